@@ -1,0 +1,185 @@
+"""Pages of a printed record: size, margins, masthead, running head, footer and "Page n of m".
+
+Everything goes straight onto a canvas, top to bottom, so a record of any length needs little memory. How many pages
+there are is known at the end only; each page therefore refers to a small form that is filled in on closing.
+"""
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from typing import BinaryIO
+
+from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.pdfgen.canvas import Canvas
+
+from shared.printing.fonts import BOLD, REGULAR
+from shared.printing.ink import Pen
+from shared.printing.text import clean, shorten, wrap
+
+SIZES = {"A4": A4, "Letter": LETTER}
+SIDE, TOP, BOTTOM = 48.0, 44.0, 46.0
+GREY = 0.32
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Masthead:
+    """What a record is about; repeated in short at the head of each page."""
+
+    business: str
+    site: str
+    title: str
+    period: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Imprint:
+    """Who printed a record and when: an aware time, shown in the site's zone; a note for the foot of each page."""
+
+    printed_by: str
+    printed_at: datetime
+    zone: tzinfo
+    note: str = ""
+
+
+def when(moment: datetime, zone: tzinfo) -> str:
+    """A time as records print it, "14 Mar 2026 16:05 GMT".
+
+    Raises:
+        ValueError: for a time without a zone.
+    """
+    if moment.tzinfo is None:
+        raise ValueError("A printed time needs a zone; pass an aware datetime.")
+    local = moment.astimezone(zone)
+    return f"{local.day} {MONTHS[local.month - 1]} {local.year} {local:%H:%M} {local.tzname()}"
+
+
+class Pages:
+    """A canvas with a cursor `y` (points from the bottom) that moves down the page between the margins."""
+
+    def __init__(
+        self, out: BinaryIO, masthead: Masthead, imprint: Imprint, *,
+        size: str = "A4", language: str = "en", invariant: bool = False,
+    ) -> None:
+        if size not in SIZES:
+            raise ValueError(f"Page size {size!r} is not known; use one of {', '.join(SIZES)}.")
+        self.page_width, self.page_height = SIZES[size]
+        self.canvas = Canvas(out, pagesize=SIZES[size], pageCompression=1, invariant=invariant, lang=language)
+        self.left, self.right = SIDE, self.page_width - SIDE
+        self.width = self.right - self.left
+        self.bottom = BOTTOM + 14 + (10 if imprint.note else 0)
+        self.number, self._masthead, self._imprint = 0, masthead, imprint
+        self._pens: dict[tuple[str, float], Pen] = {}
+        self._describe(masthead)
+        self._begin(self._draw_masthead)
+
+    def _describe(self, masthead: Masthead) -> None:
+        self.canvas.setTitle(clean(f"{masthead.title}: {masthead.site}, {masthead.period}"))
+        self.canvas.setAuthor(clean(masthead.business))
+        self.canvas.setSubject(clean(masthead.period))
+        self.canvas.setCreator("Noughtbook")
+        self.canvas.setViewerPreference("DisplayDocTitle", "true")
+
+    @property
+    def remaining(self) -> float:
+        """Points left between the cursor and the foot."""
+        return self.y - self.bottom
+
+    @property
+    def depth(self) -> float:
+        """Points that a page other than the first offers in all."""
+        return self.page_height - TOP - 24 - self.bottom
+
+    def pen(self, font: str = REGULAR, size: float = 9) -> Pen:
+        """The pen for a face and a size, made once a document."""
+        key = (font, size)
+        if key not in self._pens:
+            self._pens[key] = Pen(self.canvas, font, size)
+        return self._pens[key]
+
+    def emit(self, operators: str) -> None:
+        """Put PDF operators on the page; never pass text in them except what a pen has shown."""
+        self.canvas._code.append(operators)
+
+    def line_of_text(self, x: float, y: float, text: str, pen: Pen, *, align: str = "left", grey: float = 0) -> None:
+        """Draw one line with its baseline at `y`; `x` is its left, middle or right end by `align`."""
+        text = clean(text).replace("\n", " ")
+        x -= {"left": 0.0, "center": 0.5, "right": 1.0}[align] * (0 if align == "left" else pen.width(text))
+        self.emit(f"q {grey:g} g BT {pen.select} 1 0 0 1 {x:.2f} {y:.2f} Tm {pen.show(text)} ET Q")
+
+    def rule(self, y: float, *, weight: float = 0.5, grey: float = 0, left: float | None = None,
+             right: float | None = None) -> None:
+        """Draw a horizontal rule, over the full width unless told."""
+        start, end = self.left if left is None else left, self.right if right is None else right
+        self.emit(f"q {weight:g} w {grey:g} G {start:.2f} {y:.2f} m {end:.2f} {y:.2f} l S Q")
+
+    def ensure(self, height: float) -> bool:
+        """Go to a new page unless `height` points are left; tells whether it did."""
+        if self.remaining >= height:
+            return False
+        self.break_page()
+        return True
+
+    def break_page(self) -> None:
+        """Finish this page and begin the next."""
+        self._finish()
+        self._begin(self._draw_running_head)
+
+    def close(self) -> None:
+        """Finish the last page, fill in how many there are and write the document."""
+        self._finish()
+        for number in range(1, self.number + 1):
+            self._fill_in(number)
+        self.canvas.save()
+
+    def _begin(self, head) -> None:
+        self.number += 1
+        self.y = self.page_height - TOP
+        head()
+
+    def _finish(self) -> None:
+        self._draw_footer()
+        self.canvas.showPage()
+
+    def _draw_masthead(self) -> None:
+        head, small, large = self._masthead, self.pen(BOLD, 9), self.pen(BOLD, 19)
+        self.line_of_text(self.left, self.y - 8, shorten(head.business, BOLD, 9, self.width), small, grey=GREY)
+        self.y -= 32
+        for line in wrap(head.title, BOLD, 19, self.width)[:4]:
+            self.line_of_text(self.left, self.y, line, large)
+            self.y -= 23
+        for text in (head.site, head.period):
+            for line in wrap(text, REGULAR, 10.5, self.width)[:3]:
+                self.line_of_text(self.left, self.y + 4, line, self.pen(REGULAR, 10.5))
+                self.y -= 14.5
+        self.rule(self.y + 6, weight=1.2)
+        self.y -= 12
+
+    def _draw_running_head(self) -> None:
+        head = self._masthead
+        pen, bold = self.pen(REGULAR, 8), self.pen(BOLD, 8)
+        period = shorten(head.period, REGULAR, 8, self.width * 0.32)
+        room = self.width - pen.width(period) - 14
+        title = shorten(head.title, BOLD, 8, room * 0.5)
+        place = shorten(f"{head.site} · {head.business}", REGULAR, 8, room - bold.width(title) - 10)
+        self.line_of_text(self.left, self.y - 7, title, bold)
+        self.line_of_text(self.left + bold.width(title) + 8, self.y - 7, place, pen, grey=GREY)
+        self.line_of_text(self.right, self.y - 7, period, pen, align="right", grey=GREY)
+        self.rule(self.y - 13)
+        self.y -= 24
+
+    def _draw_footer(self) -> None:
+        mark, pen = self._imprint, self.pen(REGULAR, 7.5)
+        moment = when(mark.printed_at, mark.zone)
+        room = self.width - 90
+        by = shorten(mark.printed_by, REGULAR, 7.5, room - pen.width(f"Printed by , {moment}"))
+        y = BOTTOM - 12
+        self.rule(self.bottom - 10, weight=0.5)
+        self.line_of_text(self.left, self.bottom - 20, f"Printed by {by}, {moment}", pen, grey=GREY)
+        if mark.note:
+            self.line_of_text(self.left, y, shorten(mark.note, REGULAR, 7.5, self.width), pen, grey=GREY)
+        self.canvas.doForm(f"page{self.number}")
+
+    def _fill_in(self, number: int) -> None:
+        self.canvas.beginForm(f"page{number}")
+        pen = self.pen(BOLD, 8)
+        self.line_of_text(self.right, self.bottom - 20, f"Page {number} of {self.number}", pen, align="right")
+        self.canvas.endForm()

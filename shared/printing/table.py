@@ -1,0 +1,212 @@
+"""A table of any length: rows come from an iterator, go straight onto the page and are forgotten.
+
+Cells wrap, a row stays on one page, the head is repeated. A void row is struck through and can still be read.
+"""
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from shared.printing.fonts import BOLD, REGULAR
+from shared.printing.ink import Pen
+from shared.printing.page import GREY, Pages
+from shared.printing.text import clean, visual, wrap
+
+SIZE, LEADING, PAD, GUTTER = 8.0, 10.0, 3.2, 9.0
+MARKER = 16.0
+BLANK = "—"
+_REMEMBERED = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its title, its share of the width that is left, or a fixed width in points, and its alignment."""
+
+    title: str
+    share: float = 1.0
+    align: str = "left"
+    points: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """The cells of a row; whether it is void (struck through) or strong (bold); a short mark for the margin."""
+
+    cells: Sequence[object]
+    void: bool = False
+    strong: bool = False
+    marker: str = ""
+
+
+def column_widths(columns: Sequence[Column], width: float) -> list[float]:
+    """Widths in points, together no more than `width` less the gutters between columns.
+
+    Raises:
+        ValueError: when there is no column, or a column is left with less than 16 pt.
+    """
+    if not columns:
+        raise ValueError("A table needs at least one column.")
+    left = width - GUTTER * (len(columns) - 1) - sum(c.points or 0 for c in columns)
+    shares = sum(c.share for c in columns if c.points is None) or 1
+    widths = [c.points if c.points is not None else left * c.share / shares for c in columns]
+    if min(widths) < 2 * SIZE:
+        narrow = columns[widths.index(min(widths))].title
+        raise ValueError(f"Column {narrow!r} is left with {min(widths):.0f} pt; take fewer columns or give it more room.")
+    return widths
+
+
+class _Style:
+    """One pen and, for each column, the cells that it has set before."""
+
+    def __init__(self, pen: Pen, columns: int) -> None:
+        self.pen = pen
+        self.seen: list[dict[object, tuple]] = [{} for _ in range(columns)]
+
+
+class Table:
+    """Sets rows on pages. Positions in points; `caption` is repeated, as continued, on each further page."""
+
+    def __init__(self, pages: Pages, columns: Sequence[Column], *, caption: str = "", markers: bool = False) -> None:
+        indent = MARKER if markers else 0.0
+        self._pages, self._columns, self._caption = pages, columns, caption
+        self._widths = column_widths(columns, pages.width - indent)
+        self._lefts = [pages.left + indent + sum(self._widths[:i]) + GUTTER * i for i in range(len(columns))]
+        self._regular = _Style(pages.pen(REGULAR, SIZE), len(columns))
+        self._bold = _Style(pages.pen(BOLD, SIZE), len(columns))
+        self._head = [self._set(self._bold, i, c.title) for i, c in enumerate(columns)]
+        self._text: list[str] = []
+        self._strokes: list[str] = []
+
+    def head_height(self) -> float:
+        """Points that the caption and the head take."""
+        lines = max(map(len, self._head))
+        return (15 if self._caption else 0) + lines * LEADING + 2 * PAD + 2
+
+    def draw(self, rows: Iterable[Row | Sequence[object]]) -> int:
+        """Draw all rows and return how many there were.
+
+        Raises:
+            ValueError: when a row has more or fewer cells than there are columns.
+        """
+        self._pages.ensure(self.head_height() + LEADING * 2 + PAD * 2)
+        self._draw_head(continued=False)
+        count = 0
+        for row in rows:
+            count += 1
+            self._draw_row(row if isinstance(row, Row) else Row(row), count)
+        self._flush()
+        self._pages.rule(self._pages.y, weight=0.8)
+        self._pages.y -= 12
+        return count
+
+    def _draw_head(self, *, continued: bool) -> None:
+        pages = self._pages
+        if self._caption:
+            caption = f"{self._caption} (continued)" if continued else self._caption
+            text = wrap(caption, BOLD, 9, pages.width)[0]
+            pages.line_of_text(pages.left, pages.y - 8, text, pages.pen(BOLD, 9), grey=GREY if continued else 0)
+            pages.y -= 15
+        lines = max(map(len, self._head))
+        pages.rule(pages.y, weight=0.8)
+        for index, cell in enumerate(self._head):
+            self._place(cell, index, pages.y - PAD - LEADING * (lines - len(cell)), strong=True)
+        pages.y -= lines * LEADING + 2 * PAD
+        pages.rule(pages.y, weight=0.8)
+
+    def _set(self, style: _Style, index: int, value: object) -> tuple[tuple[str, str, float, float], ...]:
+        """The lines of a cell: start of the matrix, operators, left edge and width; kept for the next equal value."""
+        seen = style.seen[index]
+        cell = seen.get(value)
+        if cell is None:
+            if len(seen) >= _REMEMBERED:
+                seen.clear()
+            cell = seen[value] = tuple(self._lines(style.pen, index, value))
+        return cell
+
+    def _lines(self, pen: Pen, index: int, value: object):
+        text = clean(value if value not in (None, "") else BLANK)
+        width = self._widths[index]
+        used = pen.width(text) if "\n" not in text else width + 1
+        for line in (text,) if used <= width else wrap(text, pen.font, pen.size, width):
+            used = pen.width(line if line.isascii() else visual(line))
+            x = self._left(index, used)
+            yield f"1 0 0 1 {x:.2f} ", f" Tm {pen.show(line)}", x, used
+
+    def _left(self, index: int, used: float) -> float:
+        align, free = self._columns[index].align, self._widths[index] - used
+        return self._lefts[index] + (free if align == "right" else free / 2 if align == "center" else 0)
+
+    def _draw_row(self, row: Row, number: int) -> None:
+        if len(row.cells) != len(self._columns):
+            raise ValueError(f"Row {number} has {len(row.cells)} cells for {len(self._columns)} columns.")
+        style, put = self._bold if row.strong else self._regular, self._set
+        cells = [put(style, index, value) for index, value in enumerate(row.cells)]
+        height = max(map(len, cells)) * LEADING + 2 * PAD
+        if height > self._pages.remaining:
+            self._next_page()
+        while height > self._pages.remaining:
+            cells, height = self._draw_part(cells, row), 0
+            height = max(map(len, cells)) * LEADING + 2 * PAD
+        self._draw_cells(cells, row, height)
+
+    def _draw_part(self, cells: list[tuple], row: Row) -> list[tuple]:
+        """Fill a page with the first lines of a row that is higher than a page; returns what is left of it."""
+        fit = int((self._pages.remaining - 2 * PAD) // LEADING)
+        self._draw_cells([cell[:fit] for cell in cells], row, fit * LEADING + 2 * PAD)
+        self._next_page()
+        return [cell[fit:] for cell in cells]
+
+    def _draw_cells(self, cells: list[tuple], row: Row, height: float) -> None:
+        pages = self._pages
+        top = pages.y - PAD
+        pages.y -= height
+        if row.marker:
+            self._mark(row.marker, top - SIZE)
+        text = self._text
+        if row.strong:
+            text.append(self._bold.pen.select)
+        first = f"{top - SIZE + 0.6:.2f}"
+        for cell in cells:
+            if len(cell) == 1:
+                before, after, _, _ = cell[0]
+                text.append(before + first + after)
+            else:
+                self._column(cell, top - SIZE + 0.6)
+        if row.strong:
+            text.append(self._regular.pen.select)
+        if row.void:
+            self._strike(cells, top - SIZE + 0.6)
+        self._strokes.append(f"{pages.left:.2f} {pages.y:.2f} m {pages.right:.2f} {pages.y:.2f} l")
+
+    def _column(self, cell: tuple, y: float) -> None:
+        for number, (before, after, _, _) in enumerate(cell):
+            self._text.append(f"{before}{y - number * LEADING:.2f}{after}")
+
+    def _strike(self, cells: list[tuple], y: float) -> None:
+        for cell in cells:
+            for number, (_, _, x, used) in enumerate(cell):
+                height = y - number * LEADING + SIZE * 0.28
+                self._pages.rule(height, weight=0.7, left=x - 1, right=x + used + 1)
+
+    def _mark(self, marker: str, y: float) -> None:
+        bold = self._bold.pen
+        line = wrap(marker, BOLD, SIZE, MARKER)[0]
+        self._text.append(f"{bold.select} 1 0 0 1 {self._pages.left:.2f} {y + 0.6:.2f} Tm {bold.show(line)} "
+                          f"{self._regular.pen.select}")
+
+    def _place(self, cell: tuple, index: int, top: float, *, strong: bool) -> None:
+        pen = self._bold.pen if strong else self._regular.pen
+        lines = " ".join(f"{before}{top - SIZE + 0.6 - n * LEADING:.2f}{after}" for n, (before, after, _, _) in enumerate(cell))
+        self._pages.emit(f"BT {pen.select} {lines} ET")
+
+    def _next_page(self) -> None:
+        self._flush()
+        self._pages.break_page()
+        self._draw_head(continued=True)
+
+    def _flush(self) -> None:
+        """Put what was set on this page onto the canvas: rules first, then all text in one object."""
+        if self._strokes:
+            self._pages.emit("q 0.3 w 0.62 G " + " ".join(self._strokes[:]) + " S Q")
+        if self._text:
+            self._pages.emit(f"BT {self._regular.pen.select} " + "\n".join(self._text) + " ET")
+        self._text.clear()
+        self._strokes.clear()
