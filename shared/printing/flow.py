@@ -2,7 +2,7 @@
 
 Nothing is held back but headings, which wait for what follows so that none is left alone at the foot of a page.
 """
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -25,7 +25,7 @@ class _Block:
     """Something of a known height (points) that is drawn from the cursor down and kept on one page."""
 
     height: float
-    draw: object
+    draw: Callable[[], None]
     above: float = 0.0
 
 
@@ -175,8 +175,7 @@ class Writer:
     def _draw(self, block: _Block) -> None:
         if self._pages.remaining < block.height:
             self._pages.break_page()
-        top = self._pages.page_height - 120
-        self._pages.y -= block.above if self._pages.y < top else min(block.above, 4)
+        self._pages.y -= 0 if self._pages.fresh else block.above
         block.draw()
 
     def _flush_headings(self, following: float) -> None:
@@ -195,7 +194,9 @@ class Writer:
     def _down(self, points: float) -> None:
         self._pages.y -= points
 
-    def _lines(self, lines: list[str], font: str, size: float, *, grey: float = 0, indent: float = 0, lead: str = "") -> None:
+    def _lines(
+        self, lines: list[str], font: str, size: float, *, grey: float = 0, indent: float = 0, lead: str = "",
+    ) -> None:
         """Lines of running text: a short run stays whole, a long one leaves no single line behind or ahead."""
         leading = size * LEADING / BODY
         runs = [lines] if len(lines) <= 4 else [lines[:2], *([line] for line in lines[2:-2]), lines[-2:]]
@@ -290,7 +291,7 @@ class Writer:
             self.paragraph(title, strong=True)
             self.paragraph(text)
             return
-        height = len(lines) * LEADING + 31
+        height = len(lines) * LEADING + 27
         self._keep(_Block(height + 10, lambda: self._draw_box(title, lines, bar, height)))
 
     def _draw_box(self, title: str, lines: list[str], bar: float, height: float) -> None:

@@ -1,6 +1,7 @@
 """The two faces that everything printed is set in, and which characters they can show.
 
-DejaVu Sans Condensed covers the Latin, Greek, Cyrillic, Hebrew and Arabic scripts and many signs; its licence is beside it.
+DejaVu Sans Condensed covers the Latin, Greek, Cyrillic, Hebrew and Arabic scripts and many signs; its licence is beside
+it.
 """
 from functools import cache
 from pathlib import Path
@@ -26,7 +27,7 @@ def face(name: str) -> TTFont:
         raise ValueError(f"No face {name!r} is shipped; use REGULAR or BOLD.")
     with _lock:
         if name not in pdfmetrics.getRegisteredFontNames():
-            # Readable ASCII keeps the codes of plain text the same in every document, which the table relies on for speed.
+            # Readable ASCII keeps the codes of plain text the same in every document; pens rely on it for speed.
             pdfmetrics.registerFont(TTFont(name, str(FOLDER / f"{name}.ttf"), asciiReadable=True, shapable=False))
     return pdfmetrics.getFont(name)
 

@@ -3,6 +3,7 @@
 Everything goes straight onto a canvas, top to bottom, so a record of any length needs little memory. How many pages
 there are is known at the end only; each page therefore refers to a small form that is filled in on closing.
 """
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import BinaryIO
@@ -65,7 +66,7 @@ class Pages:
         self.canvas = Canvas(out, pagesize=SIZES[size], pageCompression=1, invariant=invariant, lang=language)
         self.left, self.right = SIDE, self.page_width - SIDE
         self.width = self.right - self.left
-        self.bottom = BOTTOM + 14 + (10 if imprint.note else 0)
+        self.bottom = BOTTOM + (24 if imprint.note else 14)
         self.number, self._masthead, self._imprint = 0, masthead, imprint
         self._pens: dict[tuple[str, float], Pen] = {}
         self._describe(masthead)
@@ -82,6 +83,11 @@ class Pages:
     def remaining(self) -> float:
         """Points left between the cursor and the foot."""
         return self.y - self.bottom
+
+    @property
+    def fresh(self) -> bool:
+        """Whether nothing has been set on this page yet."""
+        return self.y >= self.start
 
     @property
     def depth(self) -> float:
@@ -130,10 +136,11 @@ class Pages:
             self._fill_in(number)
         self.canvas.save()
 
-    def _begin(self, head) -> None:
+    def _begin(self, head: Callable[[], None]) -> None:
         self.number += 1
         self.y = self.page_height - TOP
         head()
+        self.start = self.y
 
     def _finish(self) -> None:
         self._draw_footer()
@@ -171,11 +178,10 @@ class Pages:
         moment = when(mark.printed_at, mark.zone)
         room = self.width - 90
         by = shorten(mark.printed_by, REGULAR, 7.5, room - pen.width(f"Printed by , {moment}"))
-        y = BOTTOM - 12
         self.rule(self.bottom - 10, weight=0.5)
         self.line_of_text(self.left, self.bottom - 20, f"Printed by {by}, {moment}", pen, grey=GREY)
         if mark.note:
-            self.line_of_text(self.left, y, shorten(mark.note, REGULAR, 7.5, self.width), pen, grey=GREY)
+            self.line_of_text(self.left, self.bottom - 30.5, shorten(mark.note, REGULAR, 7.5, self.width), pen, grey=GREY)
         self.canvas.doForm(f"page{self.number}")
 
     def _fill_in(self, number: int) -> None:

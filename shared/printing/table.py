@@ -49,7 +49,7 @@ def column_widths(columns: Sequence[Column], width: float) -> list[float]:
     widths = [c.points if c.points is not None else left * c.share / shares for c in columns]
     if min(widths) < 2 * SIZE:
         narrow = columns[widths.index(min(widths))].title
-        raise ValueError(f"Column {narrow!r} is left with {min(widths):.0f} pt; take fewer columns or give it more room.")
+        raise ValueError(f"Column {narrow!r} is left with {min(widths):.0f} pt; take fewer columns or give it more.")
     return widths
 
 
@@ -184,7 +184,7 @@ class Table:
         for cell in cells:
             for number, (_, _, x, used) in enumerate(cell):
                 height = y - number * LEADING + SIZE * 0.28
-                self._pages.rule(height, weight=0.7, left=x - 1, right=x + used + 1)
+                self._pages.rule(height, weight=0.5, left=x - 1, right=x + used + 1)
 
     def _mark(self, marker: str, y: float) -> None:
         bold = self._bold.pen
@@ -194,7 +194,8 @@ class Table:
 
     def _place(self, cell: tuple, index: int, top: float, *, strong: bool) -> None:
         pen = self._bold.pen if strong else self._regular.pen
-        lines = " ".join(f"{before}{top - SIZE + 0.6 - n * LEADING:.2f}{after}" for n, (before, after, _, _) in enumerate(cell))
+        y = top - SIZE + 0.6
+        lines = " ".join(f"{before}{y - n * LEADING:.2f}{after}" for n, (before, after, _, _) in enumerate(cell))
         self._pages.emit(f"BT {pen.select} {lines} ET")
 
     def _next_page(self) -> None:
@@ -205,7 +206,7 @@ class Table:
     def _flush(self) -> None:
         """Put what was set on this page onto the canvas: rules first, then all text in one object."""
         if self._strokes:
-            self._pages.emit("q 0.3 w 0.62 G " + " ".join(self._strokes[:]) + " S Q")
+            self._pages.emit("q 0.3 w 0.62 G " + " ".join(self._strokes) + " S Q")
         if self._text:
             self._pages.emit(f"BT {self._regular.pen.select} " + "\n".join(self._text) + " ET")
         self._text.clear()
