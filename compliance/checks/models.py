@@ -1,0 +1,156 @@
+"""What a probe was worth: checks with their timed readings, and the spans that they cut its timeline into."""
+
+from datetime import UTC, datetime
+
+from django.conf import settings
+from django.db import models
+
+from compliance.metrology import vocabulary
+from shared.facts import Fact, Void
+
+# Open ends of a timeline, so that one index look-up finds a reading's span on both engines.
+BEGINNING = datetime(1, 1, 2, tzinfo=UTC)
+END = datetime(9999, 12, 30, tzinfo=UTC)
+
+
+class Kind(models.TextChoices):
+    ZERO = "zero", "zero point"
+    CERTIFICATE = "certificate", "laboratory certificate"
+
+
+class Stage(models.TextChoices):
+    AS_FOUND = vocabulary.Stage.AS_FOUND.value, "as found"
+    AS_LEFT = vocabulary.Stage.AS_LEFT.value, "as left, after adjustment"
+
+
+class Verdict(models.TextChoices):
+    IN_TOLERANCE = vocabulary.Verdict.IN_TOLERANCE.value, "in tolerance"
+    OUT_OF_TOLERANCE = vocabulary.Verdict.OUT_OF_TOLERANCE.value, "out of tolerance"
+    INCONCLUSIVE = vocabulary.Verdict.INCONCLUSIVE.value, "inconclusive"
+
+
+class Standing(models.TextChoices):
+    PROVEN = vocabulary.Standing.PROVEN.value, "proven"
+    PENDING = vocabulary.Standing.PENDING.value, "pending"
+    QUARANTINED = vocabulary.Standing.QUARANTINED.value, "quarantined"
+    UNPROVEN = vocabulary.Standing.UNPROVEN.value, "unproven"
+
+
+class Check(Fact):
+    """One check, judged when it was recorded; figures in milli-kelvin, the budget as it was combined."""
+
+    key = models.UUIDField(unique=True, help_text="Made by the page: sending a form twice records one check.")
+    probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="checks")
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="checks")
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    stage = models.CharField(max_length=8, choices=Stage.choices)
+    checked_at = models.DateTimeField()
+    checked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    preparation = models.JSONField(default=dict, help_text="The bath: its kind and the points that were met.")
+    immersion_mm = models.FloatField(null=True, blank=True)
+    laboratory = models.CharField(max_length=160, blank=True)
+    certificate_number = models.CharField(max_length=80, blank=True)
+    note = models.TextField(blank=True)
+    reading_milli = models.IntegerField("settled reading", null=True)
+    reference_milli = models.IntegerField(default=0)
+    error_milli = models.IntegerField(null=True)
+    expanded_milli = models.PositiveIntegerField("expanded uncertainty", null=True)
+    tolerance_milli = models.PositiveIntegerField()
+    decision_rule = models.CharField(max_length=12)
+    verdict = models.CharField(max_length=16, choices=Verdict.choices)
+    budget = models.JSONField(default=dict)
+    why = models.JSONField(default=list, help_text="The verdict in plain sentences, the first the shortest.")
+    figures = models.JSONField(default=list, help_text="The figures in words, for whoever asks.")
+
+    class Meta:
+        ordering = ["probe", "-checked_at", "-pk"]
+        indexes = [
+            models.Index(fields=["probe", "-checked_at"], name="check_of_probe"),
+            models.Index(fields=["site", "-checked_at"], name="check_at_site"),
+        ]
+
+    def __str__(self):
+        return f"{self.probe} {self.get_kind_display()} {self.get_verdict_display()}"
+
+
+class TimedReading(Fact):
+    check_record = models.ForeignKey(Check, on_delete=models.PROTECT, related_name="timed_readings")
+    elapsed_ms = models.PositiveIntegerField("time since the probe went in, in milliseconds")
+    value_milli = models.IntegerField()
+    typed = models.CharField(max_length=20)
+    unit = models.CharField(max_length=1)
+
+    class Meta:
+        ordering = ["check_record", "elapsed_ms", "pk"]
+
+    def __str__(self):
+        return f"{self.typed} at {self.elapsed_ms / 1000:g} s"
+
+
+class CheckVoid(Void):
+    voids = models.OneToOneField(Check, on_delete=models.PROTECT, related_name="void")
+    replacement = models.OneToOneField(Check, on_delete=models.PROTECT, null=True, related_name="corrects")
+
+
+class CheckDraft(models.Model):
+    """A check in progress, kept at each tap so that leaving the page loses nothing. Working state, not a record."""
+
+    key = models.UUIDField(unique=True)
+    probe = models.ForeignKey("probes.Probe", on_delete=models.CASCADE, related_name="drafts")
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="drafts")
+    started_at = models.DateTimeField()
+    inserted_at = models.DateTimeField(null=True, help_text="When the probe went into the ice.")
+    stage = models.CharField(max_length=8, choices=Stage.choices, default=Stage.AS_FOUND)
+    preparation = models.JSONField(default=dict)
+    immersion_mm = models.FloatField(null=True, blank=True)
+    readings = models.JSONField(default=list, help_text="[elapsed in ms, text typed, unit] each.")
+    note = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["probe", "person"], name="one_check_in_progress")]
+
+    def __str__(self):
+        return f"{self.probe}, in progress"
+
+
+class Span(models.Model):
+    """(starts_at, ends_at] of one probe's timeline. Derived: cut again whenever a check or an alteration changes."""
+
+    probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="spans")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    standing = models.CharField(max_length=12, choices=Standing.choices)
+    cause = models.CharField(max_length=24, blank=True)
+    behind = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
+    ahead = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
+    anchor = models.CharField(
+        max_length=24, blank=True, help_text="What began a run in quarantine: check:12 or event:5."
+    )
+
+    class Meta:
+        ordering = ["probe", "ends_at"]
+        constraints = [models.UniqueConstraint(fields=["probe", "ends_at"], name="span_by_end")]
+        indexes = [
+            models.Index(fields=["anchor"], name="span_by_anchor", condition=~models.Q(anchor="")),
+            models.Index(fields=["standing", "probe"], name="span_by_standing"),
+        ]
+
+    def __str__(self):
+        return f"{self.probe} {self.standing}"
+
+
+class ProbeState(models.Model):
+    """What the checks say of a probe now. Derived, kept in the transaction of each check and event."""
+
+    probe = models.OneToOneField("probes.Probe", on_delete=models.PROTECT, related_name="state", primary_key=True)
+    standing = models.CharField(max_length=12, choices=Standing.choices, default=Standing.UNPROVEN)
+    last_check = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
+    last_good_check = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
+    last_good_at = models.DateTimeField(null=True)
+    due_at = models.DateTimeField(
+        null=True, db_index=True, help_text="When the next check is due; empty while withdrawn."
+    )
+    due_because = models.CharField(max_length=120, blank=True)
+
+    def __str__(self):
+        return f"{self.probe} {self.standing}"

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class ProbesConfig(AppConfig):
+    name = "compliance.probes"

@@ -1,0 +1,106 @@
+"""Instruments: what a probe is, where it has been, what happened to it."""
+
+from django.core.validators import MinValueValidator
+from django.db import models
+
+from compliance.metrology import vocabulary
+from shared.facts import Fact, Void
+
+
+class Sensor(models.TextChoices):
+    THERMISTOR = vocabulary.Sensor.THERMISTOR.value, "thermistor"
+    PT100_A = vocabulary.Sensor.PT100_A.value, "platinum resistance (Pt100), class A"
+    PT100_B = vocabulary.Sensor.PT100_B.value, "platinum resistance (Pt100), class B"
+    THERMOCOUPLE_K_1 = vocabulary.Sensor.THERMOCOUPLE_K_1.value, "thermocouple type K, class 1"
+    THERMOCOUPLE_K_2 = vocabulary.Sensor.THERMOCOUPLE_K_2.value, "thermocouple type K, class 2"
+    THERMOCOUPLE_T_1 = vocabulary.Sensor.THERMOCOUPLE_T_1.value, "thermocouple type T, class 1"
+    THERMOCOUPLE_T_2 = vocabulary.Sensor.THERMOCOUPLE_T_2.value, "thermocouple type T, class 2"
+    LIQUID_IN_GLASS = vocabulary.Sensor.LIQUID_IN_GLASS.value, "liquid in glass"
+    BIMETAL = vocabulary.Sensor.BIMETAL.value, "bimetal dial"
+    UNKNOWN = vocabulary.Sensor.UNKNOWN.value, "not known"
+
+
+class Probe(models.Model):
+    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, related_name="probes")
+    code = models.CharField("code on its label", max_length=20)
+    description = models.CharField(max_length=120, blank=True)
+    sensor = models.CharField("kind of sensor", max_length=20, choices=Sensor.choices, default=Sensor.UNKNOWN)
+    resolution_milli = models.PositiveIntegerField("display resolution", default=100, validators=[MinValueValidator(1)])
+    tolerance_milli = models.PositiveIntegerField("tolerance", default=1000, validators=[MinValueValidator(1)])
+    lowest_milli = models.IntegerField("working range from", default=-40_000)
+    highest_milli = models.IntegerField("working range to", default=200_000)
+    time_constant_s = models.FloatField("time constant in seconds", null=True, blank=True)
+    stem_diameter_mm = models.FloatField("stem diameter in mm", null=True, blank=True)
+    maker = models.CharField(max_length=80, blank=True)
+    model = models.CharField(max_length=80, blank=True)
+    serial = models.CharField("serial number", max_length=80, blank=True)
+    check_every_days = models.PositiveSmallIntegerField(
+        "check at zero every … days", default=7, validators=[MinValueValidator(1)]
+    )
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, related_name="probes", help_text="Where it is now."
+    )
+    withdrawn = models.BooleanField(default=False, help_text="Out of use since its last event of that kind.")
+    limits = models.ManyToManyField("limits.Limit", related_name="probes", blank=True)
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [models.UniqueConstraint(fields=["business", "code"], name="probe_code_once")]
+
+    def __str__(self):
+        return self.code
+
+
+class Placement(Fact):
+    """From this moment the probe is at this site, until its next placement."""
+
+    probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="placements")
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="placements")
+    starts_at = models.DateTimeField()
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["probe", "starts_at", "pk"]
+        indexes = [
+            models.Index(fields=["probe", "starts_at"], name="placement_of_probe"),
+            models.Index(fields=["site", "probe"], name="placement_at_site"),
+        ]
+
+    def __str__(self):
+        return f"{self.probe} at {self.site}"
+
+
+class EventKind(models.TextChoices):
+    ADJUSTED = "adjusted", "adjusted"
+    REPAIRED = "repaired", "repaired"
+    DROPPED = "dropped", "dropped"
+    DOUBTED = "doubted", "doubted by somebody"
+    NEW_BATTERY = "new_battery", "new battery"
+    WITHDRAWN = "withdrawn", "withdrawn from use"
+    RETURNED = "returned", "returned to use"
+
+
+# These end what can be shown about the readings before them; the other kinds only make a check due.
+ALTERATIONS = (EventKind.ADJUSTED, EventKind.REPAIRED)
+MAKES_CHECK_DUE = (
+    EventKind.ADJUSTED, EventKind.REPAIRED, EventKind.DROPPED, EventKind.DOUBTED, EventKind.NEW_BATTERY, EventKind.RETURNED,
+)  # fmt: skip
+
+
+class Event(Fact):
+    probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="events")
+    kind = models.CharField(max_length=12, choices=EventKind.choices)
+    at = models.DateTimeField()
+    note = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["probe", "at", "pk"]
+        indexes = [models.Index(fields=["probe", "at"], name="event_of_probe")]
+
+    def __str__(self):
+        return f"{self.probe} {self.get_kind_display()}"
+
+
+class EventVoid(Void):
+    voids = models.OneToOneField(Event, on_delete=models.PROTECT, related_name="void")
+    replacement = models.OneToOneField(Event, on_delete=models.PROTECT, null=True, related_name="corrects")

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class QuarantineConfig(AppConfig):
+    name = "compliance.quarantine"

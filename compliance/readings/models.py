@@ -1,0 +1,97 @@
+"""What was measured, against which limit; deviations, and what was done about them."""
+
+from django.conf import settings
+from django.db import models
+
+from shared.facts import Fact, Void
+from shared.units import Unit
+
+
+class Import(Fact):
+    """One file of readings: what came in and what did not, with the reason line by line."""
+
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, related_name="imports")
+    file_name = models.CharField(max_length=200)
+    digest = models.CharField("SHA-256 of the file", max_length=64)
+    rows = models.PositiveIntegerField()
+    added = models.PositiveIntegerField()
+    known = models.PositiveIntegerField("already in the record")
+    refused = models.JSONField(default=list, help_text="[line, reason] each.")
+
+    def __str__(self):
+        return self.file_name
+
+
+class Reading(Fact):
+    """A temperature of food or of a unit, judged by the limit version in force at its site and time."""
+
+    key = models.CharField(max_length=32, unique=True, help_text="Sending a form or a file twice adds nothing.")
+    probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="readings", db_index=False)
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="readings", db_index=False)
+    limit_version = models.ForeignKey(
+        "limits.LimitVersion", on_delete=models.PROTECT, related_name="readings", db_index=False
+    )
+    item = models.CharField("food or unit", max_length=120)
+    typed = models.CharField("value as typed", max_length=20)
+    unit = models.CharField(max_length=1, choices=Unit.choices)
+    value_milli = models.IntegerField()
+    hold_s = models.PositiveIntegerField("held for, in seconds", null=True, blank=True)
+    taken_at = models.DateTimeField()
+    taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", db_index=False)
+    note = models.TextField(blank=True)
+    source = models.ForeignKey(Import, on_delete=models.PROTECT, null=True, related_name="readings", db_index=False)
+
+    class Meta:
+        ordering = ["-taken_at", "-pk"]
+        indexes = [
+            models.Index(fields=["probe", "taken_at"], name="reading_of_probe"),
+            models.Index(fields=["site", "-taken_at", "-id"], name="reading_at_site"),
+            models.Index(fields=["-taken_at", "-id"], name="reading_newest"),
+        ]
+
+    def __str__(self):
+        return f"{self.item} {self.typed} {self.get_unit_display()}"
+
+
+class ReadingVoid(Void):
+    voids = models.OneToOneField(Reading, on_delete=models.PROTECT, related_name="void")
+    replacement = models.OneToOneField(Reading, on_delete=models.PROTECT, null=True, related_name="corrects")
+
+
+class Deviation(Fact):
+    """Opened by a reading beyond its limit (or not held long enough); open until a corrective action is recorded."""
+
+    reading = models.OneToOneField(Reading, on_delete=models.PROTECT, related_name="deviation")
+    why = models.CharField(max_length=200)
+
+    def __str__(self):
+        return f"{self.reading}: {self.why}"
+
+
+class Disposition(models.TextChoices):
+    USED = "used", "used as intended after correction"
+    REWORKED = "reworked", "cooked on, reheated or chilled again"
+    MOVED = "moved", "moved to a unit that holds"
+    DISCARDED = "discarded", "discarded"
+    RETURNED = "returned", "returned to the supplier"
+    HELD = "held", "held apart, not served"
+    EATEN = "eaten", "already eaten"
+
+
+class CorrectiveAction(Fact):
+    """What was done about a deviation. A later one names the one it replaces."""
+
+    deviation = models.ForeignKey(Deviation, on_delete=models.PROTECT, related_name="actions")
+    replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by")
+    action = models.TextField("what was done")
+    cause = models.TextField("why it happened")
+    disposition = models.CharField("what became of the food", max_length=12, choices=Disposition.choices)
+    note = models.TextField("risk, and who was told", blank=True)
+    done_at = models.DateTimeField()
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["deviation", "pk"]
+
+    def __str__(self):
+        return self.get_disposition_display()

@@ -1,0 +1,124 @@
+"""Settings of Noughtbook, driven by the environment. A fresh clone runs with none of them set; README lists them."""
+
+import os
+from pathlib import Path
+
+import dj_database_url
+
+from shared.secret import kept_secret
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = Path(os.environ.get("NOUGHTBOOK_DATA", BASE_DIR / ".noughtbook"))
+DATA_DIR.mkdir(parents=True, exist_ok=True)
+
+DEBUG = os.environ.get("NOUGHTBOOK_DEBUG", "") == "1"
+SECRET_KEY = os.environ.get("NOUGHTBOOK_SECRET_KEY") or kept_secret(DATA_DIR / "secret_key")
+ALLOWED_HOSTS = os.environ.get("NOUGHTBOOK_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
+CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("NOUGHTBOOK_ORIGINS", "").split(",") if o]
+BEHIND_HTTPS = os.environ.get("NOUGHTBOOK_HTTPS", "") == "1"
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.forms",
+    "django_tables2",
+    "django_filters",
+    "django_htmx",
+    "shared",
+    "shared.audit",
+    "sites",
+    "compliance.limits",
+    "compliance.probes",
+    "compliance.checks",
+    "compliance.readings",
+    "compliance.quarantine",
+    "compliance.overview",
+    "compliance.records",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "shared.middleware.content_security_policy",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+]
+
+ROOT_URLCONF = "compliance.urls"
+WSGI_APPLICATION = "compliance.wsgi.application"
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+DJANGO_TABLES2_TEMPLATE = "tables/list.html"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "compliance.overview.context.navigation",
+            ],
+            "builtins": ["shared.templatetags.noughtbook"],
+        },
+    },
+]
+
+DATABASES = {
+    "default": dj_database_url.parse(os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'noughtbook.sqlite3'}")
+}
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # A deferred BEGIN that reads and then writes fails under two writers ("database is locked"); IMMEDIATE queues them.
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+    }
+else:
+    DATABASES["default"]["CONN_MAX_AGE"] = 60
+    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+AUTH_USER_MODEL = "sites.Person"
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign_in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "sign_in"
+
+LANGUAGE_CODE = "en"
+USE_I18N = True
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+STATIC_URL = "/static/"
+STATIC_ROOT = DATA_DIR / "static"
+WHITENOISE_USE_FINDERS = True  # no collectstatic step on a fresh clone
+
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = BEHIND_HTTPS
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_HTTPS else None
+SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_HTTPS else 0
+X_FRAME_OPTIONS = "DENY"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 50 * 1024 * 1024
+SILENCED_SYSTEM_CHECKS: list[str] = []
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": os.environ.get("NOUGHTBOOK_LOG", "WARNING")},
+}

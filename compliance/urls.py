@@ -1,0 +1,3 @@
+"""Every address of the application; each feature keeps its own."""
+
+urlpatterns = []

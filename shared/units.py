@@ -1,0 +1,74 @@
+"""Temperatures: stored as whole milli-degrees Celsius (mK), typed and shown in °C or °F."""
+
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+
+from django.db import models
+
+MINUS = "\N{MINUS SIGN}"
+
+
+class Unit(models.TextChoices):
+    CELSIUS = "C", "°C"
+    FAHRENHEIT = "F", "°F"
+
+
+def to_milli(value: Decimal, unit: str) -> int:
+    """A temperature in °C or °F as whole milli-degrees Celsius. Rounding is monotonic, so every comparison survives it."""
+    celsius = value if unit == Unit.CELSIUS else (value - 32) * 5 / 9
+    return int((celsius * 1000).quantize(Decimal(1), rounding=ROUND_HALF_UP))
+
+
+def difference_to_milli(value: Decimal, unit: str) -> int:
+    """A temperature difference (tolerance, resolution, error) in °C or °F as milli-kelvin."""
+    kelvin = value if unit == Unit.CELSIUS else value * 5 / 9
+    return int((kelvin * 1000).quantize(Decimal(1), rounding=ROUND_HALF_UP))
+
+
+def from_milli(milli: int, unit: str) -> Decimal:
+    """Milli-degrees Celsius as an exact °C or a °F rounded to 0.001."""
+    celsius = Decimal(milli) / 1000
+    return celsius if unit == Unit.CELSIUS else (celsius * 9 / 5 + 32).quantize(Decimal("0.001"))
+
+
+def difference_from_milli(milli: int, unit: str) -> Decimal:
+    """Milli-kelvin as a difference in °C or °F."""
+    kelvin = Decimal(milli) / 1000
+    return kelvin if unit == Unit.CELSIUS else (kelvin * 9 / 5).quantize(Decimal("0.001"))
+
+
+def parse(text: str) -> Decimal:
+    """A number as people type it: comma or point, any minus sign. Raises ValueError saying what to type."""
+    cleaned = text.strip().replace(",", ".").replace(MINUS, "-").replace("\N{EN DASH}", "-").replace(" ", "")
+    try:
+        value = Decimal(cleaned)
+    except InvalidOperation:
+        raise ValueError(f"“{text.strip()[:20]}” is not a number. Type what the display shows, such as 4.6") from None
+    if not value.is_finite() or abs(value) > 1000:
+        raise ValueError(f"“{text.strip()[:20]}” is not a temperature. Type what the display shows, such as 4.6")
+    return value
+
+
+def number(value: Decimal, digits: int = 1, *, signed: bool = False) -> str:
+    """A decimal with a true minus sign; `signed` adds a plus. Zero has no sign."""
+    rounded = value.quantize(Decimal(1).scaleb(-digits), rounding=ROUND_HALF_UP)
+    sign = MINUS if rounded < 0 else "+" if signed and rounded > 0 else ""
+    return f"{sign}{abs(rounded)}"
+
+
+def show(milli: int | None, unit: str = Unit.CELSIUS, digits: int = 1) -> str:
+    """A temperature for people, such as '4.6 °C'; an en dash where there is none."""
+    return "–" if milli is None else f"{number(from_milli(milli, unit), digits)} {Unit(unit).label}"
+
+
+def show_error(milli: int | None, unit: str = Unit.CELSIUS, digits: int = 2) -> str:
+    """A signed difference for people, such as '+0.30 °C'."""
+    return (
+        "–"
+        if milli is None
+        else f"{number(difference_from_milli(milli, unit), digits, signed=True)} {Unit(unit).label}"
+    )
+
+
+def show_spread(milli: int | None, unit: str = Unit.CELSIUS, digits: int = 2) -> str:
+    """A half-width for people, such as '±0.12 °C'."""
+    return "–" if milli is None else f"±{number(difference_from_milli(abs(milli), unit), digits)} {Unit(unit).label}"

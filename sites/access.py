@@ -1,0 +1,69 @@
+"""The only door to what belongs to a site: strangers find nothing (404), readers may not write (403)."""
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import Max, Q, QuerySet
+from django.http import Http404
+
+from .models import Area, Person, Role, Site
+
+Record = TypeVar("Record")
+
+
+def sites_of(person: Person, role: int = Role.READER) -> QuerySet[Site]:
+    """The sites where this person holds `role` or a higher one."""
+    held = Q(memberships__person=person, memberships__role__gte=role)
+    through_area = Q(area__memberships__person=person, area__memberships__role__gte=role)
+    return Site.objects.filter(
+        pk__in=Site.objects.filter(held).values("pk").union(Site.objects.filter(through_area).values("pk"), all=True)
+    )
+
+
+def areas_of(person: Person, role: int = Role.SUPERVISOR) -> QuerySet[Area]:
+    """The areas where this person holds `role` or a higher one for the whole area."""
+    return Area.objects.filter(memberships__person=person, memberships__role__gte=role)
+
+
+def role_at(person: Person, site: Site) -> int | None:
+    """The highest role held at this site, directly or through its area; None for a stranger."""
+    mine = person.memberships.filter(Q(site=site) | Q(area=site.area_id))
+    return mine.aggregate(highest=Max("role"))["highest"]
+
+
+def may(person: Person, site: Site, role: int) -> bool:
+    return (role_at(person, site) or 0) >= role
+
+
+def require(person: Person, site: Site, role: int) -> None:
+    """Raises Http404 for strangers and PermissionDenied where the role held is not enough."""
+    held = role_at(person, site)
+    if held is None:
+        raise Http404
+    if held < role:
+        raise PermissionDenied(f"This needs the role of {Role(role).label} at {site}.")
+
+
+def get_site(person: Person, pk: int, role: int = Role.READER) -> Site:
+    """One site. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
+    return reach(person, Site.objects.select_related("area__business").filter(pk=pk), lambda site: site, role)
+
+
+def get_area(person: Person, pk: int, role: int = Role.SUPERVISOR) -> Area:
+    """One area. Raises Http404 for those with no role over the whole area, PermissionDenied where it is not enough."""
+    held = person.memberships.filter(area_id=pk).aggregate(highest=Max("role"))["highest"]
+    if held is None:
+        raise Http404
+    if held < role:
+        raise PermissionDenied(f"This needs the role of {Role(role).label} for the area.")
+    return Area.objects.select_related("business").get(pk=pk)
+
+
+def reach(person: Person, found: QuerySet, site_of: Callable[[Record], Site], role: int = Role.READER) -> Record:
+    """The one record in `found`, if the person holds `role` at its site. Raises Http404 or PermissionDenied."""
+    record = found.first()
+    if record is None:
+        raise Http404
+    require(person, site_of(record), role)
+    return record

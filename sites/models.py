@@ -1,0 +1,132 @@
+"""Where the work is done and who does it: the business, its areas and sites, its people and their roles."""
+
+from zoneinfo import ZoneInfo, available_timezones
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models.functions import Lower
+
+from shared.units import Unit
+
+
+class Business(models.Model):
+    """The organisation that answers for the food; its name stands on every printed record."""
+
+    name = models.CharField(max_length=120)
+
+    class Meta:
+        verbose_name_plural = "businesses"
+
+    def __str__(self):
+        return self.name
+
+
+class Area(models.Model):
+    business = models.ForeignKey(Business, on_delete=models.PROTECT, related_name="areas")
+    name = models.CharField(max_length=120)
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [models.UniqueConstraint(fields=["business", "name"], name="area_name_once")]
+
+    def __str__(self):
+        return self.name
+
+
+def known_time_zone(name: str) -> None:
+    if name not in available_timezones():
+        raise ValidationError(f"“{name}” is not a time zone. Use a name such as Europe/Dublin.")
+
+
+class Paper(models.TextChoices):
+    A4 = "A4", "A4"
+    LETTER = "Letter", "Letter"
+
+
+class Site(models.Model):
+    area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="sites")
+    name = models.CharField(max_length=120)
+    address = models.TextField(blank=True)
+    time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
+    unit = models.CharField("temperatures shown in", max_length=1, choices=Unit.choices, default=Unit.CELSIUS)
+    altitude_m = models.IntegerField(
+        "altitude in metres", default=0, validators=[MinValueValidator(-430), MaxValueValidator(5100)]
+    )
+    paper = models.CharField("paper for records", max_length=6, choices=Paper.choices, default=Paper.A4)
+    closed = models.BooleanField(default=False, help_text="A closed site stays in the record; nothing falls due there.")
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [models.UniqueConstraint(fields=["area", "name"], name="site_name_once")]
+
+    def __str__(self):
+        return self.name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+
+class PersonManager(BaseUserManager):
+    def create_user(self, email, password=None, **fields):
+        person = self.model(email=email.strip().lower(), **fields)
+        person.set_password(password)
+        person.save(using=self._db)
+        return person
+
+    def get_by_natural_key(self, email):
+        return self.get(email=email.strip().lower())
+
+
+class Person(AbstractBaseUser):
+    email = models.EmailField("e-mail", unique=True)
+    name = models.CharField(max_length=120)
+    initials = models.CharField(max_length=6)
+    is_active = models.BooleanField("may sign in", default=True)
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS = ["name", "initials"]
+
+    objects = PersonManager()
+
+    class Meta:
+        ordering = ["name"]
+        verbose_name_plural = "people"
+        constraints = [models.UniqueConstraint(Lower("email"), name="person_email_once")]
+
+    def __str__(self):
+        return self.name
+
+
+class Role(models.IntegerChoices):
+    """What somebody may do, each including the one before it."""
+
+    READER = 10, "reader"
+    COOK = 20, "cook"
+    MANAGER = 30, "site manager"
+    SUPERVISOR = 40, "area supervisor"
+
+
+class Membership(models.Model):
+    """A role at one site, or at an area and so at all its sites."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="memberships")
+    role = models.PositiveSmallIntegerField(choices=Role.choices)
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, null=True, blank=True, related_name="memberships")
+    area = models.ForeignKey(Area, on_delete=models.PROTECT, null=True, blank=True, related_name="memberships")
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(site__isnull=True, area__isnull=False)
+                | models.Q(site__isnull=False, area__isnull=True),
+                name="membership_at_site_or_area",
+            ),
+            models.UniqueConstraint(fields=["person", "site"], name="membership_once_a_site"),
+            models.UniqueConstraint(fields=["person", "area"], name="membership_once_an_area"),
+        ]
+
+    def __str__(self):
+        return f"{self.person}, {self.get_role_display()}, {self.site or self.area}"
