@@ -1,6 +1,9 @@
 """Response headers that every page carries."""
 
-POLICY = "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'none'"
+POLICY = (
+    "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'self'; "
+    "form-action 'self'; frame-ancestors 'none'"
+)
 
 
 def content_security_policy(get_response):
