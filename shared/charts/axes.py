@@ -153,12 +153,17 @@ def _day_ticks(start, end, zone, step):
     return ticks
 
 
+def _month_label(at: datetime, step: int, *, with_year: bool) -> str:
+    if step >= 12:
+        return str(at.year)
+    return f"{MONTHS[at.month - 1]} {at.year}" if with_year else MONTHS[at.month - 1]
+
+
 def _month_ticks(start, end, zone, step):
     local = start.astimezone(zone)
     month, ticks = (local.year * 12 + local.month - 1) // step * step, []
     while (at := datetime(month // 12, month % 12 + 1, 1, tzinfo=zone)) <= end:
         if at >= start:
-            label = MONTHS[at.month - 1]
-            ticks.append((at, str(at.year) if step >= 12 else f"{label} {at.year}" if not ticks or at.month == 1 else label))
+            ticks.append((at, _month_label(at, step, with_year=not ticks or at.month == 1)))
         month += step
     return ticks

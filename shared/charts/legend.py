@@ -22,7 +22,7 @@ class Entry:
 
 
 def rows_of(entries: Sequence[Entry], width: float, size: float) -> list[Row]:
-    """Entries laid out from left to right in rows no wider than `width`; each with its offset and the words that fit."""
+    """Entries from left to right in rows no wider than `width`; each with its offset and the words that fit."""
     rows: list[Row] = []
     used = width + 1
     for entry in entries:

@@ -55,7 +55,7 @@ def span_box(x: float, y: float, width: float, height: float, standing: str) -> 
 
 
 def dot_mark(x: float, y: float, verdict: str, stage: str, void: bool) -> Group:
-    """A check: a disc in tolerance, a diamond out of it, an open triangle inconclusive; framed as left; crossed out void.
+    """A check: disc in tolerance, diamond out of it, open triangle inconclusive; framed as left; crossed out void.
 
     Raises:
         ValueError: for a verdict that is not known.

@@ -64,7 +64,9 @@ def _window(points, resolution, settled, residual, tolerance) -> tuple[float, fl
     return min(low - (high - low) * 0.06, -spare), max(high + (high - low) * 0.06, spare)
 
 
-def _frame(drawing: Drawing, across: Scale, up: Scale, ticks: list[float], scale: Unit, tolerance: float | None) -> None:
+def _frame(
+    drawing: Drawing, across: Scale, up: Scale, ticks: list[float], scale: Unit, tolerance: float | None,
+) -> None:
     zero = scale.value(0)
     if tolerance:
         low, high = (up.clip(scale.value(s * tolerance)) for s in (-1, 1))

@@ -153,18 +153,18 @@ def _strip(drawing, across: Scale, spans: Sequence[Band], base: float) -> None:
 def _flags(drawing, across: Scale, up: Scale, events: Sequence[Flag]) -> None:
     places = [across(event.at.timestamp()) for event in events]
     tags = spread(places, 15.0, across.start + 7, across.end - 7)
-    for number_, (x, tag) in enumerate(zip(places, tags, strict=True), start=1):
+    for position, (x, tag) in enumerate(zip(places, tags, strict=True), start=1):
         drawing.add(line(x, up.start, x, up.end, colour=INK, weight=0.8, dash=(1.5, 2.5)))
         drawing.add(line(x, up.end, tag, up.end + 5, colour=INK, weight=0.8))
-        drawing.add(flag_mark(tag, up.end + 9, str(number_)))
+        drawing.add(flag_mark(tag, up.end + 9, str(position)))
 
 
 def spread(places: Sequence[float], gap: float, low: float, high: float) -> list[float]:
     """Places in rising order moved apart to at least `gap`, or to what fits between `low` and `high`."""
     gap = min(gap, (high - low) / max(1, len(places) - 1))
     moved: list[float] = []
-    for place_ in places:
-        moved.append(max(place_, low, moved[-1] + gap if moved else low))
+    for place_at in places:
+        moved.append(max(place_at, low, moved[-1] + gap if moved else low))
     limit = high
     for index in range(len(moved) - 1, -1, -1):
         moved[index] = min(moved[index], limit)
@@ -178,24 +178,33 @@ def _check(drawing, across: Scale, up: Scale, check: Dot, scale: Unit) -> None:
         drawing.add(dot_mark(x, up.start + 8, check.verdict, check.stage, check.void))
         return
     error, spread = scale.difference(check.error), scale.difference(check.expanded or 0)
-    y = up.clip(error)
+    beyond = abs(error) > up.high
+    y = up.clip(error) if not beyond else up.end - 9 if error > 0 else up.start + 9
     colour = QUIET if check.void else INK
-    if spread and abs(error) <= up.high:
+    if spread and not beyond:
         low, high = up.clip(error - spread), up.clip(error + spread)
         drawing.add(line(x, low, x, high, colour=colour, weight=LINE))
         for end in (low, high):
             drawing.add(line(x - 3, end, x + 3, end, colour=colour, weight=LINE))
     drawing.add(dot_mark(x, y, check.verdict, check.stage, check.void))
-    if abs(error) > up.high:
-        text = f"{'+' if error > 0 else ''}{number(error, 1)} {'↑' if error > 0 else '↓'}"
-        beside, anchor = (x - 8, "end") if x > (across.start + across.end) / 2 else (x + 8, "start")
-        drawing.add(word(beside, y - (9 if error > 0 else -3), text, size=SMALL, strong=True, anchor=anchor))
+    if beyond:
+        _off_the_scale(drawing, x, y, error, to_left=x > (across.start + across.end) / 2)
+
+
+def _off_the_scale(drawing, x: float, y: float, error: float, *, to_left: bool) -> None:
+    """Say the figure of an error that the axis does not reach."""
+    text = f"+{number(error, 1)} ↑" if error > 0 else f"{number(error, 1)} ↓"
+    room = width_of(text, SMALL, strong=True) + 4
+    left = x - 8 - room if to_left else x + 8
+    drawing.add(box(left, y - 6, room, 12, fill=PAPER, edge=None))
+    drawing.add(word(left + 2, y - 3.3, text, size=SMALL, strong=True))
 
 
 def _key(spans, checks, events, zone: tzinfo, *, brief: bool) -> list[Entry]:
     """What the marks in this picture mean; only those that occur in it."""
     entries = [
-        Entry(style.word if brief else f"{style.word}: {style.meaning}", 22, lambda x, y, name=name: span_box(x, y - 2, 22, 11, name))
+        Entry(style.word if brief else f"{style.word}: {style.meaning}", 22,
+              lambda x, y, name=name: span_box(x, y - 2, 22, 11, name))
         for name, style in STANDINGS.items() if any(s.standing == name for s in spans)
     ]
     entries += [

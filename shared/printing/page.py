@@ -181,7 +181,8 @@ class Pages:
         self.rule(self.bottom - 10, weight=0.5)
         self.line_of_text(self.left, self.bottom - 20, f"Printed by {by}, {moment}", pen, grey=GREY)
         if mark.note:
-            self.line_of_text(self.left, self.bottom - 30.5, shorten(mark.note, REGULAR, 7.5, self.width), pen, grey=GREY)
+            note = shorten(mark.note, REGULAR, 7.5, self.width)
+            self.line_of_text(self.left, self.bottom - 30.5, note, pen, grey=GREY)
         self.canvas.doForm(f"page{self.number}")
 
     def _fill_in(self, number: int) -> None:
