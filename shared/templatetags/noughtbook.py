@@ -1,0 +1,78 @@
+"""Tags for what every page shows: states, temperatures, times and cautions."""
+
+from datetime import datetime, tzinfo
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from shared import badges, cautions, units
+from shared.printing.page import MONTHS
+from shared.printing.page import when as printed_when
+
+register = template.Library()
+
+
+@register.simple_tag
+def badge(kind: str, value: str) -> SafeString:
+    """The badge of a state: {% badge "standing" span.standing %}."""
+    return badges.badge(kind, value)
+
+
+@register.simple_tag
+def shape(name: str) -> SafeString:
+    """A decorative shape: {% shape "triangle" %}."""
+    return badges.shape(name)
+
+
+@register.simple_tag
+def temperature(milli: int | None, unit: str = "C", digits: int = 1) -> SafeString:
+    """A temperature kept in milli-degrees Celsius, shown in °C or °F."""
+    return format_html('<span class="figure">{}</span>', units.show(milli, unit, digits))
+
+
+@register.simple_tag
+def temperature_error(milli: int | None, unit: str = "C", digits: int = 2) -> SafeString:
+    """A signed difference kept in millikelvin, shown in °C or °F."""
+    return format_html('<span class="figure">{}</span>', units.show_error(milli, unit, digits))
+
+
+@register.simple_tag
+def temperature_spread(milli: int | None, unit: str = "C", digits: int = 2) -> SafeString:
+    """A half-width kept in millikelvin, shown as ± °C or °F."""
+    return format_html('<span class="figure">{}</span>', units.show_spread(milli, unit, digits))
+
+
+@register.simple_tag
+def when(moment: datetime | None, zone: tzinfo | str, style: str = "full") -> str:
+    """A time on the clock of a zone. Styles: full "14 Mar 2026 16:05 GMT", short "14 Mar 16:05", day "14 Mar 2026", clock "16:05".
+
+    Raises:
+        ValueError: for a time without a zone, or an unknown style.
+    """
+    if moment is None:
+        return "–"
+    place = ZoneInfo(zone) if isinstance(zone, str) else zone
+    full = printed_when(moment, place)
+    return format_html('<time datetime="{}">{}</time>', moment.isoformat(timespec="minutes"), _styled(moment.astimezone(place), full, style))
+
+
+def _styled(local: datetime, full: str, style: str) -> str:
+    day = f"{local.day} {MONTHS[local.month - 1]}"
+    styles = {"full": full, "short": f"{day} {local:%H:%M}", "day": f"{day} {local.year}", "clock": f"{local:%H:%M}"}
+    if style not in styles:
+        raise ValueError(f"There is no style {style!r} of a time; use one of {', '.join(styles)}.")
+    return styles[style]
+
+
+@register.inclusion_tag("components/caution.html")
+def caution(*keys: str) -> dict[str, object]:
+    """One box with the cautions of the given keys: {% caution "ice_bath" "alcohol" %}."""
+    return {"cautions": [cautions.caution(key) for key in keys]}
+
+
+@register.simple_tag
+def caution_text(key: str) -> str:
+    """The words of one caution without a box."""
+    return cautions.caution(key).text
