@@ -14,7 +14,7 @@ from reportlab.graphics.shapes import Drawing
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.page import GREY, Imprint, Masthead, Pages, when
 from shared.printing.table import Column, Row, Table
-from shared.printing.text import clean, wrap
+from shared.printing.text import clean, first_lines, wrap
 
 HEADINGS = {1: (14.0, 20.0, 7.0), 2: (11.0, 14.0, 5.0), 3: (9.5, 9.0, 3.0)}  # size, space above, space below
 BODY, LEADING = 9.0, 12.5
@@ -62,7 +62,7 @@ class Writer:
     def heading(self, text: str, level: int = 1) -> None:
         """A heading of level 1, 2 or 3, with its entry in the outline; it stays with what follows."""
         size, above, below = HEADINGS[level]
-        lines = wrap(text, BOLD, size, self.width)
+        lines = first_lines(text, BOLD, size, self.width, 4)
         height = len(lines) * size * 1.25 + below
         self._waiting.append(_Block(height, lambda: self._draw_heading(clean(text), lines, level), above))
 
@@ -109,8 +109,8 @@ class Writer:
 
     def drawing(self, drawing: Drawing, caption: str = "") -> None:
         """A picture, made smaller where it is wider than the page, with the sentence that says what it shows."""
-        scale = min(1.0, self.width / drawing.width, self._pages.depth * 0.9 / drawing.height)
-        lines = wrap(caption, REGULAR, 8, self.width) if caption else []
+        scale = min(1.0, self.width / drawing.width, self._pages.depth * 0.8 / drawing.height)
+        lines = first_lines(caption, REGULAR, 8, self.width, 4) if caption else []
         height = drawing.height * scale + len(lines) * 10.5 + 10
         self._keep(_Block(height, lambda: self._draw_picture(drawing, scale, lines)))
 
@@ -121,6 +121,9 @@ class Writer:
         width = (self.width - 28) / 3
         cells = [(wrap(value, REGULAR, 9.5, width), label) for value, label in parts]
         tall = max(len(lines) for lines, _ in cells)
+        if tall > 12:
+            self.facts([(label, value) for value, label in parts])
+            return
         self._keep(_Block(tall * 12 + (34 if name else 46), lambda: self._draw_signature(cells, width, tall)))
 
     def caution(self, text: str, title: str = "Caution") -> None:

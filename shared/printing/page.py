@@ -13,7 +13,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.ink import Pen
-from shared.printing.text import clean, shorten, wrap
+from shared.printing.text import clean, first_lines, shorten
 
 SIZES = {"A4": A4, "Letter": LETTER}
 SIDE, TOP, BOTTOM = 48.0, 44.0, 46.0
@@ -150,11 +150,11 @@ class Pages:
         head, small, large = self._masthead, self.pen(BOLD, 9), self.pen(BOLD, 19)
         self.line_of_text(self.left, self.y - 8, shorten(head.business, BOLD, 9, self.width), small, grey=GREY)
         self.y -= 32
-        for line in wrap(head.title, BOLD, 19, self.width)[:4]:
+        for line in first_lines(head.title, BOLD, 19, self.width, 4):
             self.line_of_text(self.left, self.y, line, large)
             self.y -= 23
         for text in (head.site, head.period):
-            for line in wrap(text, REGULAR, 10.5, self.width)[:3]:
+            for line in first_lines(text, REGULAR, 10.5, self.width, 3):
                 self.line_of_text(self.left, self.y + 4, line, self.pen(REGULAR, 10.5))
                 self.y -= 14.5
         self.rule(self.y + 6, weight=1.2)

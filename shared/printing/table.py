@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.ink import Pen
 from shared.printing.page import GREY, Pages
-from shared.printing.text import clean, visual, wrap
+from shared.printing.text import clean, first_lines, shorten, visual, wrap
 
 SIZE, LEADING, PAD, GUTTER = 8.0, 10.0, 3.2, 9.0
 MARKER = 16.0
@@ -58,7 +58,7 @@ class _Style:
 
     def __init__(self, pen: Pen, columns: int) -> None:
         self.pen = pen
-        self.seen: list[dict[object, tuple]] = [{} for _ in range(columns)]
+        self.seen: list[dict[str, tuple]] = [{} for _ in range(columns)]
 
 
 class Table:
@@ -71,7 +71,7 @@ class Table:
         self._lefts = [pages.left + indent + sum(self._widths[:i]) + GUTTER * i for i in range(len(columns))]
         self._regular = _Style(pages.pen(REGULAR, SIZE), len(columns))
         self._bold = _Style(pages.pen(BOLD, SIZE), len(columns))
-        self._head = [self._set(self._bold, i, c.title) for i, c in enumerate(columns)]
+        self._head = [tuple(self._title(i, c.title)) for i, c in enumerate(columns)]
         self._text: list[str] = []
         self._strokes: list[str] = []
 
@@ -100,8 +100,8 @@ class Table:
     def _draw_head(self, *, continued: bool) -> None:
         pages = self._pages
         if self._caption:
-            caption = f"{self._caption} (continued)" if continued else self._caption
-            text = wrap(caption, BOLD, 9, pages.width)[0]
+            caption = f"{shorten(self._caption, BOLD, 9, pages.width - 60)} (continued)" if continued else self._caption
+            text = shorten(caption, BOLD, 9, pages.width)
             pages.line_of_text(pages.left, pages.y - 8, text, pages.pen(BOLD, 9), grey=GREY if continued else 0)
             pages.y -= 15
         lines = max(map(len, self._head))
@@ -113,6 +113,8 @@ class Table:
 
     def _set(self, style: _Style, index: int, value: object) -> tuple[tuple[str, str, float, float], ...]:
         """The lines of a cell: start of the matrix, operators, left edge and width; kept for the next equal value."""
+        # Equal values need not look alike (1, 1.0, True), so cells are remembered by what they show.
+        value = value if isinstance(value, str) else "" if value is None else str(value)
         seen = style.seen[index]
         cell = seen.get(value)
         if cell is None:
@@ -121,8 +123,13 @@ class Table:
             cell = seen[value] = tuple(self._lines(style.pen, index, value))
         return cell
 
+    def _title(self, index: int, title: str):
+        """The lines of a column's title; cut after four, so that the head always leaves room for rows."""
+        for line in first_lines(title, BOLD, SIZE, self._widths[index], 4):
+            yield from self._lines(self._bold.pen, index, line)
+
     def _lines(self, pen: Pen, index: int, value: object):
-        text = clean(value if value not in (None, "") else BLANK)
+        text = clean(value if value else BLANK)
         width = self._widths[index]
         used = pen.width(text) if "\n" not in text else width + 1
         for line in (text,) if used <= width else wrap(text, pen.font, pen.size, width):
@@ -188,7 +195,7 @@ class Table:
 
     def _mark(self, marker: str, y: float) -> None:
         bold = self._bold.pen
-        line = wrap(marker, BOLD, SIZE, MARKER)[0]
+        line = shorten(marker, BOLD, SIZE, MARKER)
         self._text.append(f"{bold.select} 1 0 0 1 {self._pages.left:.2f} {y + 0.6:.2f} Tm {bold.show(line)} "
                           f"{self._regular.pen.select}")
 

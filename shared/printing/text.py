@@ -103,6 +103,14 @@ def shorten(value: object, font: str, size: float, width: float) -> str:
     return _broken(text, widths(font), (width / size) - widths(font)["…"])[0].rstrip() + "…"
 
 
+def first_lines(value: object, font: str, size: float, width: float, most: int) -> list[str]:
+    """At most `most` lines no wider than `width` points, with an ellipsis where the rest was cut."""
+    lines = wrap(value, font, size, width)
+    if len(lines) <= most:
+        return lines
+    return [*lines[: most - 1], shorten(lines[most - 1] + "…" * 2, font, size, width).rstrip("…") + "…"]
+
+
 def visual(line: str) -> str:
     """One line in the order in which its glyphs stand on paper, with Arabic letters in their joined forms."""
     if line.isascii() or not _RIGHT_TO_LEFT.search(line):

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shared.charts.axes import elapsed, nice_ticks, number, time_ticks, unit_of
+from shared.charts.marks import width_of
 from shared.charts.settling import settling_picture
 from shared.charts.svg import to_svg
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline, spread
@@ -173,17 +174,15 @@ def test_an_error_off_the_scale_is_written_out():
 
 
 def test_checks_outside_the_period_are_left_out():
-    assert "No checks in this period" in words(timeline(checks=[Dot(END + timedelta(days=1), 0.1, 0.1, "in_tolerance")]))
+    late = Dot(END + timedelta(days=1), 0.1, 0.1, "in_tolerance")
+    assert "No checks in this period" in words(timeline(checks=[late]))
 
 
 def test_the_narrow_picture_keeps_its_words_inside():
     spans = [Band(None, START + timedelta(days=20), "proven"), Band(START + timedelta(days=20), None, "pending")]
-    drawing = timeline(spans, [Dot(START + timedelta(days=20), 0.2, 0.1, "in_tolerance")],
-                       [Flag(START + timedelta(days=d), "Moved to another kitchen a long way off " * 3) for d in (1, 2)],
-                       width=340)
+    flags = [Flag(START + timedelta(days=d), "Moved to another kitchen a long way off " * 3) for d in (1, 2)]
+    drawing = timeline(spans, [Dot(START + timedelta(days=20), 0.2, 0.1, "in_tolerance")], flags, width=340)
     assert drawing.width == 340
-    from shared.charts.marks import width_of
-
     tree = ElementTree.fromstring(to_svg(drawing, "t", "d"))
     for text in tree.iter(f"{SVG}text"):
         size, x = float(text.get("font-size").removesuffix("px")), float(text.get("x"))

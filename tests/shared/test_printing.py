@@ -1,0 +1,215 @@
+"""Printed records read back with an independent reader (pypdf)."""
+import io
+import re
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+from pypdf import PdfReader
+
+from shared.printing.flow import Writer
+from shared.printing.page import Imprint, Masthead, when
+from shared.printing.table import Column, Row, Table
+
+ZONE = ZoneInfo("Europe/London")
+MASTHEAD = Masthead(
+    business="Meadow & Quill", site="Larkspur <kitchen>", title="Temperature record", period="June 2025",
+)
+IMPRINT = Imprint(printed_by="Odile Marrant", printed_at=datetime(2025, 7, 1, 8, 5, tzinfo=UTC), zone=ZONE)
+COLUMNS = [Column("Number"), Column("Food", 2), Column("Reading", align="right")]
+
+
+def printed(write, **options) -> PdfReader:
+    out = io.BytesIO()
+    with Writer(out, masthead=MASTHEAD, imprint=IMPRINT, invariant=True, **options) as writer:
+        write(writer)
+    return PdfReader(io.BytesIO(out.getvalue()))
+
+
+def words(reader: PdfReader) -> str:
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+@pytest.mark.parametrize("count", [0, 1, 40, 700])
+def test_every_page_says_which_it_is_and_how_many_there_are(count):
+    reader = printed(lambda w: w.table(COLUMNS, ((f"r{n}", "soup", "70.0 °C") for n in range(count))))
+    total = len(reader.pages)
+    for number, page in enumerate(reader.pages, start=1):
+        assert re.findall(r"Page (\d+) of (\d+)", page.extract_text()) == [(str(number), str(total))]
+    assert (total > 1) == (count >= 40)
+
+
+def test_a_table_without_rows_says_so_and_counts_none():
+    counted = []
+    reader = printed(lambda w: counted.append(w.table(COLUMNS, iter(()))))
+    assert counted == [0]
+    assert "None recorded." in words(reader)
+
+
+def test_each_of_3000_rows_appears_once_and_in_order():
+    rows = (Row((f"row{n:05d}", "a" * (n % 60), "70.0 °C"), strong=n % 7 == 0, void=n % 5 == 0) for n in range(3000))
+    found = re.findall(r"row(\d{5})", words(printed(lambda w: w.table(COLUMNS, rows, caption="All"))))
+    assert found == [f"{n:05d}" for n in range(3000)]
+
+
+def test_the_head_of_a_table_is_repeated_on_each_of_its_pages():
+    reader = printed(lambda w: w.table(COLUMNS, ((n, "soup", "70") for n in range(200)), caption="All readings"))
+    assert all("Reading" in page.extract_text() for page in reader.pages)
+    assert all("All readings (continued)" in page.extract_text() for page in list(reader.pages)[1:])
+
+
+def test_rows_are_taken_one_at_a_time_while_pages_are_finished():
+    pages_then = []
+
+    def write(writer):
+        def rows():
+            for number in range(200):
+                pages_then.append(writer._pages.number)
+                yield (number, "soup", "70")
+        writer.table(COLUMNS, rows())
+
+    reader = printed(write)
+    assert pages_then == sorted(pages_then)
+    assert set(pages_then) == set(range(1, len(reader.pages) + 1))
+
+
+def test_cells_that_were_set_are_forgotten():
+    seen = []
+
+    def write(writer):
+        painter = Table(writer._pages, COLUMNS)
+        painter.draw((f"unique{n}", f"food {n}", str(n)) for n in range(5000))
+        seen.extend(len(column) for column in painter._regular.seen)
+
+    printed(write)
+    assert max(seen) <= 2000
+
+
+def test_a_row_higher_than_a_page_goes_on_over_the_pages():
+    long = " ".join(f"word{n}" for n in range(3000))
+    text = words(printed(lambda w: w.table(COLUMNS, [("before", "x", "1"), ("tall", long, "2"), ("after", "y", "3")])))
+    assert re.findall(r"word(\d+)", text) == [str(n) for n in range(3000)]
+    assert text.index("before") < text.index("tall") < text.index("after")
+
+
+def test_a_row_with_a_cell_too_few_is_refused_by_number():
+    with pytest.raises(ValueError, match="Row 2 has 2 cells for 3 columns"):
+        printed(lambda w: w.table(COLUMNS, [(1, 2, 3), (1, 2)]))
+
+
+# ISO 216 A4 is 210 x 297 mm; ANSI/ASME Y14.1 Letter is 8.5 x 11 in; 72 points an inch.
+@pytest.mark.parametrize(("size", "width", "height"), [("A4", 210 / 25.4 * 72, 297 / 25.4 * 72), ("Letter", 612, 792)])
+def test_paper_sizes(size, width, height):
+    box = printed(lambda w: w.paragraph("x"), page_size=size).pages[0].mediabox
+    assert float(box.width) == pytest.approx(width, abs=0.01)
+    assert float(box.height) == pytest.approx(height, abs=0.01)
+
+
+def test_an_unknown_paper_size_is_refused_with_the_known_ones():
+    with pytest.raises(ValueError, match="A4, Letter"):
+        printed(lambda w: None, page_size="A5")
+
+
+def test_masthead_footer_and_metadata():
+    reader = printed(lambda w: w.paragraph("x"), language="en-GB")
+    text = words(reader)
+    assert "Larkspur <kitchen>" in text and "Meadow & Quill" in text
+    assert "Printed by Odile Marrant, 1 Jul 2025 09:05 BST" in text
+    assert reader.metadata.title == "Temperature record: Larkspur <kitchen>, June 2025"
+    assert reader.root_object["/Lang"] == "en-GB"
+
+
+def test_a_printing_time_without_a_zone_is_refused():
+    with pytest.raises(ValueError, match="zone"):
+        when(datetime(2025, 7, 1), ZONE)
+
+
+def test_headings_make_an_outline_and_never_stand_alone_at_the_foot():
+    def write(writer):
+        for section in range(30):
+            writer.heading(f"Section {section}", 2 if section % 3 else 1)
+            writer.paragraph(f"first words of {section}. " + "and more of them " * 30)
+
+    reader = printed(write)
+    assert len([e for e in reader.outline if not isinstance(e, list)]) == 10
+    for section in range(30):
+        page = next(p.extract_text() for p in reader.pages if f"Section {section}\n" in p.extract_text())
+        assert f"first words of {section}." in page
+
+
+def test_signature_shows_name_time_and_meaning_in_the_zone_of_the_site():
+    text = words(printed(lambda w: w.signature("Odile Marrant", datetime(2025, 1, 2, 3, 4, tzinfo=UTC), "Made by")))
+    assert "Made by" in text and "2 Jan 2025 03:04 GMT" in text
+
+
+def test_what_is_kept_together_is_on_one_page():
+    def write(writer):
+        for number in range(12):
+            with writer.together():
+                writer.heading(f"Block {number}")
+                writer.facts([(f"label{number}.{k}", "value") for k in range(12)])
+
+    reader = printed(write)
+    assert len(reader.pages) > 2
+    for number in range(12):
+        holding = [p for p in reader.pages if re.search(rf"Block {number}\b|label{number}\.", p.extract_text())]
+        assert len(holding) == 1
+
+
+def test_a_table_inside_what_is_kept_together_is_refused():
+    def write(writer):
+        with writer.together():
+            writer.table(COLUMNS, [])
+
+    with pytest.raises(ValueError, match="outside together"):
+        printed(write)
+
+
+def test_the_same_record_gives_the_same_bytes():
+    def once() -> bytes:
+        out = io.BytesIO()
+        with Writer(out, masthead=MASTHEAD, imprint=IMPRINT, invariant=True) as writer:
+            writer.table(COLUMNS, [(1, "soup", "70 °C")])
+        return out.getvalue()
+
+    assert once() == once()
+
+
+def test_void_rows_are_struck_through_and_still_read():
+    def operators(void: bool) -> tuple[bytes, str]:
+        reader = printed(lambda w: w.table(COLUMNS, [Row(("old", "soup", "70"), void=void)]))
+        return reader.pages[0].get_contents().get_data(), words(reader)
+
+    void, text = operators(True)
+    assert "old soup 70" in text
+    assert void.count(b" l S Q") == operators(False)[0].count(b" l S Q") + 3
+
+
+def test_cells_do_not_reach_into_the_next_column():
+    spans: dict[float, list[tuple[float, float]]] = {}
+
+    def write(writer):
+        columns = [Column(f"c{n}", align=("left", "right", "center")[n % 3]) for n in range(8)]
+        painter = Table(writer._pages, columns, markers=True)
+        for index in range(8):
+            for text in ("W" * 40, "short", "1 234.5 °C and more of it", "x"):
+                cell = painter._set(painter._regular, index, text)
+                spans.setdefault(index, []).extend((x, x + used) for _, _, x, used in cell)
+        spans["page"] = (writer._pages.left, writer._pages.right)
+
+    printed(write)
+    left, right = spans.pop("page")
+    for index in range(7):
+        assert max(end for _, end in spans[index]) <= min(start for start, _ in spans[index + 1]) + 0.01
+    assert min(start for start, _ in spans[0]) >= left
+    assert max(end for _, end in spans[7]) <= right + 0.01
+
+
+def test_equal_values_that_look_different_are_each_shown_as_they_are():
+    text = words(printed(lambda w: w.table(COLUMNS, [(1, True, 1.0), (1.0, 1, None), (True, 1.0, 0)])))
+    assert "1 True 1.0 1.0 1 — True 1.0 0" in text
+
+
+def test_a_title_too_long_for_its_place_says_that_it_was_cut():
+    text = words(printed(lambda w: w.table([Column("a long title of a column " * 20)] * 2, [(1, 2)], caption="c" * 400)))
+    assert text.count("…") == 3
