@@ -211,5 +211,6 @@ def test_equal_values_that_look_different_are_each_shown_as_they_are():
 
 
 def test_a_title_too_long_for_its_place_says_that_it_was_cut():
-    text = words(printed(lambda w: w.table([Column("a long title of a column " * 20)] * 2, [(1, 2)], caption="c" * 400)))
+    columns = [Column("a long title of a column " * 20)] * 2
+    text = words(printed(lambda w: w.table(columns, [(1, 2)], caption="c" * 400)))
     assert text.count("…") == 3
