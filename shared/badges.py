@@ -12,7 +12,8 @@ SHAPES = {
     "box-crossed": '<path d="M1.5 1.5h13v13h-13zM1.5 1.5l13 13M14.5 1.5l-13 13M8 1.5L14.5 8 8 14.5 1.5 8z"/>',
     "box-dashed": '<path d="M1.5 1.5h13v13h-13z" stroke-dasharray="3 2.2"/>',
     "disc": '<circle cx="8" cy="8" r="7" fill="currentColor" stroke="none"/><path d="M4.7 8.3l2.3 2.3 4.4-4.8" class="cut"/>',
-    "diamond": '<path d="M8 .8L15.2 8 8 15.2.8 8z" fill="currentColor"/><path d="M5.7 5.7l4.6 4.6M10.3 5.7l-4.6 4.6" class="cut"/>',
+    "diamond": '<path d="M8 .8L15.2 8 8 15.2.8 8z" fill="currentColor"/>'
+               '<path d="M5.7 5.7l4.6 4.6M10.3 5.7l-4.6 4.6" class="cut"/>',
     "triangle": '<path d="M8 1.8L15 14.2H1z"/><path d="M8 6v4M8 11.6v1.2"/>',
     "ring": '<circle cx="8" cy="8" r="6.3"/>',
     "ring-half": '<circle cx="8" cy="8" r="6.3"/><path d="M8 1.7a6.3 6.3 0 010 12.6z" fill="currentColor"/>',
@@ -87,8 +88,9 @@ def shape(name: str) -> SafeString:
     Raises:
         KeyError: for a shape that is not known.
     """
-    return mark_safe(  # noqa: S308 - constants of this file
-        f'<svg class="shape" viewBox="0 0 16 16" aria-hidden="true" focusable="false">{SHAPES[name]}</svg>'
+    return mark_safe(
+        '<svg class="shape" viewBox="0 0 16 16" preserveAspectRatio="xMidYMin" aria-hidden="true" focusable="false">'
+        f"{SHAPES[name]}</svg>"
     )
 
 

@@ -14,11 +14,13 @@ class Caution:
 CAUTIONS = {
     "probe_hygiene": Caution(
         "Clean probe",
-        "Clean and disinfect the probe before and after each use, above all when you go from raw food to food that is ready to eat.",
+        "Clean and disinfect the probe before and after each use, above all when you go from raw food to food "
+        "that is ready to eat.",
     ),
     "alcohol": Caution(
         "Alcohol wipes burn",
-        "Use each wipe once and keep it away from flames and hot surfaces. Let the stem dry, or rinse it, before it goes into food or ice.",
+        "Use each wipe once and keep it away from flames and hot surfaces. Let the stem dry, or rinse it, before it "
+        "goes into food or ice.",
     ),
     "glass": Caution(
         "No glass near food",
@@ -42,12 +44,13 @@ CAUTIONS = {
     ),
     "doubt": Caution(
         "When in doubt, hold it",
-        "Keep the food apart, label it and do not serve it until somebody with the authority has decided. A screen never makes food safe.",
+        "Keep the food apart, label it and do not serve it until somebody with the authority has decided. "
+        "A screen never makes food safe.",
     ),
     "deferral": Caution(
         "What comes first",
-        "Noughtbook supports your HACCP plan, your local code, the competent authority and licensed practice. It replaces none of them; "
-        "where they differ from what it shows, follow them.",
+        "Noughtbook supports your HACCP plan, your local code, the competent authority and licensed practice. "
+        "It replaces none of them; where they differ from what it shows, follow them.",
     ),
 }
 

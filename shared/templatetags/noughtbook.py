@@ -46,7 +46,9 @@ def temperature_spread(milli: int | None, unit: str = "C", digits: int = 2) -> S
 
 @register.simple_tag
 def when(moment: datetime | None, zone: tzinfo | str, style: str = "full") -> str:
-    """A time on the clock of a zone. Styles: full "14 Mar 2026 16:05 GMT", short "14 Mar 16:05", day "14 Mar 2026", clock "16:05".
+    """A time on the clock of a zone.
+
+    Styles: full "14 Mar 2026 16:05 GMT", short "14 Mar 16:05", day "14 Mar 2026", clock "16:05".
 
     Raises:
         ValueError: for a time without a zone, or an unknown style.
@@ -54,8 +56,8 @@ def when(moment: datetime | None, zone: tzinfo | str, style: str = "full") -> st
     if moment is None:
         return "–"
     place = ZoneInfo(zone) if isinstance(zone, str) else zone
-    full = printed_when(moment, place)
-    return format_html('<time datetime="{}">{}</time>', moment.isoformat(timespec="minutes"), _styled(moment.astimezone(place), full, style))
+    shown = _styled(moment.astimezone(place), printed_when(moment, place), style)
+    return format_html('<time datetime="{}">{}</time>', moment.isoformat(timespec="minutes"), shown)
 
 
 def _styled(local: datetime, full: str, style: str) -> str:

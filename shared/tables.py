@@ -1,0 +1,23 @@
+"""Columns that several tables share."""
+
+import django_tables2 as tables
+from django.utils.html import format_html
+
+
+class PickColumn(tables.Column):
+    """A box before each row, to decide on several at once; screen readers hear which row it picks.
+
+    `label` is the accessor of the words that name a row; the value sent is the column's own, usually the key.
+    """
+
+    def __init__(self, *args, name: str = "pick", label: str = "", **kwargs):
+        super().__init__(*args, **{"verbose_name": "", "orderable": False, **kwargs})
+        self._input_name, self._label = name, tables.A(label) if label else None
+
+    def render(self, value, record):
+        words = self._label.resolve(record, quiet=True) if self._label else value
+        return format_html(
+            '<label class="pick"><input type="checkbox" name="{}" value="{}">'
+            '<span class="visually-hidden">Choose {}</span></label>',
+            self._input_name, value, words,
+        )
