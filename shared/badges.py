@@ -52,7 +52,7 @@ BADGES = {
         "undecided": Badge("Cannot be told", "doubt", "triangle"),
     },
     "deviation": {
-        "open": Badge("Open", "bad", "diamond"),
+        "open": Badge("Open", "bad", "ring-half"),
         "closed": Badge("Closed", "good", "disc"),
         "none": Badge("Within limit", "plain", "ring"),
         "breach": Badge("Limit not met", "bad", "diamond"),
