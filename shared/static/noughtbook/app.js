@@ -1,4 +1,4 @@
-/* Two things that HTML cannot do alone. Every page works without them. */
+/* Three things that HTML cannot do alone. Every page works without them. */
 (() => {
   "use strict";
   document.documentElement.classList.add("scripted");
@@ -12,6 +12,11 @@
     box.value = /^[-\u2212]/.test(text) ? text.slice(1) : "\u2212" + text;
     box.dispatchEvent(new Event("input", { bubbles: true }));
     box.focus();
+  });
+
+  // A filter sheet whose list is renewed in place has done its work.
+  document.addEventListener("submit", (event) => {
+    if (event.target.matches("[popover][hx-get]:popover-open")) event.target.hidePopover();
   });
 
   // A wet finger taps twice: the second tap within three seconds sends nothing.
