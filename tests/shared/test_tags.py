@@ -94,3 +94,14 @@ def test_no_template_carries_style_or_script_of_its_own(path):
     text = path.read_text(encoding="utf-8")
     assert not re.search(r"\sstyle\s*=|<style|\son\w+\s*=|javascript:|hx-on", text)
     assert not re.search(r"<script(?![^>]*\ssrc=)", text)
+
+
+def test_a_fact_of_zero_is_no_missing_fact():
+    drawn = shown('{% include "components/facts.html" %}', facts=[("Open", 0), ("Maker", None), ("Note", "")])
+    assert drawn.count("<dd>–</dd>") == 2 and "<dd>0</dd>" in drawn
+
+
+def test_a_picture_in_two_widths_shows_one_at_a_time():
+    drawn = shown('{% include "components/picture.html" %}', svg="wide", narrow_svg="slim", caption="Checks")
+    assert '<div class="chart-wide">wide</div><div class="chart-narrow">slim</div>' in drawn
+    assert "chart-narrow" not in shown('{% include "components/picture.html" %}', svg="wide")
