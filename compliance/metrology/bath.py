@@ -1,0 +1,118 @@
+"""How well an ice bath stands for 0 °C: from how it was prepared to a reference and its uncertainty."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from math import sqrt
+
+ICE_POINT = 0.0  # °C, by the Celsius scale
+
+
+class Point(StrEnum):
+    """The preparation of an ice bath and of the probe, point by point, in the order of the work."""
+
+    CRUSHED = "crushed"
+    POTABLE = "potable"
+    WETTED = "wetted"
+    DRAINED = "drained"
+    STEM_CLEANED = "stem_cleaned"
+    WELL_FORMED = "well_formed"
+    PACKED = "packed"
+    IMMERSED = "immersed"
+    WAITED = "waited"
+
+
+class BathKind(StrEnum):
+    """How the ice was brought to its melting point."""
+
+    PACKED_CRUSHED = "packed_crushed"
+    STIRRED_CUBES = "stirred_cubes"
+    UNSTIRRED = "unstirred"
+    UNCONFIRMED = "unconfirmed"
+
+
+# Without these, what the probe feels need not be melting ice at all.
+CRITICAL: dict[BathKind, tuple[Point, ...]] = {
+    BathKind.PACKED_CRUSHED: (Point.POTABLE, Point.WETTED, Point.IMMERSED),
+    BathKind.STIRRED_CUBES: (Point.POTABLE, Point.IMMERSED),
+}
+# What still counts in each kind of bath before its best width is granted.
+WANTED: dict[BathKind, tuple[Point, ...]] = {
+    BathKind.PACKED_CRUSHED: tuple(Point),
+    BathKind.STIRRED_CUBES: (Point.POTABLE, Point.IMMERSED),
+}
+MISSING: dict[Point, str] = {
+    Point.CRUSHED: "The ice was not crushed fine, so air and water lie between the pieces.",
+    Point.POTABLE: "The ice was not known to be clean and free of salt, which lowers its melting point.",
+    Point.WETTED: "The ice was not wetted, and dry ice can be colder than 0 °C.",
+    Point.DRAINED: "The water was not drained, and water at the bottom is warmer than the ice.",
+    Point.STEM_CLEANED: "The stem was not cleaned, and what clings to it can lower the melting point.",
+    Point.WELL_FORMED: "No well was formed before the probe went in.",
+    Point.PACKED: "The ice was not packed against the stem.",
+    Point.IMMERSED: "The probe was not in deep enough, so warmth came down its stem.",
+    Point.WAITED: "The probe was not left to settle.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Preparation:
+    """What kind of bath was made and which points of its preparation were met."""
+
+    kind: BathKind
+    points: frozenset[Point]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BathWidths:
+    """Half-widths in °C within which a bath stands for 0 °C.
+
+    Source: `complete` ±0.01 °C is common practice, no source (ASTM E563, from memory: 0.002 °C at best); `incomplete`
+    and `stirred` are judgement.
+    """
+
+    complete: float = 0.01
+    incomplete: float = 0.05
+    stirred: float = 0.2
+
+    def __post_init__(self) -> None:
+        if not 0 < self.complete <= self.incomplete <= self.stirred:
+            raise ValueError("Give half-widths above 0 °C that grow from a complete bath to a stirred one.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bath:
+    """A bath as a reference: °C, half-width in °C (rectangular), whether it can serve at all, and why in words."""
+
+    reference: float
+    half_width: float
+    usable: bool
+    missing: tuple[Point, ...] = field(default=())
+    why: tuple[str, ...] = field(default=())
+
+    @property
+    def standard_uncertainty(self) -> float:
+        """°C; a rectangular distribution, JCGM 100:2008 4.3.7."""
+        return self.half_width / sqrt(3)
+
+
+def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Bath:
+    """The reference that a bath prepared in this way gives, in °C.
+
+    Source: common practice for the points; half-widths as `BathWidths` says.
+    """
+    widths = widths or BathWidths()
+    kind = preparation.kind
+    if kind not in WANTED:
+        return Bath(reference=ICE_POINT, half_width=widths.stirred, usable=False, why=(UNUSABLE[kind],))
+    missing = tuple(point for point in WANTED[kind] if point not in preparation.points)
+    usable = not set(missing) & set(CRITICAL[kind])
+    packed = widths.incomplete if missing else widths.complete
+    half_width = widths.stirred if kind is BathKind.STIRRED_CUBES else packed
+    opening = f"The bath stands for 0 °C within {half_width:.2f} °C." if usable else "The bath does not stand for 0 °C."
+    why = (opening, *(MISSING[point] for point in missing))
+    return Bath(reference=ICE_POINT, half_width=half_width, usable=usable, missing=missing, why=why)
+
+
+UNUSABLE = {
+    BathKind.UNSTIRRED: "Ice floating in water that nobody stirs can be up to 4 °C warm below the ice.",
+    BathKind.UNCONFIRMED: "Nobody confirmed how the bath was made.",
+}

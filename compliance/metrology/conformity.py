@@ -1,0 +1,112 @@
+"""The verdict and its risk: error, expanded uncertainty, tolerance and a decision rule."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from math import isfinite
+
+from scipy.stats import norm
+
+from .vocabulary import Verdict
+
+
+class DecisionRule(StrEnum):
+    """How the uncertainty enters the verdict. Source: ILAC-G8:09/2019, 4.2."""
+
+    SIMPLE = "simple"
+    GUARDED = "guarded"
+    NON_BINARY = "non_binary"
+
+
+class Zone(StrEnum):
+    """Where the error lies beside the tolerance and its guard band. Source: ILAC-G8:09/2019, 4.2.3."""
+
+    PASS = "pass"
+    CONDITIONAL_PASS = "conditional_pass"
+    CONDITIONAL_FAIL = "conditional_fail"
+    FAIL = "fail"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Conformity:
+    """A verdict with the probability (0 to 1) that the true error lies within the tolerance, and why in words."""
+
+    verdict: Verdict
+    zone: Zone
+    probability_in_tolerance: float
+    why: str
+
+
+WORDS = {
+    Zone.PASS: "The error is within tolerance, with room for the uncertainty of the check.",
+    Zone.CONDITIONAL_PASS: "The error is within tolerance, but so near its edge that the check cannot be sure. Check again soon.",
+    Zone.CONDITIONAL_FAIL: "The error is beyond tolerance, though by less than the uncertainty of the check.",
+    Zone.FAIL: "The error is beyond tolerance.",
+}
+TOO_UNCERTAIN = (
+    "The uncertainty of the check is larger than the tolerance, so it cannot tell. Make the bath better and repeat it."
+)
+
+
+def judge_conformity(
+    error: float, expanded: float, standard: float, tolerance: float, rule: DecisionRule = DecisionRule.NON_BINARY
+) -> Conformity:
+    """Whether a probe with this error is in tolerance. End points belong to acceptance.
+
+    Args:
+        error: °C, reading minus reference.
+        expanded: °C, expanded uncertainty U of the error, zero or more; also the guard band.
+        standard: °C, its standard uncertainty, zero or more.
+        tolerance: °C, above zero; the error may be -tolerance to +tolerance.
+        rule: `simple` ignores the uncertainty, `guarded` accepts to tolerance - U only, `non_binary` accepts to the
+            tolerance and says so where it is conditional.
+
+    Raises:
+        ValueError: for widths that are negative, a tolerance not above zero, or values that are not finite.
+
+    Source: ILAC-G8:09/2019; JCGM 106:2012 7.2 and eq. (8.3). Where U exceeds the tolerance no acceptance zone is left
+    (8.3.2) and the check is inconclusive, except under simple acceptance.
+    """
+    if not all(map(isfinite, (error, expanded, standard, tolerance))):
+        raise ValueError("Give the error, its uncertainties and the tolerance as finite numbers in °C.")
+    if expanded < 0 or standard < 0 or tolerance <= 0:
+        raise ValueError("Uncertainties must be zero or more and the tolerance above zero, in °C.")
+    zone = _zone(abs(error), expanded, tolerance)
+    probability = probability_of_conformity(error, standard, -tolerance, tolerance)
+    if rule is not DecisionRule.SIMPLE and _clean(expanded) > _clean(tolerance):
+        return Conformity(
+            verdict=Verdict.INCONCLUSIVE, zone=zone, probability_in_tolerance=probability, why=TOO_UNCERTAIN
+        )
+    accepted = {Zone.PASS} if rule is DecisionRule.GUARDED else {Zone.PASS, Zone.CONDITIONAL_PASS}
+    verdict = Verdict.IN_TOLERANCE if zone in accepted else Verdict.OUT_OF_TOLERANCE
+    return Conformity(verdict=verdict, zone=zone, probability_in_tolerance=probability, why=_words(zone, rule))
+
+
+def probability_of_conformity(value: float, standard: float, lower: float, upper: float) -> float:
+    """The probability that the truth lies in lower..upper (one may be infinite), all in one unit, standard >= 0.
+
+    Source: JCGM 106:2012 eq. (7) in 7.2: Φ((upper - y)/u) - Φ((lower - y)/u).
+    """
+    if standard == 0:
+        return 1.0 if lower <= value <= upper else 0.0
+    return float(norm.cdf((upper - value) / standard) - norm.cdf((lower - value) / standard))
+
+
+def _zone(size: float, guard: float, tolerance: float) -> Zone:
+    if _clean(size) <= _clean(tolerance - guard):
+        return Zone.PASS
+    if _clean(size) <= _clean(tolerance):
+        return Zone.CONDITIONAL_PASS
+    return Zone.CONDITIONAL_FAIL if _clean(size) <= _clean(tolerance + guard) else Zone.FAIL
+
+
+def _words(zone: Zone, rule: DecisionRule) -> str:
+    if rule is DecisionRule.GUARDED and zone is Zone.CONDITIONAL_PASS:
+        return "The error is within tolerance, but by less than the uncertainty of the check, which this rule does not accept."
+    if rule is DecisionRule.SIMPLE and zone is Zone.CONDITIONAL_PASS:
+        return "The error is within tolerance."
+    return WORDS[zone]
+
+
+def _clean(value: float) -> float:
+    """Free of the dust of binary arithmetic, so that 10 times 0.1 °C meets a tolerance of 1 °C."""
+    return round(value, 9)

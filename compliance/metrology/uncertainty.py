@@ -1,0 +1,190 @@
+"""An uncertainty budget: components, combined, effective degrees of freedom, coverage factor, expanded."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import floor, fsum, inf, isfinite, sqrt
+from statistics import stdev
+
+from scipy.stats import t as student
+
+
+class Distribution(StrEnum):
+    """The shape assumed for one component."""
+
+    NORMAL = "normal"
+    RECTANGULAR = "rectangular"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Component:
+    """One line of a budget.
+
+    `value` is the half-width (rectangular) or the standard uncertainty (normal) and `standard` the standard
+    uncertainty, both in the unit of the budget; `degrees_of_freedom` may be infinite; `why` says where it comes from.
+    """
+
+    name: str
+    value: float
+    distribution: Distribution
+    standard: float
+    degrees_of_freedom: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """Components with their combined standard uncertainty, effective degrees of freedom, k and U = k·u."""
+
+    components: tuple[Component, ...]
+    combined: float
+    effective_degrees_of_freedom: float
+    coverage_factor: float
+    expanded: float
+
+
+def rectangular(name: str, half_width: float, why: str) -> Component:
+    """A component known to lie within ±half_width: u = a/√3.
+
+    Raises:
+        ValueError: if the half-width is negative or not finite.
+
+    Source: JCGM 100:2008 4.3.7.
+    """
+    _not_negative(name, half_width)
+    return Component(
+        name=name,
+        value=half_width,
+        distribution=Distribution.RECTANGULAR,
+        standard=half_width / sqrt(3),
+        degrees_of_freedom=inf,
+        why=why,
+    )
+
+
+def digit(name: str, resolution: float, why: str) -> Component:
+    """The rounding of a display that shows steps of `resolution`: u = d/(2√3).
+
+    Raises:
+        ValueError: if the resolution is negative or not finite.
+
+    Source: JCGM 100:2008 F.2.2.1.
+    """
+    return rectangular(name, resolution / 2, why)
+
+
+def normal(name: str, standard: float, why: str, degrees_of_freedom: float = inf) -> Component:
+    """A component given by its standard uncertainty.
+
+    Raises:
+        ValueError: if the uncertainty is negative or not finite, or the degrees of freedom are not above zero.
+    """
+    _not_negative(name, standard)
+    if not degrees_of_freedom > 0:
+        raise ValueError(f"{name}: give degrees of freedom above zero.")
+    return Component(
+        name=name,
+        value=standard,
+        distribution=Distribution.NORMAL,
+        standard=standard,
+        degrees_of_freedom=degrees_of_freedom,
+        why=why,
+    )
+
+
+def type_a(name: str, values: Sequence[float], why: str) -> Component:
+    """The standard uncertainty of the mean of independent repeats: s/√n with n - 1 degrees of freedom.
+
+    Raises:
+        ValueError: with fewer than two values.
+
+    Source: JCGM 100:2008 4.2.3.
+    """
+    if len(values) < 2:
+        raise ValueError(f"{name}: repeatability needs at least two values.")
+    return normal(name, stdev(values) / sqrt(len(values)), why, len(values) - 1)
+
+
+def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
+    """The combined and the expanded uncertainty of a sum of independent components, in their common unit.
+
+    k is Student's t for the effective degrees of freedom, truncated to a whole number; where one or two rectangular
+    components dominate it is that of their own shape.
+
+    Args:
+        components: at least one.
+        coverage: probability, 0.5 to 0.999.
+
+    Raises:
+        ValueError: without components, or for a coverage out of range.
+
+    Source: JCGM 100:2008 5.1.2, G.4.1 eq. (G.2b), G.6.4; EA-4/02 S9.14 and S10.13 for dominant rectangular components.
+    """
+    if not components:
+        raise ValueError("A budget needs at least one component.")
+    if not 0.5 <= coverage <= 0.999:
+        raise ValueError("Give a coverage probability from 0.5 to 0.999.")
+    combined = sqrt(fsum(c.standard**2 for c in components))
+    effective = effective_degrees_of_freedom(components)
+    factor = _dominant_factor(components, coverage) or coverage_factor(effective, coverage)
+    return Budget(
+        components=tuple(components),
+        combined=combined,
+        effective_degrees_of_freedom=effective,
+        coverage_factor=factor,
+        expanded=factor * combined,
+    )
+
+
+def effective_degrees_of_freedom(components: Sequence[Component]) -> float:
+    """Welch-Satterthwaite, not truncated; infinite where no component has finite degrees of freedom.
+
+    Source: JCGM 100:2008 eq. (G.2b).
+    """
+    variance = fsum(c.standard**2 for c in components)
+    if variance == 0:
+        return inf
+    # Shares of the variance keep fourth powers of small numbers from vanishing.
+    shares = fsum((c.standard**2 / variance) ** 2 / c.degrees_of_freedom for c in components)
+    return 1 / shares if shares > 0 else inf
+
+
+def coverage_factor(degrees_of_freedom: float, coverage: float = 0.95) -> float:
+    """Two-sided quantile of Student's t; degrees of freedom truncated to the next lower whole number, at least 1.
+
+    Source: JCGM 100:2008 table G.2 and G.4.1.
+    """
+    whole = max(1, floor(degrees_of_freedom)) if isfinite(degrees_of_freedom) else inf
+    return float(student.ppf((1 + coverage) / 2, whole))
+
+
+def _dominant_factor(components: Sequence[Component], coverage: float) -> float | None:
+    """k of one or two dominant rectangular components: the rest below 0.3 of them (EA-4/02 S9.14, S10.13)."""
+    boxes = sorted((c for c in components if c.distribution is Distribution.RECTANGULAR), key=lambda c: -c.standard)
+    total = fsum(c.standard**2 for c in components)
+    for count in (1, 2):
+        dominant = boxes[:count]
+        inside = fsum(c.standard**2 for c in dominant)
+        if len(dominant) == count and inside > 0 and sqrt(max(0.0, total - inside)) <= 0.3 * sqrt(inside):
+            return (
+                coverage * sqrt(3) if count == 1 else _trapezoid_factor(dominant[0].value, dominant[1].value, coverage)
+            )
+    return None
+
+
+def _trapezoid_factor(wide: float, narrow: float, coverage: float) -> float:
+    """k of the sum of two rectangular components with half-widths wide >= narrow > 0.
+
+    Source: EA-4/02 S10.13: k = (1 - sqrt((1 - p)(1 - β²)))·sqrt(6/(1 + β²)), β the edge parameter.
+    """
+    edge = (wide - narrow) / (wide + narrow)
+    flat = 2 * edge / (1 + edge)
+    scale = sqrt((1 + edge**2) / 6)
+    if coverage <= flat:
+        return coverage * (1 + edge) / 2 / scale
+    return (1 - sqrt((1 - coverage) * (1 - edge**2))) / scale
+
+
+def _not_negative(name: str, value: float) -> None:
+    if not (isfinite(value) and value >= 0):
+        raise ValueError(f"{name}: give a width of zero or more, not {value}.")

@@ -1,0 +1,177 @@
+"""One check from end to end: timed readings, bath and probe to error, budget, verdict, and why in words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+from .bath import Bath, Preparation, judge_bath
+from .conformity import Conformity, DecisionRule, judge_conformity
+from .settling import Settling, SettlingState, TimedReading, judge_settling
+from .uncertainty import Budget, Component, combine, digit, normal, rectangular, type_a
+from .vocabulary import Sensor, Verdict
+
+ENOUGH_IMMERSION = 50.0  # mm in wet packed ice; common practice, no source
+STEM_CONDUCTION = 0.01  # °C, standard uncertainty at that depth; judgement
+STEM_CONDUCTION_PER_MM = 0.004  # °C more for each mm that is missing; judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instrument:
+    """A probe: kind of sensor, display step °C, tolerance °C (±), time constant s and stem diameter mm if known."""
+
+    sensor: Sensor
+    resolution: float
+    tolerance: float
+    time_constant: float | None = None
+    stem_diameter: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verification:
+    """What one check shows.
+
+    `error` and `expanded` in °C, None where the check gave no figure. `why` are sentences, the first the verdict and the
+    last what to do; `figures` are the numbers in words.
+    """
+
+    settling: Settling
+    bath: Bath
+    budget: Budget | None
+    error: float | None
+    expanded: float | None
+    verdict: Verdict
+    conformity: Conformity | None
+    why: tuple[str, ...]
+    figures: tuple[str, ...]
+
+
+def verify_zero(
+    readings: Sequence[TimedReading],
+    preparation: Preparation,
+    instrument: Instrument,
+    immersion_mm: float | None = None,
+    rule: DecisionRule = DecisionRule.NON_BINARY,
+) -> Verification:
+    """Judge a check at the ice point.
+
+    Args:
+        readings: 0 to 200, in s since the probe went in and °C.
+        preparation: the bath, point by point.
+        instrument: the probe.
+        immersion_mm: depth of the sensing end in the ice in mm, 0 to 1000, if it was measured.
+        rule: how the uncertainty enters the verdict.
+
+    Raises:
+        ValueError: for a depth out of range, and as `judge_settling` and `judge_conformity` do.
+
+    Source: JCGM 100:2008 for the budget, ILAC-G8:09/2019 for the verdict; what a bath is worth is common practice.
+    """
+    if immersion_mm is not None and not (isfinite(immersion_mm) and 0 <= immersion_mm <= 1000):
+        raise ValueError("Give the depth in the ice in mm, from 0 to 1000, or leave it out.")
+    bath = judge_bath(preparation)
+    settling = judge_settling(readings, instrument.resolution, instrument.time_constant)
+    if settling.value is None:
+        return _without_figure(bath, settling)
+    budget = combine(_components(readings, settling, bath, instrument, immersion_mm))
+    error = settling.value - bath.reference
+    conformity = judge_conformity(error, budget.expanded, budget.combined, instrument.tolerance, rule)
+    verdict = conformity.verdict if bath.usable else Verdict.INCONCLUSIVE
+    return Verification(
+        settling=settling,
+        bath=bath,
+        budget=budget,
+        error=error,
+        expanded=budget.expanded,
+        verdict=verdict,
+        conformity=conformity,
+        why=_why(error, instrument, bath, conformity, verdict),
+        figures=_figures(error, budget, bath, settling, conformity),
+    )
+
+
+def judge_stated(
+    error: float, expanded: float, instrument: Instrument, rule: DecisionRule = DecisionRule.NON_BINARY
+) -> Conformity:
+    """Judge a laboratory's stated error and expanded uncertainty (°C, k = 2) against the tolerance of the probe.
+
+    Raises:
+        ValueError: as `judge_conformity` does.
+
+    Source: ILAC-G8:09/2019.
+    """
+    return judge_conformity(error, expanded, expanded / 2, instrument.tolerance, rule)
+
+
+def _components(
+    readings: Sequence[TimedReading], settling: Settling, bath: Bath, instrument: Instrument, immersion: float | None
+) -> list[Component]:
+    since = settling.settled_since or 0.0
+    settled = [reading.value for reading in readings if reading.elapsed >= since]
+    found = [
+        rectangular("bath", bath.half_width, f"the bath stands for 0 °C within ±{bath.half_width:.2f} °C"),
+        digit("display", instrument.resolution, f"the display shows steps of {instrument.resolution:g} °C"),
+        rectangular("settling", settling.residual, "what may still be to come"),
+        normal("stem", _stem(immersion), "warmth that comes down the stem"),
+    ]
+    # Equal digits are no evidence that nothing scatters: the display term stands for them.
+    if len(set(settled)) > 1:
+        found.append(type_a("repeatability", settled, f"scatter of {len(settled)} settled readings"))
+    return found
+
+
+def _stem(immersion: float | None) -> float:
+    missing = 0.0 if immersion is None else max(0.0, ENOUGH_IMMERSION - immersion)
+    return STEM_CONDUCTION + STEM_CONDUCTION_PER_MM * missing
+
+
+def _without_figure(bath: Bath, settling: Settling) -> Verification:
+    todo = {
+        SettlingState.DRIFTING: settling.sentence,
+        SettlingState.TOO_FEW: "Leave the probe in the ice and type more readings, a few seconds apart, until it has settled.",
+    }.get(settling.state, "Leave the probe in the ice until the display stands still, then check again.")
+    opening = "Inconclusive: the probe had not settled, so this check says nothing about it."
+    why = (opening, *(bath.why if not bath.usable else ()), todo)
+    return Verification(
+        settling=settling, bath=bath, budget=None, error=None, expanded=None, verdict=Verdict.INCONCLUSIVE,
+        conformity=None, why=why, figures=(f"Settling: {settling.sentence}",),
+    )  # fmt: skip
+
+
+def _why(error: float, instrument: Instrument, bath: Bath, conformity: Conformity, verdict: Verdict) -> tuple[str, ...]:
+    shown = f"It shows {_signed(error)} in melting ice, where ±{instrument.tolerance:.1f} °C is allowed."
+    if not bath.usable:
+        return (
+            "Inconclusive: the bath does not stand for 0 °C, so this check says nothing about the probe.",
+            *bath.why[1:],
+            "Make the bath again: crushed ice, wetted, drained, the probe packed in deep. Then check again.",
+        )
+    if verdict is Verdict.INCONCLUSIVE:
+        return ("Inconclusive: this check is too uncertain to tell.", shown, conformity.why, *bath.why[1:])
+    if verdict is Verdict.IN_TOLERANCE:
+        return ("In tolerance: the probe may be used.", shown, conformity.why, *bath.why[1:])
+    return (
+        "Out of tolerance: stop using this probe.",
+        shown,
+        conformity.why,
+        *bath.why[1:],
+        "Label it and put it aside. What it measured since its last good check is in quarantine.",
+    )
+
+
+def _figures(error: float, budget: Budget, bath: Bath, settling: Settling, conformity: Conformity) -> tuple[str, ...]:
+    freedom = budget.effective_degrees_of_freedom
+    degrees = f"{freedom:.0f}" if isfinite(freedom) else "unlimited"
+    count = "1 reading" if settling.count == 1 else f"{settling.count} readings"
+    return (
+        f"Error {_signed(error, 2)}, expanded uncertainty ±{budget.expanded:.2f} °C (k = {budget.coverage_factor:.2f}, 95 %).",
+        f"Mean of {count} since {settling.settled_since or 0:.0f} s; at most {settling.residual:.2f} °C still to come.",
+        bath.why[0],
+        f"Effective degrees of freedom: {degrees}.",
+        f"Probability that the probe is in tolerance: {100 * conformity.probability_in_tolerance:.1f} %.",
+    )
+
+
+def _signed(value: float, digits: int = 1) -> str:
+    shown = f"{abs(value):.{digits}f}"
+    sign = "" if float(shown) == 0 else "+" if value > 0 else "\N{MINUS SIGN}"
+    return f"{sign}{shown} °C"
