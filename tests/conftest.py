@@ -1,0 +1,119 @@
+"""Fixtures that every test may ask for: the stock people, their world (tests/world.py) and the clock."""
+
+import uuid
+from datetime import UTC, datetime
+
+import pytest
+import time_machine
+from django.conf import settings
+
+from tests.engines import Run
+from tests.world import World
+
+NOON = datetime(2026, 3, 11, 12, 0, tzinfo=UTC)  # a Wednesday
+
+
+def pytest_configure():
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture
+def world(db):
+    """One business with two areas and three sites, another business next door, and people of every role."""
+    return World.build()
+
+
+@pytest.fixture
+def business(world):
+    return world.business
+
+
+@pytest.fixture
+def area(world):
+    return world.area
+
+
+@pytest.fixture
+def site(world):
+    return world.site
+
+
+@pytest.fixture
+def other_site(world):
+    """In the same area as `site`; the manager, the cook and the reader hold no role there."""
+    return world.other_site
+
+
+@pytest.fixture
+def foreign_site(world):
+    """A site of the other business."""
+    return world.foreign_site
+
+
+@pytest.fixture
+def manager(world):
+    """Site manager at `site` alone."""
+    return world.manager
+
+
+@pytest.fixture
+def supervisor(world):
+    """Supervisor of `area`, and so of `site` and `other_site`."""
+    return world.supervisor
+
+
+@pytest.fixture
+def reader(world):
+    return world.reader
+
+
+@pytest.fixture
+def cook(world):
+    return world.cook
+
+
+@pytest.fixture
+def stranger(world):
+    """Site manager at `foreign_site`, of another business."""
+    return world.stranger
+
+
+@pytest.fixture
+def limit(world):
+    """Cold holding at `site`, at most 5 °C, in force since 2020."""
+    return world.limit
+
+
+@pytest.fixture
+def probe(world):
+    """P1, of `business`, at `site` since 2025, serving `limit`; never checked."""
+    return world.probe
+
+
+@pytest.fixture
+def clock():
+    """The time stands still at noon UTC on 11 March 2026 until a test moves it: `clock.move_to(...)`, `clock.shift(...)`."""
+    with time_machine.travel(NOON, tick=False) as traveller:
+        yield traveller
+
+
+@pytest.fixture
+def as_person(client):
+    """Sign a person in: `as_person(manager).get(...)`."""
+
+    def sign_in(person):
+        client.force_login(person)
+        return client
+
+    return sign_in
+
+
+@pytest.fixture
+def database_url(tmp_path):
+    """The address of an empty database on the engine of this run, for tests that start the program itself."""
+    if Run.postgres is None:
+        yield f"sqlite:///{tmp_path / 'noughtbook.sqlite3'}"
+        return
+    name = f"own_{uuid.uuid4().hex}"
+    yield Run.postgres.create(name)
+    Run.postgres.drop(name)

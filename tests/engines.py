@@ -1,0 +1,116 @@
+"""Which database a test run uses. Plain `pytest` runs two workers side by side: everything on SQLite, and everything
+that touches the database once more on a PostgreSQL server of its own. `--engine sqlite` or `--engine postgres` runs one.
+
+Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
+"""
+
+import os
+import shutil
+import tempfile
+from collections import Counter
+
+import pytest
+
+from tests.postgres import Postgres
+
+ENGINES = ("sqlite", "postgres")
+TOUCHING = {"db", "database_url", "django_db_setup"}
+FLUSHING = {"transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}
+NO_FLUSH = (
+    "{}: records are guarded by triggers, so the database cannot be flushed after a test that commits. Use the `db` "
+    "fixture, `django_capture_on_commit_callbacks`, or `database_url`, which gives an empty database of its own."
+)
+
+
+class Run:
+    """What this process knows of its run: its engine, and how many tests each worker ran or had no need to run."""
+
+    engine = "sqlite"
+    postgres: Postgres | None = None
+    data: str | None = None
+    ran: Counter = Counter()
+    needless: Counter = Counter()
+
+
+def pytest_addoption(parser):
+    parser.addoption("--engine", choices=ENGINES, help="run on one database, in this process (the default runs both)")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_load_initial_conftests(early_config):
+    """Choose the database before pytest-django reads the settings."""
+    worker = os.environ.get("PYTEST_XDIST_WORKER")
+    Run.engine = worker if worker in ENGINES else early_config.known_args_namespace.engine or "sqlite"
+    Run.data = tempfile.mkdtemp(prefix="noughtbook-test-")
+    for name in [n for n in os.environ if n.startswith("NOUGHTBOOK_")]:
+        del os.environ[name]
+    os.environ |= {"NOUGHTBOOK_DATA": Run.data, "NOUGHTBOOK_SECRET_KEY": "only the tests sign with this key"}
+    os.environ["DATABASE_URL"] = f"sqlite:///{Run.data}/noughtbook.sqlite3"
+    if Run.engine == "postgres":
+        Run.postgres = Postgres()
+        os.environ["DATABASE_URL"] = Run.postgres.url("postgres")
+    return (yield)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config):
+    """Both engines, unless the command line names one, a number of workers, or the debugger."""
+    if "PYTEST_XDIST_WORKER" in os.environ:  # a worker starts no workers
+        return
+    option = config.option
+    one_only = option.engine or option.numprocesses is not None or option.usepdb or option.collectonly
+    if not one_only and option.dist == "no":
+        option.dist, option.tx = "each", [f"popen//id={engine}" for engine in ENGINES]
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config, items):
+    refused = [item.nodeid for item in items if commits(item)]
+    if refused:
+        raise pytest.UsageError(NO_FLUSH.format(", ".join(refused)))
+    if Run.engine == "postgres":
+        needless = [item for item in items if not touches_database(item)]
+        config.hook.pytest_deselected(items=needless)
+        items[:] = [item for item in items if touches_database(item)]
+        Run.needless["postgres"] = len(needless)
+
+
+def commits(item) -> bool:
+    marker = item.get_closest_marker("django_db")
+    asked = marker and (marker.kwargs.get("transaction") or marker.kwargs.get("reset_sequences") or any(marker.args))
+    return bool(asked) or bool(FLUSHING & set(item.fixturenames))
+
+
+def touches_database(item) -> bool:
+    return item.get_closest_marker("django_db") is not None or bool(TOUCHING & set(item.fixturenames))
+
+
+def pytest_sessionfinish(session):
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput["needless"] = Run.needless["postgres"]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node):
+    Run.needless[node.gateway.id] = getattr(node, "workeroutput", {}).get("needless", 0)
+
+
+def pytest_runtest_logreport(report):
+    if report.when == "call" or report.failed or report.skipped:
+        node = getattr(report, "node", None)
+        Run.ran[node.gateway.id if node else Run.engine] += 1
+
+
+def pytest_terminal_summary(terminalreporter):
+    for engine in ENGINES:
+        if Run.ran[engine]:
+            left = f"; {Run.needless[engine]} touch no database and ran once" if Run.needless[engine] else ""
+            terminalreporter.write_line(f"{engine}: {Run.ran[engine]} tests{left}")
+
+
+def pytest_unconfigure():
+    if Run.postgres:
+        Run.postgres.stop()
+        Run.postgres = None
+    if Run.data:
+        shutil.rmtree(Run.data, ignore_errors=True)
