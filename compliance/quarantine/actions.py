@@ -1,0 +1,168 @@
+"""What people do with a case: decide on readings, sign when none is left. Nothing is released by default."""
+
+from django.core.exceptions import ValidationError
+from django.db import connection
+from django.db.models import Count
+from django.utils import timezone
+
+from compliance.checks.models import Standing
+from compliance.checks.queries import standing_subquery
+from compliance.checks.timeline import lock
+from compliance.metrology.vocabulary import Outcome
+from compliance.readings.models import Reading
+from shared.audit.trail import action, note
+from sites.models import Site
+
+from .assessing import DECISION, Selection, assessed_sql
+from .cases import Case, load_case
+from .models import Decision, Fate, Signature
+
+MEANING = "Reviewed: every reading of this case has been decided on, and I agree with the decisions."
+
+NEEDED = {
+    Fate.EATEN: (
+        ("risk", "Say how the risk was assessed."),
+        ("told", "Say who was told, or that nobody needed to be."),
+    ),
+    Fate.RELEASED: (("evidence", "Say on what evidence it is released."),),
+    Fate.DISCARDED: (("why", "Say what was discarded and how much."),),
+    Fate.REWORKED: (("why", "Say how it was cooked on or reheated, and to what."),),
+}
+
+
+@action("case.decide")
+def decide(
+    *, by, case: Case, selection: Selection, fate: str, why: str = "", good_reading: Reading | None = None,
+    risk: str = "", told: str = "", evidence: str = "",
+) -> int:  # fmt: skip
+    """Record one decision on each selected reading; a decision made before is replaced and stays readable.
+
+    Gives how many were decided on. Raises ValidationError, and decides nothing, where the decision lacks what it needs.
+    """
+    lock(case.probe)
+    case = _still_there(case.anchor)
+    texts = {"why": why.strip(), "risk": risk.strip(), "told": told.strip(), "evidence": evidence.strip()}
+    _check_complete(fate, texts, good_reading, selection)
+    if fate == Fate.STANDS:
+        _check_all_held(case, selection)
+        texts["why"] = texts["why"] or "The limit held whatever the error of the probe was."
+    first_new = _insert(by=by, case=case, selection=selection, fate=fate, texts=texts, good_reading=good_reading)
+    decided = Decision.objects.filter(case=case.anchor, pk__gt=first_new)
+    per_site = _count_by_site(decided)
+    if not per_site:
+        raise ValidationError("No reading was chosen. Choose at least one that is yours to decide on.")
+    for site_id, count in per_site.items():
+        note("case.decide", by=by, subject=case.probe, site_id=site_id, reason=texts["why"],
+             case=case.anchor, fate=str(fate), readings=count, selection=_told(selection))  # fmt: skip
+    return sum(per_site.values())
+
+
+def _still_there(anchor: str) -> Case:
+    case = load_case(anchor)
+    if case is None:
+        raise ValidationError(
+            "This case has ended: its check was voided or the timeline has changed. Open the list again."
+        )
+    return case
+
+
+def _check_complete(fate, texts, good_reading, selection) -> None:
+    if fate not in Fate.values:
+        raise ValidationError("Choose what is decided.")
+    for name, message in NEEDED.get(Fate(fate), ()):
+        if not texts[name]:
+            raise ValidationError({name: message})
+    if fate == Fate.MEASURED_AGAIN:
+        _check_good_reading(good_reading, selection)
+
+
+def _check_good_reading(reading: Reading | None, selection: Selection) -> None:
+    """The other measurement must come from a probe in tolerance, at a site of the readings it speaks for."""
+    if reading is None:
+        raise ValidationError({"good_reading": "Name the reading that was taken again with another probe."})
+    found = Reading.objects.filter(pk=reading.pk, void__isnull=True).annotate(now_standing=standing_subquery()).first()
+    if found is None or found.now_standing not in (Standing.PROVEN, Standing.PENDING):
+        raise ValidationError(
+            {"good_reading": "That reading is itself in doubt. Name one whose probe is in tolerance."}
+        )
+    if found.site_id not in selection.sites:
+        raise ValidationError({"good_reading": "That reading was taken at another site."})
+    if hasattr(found, "deviation"):
+        raise ValidationError(
+            {"good_reading": "That reading was itself beyond its limit. Record what was done with the food."}
+        )
+
+
+def _check_all_held(case: Case, selection: Selection) -> None:
+    ctes, values, where, args = assessed_sql(case.spans, selection)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"{ctes} SELECT count(*) FROM assessed WHERE {where} AND outcome <> '{Outcome.HELD}'", values + args
+        )
+        (others,) = cursor.fetchone()
+    if others:
+        raise ValidationError(
+            f"For {others} of the chosen readings the limit may not have held. Decide on them in another way."
+        )
+
+
+def _insert(*, by, case, selection, fate, texts, good_reading) -> int:
+    """One INSERT for any number of readings. Gives the highest number of a decision made before."""
+    ctes, values, where, args = assessed_sql(case.spans, selection)
+    before = Decision.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    now = connection.ops.adapt_datetimefield_value(timezone.now())
+    sql = f"""INSERT INTO {DECISION} (recorded_at, recorded_by_id, decided_by_id, reading_id, replaces_id, "case", fate,
+        outcome, why, good_reading_id, risk, told, evidence) {ctes}
+        SELECT CAST(%s AS {_time_type()}), CAST(%s AS bigint), CAST(%s AS bigint), id, decision_id, %s, %s, outcome, %s,
+        CAST(%s AS bigint), %s, %s, %s FROM assessed WHERE {where}"""
+    given = [now, by.pk, by.pk, case.anchor, str(fate), texts["why"], good_reading.pk if good_reading else None]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values + given + [texts["risk"], texts["told"], texts["evidence"]] + args)
+    return before
+
+
+def _time_type() -> str:
+    return "timestamptz" if connection.vendor == "postgresql" else "text"
+
+
+def _count_by_site(decided) -> dict[int, int]:
+    rows = decided.order_by().values_list("reading__site_id").annotate(n=Count("pk"))
+    return dict(rows)
+
+
+def _told(selection: Selection) -> dict:
+    ids = list(selection.ids[:200]) if selection.ids is not None else None
+    return {"readings": ids, "outcome": str(selection.outcome), "sites": list(selection.sites)}
+
+
+@action("case.sign")
+def sign(*, by, anchor: str, note_text: str = "") -> Signature:
+    """A supervisor's signature, with its printed name and meaning. Raises ValidationError while a reading is undecided."""
+    case = _still_there(anchor)
+    lock(case.probe)
+    case = _still_there(anchor)
+    if case.undecided:
+        raise ValidationError(f"{case.undecided} readings are still to be decided on.")
+    if case.signature:
+        raise ValidationError(f"{case.signature.signed_name} has signed this case already.")
+    signature = Signature.objects.create(
+        recorded_by=by,
+        case=anchor,
+        probe=case.probe,
+        starts_at=case.spans[0].starts_at,
+        ends_at=case.spans[-1].ends_at,
+        readings=case.readings,
+        counts=case.fates,
+        signed_by=by,
+        signed_name=by.name,
+        meaning=MEANING,
+        note=note_text.strip(),
+    )
+    for site in case.sites.values() or [case.probe.site]:
+        _note_signature(by, signature, site)
+    return signature
+
+
+def _note_signature(by, signature: Signature, site: Site) -> None:
+    note("case.sign", by=by, subject=signature, site_id=site.pk, reason=signature.note, case=signature.case,
+         readings=signature.readings, counts=signature.counts)  # fmt: skip

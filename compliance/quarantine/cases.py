@@ -1,0 +1,237 @@
+"""Cases: unbroken runs of quarantined spans, derived from the timeline, with what people decided and signed."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+
+from django.db import connection
+from django.db.models import Max
+
+from compliance.checks.models import BEGINNING, END, Check, Span, Standing
+from compliance.metrology.vocabulary import Outcome
+from compliance.probes.models import Event, Probe
+from sites.models import Site
+
+from .assessing import DECISION, READING, SPAN, VOID, Tally, tallies
+from .models import Decision, Signature
+
+
+class State(StrEnum):
+    OPEN = "open"
+    TO_SIGN = "to_sign"
+    SIGNED = "signed"
+
+
+@dataclass(slots=True)
+class Case:
+    """One run in quarantine: why, from when to when, where, and how far people have come with it."""
+
+    anchor: str
+    probe: Probe
+    spans: list[Span]
+    cause: Check | Event
+    tallies: list[Tally]
+    signatures: list[Signature]
+    decided_last: datetime | None
+    sites: dict[int, Site] = field(default_factory=dict)
+
+    @property
+    def slug(self) -> str:
+        return self.anchor.replace(":", "-")
+
+    @property
+    def starts_at(self) -> datetime | None:
+        """None: no good check is known before it."""
+        return None if self.spans[0].starts_at == BEGINNING else self.spans[0].starts_at
+
+    @property
+    def ends_at(self) -> datetime | None:
+        """None: no good check has been made since."""
+        return None if self.spans[-1].ends_at == END else self.spans[-1].ends_at
+
+    @property
+    def readings(self) -> int:
+        return sum(t.readings for t in self.tallies)
+
+    @property
+    def undecided(self) -> int:
+        return sum(t.readings for t in self.tallies if t.fate is None)
+
+    def count(self, outcome: str, site_id: int | None = None) -> int:
+        return sum(t.readings for t in self.tallies if t.outcome == outcome and site_id in (None, t.site_id))
+
+    def undecided_at(self, site_ids: Iterable[int], outcome: str = "") -> int:
+        wanted = set(site_ids)
+        return sum(
+            t.readings for t in self.tallies if t.fate is None and t.site_id in wanted and outcome in ("", t.outcome)
+        )
+
+    @property
+    def fates(self) -> dict[str, int]:
+        found: dict[str, int] = defaultdict(int)
+        for tally in self.tallies:
+            if tally.fate:
+                found[tally.fate] += tally.readings
+        return dict(found)
+
+    @property
+    def outcomes(self) -> list[tuple[str, int, int]]:
+        """(outcome, readings, undecided), the graver first."""
+        order = (Outcome.BROKEN, Outcome.UNDECIDED, Outcome.HELD)
+        return [(o, self.count(o), self.undecided_at(self.sites, o)) for o in order]
+
+    @property
+    def signature(self) -> Signature | None:
+        """The last signature, if nothing was decided or added since."""
+        if not self.signatures:
+            return None
+        last = self.signatures[-1]
+        stale = last.readings != self.readings or (self.decided_last and self.decided_last > last.recorded_at)
+        return None if stale else last
+
+    @property
+    def state(self) -> State:
+        if self.undecided:
+            return State.OPEN
+        return State.SIGNED if self.signature else State.TO_SIGN
+
+
+def load_case(anchor: str) -> Case | None:
+    """The case with this anchor, whole; None if the timeline has no such run (any more)."""
+    related = ("probe__site__area__business", "behind", "ahead")
+    spans = list(Span.objects.filter(anchor=anchor).select_related(*related).order_by("ends_at"))
+    cause = cause_of(anchor) if spans else None
+    if cause is None:
+        return None
+    sites = {s.pk: s for s in Site.objects.filter(pk__in=sites_read_at(spans)).select_related("area")}
+    signatures = list(Signature.objects.filter(case=anchor).order_by("pk"))
+    return Case(
+        anchor=anchor,
+        probe=spans[0].probe,
+        spans=spans,
+        cause=cause,
+        tallies=tallies(spans, tuple(sites)),
+        signatures=signatures,
+        decided_last=_decided_last(anchor),
+        sites=sites,
+    )
+
+
+def cause_of(anchor: str) -> Check | Event | None:
+    kind, _, number = anchor.partition(":")
+    model = {"check": Check, "event": Event}.get(kind)
+    if model is None or not number.isdigit():
+        return None
+    return model.objects.select_related("recorded_by", "probe").filter(pk=int(number)).first()
+
+
+def sites_read_at(spans: list[Span]) -> list[int]:
+    """Where the probe was read during these spans, wherever it was supposed to be."""
+    sql = f"""SELECT DISTINCT r.site_id FROM {SPAN} s JOIN {READING} r
+        ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+        WHERE s.id IN ({", ".join(["%s"] * len(spans))})"""
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [s.pk for s in spans])
+        return [row[0] for row in cursor.fetchall()]
+
+
+def _decided_last(anchor: str) -> datetime | None:
+    return Decision.objects.filter(case=anchor).aggregate(last=Max("recorded_at"))["last"]
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """A line in a list of cases: counts only, for the sites asked about."""
+
+    anchor: str
+    probe_id: int
+    starts_at: datetime
+    ends_at: datetime
+    readings: int
+    undecided: int
+    signed: bool
+
+    @property
+    def slug(self) -> str:
+        return self.anchor.replace(":", "-")
+
+    @property
+    def state(self) -> State:
+        if self.undecided:
+            return State.OPEN
+        return State.SIGNED if self.signed else State.TO_SIGN
+
+
+IN_DOUBT = f"""
+SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
+  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+WHERE s.standing = '{Standing.QUARANTINED}' AND r.site_id IN ({{sites}}) GROUP BY s.anchor, s.probe_id, r.site_id
+"""
+# Decided or void readings are counted from their own side: few beside all readings, and each with one look-up.
+SETTLED = f"""
+SELECT s.anchor, r.site_id, count(*), sum(done.void) FROM (
+  SELECT d.reading_id, 0 AS void FROM {DECISION} d WHERE d.replaces_id IS NULL
+    AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)
+  UNION ALL SELECT x.voids_id, 1 FROM {VOID} x) done
+JOIN {READING} r ON r.id = done.reading_id
+JOIN {SPAN} s ON s.probe_id = r.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+WHERE s.standing = '{Standing.QUARANTINED}' AND r.site_id IN ({{sites}}) GROUP BY s.anchor, r.site_id
+"""
+
+
+@dataclass(slots=True)
+class Doubt:
+    """Readings of one run at one site: all that count, and those still to decide on."""
+
+    anchor: str
+    probe_id: int
+    site_id: int
+    readings: int
+    undecided: int
+
+
+def doubts(site_ids: Iterable[int]) -> list[Doubt]:
+    """Every run in quarantine at these sites, counted from the side of the spans: two queries at any size."""
+    sites = list(site_ids)
+    if not sites:
+        return []
+    marks = ", ".join(["%s"] * len(sites))
+    with connection.cursor() as cursor:
+        cursor.execute(IN_DOUBT.format(sites=marks), sites)
+        found = {(a, s): Doubt(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
+        cursor.execute(SETTLED.format(sites=marks), sites)
+        for anchor, site_id, settled, void in cursor.fetchall():
+            doubt = found[anchor, site_id]
+            doubt.readings -= int(void or 0)
+            doubt.undecided -= settled
+    return [d for d in found.values() if d.readings]
+
+
+def summaries(site_ids: Iterable[int]) -> list[Summary]:
+    """The cases with readings at these sites, newest first; a constant number of queries."""
+    by_anchor: dict[str, list[Doubt]] = defaultdict(list)
+    for doubt in doubts(site_ids):
+        by_anchor[doubt.anchor].append(doubt)
+    reach: dict[str, list[Span]] = defaultdict(list)
+    for span in Span.objects.filter(anchor__in=by_anchor).order_by("ends_at"):
+        reach[span.anchor].append(span)
+    signed = set(Signature.objects.filter(case__in=by_anchor).values_list("case", flat=True))
+    lines = [
+        Summary(
+            anchor=anchor,
+            probe_id=found[0].probe_id,
+            starts_at=reach[anchor][0].starts_at,
+            ends_at=reach[anchor][-1].ends_at,
+            readings=sum(d.readings for d in found),
+            undecided=sum(d.undecided for d in found),
+            signed=anchor in signed,
+        )
+        for anchor, found in by_anchor.items()
+    ]
+    return sorted(lines, key=lambda line: (line.state != State.OPEN, line.state != State.TO_SIGN, -_order(line)))
+
+
+def _order(line: Summary) -> float:
+    return line.ends_at.toordinal() if line.ends_at != END else float("inf")

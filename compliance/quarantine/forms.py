@@ -1,0 +1,68 @@
+from django import forms
+
+from compliance.metrology.vocabulary import Outcome
+from compliance.readings.models import Reading
+
+from .models import Fate
+
+PICKED, ALL = "picked", "all"
+
+
+class ReadingChoice(forms.ModelChoiceField):
+    """Another measurement, named so that a person recognises it."""
+
+    def __init__(self, *, zone, **kwargs):
+        self.zone = zone
+        super().__init__(**kwargs)
+
+    def label_from_instance(self, reading: Reading) -> str:
+        at = reading.taken_at.astimezone(self.zone)
+        value = f"{reading.typed} {reading.get_unit_display()}"
+        return f"{at:%d %b %H:%M} · {reading.item} · {value} · probe {reading.probe.code}"
+
+
+class DecisionForm(forms.Form):
+    """One decision for the readings that were picked, or for all in the list shown."""
+
+    fate = forms.ChoiceField(label="What is decided", choices=Fate.choices, widget=forms.RadioSelect)
+    good_reading = forms.ModelChoiceField(Reading.objects.none(), label="The reading taken again", required=False)
+    why = forms.CharField(label="Why, and what was done", required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    risk = forms.CharField(
+        label="Assessment of the risk",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="For food already eaten: what could have happened, to whom, and how likely.",
+    )
+    told = forms.CharField(
+        label="Who was told",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="For food already eaten: where a hazard is likely, the authority has to know.",
+    )
+    evidence = forms.CharField(
+        label="Evidence",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="For a release: what else shows that the food was safe.",
+    )
+    scope = forms.ChoiceField(label="For which readings", widget=forms.RadioSelect, initial=PICKED)
+
+    def __init__(self, *args, choices, count: int, outcome: str, zone, **kwargs):
+        super().__init__(*args, **kwargs)
+        if outcome != Outcome.HELD:
+            self.fields["fate"].choices = [c for c in Fate.choices if c[0] != Fate.STANDS]
+        self.fields["good_reading"] = ReadingChoice(
+            zone=zone,
+            queryset=Reading.objects.filter(pk__in=[r.pk for r in choices])
+            .select_related("probe")
+            .order_by("-taken_at"),
+            label="The reading taken again",
+            required=False,
+            help_text="Only readings within their limit, by another probe in tolerance, can be named.",
+        )
+        all_of_them = f"All {count} in this list that are still to decide" if count != 1 else "The one still to decide"
+        self.fields["scope"].choices = [(PICKED, "The ones ticked above"), (ALL, all_of_them)]
+
+
+class SignForm(forms.Form):
+    note = forms.CharField(label="Remark", required=False, widget=forms.Textarea(attrs={"rows": 2}))

@@ -1,0 +1,129 @@
+"""What the pages of a case show: its readings with what they could really have been, and its reasons in words."""
+
+from bisect import bisect_left
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Prefetch, QuerySet
+
+from compliance.checks.models import Check, Standing
+from compliance.checks.queries import bracket_of, standing_subquery
+from compliance.metrology.assessment import ErrorBounds, bounds, likely, true_range
+from compliance.metrology.bracketing import Cause
+from compliance.readings.models import Reading
+from shared.units import show_error, show_spread
+
+from .assessing import Selection, page_of_ids
+from .cases import Case
+from .models import Decision
+
+
+@dataclass(frozen=True, slots=True)
+class Assessed:
+    """One reading of a case: what it could really have been (milli-°C; None: nothing bounds it), and its decision."""
+
+    reading: Reading
+    outcome: str
+    lowest: int | None
+    highest: int | None
+    likely: int | None
+    decision: Decision | None
+    earlier: tuple[Decision, ...]
+
+    @property
+    def pk(self) -> int:
+        return self.reading.pk
+
+    @property
+    def words(self) -> str:
+        return f"{self.reading.item}, {self.reading.typed} {self.reading.get_unit_display()}"
+
+
+def assessed_page(
+    case: Case, selection: Selection, before: tuple[datetime, int] | None = None, size: int = 50
+) -> tuple[list[Assessed], bool]:
+    """A page of readings, newest first, and whether older ones follow. The number of queries is constant."""
+    found = page_of_ids(case.spans, selection, before, size)
+    return assess_readings(case, found[:size]), len(found) > size
+
+
+def assess_readings(case: Case, found: list[tuple[int, str]]) -> list[Assessed]:
+    """Readings by number with their outcomes, made ready to show, in the order given."""
+    decisions = Decision.objects.select_related("decided_by", "good_reading__probe").order_by("pk")
+    readings = (
+        Reading.objects.filter(pk__in=[pk for pk, _ in found])
+        .select_related("site", "limit_version__limit", "taken_by", "probe")
+        .prefetch_related(Prefetch("decisions", decisions, to_attr="decided"))
+    )
+    by_pk = {reading.pk: reading for reading in readings}
+    ends = [span.ends_at for span in case.spans]
+    brackets = [bracket_of(span) for span in case.spans]
+    limits = [bounds(bracket) for bracket in brackets]
+    return [
+        _assessed(by_pk[pk], outcome, brackets, limits, bisect_left(ends, by_pk[pk].taken_at)) for pk, outcome in found
+    ]
+
+
+def _assessed(reading: Reading, outcome: str, brackets, limits: list[ErrorBounds], index: int) -> Assessed:
+    truth = true_range(reading.value_milli, limits[index])
+    return Assessed(
+        reading=reading,
+        outcome=outcome,
+        lowest=truth[0] if truth else None,
+        highest=truth[1] if truth else None,
+        likely=likely(reading.value_milli, reading.taken_at, brackets[index]),
+        decision=reading.decided[-1] if reading.decided else None,
+        earlier=tuple(reading.decided[:-1]),
+    )
+
+
+def good_readings_for(case: Case, site_ids: tuple[int, ...], most: int = 60) -> QuerySet[Reading]:
+    """Readings by other probes in tolerance, within their limit, at these sites since the case began: to measure again with."""
+    return (
+        Reading.objects.filter(
+            site__in=site_ids, taken_at__gt=case.spans[0].starts_at, void__isnull=True, deviation__isnull=True
+        )
+        .exclude(probe=case.probe)
+        .annotate(now_standing=standing_subquery())
+        .filter(now_standing__in=(Standing.PROVEN, Standing.PENDING))
+        .select_related("probe", "site", "limit_version")
+        .order_by("-taken_at", "-pk")[:most]
+    )
+
+
+WHY = {
+    Cause.FAILED_AHEAD: "The probe failed its check, so what it measured since its last good check can no longer be relied on.",
+    Cause.USED_AFTER_FAILURE: "The probe was used after a failed check and before the next good one.",
+    Cause.ALTERED_UNCHECKED: "The probe was adjusted or repaired without being checked first, so nobody can show how it read before.",
+    Cause.USED_AFTER_ALTERATION: "The probe was used after it was adjusted or repaired and before anyone had checked it.",
+}
+
+
+def reasons(case: Case) -> list[str]:
+    """Why these readings are in quarantine, in sentences; each cause once."""
+    causes = dict.fromkeys(span.cause for span in case.spans if span.cause)
+    return [WHY[Cause(cause)] for cause in causes]
+
+
+def errors_in_words(case: Case, unit: str) -> list[str]:
+    """The errors on either side of each span that holds readings, for whoever asks how the ranges come about."""
+    lines = []
+    for span in case.spans:
+        behind, ahead = (_error_in_words(check, unit) for check in (span.behind, span.ahead))
+        if not (behind and ahead):
+            lines.append(
+                "On one side no check speaks for the probe, so its error is not bounded and nothing can be told."
+            )
+            continue
+        allowance = show_spread(bracket_of(span).allowance, unit)
+        lines.append(
+            f"Error at zero {behind} at the check before and {ahead} at the check after; the truth is taken as the worst case "
+            f"between the two, with an allowance that grows to {allowance} at 75 °C since only zero was checked."
+        )
+    return list(dict.fromkeys(lines))
+
+
+def _error_in_words(check: Check | None, unit: str) -> str:
+    if check is None or check.error_milli is None:
+        return ""
+    return f"{show_error(check.error_milli, unit)} {show_spread(check.expanded_milli, unit)}"

@@ -1,0 +1,83 @@
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from shared import units
+from shared.badges import badge
+from shared.tables import PickColumn
+from shared.templatetags.noughtbook import when
+
+NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
+
+
+class AssessedTable(tables.Table):
+    """Readings of a case. `unit` is what the site shows."""
+
+    pick = PickColumn(accessor="pk", label="words")
+    item = tables.Column("Food or unit", accessor="reading__item", attrs={"td": {"class": "lead-cell"}})
+    taken = tables.Column("Taken", accessor="reading")
+    limit = tables.Column("Limit", accessor="reading__limit_version")
+    shown = tables.Column("Read", accessor="reading", attrs=NUMBER)
+    truth = tables.Column("Could have been", accessor="pk", attrs=NUMBER)
+    likely = tables.Column("Likely", attrs=NUMBER, default="–")
+    outcome = tables.Column("Limit")
+    decision = tables.Column("Decision", default="still to decide")
+
+    class Meta:
+        orderable = False
+        attrs = {"id": "readings"}
+
+    def __init__(self, *args, many_sites: bool, decides: bool, **kwargs):
+        self.many_sites = many_sites
+        super().__init__(*args, exclude=() if decides else ("pick",), **kwargs)
+
+    def render_item(self, value, record):
+        return format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), value)
+
+    def render_taken(self, value):
+        at = when(value.taken_at, value.site.zone, "short")
+        return format_html("{}<br>{}", at, value.site) if self.many_sites else at
+
+    def render_limit(self, value):
+        return f"{value.get_direction_display()} {value.value.normalize():f} {value.get_unit_display()}"
+
+    def render_shown(self, value):
+        return f"{value.typed} {value.get_unit_display()}"
+
+    def render_truth(self, record):
+        if record.lowest is None:
+            return "not bounded"
+        unit = record.reading.site.unit
+        low, high = (units.number(units.from_milli(m, unit)) for m in (record.lowest, record.highest))
+        return f"{low} to {high} {units.Unit(unit).label}"
+
+    def render_likely(self, value, record):
+        return units.show(value, record.reading.site.unit)
+
+    def render_outcome(self, value):
+        return badge("outcome", value)
+
+    def render_decision(self, value):
+        by = f"{value.decided_by.initials}, {value.recorded_at:%d %b %Y}"
+        return format_html("{}<br><span class='quiet'>{}</span>", value.get_fate_display().split(":")[0], by)
+
+
+class CaseTable(tables.Table):
+    probe = tables.Column("Probe", attrs={"td": {"class": "lead-cell"}})
+    period = tables.Column("In doubt", accessor="summary")
+    readings = tables.Column("Readings", accessor="summary__readings", attrs=NUMBER)
+    undecided = tables.Column("Still to decide", accessor="summary__undecided", attrs=NUMBER)
+    state = tables.Column("Case", accessor="summary__state")
+
+    class Meta:
+        orderable = False
+
+    def render_probe(self, value, record):
+        url = reverse("case_detail", args=[record.summary.slug])
+        return format_html('<a href="{}">{}</a> <span class="quiet">{}</span>', url, value, value.site)
+
+    def render_period(self, record):
+        return format_html("{} to {}", record.starts, record.ends)
+
+    def render_state(self, value):
+        return badge("case", {"to_sign": "decided"}.get(value, value))

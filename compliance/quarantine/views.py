@@ -1,0 +1,245 @@
+"""The list of cases, one case, deciding and signing."""
+
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.core import signing
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.dateparse import parse_datetime
+from django.views.decorators.http import require_POST, require_safe
+
+from compliance.checks.models import BEGINNING, END, Check
+from compliance.metrology.vocabulary import Outcome
+from compliance.probes.models import Probe
+from shared.paging import Page
+from shared.templatetags.noughtbook import when
+from sites.access import sites_of
+from sites.models import Role
+
+from . import actions
+from .access import Reach, get_case
+from .assessing import Selection
+from .cases import State, Summary, summaries
+from .forms import ALL, DecisionForm, SignForm
+from .queries import assessed_page, errors_in_words, good_readings_for, reasons
+from .tables import AssessedTable, CaseTable
+
+TABS = (
+    (Outcome.BROKEN, "Limit broken whatever the error"),
+    (Outcome.UNDECIDED, "Cannot be told"),
+    (Outcome.HELD, "Limit held whatever the error"),
+)
+DECIDED = "decided"
+PAGE_SALT = "noughtbook.case.page"
+BADGES = {State.OPEN: "open", State.TO_SIGN: "decided", State.SIGNED: "signed"}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A case in the list, with its probe and its period at the probe's site."""
+
+    summary: Summary
+    probe: Probe
+
+    @property
+    def starts(self) -> str:
+        at = self.summary.starts_at
+        return "the beginning" if at == BEGINNING else when(at, self.probe.site.zone, "day")
+
+    @property
+    def ends(self) -> str:
+        return "now" if self.summary.ends_at == END else when(self.summary.ends_at, self.probe.site.zone, "day")
+
+
+@require_safe
+def case_list(request: HttpRequest) -> HttpResponse:
+    """Every case with readings at my sites: open ones first."""
+    found = summaries(sites_of(request.user).values_list("pk", flat=True))
+    probes = Probe.objects.select_related("site").in_bulk({line.probe_id for line in found})
+    lines = [Line(summary, probes[summary.probe_id]) for summary in found]
+    still_open = [line for line in lines if line.summary.state != State.SIGNED]
+    closed = [line for line in lines if line.summary.state == State.SIGNED]
+    context = {
+        "open_table": CaseTable(still_open) if still_open else None,
+        "closed_table": CaseTable(closed) if closed else None,
+    }
+    return render(request, "quarantine/case_list.html", context)
+
+
+@require_safe
+def case_detail(request: HttpRequest, slug: str) -> HttpResponse:
+    reach = get_case(request.user, slug)
+    return render(request, "quarantine/case_detail.html", _page(request, reach))
+
+
+@require_POST
+def case_decide(request: HttpRequest, slug: str) -> HttpResponse:
+    """One decision for the readings picked, or for all in the list shown that are still to decide."""
+    reach = get_case(request.user, slug, Role.MANAGER)
+    outcome = request.POST.get("outcome", "")
+    form = _decision_form(reach, outcome, request.POST)
+    if form.is_valid():
+        try:
+            count = _decide(request, reach, outcome, form.cleaned_data)
+        except ValidationError as error:
+            _add_errors(form, error)
+        else:
+            messages.success(request, "1 reading decided on." if count == 1 else f"{count} readings decided on.")
+            return redirect(_address(reach, outcome))
+    return render(request, "quarantine/case_detail.html", _page(request, reach, form=form), status=422)
+
+
+@require_POST
+def case_sign(request: HttpRequest, slug: str) -> HttpResponse:
+    reach = get_case(request.user, slug, Role.SUPERVISOR)
+    if not reach.signs:
+        raise PermissionDenied("A supervisor of a site of this case signs it.")
+    form = SignForm(request.POST)
+    try:
+        if form.is_valid():
+            actions.sign(by=request.user, anchor=reach.case.anchor, note_text=form.cleaned_data["note"])
+            messages.success(request, "Signed. The case is closed.")
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect("case_detail", slug=reach.case.slug)
+
+
+def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
+    everything = given["scope"] == ALL
+    picked = tuple(int(pk) for pk in request.POST.getlist("pick") if pk.isdigit())
+    if not everything and not picked:
+        raise ValidationError("Tick the readings that this decision is for, or choose all of them.")
+    selection = Selection(
+        sites=reach.decides,
+        ids=None if everything else picked,
+        outcome=outcome if everything and outcome in Outcome else "",
+        undecided=True if everything else None,
+    )
+    words = {name: given[name] for name in ("fate", "why", "good_reading", "risk", "told", "evidence")}
+    return actions.decide(by=request.user, case=reach.case, selection=selection, **words)
+
+
+def _add_errors(form: DecisionForm, error: ValidationError) -> None:
+    if hasattr(error, "error_dict"):
+        for name, found in error.error_dict.items():
+            form.add_error(name, found)
+    else:
+        form.add_error(None, error)
+
+
+def _shown(request: HttpRequest, reach: Reach) -> str:
+    """Which list is asked for; at first the gravest that still has something to decide."""
+    asked = request.POST.get("outcome") or request.GET.get("show", "")
+    if asked == DECIDED or asked in Outcome:
+        return asked
+    for outcome, _ in TABS:
+        if reach.case.undecided_at(reach.seen, outcome):
+            return str(outcome)
+    return DECIDED
+
+
+def _address(reach: Reach, outcome: str) -> str:
+    left = reach.case.undecided_at(reach.decides, outcome)
+    address = reverse("case_detail", args=[reach.case.slug])
+    return f"{address}?show={outcome}" if left and outcome in Outcome else address
+
+
+def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) -> dict:
+    case, shown = reach.case, _shown(request, reach)
+    rows, page = _rows(request, reach, shown)
+    decides = bool(reach.decides) and bool(rows)
+    table = AssessedTable(rows, many_sites=len(case.sites) > 1, decides=decides)
+    table.pager = page
+    if form is None and decides:
+        form = _decision_form(reach, shown)
+    return {
+        "case": case,
+        "state_badge": BADGES[case.state],
+        "title": f"Probe {case.probe} in quarantine",
+        "tiles": _tiles(reach),
+        "facts": _facts(case),
+        "reasons": reasons(case),
+        "figures": errors_in_words(case, case.probe.site.unit),
+        "tabs": _tabs(reach, shown),
+        "table": table,
+        "rows": rows,
+        "shown": shown,
+        "form": form if decides else None,
+        "sign_form": SignForm() if reach.signs and case.state == State.TO_SIGN and case.readings else None,
+        "meaning": actions.MEANING,
+        "waiting": case.state == State.TO_SIGN and not reach.signs,
+        "cause_url": reverse("check_detail", args=[case.cause.pk]) if isinstance(case.cause, Check) else "",
+    }
+
+
+def _rows(request: HttpRequest, reach: Reach, shown: str):
+    selection = Selection(
+        sites=reach.seen,
+        outcome="" if shown == DECIDED else shown,
+        undecided=shown != DECIDED,
+    )
+    rows, more = assessed_page(reach.case, selection, _position(request.GET.get("after")))
+    older = None
+    if more:
+        last = rows[-1].reading
+        token = signing.dumps([last.taken_at.isoformat(), last.pk], salt=PAGE_SALT)
+        older = f"?show={shown}&after={token}"
+    newer = f"?show={shown}" if request.GET.get("after") else None
+    return rows, Page(rows, older, newer)
+
+
+def _position(text: str | None):
+    if not text:
+        return None
+    try:
+        at, pk = signing.loads(text, salt=PAGE_SALT)
+        return parse_datetime(at), int(pk)
+    except (signing.BadSignature, ValueError, TypeError):
+        return None
+
+
+def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
+    return DecisionForm(
+        data,
+        choices=good_readings_for(reach.case, reach.decides),
+        count=reach.case.undecided_at(reach.decides, outcome if outcome in Outcome else ""),
+        outcome=outcome,
+        zone=reach.case.probe.site.zone,
+    )
+
+
+def _tiles(reach: Reach) -> list[dict]:
+    case = reach.case
+    tiles = [{"value": case.undecided, "label": "still to decide", "tone": "bad" if case.undecided else "good"}]
+    tones = {Outcome.BROKEN: "bad", Outcome.UNDECIDED: "doubt", Outcome.HELD: "good"}
+    for outcome, label in TABS:
+        tiles.append(
+            {
+                "value": case.count(outcome),
+                "label": label.lower(),
+                "tone": tones[outcome] if case.count(outcome) else "plain",
+            }
+        )
+    return tiles
+
+
+def _facts(case) -> list[tuple[str, str]]:
+    zone = case.probe.site.zone
+    starts = when(case.starts_at, zone) if case.starts_at else "before any good check"
+    ends = when(case.ends_at, zone) if case.ends_at else "now: no good check has been made since"
+    sites = ", ".join(f"{site}" for site in case.sites.values()) or "no readings"
+    return [("From", starts), ("To", ends), ("Read at", sites), ("Readings", case.readings)]
+
+
+def _tabs(reach: Reach, shown: str) -> list[dict]:
+    case = reach.case
+    tabs = []
+    for outcome, label in TABS:
+        left = case.undecided_at(reach.seen, outcome)
+        tabs.append({"label": label, "url": f"?show={outcome}", "current": shown == outcome, "count": left})
+    decided = sum(t.readings for t in case.tallies if t.fate and t.site_id in reach.seen)
+    tabs.append({"label": "Decided", "url": f"?show={DECIDED}", "current": shown == DECIDED, "count": decided})
+    return tabs
