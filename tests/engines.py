@@ -104,7 +104,7 @@ def pytest_runtest_logreport(report):
 def pytest_terminal_summary(terminalreporter):
     for engine in ENGINES:
         if Run.ran[engine]:
-            left = f"; {Run.needless[engine]} touch no database and ran once" if Run.needless[engine] else ""
+            left = f" ({Run.needless[engine]} that touch no database left out)" if Run.needless[engine] else ""
             terminalreporter.write_line(f"{engine}: {Run.ran[engine]} tests{left}")
 
 
