@@ -85,6 +85,9 @@ class Person(AbstractBaseUser):
     name = models.CharField(max_length=120)
     initials = models.CharField(max_length=6)
     is_active = models.BooleanField("may sign in", default=True)
+    password_temporary = models.BooleanField(
+        default=False, help_text="Somebody else knows the password; its owner is asked for a new one first of all."
+    )
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS = ["name", "initials"]

@@ -36,6 +36,7 @@ class Migration(migrations.Migration):
                 ('name', models.CharField(max_length=120)),
                 ('initials', models.CharField(max_length=6)),
                 ('is_active', models.BooleanField(default=True, verbose_name='may sign in')),
+                ('password_temporary', models.BooleanField(default=False, help_text='Somebody else knows the password; its owner is asked for a new one first of all.')),
             ],
             options={
                 'verbose_name_plural': 'people',

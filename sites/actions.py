@@ -1,0 +1,199 @@
+"""Everything that is written about businesses, areas, sites, people and their roles."""
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from shared.audit.trail import action, note
+
+from .models import Area, Business, Membership, Person, Role, Site
+
+SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "closed")
+PERSON_FIELDS = ("name", "initials", "email")
+
+
+@action("business.found")
+def found_business(
+    *, by: None, business: str, area: str, email: str, name: str, initials: str, password: str
+) -> tuple[Business, Area, Person]:
+    """A first business with one area and its supervisor. Raises ValidationError where one of them is not acceptable."""
+    founded = add_business(by=by, name=business)
+    first_area = add_area(by=by, business=founded, name=area)
+    person = add_person(
+        by=by, email=email, name=name, initials=initials, password=password,
+        role=Role.SUPERVISOR, area=first_area, temporary=False,
+    )  # fmt: skip
+    note("business.found", by=by, subject=founded, supervisor=person.pk)
+    return founded, first_area, person
+
+
+@action("business.add")
+def add_business(*, by: Person | None, name: str) -> Business:
+    """A business. Raises ValidationError for a name that is empty or too long."""
+    business = _checked(Business(name=name.strip()))
+    note("business.add", by=by, subject=business)
+    return business
+
+
+@action("area.add")
+def add_area(*, by: Person | None, business: Business, name: str) -> Area:
+    """An area, supervised by whoever adds it. Raises ValidationError where the business has one of that name."""
+    area = _checked(Area(business=business, name=name.strip()))
+    note("area.add", by=by, subject=area)
+    if by:
+        grant(by=by, person=by, role=Role.SUPERVISOR, area=area)
+    return area
+
+
+@action("area.amend")
+def amend_area(*, by: Person, area: Area, name: str) -> Area:
+    """Another name for an area. Raises ValidationError where the business has one of that name."""
+    changes = _apply(area, {"name": name.strip()}, ("name",))
+    note("area.amend", by=by, subject=area, changes=changes)
+    return area
+
+
+@action("site.add")
+def add_site(*, by: Person | None, area: Area, name: str, **fields) -> Site:
+    """A site in an area. Raises ValidationError for a name that the area has already, or a field out of range."""
+    site = _checked(Site(area=area, name=name.strip(), **fields))
+    note("site.add", by=by, subject=site, site_id=site.pk)
+    return site
+
+
+@action("site.amend")
+def amend_site(*, by: Person, site: Site, changes: dict) -> Site:
+    """Other particulars of a site. Raises ValidationError for a field out of range or an area of another business."""
+    if "area" in changes and changes["area"].business_id != site.area.business_id:
+        raise ValidationError({"area": "A site stays with its business."})
+    told = _apply(site, changes, SITE_FIELDS)
+    note("site.amend", by=by, subject=site, site_id=site.pk, changes=told)
+    return site
+
+
+@action("person.add")
+def add_person(
+    *, by: Person | None, email: str, name: str, initials: str, password: str, role: int,
+    site: Site | None = None, area: Area | None = None, temporary: bool = True,
+) -> Person:  # fmt: skip
+    """A person with a first role, at a site or for an area.
+
+    `temporary`: somebody else knows the password, so the person is asked for a new one. Raises ValidationError.
+    """
+    person = Person(email=email.strip().lower(), name=name.strip(), initials=initials.strip())
+    person.set_password(password)
+    person.password_temporary = temporary
+    _checked(person)
+    note("person.add", by=by, subject=person, email=person.email)
+    grant(by=by, person=person, role=role, site=site, area=area)
+    return person
+
+
+@action("person.amend")
+def amend_person(*, by: Person, person: Person, changes: dict) -> Person:
+    """Another name, other initials or another e-mail. Raises ValidationError for an e-mail that is taken."""
+    changes = {name: text.strip() for name, text in changes.items()}
+    if "email" in changes:
+        changes["email"] = changes["email"].lower()
+    note("person.amend", by=by, subject=person, changes=_apply(person, changes, PERSON_FIELDS))
+    return person
+
+
+@action("person.stop")
+def stop_person(*, by: Person, person: Person, reason: str) -> Person:
+    """The person may no longer sign in; everything they recorded stays. Raises ValidationError for an area's last supervisor."""
+    for area in _lock_areas(Area.objects.filter(memberships__in=_supervising(person))):
+        _refuse_last_supervisor(area, person)
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why."})
+    person.is_active = False
+    person.save(update_fields=["is_active"])
+    note("person.stop", by=by, subject=person, reason=reason.strip())
+    return person
+
+
+@action("person.restart")
+def restart_person(*, by: Person, person: Person) -> Person:
+    """The person may sign in again, with the roles they had."""
+    person.is_active = True
+    person.save(update_fields=["is_active"])
+    note("person.restart", by=by, subject=person)
+    return person
+
+
+@action("person.password")
+def set_password(*, by: Person, person: Person, password: str) -> Person:
+    """Another password. One that somebody else chose is temporary: its owner is asked for a new one."""
+    person.set_password(password)
+    person.password_temporary = by.pk != person.pk
+    person.save(update_fields=["password", "password_temporary"])
+    note("person.password", by=by, subject=person, own=by.pk == person.pk)
+    return person
+
+
+@action("role.grant")
+def grant(
+    *, by: Person | None, person: Person, role: int, site: Site | None = None, area: Area | None = None
+) -> Membership:
+    """A role at a site or for a whole area, in place of the one held there.
+
+    Raises ValidationError for no place, for a role that is not known, and where an area would lose its last supervisor.
+    """
+    if (site is None) == (area is None):
+        raise ValidationError("A role is held at a site or for an area: name one of them.")
+    if role not in Role.values:
+        raise ValidationError({"role": "Choose a role."})
+    if area and role < Role.SUPERVISOR:
+        _refuse_last_supervisor(_lock_areas(Area.objects.filter(pk=area.pk))[0], person)
+    membership, _ = Membership.objects.update_or_create(person=person, site=site, area=area, defaults={"role": role})
+    place = site or area
+    note("role.grant", by=by, subject=person, site_id=site.pk if site else None, role=Role(role).label, place=str(place))
+    return membership
+
+
+@action("role.revoke")
+def revoke(*, by: Person, membership: Membership) -> None:
+    """Take a role away. Raises ValidationError for a person's only role and for an area's last supervisor."""
+    person = membership.person
+    if membership.area_id:
+        _refuse_last_supervisor(_lock_areas(Area.objects.filter(pk=membership.area_id))[0], person)
+    if not person.memberships.exclude(pk=membership.pk).exists():
+        raise ValidationError(f"This is the only role of {person}. Give another first, or stop their signing in.")
+    place = membership.site or membership.area
+    note("role.revoke", by=by, subject=person, site_id=membership.site_id, role=membership.get_role_display(),
+         place=str(place))  # fmt: skip
+    membership.delete()
+
+
+def _checked(record: models.Model) -> models.Model:
+    record.full_clean()
+    record.save()
+    return record
+
+
+def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dict:
+    """Set the fields and save; gives what changed as text, old and new."""
+    unknown = set(changes) - set(allowed)
+    if unknown:
+        raise TypeError(f"{type(record).__name__} has no {', '.join(sorted(unknown))} to amend.")
+    told = {n: [str(getattr(record, n)), str(v)] for n, v in changes.items() if getattr(record, n) != v}
+    for name, value in changes.items():
+        setattr(record, name, value)
+    _checked(record)
+    return told
+
+
+def _supervising(person: Person) -> models.QuerySet[Membership]:
+    return Membership.objects.filter(person=person, role=Role.SUPERVISOR, area__isnull=False)
+
+
+def _lock_areas(areas: models.QuerySet[Area]) -> list[Area]:
+    """Two supervisors who remove each other at once must not both succeed: the second waits and sees the first."""
+    return list(areas.order_by("pk").select_for_update(of=("self",)))
+
+
+def _refuse_last_supervisor(area: Area, person: Person) -> None:
+    supervisors = Membership.objects.filter(area=area, role=Role.SUPERVISOR, person__is_active=True)
+    if not supervisors.filter(person=person).exists():
+        return
+    if not supervisors.exclude(person=person).exists():
+        raise ValidationError(f"{person} is the last supervisor of {area}. Make somebody else its supervisor first.")
