@@ -1,0 +1,254 @@
+"""Recording and voiding checks and events. Each cuts the probe's timeline again in its own transaction, under a lock."""
+
+import functools
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils import timezone
+
+from compliance.metrology.bath import Preparation
+from compliance.probes.models import Event, EventKind, EventVoid, Probe
+from shared.audit.trail import action, note
+from sites.models import Person, Site
+
+from .judging import Typed, judged_certificate, judged_zero, read_typed
+from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading
+from .timeline import lock, recut
+
+
+class AlreadyRecorded(Exception):
+    """The same form came twice; `record` is what the first one made."""
+
+    def __init__(self, record: models.Model):
+        self.record = record
+
+
+def once(run: Callable) -> Callable:
+    """Sending the same thing again changes nothing and gives what was recorded the first time."""
+
+    @functools.wraps(run)
+    def run_once(**kwargs):
+        try:
+            return run(**kwargs)
+        except AlreadyRecorded as again:
+            return again.record
+
+    return run_once
+
+
+@once
+@action("check.record_zero")
+def record_zero(
+    *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, preparation: Preparation,
+    readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None, checked_by: Person | None = None,
+    note: str = "",
+) -> Check:  # fmt: skip
+    """Record a zero-point check and judge it. Raises ValidationError, and records nothing, where something cannot be."""
+    probe = _begin(probe, key)
+    check = _add_zero(
+        by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note
+    )  # fmt: skip
+    recut(probe)
+    _tell("check.record_zero", by, check)
+    return check
+
+
+@once
+@action("check.record_certificate")
+def record_certificate(
+    *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, laboratory: str,
+    certificate_number: str, reference_milli: int, error_milli: int, expanded_milli: int, note: str = "",
+    checked_by: Person | None = None,
+) -> Check:  # fmt: skip
+    """Record a laboratory's certificate as a check. Raises ValidationError where something cannot be."""
+    probe = _begin(probe, key)
+    check = _add_certificate(
+        by, key, probe, site, stage, checked_at, laboratory, certificate_number, reference_milli, error_milli,
+        expanded_milli, note, checked_by,
+    )  # fmt: skip
+    recut(probe)
+    _tell("check.record_certificate", by, check)
+    return check
+
+
+@action("check.void")
+def void_check(*, by: Person, check: Check, reason: str) -> CheckVoid:
+    """Strike a check out; it stays readable. Raises ValidationError without a reason, or if it is void already."""
+    probe = lock(check.probe)
+    void = _strike(by, check, reason, None)
+    recut(probe)
+    note("check.void", by=by, subject=check, site_id=check.site_id, reason=void.reason)
+    return void
+
+
+@once
+@action("check.correct_zero")
+def correct_zero(
+    *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
+    preparation: Preparation, readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None,
+    checked_by: Person | None = None, note: str = "",
+) -> Check:  # fmt: skip
+    """Record a check anew in place of one with a mistake; both stay readable. Raises ValidationError as record and void do."""
+    probe = _begin(probe, key)
+    _same_probe(check, probe, Kind.ZERO)
+    checked_by = checked_by or check.checked_by
+    new = _add_zero(by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note)
+    void = _strike(by, check, reason, new)
+    recut(probe)
+    _tell("check.correct_zero", by, new, reason=void.reason, replaces=check.pk)
+    return new
+
+
+@once
+@action("check.correct_certificate")
+def correct_certificate(
+    *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
+    laboratory: str, certificate_number: str, reference_milli: int, error_milli: int, expanded_milli: int,
+    note: str = "", checked_by: Person | None = None,
+) -> Check:  # fmt: skip
+    """Record a certificate anew in place of one with a mistake. Raises ValidationError as record and void do."""
+    probe = _begin(probe, key)
+    _same_probe(check, probe, Kind.CERTIFICATE)
+    new = _add_certificate(
+        by, key, probe, site, stage, checked_at, laboratory, certificate_number, reference_milli, error_milli,
+        expanded_milli, note, checked_by or check.checked_by,
+    )  # fmt: skip
+    void = _strike(by, check, reason, new)
+    recut(probe)
+    _tell("check.correct_certificate", by, new, reason=void.reason, replaces=check.pk)
+    return new
+
+
+@once
+@action("event.record")
+def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str = "") -> Event:
+    """Record what happened to a probe. The same again gives what is there. Raises ValidationError where it cannot be."""
+    probe = lock(probe)
+    alike = Event.objects.filter(probe=probe, kind=kind, at=at, note=note.strip(), recorded_by=by, void__isnull=True)
+    if found := alike.first():
+        raise AlreadyRecorded(found)
+    event = _add_event(by, probe, kind, at, note)
+    recut(probe)
+    _tell_event("event.record", by, event, event.note)
+    return event
+
+
+@action("event.void")
+def void_event(
+    *, by: Person, event: Event, reason: str, replacement_kind: str | None = None,
+    replacement_at: datetime | None = None, replacement_note: str | None = None,
+) -> EventVoid:  # fmt: skip
+    """Strike an event out, or put a corrected one in its place. Raises ValidationError without a reason, or if it is void."""
+    probe = lock(event.probe)
+    reason = _needed(reason, "Say why it is struck out.")
+    if EventVoid.objects.filter(voids=event).exists():
+        raise ValidationError("This event is struck out already.")
+    new = None
+    if replacement_kind or replacement_at or replacement_note is not None:
+        text = event.note if replacement_note is None else replacement_note
+        new = _add_event(by, probe, replacement_kind or event.kind, replacement_at or event.at, text)
+    void = EventVoid.objects.create(recorded_by=by, voids=event, replacement=new, reason=reason)
+    recut(probe)
+    _tell_event("event.void", by, event, reason, replacement=new.pk if new else None)
+    return void
+
+
+def _begin(probe: Probe, key: UUID) -> Probe:
+    probe = lock(probe)
+    found = Check.objects.filter(key=key).first()
+    if found and found.probe_id != probe.pk:
+        raise ValidationError("This form was already used for another probe. Open the check again.")
+    if found:
+        raise AlreadyRecorded(found)
+    return probe
+
+
+def _add_zero(
+    by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, text
+) -> Check:  # fmt: skip
+    typed = read_typed(readings)
+    if not typed:
+        raise ValidationError("Type at least one reading of the display before you finish.")
+    check = _add(
+        by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
+        note=text.strip(), kind=Kind.ZERO, preparation=kept_preparation(preparation), immersion_mm=immersion_mm,
+        **judged_zero(probe, typed, preparation, immersion_mm),
+    )  # fmt: skip
+    TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])
+    CheckDraft.objects.filter(key=key).delete()
+    return check
+
+
+def _add_certificate(
+    by, key, probe, site, stage, checked_at, laboratory, number, reference_milli, error_milli, expanded_milli, text,
+    checked_by,
+) -> Check:  # fmt: skip
+    return _add(
+        by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
+        note=text.strip(), kind=Kind.CERTIFICATE, laboratory=_needed(laboratory, "Name the laboratory."),
+        certificate_number=_needed(number, "Give the number of the certificate."),
+        **judged_certificate(probe, reference_milli, error_milli, expanded_milli),
+    )  # fmt: skip
+
+
+def _add(by: Person, *, checked_by: Person | None, **fields) -> Check:
+    _not_ahead(fields["checked_at"], "A check")
+    if fields["stage"] not in Stage.values:
+        raise ValidationError("Say whether the probe was checked as found or after an adjustment.")
+    if fields["site"].area.business_id != fields["probe"].business_id:
+        raise ValidationError(f"{fields['site']} belongs to another business than {fields['probe']}.")
+    return Check.objects.create(recorded_by=by, checked_by=checked_by or by, **fields)
+
+
+def kept_preparation(preparation: Preparation) -> dict:
+    return {"kind": preparation.kind.value, "points": sorted(point.value for point in preparation.points)}
+
+
+def _timed(by: Person, check: Check, reading: Typed) -> TimedReading:
+    return TimedReading(
+        recorded_by=by, check_record=check, elapsed_ms=reading.elapsed_ms, value_milli=reading.value_milli,
+        typed=reading.text, unit=reading.unit,
+    )  # fmt: skip
+
+
+def _add_event(by: Person, probe: Probe, kind: str, at: datetime, text: str) -> Event:
+    if kind not in EventKind.values:
+        raise ValidationError("Choose what happened to the probe.")
+    _not_ahead(at, "An event")
+    return Event.objects.create(recorded_by=by, probe=probe, kind=kind, at=at, note=text.strip())
+
+
+def _strike(by: Person, check: Check, reason: str, replacement: Check | None) -> CheckVoid:
+    if CheckVoid.objects.filter(voids=check).exists():
+        raise ValidationError("This check is struck out already.")
+    reason = _needed(reason, "Say why it is struck out.")
+    return CheckVoid.objects.create(recorded_by=by, voids=check, replacement=replacement, reason=reason)
+
+
+def _same_probe(check: Check, probe: Probe, kind: str) -> None:
+    if check.probe_id != probe.pk or check.kind != kind:
+        raise ValidationError("A correction stays with its probe and its kind of check. Void this one and record another.")
+
+
+def _not_ahead(at: datetime, what: str) -> None:
+    if at > timezone.now():
+        raise ValidationError(f"{what} cannot lie ahead. Give the time when it was done.")
+
+
+def _needed(text: str, message: str) -> str:
+    if not text.strip():
+        raise ValidationError(message)
+    return text.strip()
+
+
+def _tell(name: str, by: Person, check: Check, *, reason: str = "", **data) -> None:
+    note(name, by=by, subject=check, site_id=check.site_id, reason=reason, probe=check.probe_id,
+         stage=check.stage, verdict=check.verdict, **data)  # fmt: skip
+
+
+def _tell_event(name: str, by: Person, event: Event, reason: str, **data) -> None:
+    note(name, by=by, subject=event, site_id=event.probe.site_id, reason=reason, probe=event.probe_id, kind=event.kind,
+         at=event.at.isoformat(), **data)  # fmt: skip

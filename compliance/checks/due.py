@@ -1,0 +1,88 @@
+"""When the next check of a probe is due, and why: from its checks and from what happened to it. No clock, no database."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from compliance.metrology.vocabulary import Stage, Verdict
+from compliance.probes.models import ALTERATIONS, MAKES_CHECK_DUE, EventKind
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A live check: when, what it said; `order` is the order of recording, which breaks ties."""
+
+    at: datetime
+    verdict: str
+    stage: str
+    order: int
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """A live event of the probe."""
+
+    at: datetime
+    kind: str
+    order: int
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """`at` is None while nothing is due."""
+
+    at: datetime | None
+    because: str
+
+
+BECAUSE_OF_EVENT = {
+    EventKind.ADJUSTED: "adjusted and not checked since",
+    EventKind.REPAIRED: "repaired and not checked since",
+    EventKind.DROPPED: "dropped and not checked since",
+    EventKind.DOUBTED: "somebody doubted it",
+    EventKind.NEW_BATTERY: "new battery and not checked since",
+    EventKind.RETURNED: "returned to use and not checked since",
+}
+
+
+def is_withdrawn(events: Iterable[Happened]) -> bool:
+    """Whether the last withdrawal has not been followed by a return."""
+    turns = [e for e in events if e.kind in (EventKind.WITHDRAWN, EventKind.RETURNED)]
+    return bool(turns) and max(turns, key=lambda e: (e.at, e.order)).kind == EventKind.WITHDRAWN
+
+
+def next_due(checks: Iterable[Checked], events: Iterable[Happened], every_days: int, since: datetime) -> Due:
+    """The earliest of all reasons for a check. `since` is when the probe came into use; it counts while nothing was checked."""
+    checks, events = list(checks), list(events)
+    if is_withdrawn(events):
+        return Due(None, "withdrawn from use")
+    conclusive = [c for c in checks if c.verdict != Verdict.INCONCLUSIVE]
+    last = max(conclusive, key=place, default=None)
+    return min(_reasons(checks, events, last, every_days, since), key=lambda due: due.at)
+
+
+def _reasons(checks, events, last: Checked | None, every_days: int, since: datetime) -> Iterator[Due]:
+    if last is None:
+        yield Due(since, "no check has settled it yet" if checks else "never checked")
+    elif last.verdict == Verdict.OUT_OF_TOLERANCE:
+        yield Due(last.at, "out of tolerance at its last check")
+    else:
+        yield Due(last.at + timedelta(days=every_days), "every day" if every_days == 1 else f"every {every_days} days")
+    for check in checks:
+        if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
+            yield Due(check.at, "the last check was inconclusive")
+    for event in events:
+        if event.kind in MAKES_CHECK_DUE and not _answers(last, event):
+            yield Due(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)])
+
+
+def place(check: Checked) -> tuple:
+    """Which of several checks speaks last: of those of one minute and one stage, a failed one."""
+    return check.at, check.stage == Stage.AS_LEFT, check.verdict == Verdict.OUT_OF_TOLERANCE, check.order
+
+
+def _answers(check: Checked | None, event: Happened) -> bool:
+    """At one and the same minute an adjustment comes after the check as found, anything else before it."""
+    if check is None or check.at < event.at:
+        return False
+    return check.at > event.at or check.stage == Stage.AS_LEFT or event.kind not in ALTERATIONS

@@ -1,0 +1,166 @@
+"""From what people typed to a judged check, and from what the measurement says to what a record keeps."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from math import ceil, isfinite
+
+from django.core.exceptions import ValidationError
+
+from compliance.metrology.bath import Preparation
+from compliance.metrology.conformity import DecisionRule
+from compliance.metrology.settling import Settling, TimedReading, judge_settling
+from compliance.metrology.uncertainty import Budget
+from compliance.metrology.verification import Instrument, Verification, judge_stated, verify_zero
+from compliance.metrology.vocabulary import Sensor, Verdict
+from compliance.probes.models import Probe
+from shared.units import Unit, parse, to_milli
+
+RULE = DecisionRule.NON_BINARY
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """One timed reading: milliseconds since the probe went in, the text typed with its unit, and its value."""
+
+    elapsed_ms: int
+    text: str
+    unit: str
+    value_milli: int
+
+    def timed(self) -> TimedReading:
+        return TimedReading(elapsed=self.elapsed_ms / 1000, value=self.value_milli / 1000)
+
+
+def read_typed(readings: Sequence[tuple[int, str, str]]) -> list[Typed]:
+    """The timed readings with their values, by time. Raises ValidationError naming the one that is no temperature."""
+    read = []
+    for number, (elapsed_ms, text, unit) in enumerate(readings, start=1):
+        if elapsed_ms < 0:
+            raise ValidationError(f"Reading {number} was taken before the probe went in.")
+        read.append(Typed(int(elapsed_ms), text.strip(), Unit(unit).value, to_milli(_parsed(number, text), unit)))
+    return sorted(read, key=lambda reading: reading.elapsed_ms)
+
+
+def _parsed(number: int, text: str) -> Decimal:
+    try:
+        return parse(text)
+    except ValueError as error:
+        raise ValidationError(f"Reading {number}: {error}") from None
+
+
+def instrument_of(probe: Probe) -> Instrument:
+    return Instrument(
+        sensor=Sensor(probe.sensor),
+        resolution=probe.resolution_milli / 1000,
+        tolerance=probe.tolerance_milli / 1000,
+        time_constant=probe.time_constant_s,
+        stem_diameter=probe.stem_diameter_mm,
+    )
+
+
+def settling_of(probe: Probe, readings: Sequence[Typed]) -> Settling:
+    """How far the probe has come so far. Raises ValidationError for readings that cannot be."""
+    instrument = instrument_of(probe)
+    try:
+        return judge_settling([r.timed() for r in readings], instrument.resolution, instrument.time_constant)
+    except ValueError as error:
+        raise ValidationError(str(error)) from None
+
+
+def judged_zero(probe: Probe, readings: Sequence[Typed], preparation: Preparation, immersion_mm: float | None) -> dict:
+    """The fields of a zero-point check that the measurement fills. Raises ValidationError for figures that cannot be."""
+    try:
+        found = verify_zero([r.timed() for r in readings], preparation, instrument_of(probe), immersion_mm, RULE)
+    except ValueError as error:
+        raise ValidationError(str(error)) from None
+    return {
+        "reading_milli": _milli(found.settling.value),
+        "reference_milli": _milli(found.bath.reference),
+        "error_milli": _milli(found.error),
+        "expanded_milli": _outward(found.expanded),
+        "verdict": found.verdict.value,
+        "budget": _kept(found),
+        "why": list(found.why),
+        "figures": list(found.figures),
+        **_by(probe),
+    }
+
+
+STATED = {
+    Verdict.IN_TOLERANCE: "In tolerance, by the laboratory's certificate: the probe may be used.",
+    Verdict.OUT_OF_TOLERANCE: "Out of tolerance, by the laboratory's certificate: stop using this probe.",
+    Verdict.INCONCLUSIVE: "Inconclusive: the certificate's uncertainty is too large to tell.",
+}
+
+
+def judged_certificate(probe: Probe, reference_milli: int, error_milli: int, expanded_milli: int) -> dict:
+    """The fields of a certificate's check. Raises ValidationError for figures that cannot be."""
+    try:
+        stated = judge_stated(error_milli / 1000, expanded_milli / 1000, instrument_of(probe), RULE)
+    except ValueError as error:
+        raise ValidationError(str(error)) from None
+    return {
+        "reading_milli": reference_milli + error_milli,
+        "reference_milli": reference_milli,
+        "error_milli": error_milli,
+        "expanded_milli": expanded_milli,
+        "verdict": stated.verdict.value,
+        "budget": {"coverage_factor": 2.0},
+        "why": [STATED[stated.verdict], stated.why],
+        "figures": [f"Probability that the probe is in tolerance: {100 * stated.probability_in_tolerance:.1f} %."],
+        **_by(probe),
+    }
+
+
+def _by(probe: Probe) -> dict:
+    return {"tolerance_milli": probe.tolerance_milli, "decision_rule": RULE.value}
+
+
+def _kept(found: Verification) -> dict:
+    settling, bath = found.settling, found.bath
+    return {
+        "bath": {"half_width": bath.half_width, "usable": bath.usable, "why": list(bath.why)},
+        "settling": {
+            "state": settling.state.value,
+            "since": settling.settled_since,
+            "count": settling.count,
+            "residual": settling.residual,
+            "sentence": settling.sentence,
+        },
+        **(_kept_budget(found.budget) if found.budget else {}),
+    }
+
+
+def _kept_budget(budget: Budget) -> dict:
+    return {
+        "combined": budget.combined,
+        "degrees_of_freedom": _finite(budget.effective_degrees_of_freedom),
+        "coverage_factor": budget.coverage_factor,
+        "expanded": budget.expanded,
+        "components": [
+            {
+                "name": part.name,
+                "value": part.value,
+                "distribution": part.distribution.value,
+                "standard": part.standard,
+                "degrees_of_freedom": _finite(part.degrees_of_freedom),
+                "why": part.why,
+            }
+            for part in budget.components
+        ],
+    }
+
+
+def _finite(value: float) -> float | None:
+    """JSON has no infinity: no limit is kept as null."""
+    return value if isfinite(value) else None
+
+
+def _milli(value: float | None) -> int | None:
+    return None if value is None else round(value * 1000)
+
+
+def _outward(value: float | None) -> int | None:
+    """An uncertainty is rounded up, so that no rounding makes a check look surer than it was."""
+    return None if value is None else ceil(round(value * 1000, 6))

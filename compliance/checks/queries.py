@@ -1,0 +1,55 @@
+"""What the checks say of readings and of probes: reads that pages and the floors above share."""
+
+from datetime import datetime, timedelta
+
+from django.db.models import OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
+
+from compliance.metrology.assessment import Bracket, ErrorAt, allowance_at_75
+from compliance.metrology.vocabulary import Sensor
+from compliance.probes.models import Probe
+from sites.access import sites_of
+from sites.models import Person
+
+from .models import Check, Kind, Span, Standing
+
+# How long after the act an entry still counts as made at the time. A laboratory's paper takes its time.
+MADE_AT_THE_TIME = {Kind.ZERO: timedelta(hours=2), Kind.CERTIFICATE: timedelta(days=30)}
+EVENT_MADE_AT_THE_TIME = timedelta(hours=24)
+
+
+def standing_subquery(at: str = "taken_at") -> Coalesce:
+    """The standing of each row of a queryset that has `probe_id` and the time `at`: one index look-up a row."""
+    reached = Span.objects.filter(probe=OuterRef("probe_id"), ends_at__gte=OuterRef(at)).order_by("ends_at")
+    return Coalesce(Subquery(reached.values("standing")[:1]), Value(Standing.UNPROVEN.value))
+
+
+def bracket_of(span: Span) -> Bracket:
+    """The errors at both ends of a span, for an assessment. Load its probe, `behind` and `ahead` with it."""
+    errors = [abs(check.error_milli) + check.expanded_milli for check in (span.behind, span.ahead) if check]
+    return Bracket(
+        start=_error_at(span.behind),
+        end=_error_at(span.ahead),
+        allowance=allowance_at_75(Sensor(span.probe.sensor), max(errors, default=0)),
+    )
+
+
+def _error_at(check: Check | None) -> ErrorAt | None:
+    if check is None:
+        return None
+    return ErrorAt(at=check.checked_at, error=check.error_milli, expanded=check.expanded_milli)
+
+
+def probes_of(person: Person) -> QuerySet[Probe]:
+    """The probes that are now at sites where this person has a role, with what the checks say of each."""
+    related = ("site", "state", "state__last_check")
+    return Probe.objects.filter(site__in=sites_of(person)).select_related(*related).order_by("code", "pk")
+
+
+def is_late(at: datetime, recorded_at: datetime, allowed: timedelta) -> bool:
+    return recorded_at - at > allowed
+
+
+def entered_late(check: Check) -> bool:
+    """Whether a check reached the record well after it was made."""
+    return is_late(check.checked_at, check.recorded_at, MADE_AT_THE_TIME[Kind(check.kind)])

@@ -1,0 +1,100 @@
+"""A probe's timeline as rows: cut again from its live checks and alterations, in the transaction that changed them."""
+
+from collections.abc import Iterable
+
+from compliance.metrology.bracketing import Mark, MarkKind, cut, mark_kind
+from compliance.metrology.bracketing import Span as Cut
+from compliance.metrology.vocabulary import Stage, Verdict
+from compliance.probes.models import ALTERATIONS, Event, Placement, Probe
+
+from .due import Checked, Due, Happened, is_withdrawn, next_due, place
+from .models import BEGINNING, END, Check, ProbeState, Span
+
+CHECKED = ("checked_at", "verdict", "stage", "pk")
+# What a span's row says; two rows that agree in these and in their end are the same span.
+TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "anchor")
+
+
+def lock(probe: Probe) -> Probe:
+    """The probe as it is now, held until the transaction ends: two people's checks are taken one after the other."""
+    return Probe.objects.select_for_update().get(pk=probe.pk)
+
+
+def recut(probe: Probe) -> None:
+    """Cut the probe's timeline again and keep what follows from it. Only rows that differ are written.
+
+    Call it inside the transaction of the change, after `lock`. The number of queries does not depend on how much there is.
+    """
+    checks = [Checked(*row) for row in Check.objects.filter(probe=probe, void__isnull=True).values_list(*CHECKED)]
+    events = [Happened(e.at, e.kind, e.pk) for e in Event.objects.filter(probe=probe, void__isnull=True)]
+    spans = cut(_marks(checks, events))
+    _store(probe, [_row(probe, span) for span in spans])
+    _keep_state(probe, checks, events, spans[-1])
+    probe.withdrawn = is_withdrawn(events)
+    Probe.objects.filter(pk=probe.pk).exclude(withdrawn=probe.withdrawn).update(withdrawn=probe.withdrawn)
+
+
+def _marks(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark]:
+    marks = []
+    for check in checks:
+        kind = mark_kind(Verdict(check.verdict), Stage(check.stage))
+        if kind is not None:
+            marks.append(Mark(at=check.at, kind=kind, key=f"check:{check.order}", order=check.order))
+    altered = [e for e in events if e.kind in ALTERATIONS]
+    return marks + [Mark(at=e.at, kind=MarkKind.ALTERATION, key=f"event:{e.order}", order=e.order) for e in altered]
+
+
+def _row(probe: Probe, span: Cut) -> Span:
+    return Span(
+        probe=probe,
+        starts_at=span.start or BEGINNING,
+        ends_at=span.end or END,
+        standing=span.standing.value,
+        cause=span.cause.value if span.cause else "",
+        behind_id=_check_id(span.behind),
+        ahead_id=_check_id(span.ahead),
+        anchor=span.anchor or "",
+    )
+
+
+def _check_id(key: str | None) -> int | None:
+    kind, _, number = (key or "").partition(":")
+    return int(number) if kind == "check" else None
+
+
+def _store(probe: Probe, wanted: list[Span]) -> None:
+    stored = {span.ends_at: span for span in Span.objects.filter(probe=probe)}
+    ends = {span.ends_at for span in wanted}
+    Span.objects.filter(pk__in=[span.pk for end, span in stored.items() if end not in ends]).delete()
+    changed = [span for span in wanted if not _same(span, stored.get(span.ends_at))]
+    Span.objects.bulk_create(
+        changed, update_conflicts=True, unique_fields=["probe", "ends_at"],
+        update_fields=["starts_at", "standing", "cause", "behind", "ahead", "anchor"],
+    )  # fmt: skip
+
+
+def _same(span: Span, stored: Span | None) -> bool:
+    return stored is not None and all(getattr(span, name) == getattr(stored, name) for name in TOLD)
+
+
+def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now: Cut) -> None:
+    due = _due(probe, checks, events)
+    good = [c for c in checks if c.verdict == Verdict.IN_TOLERANCE]
+    last, last_good = (max(found, key=place, default=None) for found in (checks, good))
+    state = ProbeState(
+        probe=probe,
+        standing=now.standing.value,
+        last_check_id=last.order if last else None,
+        last_good_check_id=last_good.order if last_good else None,
+        last_good_at=last_good.at if last_good else None,
+        due_at=due.at,
+        due_because=due.because,
+    )
+    told = ["standing", "last_check", "last_good_check", "last_good_at", "due_at", "due_because"]
+    ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
+    probe.state = state
+
+
+def _due(probe: Probe, checks: list[Checked], events: list[Happened]) -> Due:
+    first = Placement.objects.filter(probe=probe).order_by("starts_at").values_list("starts_at", flat=True).first()
+    return next_due(checks, events, probe.check_every_days, first or BEGINNING)

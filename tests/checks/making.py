@@ -1,0 +1,58 @@
+"""Checks and events with the least said; the figures are chosen so that the verdict is never near an edge."""
+
+import uuid
+from datetime import UTC, datetime, timedelta
+
+from compliance.checks import actions
+from compliance.metrology.bath import BathKind, Point, Preparation
+
+START = datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
+GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(Point))
+NO_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset())
+
+
+def day(number: float) -> datetime:
+    return START + timedelta(days=number)
+
+
+def settled_at(text: str, unit: str = "C") -> list[tuple[int, str, str]]:
+    """A fall that stands still at `text`."""
+    first = "8.0" if unit == "C" else "46.4"
+    return [(5_000, first, unit), *((ms, text, unit) for ms in (30_000, 40_000, 50_000, 60_000, 70_000))]
+
+
+def zero(probe, by, at, value="0.1", *, stage="as_found", bath=GOOD_BATH, **changes):
+    fields = {
+        "by": by, "key": uuid.uuid4(), "probe": probe, "site": probe.site, "stage": stage, "checked_at": at,
+        "preparation": bath, "readings": settled_at(value), **changes,
+    }  # fmt: skip
+    return actions.record_zero(**fields)
+
+
+def good(probe, by, at, **changes):
+    return zero(probe, by, at, "0.1", **changes)
+
+
+def bad(probe, by, at, **changes):
+    return zero(probe, by, at, "2.4", **changes)
+
+
+def unclear(probe, by, at, **changes):
+    return zero(probe, by, at, bath=NO_BATH, **changes)
+
+
+def event(probe, by, kind, at, note=""):
+    return actions.record_event(by=by, probe=probe, kind=kind, at=at, note=note)
+
+
+def certificate(probe, by, at, error_milli=100, expanded_milli=50, **changes):
+    fields = {
+        "by": by, "key": uuid.uuid4(), "probe": probe, "site": probe.site, "stage": "as_found", "checked_at": at,
+        "laboratory": "Fen Measurement", "certificate_number": "F-77", "reference_milli": 0,
+        "error_milli": error_milli, "expanded_milli": expanded_milli, **changes,
+    }  # fmt: skip
+    return actions.record_certificate(**fields)
+
+
+def standings(probe) -> list[str]:
+    return list(probe.spans.order_by("ends_at").values_list("standing", flat=True))

@@ -1,0 +1,85 @@
+"""When the next check is due, and why."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from compliance.checks.due import Checked, Happened, is_withdrawn, next_due
+from compliance.probes.models import MAKES_CHECK_DUE, EventKind
+
+SINCE = datetime(2026, 1, 1, tzinfo=UTC)
+GOOD, BAD, UNCLEAR = "in_tolerance", "out_of_tolerance", "inconclusive"
+
+
+def on(number):
+    return SINCE + timedelta(days=number)
+
+
+def check(number, verdict=GOOD, stage="as_found", order=1):
+    return Checked(on(number), verdict, stage, order)
+
+
+def happened(kind, number, order=1):
+    return Happened(on(number), kind, order)
+
+
+def due(checks=(), events=()):
+    return next_due(checks, events, 7, SINCE)
+
+
+def test_a_probe_never_checked_is_due_since_it_came():
+    assert due().at == SINCE and due().because == "never checked"
+
+
+def test_the_interval_runs_from_the_last_conclusive_check():
+    assert due([check(3), check(1)]).at == on(10)
+    assert due([check(3)]).because == "every 7 days"
+
+
+def test_an_inconclusive_check_makes_another_due_at_once():
+    found = due([check(3), check(5, UNCLEAR, order=2)])
+    assert found.at == on(5) and "inconclusive" in found.because
+
+
+def test_a_conclusive_check_answers_an_inconclusive_one():
+    assert due([check(5, UNCLEAR), check(6, order=2)]).at == on(13)
+
+
+def test_what_was_due_before_stays_due_since_then():
+    assert due([check(0), check(9, UNCLEAR, order=2)]).at == on(7)
+
+
+def test_a_probe_out_of_tolerance_is_due_at_once():
+    assert due([check(1), check(3, BAD, order=2)]).at == on(3)
+
+
+def test_a_good_check_as_left_answers_a_failed_one_of_the_same_minute():
+    assert due([check(3, BAD, order=2), check(3, GOOD, "as_left", order=1)]).at == on(10)
+
+
+def test_of_two_checks_of_one_minute_and_stage_the_failed_one_speaks():
+    assert due([check(3, BAD, order=1), check(3, GOOD, order=2)]).at == on(3)
+
+
+@pytest.mark.parametrize("kind", MAKES_CHECK_DUE)
+def test_an_event_makes_a_check_due_until_one_is_made(kind):
+    assert due([check(1)], [happened(kind, 2)]).at == on(2)
+    assert due([check(1), check(4)], [happened(kind, 2)]).at == on(11)
+    assert due([check(1), check(4, UNCLEAR)], [happened(kind, 2)]).at == on(2)
+
+
+def test_at_one_minute_an_adjustment_comes_after_the_check_as_found_and_a_drop_before_it():
+    assert due([check(2)], [happened(EventKind.ADJUSTED, 2)]).at == on(2)
+    assert due([check(2, stage="as_left")], [happened(EventKind.ADJUSTED, 2)]).at == on(9)
+    assert due([check(2)], [happened(EventKind.DROPPED, 2)]).at == on(9)
+
+
+def test_nothing_is_due_while_withdrawn():
+    events = [happened(EventKind.WITHDRAWN, 2), happened(EventKind.DROPPED, 3)]
+    assert due([check(1)], events).at is None and is_withdrawn(events)
+
+
+def test_the_later_of_withdrawal_and_return_counts_whatever_the_order_of_arrival():
+    returned, withdrawn = happened(EventKind.RETURNED, 4, order=1), happened(EventKind.WITHDRAWN, 2, order=2)
+    assert not is_withdrawn([returned, withdrawn]) and due([check(1)], [returned, withdrawn]).at == on(4)
+    assert is_withdrawn([happened(EventKind.RETURNED, 4, order=1), happened(EventKind.WITHDRAWN, 4, order=2)])
