@@ -1,0 +1,83 @@
+"""What needs attention, at one site or over an area: a constant number of queries at any size."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Count, F, QuerySet
+
+from compliance.checks.models import ProbeState, Standing
+from compliance.probes.models import Probe
+from compliance.quarantine.cases import doubts
+from compliance.readings.models import Deviation
+from sites.models import Site
+
+
+def probes_in_use(site: Site) -> list[Probe]:
+    """The probes at a site that are not withdrawn, the most urgent check first."""
+    related = ("state", "state__last_check", "site")
+    soonest = F("state__due_at").asc(nulls_first=True)
+    return list(Probe.objects.filter(site=site, withdrawn=False).select_related(*related).order_by(soonest, "code"))
+
+
+def state_of(probe: Probe) -> ProbeState:
+    """What the checks say of a probe; one that was never checked has no row yet."""
+    return getattr(probe, "state", None) or ProbeState(
+        probe=probe, standing=Standing.UNPROVEN, due_because="never checked"
+    )
+
+
+def due_by(probe: Probe, moment: datetime) -> bool:
+    """Whether a check of this probe falls due by then; one that was never checked is due at once."""
+    due_at = state_of(probe).due_at
+    return due_at is None or due_at <= moment
+
+
+def end_of_today(site: Site, now: datetime) -> datetime:
+    """The next midnight on the site's clock."""
+    local = now.astimezone(site.zone)
+    midnight = datetime.combine(local.date() + timedelta(days=1), datetime.min.time(), site.zone)
+    return midnight.astimezone(now.tzinfo)
+
+
+def open_deviations(site_ids: Iterable[int]) -> QuerySet[Deviation]:
+    """Deviations without a corrective action, of readings that still count."""
+    return Deviation.objects.filter(actions__isnull=True, reading__site__in=site_ids, reading__void__isnull=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Attention:
+    """What a site asks of its supervisor."""
+
+    site: Site
+    probes: int
+    out_of_tolerance: int
+    overdue: int
+    in_doubt: int
+    deviations: int
+
+    @property
+    def weight(self) -> tuple[bool, int, int, int]:
+        calls = self.out_of_tolerance + self.overdue + self.in_doubt + self.deviations
+        return (calls == 0, -self.in_doubt - self.out_of_tolerance, -self.deviations, -self.overdue)
+
+
+def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
+    """One line a site, those that need somebody first."""
+    sites = list(sites)
+    ids = [site.pk for site in sites]
+    in_use = Probe.objects.filter(site__in=ids, withdrawn=False)
+    probes = _per_site(in_use)
+    failed = _per_site(in_use.filter(state__standing=Standing.QUARANTINED))
+    overdue = _per_site(in_use.filter(state__due_at__lt=now))
+    deviations = Counter(dict(open_deviations(ids).order_by().values_list("reading__site").annotate(Count("pk"))))
+    in_doubt: Counter[int] = Counter()
+    for doubt in doubts(ids):
+        in_doubt[doubt.site_id] += doubt.undecided
+    lines = [Attention(s, probes[s.pk], failed[s.pk], overdue[s.pk], in_doubt[s.pk], deviations[s.pk]) for s in sites]
+    return sorted(lines, key=lambda line: (line.weight, line.site.name))
+
+
+def _per_site(probes: QuerySet[Probe]) -> Counter[int]:
+    return Counter(dict(probes.order_by().values_list("site").annotate(Count("pk"))))

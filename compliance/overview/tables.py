@@ -1,0 +1,66 @@
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from shared.badges import badge
+from shared.templatetags.noughtbook import when
+from shared.units import show_error
+
+NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
+
+
+class AttentionTable(tables.Table):
+    """The sites of an area; what asks for nothing shows a dash, so that the rest stands out."""
+
+    site = tables.Column("Site", attrs={"td": {"class": "lead-cell"}})
+    out_of_tolerance = tables.Column("Probes out of tolerance", attrs=NUMBER)
+    overdue = tables.Column("Checks overdue", attrs=NUMBER)
+    in_doubt = tables.Column("Readings to decide on", attrs=NUMBER)
+    deviations = tables.Column("Deviations open", attrs=NUMBER)
+    probes = tables.Column("Probes in use", attrs=NUMBER)
+
+    class Meta:
+        orderable = False
+        row_attrs = {
+            "class": lambda record: "" if record.weight[0] else "tone-bad" if record.in_doubt else "tone-doubt"
+        }
+
+    def render_site(self, value):
+        return format_html('<a href="{}">{}</a>', reverse("today_site", args=[value.pk]), value)
+
+    def _count(self, value):
+        return value or "–"
+
+    render_out_of_tolerance = render_overdue = render_in_doubt = render_deviations = _count
+
+
+class FailedTable(tables.Table):
+    """Probes that are out of tolerance now, over all sites of an area."""
+
+    probe = tables.Column("Probe", attrs={"td": {"class": "lead-cell"}})
+    site = tables.Column("Site", accessor="probe__site")
+    error = tables.Column("Error at its last check", accessor="probe__state__last_check", default="–")
+    last_good = tables.Column("Last good check", accessor="probe__state")
+    standing = tables.Column("Standing", accessor="probe__state__standing")
+    case = tables.Column("Readings in doubt", accessor="summary", default="none")
+
+    class Meta:
+        orderable = False
+
+    def render_probe(self, value):
+        return format_html('<a href="{}">{}</a>', reverse("probe_detail", args=[value.pk]), value)
+
+    def render_error(self, value, record):
+        return show_error(value.error_milli, record.probe.site.unit)
+
+    def render_last_good(self, value, record):
+        return when(value.last_good_at, record.probe.site.zone, "day") if value.last_good_at else "never"
+
+    def render_standing(self, value):
+        return badge("standing", value)
+
+    def render_case(self, value):
+        words = (
+            f"{value.readings}, {value.undecided} to decide" if value.undecided else f"{value.readings}, all decided"
+        )
+        return format_html('<a href="{}">{}</a>', reverse("case_detail", args=[value.slug]), words)

@@ -1,0 +1,243 @@
+"""The pages of a day (site manager) and of an area (area supervisor)."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import strip_tags
+from django.views.decorators.http import require_safe
+
+from compliance.checks.models import Standing
+from compliance.probes.models import Probe
+from compliance.quarantine.cases import State, Summary, summaries
+from shared.templatetags.noughtbook import when
+from sites.access import areas_of, get_area, get_site, may, sites_of
+from sites.models import Role, Site
+
+from .queries import attention, due_by, end_of_today, open_deviations, probes_in_use, state_of
+from .tables import AttentionTable, FailedTable
+
+CASES_SHOWN = 20
+
+
+@require_safe
+def today(request: HttpRequest) -> HttpResponse:
+    """My first site; whoever has none yet is told whom to ask."""
+    site = sites_of(request.user).filter(closed=False).order_by("name").first()
+    if site is None:
+        return render(request, "overview/no_site.html")
+    return redirect("today_site", pk=site.pk)
+
+
+@require_safe
+def today_site(request: HttpRequest, pk: int) -> HttpResponse:
+    """What is to do at one site today, the most urgent first."""
+    site = get_site(request.user, pk)
+    now = timezone.now()
+    writes = may(request.user, site, Role.COOK)
+    probes = probes_in_use(site)
+    due = [probe for probe in probes if due_by(probe, end_of_today(site, now))]
+    cases = [case for case in summaries([site.pk]) if case.undecided]
+    deviations = list(open_deviations([site.pk]).select_related("reading__probe").order_by("-pk")[:10])
+    context = {
+        "site": site,
+        "sites": _site_tabs(request, site),
+        "lead": f"{now.astimezone(site.zone):%A} {when(now, site.zone, 'day')}",
+        "tiles": _tiles(site, due, cases, deviations, now),
+        "checks": [_check_item(probe, site, now, writes) for probe in due],
+        "deviations": [_deviation_item(d, site) for d in deviations],
+        "cases": _case_items(cases, site),
+        "probes": [_probe_item(probe, site) for probe in probes],
+        "writes": writes,
+        "nothing": not (due or cases or deviations),
+    }
+    return render(request, "overview/today.html", context)
+
+
+@require_safe
+def area_list(request: HttpRequest) -> HttpResponse:
+    """The areas that I supervise; with only one, that one."""
+    areas = list(areas_of(request.user).select_related("business").order_by("name"))
+    if not areas:
+        return redirect("today")
+    if len(areas) == 1:
+        return redirect("area_detail", pk=areas[0].pk)
+    sites = {area.pk: [] for area in areas}
+    for line in attention(Site.objects.filter(area__in=areas, closed=False).select_related("area"), timezone.now()):
+        sites[line.site.area_id].append(line)
+    items = [_area_item(area, sites[area.pk]) for area in areas]
+    return render(request, "overview/area_list.html", {"items": items})
+
+
+@require_safe
+def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """Every site of an area that needs somebody, the probes that failed, the cases that wait for a signature."""
+    area = get_area(request.user, pk, Role.READER)
+    sites = list(Site.objects.filter(area=area, closed=False))
+    lines = attention(sites, timezone.now())
+    cases = summaries([site.pk for site in sites])
+    failed = _failed(sites, cases)
+    to_sign = [case for case in cases if case.state == State.TO_SIGN][:CASES_SHOWN]
+    context = {
+        "area": area,
+        "tiles": _area_tiles(lines, to_sign),
+        "table": AttentionTable(lines),
+        "failed": FailedTable(failed) if failed else None,
+        "to_sign": _sign_items(to_sign),
+    }
+    return render(request, "overview/area.html", context)
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    probe: Probe
+    summary: Summary | None
+
+
+def _failed(sites: list[Site], cases: list[Summary]) -> list[Failed]:
+    latest: dict[int, Summary] = {}
+    for case in sorted(cases, key=lambda case: case.ends_at):
+        latest[case.probe_id] = case
+    probes = Probe.objects.filter(site__in=sites, state__standing=Standing.QUARANTINED).select_related(
+        "site", "state__last_check"
+    )
+    return [Failed(probe, latest.get(probe.pk)) for probe in probes.order_by("site__name", "code")]
+
+
+def _area_tiles(lines, to_sign) -> list[dict]:
+    def tile(value, label, tone):
+        return {"value": value, "label": label, "tone": tone if value else "good"}
+
+    return [
+        tile(sum(line.out_of_tolerance for line in lines), "probes out of tolerance", "bad"),
+        tile(sum(line.in_doubt for line in lines), "readings to decide on", "bad"),
+        tile(sum(line.deviations for line in lines), "deviations open", "doubt"),
+        tile(sum(line.overdue for line in lines), "checks overdue", "doubt"),
+        tile(len(to_sign), "cases to sign", "info"),
+    ]
+
+
+def _area_item(area, lines) -> dict:
+    calls = sum(not line.weight[0] for line in lines)
+    meta = f"{len(lines)} sites, {calls} need attention" if calls else f"{len(lines)} sites, nothing is waiting"
+    return {
+        "title": area.name,
+        "url": reverse("area_detail", args=[area.pk]),
+        "meta": meta,
+        "tone": "doubt" if calls else "good",
+    }
+
+
+def _sign_items(cases: list[Summary]) -> list[dict]:
+    probes = Probe.objects.select_related("site").in_bulk({case.probe_id for case in cases})
+    return [
+        {
+            "title": f"Probe {probes[case.probe_id]}",
+            "url": reverse("case_detail", args=[case.slug]),
+            "meta": f"{probes[case.probe_id].site}, {case.readings} readings, all decided on",
+            "badge_kind": "case",
+            "badge_value": "decided",
+        }
+        for case in cases
+    ]
+
+
+def _site_tabs(request, site: Site) -> list[dict]:
+    mine = sites_of(request.user).filter(closed=False).order_by("name")
+    return [{"label": s.name, "url": reverse("today_site", args=[s.pk]), "current": s.pk == site.pk} for s in mine]
+
+
+def _tiles(site, due, cases, deviations, now) -> list[dict]:
+    overdue = sum(1 for probe in due if due_by(probe, now))
+    undecided = sum(case.undecided for case in cases)
+    return [
+        {
+            "value": len(due),
+            "label": "checks to do today",
+            "note": f"{overdue} overdue" if overdue else "",
+            "tone": _tone(overdue, due),
+        },
+        {"value": undecided, "label": "readings to decide on", "tone": "bad" if undecided else "good"},
+        {"value": len(deviations), "label": "deviations open", "tone": "doubt" if deviations else "good"},
+    ]
+
+
+def _tone(overdue, due) -> str:
+    return "bad" if overdue else "doubt" if due else "good"
+
+
+def _check_item(probe: Probe, site: Site, now, writes: bool) -> dict:
+    state = state_of(probe)
+    overdue = due_by(probe, now)
+    why = state.due_because or "check due"
+    when_due = f"due {when(state.due_at, site.zone, 'short')}" if state.due_at else "due now"
+    item = {
+        "title": _named(probe),
+        "url": reverse("probe_detail", args=[probe.pk]),
+        "meta": _meta(why, when_due, probe, site),
+        "badge_kind": "due",
+        "badge_value": "overdue" if overdue else "due",
+        "tone": "bad" if overdue else "doubt",
+    }
+    if writes:
+        item |= {"action_url": reverse("zero_check", args=[probe.pk]), "action_label": "Check now"}
+    return item
+
+
+def _named(probe: Probe) -> str:
+    return f"{probe.code} · {probe.description}" if probe.description else probe.code
+
+
+def _meta(why, when_due, probe, site):
+    last = state_of(probe).last_good_at
+    good = when(last, site.zone, "day") if last else "never"
+    return f"{why[:1].upper()}{why[1:]} · last good {_plain(good)} · {_plain(when_due)}"
+
+
+def _plain(markup: str) -> str:
+    return strip_tags(markup)
+
+
+def _deviation_item(deviation, site: Site) -> dict:
+    reading = deviation.reading
+    return {
+        "title": f"{reading.item}: {reading.typed} {reading.get_unit_display()}",
+        "url": reverse("deviation_detail", args=[deviation.pk]),
+        "meta": f"{deviation.why} · {_plain(when(reading.taken_at, site.zone, 'short'))}",
+        "badge_kind": "deviation",
+        "badge_value": "open",
+        "tone": "doubt",
+    }
+
+
+def _case_items(cases: list[Summary], site: Site) -> list[dict]:
+    probes = Probe.objects.in_bulk({case.probe_id for case in cases})
+    counted: dict[str, int] = defaultdict(int)
+    for case in cases:
+        counted[case.slug] += case.undecided
+    return [
+        {
+            "title": f"Probe {probes[case.probe_id]}: {counted[case.slug]} readings to decide on",
+            "url": reverse("case_detail", args=[case.slug]),
+            "meta": "Until somebody decides, none of them may be relied on.",
+            "badge_kind": "standing",
+            "badge_value": "quarantined",
+            "tone": "bad",
+        }
+        for case in cases
+    ]
+
+
+def _probe_item(probe: Probe, site: Site) -> dict:
+    state = state_of(probe)
+    good = _plain(when(state.last_good_at, site.zone, "day")) if state.last_good_at else "never"
+    return {
+        "title": _named(probe),
+        "url": reverse("probe_detail", args=[probe.pk]),
+        "meta": f"Last good check: {good}",
+        "badge_kind": "standing",
+        "badge_value": state.standing,
+    }
