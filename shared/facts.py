@@ -5,7 +5,8 @@ The database itself refuses UPDATE and DELETE on them: `append_only()` makes the
 
 from django.conf import settings
 from django.db import migrations, models
-from django.utils import timezone
+
+from shared import clock
 
 
 class WrittenOnce(Exception):
@@ -23,7 +24,7 @@ class FactQuerySet(models.QuerySet):
 class Fact(models.Model):
     """Who wrote it and when it reached the record (which may be later than the act: a late entry)."""
 
-    recorded_at = models.DateTimeField(default=timezone.now, editable=False)
+    recorded_at = models.DateTimeField(default=clock.now, editable=False)
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", editable=False, db_index=False
     )

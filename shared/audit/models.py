@@ -1,13 +1,13 @@
 """The trail: who did what, when, on which record and why. Free of foreign keys, so that history never blocks anything."""
 
 from django.db import models
-from django.utils import timezone
 
+from shared import clock
 from shared.facts import FactQuerySet, WrittenOnce
 
 
 class Entry(models.Model):
-    at = models.DateTimeField(default=timezone.now)
+    at = models.DateTimeField(default=clock.now)
     actor_id = models.BigIntegerField(null=True, help_text="Empty where the system itself acted.")
     actor = models.CharField(max_length=200, help_text="The name as it was at the time.")
     action = models.CharField(max_length=60)

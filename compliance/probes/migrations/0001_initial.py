@@ -2,7 +2,7 @@
 
 import django.core.validators
 import django.db.models.deletion
-import django.utils.timezone
+import shared.clock
 from django.conf import settings
 from django.db import migrations, models
 
@@ -22,7 +22,7 @@ class Migration(migrations.Migration):
             name='Event',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
+                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
                 ('kind', models.CharField(choices=[('adjusted', 'adjusted'), ('repaired', 'repaired'), ('dropped', 'dropped'), ('doubted', 'doubted by somebody'), ('new_battery', 'new battery'), ('withdrawn', 'withdrawn from use'), ('returned', 'returned to use')], max_length=12)),
                 ('at', models.DateTimeField()),
                 ('note', models.TextField(blank=True)),
@@ -36,7 +36,7 @@ class Migration(migrations.Migration):
             name='EventVoid',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
+                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
                 ('reason', models.TextField()),
                 ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('replacement', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrects', to='probes.event')),
@@ -76,7 +76,7 @@ class Migration(migrations.Migration):
             name='Placement',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
+                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
                 ('starts_at', models.DateTimeField()),
                 ('reason', models.CharField(blank=True, max_length=200)),
                 ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
