@@ -27,7 +27,9 @@ class Postgres:
         if self.user:
             shutil.chown(self.folder, self.user)
         programs, data = self._reachable_programs(), self.folder / "data"
-        made = self._run(programs / "initdb", "--auth=trust", "--encoding=UTF8", "--locale=C", "-U", "postgres", "-D", data)
+        made = self._run(
+            programs / "initdb", "--auth=trust", "--encoding=UTF8", "--locale=C", "-U", "postgres", "-D", data
+        )
         if made.returncode:
             raise RuntimeError(f"initdb failed:\n{made.stdout}{made.stderr}")
         server = [programs / "postgres", "-D", data, "-h", "", "-k", self.folder, *QUICK]

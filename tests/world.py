@@ -46,7 +46,9 @@ class World:
         }
         limit = make_limit(site, by=people["manager"])
         probe = make_probe(site, "P1", by=people["manager"], limits=[limit])
-        return cls(business, area, site, other_site, far_area, far_site, foreign_site, limit=limit, probe=probe, **people)
+        return cls(
+            business, area, site, other_site, far_area, far_site, foreign_site, limit=limit, probe=probe, **people
+        )
 
 
 def make_area(business: Business, name: str) -> Area:
@@ -80,7 +82,9 @@ def make_limit(
     """A limit with one version."""
     title = code.replace("-", " ").capitalize()
     limit = Limit.objects.create(site=site, code=code, step=title, title=title, hazard="growth of bacteria")
-    make_version(limit, by=by, direction=direction, value=value, unit=unit, hold_s=hold_s, effective_from=effective_from)
+    make_version(
+        limit, by=by, direction=direction, value=value, unit=unit, hold_s=hold_s, effective_from=effective_from
+    )
     return limit
 
 

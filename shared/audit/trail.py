@@ -23,7 +23,7 @@ def action(name: str) -> Callable[[Callable], Callable]:
 
     def register(function):
         parameters = inspect.signature(function).parameters.values()
-        if not all(p.kind is p.KEYWORD_ONLY for p in parameters) or "by" not in {p.name for p in parameters}:
+        if not all(p.kind in (p.KEYWORD_ONLY, p.VAR_KEYWORD) for p in parameters) or "by" not in {p.name for p in parameters}:
             raise TypeError(f"{function.__qualname__} must take keywords only, with the actor as `by`.")
         if name in registry:
             raise TypeError(f"Two actions are named {name}.")
@@ -47,7 +47,7 @@ def action(name: str) -> Callable[[Callable], Callable]:
     return register
 
 
-def note(name: str, *, by, subject: models.Model, site_id: int | None = None, reason: str = "", **data) -> Entry:
+def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None, reason: str = "", **data) -> Entry:
     """Write one entry of the trail. `by` is a person, or None where the system acts. Only to be called inside an action."""
     written = _written.get()
     if written is None:

@@ -1,0 +1,71 @@
+"""The database itself refuses to change or remove a fact, on both engines, whoever asks."""
+
+import itertools
+
+import pytest
+from django.apps import apps
+from django.db import DatabaseError, connection, transaction
+
+from compliance.limits.models import Rule, RuleSet
+from shared.audit.models import Entry
+from shared.facts import Fact, WrittenOnce
+from tests.rows import fill
+
+FACTS = sorted((m for m in apps.get_models() if issubclass(m, Fact)), key=lambda m: m._meta.label)
+GUARDED = [*FACTS, Entry, Rule, RuleSet]
+VERBS = {
+    "update": "UPDATE {table} SET {column} = {column}",
+    "delete": "DELETE FROM {table}",
+    "truncate": "TRUNCATE {table} CASCADE",
+}
+guarded = pytest.mark.parametrize("model", GUARDED, ids=lambda model: model._meta.label)
+
+
+@pytest.fixture
+def row(model, world):
+    return fill(model, world)
+
+
+@pytest.fixture
+def cursor(row):
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # TRUNCATE will not even start while checks are pending
+        yield cursor
+
+
+@guarded
+@pytest.mark.parametrize("verb", VERBS)
+def test_the_database_refuses(model, verb, row, cursor):
+    if verb == "truncate" and connection.vendor == "sqlite":
+        verb = "delete"  # SQLite has no TRUNCATE: its DELETE without WHERE is the same act
+    statement = VERBS[verb].format(table=model._meta.db_table, column=model._meta.pk.column)
+    with (
+        pytest.raises(DatabaseError, match=f"records in {model._meta.db_table} are written once"),
+        transaction.atomic(),
+    ):
+        cursor.execute(statement)
+    assert model.objects.filter(pk=row.pk).exists()
+
+
+FACT = pytest.mark.parametrize("model", FACTS, ids=lambda model: model._meta.label)
+
+
+@FACT
+def test_the_model_refuses_before_the_database_is_asked(model, row, django_assert_num_queries):
+    attempts = [row.save, row.delete, model.objects.all().delete, lambda: model.objects.update(recorded_by=1)]
+    with django_assert_num_queries(0):
+        for attempt in attempts:
+            with pytest.raises(WrittenOnce):
+                attempt()
+
+
+def test_nothing_else_is_guarded_unseen(db):
+    """Each trigger belongs to a table of this file's list, so that a guard without a test cannot creep in."""
+    sql = "SELECT tbl_name FROM sqlite_master WHERE type = 'trigger'"
+    if connection.vendor == "postgresql":
+        sql = "SELECT DISTINCT event_object_table FROM information_schema.triggers"
+    with connection.cursor() as cursor:
+        cursor.execute(sql)
+        tables = set(itertools.chain.from_iterable(cursor.fetchall()))
+    assert tables == {model._meta.db_table for model in GUARDED}
