@@ -1,7 +1,10 @@
 """What was measured, against which limit; deviations, and what was done about them."""
 
+import uuid
+
 from django.conf import settings
 from django.db import models
+from django.utils import timezone
 
 from shared.facts import Fact, Void
 from shared.units import Unit
@@ -16,7 +19,28 @@ class Import(Fact):
     rows = models.PositiveIntegerField()
     added = models.PositiveIntegerField()
     known = models.PositiveIntegerField("already in the record")
-    refused = models.JSONField(default=list, help_text="[line, reason] each.")
+    breaches = models.PositiveIntegerField("beyond their limit", default=0)
+    refused = models.JSONField(default=list, help_text="[line, reason] each, the first thousands of them.")
+    doubts = models.JSONField(default=list, help_text="[line, words] each: accepted, but worth a look.")
+    sites = models.JSONField(default=list, help_text="Keys of the sites that its rows belong to.")
+
+    def __str__(self):
+        return self.file_name
+
+    @property
+    def refused_count(self) -> int:
+        return self.rows - self.added - self.known
+
+
+class PendingUpload(models.Model):
+    """A file between its preview and the yes or no of the person who sent it. Working state, not a record."""
+
+    key = models.UUIDField(unique=True, default=uuid.uuid4)
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="+")
+    file_name = models.CharField(max_length=200)
+    packed = models.BinaryField("content, compressed")
+    uploaded_at = models.DateTimeField(default=timezone.now)
+    became = models.ForeignKey(Import, on_delete=models.PROTECT, null=True, related_name="+")
 
     def __str__(self):
         return self.file_name

@@ -1,0 +1,233 @@
+"""Recording, voiding and correcting readings, and acting on deviations. A breach opens its deviation in the same transaction."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError
+from django.utils import timezone
+
+from compliance.limits.models import Limit, LimitVersion
+from compliance.limits.queries import version_in_force
+from compliance.probes.models import Probe
+from shared.audit import trail
+from sites.models import Person, Site
+
+from .judging import LONGEST_HOLD_S, breach, read_typed
+from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
+
+FACTS = ("probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "note")
+
+
+class AlreadySent(ValidationError):
+    """The same key came with other values: the form was sent before. `reading` is what it made then."""
+
+    def __init__(self, reading: Reading):
+        self.reading = reading
+        super().__init__(f"This form was already sent and saved as {reading}. Open it afresh for another reading.")
+
+
+def record(
+    *, by: Person, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str, typed: str, unit: str,
+    taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None, note: str = "",
+) -> Reading:  # fmt: skip
+    """Record one reading and, where it does not meet its limit, its deviation. Sending it twice records it once.
+
+    Raises ValidationError, and records nothing, where something cannot be; AlreadySent for a key used for another reading.
+    """
+    reading = _judged(
+        by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at, taken_by=taken_by,
+        hold_s=hold_s, note=note,
+    )  # fmt: skip
+    return _sent_before(reading) or _once(reading, _record, by=by, reading=reading)
+
+
+@trail.action("reading.record")
+def _record(*, by: Person, reading: Reading) -> Reading:
+    why = _store(by, reading)
+    _tell("reading.record", by, reading, deviation=why)
+    return reading
+
+
+@trail.action("reading.void")
+def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
+    """Strike a reading out; it stays readable. Raises ValidationError without a reason, or if it is void already."""
+    _needs_reason(reason)
+    _lock_live(reading)
+    made = ReadingVoid.objects.create(voids=reading, reason=reason.strip(), recorded_by=by)
+    _tell("reading.void", by, reading, reason=reason.strip())
+    return made
+
+
+def correct(
+    *, by: Person, reading: Reading, reason: str, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str,
+    typed: str, unit: str, taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None,
+    note: str = "",
+) -> Reading:  # fmt: skip
+    """Record what the reading should have said and strike the old one out. Raises ValidationError as `record` does,
+    without a reason, or if the old one is void already."""
+    _needs_reason(reason)
+    new = _judged(
+        by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
+        taken_by=taken_by or reading.taken_by, hold_s=hold_s, note=note,
+    )  # fmt: skip
+    if all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id", "taken_by_id", "typed")):
+        raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
+    return _sent_before(new) or _once(new, _correct, by=by, reading=reading, new=new, reason=reason.strip())
+
+
+@trail.action("reading.correct")
+def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Reading:
+    _lock_live(reading)
+    why = _store(by, new)
+    ReadingVoid.objects.create(voids=reading, replacement=new, reason=reason, recorded_by=by)
+    _tell("reading.correct", by, new, reason=reason, corrects=reading.pk, before=str(reading), deviation=why)
+    return new
+
+
+def act_on_deviation(
+    *, by: Person, deviation: Deviation, action: str, cause: str, disposition: str, done_at: datetime, note: str = "",
+    decided_by: Person | None = None,
+) -> CorrectiveAction:  # fmt: skip
+    """Record what was done; a later one replaces it and both stay. Sending the same twice records it once.
+
+    Raises ValidationError where words are missing, the time cannot be, or the reading is void.
+    """
+    made = CorrectiveAction(
+        deviation=deviation, action=action.strip(), cause=cause.strip(), disposition=disposition, note=note.strip(),
+        done_at=done_at, decided_by=decided_by or by, recorded_by=by,
+    )  # fmt: skip
+    _check_act(made)
+    return _acted_before(made) or _act(by=by, made=made)
+
+
+@trail.action("deviation.act")
+def _act(*, by: Person, made: CorrectiveAction) -> CorrectiveAction:
+    Reading.objects.select_for_update().get(pk=made.deviation.reading_id)
+    again = _acted_before(made)
+    if again is None:
+        made.replaces = made.deviation.actions.filter(replaced_by__isnull=True).first()
+        made.save()
+    reading, subject = made.deviation.reading, again or made
+    trail.note(
+        "deviation.act", by=by, subject=made.deviation, site_id=reading.site_id, disposition=subject.disposition,
+        reading=reading.pk, corrective_action=subject.pk, sent_twice=again is not None,
+    )  # fmt: skip
+    return subject
+
+
+def _judged(by, key, probe, site, limit, *, item, typed, unit, taken_at, taken_by, hold_s, note) -> Reading:
+    """The reading, not yet stored, with the version of its limit that was in force. Raises ValidationError."""
+    _check_place(probe, site, limit)
+    _check_time(taken_at)
+    version = version_in_force(limit, taken_at)
+    if version is None:
+        raise ValidationError({"limit": f"“{limit}” was not in force at {site} at that time. Choose another limit."})
+    if hold_s is not None and not 0 <= hold_s <= LONGEST_HOLD_S:
+        raise ValidationError({"hold_s": "Give the time it was held in seconds, at most a week."})
+    if not item.strip():
+        raise ValidationError({"item": "Say which food or unit was measured."})
+    try:
+        milli = read_typed(typed, unit)
+    except ValueError as error:
+        raise ValidationError({"typed": str(error)}) from None
+    return Reading(
+        key=_key(key), probe=probe, site=site, limit_version=version, item=item.strip(), typed=typed.strip(), unit=unit,
+        value_milli=milli, hold_s=hold_s, taken_at=taken_at, taken_by=taken_by or by, note=note.strip(), recorded_by=by,
+    )  # fmt: skip
+
+
+def _check_place(probe: Probe, site: Site, limit: Limit) -> None:
+    if limit.site_id != site.pk:
+        raise ValidationError({"limit": f"“{limit}” is not a limit of {site}. Choose one of its own."})
+    if probe.business_id != site.area.business_id:
+        raise ValidationError({"probe": f"{probe} does not belong to the business of {site}."})
+
+
+def _check_time(at: datetime) -> None:
+    if timezone.is_naive(at):
+        raise ValueError("Give the time with its zone.")
+    if at > timezone.now():
+        raise ValidationError({"taken_at": "That time has not come yet. Give the time when it was done."})
+
+
+def _check_act(made: CorrectiveAction) -> None:
+    wrong = {}
+    if not made.action:
+        wrong["action"] = "Say what was done."
+    if not made.cause:
+        wrong["cause"] = "Say why it happened, or that the cause is not known yet."
+    if made.disposition not in Disposition.values:
+        wrong["disposition"] = "Say what became of the food."
+    if made.disposition == Disposition.EATEN and not made.note:
+        wrong["note"] = "It was eaten: write down the risk, and who was told."
+    if made.done_at > timezone.now():
+        wrong["done_at"] = "That time has not come yet. Give the time when it was done."
+    if made.done_at < made.deviation.reading.taken_at.replace(second=0, microsecond=0):
+        wrong["done_at"] = "That is before the reading was taken. Give the time when it was done."
+    if ReadingVoid.objects.filter(voids=made.deviation.reading_id).exists():
+        raise ValidationError("This reading is void: there is nothing to act on.")
+    if wrong:
+        raise ValidationError(wrong)
+
+
+def _key(key: str | UUID) -> str:
+    text = str(key).replace("-", "")
+    if not 0 < len(text) <= 32:
+        raise ValueError("A key has 1 to 32 characters.")
+    return text
+
+
+def _sent_before(reading: Reading) -> Reading | None:
+    """What this key recorded the first time. Raises AlreadySent where that was something else."""
+    known = Reading.objects.select_related("limit_version").filter(key=reading.key).first()
+    if known is None:
+        return None
+    same = all(getattr(known, name) == getattr(reading, name) for name in FACTS)
+    if not same or known.limit_version.limit_id != reading.limit_version.limit_id:
+        raise AlreadySent(known)
+    return known
+
+
+def _once(reading: Reading, run, **kwargs) -> Reading:
+    """Two taps at the same moment: the later one meets the unique key and gives what the earlier made."""
+    try:
+        return run(**kwargs)
+    except IntegrityError:
+        known = _sent_before(reading)
+        if known is None:
+            raise
+        return known
+
+
+def _acted_before(made: CorrectiveAction) -> CorrectiveAction | None:
+    told = ("action", "cause", "disposition", "note", "done_at", "decided_by_id")
+    last = made.deviation.actions.filter(replaced_by__isnull=True).first()
+    return last if last and all(getattr(last, name) == getattr(made, name) for name in told) else None
+
+
+def _store(by: Person, reading: Reading) -> str:
+    reading.save()
+    why = breach(reading.limit_version, reading.value_milli, reading.hold_s)
+    if why:
+        Deviation.objects.create(reading=reading, why=why, recorded_by=by)
+    return why
+
+
+def _lock_live(reading: Reading) -> None:
+    Reading.objects.select_for_update().get(pk=reading.pk)
+    if ReadingVoid.objects.filter(voids=reading).exists():
+        raise ValidationError("This reading is void already. Work on the one that replaced it.")
+
+
+def _needs_reason(reason: str) -> None:
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why: the old entry stays readable beside it."})
+
+
+def _tell(name: str, by: Person, reading: Reading, reason: str = "", **data) -> None:
+    version: LimitVersion = reading.limit_version
+    trail.note(
+        name, by=by, subject=reading, site_id=reading.site_id, reason=reason, probe=reading.probe.code,
+        limit=str(version), value_milli=reading.value_milli, taken_at=reading.taken_at.isoformat(), **data,
+    )  # fmt: skip

@@ -1,0 +1,123 @@
+"""Whether a reading meets its limit, in words, and what casts a doubt on it. No database in it."""
+
+from bisect import bisect_right
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from decimal import Decimal
+
+from compliance.limits.models import Direction, LimitVersion
+from compliance.probes.models import EventKind, Probe
+from shared import units
+
+ABSOLUTE_ZERO = -273_150
+LONGEST_HOLD_S = 7 * 24 * 3600
+TYPED_LENGTH = 20
+
+
+def read_typed(typed: str, unit: str) -> int:
+    """What somebody typed, in milli-degrees Celsius. Raises ValueError saying what to type."""
+    text = typed.strip()
+    if len(text) > TYPED_LENGTH:
+        raise ValueError(f"“{text[:TYPED_LENGTH]}…” is too long for a temperature. Type what the display shows.")
+    milli = units.to_milli(units.parse(text), unit)
+    if milli < ABSOLUTE_ZERO:
+        raise ValueError(f"“{text}” is colder than anything can be. Type what the display shows, such as 4.6")
+    return milli
+
+
+def breach(version: LimitVersion, milli: int, hold_s: int | None) -> str:
+    """Why this does not meet the limit, in words; empty where it does. At the limit is within it."""
+    reasons = []
+    if version.breached_by(milli):
+        side = "above" if version.direction == Direction.AT_MOST else "below"
+        reasons.append(f"{_apart(milli, version)} is {side} the limit of {demand(version)}")
+    if version.hold_s and hold_s is not None and hold_s < version.hold_s:
+        reasons.append(f"held for {duration(hold_s)}, the limit asks for {duration(version.hold_s)}")
+    return "; ".join(reasons)
+
+
+def demand(version: LimitVersion) -> str:
+    """What a limit asks for, such as “at least 75 °C”, in the unit that its rule is written in."""
+    return f"{version.get_direction_display()} {_plain(version.value)} {version.get_unit_display()}"
+
+
+def full_demand(version: LimitVersion) -> str:
+    """The same with its times, such as “at least 75 °C for 30 s”."""
+    held = f" for {duration(version.hold_s)}" if version.hold_s else ""
+    within = f", reached within {duration(version.within_s)}" if version.within_s else ""
+    return demand(version) + held + within
+
+
+def duration(seconds: int) -> str:
+    """A time span in words, such as “2 h”, “90 s” or “1 h 30 min”."""
+    if seconds < 120 and seconds != 60:
+        return f"{seconds} s"
+    hours, rest = divmod(seconds, 3600)
+    minutes, rest = divmod(rest, 60)
+    parts = [f"{n} {word}" for n, word in ((hours, "h"), (minutes, "min"), (rest, "s")) if n]
+    return " ".join(parts)
+
+
+def _apart(milli: int, version: LimitVersion) -> str:
+    """The value with as many digits as it takes to look different from the limit."""
+    for digits in (1, 2, 3):
+        if units.number(units.from_milli(milli, version.unit), digits) != units.number(Decimal(version.value), digits):
+            break
+    return units.show(milli, version.unit, digits)
+
+
+def _plain(value: Decimal) -> str:
+    return f"{Decimal(value).normalize():f}".replace("-", units.MINUS)
+
+
+@dataclass(slots=True)
+class Track:
+    """Where a probe was meant to be, and whether it was in use: its placements and the events that took it out or back."""
+
+    probe: Probe
+    starts: list[datetime] = field(default_factory=list)
+    sites: list[int] = field(default_factory=list)
+    turns: list[datetime] = field(default_factory=list)
+    out: list[bool] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, probe: Probe, placements: Iterable[tuple], events: Iterable[tuple]) -> "Track":
+        """From (site_id, starts_at) and (kind, at) rows in order of time; times all aware, or all naive UTC."""
+        track = cls(probe)
+        for site_id, starts_at in placements:
+            track.starts.append(starts_at)
+            track.sites.append(site_id)
+        for kind, at in events:
+            if kind in (EventKind.WITHDRAWN, EventKind.RETURNED):
+                track.turns.append(at)
+                track.out.append(kind == EventKind.WITHDRAWN)
+        return track
+
+    @property
+    def quiet(self) -> tuple[datetime | None, int | None]:
+        """From when on, and at which site, nothing about time and place casts a doubt."""
+        if not self.starts or (self.out and self.out[-1]):
+            return None, None
+        return max([self.starts[-1], *self.turns[-1:]]), self.sites[-1]
+
+    def doubts(self, milli: int, site_id: int, at: datetime) -> list[str]:
+        """What to look at before trusting a reading taken with this probe, in words."""
+        return [words for words in (self._range(milli), self._use(at), self._place(site_id, at)) if words]
+
+    def _range(self, milli: int) -> str:
+        probe = self.probe
+        if probe.lowest_milli <= milli <= probe.highest_milli:
+            return ""
+        low, high = units.show(probe.lowest_milli, "C", 0), units.show(probe.highest_milli, "C", 0)
+        return f"{units.show(milli)} is outside the working range of {probe.code}, {low} to {high}"
+
+    def _use(self, at: datetime) -> str:
+        turn = bisect_right(self.turns, at)
+        return f"{self.probe.code} was withdrawn from use at that time" if turn and self.out[turn - 1] else ""
+
+    def _place(self, site_id: int, at: datetime) -> str:
+        turn = bisect_right(self.starts, at)
+        if not turn:
+            return f"{self.probe.code} had not been placed anywhere yet at that time"
+        return "" if self.sites[turn - 1] == site_id else f"{self.probe.code} was placed at another site at that time"

@@ -1,0 +1,103 @@
+"""Reads of readings and deviations that pages and the floors above share."""
+
+from datetime import datetime
+
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
+
+from compliance.checks.models import Span, Standing
+from compliance.checks.queries import standing_subquery
+from compliance.limits.models import Limit
+from compliance.probes.models import Event, Placement, Probe
+from sites.access import sites_of
+from sites.models import Person, Role, Site
+
+from .judging import Track
+from .models import CorrectiveAction, Deviation, Disposition, Reading
+
+# Food that is held apart still waits for somebody to say what becomes of it.
+SETTLED = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True).exclude(
+    disposition=Disposition.HELD
+)
+
+
+def readings_seen_by(person: Person) -> QuerySet[Reading]:
+    """The readings at sites where this person has a role, with all that a list shows, void ones too."""
+    settled = SETTLED.filter(deviation__reading=OuterRef("pk"))
+    return (
+        Reading.objects.filter(site__in=sites_of(person))
+        .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
+        .annotate(standing=standing_subquery(), settled=Exists(_settled_of(OuterRef("pk"))))
+    )
+
+
+def _settled_of(reading) -> QuerySet[CorrectiveAction]:
+    current = CorrectiveAction.objects.filter(deviation__reading=reading, replaced_by__isnull=True)
+    return current.exclude(disposition=Disposition.HELD)
+
+
+def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Reading]:
+    """Only those of this standing. What is in doubt is few spans, so it is found from their side."""
+    if standing in (Standing.PROVEN, Standing.PENDING):
+        return readings.filter(Exists(_span_over(OuterRef("probe_id"), OuterRef("taken_at")).filter(standing=standing)))
+    inside = Q(taken_at__gt=F("probe__spans__starts_at"), taken_at__lte=F("probe__spans__ends_at"))
+    found = Reading.objects.filter(inside, probe__spans__standing=standing).order_by().values("pk")
+    if standing == Standing.UNPROVEN:  # a probe that nobody has checked yet may have no timeline at all
+        uncut = Reading.objects.filter(~Exists(Span.objects.filter(probe=OuterRef("probe_id")))).order_by().values("pk")
+        found = found.union(uncut, all=True)
+    return readings.filter(pk__in=found)
+
+
+def _span_over(probe_id, at) -> QuerySet[Span]:
+    return Span.objects.filter(probe=probe_id, starts_at__lt=at, ends_at__gte=at)
+
+
+def span_of(reading: Reading) -> Span | None:
+    """The span of the probe's timeline that a reading falls in; None while the timeline has not been cut."""
+    return _span_over(reading.probe_id, reading.taken_at).select_related("behind", "ahead").first()
+
+
+def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:
+    """Deviations at these sites that wait for somebody: no action yet, or the food is still held apart."""
+    return Deviation.objects.filter(
+        ~Exists(SETTLED), reading__site__in=sites, reading__void__isnull=True
+    )
+
+
+def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
+    related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by", "reading__void")
+    return (
+        Deviation.objects.filter(reading__site__in=sites_of(person))
+        .select_related(*related)
+        .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))
+    )
+
+
+def track_of(probe: Probe) -> Track:
+    """Where one probe was and whether it was in use."""
+    placements = Placement.objects.filter(probe=probe).order_by("starts_at", "pk").values_list("site_id", "starts_at")
+    events = Event.objects.filter(probe=probe, void__isnull=True).order_by("at", "pk").values_list("kind", "at")
+    return Track.of(probe, placements, events)
+
+
+def recording_sites(person: Person) -> QuerySet[Site]:
+    """Where this person may record readings."""
+    return sites_of(person, Role.COOK).filter(closed=False).select_related("area__business")
+
+
+def probes_at(site: Site) -> QuerySet[Probe]:
+    """Those in use that are at the site now."""
+    return Probe.objects.filter(site=site, withdrawn=False).order_by("code")
+
+
+def limits_at(site: Site) -> QuerySet[Limit]:
+    return Limit.objects.filter(site=site).order_by("step", "title")
+
+
+def recent_items(site: Site, most: int = 40) -> list[str]:
+    """Foods and units that were lately read here, the last first."""
+    latest = Reading.objects.filter(site=site).order_by("-taken_at", "-pk").values_list("item", flat=True)[:400]
+    return list(dict.fromkeys(latest))[:most]
+
+
+def usual_taken_at(now: datetime) -> datetime:
+    return now.replace(second=0, microsecond=0)
