@@ -1,3 +1,7 @@
 """Every address of the application; each feature keeps its own."""
 
-urlpatterns = []
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("sites.urls")),
+]

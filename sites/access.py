@@ -1,6 +1,6 @@
 """The only door to what belongs to a site: strangers find nothing (404), readers may not write (403)."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import TypeVar
 
 from django.core.exceptions import PermissionDenied
@@ -30,6 +30,16 @@ def role_at(person: Person, site: Site) -> int | None:
     """The highest role held at this site, directly or through its area; None for a stranger."""
     mine = person.memberships.filter(Q(site=site) | Q(area=site.area_id))
     return mine.aggregate(highest=Max("role"))["highest"]
+
+
+def roles_at(person: Person, sites: Iterable[Site]) -> dict[int, int]:
+    """The highest role held at each of these sites, by the site's key; strangers' sites are left out. One query."""
+    by_site, by_area = {}, {}
+    for site, area, role in person.memberships.values_list("site_id", "area_id", "role"):
+        held, key = (by_site, site) if site else (by_area, area)
+        held[key] = max(role, held.get(key, 0))
+    highest = {site.pk: max(by_site.get(site.pk, 0), by_area.get(site.area_id, 0)) for site in sites}
+    return {pk: role for pk, role in highest.items() if role}
 
 
 def may(person: Person, site: Site, role: int) -> bool:

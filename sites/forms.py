@@ -1,0 +1,135 @@
+"""What people fill in about sites, people and roles."""
+
+from copy import copy
+from zoneinfo import available_timezones
+
+from django import forms
+from django.contrib.auth import password_validation
+from django.contrib.auth.forms import AuthenticationForm
+
+from .models import Area, Person, Role, Site
+from .passwords import one_time_password
+
+ZONES = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "SystemV/"))) + ["UTC"]
+WHAT_ROLES_DO = {
+    Role.READER: "Reads everything at the site and prints records; writes nothing.",
+    Role.COOK: "Also checks probes and records readings and what happened to a probe.",
+    Role.MANAGER: "Also manages probes and limits and decides on readings in quarantine.",
+    Role.SUPERVISOR: "Also signs cases, voids checks, and manages sites and people of the area.",
+}
+ROLE_CHOICES = [(role.value, f"{role.label.capitalize()}: {WHAT_ROLES_DO[role]}") for role in Role]
+
+
+class SignInForm(AuthenticationForm):
+    error_messages = {
+        "invalid_login": "This e-mail and password do not belong together. Check both; your supervisor can give you a "
+        "new password.",
+        "inactive": "This person may not sign in any more. Ask your supervisor.",
+    }
+
+
+class SiteForm(forms.ModelForm):
+    time_zone = forms.ChoiceField(help_text="The clock by which days begin there, and that its records print.")
+
+    class Meta:
+        model = Site
+        fields = ["area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "closed"]
+        widgets = {"address": forms.Textarea(attrs={"rows": 3}), "unit": forms.RadioSelect, "paper": forms.RadioSelect}
+        help_texts = {"altitude_m": "Above sea level. Water boils cooler higher up."}
+
+    def __init__(self, *args, areas, instance=None, **kwargs):
+        # The action compares with the site as it was, so the form fills a copy.
+        super().__init__(*args, instance=copy(instance), **kwargs)
+        self.fields["area"].queryset = areas
+        self.fields["area"].empty_label = None
+        known = self.instance.time_zone
+        self.fields["time_zone"].choices = [(z, z.replace("_", " ")) for z in sorted({*ZONES, known})]
+        self.fields["closed"].label = "Closed for good"
+        if instance is None:
+            del self.fields["closed"]
+
+
+class AreaForm(forms.Form):
+    business = forms.ModelChoiceField(queryset=None, empty_label=None)
+    name = forms.CharField(max_length=120, help_text="Such as a town, or the supervisor's round.")
+
+    def __init__(self, *args, businesses, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["business"].queryset = businesses
+        if len(businesses) == 1:
+            del self.fields["business"]
+
+
+class PersonForm(forms.ModelForm):
+    class Meta:
+        model = Person
+        fields = ["name", "initials", "email"]
+        help_texts = {
+            "name": "In full, as it is printed under what they record and sign.",
+            "initials": "Up to six letters, for narrow columns of the record.",
+            "email": "They sign in with it. The book sends nothing there by itself.",
+        }
+
+    def __init__(self, *args, instance=None, **kwargs):
+        super().__init__(*args, instance=copy(instance), **kwargs)
+
+    def clean_email(self):
+        email = self.cleaned_data["email"].strip().lower()
+        if Person.objects.filter(email=email).exclude(pk=self.instance.pk).exists():
+            raise forms.ValidationError(
+                "Somebody has this e-mail already. Look among the people, in your areas and in others, and give them a role."
+            )
+        return email
+
+
+class OwnNameForm(PersonForm):
+    class Meta(PersonForm.Meta):
+        fields = ["name", "initials"]
+
+
+def places(areas: list[Area], sites: list[Site]) -> list:
+    """Choices of where a role is held."""
+    return [
+        ("One site", [(f"site-{s.pk}", f"{s.name} ({s.area.name})") for s in sites]),
+        ("All sites of an area", [(f"area-{a.pk}", f"{a.name}, the whole area") for a in areas]),
+    ]
+
+
+class RoleForm(forms.Form):
+    place = forms.ChoiceField(label="Where", help_text="A role for an area holds at all its sites, also at later ones.")
+    role = forms.TypedChoiceField(coerce=int, choices=ROLE_CHOICES, widget=forms.RadioSelect, initial=Role.COOK.value)
+
+    def __init__(self, *args, areas, sites, **kwargs):
+        super().__init__(*args, **kwargs)
+        self._places = {f"area-{a.pk}": {"area": a} for a in areas} | {f"site-{s.pk}": {"site": s} for s in sites}
+        self.fields["place"].choices = places(areas, sites)
+
+    def chosen(self) -> dict:
+        """The role and its place, as `sites.actions.grant` takes them."""
+        return {"role": self.cleaned_data["role"], **self._places[self.cleaned_data["place"]]}
+
+
+class PasswordForm(forms.Form):
+    password = forms.CharField(
+        required=False,
+        strip=False,
+        label="A first password of your choice",
+        help_text="Leave it empty and the book makes one, which you will see once. Either way they are asked for one of "
+        "their own when they sign in.",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
+    )
+
+    def clean_password(self):
+        given = self.cleaned_data["password"]
+        if given:
+            password_validation.validate_password(given)
+        return given
+
+    def chosen(self) -> tuple[str, bool]:
+        """The password, and whether the book made it."""
+        given = self.cleaned_data["password"]
+        return (given, False) if given else (one_time_password(), True)
+
+
+class ReasonForm(forms.Form):
+    reason = forms.CharField(label="Why", max_length=200, help_text="It stays in the record.")

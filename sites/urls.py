@@ -1,0 +1,25 @@
+from django.urls import path
+
+from .views import people, places, session
+
+urlpatterns = [
+    path("", session.home, name="home"),
+    path("sign-in/", session.SignIn.as_view(), name="sign_in"),
+    path("sign-out/", session.SignOut.as_view(), name="sign_out"),
+    path("account/", session.account, name="account"),
+    path("account/password/", session.account_password, name="account_password"),
+    path("sites/", places.site_list, name="site_list"),
+    path("sites/add/", places.site_add, name="site_add"),
+    path("sites/<int:pk>/edit/", places.site_edit, name="site_edit"),
+    path("set-up/areas/", places.area_setup, name="area_setup"),
+    path("set-up/areas/add/", places.area_add, name="area_add"),
+    path("set-up/areas/<int:pk>/", places.area_edit, name="area_edit"),
+    path("people/", people.people, name="people"),
+    path("people/add/", people.person_add, name="person_add"),
+    path("people/<int:pk>/", people.person_edit, name="person_edit"),
+    path("people/<int:pk>/roles/add/", people.role_add, name="role_add"),
+    path("people/<int:pk>/password/", people.person_password, name="person_password"),
+    path("people/<int:pk>/stop/", people.person_stop, name="person_stop"),
+    path("people/<int:pk>/restart/", people.person_restart, name="person_restart"),
+    path("roles/<int:pk>/remove/", people.role_remove, name="role_remove"),
+]

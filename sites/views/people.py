@@ -1,0 +1,196 @@
+"""People: who there are, their roles, their signing in."""
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.db.models import Prefetch, Q
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from shared.forms import attempt
+from shared.numbered import numbered_page
+
+from ..actions import add_person, amend_person, grant, restart_person, revoke, set_password, stop_person
+from ..forms import PasswordForm, PersonForm, ReasonForm, RoleForm
+from ..models import Membership, Site
+from ..people import colleagues_of, get_membership, get_person, get_whole_person, people_of, require_supervisor
+from ..tables import PeopleTable
+from .parts import place_of, role_facts, roles_of, setup_tabs
+
+FORM = ["GET", "HEAD", "POST"]
+ONCE = "shown_once"
+GROUPS = (("", "In my areas"), ("elsewhere", "In other areas"), ("stopped", "Not signing in"))
+
+
+@require_safe
+def people(request):
+    areas = require_supervisor(request.user)
+    group, words = request.GET.get("show", ""), request.GET.get("q", "").strip()[:80]
+    found = people_in(group, request.user)
+    if words:
+        found = found.filter(Q(name__icontains=words) | Q(email__icontains=words))
+    roles = Prefetch("memberships", Membership.objects.select_related("site", "area").order_by("-role", "pk"))
+    page = numbered_page(found.prefetch_related(roles).order_by("name", "pk"), request)
+    table = PeopleTable(page.rows)
+    table.pager = page
+    groups = [{"label": label, "url": f"?show={key}" if key else "?", "current": key == group} for key, label in GROUPS]
+    return render(request, "sites/people.html", {
+        "table": table, "tabs": setup_tabs(request.user, "people"), "groups": groups, "words": words, "group": group,
+        "areas": areas,
+    })  # fmt: skip
+
+
+def people_in(group: str, supervisor):
+    mine = people_of(supervisor)
+    if group == "elsewhere":
+        return colleagues_of(supervisor).filter(is_active=True).exclude(pk__in=mine.values("pk"))
+    return mine.filter(is_active=group != "stopped")
+
+
+@sensitive_post_parameters("password")
+@require_http_methods(FORM)
+def person_add(request):
+    areas = require_supervisor(request.user)
+    data = request.POST or None
+    forms = {
+        "form": PersonForm(data), "role_form": RoleForm(data, areas=areas, sites=sites_in(areas)),
+        "password_form": PasswordForm(data),
+    }  # fmt: skip
+    if all([form.is_valid() for form in forms.values()]):
+        password, made = forms["password_form"].chosen()
+        given = forms["form"].cleaned_data | forms["role_form"].chosen()
+        person = attempt(forms["form"], add_person, by=request.user, password=password, **given)
+        if person:
+            keep_to_show(request, person, password if made else "")
+            messages.success(request, f"{person} is in the book.")
+            return redirect("person_edit", person.pk)
+    return render(request, "sites/person_add.html", forms)
+
+
+def sites_in(areas) -> list[Site]:
+    return list(Site.objects.filter(area__in=areas, closed=False).select_related("area").order_by("area__name", "name"))
+
+
+def keep_to_show(request, person, password: str) -> None:
+    """A password that the book made is shown on the next page and then forgotten."""
+    if password:
+        request.session[ONCE] = [person.pk, password]
+
+
+def take_to_show(request, person) -> str:
+    pk, password = request.session.get(ONCE) or (None, "")
+    if pk != person.pk:
+        return ""
+    del request.session[ONCE]
+    return password
+
+
+@never_cache
+@require_http_methods(FORM)
+def person_edit(request, pk):
+    reach = get_person(request.user, pk)
+    person = reach.person
+    if request.method == "POST" and not reach.whole:
+        raise PermissionDenied(f"{person} also works in areas that are not yours.")
+    form = PersonForm(request.POST or None, instance=person) if reach.whole else None
+    if form and form.is_valid():
+        attempt(form, amend_person, by=request.user, person=person, changes=form.cleaned_data)
+        if not form.errors:
+            messages.success(request, f"{person} is saved.")
+            return redirect("person_edit", pk)
+    own, elsewhere = roles_by_reach(reach)
+    return render(request, "sites/person_edit.html", {
+        "form": form, "person": person, "roles": own, "elsewhere": role_facts(elsewhere), "whole": reach.whole,
+        "once": take_to_show(request, person) if request.method == "GET" else "",
+        "oneself": person.pk == request.user.pk,
+    })  # fmt: skip
+
+
+def roles_by_reach(reach) -> tuple[list[dict], list[Membership]]:
+    """The roles that the supervisor may change, as a list to act on, and the others."""
+    areas = {area.pk for area in reach.areas}
+    memberships = list(roles_of(reach.person))
+    own = [m for m in memberships if (m.area_id or m.site.area_id) in areas]
+    items = [
+        {"title": place_of(m), "meta": m.get_role_display().capitalize(), "action_label": "Take away",
+         "action_url": reverse("role_remove", args=[m.pk])}
+        for m in own
+    ]  # fmt: skip
+    return items, [m for m in memberships if m not in own]
+
+
+@require_http_methods(FORM)
+def role_add(request, pk):
+    reach = get_person(request.user, pk)
+    form = RoleForm(request.POST or None, areas=reach.areas, sites=sites_in(reach.areas))
+    if form.is_valid():
+        attempt(form, grant, by=request.user, person=reach.person, **form.chosen())
+        if not form.errors:
+            messages.success(request, f"{reach.person} has the role.")
+            return redirect("person_edit", pk)
+    return confirm(request, form, title=f"Give {reach.person} a role", submit_label="Give the role", person=pk,
+                   lead="It takes the place of a role held at the same site or for the same area.")  # fmt: skip
+
+
+@require_http_methods(FORM)
+def role_remove(request, pk):
+    membership = get_membership(request.user, pk)
+    person = membership.person
+    form = ReasonForm(request.POST or None)
+    del form.fields["reason"]
+    if form.is_valid():
+        attempt(form, revoke, by=request.user, membership=membership)
+        if not form.errors:
+            messages.success(request, f"{person} no longer has that role.")
+            if person.pk == request.user.pk:
+                return redirect("home")
+            return redirect("person_edit", person.pk)
+    return confirm(request, form, title=f"Take this role from {person}?", submit_label="Take it away", tone="danger",
+                   person=person.pk, facts=role_facts([membership]),
+                   lead="What they recorded stays in the book, under their name.")  # fmt: skip
+
+
+@sensitive_post_parameters("password")
+@require_http_methods(FORM)
+def person_password(request, pk):
+    person = get_whole_person(request.user, pk).person
+    if person.pk == request.user.pk:
+        return redirect("account_password")
+    form = PasswordForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        password, made = form.chosen()
+        set_password(by=request.user, person=person, password=password)
+        keep_to_show(request, person, password if made else "")
+        messages.success(request, f"{person} has a new password. The old one is of no use any more.")
+        return redirect("person_edit", pk)
+    return confirm(request, form, title=f"A new password for {person}", submit_label="Set the password", person=pk)
+
+
+@require_http_methods(FORM)
+def person_stop(request, pk):
+    person = get_whole_person(request.user, pk).person
+    if person.pk == request.user.pk:
+        raise PermissionDenied("Another supervisor has to stop your signing in.")
+    form = ReasonForm(request.POST or None)
+    if form.is_valid():
+        attempt(form, stop_person, by=request.user, person=person, **form.cleaned_data)
+        if not form.errors:
+            messages.success(request, f"{person} may no longer sign in.")
+            return redirect("person_edit", pk)
+    return confirm(request, form, title=f"Stop {person} signing in?", submit_label="Stop signing in", tone="danger",
+                   person=pk, lead="What they recorded stays in the book, under their name. You can undo this.")  # fmt: skip
+
+
+@require_POST
+def person_restart(request, pk):
+    person = get_whole_person(request.user, pk).person
+    restart_person(by=request.user, person=person)
+    messages.success(request, f"{person} may sign in again.")
+    return redirect("person_edit", pk)
+
+
+def confirm(request, form, *, person: int, **context):
+    back = reverse("person_edit", args=[person])
+    return render(request, "components/confirm.html", {"form": form, "cancel_url": back, "back_url": back, **context})

@@ -1,0 +1,101 @@
+"""Sites and areas: which there are, and what is known of them."""
+
+from django.contrib import messages
+from django.db.models import Count, Q
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_safe
+
+from shared.forms import attempt
+from shared.numbered import numbered_page
+
+from ..access import areas_of, get_area, get_site, sites_of
+from ..actions import add_area, add_site, amend_area, amend_site
+from ..forms import AreaForm, SiteForm
+from ..models import Area, Business, Role
+from ..people import require_supervisor
+from ..tables import AreaTable, SiteTable, site_rows
+from .parts import setup_tabs
+
+FORM = ["GET", "HEAD", "POST"]
+
+
+@require_safe
+def site_list(request):
+    found = sites_of(request.user).select_related("area__business").order_by("closed", "area__name", "name")
+    page = numbered_page(found, request)
+    table = SiteTable(site_rows(page.rows, request.user))
+    table.pager = page
+    tabs = setup_tabs(request.user, "site_list")
+    return render(request, "sites/site_list.html", {"table": table, "tabs": tabs, "may_add": bool(tabs)})
+
+
+@require_http_methods(FORM)
+def site_add(request):
+    require_supervisor(request.user)
+    areas = areas_of(request.user).order_by("name")
+    form = SiteForm(request.POST or None, areas=areas, initial=like_its_neighbours(areas))
+    if form.is_valid():
+        site = attempt(form, add_site, by=request.user, **form.cleaned_data)
+        if site:
+            messages.success(request, f"{site} is in the book. Next: its limits, its people, its probes.")
+            return redirect("site_list")
+    return render(request, "sites/site_form.html", {"form": form, "title": "Add a site", "submit_label": "Add the site"})
+
+
+def like_its_neighbours(areas) -> dict:
+    """A new site is most often like the last one: the same clock, unit and paper."""
+    last = areas.model.objects.filter(pk__in=areas.values("pk")).order_by("-sites__pk").values(
+        "sites__time_zone", "sites__unit", "sites__paper"
+    ).first()  # fmt: skip
+    return {name.removeprefix("sites__"): value for name, value in (last or {}).items() if value}
+
+
+@require_http_methods(FORM)
+def site_edit(request, pk):
+    site = get_site(request.user, pk, Role.SUPERVISOR)
+    areas = Area.objects.filter(Q(pk__in=areas_of(request.user).values("pk")) | Q(pk=site.area_id))
+    areas = areas.filter(business=site.area.business_id)
+    form = SiteForm(request.POST or None, areas=areas, instance=site)
+    if form.is_valid():
+        attempt(form, amend_site, by=request.user, site=site, changes=form.cleaned_data)
+        if not form.errors:
+            messages.success(request, f"{site} is saved.")
+            return redirect("site_list")
+    return render(request, "sites/site_form.html", {"form": form, "title": site.name, "submit_label": "Save"})
+
+
+@require_safe
+def area_setup(request):
+    require_supervisor(request.user)
+    areas = areas_of(request.user).select_related("business")
+    counted = areas.annotate(open_sites=Count("sites", filter=Q(sites__closed=False), distinct=True))
+    return render(request, "sites/area_setup.html", {
+        "table": AreaTable(counted.order_by("name")), "tabs": setup_tabs(request.user, "area_setup"),
+    })  # fmt: skip
+
+
+@require_http_methods(FORM)
+def area_add(request):
+    areas = require_supervisor(request.user)
+    businesses = Business.objects.filter(areas__in=areas).distinct()
+    form = AreaForm(request.POST or None, businesses=businesses)
+    if form.is_valid():
+        business = form.cleaned_data.get("business") or areas[0].business
+        area = attempt(form, add_area, by=request.user, business=business, name=form.cleaned_data["name"])
+        if area:
+            messages.success(request, f"{area} is in the book, and you supervise it.")
+            return redirect("area_setup")
+    return render(request, "sites/area_form.html", {"form": form, "title": "Add an area", "submit_label": "Add the area"})
+
+
+@require_http_methods(FORM)
+def area_edit(request, pk):
+    area = get_area(request.user, pk)
+    businesses = Business.objects.filter(pk=area.business_id)
+    form = AreaForm(request.POST or None, businesses=businesses, initial={"name": area.name})
+    if form.is_valid():
+        attempt(form, amend_area, by=request.user, area=area, name=form.cleaned_data["name"])
+        if not form.errors:
+            messages.success(request, f"{area} is saved.")
+            return redirect("area_setup")
+    return render(request, "sites/area_form.html", {"form": form, "title": area.name, "submit_label": "Save"})
