@@ -42,6 +42,7 @@ def pytest_load_initial_conftests(early_config):
     worker = os.environ.get("PYTEST_XDIST_WORKER")
     Run.engine = worker if worker in ENGINES else early_config.known_args_namespace.engine or "sqlite"
     Run.data = tempfile.mkdtemp(prefix="noughtbook-test-")
+    os.mkdir(f"{Run.data}/static")
     for name in [n for n in os.environ if n.startswith("NOUGHTBOOK_")]:
         del os.environ[name]
     os.environ |= {"NOUGHTBOOK_DATA": Run.data, "NOUGHTBOOK_SECRET_KEY": "only the tests sign with this key"}

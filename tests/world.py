@@ -1,11 +1,13 @@
 """A small invented world: two businesses that do not know each other, and a person of every role."""
 
+import uuid
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 
 from compliance.limits.models import Direction, Limit, LimitVersion, Origin
 from compliance.probes.models import Placement, Probe, Sensor
+from compliance.readings.models import Reading
 from shared.units import Unit, to_milli
 from sites.models import Area, Business, Membership, Person, Role, Site
 
@@ -111,3 +113,20 @@ def make_probe(site: Site, code: str, *, by: Person, limits=(), starts_at=None, 
     starts_at = starts_at or datetime(2025, 1, 1, tzinfo=UTC)
     Placement.objects.create(probe=probe, site=site, starts_at=starts_at, recorded_by=by)
     return probe
+
+
+def make_reading(probe: Probe, limit: Limit, typed: str, taken_at: datetime, *, by: Person, site=None) -> Reading:
+    """A reading in °C of soup, straight into its table, against the limit's first version."""
+    return Reading.objects.create(
+        key=uuid.uuid4().hex,
+        probe=probe,
+        site=site or limit.site,
+        limit_version=limit.versions.earliest("effective_from"),
+        item="Soup",
+        typed=typed,
+        unit=Unit.CELSIUS,
+        value_milli=to_milli(Decimal(typed), Unit.CELSIUS),
+        taken_at=taken_at,
+        taken_by=by,
+        recorded_by=by,
+    )

@@ -1,0 +1,71 @@
+"""One record of every kind that an address can name, all of the stock business, for the walk over all addresses."""
+
+from datetime import timedelta
+
+from django.utils import timezone
+
+from compliance.limits.models import Rule
+from compliance.readings.models import CorrectiveAction, Deviation, Import
+from tests.checks import making
+from tests.rows import fill
+from tests.world import World, make_reading
+
+# What the argument of an address names, by the longest beginning of the address's name; arguments other than `pk` name it
+# themselves.
+BY_ADDRESS = {
+    "account": "person", "area": "area", "case": "case", "certificate_add": "probe", "check": "check",
+    "deviation": "deviation", "event_add": "probe", "event_void": "event", "import": "file", "limit": "limit",
+    "person": "person", "probe": "probe", "reading": "reading", "role": "membership", "rule": "rule", "site": "site",
+    "today": "site", "zero_check": "probe",
+}  # fmt: skip
+BY_ARGUMENT = {
+    "anchor": "case", "area_pk": "area", "check_pk": "check", "limit_pk": "limit", "membership_pk": "membership",
+    "person_pk": "person", "probe_pk": "probe", "reading_pk": "reading", "site_pk": "site", "slug": "case",
+}  # fmt: skip
+HELP = "{}: say in tests/everything.py which record its argument “{}” names."
+
+
+def build() -> dict[str, object]:
+    """The world, and each record by its noun. The case is a failed check's, with one reading that broke its limit."""
+    world, now = World.build(), timezone.now()
+    making.good(world.probe, world.cook, now - timedelta(days=9))
+    reading = make_reading(world.probe, world.limit, "7.5", now - timedelta(days=5), by=world.cook)
+    deviation = Deviation.objects.create(reading=reading, why="2.5 °C above the limit", recorded_by=world.cook)
+    fill(CorrectiveAction, world)
+    check = making.bad(world.probe, world.cook, now - timedelta(days=2))
+    return {
+        "world": world,
+        "area": world.area,
+        "site": world.site,
+        "person": world.cook,
+        "membership": world.cook.memberships.get(),
+        "rule": fill(Rule, world),
+        "limit": world.limit,
+        "probe": world.probe,
+        "check": check,
+        "event": making.event(world.probe, world.cook, "dropped", now - timedelta(days=1)),
+        "reading": reading,
+        "deviation": deviation,
+        "file": Import.objects.create(
+            site=world.site, file_name="readings.csv", digest="0" * 64, rows=0, added=0, known=0, recorded_by=world.cook
+        ),
+        "case": f"check-{check.pk}",
+    }
+
+
+def arguments(name: str, wanted, records) -> dict:
+    """The arguments of one address. Raises LookupError for one that this file does not know."""
+    given = {}
+    for argument in wanted:
+        record = records[noun(name, argument)]
+        given[argument] = record if isinstance(record, str) else record.pk
+    return given
+
+
+def noun(name: str, argument: str) -> str:
+    if argument in BY_ARGUMENT:
+        return BY_ARGUMENT[argument]
+    beginnings = [start for start in BY_ADDRESS if name.startswith(start)]
+    if argument != "pk" or not beginnings:
+        raise LookupError(HELP.format(name, argument))
+    return BY_ADDRESS[max(beginnings, key=len)]

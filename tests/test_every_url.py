@@ -1,0 +1,129 @@
+"""Every address there is, walked as everybody: nobody sees what is not theirs, nothing is written by looking."""
+
+import re
+from urllib.parse import urlsplit
+
+import pytest
+from django.db import connection, transaction
+from django.test import Client
+from django.urls import get_resolver, reverse
+
+from tests import everything
+
+OPEN_TO_ALL = {"sign_in"}
+OWN_AFFAIRS = {"sign_in", "sign_out", "account"}  # what a reader may post: each about nobody but themselves
+WRITING = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
+HOUSEKEEPING = re.compile(r'"(django_session)"')
+
+
+def walk(patterns):
+    for pattern in patterns:
+        if hasattr(pattern, "url_patterns"):
+            yield from walk(pattern.url_patterns)
+        else:
+            yield pattern.name, sorted(pattern.pattern.converters)
+
+
+ADDRESSES = list(walk(get_resolver().url_patterns))
+WITH_RECORDS = [(name, wanted) for name, wanted in ADDRESSES if wanted]
+
+
+@pytest.fixture
+def records(db):
+    return everything.build()
+
+
+@pytest.fixture
+def world(records):
+    return records["world"]
+
+
+@pytest.fixture
+def visit(records):
+    """Request one address as somebody; whatever it did to the database is taken back afterwards."""
+
+    def go(person, method, name, wanted):
+        client = Client(raise_request_exception=False)
+        if person:
+            client.force_login(person)
+        path = reverse(name, kwargs=everything.arguments(name, wanted, records))
+        with transaction.atomic():
+            answer = getattr(client, method)(path)
+            answer.content_read = b"".join(answer) if answer.streaming else answer.content
+            transaction.set_rollback(True)
+        return answer
+
+    return go
+
+
+def test_there_are_addresses_and_each_has_its_own_name():
+    names = [name for name, _ in ADDRESSES]
+    assert len(names) > 20
+    assert None not in names
+    assert len(names) == len(set(names))
+
+
+def test_somebody_not_signed_in_is_asked_to_sign_in(visit):
+    answers = {
+        (name, method): visit(None, method, name, wanted)
+        for name, wanted in ADDRESSES
+        for method in ("get", "post")
+        if name not in OPEN_TO_ALL
+    }
+    sent_on = {key: urlsplit(a.headers.get("Location", "")).path for key, a in answers.items()}
+    assert {key: path for key, path in sent_on.items() if path != reverse("sign_in")} == {}
+
+
+@pytest.mark.parametrize("method", ["get", "post"])
+def test_a_stranger_finds_nothing(method, visit, world):
+    allowed = {404, 405}
+    answers = {name: visit(world.stranger, method, name, wanted).status_code for name, wanted in WITH_RECORDS}
+    assert {name: status for name, status in answers.items() if status not in allowed} == {}
+
+
+def test_every_address_of_a_record_hides_it_by_get_or_by_post(visit, world):
+    """405 says nothing of the record, so it is allowed above; but one of the two methods must have asked at the door."""
+    for name, wanted in WITH_RECORDS:
+        assert 404 in {visit(world.stranger, method, name, wanted).status_code for method in ("get", "post")}, name
+
+
+def test_a_strangers_own_pages_show_nothing_of_this_business(visit, world):
+    secrets = [world.business.name, world.site.name, world.probe.code, world.cook.name, "Soup"]
+    leaks = []
+    for name, wanted in ADDRESSES:
+        if not wanted:
+            text = visit(world.stranger, "get", name, wanted).content_read.decode(errors="replace")
+            leaks += [(name, secret) for secret in secrets if re.search(rf">\s*{secret}\s*<", text)]
+    assert leaks == []
+
+
+def test_a_reader_may_not_write(visit, world):
+    allowed = {403, 404, 405}
+    answers = {
+        name: visit(world.reader, "post", name, wanted).status_code
+        for name, wanted in ADDRESSES
+        if name not in OWN_AFFAIRS
+    }
+    assert {name: status for name, status in answers.items() if status not in allowed} == {}
+
+
+@pytest.mark.parametrize("who", ["supervisor", "manager", "reader"])
+def test_looking_writes_nothing(who, visit, world):
+    written, current = {}, []
+
+    def watch(execute, sql, params, many, context):
+        if WRITING.match(sql) and not HOUSEKEEPING.search(sql):
+            written.setdefault(current[-1], []).append(sql[:120])
+        return execute(sql, params, many, context)
+
+    with connection.execute_wrapper(watch):
+        for name, wanted in ADDRESSES:
+            current.append(name)
+            visit(getattr(world, who), "get", name, wanted)
+    assert written == {}
+
+
+def test_every_page_opens_for_a_supervisor(visit, world):
+    allowed = {200, 302, 405}
+    answers = {name: visit(world.supervisor, "get", name, wanted).status_code for name, wanted in ADDRESSES}
+    assert {name: status for name, status in answers.items() if status not in allowed} == {}
