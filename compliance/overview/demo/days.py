@@ -1,0 +1,134 @@
+"""The readings of half a year, kitchen by kitchen: what the food really had, shown by whichever probe was at hand."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from random import Random
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from compliance.limits.models import LimitVersion
+from compliance.readings.judging import breach, read_typed
+from compliance.readings.models import Deviation, Reading
+from shared.units import Unit
+
+from .lives import Life
+from .physics import DAYS
+from .scenario import SiteStory
+from .setting import Setting
+
+BATCH = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """Something measured at a time of day: which rule, on what, how warm it usually is and how much that varies."""
+
+    at: time
+    use: str
+    rule: str
+    items: tuple[str, ...]
+    truth: float
+    scatter: float
+    hold_s: int | None = None
+    every: int = 1
+
+
+ROUNDS = (
+    Round(time(7, 20), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 3.4, 0.9),
+    Round(time(7, 25), "store", "frozen-store", ("Chest freezer",), -20.2, 0.9),
+    Round(time(14, 50), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 4.1, 1.0),
+    Round(
+        time(9, 10), "store", "delivery-chilled", ("Milk and yoghurt", "Cooked ham", "Fresh fish"), 4.4, 1.1, every=2
+    ),
+    Round(
+        time(11, 35),
+        "cook",
+        "cook-75",
+        ("Chicken casserole", "Shepherd's pie", "Lentil bake", "Salmon fillets"),
+        80.0,
+        2.6,
+        30,
+    ),
+    Round(
+        time(11, 50), "cook", "cook-75", ("Roast turkey", "Beef stew", "Vegetable lasagne", "Sausages"), 81.0, 2.9, 30
+    ),
+    Round(time(12, 20), "hot", "hot-holding", ("Mashed potato", "Gravy", "Rice", "Soup of the day"), 69.5, 2.3),
+    Round(time(12, 25), "hot", "reheat", ("Tomato sauce", "Custard", "Rice pudding"), 83.0, 2.8, every=3),
+)
+SUPPER = (
+    Round(time(17, 5), "cook", "cook-75", ("Omelette", "Fish pie", "Chicken soup"), 80.5, 2.7, 30),
+    Round(time(17, 20), "hot", "hot-holding", ("Soup of the day", "Baked beans"), 69.0, 2.2),
+)
+
+
+def write_days(setting: Setting, lives: dict[str, Life]) -> int:
+    """Store every reading and the deviations they open; gives how many readings there are."""
+    versions = _versions(setting)
+    written, batch = 0, []
+    for story in setting.scenario.sites:
+        chance = Random(story.name)
+        for reading in _readings(setting, story, lives, versions, chance):
+            batch.append(reading)
+            if len(batch) == BATCH:
+                written += _store(batch)
+                batch = []
+    return written + _store(batch)
+
+
+def _versions(setting: Setting) -> dict[tuple[str, str], LimitVersion]:
+    keys = {limit.pk: key for key, limit in setting.limits.items()}
+    found = LimitVersion.objects.filter(limit__in=keys).order_by("effective_from", "pk")
+    return {keys[version.limit_id]: version for version in found}
+
+
+def _readings(setting, story: SiteStory, lives, versions, chance: Random) -> Iterator[Reading]:
+    zone = ZoneInfo(setting.scenario.time_zone)
+    first = setting.begins.astimezone(zone).date() + timedelta(days=1)
+    here = [life for life in lives.values() if story.name in {life.story.site, *(name for _, name in life.moves)}]
+    for number in range(DAYS):
+        day = first + timedelta(days=number)
+        if day.weekday() > 4 and not story.serves_daily:
+            continue
+        for kind in (*ROUNDS, *(SUPPER if story.serves_daily else ())):
+            if number % kind.every:
+                continue
+            at = datetime.combine(day, kind.at, zone).astimezone(setting.now.tzinfo)
+            yield from _round(setting, story, here, versions[story.name, kind.rule], kind, at, chance)
+
+
+def _round(setting, story, here, version, kind: Round, at: datetime, chance: Random) -> Iterator[Reading]:
+    items = kind.items if kind.use == "store" and kind.rule != "delivery-chilled" else (chance.choice(kind.items),)
+    for item in items:
+        taken_at = at + timedelta(seconds=chance.randrange(0, 700))
+        truth, hold = chance.gauss(kind.truth, kind.scatter), kind.hold_s and kind.hold_s + chance.randrange(0, 60, 5)
+        life = _at_hand(here, kind.use, story.name, taken_at)
+        if taken_at >= setting.now or life is None or chance.random() < 0.02:
+            continue
+        yield _reading(setting, story, life, version, item, truth, taken_at, hold, chance)
+
+
+def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None:
+    """The probe meant for this use, else the spare, else any other in use at the site."""
+    able = [life for life in here if life.site_at(at) == site and life.in_use(at)]
+    order = {use: 0, "spare": 1}
+    return min(able, key=lambda life: (order.get(life.story.use, 2), life.story.code), default=None)
+
+
+def _reading(setting, story, life: Life, version, item, truth, taken_at, hold_s, chance: Random) -> Reading:
+    typed = life.instrument.shows(truth, taken_at)
+    by = (setting.cooks if chance.random() < 0.75 else setting.managers)[story.name]
+    return Reading(
+        key=UUID(int=chance.getrandbits(128), version=4).hex, probe=life.probe, site=setting.sites[story.name],
+        limit_version=version, item=item, typed=typed, unit=Unit.CELSIUS, value_milli=read_typed(typed, Unit.CELSIUS),
+        hold_s=hold_s, taken_at=taken_at, taken_by=by, recorded_by=by, recorded_at=taken_at + timedelta(seconds=40),
+    )  # fmt: skip
+
+
+def _store(batch: list[Reading]) -> int:
+    stored = Reading.objects.bulk_create(batch)
+    found = [(r, breach(r.limit_version, r.value_milli, r.hold_s)) for r in stored]
+    Deviation.objects.bulk_create(
+        [Deviation(reading=r, why=why, recorded_by=r.recorded_by, recorded_at=r.recorded_at) for r, why in found if why]
+    )
+    return len(stored)

@@ -1,0 +1,124 @@
+"""What the invented people did about deviations and cases; the last few days are left for whoever signs in."""
+
+from datetime import datetime, timedelta
+from random import Random
+
+from django.db.models import Exists, OuterRef
+
+from compliance.metrology.vocabulary import Direction, Outcome
+from compliance.quarantine import actions as quarantine
+from compliance.quarantine.assessing import Selection
+from compliance.quarantine.cases import Case, doubts, load_case
+from compliance.quarantine.models import Fate
+from compliance.readings import actions as readings
+from compliance.readings.models import Deviation, Disposition, Reading
+from shared import clock
+
+from .lives import Life
+from .setting import Setting
+
+LEFT_OPEN = timedelta(days=2)
+TOO_WARM = (
+    (
+        "Door found ajar; closed it and measured again within the hour.",
+        "The door was left open during a delivery.",
+        Disposition.USED,
+    ),
+    (
+        "Moved the food to the other fridge and turned the thermostat down.",
+        "Fridge overfilled after a delivery.",
+        Disposition.MOVED,
+    ),
+    ("Refused the crate and told the supplier.", "The van's cooling had failed on the way.", Disposition.RETURNED),
+)
+TOO_COOL = (
+    ("Put back and cooked on until 75 °C was held.", "Taken out too early.", Disposition.REWORKED),
+    ("Reheated to above 82 °C before serving.", "The counter was switched on late.", Disposition.REWORKED),
+    ("Thrown away, a new batch was started.", "Stood on the counter for too long.", Disposition.DISCARDED),
+)
+
+
+def act_on_deviations(setting: Setting) -> None:
+    """Every deviation but the latest has its corrective action, recorded an hour later by the site's manager."""
+    chance = Random(7)
+    related = ("reading__limit_version", "reading__site", "reading__probe")
+    for deviation in Deviation.objects.filter(reading__void__isnull=True).select_related(*related).order_by("pk"):
+        reading = deviation.reading
+        if reading.taken_at > setting.now - LEFT_OPEN:
+            continue
+        warm = reading.limit_version.direction == Direction.AT_MOST
+        action, cause, disposition = chance.choice(TOO_WARM if warm else TOO_COOL)
+        done_at = reading.taken_at + timedelta(minutes=chance.randrange(8, 50))
+        with clock.pretend(done_at + timedelta(minutes=2)):
+            readings.act_on_deviation(
+                by=setting.managers[reading.site.name], deviation=deviation, action=action, cause=cause,
+                disposition=disposition, done_at=done_at,
+            )  # fmt: skip
+
+
+def correct_some(setting: Setting) -> None:
+    """Two slips of the finger put right, and one reading struck out; the old entries stay readable."""
+    unsuspicious = Reading.objects.filter(
+        ~Exists(Deviation.objects.filter(reading=OuterRef("pk"))), taken_at__lt=setting.now - timedelta(days=3)
+    ).select_related("limit_version__limit", "probe", "site", "taken_by")
+    first, second, third = unsuspicious.order_by("-taken_at")[10:70:20]
+    for reading in (first, second):
+        with clock.pretend(reading.taken_at + timedelta(minutes=6)):
+            readings.correct(
+                by=reading.taken_by, reading=reading, reason="Typed into the wrong line.", key=_key(reading), probe=reading.probe,
+                site=reading.site, limit=reading.limit_version.limit, item=reading.item, typed=f"{float(reading.typed) + 0.4:.1f}",
+                unit=reading.unit, taken_at=reading.taken_at, hold_s=reading.hold_s,
+            )  # fmt: skip
+    with clock.pretend(third.taken_at + timedelta(minutes=9)):
+        readings.void(
+            by=third.taken_by,
+            reading=third,
+            reason="Measured in the wrong fridge; the right one is recorded beside it.",
+        )
+
+
+def _key(reading: Reading) -> str:
+    return f"{reading.pk:032x}"
+
+
+def close_cases(setting: Setting, lives: dict[str, Life]) -> None:
+    """The older cases are decided on, and the oldest signed; the rest are open."""
+    by_code = {life.probe.pk: life for life in lives.values()}
+    for anchor, probe_id in sorted({(d.anchor, d.probe_id) for d in doubts(s.pk for s in setting.sites.values())}):
+        life = by_code[probe_id]
+        if life.story.behaviour.get("decided"):
+            _close(setting, load_case(anchor), life)
+
+
+def _close(setting: Setting, case: Case, life: Life) -> None:
+    decided_at = (case.ends_at or setting.now) + timedelta(hours=20)
+    for site in case.sites.values():
+        manager = setting.managers[site.name]
+        for outcome, given in _decisions(case).items():
+            if case.undecided_at([site.pk], outcome):
+                with clock.pretend(min(decided_at, setting.now - timedelta(hours=1))):
+                    quarantine.decide(
+                        by=manager, case=case, selection=Selection((site.pk,), outcome=outcome, undecided=True), **given
+                    )
+    if life.story.behaviour.get("signed"):
+        with clock.pretend(_signing_time(decided_at, setting.now)):
+            boss = setting.supervisor_of(life.story.site)
+            quarantine.sign(by=boss, anchor=case.anchor, note_text="Talked through with the manager on site.")
+
+
+def _signing_time(decided_at: datetime, now: datetime) -> datetime:
+    return min(decided_at + timedelta(days=2), now - timedelta(minutes=30))
+
+
+def _decisions(case: Case) -> dict[str, dict]:
+    eaten = {
+        "fate": Fate.EATEN,
+        "why": "Served on the day, nothing was left.",
+        "risk": "Cooked for the full time by the oven's own clock; nobody was reported ill within ten days.",
+        "told": "The area supervisor, who asked the authority; no further step was wanted.",
+    }
+    return {
+        Outcome.HELD: {"fate": Fate.STANDS},
+        Outcome.UNDECIDED: eaten,
+        Outcome.BROKEN: eaten | {"risk": "The food was hotter in the middle at serving, measured with another probe."},
+    }

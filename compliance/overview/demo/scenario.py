@@ -1,0 +1,59 @@
+"""The invented business of the demo, as its fixture tells it."""
+
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+
+FILE = Path(__file__).resolve().parents[3] / "fixtures" / "demo" / "scenario.json"
+
+
+@dataclass(frozen=True, slots=True)
+class SiteStory:
+    area: str
+    name: str
+    kind: str
+    address: str
+    altitude_m: int
+    manager: str
+    cook: str
+
+    @property
+    def serves_daily(self) -> bool:
+        return self.kind == "home"
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeStory:
+    """A probe and what happens to it in the half-year: nothing, a drift, a drop, an adjustment, a move."""
+
+    site: str
+    code: str
+    use: str
+    description: str
+    sensor: str
+    resolution_milli: int
+    stem_diameter_mm: float
+    error: float
+    behaviour: dict = field(default_factory=dict)
+
+    @property
+    def kind(self) -> str:
+        return self.behaviour.get("kind", "steady")
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    business: str
+    time_zone: str
+    rule_set: str
+    supervisors: dict[str, str]
+    reader: str
+    sites: tuple[SiteStory, ...]
+    probes: tuple[ProbeStory, ...]
+
+
+def load_scenario() -> Scenario:
+    told = json.loads(FILE.read_text(encoding="utf-8"))
+    told["sites"] = tuple(SiteStory(**site) for site in told["sites"])
+    told["probes"] = tuple(ProbeStory(**probe) for probe in told["probes"])
+    return Scenario(**told)

@@ -1,0 +1,114 @@
+"""The invented business itself: areas, sites, people, limits and probes, made by the same actions as real ones."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from compliance.limits import actions as limits
+from compliance.limits.models import Limit, RuleSet
+from compliance.probes import actions as probes
+from compliance.probes.models import Probe
+from sites import actions as sites
+from sites.models import Business, Person, Role, Site
+
+from .scenario import ProbeStory, Scenario, SiteStory
+
+PASSWORD = "ice-and-water-0"
+SIGN_INS = {
+    "manager": "manager@quillwood.example",
+    "supervisor": "supervisor@quillwood.example",
+    "reader": "reader@quillwood.example",
+}
+
+
+@dataclass(slots=True)
+class Setting:
+    """What has been made so far, by name."""
+
+    scenario: Scenario
+    begins: datetime
+    now: datetime
+    business: Business | None = None
+    sites: dict[str, Site] = field(default_factory=dict)
+    stories: dict[str, SiteStory] = field(default_factory=dict)
+    managers: dict[str, Person] = field(default_factory=dict)
+    cooks: dict[str, Person] = field(default_factory=dict)
+    supervisors: dict[str, Person] = field(default_factory=dict)
+    limits: dict[tuple[str, str], Limit] = field(default_factory=dict)
+    probes: dict[str, Probe] = field(default_factory=dict)
+
+    def supervisor_of(self, site: str) -> Person:
+        return self.supervisors[self.stories[site].area]
+
+
+# The rules that a kitchen of this business works under, and which probe serves them.
+RULES = {
+    "store": ("chill-store", "frozen-store", "delivery-chilled"),
+    "cook": ("cook-75",),
+    "hot": ("hot-holding", "reheat"),
+    "spare": ("chill-store", "cook-75", "hot-holding"),
+}
+
+
+def build_setting(scenario: Scenario, begins: datetime, now: datetime) -> Setting:
+    """Everything that stands still: who, where, which limits, which probes."""
+    setting = Setting(scenario, begins, now)
+    setting.business = sites.add_business(by=None, name=scenario.business)
+    for name, supervisor in scenario.supervisors.items():
+        _add_area(setting, name, supervisor)
+    for story in scenario.sites:
+        _add_site(setting, story)
+    _add_reader(setting)
+    for probe in scenario.probes:
+        _add_probe(setting, probe)
+    return setting
+
+
+def _add_area(setting: Setting, name: str, supervisor: str) -> None:
+    area = sites.add_area(by=None, business=setting.business, name=name)
+    email = SIGN_INS["supervisor"] if not setting.supervisors else _email(supervisor)
+    setting.supervisors[name] = _add_person(supervisor, Role.SUPERVISOR, email, by=None, area=area)
+
+
+def _add_site(setting: Setting, story: SiteStory) -> None:
+    boss = setting.supervisors[story.area]
+    area = boss.memberships.get().area
+    site = sites.add_site(
+        by=boss, area=area, name=story.name, address=story.address, altitude_m=story.altitude_m,
+        time_zone=setting.scenario.time_zone,
+    )  # fmt: skip
+    email = SIGN_INS["manager"] if not setting.managers else _email(story.manager)
+    setting.sites[story.name], setting.stories[story.name] = site, story
+    setting.managers[story.name] = _add_person(story.manager, Role.MANAGER, email, by=boss, site=site)
+    setting.cooks[story.name] = _add_person(story.cook, Role.COOK, _email(story.cook), by=boss, site=site)
+    rules = {rule.code: rule for rule in RuleSet.objects.get(code=setting.scenario.rule_set).rules.all()}
+    for code in sorted({code for codes in RULES.values() for code in codes}):
+        setting.limits[story.name, code] = limits.adopt(
+            by=setting.managers[story.name], site=site, rule=rules[code], effective_from=setting.begins
+        )
+
+
+def _add_reader(setting: Setting) -> None:
+    boss = next(iter(setting.supervisors.values()))
+    area = boss.memberships.get().area
+    _add_person(setting.scenario.reader, Role.READER, SIGN_INS["reader"], by=boss, area=area)
+
+
+def _add_probe(setting: Setting, story: ProbeStory) -> None:
+    chosen = [setting.limits[story.site, code] for code in RULES[story.use]]
+    setting.probes[story.code] = probes.register(
+        by=setting.managers[story.site], site=setting.sites[story.site], code=story.code, limits=chosen,
+        starts_at=setting.begins, description=story.description, sensor=story.sensor,
+        resolution_milli=story.resolution_milli, stem_diameter_mm=story.stem_diameter_mm,
+    )  # fmt: skip
+
+
+def _add_person(name: str, role: int, email: str, *, by, **where) -> Person:
+    initials = "".join(word[0] for word in name.replace("-", " ").split()).upper()
+    return sites.add_person(
+        by=by, email=email, name=name, initials=initials, role=role, temporary=False,
+        password=PASSWORD if email in SIGN_INS.values() else None, **where,
+    )  # fmt: skip
+
+
+def _email(name: str) -> str:
+    return f"{name.lower().replace(' ', '.').replace('-', '')}@quillwood.example"
