@@ -1,0 +1,67 @@
+"""One command from a fresh installation to a page in the browser."""
+
+from argparse import ArgumentParser
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.core.servers.basehttp import get_internal_wsgi_application
+from waitress import create_server
+
+from compliance.overview.demo.setting import PASSWORD, SIGN_INS
+from sites.models import Business, Person
+
+HERE = {"127.0.0.1", "localhost", "::1"}
+WHO = {"manager": "site manager", "supervisor": "area supervisor", "reader": "read-only reader"}
+FOUND = "There is no business yet. Found yours in another window: python manage.py found_business"
+KNOWN = "The demo's password is public. Serve it on this machine only; stop these people's signing in before others reach it."
+STRANGE_HOST = (
+    "Requests for “{host}” will be refused: add it to NOUGHTBOOK_HOSTS, for example NOUGHTBOOK_HOSTS=localhost,{host}"
+)
+
+
+class Command(BaseCommand):
+    help = "Bring the database up to date, load the rules, and serve Noughtbook. With --demo, fill an empty database."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--demo", action="store_true", help="fill an empty database with an invented half-year")
+        parser.add_argument("--host", default="127.0.0.1", help="address to listen on (this machine only by default)")
+        parser.add_argument("--port", type=int, default=8000, help="port to listen on; 0 takes any free one")
+
+    def handle(self, *, demo: bool, host: str, port: int, **options) -> None:
+        server = self._listen(host, port)
+        call_command("migrate", verbosity=0, interactive=False)
+        call_command("load_rules", verbosity=0)
+        if demo and not Business.objects.exists():
+            self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
+            call_command("load_demo")
+        self._tell(host, server)
+        try:
+            server.run()
+        finally:
+            server.close()
+
+    def _listen(self, host: str, port: int):
+        """Before anything else, so that a port in use is said at once and not after a minute."""
+        try:
+            return create_server(get_internal_wsgi_application(), host=host, port=port, ident=None)
+        except (OSError, ValueError) as refused:
+            raise CommandError(
+                f"Cannot listen on {host}, port {port}: {refused}. Choose another with --port."
+            ) from None
+
+    def _tell(self, host: str, server) -> None:
+        shown = "127.0.0.1" if host in {"", "0.0.0.0", "::"} else host
+        sockets = getattr(server, "effective_listen", None) or [(host, server.effective_port)]
+        emails = set(Person.objects.filter(email__in=SIGN_INS.values()).values_list("email", flat=True))
+        if host not in HERE and not {host, "*"} & set(settings.ALLOWED_HOSTS):
+            self.stderr.write(STRANGE_HOST.format(host=host))
+        if emails and host not in HERE:
+            self.stderr.write(KNOWN)
+        if not Business.objects.exists():
+            self.stdout.write(FOUND)
+        for role, email in SIGN_INS.items():
+            if email in emails:
+                self.stdout.write(f"  {WHO[role]:<17} {email:<32} {PASSWORD}")
+        self.stdout.write(f"Noughtbook is at http://{shown}:{sockets[0][1]}/ (Ctrl+C stops it)")
+        self.stdout.flush()
