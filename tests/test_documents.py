@@ -1,0 +1,51 @@
+"""What README and DEVELOPERS say is there, is there; what is there, they say."""
+
+import re
+from pathlib import Path
+
+import pytest
+from django.core.management import get_commands
+
+ROOT = Path(__file__).resolve().parent.parent
+README, DEVELOPERS = ((ROOT / name).read_text() for name in ("README.md", "DEVELOPERS.md"))
+OURS = [p for folder in ("compliance", "sites", "shared") for p in (ROOT / folder).rglob("*.py")]
+READ = re.compile(r"""environ(?:\.get\(|\[)\s*["']([A-Z_]+)["']""")
+SETTINGS = sorted({name for path in OURS for name in READ.findall(path.read_text())} - {"DJANGO_SETTINGS_MODULE"})
+COMMANDS = sorted(n for n, app in get_commands().items() if app.split(".")[0] in {"compliance", "sites", "shared"})
+
+
+def test_settings_and_commands_are_found():
+    assert {"DATABASE_URL", "NOUGHTBOOK_DATA"} <= set(SETTINGS)
+    assert "start" in COMMANDS
+
+
+@pytest.mark.parametrize("name", SETTINGS)
+def test_a_setting_is_in_the_readme(name):
+    assert f"`{name}`" in README
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_a_command_is_described(name):
+    assert f"`{name}`" in README or f"`{name}`" in DEVELOPERS
+
+
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_nothing_is_named_that_is_gone(text):
+    assert set(re.findall(r"NOUGHTBOOK_[A-Z]+", text)) <= set(SETTINGS)
+    assert set(re.findall(r"manage\.py ([a-z_]+)", text)) <= set(get_commands())
+    paths = re.findall(r"`((?:compliance|sites|shared|tests|fixtures|templates|\.ci)/[\w./*-]+)`", text)
+    assert [path for path in paths if not any(ROOT.glob(path.rstrip("/")))] == []
+
+
+def test_the_readme_gives_one_command_to_start_and_one_to_test():
+    blocks = re.findall(r"```(?:sh|bash)?\n(.*?)```", README, re.DOTALL)
+    assert (
+        "python3 -m venv .venv && .venv/bin/pip install -q -e . && .venv/bin/python manage.py start --demo\n" in blocks
+    )
+    assert "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/pytest\n" in blocks
+
+
+def test_the_continuous_run_does_what_the_readme_says():
+    script = (ROOT / ".ci" / "run").read_text()
+    assert "pip\" install -q -e '.[test]'" in script
+    assert script.rstrip().endswith('bin/pytest"')
