@@ -31,7 +31,7 @@ def test_a_command_is_described(name):
 
 @pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
 def test_nothing_is_named_that_is_gone(text):
-    assert set(re.findall(r"NOUGHTBOOK_[A-Z]+", text)) <= set(SETTINGS)
+    assert set(re.findall(r"NOUGHTBOOK_[A-Z_]+", text)) <= set(SETTINGS)
     assert set(re.findall(r"manage\.py ([a-z_]+)", text)) <= set(get_commands())
     paths = re.findall(r"`((?:compliance|sites|shared|tests|fixtures|templates|\.ci)/[\w./*-]+)`", text)
     assert [path for path in paths if not any(ROOT.glob(path.rstrip("/")))] == []
