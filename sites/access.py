@@ -16,9 +16,9 @@ def sites_of(person: Person, role: int = Role.READER) -> QuerySet[Site]:
     """The sites where this person holds `role` or a higher one."""
     held = Q(memberships__person=person, memberships__role__gte=role)
     through_area = Q(area__memberships__person=person, area__memberships__role__gte=role)
-    return Site.objects.filter(
-        pk__in=Site.objects.filter(held).values("pk").union(Site.objects.filter(through_area).values("pk"), all=True)
-    )
+    # SQLite takes no ORDER BY in the parts of a union, so their default ordering is cleared.
+    at_site, in_area = (Site.objects.filter(found).order_by().values("pk") for found in (held, through_area))
+    return Site.objects.filter(pk__in=at_site.union(in_area, all=True))
 
 
 def areas_of(person: Person, role: int = Role.SUPERVISOR) -> QuerySet[Area]:

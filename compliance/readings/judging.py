@@ -7,6 +7,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from compliance.limits.models import Direction, LimitVersion
+from compliance.limits.wording import duration, figure
 from compliance.probes.models import EventKind, Probe
 from shared import units
 
@@ -31,32 +32,15 @@ def breach(version: LimitVersion, milli: int, hold_s: int | None) -> str:
     reasons = []
     if version.breached_by(milli):
         side = "above" if version.direction == Direction.AT_MOST else "below"
-        reasons.append(f"{_apart(milli, version)} is {side} the limit of {demand(version)}")
+        reasons.append(f"{_apart(milli, version)} is {side} the limit of {_limit(version)}")
     if version.hold_s and hold_s is not None and hold_s < version.hold_s:
-        reasons.append(f"held for {duration(hold_s)}, the limit asks for {duration(version.hold_s)}")
+        held = duration(hold_s) or "0 s"
+        reasons.append(f"held for {held}, the limit asks for {duration(version.hold_s)}")
     return "; ".join(reasons)
 
 
-def demand(version: LimitVersion) -> str:
-    """What a limit asks for, such as “at least 75 °C”, in the unit that its rule is written in."""
-    return f"{version.get_direction_display()} {_plain(version.value)} {version.get_unit_display()}"
-
-
-def full_demand(version: LimitVersion) -> str:
-    """The same with its times, such as “at least 75 °C for 30 s”."""
-    held = f" for {duration(version.hold_s)}" if version.hold_s else ""
-    within = f", reached within {duration(version.within_s)}" if version.within_s else ""
-    return demand(version) + held + within
-
-
-def duration(seconds: int) -> str:
-    """A time span in words, such as “2 h”, “90 s” or “1 h 30 min”."""
-    if seconds < 120 and seconds != 60:
-        return f"{seconds} s"
-    hours, rest = divmod(seconds, 3600)
-    minutes, rest = divmod(rest, 60)
-    parts = [f"{n} {word}" for n, word in ((hours, "h"), (minutes, "min"), (rest, "s")) if n]
-    return " ".join(parts)
+def _limit(version: LimitVersion) -> str:
+    return f"{version.get_direction_display()} {figure(version.value, version.unit)}"
 
 
 def _apart(milli: int, version: LimitVersion) -> str:
@@ -65,10 +49,6 @@ def _apart(milli: int, version: LimitVersion) -> str:
         if units.number(units.from_milli(milli, version.unit), digits) != units.number(Decimal(version.value), digits):
             break
     return units.show(milli, version.unit, digits)
-
-
-def _plain(value: Decimal) -> str:
-    return f"{Decimal(value).normalize():f}".replace("-", units.MINUS)
 
 
 @dataclass(slots=True)

@@ -22,7 +22,6 @@ SETTLED = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by_
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
     """The readings at sites where this person has a role, with all that a list shows, void ones too."""
-    settled = SETTLED.filter(deviation__reading=OuterRef("pk"))
     return (
         Reading.objects.filter(site__in=sites_of(person))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")

@@ -1,0 +1,285 @@
+"""What the words in a file stand for: sites, probes, limits, people and times, looked up once and then remembered."""
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import Q
+from django.utils import timezone
+
+from compliance.limits.models import Direction, LimitVersion
+from compliance.probes.models import Event, Placement, Probe
+from compliance.readings.judging import LONGEST_HOLD_S, Track, read_typed
+from shared.units import Unit
+from sites.access import sites_of
+from sites.models import Business, Person, Role, Site
+
+EARLIEST = datetime(1990, 1, 1)
+BEYOND = 10**9
+LONGEST_ITEM, LONGEST_NOTE = 120, 4000
+
+
+class Refused(Exception):
+    """One cell cannot be used; says why and what to do."""
+
+
+class Words(dict):
+    """Remembers what `read` made of a text; what it refuses is asked again."""
+
+    def __init__(self, read: Callable[[str], object]):
+        self.read = read
+
+    def __missing__(self, text):
+        self[text] = found = self.read(text)
+        return found
+
+
+class Names:
+    """Finds things by what people call them: exactly, or else whatever the case."""
+
+    def __init__(self, pairs: Iterable[tuple[str, object]], none: str, several: str):
+        self.none, self.several = none, several
+        self.exact: dict[str, list] = defaultdict(list)
+        self.folded: dict[str, list] = defaultdict(list)
+        for name, thing in pairs:
+            self.exact[name].append(thing)
+            self.folded[name.casefold()].append(thing)
+
+    def __call__(self, text: str):
+        name = text.strip()
+        found = self.exact.get(name) or self.folded.get(name.casefold()) or []
+        if len(found) != 1:
+            raise Refused((self.several if found else self.none).format(name[:60]))
+        return found[0]
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """A probe; from `quiet_from` on, at `quiet_site`, only its range can cast a doubt."""
+
+    pk: int
+    low: int
+    high: int
+    quiet_from: datetime
+    quiet_site: int | None
+    track: Track
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    pk: int
+    bottom: int
+    top: int
+    hold_s: int
+    record: LimitVersion
+
+
+class Rule:
+    """A limit with its versions; `since` is when the last one came into force."""
+
+    __slots__ = ("pk", "code", "starts", "versions", "since", "last")
+
+    def __init__(self, pk: int, code: str, records: list[LimitVersion]):
+        self.pk, self.code = pk, code
+        self.starts = [naive(v.effective_from) for v in records]
+        self.versions = [_version(v) if v.in_force else None for v in records]
+        in_use = bool(records) and records[-1].in_force
+        self.since, self.last = (self.starts[-1], self.versions[-1]) if in_use else (datetime.max, None)
+
+    def at(self, moment: datetime) -> Version:
+        turn = bisect_right(self.starts, moment)
+        version = self.versions[turn - 1] if turn else None
+        if version is None:
+            raise Refused(f"limit “{self.code}” was not in force at that time")
+        return version
+
+
+class Clock:
+    """Reads times as a site's clock shows them; gives naive UTC."""
+
+    def __init__(self, zone: ZoneInfo, now: datetime):
+        self.zone, self.now = zone, now
+        self.shifts = Words(self._shift)
+
+    def read(self, text: str) -> datetime:
+        if len(text) <= 10:
+            raise Refused(self._unread(text))
+        try:
+            at = datetime.fromisoformat(text)
+            if at.tzinfo is None:
+                shift = self.shifts[at.toordinal()]
+                at = at - shift if shift is not None else self._on_changing_day(at)
+            else:
+                at = naive(at)
+        except (ValueError, OverflowError):
+            if text != text.strip():
+                return self.read(text.strip())
+            raise Refused(self._unread(text)) from None
+        if not EARLIEST <= at <= self.now:
+            raise Refused(f"time {text} " + ("has not come yet" if at > self.now else "is before 1990"))
+        return at
+
+    def _unread(self, text: str) -> str:
+        if not text.strip():
+            return "the time is missing; write it like 2026-03-11T14:05"
+        return f"time “{text.strip()[:40]}” cannot be read; write the day and the time of day like 2026-03-11T14:05"
+
+    def _shift(self, ordinal: int) -> timedelta | None:
+        """The clock's distance from UTC on a day when it is not changed; None for a day when it is."""
+        day = datetime.fromordinal(ordinal).replace(tzinfo=self.zone)
+        edges = [day, day + timedelta(hours=12), day + timedelta(days=1)]
+        shifts = {edge.replace(fold=fold).utcoffset() for edge in edges for fold in (0, 1)}
+        return shifts.pop() if len(shifts) == 1 else None
+
+    def _on_changing_day(self, at: datetime) -> datetime:
+        first, second = (at.replace(tzinfo=self.zone, fold=fold).utcoffset() for fold in (0, 1))
+        if first < second:
+            raise Refused(f"the clocks skipped {at:%Y-%m-%d %H:%M} here; correct the time")
+        if first > second:
+            raise Refused(f"the clocks showed {at:%Y-%m-%d %H:%M} twice here; add the offset, such as {_offset(first)}")
+        return at - first
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A site with everything that a row at it may name."""
+
+    pk: int
+    probes: Words
+    limits: Words
+    units: Words
+    clock: Clock
+
+
+class Book:
+    """Everything that one person's file may name, read in a fixed number of queries."""
+
+    def __init__(self, by: Person, business: Business | None = None):
+        found = sites_of(by, Role.COOK).select_related("area")
+        sites = list(found.filter(area__business=business) if business else found)
+        self.now = naive(timezone.now())
+        self.by = by
+        instruments, rules, clocks = _instruments(sites), _rules(sites), {}
+        pairs = []
+        for site in sites:
+            clock = clocks.setdefault(site.time_zone, Clock(site.zone, self.now))
+            place = _place(site, instruments[site.area.business_id], rules[site.pk], clock)
+            pairs += [(site.name, place), (f"{site.area.name} / {site.name}", place)]
+        self.places = Words(Names(
+            pairs, "there is no site “{}” where you may record readings",
+            "several sites are called “{}”; write the area before it, like North / Mill School",
+        ))  # fmt: skip
+        self.people = Words(Names(_people(sites, by), "nobody here has the e-mail “{}”", ""))
+        self.values = {unit: Words(_values_in(unit)) for unit in Unit.values}
+        self.items, self.holds = Words(read_item), Words(read_hold)
+
+
+def naive(at: datetime) -> datetime:
+    return at.astimezone(UTC).replace(tzinfo=None)
+
+
+def read_item(text: str) -> str:
+    item = text.strip()
+    if not item:
+        raise Refused("the item is missing: say which food or unit was measured")
+    if len(item) > LONGEST_ITEM:
+        raise Refused(f"the item is longer than {LONGEST_ITEM} characters; move part of it to the note")
+    if not item.isprintable():
+        raise Refused("the item has a line break or another sign that cannot be printed")
+    return item
+
+
+def read_hold(text: str) -> int | None:
+    digits = text.strip()
+    if not digits:
+        return None
+    if not (digits.isascii() and digits.isdigit()) or int(digits[:12]) > LONGEST_HOLD_S:
+        raise Refused(f"held_s “{digits[:20]}” is not a number of whole seconds, at most a week")
+    return int(digits)
+
+
+def read_note(text: str) -> str:
+    note = text.strip()
+    if len(note) > LONGEST_NOTE:
+        raise Refused(f"the note is longer than {LONGEST_NOTE} characters")
+    return note
+
+
+def read_unit(text: str) -> str:
+    unit = text.strip().removeprefix("°").strip().upper()
+    if unit not in Unit.values:
+        raise Refused(f"unit “{text.strip()[:20]}” is not known; write C or F")
+    return unit
+
+
+def _values_in(unit: str) -> Callable[[str], tuple[str, int]]:
+    def read(text: str) -> tuple[str, int]:
+        try:
+            return text.strip(), read_typed(text, unit)
+        except ValueError as error:
+            raise Refused(f"value {error}" if text.strip() else "the value is missing") from None
+
+    return read
+
+
+def _place(site: Site, instruments: list, rules: list, clock: Clock) -> Place:
+    units = Words(read_unit)
+    units[""] = site.unit
+    probes = Names(instruments, "there is no probe “{}” in this business", "several probes are called “{}”; mind the case")
+    limits = Names(rules, "there is no limit “{}” at this site", "several limits are called “{}”; mind the case")
+    return Place(site.pk, Words(probes), Words(limits), units, clock)
+
+
+def _instruments(sites: list[Site]) -> dict[int, list[tuple[str, Instrument]]]:
+    businesses = {site.area.business_id for site in sites}
+    placements, events = defaultdict(list), defaultdict(list)
+    of_business = Placement.objects.filter(probe__business__in=businesses).order_by("starts_at", "pk")
+    for probe, site, at in of_business.values_list("probe_id", "site_id", "starts_at"):
+        placements[probe].append((site, naive(at)))
+    live = Event.objects.filter(probe__business__in=businesses, void__isnull=True).order_by("at", "pk")
+    for probe, kind, at in live.values_list("probe_id", "kind", "at"):
+        events[probe].append((kind, naive(at)))
+    found = defaultdict(list)
+    for probe in Probe.objects.filter(business__in=businesses):
+        track = Track.of(probe, placements[probe.pk], events[probe.pk])
+        quiet_from, quiet_site = track.quiet
+        instrument = Instrument(
+            probe.pk, probe.lowest_milli, probe.highest_milli, quiet_from or datetime.max, quiet_site, track
+        )
+        found[probe.business_id].append((probe.code, instrument))
+    return found
+
+
+def _rules(sites: list[Site]) -> dict[int, list[tuple[str, Rule]]]:
+    versions, limits = defaultdict(list), {}
+    rows = LimitVersion.objects.filter(limit__site__in=sites).select_related("limit").order_by("effective_from", "pk")
+    for version in rows:
+        versions[version.limit_id].append(version)
+        limits[version.limit_id] = version.limit
+    found = defaultdict(list)
+    for pk, limit in limits.items():
+        found[limit.site_id].append((limit.code, Rule(pk, limit.code, versions[pk])))
+    return found
+
+
+def _version(record: LimitVersion) -> Version:
+    at_most = record.direction == Direction.AT_MOST
+    bottom, top = (-BEYOND, record.value_milli) if at_most else (record.value_milli, BEYOND)
+    return Version(record.pk, bottom, top, record.hold_s or 0, record)
+
+
+def _people(sites: list[Site], by: Person) -> list[tuple[str, int]]:
+    businesses = {site.area.business_id for site in sites}
+    at_site, at_area = (
+        Q(**{f"memberships__{path}__in": businesses}) for path in ("site__area__business", "area__business")
+    )
+    people = Person.objects.filter(at_site | at_area).values_list("email", "pk").distinct()
+    return [("", by.pk), *people]
+
+
+def _offset(shift: timedelta) -> str:
+    minutes = int(shift.total_seconds() // 60)
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02}:{abs(minutes) % 60:02}"

@@ -1,0 +1,134 @@
+"""From the cells of a file to rows that can be stored, in batches. The loop of an import: written for speed."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from hashlib import blake2b
+
+from compliance.readings.judging import breach
+
+from .book import Book, Refused, read_note
+from .layout import COLUMNS, MOST_ROWS, FileRefused, Table
+
+BATCH = 10_000
+
+
+@dataclass(slots=True)
+class Batch:
+    """`rows` are (key, probe, site, version, item, typed, unit, milli, hold, taken at, taken by, note, limit)."""
+
+    rows: list[tuple] = field(default_factory=list)
+    breaches: list[tuple[str, str]] = field(default_factory=list)  # (key, why)
+    bad: list[tuple[int, str]] = field(default_factory=list)  # (line, reason)
+    doubts: list[tuple[int, str]] = field(default_factory=list)  # (line, words)
+    lines: int = 0
+
+
+def content_key(site: int, probe: int, limit: int, taken_at: str, item: str, milli: int) -> str:
+    """The same reading has the same key in whichever file it comes. `taken_at` is the text of a naive UTC time."""
+    told = f"{site}|{probe}|{limit}|{taken_at}|{milli}|{item}"
+    return blake2b(told.encode(), digest_size=16).hexdigest()
+
+
+def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
+    """Every row of the file, good or bad, once. Raises FileRefused where the file as a whole cannot be read on."""
+    seen: dict[str, int] = {}
+    read, line_of, width = row_reader(table, book), table.line_of, table.width
+    batch, end, total = Batch(), line_of(), 0
+    for cells in table.rows:
+        line, end = end + 1, line_of()
+        if not any(cells):
+            continue
+        batch.lines += 1
+        try:
+            if len(cells) != width:
+                cells = fitted(cells, width)
+            cells.append("")
+            row, why, doubts = read(cells)
+            if seen.setdefault(row[0], line) != line:
+                raise Refused(f"says the same as line {seen[row[0]]}")
+        except Refused as refused:
+            batch.bad.append((line, str(every_reason(table, book, cells) or refused)))
+        else:
+            batch.rows.append(row)
+            if why:
+                batch.breaches.append((row[0], why))
+            if doubts:
+                batch.doubts.append((line, "; ".join(doubts)))
+        if batch.lines >= size:
+            total += batch.lines
+            if total > MOST_ROWS:
+                raise FileRefused(f"The file has more than {MOST_ROWS:,} rows. Split it into several.")
+            yield batch
+            batch = Batch()
+    yield batch
+
+
+def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
+    """A function from cells to (row, why the limit is not met, doubts); it raises Refused at the first cell that is wrong."""
+    pick, places, values, items = table.pick, book.places, book.values, book.items
+    holds, people, reasons = book.holds, book.people, {}
+
+    def read(cells: list[str]) -> tuple:
+        site, probe, limit, item, value, unit, taken_at, held, note, taken_by = pick(cells)
+        place = places[site]
+        instrument, rule = place.probes[probe], place.limits[limit]
+        item, unit = items[item], place.units[unit]
+        typed, milli = values[unit][value]
+        at, hold = place.clock.read(taken_at), holds[held]
+        version = rule.last if at >= rule.since else rule.at(at)
+        why, doubts = "", None
+        if milli > version.top or milli < version.bottom or (hold is not None and hold < version.hold_s):
+            told = version.pk, milli, hold
+            why = reasons.get(told) or reasons.setdefault(told, breach(version.record, milli, hold))
+        if (at < instrument.quiet_from or place.pk != instrument.quiet_site
+                or not instrument.low <= milli <= instrument.high):  # fmt: skip
+            doubts = instrument.track.doubts(milli, place.pk, at)
+        stored = str(at)
+        key = content_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
+        return (
+            key, instrument.pk, place.pk, version.pk, item, typed, unit, milli, hold, stored, people[taken_by],
+            read_note(note) if note else "", rule.pk,
+        ), why, doubts  # fmt: skip
+
+    return read
+
+
+def fitted(cells: list[str], width: int) -> list[str]:
+    """Cells at the end that are empty do no harm; any other number of cells does."""
+    while len(cells) > width and not cells[-1].strip():
+        cells.pop()
+    if len(cells) != width:
+        raise Refused(
+            f"has {len(cells)} cells where the first line has {width}; put quotation marks around text with a separator in it"
+        )
+    return cells
+
+
+def every_reason(table: Table, book: Book, cells: list[str]) -> str:
+    """All that is wrong with the cells of one row, so that it can be put right in one go; empty where each is fine alone."""
+    if len(cells) != table.width + 1:
+        return ""
+    told = dict(zip(COLUMNS, table.pick(cells), strict=True))
+    reasons: list[str] = []
+    place, unit = _try(book.places.__getitem__, told["site"], reasons), None
+    if place:
+        _try(place.probes.__getitem__, told["probe"], reasons)
+        rule = _try(place.limits.__getitem__, told["limit"], reasons)
+        unit = _try(place.units.__getitem__, told["unit"], reasons)
+        at = _try(place.clock.read, told["taken_at"], reasons)
+        if rule and at:
+            _try(rule.at, at, reasons)
+    _try(book.items.__getitem__, told["item"], reasons)
+    _try(book.values[unit or "C"].__getitem__, told["value"], reasons)
+    _try(book.holds.__getitem__, told["held_s"], reasons)
+    _try(book.people.__getitem__, told["taken_by"], reasons)
+    _try(read_note, told["note"], reasons)
+    return "; ".join(reasons)
+
+
+def _try(read: Callable, text, reasons: list[str]):
+    try:
+        return read(text)
+    except Refused as refused:
+        reasons.append(str(refused))
+        return None

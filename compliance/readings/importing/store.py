@@ -1,0 +1,123 @@
+"""Putting rows into the record as each engine does it fastest. A reading that is there already, by its key or by what it
+says, is passed over."""
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from django.db import connection
+
+from .rows import Batch
+
+COLUMNS = (
+    "key", "probe_id", "site_id", "limit_version_id", "item", "typed", "unit", "value_milli", "hold_s", "taken_at",
+    "taken_by_id", "note",
+)  # fmt: skip
+LIMIT = len(COLUMNS) + 1  # the last value of a row is its limit, which finds the same reading under another key
+
+KNOWN = """SELECT 1 FROM readings_reading r JOIN limits_limitversion v ON v.id = r.limit_version_id
+    WHERE r.probe_id = {probe_id} AND r.taken_at = {taken_at} AND r.site_id = {site_id}
+    AND r.value_milli = {value_milli} AND r.item = {item} AND v.limit_id = {limit}"""
+
+ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
+
+
+class Store:
+    """One import's way into the tables; inside its transaction. `source` is the key of the import that is to come."""
+
+    def __init__(self, source: int, by: int, now: datetime):
+        self.source, self.by = source, by
+        self.now = connection.ops.adapt_datetimefield_value(now)  # text on SQLite
+        self.cursor = connection.cursor()
+
+    def put(self, batches: Iterator[Batch]) -> tuple[int, int]:
+        """Store every batch and the deviations of those that are new; gives how many are new, and how many deviations."""
+        raise NotImplementedError
+
+
+class SqliteStore(Store):
+    def put(self, batches):
+        self.cursor.execute("CREATE TEMP TABLE incoming_breach (key text PRIMARY KEY, why text) WITHOUT ROWID")
+        added = 0
+        for batch in batches:
+            if batch.rows:
+                self.cursor.executemany(self._insert(), batch.rows)
+                added += self.cursor.rowcount
+            if batch.breaches:
+                self.cursor.executemany("INSERT INTO incoming_breach VALUES (%s, %s)", batch.breaches)
+        self.cursor.execute(
+            "INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why) "
+            "SELECT %s, %s, r.id, b.why FROM incoming_breach b JOIN readings_reading r ON r.key = b.key WHERE r.source_id = %s",
+            [self.now, self.by, self.source],
+        )
+        deviations = self.cursor.rowcount
+        self.cursor.execute("DROP TABLE incoming_breach")
+        return added, deviations
+
+    def _insert(self) -> str:
+        places = {name: f"?{i}" for i, name in enumerate(COLUMNS, 1)}
+        return (
+            f"INSERT INTO readings_reading ({', '.join(COLUMNS)}, source_id, recorded_by_id, recorded_at) "
+            f"SELECT {', '.join(places.values())}, {self.source:d}, {self.by:d}, '{self.now}' "
+            f"WHERE NOT EXISTS ({KNOWN.format(limit=f'?{LIMIT}', **places)}) ON CONFLICT (key) DO NOTHING"
+        )
+
+
+class PostgresStore(Store):
+    def put(self, batches):
+        self.cursor.execute(
+            "CREATE TEMP TABLE incoming (key varchar(32), probe_id bigint, site_id bigint, limit_version_id bigint, "
+            "item varchar(120), typed varchar(20), unit varchar(1), value_milli int, hold_s int, taken_at timestamptz, "
+            "taken_by_id bigint, note text, limit_id bigint, why varchar(200))"
+        )
+        with self.cursor.copy("COPY incoming FROM STDIN") as copy:
+            for batch in batches:
+                copy.write(_lines(batch))
+        self.cursor.execute("ANALYZE incoming")
+        self.cursor.execute(self._insert(), [self.source, self.by, self.now, self.now, self.by])
+        counts = self.cursor.fetchone()
+        self.cursor.execute("DROP TABLE incoming")
+        return counts
+
+    def _insert(self) -> str:
+        theirs = {name: f"i.{name}" for name in COLUMNS}
+        return f"""
+            WITH added AS (
+                INSERT INTO readings_reading ({", ".join(COLUMNS)}, source_id, recorded_by_id, recorded_at)
+                SELECT {", ".join(theirs.values())}, %s, %s, %s FROM incoming i
+                WHERE NOT EXISTS ({KNOWN.format(limit="i.limit_id", **theirs)}) ON CONFLICT (key) DO NOTHING RETURNING id, key
+            ), opened AS (
+                INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why)
+                SELECT %s, %s, added.id, i.why FROM added JOIN incoming i ON i.key = added.key WHERE i.why <> '' RETURNING id
+            )
+            SELECT (SELECT count(*) FROM added), (SELECT count(*) FROM opened)"""
+
+
+def store(source: int, by: int, now: datetime) -> Store:
+    return (SqliteStore if connection.vendor == "sqlite" else PostgresStore)(source, by, now)
+
+
+def next_import() -> int:
+    """The key of the import that is to come. Its readings go in before it does: it tells how many they were, once.
+
+    Foreign keys are checked at the end of the transaction on both engines; on SQLite there is one writer at a time.
+    """
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute("SELECT coalesce(max(id), 0) + 1 FROM readings_import")
+        else:
+            cursor.execute("SELECT nextval(pg_get_serial_sequence('readings_import', 'id'))")
+        return cursor.fetchone()[0]
+
+
+def _lines(batch: Batch) -> bytes:
+    whys = dict(batch.breaches)
+    lines = []
+    for key, probe, site, version, item, typed, unit, milli, hold, at, by, note, limit in batch.rows:
+        item = item.translate(ESCAPES) if "\\" in item else item
+        note = note.translate(ESCAPES) if note else note
+        held = r"\N" if hold is None else hold
+        lines.append(
+            f"{key}\t{probe}\t{site}\t{version}\t{item}\t{typed}\t{unit}\t{milli}\t{held}\t{at}+00\t{by}\t{note}\t{limit}"
+            f"\t{whys.get(key, '')}\n"
+        )
+    return "".join(lines).encode()
