@@ -4,4 +4,7 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("sites.urls")),
+    path("", include("compliance.limits.urls")),
+    path("", include("compliance.quarantine.urls")),
+    path("", include("compliance.overview.urls")),
 ]

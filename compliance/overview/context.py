@@ -1,5 +1,88 @@
-"""What every page shows around its own content."""
+"""What every page shows around its own content: where the person may go, and what waits there."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.db.models import Exists, OuterRef
+from django.utils.functional import SimpleLazyObject
+
+from compliance.checks.models import Span, Standing
+from compliance.quarantine.models import Signature
+from compliance.readings.models import Reading
+from sites.access import sites_of
+from sites.addresses import address
+from sites.models import Person, Role
+
+# The first word of a page's name says in which part of the book it is.
+PARTS = {
+    "Today": ("today", "reminder"),
+    "Area": ("area",),
+    "Readings": ("reading", "import", "deviation"),
+    "Probes": ("probe", "zero", "check", "certificate", "event"),
+    "Quarantine": ("case",),
+    "Records": ("record",),
+    "Set-up": ("site", "people", "person", "role", "limit"),
+}
+SET_UP_TOO = {"area_setup", "area_add", "area_edit"}
 
 
-def navigation(request):
-    return {"nav": []}
+@dataclass(frozen=True, slots=True)
+class Link:
+    label: str
+    url: str
+    current: bool = False
+    count: int = 0
+
+
+def navigation(request) -> dict:
+    """The links of the person who asks; asked for only by a page that shows them, never by a fragment of one."""
+    person = getattr(request, "user", None)
+    if person is None or not person.is_authenticated or person.password_temporary:
+        return {"nav": [], "person_links": []}
+    here = part_of(request)
+    return {
+        "nav": SimpleLazyObject(lambda: links(person, here)),
+        "person_links": SimpleLazyObject(lambda: account_links(request)),
+    }
+
+
+def part_of(request) -> str:
+    """Which part of the book the page that is asked for belongs to; empty for none."""
+    match = getattr(request, "resolver_match", None)
+    name = (match and match.url_name) or ""
+    if name in SET_UP_TOO:
+        return "Set-up"
+    first = name.split("_")[0]
+    return next((part for part, words in PARTS.items() if first in words), "")
+
+
+def links(person: Person, here: str) -> list[Link]:
+    """Three queries, whatever there is to count."""
+    areas = list(person.memberships.filter(area__isnull=False, role=Role.SUPERVISOR).values_list("area", flat=True)[:2])
+    area = address("area_detail", areas[0]) if len(areas) == 1 else address("area_list") if areas else None
+    places = [
+        ("Today", address("today")),
+        ("Area", area),
+        ("Readings", address("reading_list")),
+        ("Probes", address("probe_list")),
+        ("Quarantine", address("case_list")),
+        ("Records", address("record_form")),
+        ("Set-up", address("site_list")),
+    ]
+    counts = {"Quarantine": unsigned_cases(sites_of(person).values_list("pk", flat=True))}
+    return [Link(label, url, label == here, counts.get(label, 0)) for label, url in places if url]
+
+
+def unsigned_cases(site_ids: Iterable[int]) -> int:
+    """Runs in quarantine with readings at these sites that no supervisor has signed."""
+    read_there = Reading.objects.filter(
+        probe=OuterRef("probe"), taken_at__gt=OuterRef("starts_at"), taken_at__lte=OuterRef("ends_at"),
+        site__in=list(site_ids), void__isnull=True,
+    )  # fmt: skip
+    signed = Signature.objects.filter(case=OuterRef("anchor"))
+    spans = Span.objects.filter(Exists(read_there), ~Exists(signed), standing=Standing.QUARANTINED)
+    return spans.order_by().values("anchor").distinct().count()
+
+
+def account_links(request) -> list[Link]:
+    return [Link("Your account", address("account"))]

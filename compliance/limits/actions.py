@@ -1,0 +1,166 @@
+"""What is written about limits: adopting a rule, setting a limit of one's own, changing and retiring one."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+from django.utils.text import slugify
+
+from shared.audit.trail import action, note
+from shared.units import to_milli
+from sites.models import Person, Site
+
+from .comparing import looser_than
+from .models import Direction, Limit, LimitVersion, Origin, Rule
+from .queries import effective_at
+from .wording import demand
+
+FIGURES = ("direction", "value", "unit", "hold_s", "within_s", "target_milli", "usual_action", "source", "edition", "origin")
+FIXED_BY_RULE = ("direction", "unit", "source", "edition", "origin")
+# A version that begins a little before it is recorded is one that begins now.
+NOW = timedelta(minutes=5)
+
+
+@action("limit.adopt")
+def adopt(
+    *, by: Person, site: Site, rule: Rule, effective_from: datetime, value: Decimal | None = None,
+    hold_s: int | None = None, within_s: int | None = None, target_milli: int | None = None, reason: str = "",
+) -> Limit:  # fmt: skip
+    """A site takes on a rule, as it stands or with figures of its own.
+
+    Raises ValidationError where the site has it already, or where it would be looser than the rule and no reason is given.
+    """
+    if Limit.objects.filter(site=site, rule=rule).exists():
+        raise ValidationError(f"{site} has adopted “{rule}” already. Change that limit instead.")
+    limit = Limit(
+        site=site, rule=rule, code=_free_code(site, rule.code), step=rule.step, title=rule.title, hazard=rule.hazard
+    )
+    limit.full_clean()
+    limit.save()
+    figures = {
+        "direction": rule.direction,
+        "value": rule.value if value is None else value,
+        "unit": rule.unit,
+        "hold_s": hold_s or rule.hold_s,
+        "within_s": within_s or rule.within_s,
+        "target_milli": target_milli,
+        "usual_action": rule.usual_action,
+        "source": rule.source,
+        "edition": rule.rule_set.edition,
+        "origin": rule.origin,
+    }
+    version = _write(by, limit, figures, effective_from, reason)
+    note("limit.adopt", by=by, subject=limit, site_id=site.pk, reason=reason.strip(), demands=demand(version))
+    return limit
+
+
+@action("limits.adopt")
+def adopt_rules(*, by: Person, site: Site, rules: Iterable[Rule], effective_from: datetime) -> list[Limit]:
+    """A site takes on several rules as they stand: all or, where one is refused (ValidationError), none."""
+    limits = [adopt(by=by, site=site, rule=rule, effective_from=effective_from) for rule in rules]
+    if not limits:
+        raise ValidationError({"rules": "Choose at least one rule."})
+    note("limits.adopt", by=by, subject=site, site_id=site.pk, limits=[limit.pk for limit in limits])
+    return limits
+
+
+@action("limit.add")
+def add(
+    *, by: Person, site: Site, code: str, step: str, title: str, hazard: str, direction: str, value: Decimal, unit: str,
+    effective_from: datetime, usual_action: str, hold_s: int | None = None, within_s: int | None = None,
+    target_milli: int | None = None, source: str = "", edition: str = "", reason: str = "",
+) -> Limit:  # fmt: skip
+    """A limit of the site's own, such as one from its plan. Raises ValidationError for a code that is taken."""
+    if Limit.objects.filter(site=site, code=code.strip()).exists():
+        raise ValidationError({"code": f"{site} has a limit with the short name “{code.strip()}” already."})
+    limit = Limit(site=site, code=code.strip() or _free_code(site, slugify(title)), step=step.strip(),
+                  title=title.strip(), hazard=hazard.strip())  # fmt: skip
+    limit.full_clean()
+    limit.save()
+    figures = {
+        "direction": direction, "value": value, "unit": unit, "hold_s": hold_s, "within_s": within_s,
+        "target_milli": target_milli, "usual_action": usual_action.strip(), "edition": edition.strip(),
+        "source": source.strip() or "The site's own food safety plan", "origin": Origin.PRACTICE,
+    }  # fmt: skip
+    version = _write(by, limit, figures, effective_from, reason)
+    note("limit.add", by=by, subject=limit, site_id=site.pk, reason=reason.strip(), demands=demand(version))
+    return limit
+
+
+@action("limit.change")
+def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = "", **changes) -> LimitVersion:
+    """Another version of a limit; what is not named in `changes` stays as it is at that moment.
+
+    Raises ValidationError where nothing changes, where the version would be looser than its rule or begin in the past and
+    no reason is given, and TypeError for a field that a version does not have or that its rule fixes.
+    """
+    allowed = [n for n in FIGURES if not (limit.rule_id and n in FIXED_BY_RULE)]
+    if unknown := set(changes) - set(allowed):
+        raise TypeError(f"This limit has no {', '.join(sorted(unknown))} to change.")
+    before = _before(limit, effective_from)
+    figures = {name: getattr(before, name) for name in FIGURES} | changes
+    if before.in_force and all(getattr(before, name) == value for name, value in figures.items()):
+        raise ValidationError("Nothing is different from what holds at that time. Change a figure, or leave it as it is.")
+    version = _write(by, limit, figures, effective_from, reason)
+    note("limit.change", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(),
+         before=demand(before), after=demand(version))  # fmt: skip
+    return version
+
+
+@action("limit.retire")
+def retire(*, by: Person, limit: Limit, effective_from: datetime, reason: str) -> LimitVersion:
+    """From then on the site does not work under this limit. Raises ValidationError without a reason, or where it does not already."""
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why the site no longer works under this limit."})
+    before = _before(limit, effective_from)
+    if not before.in_force:
+        raise ValidationError("The site does not work under this limit at that time anyway.")
+    figures = {name: getattr(before, name) for name in FIGURES}
+    version = _write(by, limit, figures, effective_from, reason, in_force=False)
+    note("limit.retire", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(), before=demand(before))
+    return version
+
+
+def _before(limit: Limit, at: datetime) -> LimitVersion:
+    """What the version is to follow: the one that counts at its moment, or else the first that is to come."""
+    return effective_at(at).filter(limit=limit).first() or limit.versions.order_by("effective_from", "-pk").first()
+
+
+def _write(by, limit, figures, effective_from, reason, *, in_force=True) -> LimitVersion:
+    version = LimitVersion(
+        recorded_by=by, limit=limit, effective_from=effective_from, in_force=in_force, reason=reason.strip(),
+        value_milli=to_milli(figures["value"], figures["unit"]), **figures,
+    )  # fmt: skip
+    version.full_clean()
+    _refuse_unreasoned(version)
+    _refuse_target_outside(version)
+    version.save()
+    return version
+
+
+def _refuse_unreasoned(version: LimitVersion) -> None:
+    """Looser than the rule, or beginning in the past: either needs a reason."""
+    if version.reason:
+        return
+    rule = version.limit.rule
+    ways = looser_than(rule, value=version.value, hold_s=version.hold_s, within_s=version.within_s) if rule else []
+    if ways and version.in_force:
+        raise ValidationError({"reason": f"This is looser than its rule ({'; '.join(ways)}). Say why, and who agreed."})
+    first = not LimitVersion.objects.filter(limit=version.limit_id).exists()
+    if not first and version.effective_from < timezone.now() - NOW:
+        raise ValidationError({"reason": "This begins in the past. Say why, and from what you know that it held then."})
+
+
+def _refuse_target_outside(version: LimitVersion) -> None:
+    if version.target_milli is not None and version.breached_by(version.target_milli):
+        side = "lower" if version.direction == Direction.AT_MOST else "higher"
+        raise ValidationError({"target": f"The target lies beyond the limit. Give a {side} one."})
+
+
+def _free_code(site: Site, code: str) -> str:
+    """The code, with a number behind it where the site has one of that name."""
+    taken = set(Limit.objects.filter(site=site, code__startswith=code[:44]).values_list("code", flat=True))
+    tries = [code, *(f"{code[:44]}-{n}" for n in range(2, len(taken) + 3))]
+    return next(c for c in tries if c not in taken)

@@ -1,0 +1,49 @@
+"""Which limits hold where and when: reads that pages and the floors above share."""
+
+from datetime import datetime
+
+from django.db.models import OuterRef, QuerySet, Subquery
+
+from sites.models import Site
+
+from .models import Limit, LimitVersion, Rule
+
+
+def effective_at(at) -> QuerySet[LimitVersion]:
+    """Versions that have begun by `at`, the one that counts first: the latest to begin, and of those the last recorded."""
+    return LimitVersion.objects.filter(effective_from__lte=at).order_by("-effective_from", "-pk")
+
+
+def version_in_force(limit: Limit, at: datetime) -> LimitVersion | None:
+    """What the limit demands at a moment; None before its first version and while the site does not work under it."""
+    version = effective_at(at).filter(limit=limit).select_related("limit").first()
+    return version if version and version.in_force else None
+
+
+def versions_in_force(site: Site, at: datetime) -> QuerySet[LimitVersion]:
+    """What each limit of a site demands at a moment, one version each, by step and title."""
+    counts = effective_at(at).filter(limit=OuterRef("limit")).values("pk")[:1]
+    versions = LimitVersion.objects.filter(limit__site=site, pk=Subquery(counts), in_force=True)
+    return versions.select_related("limit").order_by("limit__step", "limit__title", "limit_id")
+
+
+def limits_in_force(site: Site, at: datetime) -> QuerySet[Limit]:
+    """The limits that a site works under at a moment."""
+    versions = versions_in_force(site, at).order_by()
+    return Limit.objects.filter(pk__in=versions.values("limit")).order_by("step", "title", "pk")
+
+
+def limits_with_version(site: Site, at: datetime) -> QuerySet[Limit]:
+    """All limits of a site; `counts` is the key of the version that counts at a moment, None where all are still to come."""
+    counts = effective_at(at).filter(limit=OuterRef("pk")).values("pk")[:1]
+    return Limit.objects.filter(site=site).annotate(counts=Subquery(counts)).order_by("step", "title", "pk")
+
+
+def rules_to_adopt(site: Site) -> QuerySet[Rule]:
+    """Rules that the site has no limit from."""
+    return Rule.objects.exclude(limits__site=site).select_related("rule_set")
+
+
+def history(limit: Limit) -> QuerySet[LimitVersion]:
+    """Every version, the one that begins last first; of those that begin together, the last recorded."""
+    return limit.versions.select_related("recorded_by").order_by("-effective_from", "-pk")
