@@ -3,13 +3,13 @@
 from django.core.exceptions import ValidationError
 from django.db import connection
 from django.db.models import Count
-from django.utils import timezone
 
 from compliance.checks.models import Standing
 from compliance.checks.queries import standing_subquery
 from compliance.checks.timeline import lock
 from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
+from shared import clock
 from shared.audit.trail import action, note
 from sites.models import Site
 
@@ -110,7 +110,7 @@ def _insert(*, by, case, selection, fate, texts, good_reading) -> int:
     """One INSERT for any number of readings. Gives the highest number of a decision made before."""
     ctes, values, where, args = assessed_sql(case.spans, selection)
     before = Decision.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
-    now = connection.ops.adapt_datetimefield_value(timezone.now())
+    now = connection.ops.adapt_datetimefield_value(clock.now())
     sql = f"""INSERT INTO {DECISION} (recorded_at, recorded_by_id, decided_by_id, reading_id, replaces_id, "case", fate,
         outcome, why, good_reading_id, risk, told, evidence) {ctes}
         SELECT CAST(%s AS {_time_type()}), CAST(%s AS bigint), CAST(%s AS bigint), id, decision_id, %s, %s, outcome, %s,

@@ -217,7 +217,7 @@ def summaries(site_ids: Iterable[int]) -> list[Summary]:
     reach: dict[str, list[Span]] = defaultdict(list)
     for span in Span.objects.filter(anchor__in=by_anchor).order_by("ends_at"):
         reach[span.anchor].append(span)
-    signed = set(Signature.objects.filter(case__in=by_anchor).values_list("case", flat=True))
+    signed, decided = (_last_of(model, by_anchor) for model in (Signature, Decision))
     lines = [
         Summary(
             anchor=anchor,
@@ -226,11 +226,17 @@ def summaries(site_ids: Iterable[int]) -> list[Summary]:
             ends_at=reach[anchor][-1].ends_at,
             readings=sum(d.readings for d in found),
             undecided=sum(d.undecided for d in found),
-            signed=anchor in signed,
+            signed=anchor in signed and decided.get(anchor, signed[anchor]) <= signed[anchor],
         )
         for anchor, found in by_anchor.items()
     ]
     return sorted(lines, key=lambda line: (line.state != State.OPEN, line.state != State.TO_SIGN, -_order(line)))
+
+
+def _last_of(model, anchors: Iterable[str]) -> dict[str, datetime]:
+    """When something of this kind was last recorded in each case."""
+    rows = model.objects.filter(case__in=anchors).order_by().values_list("case")
+    return dict(rows.annotate(last=Max("recorded_at")))
 
 
 def _order(line: Summary) -> float:

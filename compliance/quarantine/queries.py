@@ -94,7 +94,7 @@ def good_readings_for(case: Case, site_ids: tuple[int, ...], most: int = 60) -> 
 WHY = {
     Cause.FAILED_AHEAD: "The probe failed its check, so what it measured since its last good check can no longer be relied on.",
     Cause.USED_AFTER_FAILURE: "The probe was used after a failed check and before the next good one.",
-    Cause.ALTERED_UNCHECKED: "The probe was adjusted or repaired without being checked first, so how it read before cannot be shown.",
+    Cause.ALTERED_UNCHECKED: "The probe was adjusted or repaired without being checked first. How it read before is lost.",
     Cause.USED_AFTER_ALTERATION: "The probe was used after it was adjusted or repaired and before anyone had checked it.",
 }
 

@@ -33,6 +33,7 @@ TABS = (
     (Outcome.HELD, "Limit held whatever the error"),
 )
 DECIDED = "decided"
+OUTCOMES = tuple(Outcome)
 PAGE_SALT = "noughtbook.case.page"
 BADGES = {State.OPEN: "open", State.TO_SIGN: "decided", State.SIGNED: "signed"}
 
@@ -115,7 +116,7 @@ def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
     selection = Selection(
         sites=reach.decides,
         ids=None if everything else picked,
-        outcome=outcome if everything and outcome in Outcome else "",
+        outcome=outcome if everything and outcome in OUTCOMES else "",
         undecided=True if everything else None,
     )
     words = {name: given[name] for name in ("fate", "why", "good_reading", "risk", "told", "evidence")}
@@ -133,7 +134,7 @@ def _add_errors(form: DecisionForm, error: ValidationError) -> None:
 def _shown(request: HttpRequest, reach: Reach) -> str:
     """Which list is asked for; at first the gravest that still has something to decide."""
     asked = request.POST.get("outcome") or request.GET.get("show", "")
-    if asked == DECIDED or asked in Outcome:
+    if asked == DECIDED or asked in OUTCOMES:
         return asked
     for outcome, _ in TABS:
         if reach.case.undecided_at(reach.seen, outcome):
@@ -144,7 +145,7 @@ def _shown(request: HttpRequest, reach: Reach) -> str:
 def _address(reach: Reach, outcome: str) -> str:
     left = reach.case.undecided_at(reach.decides, outcome)
     address = reverse("case_detail", args=[reach.case.slug])
-    return f"{address}?show={outcome}" if left and outcome in Outcome else address
+    return f"{address}?show={outcome}" if left and outcome in OUTCOMES else address
 
 
 def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) -> dict:
@@ -205,7 +206,7 @@ def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
     return DecisionForm(
         data,
         choices=good_readings_for(reach.case, reach.decides),
-        count=reach.case.undecided_at(reach.decides, outcome if outcome in Outcome else ""),
+        count=reach.case.undecided_at(reach.decides, outcome if outcome in OUTCOMES else ""),
         outcome=outcome,
         zone=reach.case.probe.site.zone,
     )

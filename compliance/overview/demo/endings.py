@@ -66,7 +66,7 @@ def correct_some(setting: Setting) -> None:
         with clock.pretend(reading.taken_at + timedelta(minutes=6)):
             readings.correct(
                 by=reading.taken_by, reading=reading, reason="Typed into the wrong line.", key=_key(reading), probe=reading.probe,
-                site=reading.site, limit=reading.limit_version.limit, item=reading.item, typed=f"{float(reading.typed) + 0.4:.1f}",
+                site=reading.site, limit=reading.limit_version.limit, item=reading.item, typed=_slipped(reading),
                 unit=reading.unit, taken_at=reading.taken_at, hold_s=reading.hold_s,
             )  # fmt: skip
     with clock.pretend(third.taken_at + timedelta(minutes=9)):
@@ -75,6 +75,10 @@ def correct_some(setting: Setting) -> None:
             reading=third,
             reason="Measured in the wrong fridge; the right one is recorded beside it.",
         )
+
+
+def _slipped(reading: Reading) -> str:
+    return f"{float(reading.typed) + 0.4:.1f}"
 
 
 def _key(reading: Reading) -> str:

@@ -1,0 +1,121 @@
+"""The pages of cases, as each person meets them."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from compliance.quarantine.cases import load_case
+from compliance.quarantine.models import Decision, Signature
+from tests.checks.making import day
+from tests.quarantine.making import failed_after
+from tests.world import make_reading
+
+
+@pytest.fixture
+def case(world):
+    return load_case(failed_after(world, "4.0", "9.0", "5.4"))
+
+
+def page(case):
+    return reverse("case_detail", args=[case.slug])
+
+
+def decide(client, case, **data):
+    return client.post(reverse("case_decide", args=[case.slug]), {"outcome": "broken", "scope": "all", **data})
+
+
+def test_the_list_shows_an_open_case_with_what_is_left(as_person, manager, case):
+    text = as_person(manager).get(reverse("case_list")).content.decode()
+    assert page(case) in text
+    assert ">3<" in text
+
+
+def test_the_page_opens_with_the_gravest_list(as_person, manager, case):
+    text = as_person(manager).get(page(case)).content.decode()
+    assert "failed its check" in text
+    assert "9.0 °C" in text
+    assert "5.4 °C" not in text
+
+
+def test_each_reading_shows_what_it_could_really_have_been(as_person, manager, case):
+    # 9.0 shown by a probe +0.1 to +2.4 °C wrong, each with its uncertainty and the allowance far from zero.
+    text = as_person(manager).get(page(case)).content.decode()
+    assert " to 9.0 °C" in text or " to 8.9 °C" in text or " to 9.1 °C" in text
+
+
+def test_a_manager_decides_on_all_in_a_list(as_person, manager, case):
+    decide(as_person(manager), case, fate="discarded", why="Thrown away.")
+    assert Decision.objects.get().fate == "discarded"
+
+
+def test_a_manager_decides_on_the_ones_ticked(as_person, manager, case):
+    picked = case.probe.readings.get(typed="5.4")
+    given = {"outcome": "undecided", "scope": "picked", "pick": [picked.pk], "fate": "discarded", "why": "Thrown away."}
+    decide(as_person(manager), case, **given)
+    assert Decision.objects.get().reading == picked
+
+
+def test_a_decision_without_its_reason_is_said_and_what_was_typed_is_kept(as_person, manager, case):
+    answer = decide(as_person(manager), case, fate="eaten", why="Served at noon")
+    assert answer.status_code == 422
+    assert "Say how the risk was assessed." in answer.content.decode()
+    assert "Served at noon" in answer.content.decode()
+    assert not Decision.objects.exists()
+
+
+def test_stands_is_offered_only_where_the_limit_held(as_person, manager, case):
+    client = as_person(manager)
+    assert 'value="stands"' not in client.get(page(case)).content.decode()
+    assert 'value="stands"' in client.get(page(case) + "?show=held").content.decode()
+
+
+def test_a_manager_sees_and_decides_only_on_readings_of_the_own_site(as_person, world, case):
+    make_reading(world.probe, world.limit, "9.5", day(2), by=world.cook, site=world.other_site)
+    client = as_person(world.manager)
+    assert "9.5 °C" not in client.get(page(case)).content.decode()
+    decide(client, case, fate="discarded", why="Thrown away.")
+    assert set(Decision.objects.values_list("reading__site", flat=True)) == {world.site.pk}
+
+
+def test_a_supervisor_signs_when_nothing_is_left(as_person, world, case):
+    for outcome in ("broken", "undecided", "held"):
+        decide(as_person(world.manager), case, outcome=outcome, fate="discarded", why="Thrown away.")
+    client = as_person(world.supervisor)
+    assert "Sign as Sol Venn" in client.get(page(case)).content.decode()
+    client.post(reverse("case_sign", args=[case.slug]), {"note": ""})
+    assert Signature.objects.get().signed_by == world.supervisor
+    assert "Sol Venn" in client.get(page(case)).content.decode()
+
+
+def test_a_manager_may_not_sign(as_person, manager, case):
+    assert as_person(manager).post(reverse("case_sign", args=[case.slug])).status_code == 403
+
+
+@pytest.mark.parametrize("who", ["reader", "cook"])
+def test_those_without_the_authority_read_but_do_not_decide(as_person, world, case, who):
+    client = as_person(getattr(world, who))
+    assert client.get(page(case)).status_code == 200
+    assert decide(client, case, fate="discarded", why="x").status_code == 403
+
+
+def test_a_stranger_finds_nothing(as_person, stranger, case):
+    client = as_person(stranger)
+    assert client.get(page(case)).status_code == 404
+    assert decide(client, case, fate="discarded", why="x").status_code == 404
+
+
+def test_a_case_that_never_was_is_not_found(as_person, manager, case):
+    assert as_person(manager).get("/quarantine/check-999999/").status_code == 404
+
+
+def test_the_number_of_queries_does_not_grow_with_the_readings(as_person, world, case):
+    client = as_person(world.manager)
+    client.get(page(case))
+    with CaptureQueriesContext(connection) as few:
+        client.get(page(case))
+    for number in range(9):
+        make_reading(world.probe, world.limit, "9.9", day(1 + number / 4), by=world.cook)
+    with CaptureQueriesContext(connection) as many:
+        client.get(page(case))
+    assert len(many) == len(few)
