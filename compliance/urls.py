@@ -4,7 +4,9 @@ from django.urls import include, path
 
 urlpatterns = [
     path("", include("sites.urls")),
+    path("", include("compliance.checks.urls")),
     path("", include("compliance.limits.urls")),
+    path("", include("compliance.probes.urls")),
     path("", include("compliance.quarantine.urls")),
     path("", include("compliance.overview.urls")),
 ]

@@ -146,7 +146,9 @@ def grant(
         _refuse_last_supervisor(_lock_areas(Area.objects.filter(pk=area.pk))[0], person)
     membership, _ = Membership.objects.update_or_create(person=person, site=site, area=area, defaults={"role": role})
     place = site or area
-    note("role.grant", by=by, subject=person, site_id=site.pk if site else None, role=Role(role).label, place=str(place))
+    note(
+        "role.grant", by=by, subject=person, site_id=site.pk if site else None, role=Role(role).label, place=str(place)
+    )
     return membership
 
 

@@ -17,7 +17,18 @@ from .models import Direction, Limit, LimitVersion, Origin, Rule
 from .queries import effective_at
 from .wording import demand
 
-FIGURES = ("direction", "value", "unit", "hold_s", "within_s", "target_milli", "usual_action", "source", "edition", "origin")
+FIGURES = (
+    "direction",
+    "value",
+    "unit",
+    "hold_s",
+    "within_s",
+    "target_milli",
+    "usual_action",
+    "source",
+    "edition",
+    "origin",
+)
 FIXED_BY_RULE = ("direction", "unit", "source", "edition", "origin")
 # A version that begins a little before it is recorded is one that begins now.
 NOW = timedelta(minutes=5)
@@ -102,7 +113,9 @@ def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = 
     before = _before(limit, effective_from)
     figures = {name: getattr(before, name) for name in FIGURES} | changes
     if before.in_force and all(getattr(before, name) == value for name, value in figures.items()):
-        raise ValidationError("Nothing is different from what holds at that time. Change a figure, or leave it as it is.")
+        raise ValidationError(
+            "Nothing is different from what holds at that time. Change a figure, or leave it as it is."
+        )
     version = _write(by, limit, figures, effective_from, reason)
     note("limit.change", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(),
          before=demand(before), after=demand(version))  # fmt: skip
@@ -111,7 +124,7 @@ def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = 
 
 @action("limit.retire")
 def retire(*, by: Person, limit: Limit, effective_from: datetime, reason: str) -> LimitVersion:
-    """From then on the site does not work under this limit. Raises ValidationError without a reason, or where it does not already."""
+    """From then on the site does not work under this limit. Raises ValidationError without a reason, or where it is retired."""
     if not reason.strip():
         raise ValidationError({"reason": "Say why the site no longer works under this limit."})
     before = _before(limit, effective_from)

@@ -65,7 +65,11 @@ class FiguresForm(EffectiveForm):
     value = TemperatureField(label="Limit")
     hold_s = DurationField(label="Held for", help_text="Such as 15 s or 2 min. Empty: no time is needed.")
     within_s = DurationField(label="Reached within", help_text="Such as 2 h, for cooling and reheating.")
-    target = TemperatureField(required=False, label="Target", help_text="Where to aim, inside the limit, so that an error of the probe does no harm.")
+    target = TemperatureField(
+        required=False,
+        label="Target",
+        help_text="Where to aim, inside the limit, so that an error of the probe does no harm.",
+    )
     usual_action = forms.CharField(widget=forms.Textarea(attrs={"rows": 3}), label="What is done when it is not met")
     reason = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 2}), required=False, label="Why",
@@ -117,7 +121,9 @@ class OwnLimitForm(FiguresForm):
     step = forms.CharField(max_length=80, label="Step of the work", help_text="Such as cold holding, cooking, cooling.")
     hazard = forms.CharField(max_length=160, help_text="What it guards against.")
     direction = forms.ChoiceField(choices=Direction.choices, widget=forms.RadioSelect)
-    source = forms.CharField(max_length=200, required=False, help_text="Where the figure comes from, such as your plan.")
+    source = forms.CharField(
+        max_length=200, required=False, help_text="Where the figure comes from, such as your plan."
+    )
     code = forms.SlugField(
         max_length=50, required=False, label="Short name", help_text="For files and labels, such as salad-bar."
     )
@@ -127,5 +133,3 @@ class OwnLimitForm(FiguresForm):
 
 class RetireForm(EffectiveForm):
     reason = forms.CharField(max_length=300, label="Why")
-
-

@@ -40,7 +40,9 @@ def read_file(path: Path) -> dict:
     except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
         raise RuleFileError(f"{path.name} cannot be read as a file of rules: {error}") from error
     if not isinstance(content, dict) or not isinstance(content.get("rules"), list):
-        raise RuleFileError(f"{path.name} is not a file of rules: it needs a code, a title, an edition and a list “rules”.")
+        raise RuleFileError(
+            f"{path.name} is not a file of rules: it needs a code, a title, an edition and a list “rules”."
+        )
     if missing := [n for n in ("code", *ABOUT) if not content.get(n)]:
         raise RuleFileError(f"{path.name} does not say its {', '.join(missing)}.")
     return content

@@ -126,7 +126,11 @@ def loosenesses(limit, version) -> list[str]:
 def limit_facts(limit, version) -> list[tuple[str, str]]:
     facts = [("Step", limit.step), ("Guards against", limit.hazard), ("When it is not met", version.usual_action)]
     if limit.rule:
-        return facts + [("Its rule asks for", demand(limit.rule)), *source_facts(limit.rule), ("Short name", limit.code)]
+        return facts + [
+            ("Its rule asks for", demand(limit.rule)),
+            *source_facts(limit.rule),
+            ("Short name", limit.code),
+        ]
     return [*facts, ("Source", version.source), ("Short name", limit.code)]
 
 
@@ -138,7 +142,11 @@ def rule_facts(rule) -> list[tuple[str, str]]:
 
 
 def source_facts(rule) -> list[tuple[str, str]]:
-    facts = [("Source", rule.source), ("Rule set", str(rule.rule_set)), ("How well it is known", Origin(rule.origin).label)]
+    facts = [
+        ("Source", rule.source),
+        ("Rule set", str(rule.rule_set)),
+        ("How well it is known", Origin(rule.origin).label),
+    ]
     return [*facts, ("Note", rule.note)] if rule.note else facts
 
 

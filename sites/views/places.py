@@ -39,7 +39,9 @@ def site_add(request):
         if site:
             messages.success(request, f"{site} is in the book. Next: its limits, its people, its probes.")
             return redirect("site_list")
-    return render(request, "sites/site_form.html", {"form": form, "title": "Add a site", "submit_label": "Add the site"})
+    return render(
+        request, "sites/site_form.html", {"form": form, "title": "Add a site", "submit_label": "Add the site"}
+    )
 
 
 def like_its_neighbours(areas) -> dict:
@@ -85,7 +87,9 @@ def area_add(request):
         if area:
             messages.success(request, f"{area} is in the book, and you supervise it.")
             return redirect("area_setup")
-    return render(request, "sites/area_form.html", {"form": form, "title": "Add an area", "submit_label": "Add the area"})
+    return render(
+        request, "sites/area_form.html", {"form": form, "title": "Add an area", "submit_label": "Add the area"}
+    )
 
 
 @require_http_methods(FORM)

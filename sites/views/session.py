@@ -50,7 +50,9 @@ def account(request):
 @require_http_methods(["GET", "HEAD", "POST"])
 def account_password(request):
     form = PasswordChangeForm(request.user, request.POST or None)
-    form.fields["new_password1"].help_text = "At least ten characters. A few words that do not belong together are good."
+    form.fields[
+        "new_password1"
+    ].help_text = "At least ten characters. A few words that do not belong together are good."
     if form.is_valid():
         set_password(by=request.user, person=request.user, password=form.cleaned_data["new_password1"])
         update_session_auth_hash(request, request.user)

@@ -23,7 +23,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser):
         for name, words in ASKED:
             parser.add_argument(f"--{name}", default="", help=words)
-        parser.add_argument("--initials", default="", help="Initials of the supervisor (the default comes from the name)")
+        parser.add_argument(
+            "--initials", default="", help="Initials of the supervisor (the default comes from the name)"
+        )
         parser.add_argument(
             "--password-stdin", action="store_true", help="Read the password from the first line of standard input"
         )

@@ -17,7 +17,9 @@ class Command(BaseCommand):
     def handle(self, *, files, **options):
         try:
             with transaction.atomic():
-                loaded = [load_rule_set(by=None, content=read_file(path)) for path in files or sorted(SHIPPED.glob("*.json"))]
+                loaded = [
+                    load_rule_set(by=None, content=read_file(path)) for path in files or sorted(SHIPPED.glob("*.json"))
+                ]
         except RuleFileError as error:
             raise CommandError(f"Nothing was loaded. {error}") from error
         for rules in loaded:

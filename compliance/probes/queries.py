@@ -1,0 +1,26 @@
+"""Where probes are and were: reads that pages and the floors above share."""
+
+from datetime import datetime
+
+from django.db.models import QuerySet
+
+from sites.models import Site
+
+from .models import Placement, Probe
+
+
+def placement_at(probe: Probe, at: datetime) -> Placement | None:
+    """Where the probe was meant to be at a moment; None before its first placement."""
+    begun = probe.placements.filter(starts_at__lte=at).select_related("site")
+    return begun.order_by("-starts_at", "-pk").first()
+
+
+def latest_placement(probe: Probe) -> Placement | None:
+    """The placement that begins last; of those that begin together, the last recorded."""
+    return probe.placements.select_related("site").order_by("-starts_at", "-pk").first()
+
+
+def sites_to_move_to(probe: Probe) -> QuerySet[Site]:
+    """The open sites of the probe's business, but for the one where it is."""
+    found = Site.objects.filter(area__business=probe.business_id, closed=False).exclude(pk=probe.site_id)
+    return found.select_related("area").order_by("area__name", "name")

@@ -1,0 +1,75 @@
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods
+
+from shared.forms import attempt
+from sites.access import get_site, sites_of
+from sites.models import Role
+
+from .access import get_probe
+from .actions import amend, move, register
+from .forms import AmendProbeForm, MoveForm, NewProbeForm, known_of
+from .queries import sites_to_move_to
+
+FORM = ["GET", "HEAD", "POST"]
+
+
+@require_http_methods(FORM)
+def probe_add(request):
+    """A new probe at the site that `?site=` names; asks which, where the person manages several."""
+    asked = request.GET.get("site", "")
+    sites = list(sites_of(request.user, Role.MANAGER).filter(closed=False).select_related("area")[:500])
+    if not sites:
+        raise PermissionDenied(f"This needs the role of {Role.MANAGER.label}.")
+    if not asked and len(sites) > 1:
+        return render(request, "probes/probe_site.html", {"items": [site_item(site) for site in sites]})
+    site = get_site(request.user, int(asked) if asked.isdecimal() else sites[0].pk, Role.MANAGER)
+    form = NewProbeForm(request.POST or None, site=site)
+    if form.is_valid():
+        given = form.figures()
+        probe = attempt(form, register, by=request.user, site=site, starts_at=form.cleaned_data["starts_at"], **given)
+        if probe:
+            messages.success(request, f"{probe} is in the book. Check it at zero before its readings can be relied on.")
+            return redirect("probe_detail", probe.pk)
+    return render(request, "probes/probe_form.html", {
+        "form": form, "title": "Add a probe", "lead": str(site), "submit_label": "Add the probe",
+        "back_url": reverse("probe_list"), "back_label": "Probes",
+    })  # fmt: skip
+
+
+def site_item(site) -> dict:
+    return {"title": site.name, "meta": site.area.name, "url": f"?site={site.pk}"}
+
+
+@require_http_methods(FORM)
+def probe_edit(request, pk):
+    probe = get_probe(request.user, pk, Role.MANAGER)
+    form = AmendProbeForm(request.POST or None, site=probe.site, initial=known_of(probe))
+    if form.is_valid():
+        reason = form.cleaned_data["reason"]
+        attempt(form, amend, by=request.user, probe=probe, changes=form.figures(), reason=reason)
+        if not form.errors:
+            messages.success(request, f"{probe} is saved.")
+            return redirect("probe_detail", pk)
+    return render(request, "probes/probe_form.html", {
+        "form": form, "title": f"Probe {probe.code}", "lead": str(probe.site), "submit_label": "Save",
+        "back_url": reverse("probe_detail", args=[pk]), "back_label": "The probe",
+    })  # fmt: skip
+
+
+@require_http_methods(FORM)
+def probe_move(request, pk):
+    probe = get_probe(request.user, pk, Role.MANAGER)
+    form = MoveForm(request.POST or None, probe=probe, sites=sites_to_move_to(probe))
+    if form.is_valid():
+        placement = attempt(form, move, by=request.user, probe=probe, **form.cleaned_data)
+        if placement:
+            messages.success(request, f"{probe} is at {placement.site}. Its readings stay where they were taken.")
+            return redirect("probe_detail", pk)
+    back = reverse("probe_detail", args=[pk])
+    return render(request, "probes/probe_move.html", {
+        "form": form, "probe": probe, "title": f"Move probe {probe.code}", "back_url": back, "cancel_url": back,
+        "facts": [("Now at", str(probe.site))], "submit_label": "Move it",
+    })  # fmt: skip
