@@ -6,7 +6,6 @@ urlpatterns = [
     path("", include("sites.urls")),
     path("", include("compliance.checks.urls")),
     path("", include("compliance.limits.urls")),
-    path("", include("compliance.probes.urls")),
     path("", include("compliance.quarantine.urls")),
     path("", include("compliance.overview.urls")),
 ]

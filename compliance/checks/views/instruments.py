@@ -1,17 +1,20 @@
+"""Taking a probe into the book, amending what is known of it, moving it."""
+
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
+from compliance.probes.access import get_probe
+from compliance.probes.actions import move
+from compliance.probes.forms import AmendProbeForm, MoveForm, NewProbeForm, known_of
+from compliance.probes.queries import sites_to_move_to
 from shared.forms import attempt
 from sites.access import get_site, sites_of
 from sites.models import Role
 
-from .access import get_probe
-from .actions import amend, move, register
-from .forms import AmendProbeForm, MoveForm, NewProbeForm, known_of
-from .queries import sites_to_move_to
+from ..instruments import amend_probe, register_probe
 
 FORM = ["GET", "HEAD", "POST"]
 
@@ -29,7 +32,7 @@ def probe_add(request):
     form = NewProbeForm(request.POST or None, site=site)
     if form.is_valid():
         given = form.figures()
-        probe = attempt(form, register, by=request.user, site=site, starts_at=form.cleaned_data["starts_at"], **given)
+        probe = attempt(form, register_probe, by=request.user, site=site, starts_at=form.cleaned_data["starts_at"], **given)
         if probe:
             messages.success(request, f"{probe} is in the book. Check it at zero before its readings can be relied on.")
             return redirect("probe_detail", probe.pk)
@@ -49,7 +52,7 @@ def probe_edit(request, pk):
     form = AmendProbeForm(request.POST or None, site=probe.site, initial=known_of(probe))
     if form.is_valid():
         reason = form.cleaned_data["reason"]
-        attempt(form, amend, by=request.user, probe=probe, changes=form.figures(), reason=reason)
+        attempt(form, amend_probe, by=request.user, probe=probe, changes=form.figures(), reason=reason)
         if not form.errors:
             messages.success(request, f"{probe} is saved.")
             return redirect("probe_detail", pk)
