@@ -26,7 +26,7 @@ class AlreadyRecorded(Exception):
         self.record = record
 
 
-def once(run: Callable) -> Callable:
+def _once(run: Callable) -> Callable:
     """Sending the same thing again changes nothing and gives what was recorded the first time."""
 
     @functools.wraps(run)
@@ -39,7 +39,7 @@ def once(run: Callable) -> Callable:
     return run_once
 
 
-@once
+@_once
 @action("check.record_zero")
 def record_zero(
     *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, preparation: Preparation,
@@ -56,7 +56,7 @@ def record_zero(
     return check
 
 
-@once
+@_once
 @action("check.record_certificate")
 def record_certificate(
     *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, laboratory: str,
@@ -84,7 +84,7 @@ def void_check(*, by: Person, check: Check, reason: str) -> CheckVoid:
     return void
 
 
-@once
+@_once
 @action("check.correct_zero")
 def correct_zero(
     *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
@@ -102,7 +102,7 @@ def correct_zero(
     return new
 
 
-@once
+@_once
 @action("check.correct_certificate")
 def correct_certificate(
     *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
@@ -122,7 +122,7 @@ def correct_certificate(
     return new
 
 
-@once
+@_once
 @action("event.record")
 def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str = "") -> Event:
     """Record what happened to a probe. The same again gives what is there. Raises ValidationError where it cannot be."""
@@ -174,7 +174,7 @@ def _add_zero(
         raise ValidationError("Type at least one reading of the display before you finish.")
     check = _add(
         by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
-        note=text.strip(), kind=Kind.ZERO, preparation=kept_preparation(preparation), immersion_mm=immersion_mm,
+        note=text.strip(), kind=Kind.ZERO, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
         **judged_zero(probe, typed, preparation, immersion_mm),
     )  # fmt: skip
     TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])
@@ -203,7 +203,7 @@ def _add(by: Person, *, checked_by: Person | None, **fields) -> Check:
     return Check.objects.create(recorded_by=by, checked_by=checked_by or by, **fields)
 
 
-def kept_preparation(preparation: Preparation) -> dict:
+def _kept_preparation(preparation: Preparation) -> dict:
     return {"kind": preparation.kind.value, "points": sorted(point.value for point in preparation.points)}
 
 
@@ -230,7 +230,9 @@ def _strike(by: Person, check: Check, reason: str, replacement: Check | None) ->
 
 def _same_probe(check: Check, probe: Probe, kind: str) -> None:
     if check.probe_id != probe.pk or check.kind != kind:
-        raise ValidationError("A correction stays with its probe and its kind of check. Void this one and record another.")
+        raise ValidationError(
+            "A correction stays with its probe and its kind of check. Void this one and record another."
+        )
 
 
 def _not_ahead(at: datetime, what: str) -> None:

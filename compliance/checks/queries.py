@@ -2,12 +2,12 @@
 
 from datetime import datetime, timedelta
 
-from django.db.models import OuterRef, QuerySet, Subquery, Value
+from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from compliance.metrology.assessment import Bracket, ErrorAt, allowance_at_75
 from compliance.metrology.vocabulary import Sensor
-from compliance.probes.models import Probe
+from compliance.probes.models import Event, Probe
 from sites.access import sites_of
 from sites.models import Person
 
@@ -16,6 +16,7 @@ from .models import Check, Kind, Span, Standing
 # How long after the act an entry still counts as made at the time. A laboratory's paper takes its time.
 MADE_AT_THE_TIME = {Kind.ZERO: timedelta(hours=2), Kind.CERTIFICATE: timedelta(days=30)}
 EVENT_MADE_AT_THE_TIME = timedelta(hours=24)
+SOON = timedelta(days=2)
 
 
 def standing_subquery(at: str = "taken_at") -> Coalesce:
@@ -53,3 +54,20 @@ def is_late(at: datetime, recorded_at: datetime, allowed: timedelta) -> bool:
 def entered_late(check: Check) -> bool:
     """Whether a check reached the record well after it was made."""
     return is_late(check.checked_at, check.recorded_at, MADE_AT_THE_TIME[Kind(check.kind)])
+
+
+def event_entered_late(event: Event) -> bool:
+    return is_late(event.at, event.recorded_at, EVENT_MADE_AT_THE_TIME)
+
+
+def due_word(due_at: datetime | None, now: datetime) -> str:
+    """`overdue`, `soon` or `ok`; a probe that no check has spoken of yet is due."""
+    if due_at is None:
+        return "due"
+    return "overdue" if due_at < now else "soon" if due_at < now + SOON else "ok"
+
+
+def run_of(check: Check) -> str:
+    """The anchor of the run in quarantine that a check borders on, such as check:12; empty if there is none."""
+    beside = Span.objects.filter(Q(behind=check) | Q(ahead=check), probe=check.probe_id).exclude(anchor="")
+    return beside.values_list("anchor", flat=True).first() or ""

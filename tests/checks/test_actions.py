@@ -12,7 +12,6 @@ from compliance.checks.models import Check, CheckDraft, CheckVoid, Span
 from compliance.checks.queries import entered_late
 from compliance.probes.models import Event, EventKind
 from shared.audit.models import Entry
-
 from tests.world import make_probe
 
 from .making import GOOD_BATH, START, bad, certificate, day, event, good, settled_at, standings, unclear, zero
@@ -50,7 +49,9 @@ def test_the_same_key_records_once_and_gives_the_first_check(probe, cook):
     key = uuid.uuid4()
     first = good(probe, cook, START, key=key)
     again = bad(probe, cook, START, key=key)
-    assert again == first and Check.objects.count() == 1 and Entry.objects.filter(action="check.record_zero").count() == 1
+    assert (
+        again == first and Check.objects.count() == 1 and Entry.objects.filter(action="check.record_zero").count() == 1
+    )
 
 
 def test_a_key_is_not_taken_over_by_another_probe(probe, cook, world, manager):
@@ -140,7 +141,12 @@ def test_a_correction_of_something_void_records_nothing(probe, cook, supervisor)
 
 def test_a_certificate_is_a_check_with_its_own_figures(probe, manager):
     check = certificate(probe, manager, START, error_milli=-300, expanded_milli=80)
-    assert (check.kind, check.verdict, check.error_milli, check.reading_milli) == ("certificate", "in_tolerance", -300, -300)
+    assert (check.kind, check.verdict, check.error_milli, check.reading_milli) == (
+        "certificate",
+        "in_tolerance",
+        -300,
+        -300,
+    )
     assert certificate(probe, manager, day(1), error_milli=1500).verdict == "out_of_tolerance"
     assert standings(probe)[1] == "quarantined"
 

@@ -1,4 +1,4 @@
-"""The stored timeline is the one that `bracketing.cut` gives, in whatever order things arrive, and costs the same at any length."""
+"""The stored timeline is the one that `bracketing.cut` gives, in any order of arrival, at a constant number of queries."""
 
 from datetime import timedelta
 
@@ -22,7 +22,9 @@ from .making import bad, day, event, good, standings, unclear
 
 MAKE = {"good": good, "bad": bad, "unclear": unclear}
 CHECKS = st.tuples(st.sampled_from(sorted(MAKE)), st.sampled_from(list(Stage)), st.integers(0, 6), st.booleans())
-EVENTS = st.tuples(st.just("event"), st.sampled_from([*ALTERATIONS, EventKind.DROPPED]), st.integers(0, 6), st.booleans())
+EVENTS = st.tuples(
+    st.just("event"), st.sampled_from([*ALTERATIONS, EventKind.DROPPED]), st.integers(0, 6), st.booleans()
+)
 
 
 def live_to_the_naive(probe):
@@ -51,7 +53,9 @@ def expected(span):
 
 def live(probe, person, history):
     for what, which, at, struck in history:
-        record = event(probe, person, which, day(at)) if what == "event" else MAKE[what](probe, person, day(at), stage=which)
+        record = (
+            event(probe, person, which, day(at)) if what == "event" else MAKE[what](probe, person, day(at), stage=which)
+        )
         if struck and not hasattr(record, "void"):
             void = void_event if what == "event" else void_check
             void(by=person, reason="struck", **{"event" if what == "event" else "check": record})
@@ -112,8 +116,18 @@ def test_a_reading_stands_as_the_span_it_falls_in(probe, limit, cook):
     good(probe, cook, day(8))
     for at in (day(-1), day(0), day(0) + timedelta(seconds=1), day(7), day(7.5), day(8), day(9)):
         reading(probe, limit, cook, at)
-    found = Reading.objects.order_by("taken_at").annotate(standing=standing_subquery()).values_list("standing", flat=True)
-    assert list(found) == ["unproven", "unproven", "quarantined", "quarantined", "quarantined", "quarantined", "pending"]
+    found = (
+        Reading.objects.order_by("taken_at").annotate(standing=standing_subquery()).values_list("standing", flat=True)
+    )
+    assert list(found) == [
+        "unproven",
+        "unproven",
+        "quarantined",
+        "quarantined",
+        "quarantined",
+        "quarantined",
+        "pending",
+    ]
 
 
 def test_a_reading_of_a_probe_never_cut_is_unproven(probe, limit, cook):

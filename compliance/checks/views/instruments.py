@@ -32,7 +32,9 @@ def probe_add(request):
     form = NewProbeForm(request.POST or None, site=site)
     if form.is_valid():
         given = form.figures()
-        probe = attempt(form, register_probe, by=request.user, site=site, starts_at=form.cleaned_data["starts_at"], **given)
+        probe = attempt(
+            form, register_probe, by=request.user, site=site, starts_at=form.cleaned_data["starts_at"], **given
+        )
         if probe:
             messages.success(request, f"{probe} is in the book. Check it at zero before its readings can be relied on.")
             return redirect("probe_detail", probe.pk)

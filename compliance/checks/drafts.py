@@ -1,0 +1,171 @@
+"""A check in progress, stored at each tap. Every tap can arrive twice, late, or after the page was left; none does harm."""
+
+from datetime import datetime, timedelta
+from uuid import uuid4
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from compliance.metrology.bath import WANTED, BathKind, Point, Preparation
+from compliance.metrology.settling import LONGEST_SERIES, SettlingState
+from compliance.probes.models import ALTERATIONS, Event, Probe
+from shared.units import parse
+from sites.models import Person
+
+from . import actions
+from .judging import Typed, read_typed, settling_of
+from .models import Check, CheckDraft, Stage, Verdict
+
+ABANDONED_AFTER = timedelta(hours=1)
+LONGEST = timedelta(hours=2)
+
+
+def find(person: Person, probe: Probe) -> CheckDraft | None:
+    return CheckDraft.objects.filter(person=person, probe=probe).first()
+
+
+def begin(person: Person, probe: Probe, kind: BathKind, stage: Stage, now: datetime) -> CheckDraft:
+    """A new draft, or the one that is already there."""
+    given = {
+        "key": uuid4(),
+        "started_at": now,
+        "stage": stage,
+        "preparation": {"kind": kind.value, "points": [], "left": []},
+    }
+    return CheckDraft.objects.get_or_create(person=person, probe=probe, defaults=given)[0]
+
+
+def drop(person: Person, probe: Probe, key: str) -> None:
+    """Forget the draft with this key; another one stays."""
+    CheckDraft.objects.filter(person=person, probe=probe, key=key).delete()
+
+
+def likely_stage(probe: Probe) -> Stage:
+    """As left, where the probe was adjusted or repaired and nothing conclusive came after; else as found."""
+    live = Event.objects.filter(probe=probe, kind__in=ALTERATIONS, void__isnull=True)
+    altered = live.order_by("-at").values_list("at", flat=True).first()
+    if altered is None:
+        return Stage.AS_FOUND
+    since = Check.objects.filter(probe=probe, void__isnull=True, checked_at__gte=altered)
+    return Stage.AS_FOUND if since.exclude(verdict=Verdict.INCONCLUSIVE).exists() else Stage.AS_LEFT
+
+
+@transaction.atomic
+def mark(draft: CheckDraft, point: Point, state: str) -> CheckDraft:
+    """Note a point of the preparation as `done`, `left` (not done) or `open` (taken back)."""
+    draft = _hold(draft)
+    for name in ("points", "left"):
+        draft.preparation[name] = [p for p in draft.preparation.get(name, []) if p != point]
+    if state in ("done", "left"):
+        draft.preparation["points" if state == "done" else "left"].append(point.value)
+    draft.save(update_fields=["preparation"])
+    return draft
+
+
+@transaction.atomic
+def set_stage(draft: CheckDraft, stage: Stage) -> CheckDraft:
+    draft = _hold(draft)
+    draft.stage = stage
+    draft.save(update_fields=["stage"])
+    return draft
+
+
+@transaction.atomic
+def insert(draft: CheckDraft, now: datetime) -> CheckDraft:
+    """The probe goes into the ice: timing starts, once."""
+    draft = _hold(draft)
+    if draft.inserted_at is None:
+        draft.inserted_at = now
+        draft.save(update_fields=["inserted_at"])
+    return draft
+
+
+@transaction.atomic
+def take_out(draft: CheckDraft) -> CheckDraft:
+    """Start the timing again: the bath stays as it was made, the readings go."""
+    draft = _hold(draft)
+    draft.inserted_at, draft.readings = None, []
+    draft.save(update_fields=["inserted_at", "readings"])
+    return draft
+
+
+@transaction.atomic
+def read(draft: CheckDraft, text: str, unit: str, seen: int, now: datetime) -> CheckDraft:
+    """Add a timed reading. `seen` is how many the page showed: the same tap arriving twice counts once.
+
+    Raises ValidationError saying what to type, or that the check has taken too long.
+    """
+    draft = _hold(draft)
+    if draft.inserted_at is None:
+        raise ValidationError("Tap “The probe is in” first, so that the time runs from there.")
+    text = _temperature(text)
+    if 0 <= seen < len(draft.readings) and draft.readings[seen][1] == text:
+        return draft
+    elapsed = now - draft.inserted_at
+    if elapsed > LONGEST or len(draft.readings) >= LONGEST_SERIES:
+        raise ValidationError("This check has gone on too long to time it. Finish it, or start the timing again.")
+    readings = [*draft.readings, [round(elapsed.total_seconds() * 1000), text, unit]]
+    settling_of(draft.probe, read_typed(readings))
+    draft.readings = readings
+    draft.save(update_fields=["readings"])
+    return draft
+
+
+@transaction.atomic
+def take_back(draft: CheckDraft, elapsed_ms: int) -> CheckDraft:
+    """Take out the reading of this moment; a second tap finds none and takes no other."""
+    draft = _hold(draft)
+    draft.readings = [reading for reading in draft.readings if reading[0] != elapsed_ms]
+    draft.save(update_fields=["readings"])
+    return draft
+
+
+def finish(draft: CheckDraft, by: Person, note: str) -> Check:
+    """Record the check. Raises ValidationError while there is nothing to record."""
+    if draft.inserted_at is None or not draft.readings:
+        raise ValidationError("Type at least one reading of the display before you finish.")
+    return actions.record_zero(
+        by=by, key=draft.key, probe=draft.probe, site=draft.probe.site, stage=draft.stage, note=note,
+        checked_at=draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0]),
+        preparation=preparation_of(draft), readings=[tuple(r) for r in draft.readings], immersion_mm=draft.immersion_mm,
+    )  # fmt: skip
+
+
+def typed(draft: CheckDraft) -> list[Typed]:
+    return read_typed([tuple(reading) for reading in draft.readings])
+
+
+def preparation_of(draft: CheckDraft) -> Preparation:
+    """The bath as it was confirmed; that the probe was left to settle is seen from its readings."""
+    kind = BathKind(draft.preparation.get("kind", BathKind.UNCONFIRMED))
+    points = {Point(point) for point in draft.preparation.get("points", [])} & set(WANTED.get(kind, tuple(Point)))
+    if draft.readings and settling_of(draft.probe, typed(draft)).state is SettlingState.SETTLED:
+        points.add(Point.WAITED)
+    return Preparation(kind=kind, points=frozenset(points))
+
+
+def touched_at(draft: CheckDraft) -> datetime:
+    """When somebody last worked on it."""
+    if draft.inserted_at is None:
+        return draft.started_at
+    return draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0] if draft.readings else 0)
+
+
+def is_abandoned(draft: CheckDraft, now: datetime) -> bool:
+    return now - touched_at(draft) >= ABANDONED_AFTER
+
+
+def _hold(draft: CheckDraft) -> CheckDraft:
+    related = CheckDraft.objects.select_related("probe__site__area__business")
+    try:
+        return related.select_for_update(of=("self",)).get(pk=draft.pk)
+    except CheckDraft.DoesNotExist:
+        raise ValidationError("This check was finished or given up meanwhile.") from None
+
+
+def _temperature(text: str) -> str:
+    try:
+        parse(text)
+    except ValueError as error:
+        raise ValidationError(str(error)) from None
+    return text.strip()[:20]

@@ -1,0 +1,87 @@
+"""The pictures of a check and of a probe, as pages show them: a wide and a narrow one, switched by the style sheet."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.utils.safestring import SafeString
+
+from compliance.probes.models import Event, Probe
+from shared.charts.settling import settling_picture
+from shared.charts.svg import to_svg
+from shared.charts.timeline import Band, Dot, Flag, probe_timeline
+from sites.models import Site
+
+from .judging import Typed
+from .models import BEGINNING, END, Check, Span
+
+SHOWN = timedelta(days=180)
+
+
+def settling_svg(
+    probe: Probe, readings: Sequence[Typed], unit: str, *, value: float | None, residual: float | None
+) -> SafeString:
+    """Timed readings on their way to the ice point; drawn for a phone, good on a desk."""
+    points = [(r.elapsed_ms / 1000, r.value_milli / 1000) for r in readings]
+    drawing = settling_picture(
+        points, probe.resolution_milli / 1000, value, residual, unit, tolerance=probe.tolerance_milli / 1000
+    )  # fmt: skip
+    told = f"{len(points)} readings of the display over time, against the tolerance around the ice point."
+    return to_svg(drawing, f"Probe {probe} settling in ice", told, prefix="settling")
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    wide: SafeString
+    narrow: SafeString
+
+
+def timeline_pair(
+    probe: Probe, site: Site, spans: Sequence[Span], checks: Sequence[Check], events: Sequence[Event], now: datetime
+) -> Pair:
+    """The last six months of a probe, or less where it is younger."""
+    start = _start(spans, checks, events, now)
+    given = (
+        [Band(_open(s.starts_at, BEGINNING), _open(s.ends_at, END), s.standing) for s in spans],
+        [_dot(check) for check in checks],
+        [Flag(event.at, event.get_kind_display()) for event in events],
+    )
+    about = {
+        "tolerance": probe.tolerance_milli / 1000,
+        "start": start,
+        "end": now,
+        "zone": site.zone,
+        "unit": site.unit,
+    }
+    told = f"{len(checks)} checks and {len(events)} events; the table below tells them one by one."
+    drawn = [
+        to_svg(probe_timeline(*given, **about, **size), f"Timeline of probe {probe}", told, prefix=prefix)
+        for prefix, size in (("timeline", {}), ("timeline-narrow", {"width": 340}))
+    ]
+    return Pair(*drawn)
+
+
+def _start(spans, checks, events, now: datetime) -> datetime:
+    """A little before the first thing that happened, but no more than six months ago and no less than two weeks."""
+    times = [c.checked_at for c in checks] + [e.at for e in events]
+    first = min(times, default=now) - timedelta(days=2)
+    return min(max(first, now - SHOWN), now - timedelta(days=14))
+
+
+def _open(at: datetime, end: datetime) -> datetime | None:
+    return None if at == end else at
+
+
+def _dot(check: Check) -> Dot:
+    return Dot(
+        at=check.checked_at,
+        error=_celsius(check.error_milli),
+        expanded=_celsius(check.expanded_milli),
+        verdict=check.verdict,
+        stage=check.stage,
+        void=hasattr(check, "void"),
+    )
+
+
+def _celsius(milli: int | None) -> float | None:
+    return None if milli is None else milli / 1000

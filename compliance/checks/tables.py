@@ -1,0 +1,175 @@
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html, format_html_join
+
+from shared.badges import badge
+from shared.templatetags.noughtbook import when
+from shared.units import show_error, show_spread
+
+from .queries import due_word, entered_late, event_entered_late
+
+LEAD, NUMBER, ACT = ({"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act"))
+
+
+class ProbeTable(tables.Table):
+    """Probes with what the checks say of each; times on the clock of each probe's own site."""
+
+    code = tables.Column("Probe", attrs=LEAD)
+    site = tables.Column("Site")
+    kind = tables.Column("Kind", accessor="description", empty_values=())
+    standing = tables.Column("Standing", accessor="pk")
+    last_good = tables.Column("Last good check", accessor="pk")
+    due = tables.Column("Next check", accessor="pk")
+    act = tables.Column("", accessor="pk", attrs=ACT)
+
+    class Meta:
+        orderable = False
+        empty_text = "No probe matches. Clear the filter, or add the probe."
+
+    def __init__(self, *args, now, writes: set[int], **kwargs):
+        super().__init__(*args, **kwargs)
+        self.now, self.writes = now, writes
+
+    def render_code(self, value, record):
+        return format_html('<a href="{}">{}</a>', reverse("probe_detail", args=[record.pk]), value)
+
+    def render_kind(self, record):
+        return record.description or record.get_sensor_display()
+
+    def render_standing(self, record):
+        withdrawn = badge("record", "withdrawn") if record.withdrawn else ""
+        return format_html("{} {}", badge("standing", standing_of(record)), withdrawn)
+
+    def render_last_good(self, record):
+        state = getattr(record, "state", None)
+        return when(state.last_good_at, record.site.zone, "day") if state and state.last_good_at else "never"
+
+    def render_due(self, record):
+        state = getattr(record, "state", None)
+        if record.withdrawn:
+            return "–"
+        at = state.due_at if state else None
+        shown = when(at, record.site.zone, "day") if state and state.last_check_id else ""
+        return format_html("{} {}", badge("due", due_word(at, self.now)), shown)
+
+    def render_act(self, record):
+        if record.site_id not in self.writes or record.withdrawn:
+            return ""
+        label = f"Check {record} at zero"
+        address = reverse("zero_check", args=[record.pk])
+        return format_html(
+            '<a class="button small-button quiet-button" href="{}" aria-label="{}">Check</a>', address, label
+        )
+
+
+def standing_of(probe) -> str:
+    state = getattr(probe, "state", None)
+    return state.standing if state else "unproven"
+
+
+class CheckTable(tables.Table):
+    """The checks of one probe, newest first."""
+
+    checked_at = tables.Column("Checked", attrs=LEAD)
+    verdict = tables.Column("Verdict")
+    error_milli = tables.Column("Off by", attrs=NUMBER, empty_values=())
+    stage = tables.Column("Stage")
+    kind = tables.Column("Kind")
+    checked_by = tables.Column("By")
+    remarks = tables.Column("Remarks", accessor="pk")
+
+    class Meta:
+        orderable = False
+        empty_text = "Not checked yet."
+        row_attrs = {"class": lambda record: "is-void" if hasattr(record, "void") else ""}
+
+    def __init__(self, *args, site, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.site = site
+
+    def render_checked_at(self, value, record):
+        return format_html(
+            '<a href="{}">{}</a>', reverse("check_detail", args=[record.pk]), when(value, self.site.zone)
+        )
+
+    def render_verdict(self, record):
+        return badge("verdict", record.verdict)
+
+    def render_error_milli(self, record):
+        if record.error_milli is None:
+            return "–"
+        unit = self.site.unit
+        return f"{show_error(record.error_milli, unit)} {show_spread(record.expanded_milli, unit)}"
+
+    def render_stage(self, record):
+        return badge("stage", record.stage)
+
+    def render_remarks(self, record):
+        return format_html_join(" ", "{}", ((badge("record", word),) for word in remarks_of(record))) or "–"
+
+
+def remarks_of(check) -> list[str]:
+    """Void or corrected, and entered late."""
+    words = []
+    if hasattr(check, "void"):
+        words.append("corrected" if check.void.replacement_id else "void")
+    return words + (["late"] if entered_late(check) else [])
+
+
+class EventTable(tables.Table):
+    """What happened to one probe, newest first; what was struck out stays readable."""
+
+    at = tables.Column("When", attrs=LEAD)
+    kind = tables.Column("What happened")
+    note = tables.Column("Note", default="–")
+    recorded_by = tables.Column("Recorded by")
+    remarks = tables.Column("Remarks", accessor="pk")
+    act = tables.Column("", accessor="pk", attrs=ACT)
+
+    class Meta:
+        orderable = False
+        empty_text = "Nothing has happened to it so far."
+        row_attrs = {"class": lambda record: "is-void" if hasattr(record, "void") else ""}
+
+    def __init__(self, *args, site, strikes: bool, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.site = site
+        if not strikes:
+            self.columns.hide("act")
+
+    def render_at(self, value):
+        return when(value, self.site.zone)
+
+    def render_remarks(self, record):
+        void = getattr(record, "void", None)
+        struck = (
+            format_html("{} {}", badge("record", "corrected" if void.replacement_id else "void"), void.reason)
+            if void
+            else ""
+        )
+        late = badge("record", "late") if event_entered_late(record) else ""
+        return format_html("{} {}", struck, late) if struck or late else "–"
+
+    def render_act(self, record):
+        if hasattr(record, "void"):
+            return ""
+        address, label = reverse("event_void", args=[record.pk]), f"Put right: {record.get_kind_display()}"
+        return format_html(
+            '<a class="button small-button quiet-button" href="{}" aria-label="{}">Put right</a>', address, label
+        )
+
+
+class PlacementTable(tables.Table):
+    """Where one probe has been."""
+
+    starts_at = tables.Column("From", attrs=LEAD)
+    site = tables.Column("Site")
+    reason = tables.Column("Why", default="–")
+    recorded_by = tables.Column("Recorded by")
+
+    class Meta:
+        orderable = False
+        empty_text = "Its place was never recorded."
+
+    def render_starts_at(self, value, record):
+        return when(value, record.site.zone)

@@ -1,0 +1,149 @@
+"""A recorded check in words and figures for its page: the verdict first, what to do next, the rest one tap away."""
+
+from django.utils.html import format_html
+
+from compliance.metrology.bath import WANTED, BathKind
+from compliance.metrology.vocabulary import Verdict
+from shared.templatetags.noughtbook import when
+from shared.units import Unit, show, show_error, show_spread
+from sites.addresses import address
+
+from .forms import POINTS
+from .guide import KINDS, clock
+from .judging import Typed
+from .models import Check, Kind, Stage
+from .pictures import settling_svg
+from .queries import run_of
+from .tables import remarks_of
+
+SOURCES = {
+    Kind.ZERO: (
+        "Uncertainty: JCGM 100:2008 (GUM); where one or two rectangular terms dominate, EA-4/02.",
+        "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
+        "How closely a bath stands for the ice point: common practice of the trade, and judgement for incomplete baths.",
+    ),
+    Kind.CERTIFICATE: (
+        "Error and uncertainty: as the laboratory states them.",
+        "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
+    ),
+}
+TITLES = {Kind.ZERO: "Zero check of {}", Kind.CERTIFICATE: "Certificate of {}"}
+
+
+def told(check: Check) -> dict:
+    """The context of the page."""
+    void, unit = getattr(check, "void", None), check.site.unit
+    headline, *why = check.why or [check.get_verdict_display()]
+    celsius = [line for line in why if "°C" in line]
+    return {
+        "check": check, "probe": check.probe, "site": check.site, "void": void, "remarks": remarks_of(check),
+        "title": TITLES[Kind(check.kind)].format(check.probe), "headline": headline,
+        "why": why if unit == Unit.CELSIUS else [shown_in(check), *(line for line in why if line not in celsius)],
+        "figures": [*check.figures, *(celsius if unit != Unit.CELSIUS else [])],
+        "next": None if void else next_steps(check), "facts": _facts(check), "picture": _picture(check),
+        "budget": _budget(check), "bath": _bath(check), "taken": _taken(check), "sources": SOURCES[Kind(check.kind)],
+    }  # fmt: skip
+
+
+def shown_in(check: Check) -> str:
+    """The figure of the verdict in the site's own unit."""
+    unit = check.site.unit
+    if check.error_milli is None:
+        return "It gave no figure."
+    return f"It is off by {show_error(check.error_milli, unit)}, where {show_spread(check.tolerance_milli, unit, 1)} is allowed."
+
+
+def next_steps(check: Check) -> dict:
+    """What whoever holds the probe does now: a heading, steps, and the way to the readings in doubt."""
+    run = run_of(check)
+    case = address("case_detail", run.replace(":", "-")) if run else None
+    if check.verdict == Verdict.OUT_OF_TOLERANCE:
+        return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case}
+    if check.verdict == Verdict.INCONCLUSIVE:
+        steps = (
+            "This check neither clears the probe nor condemns it.",
+            "Put right what is said above and check again.",
+        )
+        return {"tone": "caution", "heading": "Check again", "steps": steps, "case_url": None}
+    steps = ["Clean the probe before it goes into food.", "Discard the ice: it is not for serving."]
+    if check.stage == Stage.AS_LEFT:
+        steps.append("It vouches for what is read from now on. It says nothing of what was read before the adjustment.")
+    return {"tone": "good", "heading": "You may use it", "steps": steps, "case_url": case}
+
+
+def _after_failure(check: Check) -> tuple[str, ...]:
+    return (
+        f"Stop using {check.probe}. Label it “Do not use” and keep it apart.",
+        "Take another probe that is in tolerance for the food that is waiting.",
+        "Hold the food that was judged by this probe since its last good check until somebody has decided on it.",
+        "Adjust it, have it repaired, or withdraw it. After an adjustment check it again, as left.",
+    )
+
+
+def _facts(check: Check) -> list[tuple]:
+    unit, zone = check.site.unit, check.site.zone
+    facts = [
+        ("Off by", off_by(check)),
+        ("Allowed", show_spread(check.tolerance_milli, unit, 1)),
+        ("Stage", check.get_stage_display()),
+        ("Checked", when(check.checked_at, zone)),
+        ("Where", check.site),
+        ("By", check.checked_by),
+        ("Recorded", _recorded(check)),
+        ("Laboratory", check.laboratory),
+        ("Certificate", check.certificate_number),
+        ("Note", check.note),
+    ]
+    return [(label, value) for label, value in facts if value]
+
+
+def off_by(check: Check) -> str | None:
+    """Error and expanded uncertainty in the site's unit; None where the check gave no figure."""
+    unit = check.site.unit
+    if check.error_milli is None:
+        return None
+    return f"{show_error(check.error_milli, unit)} {show_spread(check.expanded_milli, unit)}"
+
+
+def _recorded(check: Check) -> str:
+    """Said where it was written down later, or by somebody else, than the check was made."""
+    if "late" not in remarks_of(check) and check.recorded_by_id == check.checked_by_id:
+        return ""
+    return format_html("{} by {}", when(check.recorded_at, check.site.zone), check.recorded_by)
+
+
+def _picture(check: Check):
+    readings = [Typed(t.elapsed_ms, t.typed, t.unit, t.value_milli) for t in check.timed_readings.all()]
+    if not readings:
+        return None
+    settling = check.budget.get("settling", {})
+    value = None if check.reading_milli is None else check.reading_milli / 1000
+    residual = settling.get("residual") if value is not None else None
+    return settling_svg(check.probe, readings, check.site.unit, value=value, residual=residual)
+
+
+def _taken(check: Check) -> list[tuple]:
+    return [(clock(t.elapsed_ms / 1000), f"{t.typed} °{t.unit}") for t in check.timed_readings.all()]
+
+
+def _budget(check: Check) -> list[dict]:
+    """The uncertainty budget row by row, in the site's unit."""
+    rows = []
+    for part in check.budget.get("components", []):
+        figures = {name: show_spread(round(part[name] * 1000), check.site.unit, 3) for name in ("value", "standard")}
+        freedom = part["degrees_of_freedom"]
+        rows.append({**part, **figures, "degrees_of_freedom": "unlimited" if freedom is None else f"{freedom:.0f}"})
+    return rows
+
+
+def _bath(check: Check) -> dict | None:
+    if check.kind != Kind.ZERO:
+        return None
+    kind, done = BathKind(check.preparation["kind"]), set(check.preparation.get("points", []))
+    return {
+        "kind": KINDS[kind],
+        "points": [(POINTS[point], point.value in done) for point in WANTED.get(kind, ())],
+        "why": check.budget.get("bath", {}).get("why", []),
+        "depth": check.immersion_mm,
+        "reference": show(check.reference_milli, check.site.unit, 2),
+    }

@@ -1,0 +1,158 @@
+"""The list of probes, and one probe with its timeline."""
+
+from django.db.models import Q
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from compliance.probes.models import Event, Placement, Probe
+from shared.paging import page_by_key
+from shared.templatetags.noughtbook import when
+from shared.units import difference_from_milli, from_milli, number, show_spread
+from sites.access import role_at, sites_of
+from sites.addresses import address
+from sites.models import Role
+
+from .. import drafts
+from ..access import get_probe
+from ..filters import ProbeFilter
+from ..models import BEGINNING, Check, Span, Standing
+from ..pictures import SHOWN, timeline_pair
+from ..queries import due_word, probes_of
+from ..tables import CheckTable, EventTable, PlacementTable, ProbeTable, standing_of
+
+PAGE, FEW = 50, 25
+MEANS = {
+    Standing.PROVEN: ("good", "A good check on either side: it was in tolerance."),
+    Standing.PENDING: ("info", "In tolerance at its last check. The next one proves what is read meanwhile."),
+    Standing.QUARANTINED: ("bad", "Do not use it. What it measures now cannot be relied on until it passes a check."),
+    Standing.UNPROVEN: ("caution", "No good check yet. What it measures now is unproven: check it before use."),
+}
+
+
+@require_GET
+def probe_list(request):
+    sites = sites_of(request.user).order_by("name")
+    chosen = ProbeFilter(request.GET, queryset=probes_of(request.user), sites=sites)
+    rows, older = _page(chosen.qs, request.GET.get("from", ""))
+    writes = set(sites_of(request.user, Role.COOK).filter(probes__in=[p.pk for p in rows]).values_list("pk", flat=True))
+    manages = sites_of(request.user, Role.MANAGER).exists()
+    table = ProbeTable(rows, now=timezone.now(), writes=writes)
+    active = sum(1 for name in ("code", "site", "standing", "use") if request.GET.get(name))
+    context = {
+        "table": table, "form": chosen.form, "active": active, "reset_url": reverse("probe_list"),
+        "pager": _pager(request, older), "add_url": address("probe_add") if manages else None,
+    }  # fmt: skip
+    return render(request, "checks/probe_list.html", context)
+
+
+def _page(queryset, start: str):
+    """One page by code, so that the thousandth costs no more than the first; and where the next one starts."""
+    code, _, pk = start.rpartition("~")
+    if pk.isdigit() and len(pk) < 18:
+        queryset = queryset.filter(Q(code__gt=code) | Q(code=code, pk__gte=int(pk)))
+    rows = list(queryset[: PAGE + 1])
+    return rows[:PAGE], f"{rows[PAGE].code}~{rows[PAGE].pk}" if len(rows) > PAGE else ""
+
+
+def _pager(request, next_start: str) -> dict:
+    query = request.GET.copy()
+    first = query.pop("from", None) is not None
+    newer = f"?{query.urlencode()}" if first else ""
+    query["from"] = next_start
+    older = f"?{query.urlencode()}" if next_start else ""
+    return {"newer_url": newer, "older_url": older, "newer_label": "First page", "older_label": "Next"}
+
+
+@require_GET
+def probe_detail(request, pk):
+    probe, now = get_probe(request.user, pk), timezone.now()
+    site, role = probe.site, role_at(request.user, probe.site) or 0
+    history = Check.objects.filter(probe=probe).select_related("checked_by", "void")
+    page = page_by_key(history, request, "checked_at", FEW)
+    table = CheckTable(page.rows, site=site)
+    table.pager = {"newer_url": page.newer, "older_url": page.older}
+    events = list(Event.objects.filter(probe=probe).select_related("recorded_by", "void").order_by("-at", "-pk")[:100])
+    placements = (
+        Placement.objects.filter(probe=probe).select_related("site", "recorded_by").order_by("-starts_at", "-pk")
+    )
+    context = {
+        "probe": probe, "site": site, "standing": standing_of(probe), "checks": table, "facts": _facts(probe, now),
+        "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR), "placements": PlacementTable(placements[:50]),
+        "about": _about(probe), "picture": _picture(probe, history, events, now), "notices": _notices(request, probe, role, now),
+        "actions": _actions(probe, role), "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
+    }  # fmt: skip
+    return render(request, "checks/probe_detail.html", context)
+
+
+def _picture(probe: Probe, history, events, now):
+    spans = list(Span.objects.filter(probe=probe, ends_at__gt=now - SHOWN))
+    checks = list(history.filter(checked_at__gt=now - SHOWN))
+    return timeline_pair(probe, probe.site, spans, checks, [e for e in events if not hasattr(e, "void")], now)
+
+
+def _facts(probe: Probe, now) -> list[tuple]:
+    state, zone = getattr(probe, "state", None), probe.site.zone
+    last_good = when(state.last_good_at, zone) if state and state.last_good_at else "never"
+    if probe.withdrawn:
+        due = "not while withdrawn"
+    elif state is None or state.due_at is None or state.due_at == BEGINNING:
+        due = "now: never checked"
+    else:
+        late = "overdue since " if due_word(state.due_at, now) == "overdue" else ""
+        due = f"{late}{_plain_time(state.due_at, zone)} ({state.due_because})"
+    unit = probe.site.unit
+    return [
+        ("Last good check", last_good),
+        ("Next check", due),
+        ("Tolerance", show_spread(probe.tolerance_milli, unit, 1)),
+        ("Where it is", probe.site),
+    ]
+
+
+def _plain_time(at, zone) -> str:
+    local = at.astimezone(zone)
+    return f"{local.day} {local:%b %Y %H:%M}"
+
+
+def _about(probe: Probe) -> list[tuple]:
+    unit, label = probe.site.unit, probe.site.get_unit_display()
+    low, high = (number(from_milli(m, unit), 0) for m in (probe.lowest_milli, probe.highest_milli))
+    step = difference_from_milli(probe.resolution_milli, unit).quantize(difference_from_milli(10, "C")).normalize()
+    return [
+        ("Kind of sensor", probe.get_sensor_display()),
+        ("Display steps", f"{step:f} {label}"),
+        ("Working range", f"{low} to {high} {label}"),
+        ("Checked", "every day" if probe.check_every_days == 1 else f"every {probe.check_every_days} days"),
+        ("Maker and model", " ".join(filter(None, [probe.maker, probe.model]))),
+        ("Serial number", probe.serial),
+    ]
+
+
+def _notices(request, probe: Probe, role: int, now) -> list[dict]:
+    notices = []
+    draft = drafts.find(request.user, probe) if role >= Role.COOK else None
+    if draft:
+        notices.append({"tone": "info", "heading": "You have begun a check of this probe", "text": "",
+                        "url": reverse("zero_check", args=[probe.pk]), "link": "Go on with it"})  # fmt: skip
+    if probe.withdrawn:
+        notices.append({"tone": "caution", "heading": "Withdrawn from use", "text": "Label it and keep it apart. "
+                        "When it comes back, record that it was returned to use and check it."})  # fmt: skip
+    standing = standing_of(probe)
+    tone, text = MEANS[Standing(standing)]
+    last = Span.objects.filter(probe=probe, standing=Standing.QUARANTINED).order_by("-ends_at").first()
+    case = address("case_detail", last.anchor.replace(":", "-")) if last and standing == Standing.QUARANTINED else None
+    notices.append({"tone": tone, "text": text, "url": case, "link": "Readings in quarantine"})
+    return notices
+
+
+def _actions(probe: Probe, role: int) -> list[dict]:
+    offered = [
+        (Role.COOK, "event_add", "Something happened to it"),
+        (Role.MANAGER, "certificate_add", "Enter a certificate"),
+        (Role.MANAGER, "probe_move", "Move to another site"),
+        (Role.MANAGER, "probe_edit", "Edit"),
+    ]
+    found = [{"url": address(name, probe.pk), "label": label} for needed, name, label in offered if role >= needed]
+    return [action for action in found if action["url"]]

@@ -1,0 +1,297 @@
+"""The pages of probes, checks and events: who may see and do what, what they say, and what they cost."""
+
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from compliance.checks.actions import void_check
+from compliance.checks.models import Check, CheckDraft, CheckVoid
+from compliance.probes.models import Event, EventKind, Placement
+from tests.world import make_probe
+
+from .making import bad, certificate, day, event, good, unclear, zero
+
+
+def page(client, name, *args, **query):
+    return client.get(reverse(name, args=args), query)
+
+
+def text(response):
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+@pytest.fixture
+def check(probe, cook):
+    return good(probe, cook, day(0))
+
+
+READS = ("probe_detail", "check_detail")
+WRITES = {
+    "zero_check": "cook", "event_add": "cook", "certificate_add": "manager",
+    "check_void": "supervisor", "check_correct": "supervisor", "event_void": "supervisor",
+}  # fmt: skip
+RANK = ["reader", "cook", "manager", "supervisor"]
+
+
+def subject(name, probe, check, cook):
+    if name.startswith("check"):
+        return check.pk
+    return event(probe, cook, EventKind.DROPPED, day(1)).pk if name == "event_void" else probe.pk
+
+
+@pytest.mark.parametrize("name", [*READS, *WRITES])
+def test_strangers_find_nothing(as_person, stranger, probe, check, cook, name):
+    assert page(as_person(stranger), name, subject(name, probe, check, cook)).status_code == 404
+
+
+@pytest.mark.parametrize("name", READS)
+def test_readers_see_what_is_at_their_site(as_person, reader, probe, check, cook, name):
+    assert page(as_person(reader), name, subject(name, probe, check, cook)).status_code == 200
+
+
+@pytest.mark.parametrize("person", RANK)
+@pytest.mark.parametrize("name", WRITES)
+def test_each_role_writes_what_it_may(as_person, world, probe, check, cook, name, person):
+    allowed = RANK.index(person) >= RANK.index(WRITES[name])
+    response = page(as_person(getattr(world, person)), name, subject(name, probe, check, cook))
+    assert response.status_code == (200 if allowed else 403)
+
+
+@pytest.mark.parametrize("name", [*READS, *WRITES, "probe_list"])
+def test_nobody_gets_in_without_signing_in(client, probe, check, cook, name):
+    args = [] if name == "probe_list" else [subject(name, probe, check, cook)]
+    assert page(client, name, *args).status_code == 302
+
+
+def test_a_site_where_the_probe_was_looks_back_and_does_not_write(
+    as_person, manager, probe, check, other_site, supervisor
+):
+    Placement.objects.create(probe=probe, site=other_site, starts_at=day(2), recorded_by=supervisor)
+    type(probe).objects.filter(pk=probe.pk).update(site=other_site)
+    client = as_person(manager)
+    assert (
+        page(client, "probe_detail", probe.pk).status_code == page(client, "check_detail", check.pk).status_code == 200
+    )
+    assert page(client, "zero_check", probe.pk).status_code == 403
+
+
+def test_the_list_shows_own_probes_only(as_person, manager, world):
+    make_probe(world.foreign_site, "Z9", by=world.stranger)
+    shown = text(page(as_person(manager), "probe_list"))
+    assert "P1" in shown and "Z9" not in shown
+
+
+def test_the_list_is_filtered_by_standing_site_and_use(as_person, supervisor, world, probe, cook):
+    other = make_probe(world.other_site, "P2", by=supervisor)
+    good(other, supervisor, day(0))
+    event(make_probe(world.site, "P3", by=supervisor), supervisor, EventKind.WITHDRAWN, day(0))
+    client = as_person(supervisor)
+
+    def codes(**query):
+        return [row.record.code for row in page(client, "probe_list", **query).context["table"].rows]
+
+    assert codes() == ["P1", "P2"] and codes(standing="pending") == ["P2"] and codes(standing="unproven") == ["P1"]
+    assert codes(site=world.site.pk) == ["P1"] and codes(use="withdrawn") == ["P3"] and codes(use="all", code="p") == [
+        "P1", "P2", "P3"
+    ]  # fmt: skip
+
+
+def test_the_list_goes_on_by_code(as_person, supervisor, world):
+    for number in range(60):
+        make_probe(world.site, f"Q{number:02d}", by=supervisor)
+    client = as_person(supervisor)
+    first = page(client, "probe_list")
+    rest = client.get(reverse("probe_list") + first.context["pager"]["older_url"])
+    shown = [row.record.code for part in (first, rest) for row in part.context["table"].rows]
+    assert shown == ["P1", *(f"Q{number:02d}" for number in range(60))]
+    assert page(client, "probe_list", **{"from": "junk"}).status_code == 200
+
+
+def cost(client, name, *args):
+    page(client, name, *args)
+    with CaptureQueriesContext(connection) as captured:
+        assert page(client, name, *args).status_code == 200
+    return len(captured)
+
+
+def test_the_list_costs_the_same_for_three_times_as_many(as_person, supervisor, world, cook):
+    client = as_person(supervisor)
+    for number in range(4):
+        good(make_probe(world.site, f"A{number}", by=cook), cook, day(number))
+    before = cost(client, "probe_list")
+    for number in range(8):
+        bad(make_probe(world.site, f"B{number}", by=cook), cook, day(number))
+    assert cost(client, "probe_list") == before
+
+
+def test_a_probe_costs_the_same_however_long_its_history(as_person, supervisor, probe, cook):
+    client = as_person(supervisor)
+
+    def live(first, last):
+        for number in range(first, last):
+            good(probe, cook, day(number))
+            event(probe, cook, EventKind.DROPPED, day(number + 0.5))
+
+    live(0, 4)
+    before = cost(client, "probe_detail", probe.pk)
+    live(4, 12)
+    assert cost(client, "probe_detail", probe.pk) == before
+
+
+def test_a_probe_tells_its_standing_history_and_void_checks(as_person, reader, supervisor, probe, cook, clock):
+    good(probe, cook, day(50))
+    void_check(by=supervisor, check=bad(probe, cook, day(57)), reason="warm bath")
+    event(probe, cook, EventKind.DROPPED, day(52), "off the shelf")
+    shown = text(page(as_person(reader), "probe_detail", probe.pk))
+    for words in (
+        "Pending",
+        "is-void",
+        "off the shelf",
+        "dropped and not checked since",
+        "chart-narrow",
+        "Alder School",
+    ):
+        assert words in shown
+    assert "Check at zero" not in shown
+
+
+def test_a_failed_check_says_what_to_do_and_leads_to_the_case(as_person, cook, probe):
+    good(probe, cook, day(0))
+    failed = bad(probe, cook, day(7))
+    shown = text(page(as_person(cook), "check_detail", failed.pk))
+    assert "stop using this probe" in shown and "Label it" in shown
+    assert reverse("case_detail", args=[f"check-{failed.pk}"]) in shown
+    assert "<details" in shown and "What makes it uncertain" in shown and "JCGM 100" in shown
+
+
+def test_an_inconclusive_check_asks_for_another(as_person, cook, probe):
+    shown = text(page(as_person(cook), "check_detail", unclear(probe, cook, day(0)).pk))
+    assert "Inconclusive" in shown and "Check it again" in shown and "See the readings" not in shown
+
+
+def test_a_fahrenheit_site_sees_fahrenheit(as_person, cook, probe):
+    type(probe.site).objects.filter(pk=probe.site_id).update(unit="F")
+    check = zero(probe, cook, day(0), readings=[(40_000 + i * 10_000, "32.9", "F") for i in range(6)])
+    response = page(as_person(cook), "check_detail", check.pk)
+    assert "+0.90 °F" in text(response) and not [line for line in response.context["why"] if "°C" in line]
+
+
+def test_a_certificate_shows_its_laboratory(as_person, manager, probe):
+    shown = text(page(as_person(manager), "check_detail", certificate(probe, manager, day(0)).pk))
+    assert "Fen Measurement" in shown and "+0.10 °C ±0.05 °C" in shown and "F-77" in shown
+
+
+def certificate_form(**changes):
+    return {
+        "key": str(uuid.uuid4()), "checked_at": "2026-01-05T10:00", "stage": "as_found", "laboratory": "Fen Measurement",
+        "certificate_number": "F-78", "reference": "0", "error": "−0,3", "expanded": "0.05", "note": "", **changes,
+    }  # fmt: skip
+
+
+def test_a_certificate_is_entered_once(as_person, manager, probe):
+    client, form = as_person(manager), certificate_form()
+    first = client.post(reverse("certificate_add", args=[probe.pk]), form)
+    again = client.post(reverse("certificate_add", args=[probe.pk]), form)
+    check = Check.objects.get()
+    assert first.url == again.url == reverse("check_detail", args=[check.pk])
+    assert (check.error_milli, check.expanded_milli, check.verdict) == (-300, 50, "in_tolerance")
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"error": "small"}, "not a number"),
+        ({"expanded": "0"}, "above zero"),
+        ({"checked_at": "2999-01-01T10:00"}, "not come yet"),
+    ],
+)
+def test_a_certificate_that_cannot_be_is_refused_and_nothing_typed_is_lost(as_person, manager, probe, changes, message):
+    response = as_person(manager).post(reverse("certificate_add", args=[probe.pk]), certificate_form(**changes))
+    assert message in text(response) and 'value="F-78"' in text(response) and not Check.objects.exists()
+
+
+def test_a_supervisor_voids_a_check_once(as_person, supervisor, check):
+    client = as_person(supervisor)
+    assert "required" in text(client.post(reverse("check_void", args=[check.pk]), {"reason": " "}))
+    assert client.post(reverse("check_void", args=[check.pk]), {"reason": "warm"}).status_code == 302
+    assert "already" in text(client.post(reverse("check_void", args=[check.pk]), {"reason": "warm"}))
+    assert CheckVoid.objects.get().reason == "warm" and "no longer counts" in text(
+        page(client, "check_detail", check.pk)
+    )
+
+
+def correction(client, check, **changes):
+    initial = page(client, "check_correct", check.pk).context["form"].initial
+    form = {name: initial[name] for name in ("stage", "kind", "points", "readings", "note")}
+    form |= {
+        "key": str(initial["key"]),
+        "checked_at": "2026-01-05T09:00",
+        "immersion_mm": "",
+        "reason": "typed wrongly",
+    }
+    return {**form, **changes}
+
+
+def test_a_supervisor_corrects_a_check_from_what_was_recorded(as_person, supervisor, probe, cook):
+    old, client = bad(probe, cook, day(0)), as_person(supervisor)
+    form = correction(client, old)
+    form["readings"] = form["readings"].replace("2.4", "0.4")
+    response = client.post(reverse("check_correct", args=[old.pk]), form)
+    new = Check.objects.exclude(pk=old.pk).get()
+    assert (
+        response.url == reverse("check_detail", args=[new.pk])
+        and new.error_milli == 400
+        and new.preparation == old.preparation
+    )
+    assert "first written" in text(page(client, "check_detail", new.pk))
+    assert client.post(reverse("check_correct", args=[old.pk]), form).url == reverse("check_detail", args=[old.pk])
+
+
+def test_a_line_that_is_no_reading_is_named(as_person, supervisor, check):
+    client = as_person(supervisor)
+    response = client.post(
+        reverse("check_correct", args=[check.pk]), correction(client, check, readings="5 8.0\nforty 0.3")
+    )
+    assert "Line 2 should be" in text(response) and "forty 0.3" in text(response) and Check.objects.count() == 1
+
+
+def test_an_event_is_added_and_what_follows_is_said(as_person, cook, probe):
+    form = {"kind": "adjusted", "at": "2026-01-06T10:00", "note": "screw"}
+    shown = text(as_person(cook).post(reverse("event_add", args=[probe.pk]), form, follow=True))
+    assert "as left" in shown and Event.objects.get().kind == "adjusted"
+
+
+def test_an_event_is_put_right(as_person, supervisor, probe, cook):
+    wrong = event(probe, cook, EventKind.WITHDRAWN, day(1))
+    form = {"reason": "only dropped", "replace": "on", "kind": "dropped", "at": "2026-01-06T09:00", "note": ""}
+    as_person(supervisor).post(reverse("event_void", args=[wrong.pk]), form)
+    assert wrong.void.replacement.kind == "dropped" and wrong.void.replacement.at == day(1)
+
+
+def test_reading_a_page_writes_nothing(as_person, supervisor, probe, check):
+    client = as_person(supervisor)
+    client.get(reverse("probe_list"))
+    with CaptureQueriesContext(connection) as captured:
+        for name, pk in (("probe_detail", probe.pk), ("check_detail", check.pk), ("zero_check", probe.pk)):
+            page(client, name, pk)
+    assert not [q["sql"] for q in captured if q["sql"].split()[0] in ("INSERT", "UPDATE", "DELETE")]
+    assert not CheckDraft.objects.exists()
+
+
+def test_what_people_type_cannot_become_markup(as_person, cook, probe):
+    check = good(probe, cook, day(0), note="<script>alert(1)</script>")
+    event(probe, cook, EventKind.DOUBTED, day(1), "<b>odd</b>")
+    client = as_person(cook)
+    assert "<script>alert" not in text(page(client, "check_detail", check.pk))
+    assert "<b>odd" not in text(page(client, "probe_detail", probe.pk))
+
+
+def test_a_check_entered_late_says_so(as_person, cook, probe, clock):
+    check = good(probe, cook, day(50))
+    assert check.recorded_at - check.checked_at > timedelta(days=1)
+    assert "Entered late" in text(page(as_person(cook), "check_detail", check.pk))

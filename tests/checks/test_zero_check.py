@@ -1,0 +1,307 @@
+"""The guided check from the first tap to the verdict, with scripts and without; taps that come twice, late or never."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from compliance.checks import drafts
+from compliance.checks.guide import BATH, IN_THE_ICE
+from compliance.checks.models import Check, CheckDraft
+from compliance.metrology.bath import BathKind, Point
+from compliance.probes.models import EventKind
+from tests.conftest import NOON
+
+from .making import event, good
+
+HTMX = {"HTTP_HX_REQUEST": "true"}
+
+
+class Hands:
+    """Somebody with a phone: every tap is a post, with or without scripts."""
+
+    def __init__(self, client, probe, clock, scripts):
+        self.client, self.probe, self.clock, self.headers = client, probe, clock, HTMX if scripts else {}
+
+    def look(self, **query):
+        return self.client.get(reverse("zero_check", args=[self.probe.pk]), query)
+
+    def tap(self, name, **data):
+        url = reverse(f"zero_check_{name}", args=[self.probe.pk])
+        return self.client.post(url, data, follow=not self.headers, **self.headers)
+
+    def wait(self, seconds):
+        self.clock.shift(timedelta(seconds=seconds))
+
+    def make_bath(self, kind=BathKind.PACKED_CRUSHED, skip=()):
+        self.tap("start", kind=kind.value)
+        for task in BATH[kind]:
+            self.tap("point", point=task.point.value, state="left" if task.point in skip else "done")
+        return self.tap("insert")
+
+    def in_the_ice(self, kind=BathKind.PACKED_CRUSHED):
+        for task in IN_THE_ICE[kind]:
+            self.tap("point", point=task.point.value, state="done")
+
+    def read(self, value, **data):
+        return self.tap("read", value=value, seen=len(self.draft.readings), **data)
+
+    def settle(self, value):
+        self.wait(10)
+        self.read("9.0")
+        self.wait(25)
+        self.read(value)
+        for _ in range(4):
+            self.wait(10)
+            self.tap("read", same=value, value="", seen=len(self.draft.readings))
+
+    def finish(self, **data):
+        key = str(self.draft.key) if CheckDraft.objects.exists() else data.pop("key")
+        given = {"stage": "as_found", "note": "", "immersion_mm": "", "key": key, **data}
+        return self.client.post(reverse("zero_check_finish", args=[self.probe.pk]), given)
+
+    @property
+    def draft(self):
+        return CheckDraft.objects.get()
+
+
+@pytest.fixture(params=[True, False], ids=["with scripts", "without scripts"])
+def hands(request, as_person, cook, probe, clock):
+    return Hands(as_person(cook), probe, clock, request.param)
+
+
+def test_a_whole_check_in_two_minutes(hands, cook):
+    assert "The probe is in" not in hands.look().content.decode()
+    assert "It is off" not in hands.make_bath().content.decode()
+    hands.in_the_ice()
+    hands.settle("0.2")
+    assert hands.look().context["timing"].settled
+    response = hands.finish()
+    check = Check.objects.get()
+    assert response.url == reverse("check_detail", args=[check.pk])
+    assert (check.verdict, check.error_milli, check.checked_by) == ("in_tolerance", 200, cook)
+    assert check.checked_at == NOON + timedelta(seconds=75) and not CheckDraft.objects.exists()
+    assert [t.elapsed_ms for t in check.timed_readings.all()] == [10_000, 35_000, 45_000, 55_000, 65_000, 75_000]
+    assert len(check.preparation["points"]) == 9 and check.budget["bath"]["half_width"] == 0.01
+
+
+def test_each_reading_renews_the_sentence_and_the_picture(hands):
+    hands.make_bath()
+    hands.wait(5)
+    shown = hands.read("9.4").content.decode()
+    assert "9.4 °C" in shown and "<svg" in shown and "again every few seconds" in shown
+    hands.wait(10)
+    assert "Still falling" in hands.read("3.1").content.decode()
+
+
+def test_a_cook_at_a_fahrenheit_site_types_fahrenheit(hands):
+    type(hands.probe.site).objects.update(unit="F")
+    hands.make_bath()
+    hands.in_the_ice()
+    hands.settle("32.4")
+    hands.finish()
+    check = Check.objects.get()
+    assert check.error_milli == 222 and check.timed_readings.last().unit == "F"
+
+
+def test_leaving_the_page_loses_nothing(hands):
+    hands.make_bath()
+    hands.wait(20)
+    hands.read("4.0")
+    hands.wait(600)
+    shown = hands.look()
+    assert shown.context["phase"] == "timing" and "4.0 °C" in shown.content.decode()
+
+
+def test_a_check_left_for_an_hour_is_offered_again(hands):
+    hands.make_bath()
+    hands.wait(20)
+    hands.read("4.0")
+    hands.wait(3600)
+    shown = hands.look()
+    assert shown.context["phase"] == "resume" and "Start again" in shown.content.decode()
+    assert hands.look(go="").context["phase"] == "timing"
+    first = hands.draft.key
+    hands.client.post(reverse("zero_check_start", args=[hands.probe.pk]), {"again": str(first)})
+    assert hands.look().context["phase"] == "start" and not CheckDraft.objects.exists()
+
+
+def test_a_tap_that_comes_twice_counts_once(hands):
+    hands.tap("start", kind="packed_crushed")
+    hands.tap("start", kind="stirred_cubes")
+    hands.tap("point", point="crushed", state="done")
+    hands.tap("point", point="crushed", state="done")
+    assert hands.draft.preparation == {"kind": "packed_crushed", "points": ["crushed"], "left": []}
+    hands.tap("insert")
+    hands.wait(30)
+    hands.tap("insert")
+    assert hands.draft.inserted_at == NOON
+    hands.tap("read", value="1.0", seen=0)
+    hands.wait(1)
+    hands.tap("read", value="1.0", seen=0)
+    assert len(hands.draft.readings) == 1
+
+
+def test_another_value_from_an_old_page_is_kept(hands):
+    hands.make_bath()
+    hands.wait(10)
+    hands.tap("read", value="5.0", seen=0)
+    hands.wait(10)
+    hands.tap("read", value="2.0", seen=0)
+    assert [r[1] for r in hands.draft.readings] == ["5.0", "2.0"]
+
+
+def test_a_wrong_reading_is_taken_back_once(hands):
+    hands.make_bath()
+    for value in ("9.0", "44", "4.0"):
+        hands.wait(10)
+        hands.read(value)
+    hands.tap("take_back", elapsed=20_000)
+    hands.tap("take_back", elapsed=20_000)
+    assert [r[1] for r in hands.draft.readings] == ["9.0", "4.0"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "message"), [("", "not a number"), ("o.2", "not a number"), ("450", "decimal point")]
+)
+def test_what_is_no_temperature_is_refused_and_stays_in_the_box(hands, typed, message):
+    hands.make_bath()
+    response = hands.read(typed)
+    assert message in response.content.decode() and f'value="{typed}"' in response.content.decode()
+    assert hands.draft.readings == []
+
+
+def test_a_comma_and_a_true_minus_are_read(hands):
+    hands.make_bath()
+    hands.in_the_ice()
+    hands.settle("−0,3")
+    hands.finish()
+    assert Check.objects.get().error_milli == -300
+
+
+def test_a_second_finish_lands_on_the_same_check(hands):
+    hands.make_bath()
+    hands.in_the_ice()
+    hands.settle("0.0")
+    key = str(hands.draft.key)
+    first = hands.finish()
+    assert hands.finish(key=key).url == first.url and Check.objects.count() == 1
+    assert hands.finish(key="junk").url == reverse("zero_check", args=[hands.probe.pk])
+
+
+def test_nothing_is_finished_without_a_reading(hands):
+    hands.make_bath()
+    assert "at least one reading" in hands.finish().content.decode() and not Check.objects.exists()
+
+
+def test_finishing_too_early_is_inconclusive(hands):
+    hands.make_bath()
+    hands.wait(5)
+    hands.read("9.0")
+    assert "has not settled" in hands.look().content.decode()
+    hands.finish()
+    assert Check.objects.get().verdict == "inconclusive"
+
+
+def test_a_point_left_out_that_matters_is_said_and_makes_it_inconclusive(hands):
+    hands.make_bath(skip=[Point.WETTED])
+    assert "say nothing" not in hands.look().content.decode()
+    hands.in_the_ice()
+    hands.settle("0.0")
+    assert "The ice was not wetted" in hands.look().content.decode()
+    hands.finish()
+    assert Check.objects.get().verdict == "inconclusive"
+
+
+def test_a_step_can_be_undone(hands):
+    hands.tap("start", kind="packed_crushed")
+    hands.tap("point", point="crushed", state="done")
+    hands.tap("point", point="crushed", state="open")
+    assert hands.draft.preparation["points"] == [] and hands.look().context["guide"].current.task.point == "crushed"
+
+
+def test_cubes_in_water_are_a_bath_of_their_own(hands):
+    hands.make_bath(BathKind.STIRRED_CUBES)
+    hands.in_the_ice(BathKind.STIRRED_CUBES)
+    hands.settle("0.1")
+    hands.finish()
+    check = Check.objects.get()
+    assert check.verdict == "in_tolerance" and check.budget["bath"]["half_width"] == 0.2
+
+
+def test_timing_can_start_again_with_the_same_bath(hands):
+    hands.make_bath()
+    hands.wait(10)
+    hands.read("9.0")
+    hands.tap("take_out")
+    assert (
+        hands.draft.readings == [] and hands.draft.inserted_at is None and len(hands.draft.preparation["points"]) == 6
+    )
+
+
+def test_after_an_adjustment_the_check_is_as_left_unless_told_otherwise(hands, cook):
+    event(hands.probe, cook, EventKind.ADJUSTED, NOON - timedelta(hours=1))
+    hands.make_bath()
+    assert hands.draft.stage == "as_left"
+    hands.tap("stage", stage="as_found")
+    assert hands.draft.stage == "as_found"
+
+
+def test_a_good_check_since_the_adjustment_makes_the_next_as_found(hands, cook):
+    event(hands.probe, cook, EventKind.ADJUSTED, NOON - timedelta(hours=3))
+    good(hands.probe, cook, NOON - timedelta(hours=2), stage="as_left")
+    assert drafts.likely_stage(hands.probe) == "as_found"
+
+
+def test_what_is_chosen_at_the_end_is_recorded(hands):
+    hands.make_bath()
+    hands.settle("0.0")
+    hands.finish(stage="as_left", note="new screw", immersion_mm="70")
+    check = Check.objects.get()
+    assert (check.stage, check.note, check.immersion_mm) == ("as_left", "new screw", 70)
+
+
+def test_a_depth_that_is_none_is_refused_and_the_note_stays(hands):
+    hands.make_bath()
+    hands.settle("0.0")
+    response = hands.finish(note="keep me", immersion_mm="deep")
+    assert response.status_code == 200 and "keep me" in response.content.decode() and not Check.objects.exists()
+
+
+def test_a_tap_after_the_check_was_given_up_says_so(hands):
+    assert "meanwhile" in hands.tap("read", value="1", seen=0).content.decode()
+
+
+def test_two_people_check_side_by_side(hands, manager, client):
+    hands.make_bath()
+    client.force_login(manager)
+    assert hands.look().context["phase"] == "start" and CheckDraft.objects.count() == 1
+
+
+def test_readers_and_strangers_cannot_tap(as_person, reader, stranger, probe):
+    for person, status in ((reader, 403), (stranger, 404)):
+        for name in ("start", "insert", "read", "finish", "point", "take_back", "take_out", "stage"):
+            response = as_person(person).post(reverse(f"zero_check_{name}", args=[probe.pk]), {"point": "crushed"})
+            assert response.status_code == status
+    assert not CheckDraft.objects.exists()
+
+
+def test_the_clock_on_the_page_runs_and_stops_with_the_check(hands):
+    hands.make_bath()
+    hands.wait(83)
+    now = reverse("zero_check_now", args=[hands.probe.pk])
+    assert "1:23 in the ice" in hands.client.get(now).content.decode()
+    CheckDraft.objects.all().delete()
+    assert hands.client.get(now).status_code == 286
+
+
+def test_a_check_that_takes_hours_is_not_timed_on(hands):
+    hands.make_bath()
+    hands.wait(7300)
+    assert "too long" in hands.read("0.0").content.decode() and timezone.now() > NOON
+
+
+def test_a_point_that_does_not_exist_is_not_found(hands):
+    hands.tap("start", kind="packed_crushed")
+    assert hands.tap("point", point="prayed", state="done").status_code == 404
