@@ -17,6 +17,7 @@ PLAIN = {
     models.EmailField: lambda field: f"row{next(count)}@example.test",
     models.UUIDField: lambda field: uuid.uuid4(),
     models.JSONField: lambda field: field.get_default(),
+    models.SlugField: lambda field: f"row-{next(count)}",
     models.CharField: lambda field: f"row {next(count)}"[: field.max_length],
     models.TextField: lambda field: f"row {next(count)}",
     models.FloatField: lambda field: 5.0,

@@ -1,18 +1,31 @@
-"""One sample call of every action: a builder that gives the keywords, from the stock world."""
+"""One sample call of every action: a builder that gives its keywords from the stock world.
 
+`call` among them is the function that people call, where it prepares and hands on to the action itself.
+"""
+
+import json
 import uuid
 from datetime import timedelta
+from decimal import Decimal
+from pathlib import Path
 
 from django.utils import timezone
 
+from compliance.limits.models import Direction, Rule
 from compliance.probes.models import EventKind
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
+from compliance.readings import actions as readings
+from compliance.readings.models import Deviation, Disposition
+from shared.units import Unit
 from sites.models import Role
 from tests.checks import making
+from tests.readings.files import csv_file, row
+from tests.rows import fill
 from tests.world import make_person, make_reading
 
+RULES = Path(__file__).resolve().parent.parent.parent / "fixtures" / "rules"
 SAMPLES = {}
 
 
@@ -111,3 +124,64 @@ def case_decide(w):
 @sample("case.sign")
 def case_sign(w):
     return {"by": w.supervisor, "anchor": failed_probe(w, reading=False)}
+
+
+def own_limit(w):
+    return {
+        "by": w.manager, "site": w.site, "code": "soup-hot", "step": "Hot holding", "title": "Soup on the counter",
+        "hazard": "growth of bacteria", "direction": Direction.AT_LEAST, "value": Decimal(63), "unit": Unit.CELSIUS,
+        "effective_from": days_ago(0), "usual_action": "Reheat it.", "reason": "New on the menu.",
+    }  # fmt: skip
+
+
+SAMPLES |= {
+    "rules.load": lambda w: {"by": None, "content": json.loads((RULES / "united_kingdom.json").read_text())},
+    "limit.adopt": lambda w: {
+        "by": w.manager, "site": w.site, "rule": fill(Rule, w), "effective_from": days_ago(0), "reason": "New.",
+    },
+    "limits.adopt": lambda w: {
+        "by": w.manager, "site": w.site, "rules": [fill(Rule, w)], "effective_from": days_ago(0),
+    },
+    "limit.add": own_limit,
+    "limit.change": lambda w: {
+        "by": w.manager, "limit": w.limit, "effective_from": days_ago(0), "value": Decimal(4), "reason": "Tighter.",
+    },
+    "limit.retire": lambda w: {
+        "by": w.manager, "limit": w.limit, "effective_from": days_ago(0), "reason": "No cold food any more.",
+    },
+    "probe.register": lambda w: {"by": w.manager, "site": w.site, "code": "P7", "limits": [w.limit]},
+    "probe.amend": lambda w: {"by": w.manager, "probe": w.probe, "changes": {"maker": "Rill"}},
+    "probe.move": lambda w: {
+        "by": w.supervisor, "probe": w.probe, "site": w.other_site, "starts_at": days_ago(1), "reason": "Lent.",
+    },
+}  # fmt: skip
+
+
+def reading(w):
+    return {
+        "by": w.cook, "key": uuid.uuid4(), "probe": w.probe, "site": w.site, "limit": w.limit, "item": "Milk",
+        "typed": "4.1", "unit": Unit.CELSIUS, "taken_at": days_ago(1),
+    }  # fmt: skip
+
+
+def old_reading(w, typed="3.5"):
+    return make_reading(w.probe, w.limit, typed, days_ago(2), by=w.cook)
+
+
+@sample("deviation.act")
+def deviation_act(w):
+    deviation = Deviation.objects.create(reading=old_reading(w, "9.0"), why="4 °C above", recorded_by=w.cook)
+    return {
+        "call": readings.act_on_deviation, "by": w.manager, "deviation": deviation, "action": "Moved to the cold room.",
+        "cause": "The door stood open.", "disposition": Disposition.MOVED, "done_at": days_ago(1),
+    }  # fmt: skip
+
+
+SAMPLES |= {
+    "reading.record": lambda w: reading(w) | {"call": readings.record},
+    "reading.correct": lambda w: reading(w) | {
+        "call": readings.correct, "reading": old_reading(w), "reason": "Mistyped."
+    },
+    "reading.void": lambda w: {"by": w.supervisor, "reading": old_reading(w), "reason": "Another probe."},
+    "reading.import": lambda w: {"by": w.manager, "file_name": "readings.csv", "content": csv_file(row())},
+}  # fmt: skip
