@@ -189,7 +189,7 @@ def _sent_before(reading: Reading) -> Reading | None:
     return known
 
 
-def _once(reading: Reading, run, **kwargs) -> Reading:
+def _once(reading: Reading, run, /, **kwargs) -> Reading:
     """Two taps at the same moment: the later one meets the unique key and gives what the earlier made."""
     try:
         return run(**kwargs)
