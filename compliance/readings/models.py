@@ -68,7 +68,7 @@ class Reading(Fact):
     class Meta:
         ordering = ["-taken_at", "-pk"]
         indexes = [
-            models.Index(fields=["probe", "taken_at"], name="reading_of_probe"),
+            models.Index(fields=["probe", "taken_at", "site"], name="reading_of_probe"),
             models.Index(fields=["site", "-taken_at", "-id"], name="reading_at_site"),
             models.Index(fields=["-taken_at", "-id"], name="reading_newest"),
         ]

@@ -12,6 +12,7 @@ COLUMNS = (
     "key", "probe_id", "site_id", "limit_version_id", "item", "typed", "unit", "value_milli", "hold_s", "taken_at",
     "taken_by_id", "note",
 )  # fmt: skip
+PROBE, TAKEN_AT = COLUMNS.index("probe_id"), COLUMNS.index("taken_at")
 LIMIT = len(COLUMNS) + 1  # the last value of a row is its limit, which finds the same reading under another key
 
 KNOWN = """SELECT 1 FROM readings_reading r JOIN limits_limitversion v ON v.id = r.limit_version_id
@@ -37,11 +38,11 @@ class Store:
 class SqliteStore(Store):
     def put(self, batches):
         self.cursor.execute("CREATE TEMP TABLE incoming_breach (key text PRIMARY KEY, why text) WITHOUT ROWID")
-        added = 0
+        self.cursor.execute("SELECT coalesce(max(id), 0) FROM readings_reading")
+        last_before, added = self.cursor.fetchone()[0], 0
         for batch in batches:
             if batch.rows:
-                self.cursor.executemany(self._insert(), batch.rows)
-                added += self.cursor.rowcount
+                added += self._insert(batch, last_before)
             if batch.breaches:
                 self.cursor.executemany("INSERT INTO incoming_breach VALUES (%s, %s)", batch.breaches)
         self.cursor.execute(
@@ -53,13 +54,29 @@ class SqliteStore(Store):
         self.cursor.execute("DROP TABLE incoming_breach")
         return added, deviations
 
-    def _insert(self) -> str:
+    def _insert(self, batch: Batch, last_before: int) -> int:
+        """SQLite sets every row of an INSERT … SELECT aside that reads the table it writes to; most files need not pay it."""
         places = {name: f"?{i}" for i, name in enumerate(COLUMNS, 1)}
-        return (
+        known = KNOWN.format(limit=f"?{LIMIT}", **places) if self._may_be_known(batch, last_before) else ""
+        values = f"{', '.join(places.values())}, {self.source:d}, {self.by:d}, '{self.now}'"
+        self.cursor.executemany(
             f"INSERT INTO readings_reading ({', '.join(COLUMNS)}, source_id, recorded_by_id, recorded_at) "
-            f"SELECT {', '.join(places.values())}, {self.source:d}, {self.by:d}, '{self.now}' "
-            f"WHERE NOT EXISTS ({KNOWN.format(limit=f'?{LIMIT}', **places)}) ON CONFLICT (key) DO NOTHING"
+            + (f"SELECT {values} WHERE NOT EXISTS ({known})" if known else f"VALUES ({values})")
+            + " ON CONFLICT (key) DO NOTHING",
+            batch.rows if known else [row[: LIMIT - 1] for row in batch.rows],
         )
+        return self.cursor.rowcount
+
+    def _may_be_known(self, batch: Batch, last_before: int) -> bool:
+        """Whether these probes have older readings in the time that the batch covers."""
+        probes = {row[PROBE] for row in batch.rows}
+        times = [row[TAKEN_AT] for row in batch.rows]
+        self.cursor.execute(
+            f"SELECT 1 FROM readings_reading WHERE probe_id IN ({', '.join(map(str, probes))}) "
+            "AND taken_at >= %s AND taken_at <= %s AND id <= %s LIMIT 1",
+            [min(times), max(times), last_before],
+        )
+        return self.cursor.fetchone() is not None
 
 
 class PostgresStore(Store):

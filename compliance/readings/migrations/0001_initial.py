@@ -129,7 +129,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='reading',
-            index=models.Index(fields=['probe', 'taken_at'], name='reading_of_probe'),
+            index=models.Index(fields=['probe', 'taken_at', 'site'], name='reading_of_probe'),
         ),
         migrations.AddIndex(
             model_name='reading',
