@@ -28,12 +28,16 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """The cells of a row; whether it is void (struck through) or strong (bold); a short mark for the margin."""
+    """The cells of a row; whether it is void (struck through) or strong (bold); a short mark for the margin.
 
-    cells: Sequence[object]
+    A note stands under the cells over the full width, neither struck nor bold. Without cells a row is its note alone.
+    """
+
+    cells: Sequence[object] = ()
     void: bool = False
     strong: bool = False
     marker: str = ""
+    note: str = ""
 
 
 def column_widths(columns: Sequence[Column], width: float) -> list[float]:
@@ -142,10 +146,12 @@ class Table:
         return self._lefts[index] + (free if align == "right" else free / 2 if align == "center" else 0)
 
     def _draw_row(self, row: Row, number: int) -> None:
-        if len(row.cells) != len(self._columns):
+        if len(row.cells) != len(self._columns) and (row.cells or not row.note):
             raise ValueError(f"Row {number} has {len(row.cells)} cells for {len(self._columns)} columns.")
         style, put = self._bold if row.strong else self._regular, self._set
         cells = [put(style, index, value) for index, value in enumerate(row.cells)]
+        if row.note:
+            cells = self._noted(cells, row.note, style)
         height = max(map(len, cells)) * LEADING + 2 * PAD
         if height > self._pages.remaining:
             self._next_page()
@@ -153,6 +159,21 @@ class Table:
             cells, height = self._draw_part(cells, row), 0
             height = max(map(len, cells)) * LEADING + 2 * PAD
         self._draw_cells(cells, row, height)
+
+    def _noted(self, cells: list[tuple], note: str, style: _Style) -> list[tuple]:
+        """The cells of a row with its note under them, as further lines of the first cell."""
+        pen, indent = (self._regular.pen, 8.0) if cells else (style.pen, 0.0)
+        left = self._lefts[0] + indent
+        lines = wrap(note, pen.font, pen.size, self._pages.right - left)
+        set_lines = [
+            (f"{pen.select} 1 0 0 1 {left:.2f} ", f" Tm {pen.show(line)} {style.pen.select}", left, pen.width(line))
+            for line in lines
+        ]
+        if not cells:
+            return [tuple(set_lines)]
+        tall = max(map(len, cells))
+        below = [(before, after, x, 0.0) for before, after, x, _ in set_lines]
+        return [cells[0] + (("1 0 0 1 0 ", " Tm", left, 0.0),) * (tall - len(cells[0])) + tuple(below), *cells[1:]]
 
     def _draw_part(self, cells: list[tuple], row: Row) -> list[tuple]:
         """Fill a page with the first lines of a row that is higher than a page; returns what is left of it."""
@@ -190,6 +211,8 @@ class Table:
     def _strike(self, cells: list[tuple], y: float) -> None:
         for cell in cells:
             for number, (_, _, x, used) in enumerate(cell):
+                if not used:
+                    continue  # a note, or nothing
                 height = y - number * LEADING + SIZE * 0.28
                 self._pages.rule(height, weight=0.5, left=x - 1, right=x + used + 1)
 
