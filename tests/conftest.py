@@ -79,6 +79,12 @@ def stranger(world):
 
 
 @pytest.fixture
+def rival(world):
+    """Supervisor of the area of `foreign_site`: holds every right, but not here."""
+    return world.rival
+
+
+@pytest.fixture
 def limit(world):
     """Cold holding at `site`, at most 5 °C, in force since 2020."""
     return world.limit

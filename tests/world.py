@@ -29,6 +29,7 @@ class World:
     reader: Person
     cook: Person
     stranger: Person
+    rival: Person
     limit: Limit
     probe: Probe
 
@@ -38,13 +39,15 @@ class World:
         area, far_area = make_area(business, "North"), make_area(business, "South")
         site, other_site = make_site(area, "Alder School"), make_site(area, "Birch House")
         far_site = make_site(far_area, "Cedar School")
-        foreign_site = make_site(make_area(Business.objects.create(name="Other Meals"), "Centre"), "Elsewhere Canteen")
+        foreign_area = make_area(Business.objects.create(name="Other Meals"), "Centre")
+        foreign_site = make_site(foreign_area, "Elsewhere Canteen")
         people = {
             "manager": make_person("Mara Holt", Role.MANAGER, site=site),
             "supervisor": make_person("Sol Venn", Role.SUPERVISOR, area=area),
             "reader": make_person("Rue Danby", Role.READER, site=site),
             "cook": make_person("Col Esker", Role.COOK, site=site),
             "stranger": make_person("Nye Farrow", Role.MANAGER, site=foreign_site),
+            "rival": make_person("Ren Ostrow", Role.SUPERVISOR, area=foreign_area),
         }
         limit = make_limit(site, by=people["manager"])
         probe = make_probe(site, "P1", by=people["manager"], limits=[limit])
