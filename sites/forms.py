@@ -6,6 +6,7 @@ from zoneinfo import available_timezones
 from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
+from django.utils.html import format_html
 
 from .models import Area, Person, Role, Site
 from .passwords import one_time_password
@@ -17,7 +18,10 @@ WHAT_ROLES_DO = {
     Role.MANAGER: "Also manages probes and limits and decides on readings in quarantine.",
     Role.SUPERVISOR: "Also signs cases, voids checks, and manages sites and people of the area.",
 }
-ROLE_CHOICES = [(role.value, f"{role.label.capitalize()}: {WHAT_ROLES_DO[role]}") for role in Role]
+ROLE_CHOICES = [
+    (role.value, format_html('{} <span class="hint">{}</span>', role.label.capitalize(), WHAT_ROLES_DO[role]))
+    for role in Role
+]
 
 
 class SignInForm(AuthenticationForm):
@@ -129,6 +133,17 @@ class PasswordForm(forms.Form):
         """The password, and whether the book made it."""
         given = self.cleaned_data["password"]
         return (given, False) if given else (one_time_password(), True)
+
+
+class FindForm(forms.Form):
+    """Which people a list shows."""
+
+    show = forms.ChoiceField(
+        required=False,
+        label="Who",
+        choices=[("", "In my areas"), ("elsewhere", "In other areas"), ("stopped", "Not signing in")],
+    )
+    q = forms.CharField(required=False, max_length=80, label="Name or e-mail", widget=forms.SearchInput)
 
 
 class ReasonForm(forms.Form):

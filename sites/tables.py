@@ -38,7 +38,7 @@ def _links(site: Site, role: int) -> SafeString:
 
 
 LINK = '<a class="button quiet-button small-button" href="{}">{}<span class="visually-hidden">: {}</span></a>'
-PERSON = '<a href="{}">{}</a> <span class="quiet">{}</span>'
+PERSON = '<a href="{}">{}</a>'
 
 
 class SiteTable(tables.Table):
@@ -82,7 +82,7 @@ class PeopleTable(tables.Table):
         empty_text = "Nobody is in this list."
 
     def render_name(self, record):
-        return format_html(PERSON, address("person_edit", record.pk), record.name, record.initials)
+        return format_html(PERSON, address("person_edit", record.pk), record.name)
 
     def render_roles(self, record):
         held = [(m.get_role_display().capitalize(), m.site or m.area) for m in record.memberships.all()]

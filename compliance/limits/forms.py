@@ -1,16 +1,20 @@
 """What people fill in about limits."""
 
 from decimal import Decimal
+from itertools import groupby
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.html import format_html
 
 from shared.fields import SiteDateTimeField, TemperatureField
 from shared.units import Unit, from_milli, parse, to_milli
 
 from .models import Direction, LimitVersion, Rule
-from .wording import demand, duration, parse_duration
+from .wording import duration, parse_duration, unbroken
+
+RULE = '{}: {} <span class="hint">{}</span>'
 
 
 class DurationField(forms.CharField):
@@ -56,7 +60,10 @@ class AdoptForm(EffectiveForm):
     def __init__(self, *args, site, rules, **kwargs):
         super().__init__(*args, site=site, **kwargs)
         self.fields["rules"].queryset = rules
-        self.fields["rules"].label_from_instance = lambda rule: f"{rule.title}: {demand(rule)} ({rule.source})"
+        self.fields["rules"].choices = [
+            (step, [(rule.pk, format_html(RULE, rule.title, unbroken(rule), rule.source)) for rule in of_step])
+            for step, of_step in groupby(sorted(rules, key=lambda rule: rule.step), key=lambda rule: rule.step)
+        ]
 
 
 class FiguresForm(EffectiveForm):

@@ -8,7 +8,7 @@ from shared.templatetags.noughtbook import when
 from shared.units import show
 
 from .models import LimitVersion
-from .wording import demand
+from .wording import unbroken
 
 LEAD = {"td": {"class": "lead-cell"}}
 
@@ -38,7 +38,7 @@ class LimitTable(tables.Table):
     def render_demands(self, record):
         if record.version is None:
             return "Not yet"
-        return demand(record.version) if record.version.in_force else "Retired"
+        return unbroken(record.version) if record.version.in_force else "Retired"
 
     def render_target(self, record):
         version = record.version
@@ -50,7 +50,9 @@ class LimitTable(tables.Table):
     def render_since(self, record):
         begins = when(record.version.effective_from, self.site.zone, "day") if record.version else "–"
         if record.next:
-            return format_html("{} (changes {})", begins, when(record.next.effective_from, self.site.zone, "full"))
+            return format_html(
+                "<span>{} (changes {})</span>", begins, when(record.next.effective_from, self.site.zone, "day")
+            )
         return begins
 
 
@@ -60,7 +62,7 @@ class VersionTable(tables.Table):
     effective_from = tables.Column("Holds from", attrs=LEAD)
     state = tables.Column("Now", orderable=False)
     demands = tables.Column(empty_values=())
-    target_milli = tables.Column("Target")
+    target_milli = tables.Column("Target", default="–")
     reason = tables.Column("Why", empty_values=())
     recorded_by = tables.Column("Set by")
     recorded_at = tables.Column("Entered", attrs={"td": {"class": "spare"}, "th": {"class": "spare"}})
@@ -77,7 +79,7 @@ class VersionTable(tables.Table):
         return when(value, self.site.zone)
 
     def render_demands(self, record):
-        return demand(record) if record.in_force else "Retired"
+        return unbroken(record) if record.in_force else "Retired"
 
     def render_target_milli(self, record, value):
         return show(value, record.unit)

@@ -74,7 +74,8 @@ def rule_adopt(request, site_pk, pk):
             return redirect("limit_detail", limit.pk)
     return render(request, "limits/limit_form.html", {
         "form": form, "title": rule.title, "lead": f"The rule: {demand(rule)}. You may be stricter freely.",
-        "back_url": reverse("limit_adopt", args=[site.pk]) + f"?set={rule.rule_set.code}", "submit_label": "Adopt",
+        "back_url": reverse("limit_adopt", args=[site.pk]) + f"?set={rule.rule_set.code}", "back_label": "Adopt rules",
+        "submit_label": "Adopt",
         "facts": rule_facts(rule),
     })  # fmt: skip
 
@@ -99,7 +100,7 @@ def limit_add(request, site_pk):
     return render(request, "limits/limit_form.html", {
         "form": form, "title": "A limit of your own", "submit_label": "Set the limit",
         "lead": "For what no rule covers, or where your plan asks for something else.",
-        "back_url": reverse("limit_list", args=[site.pk]),
+        "back_url": reverse("limit_list", args=[site.pk]), "back_label": "Limits",
     })  # fmt: skip
 
 
@@ -162,7 +163,8 @@ def limit_change(request, pk):
             return redirect("limit_detail", pk)
     return render(request, "limits/limit_form.html", {
         "form": form, "title": f"Change “{limit}”", "submit_label": "Set these figures",
-        "lead": lead_of_change(limit), "back_url": reverse("limit_detail", args=[pk]), "past": True,
+        "lead": lead_of_change(limit), "back_url": reverse("limit_detail", args=[pk]),
+        "back_label": "The limit", "past": True,
     })  # fmt: skip
 
 
@@ -183,5 +185,6 @@ def limit_retire(request, pk):
     back = reverse("limit_detail", args=[pk])
     return render(request, "components/confirm.html", {
         "title": f"Retire “{limit}”?", "lead": "No more readings are taken against it. Its history stays in the book.",
-        "form": form, "tone": "danger", "submit_label": "Retire it", "back_url": back, "cancel_url": back,
+        "form": form, "tone": "danger", "submit_label": "Retire it", "back_url": back, "back_label": "The limit",
+        "cancel_url": back,
     })  # fmt: skip

@@ -43,6 +43,11 @@ def figure(value, unit: str) -> str:
     return f"{text} {Unit(unit).label}"
 
 
+def unbroken(what: Rule | LimitVersion) -> str:
+    """The same for narrow columns: no line ends between a number and its unit."""
+    return demand(what).replace(" °", "\N{NO-BREAK SPACE}°")
+
+
 def demand(what: Rule | LimitVersion) -> str:
     """What must hold, in words: 'at least 155 °F for 17 s', 'at most 70 °F within 2 h'."""
     words = [Direction(what.direction).label, figure(what.value, what.unit)]

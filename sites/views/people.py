@@ -13,7 +13,7 @@ from shared.forms import attempt
 from shared.numbered import numbered_page
 
 from ..actions import add_person, amend_person, grant, restart_person, revoke, set_password, stop_person
-from ..forms import PasswordForm, PersonForm, ReasonForm, RoleForm
+from ..forms import FindForm, PasswordForm, PersonForm, ReasonForm, RoleForm
 from ..models import Membership, Site
 from ..people import colleagues_of, get_membership, get_person, get_whole_person, people_of, require_supervisor
 from ..tables import PeopleTable
@@ -21,25 +21,31 @@ from .parts import place_of, role_facts, roles_of, setup_tabs
 
 FORM = ["GET", "HEAD", "POST"]
 ONCE = "shown_once"
-GROUPS = (("", "In my areas"), ("elsewhere", "In other areas"), ("stopped", "Not signing in"))
 
 
 @require_safe
 def people(request):
-    areas = require_supervisor(request.user)
-    group, words = request.GET.get("show", ""), request.GET.get("q", "").strip()[:80]
-    found = people_in(group, request.user)
-    if words:
+    require_supervisor(request.user)
+    form = FindForm(request.GET)
+    asked = form.cleaned_data if form.is_valid() else {}
+    found = people_in(asked.get("show", ""), request.user)
+    if words := asked.get("q"):
         found = found.filter(Q(name__icontains=words) | Q(email__icontains=words))
     roles = Prefetch("memberships", Membership.objects.select_related("site", "area").order_by("-role", "pk"))
     page = numbered_page(found.prefetch_related(roles).order_by("name", "pk"), request)
     table = PeopleTable(page.rows)
     table.pager = page
-    groups = [{"label": label, "url": f"?show={key}" if key else "?", "current": key == group} for key, label in GROUPS]
-    return render(request, "sites/people.html", {
-        "table": table, "tabs": setup_tabs(request.user, "people"), "groups": groups, "words": words, "group": group,
-        "areas": areas,
-    })  # fmt: skip
+    return render(
+        request,
+        "sites/people.html",
+        {
+            "table": table,
+            "tabs": setup_tabs(request.user, "people"),
+            "form": form,
+            "active": sum(1 for value in asked.values() if value),
+            "reset_url": reverse("people"),
+        },
+    )
 
 
 def people_in(group: str, supervisor):
@@ -193,4 +199,8 @@ def person_restart(request, pk):
 
 def confirm(request, form, *, person: int, **context):
     back = reverse("person_edit", args=[person])
-    return render(request, "components/confirm.html", {"form": form, "cancel_url": back, "back_url": back, **context})
+    return render(
+        request,
+        "components/confirm.html",
+        {"form": form, "cancel_url": back, "back_url": back, "back_label": "The person", **context},
+    )

@@ -75,6 +75,7 @@ def probe_move(request, pk):
             return redirect("probe_detail", pk)
     back = reverse("probe_detail", args=[pk])
     return render(request, "probes/probe_move.html", {
-        "form": form, "probe": probe, "title": f"Move probe {probe.code}", "back_url": back, "cancel_url": back,
+        "form": form, "probe": probe, "title": f"Move probe {probe.code}", "back_url": back, "back_label": "The probe",
+        "cancel_url": back,
         "facts": [("Now at", str(probe.site))], "submit_label": "Move it",
     })  # fmt: skip
