@@ -1,4 +1,5 @@
 """States are told by a word and a shape; the words are those of the pictures."""
+
 import pytest
 
 from compliance.metrology import vocabulary

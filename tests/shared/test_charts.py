@@ -1,4 +1,5 @@
 """Pictures: round ticks, standing and verdict told without colour, SVG that a strict page accepts."""
+
 import math
 from datetime import UTC, datetime, timedelta
 from xml.etree import ElementTree
@@ -161,8 +162,10 @@ def test_verdicts_have_shapes_of_their_own():
         return timeline(checks=[Dot(START + timedelta(days=5), 0.2, None, verdict)])
 
     corners = [
-        sorted(len(p.get("points").replace(",", " ").split()) // 2
-               for p in ElementTree.fromstring(to_svg(one(v), "t", "d")).iter(f"{SVG}polygon"))
+        sorted(
+            len(p.get("points").replace(",", " ").split()) // 2
+            for p in ElementTree.fromstring(to_svg(one(v), "t", "d")).iter(f"{SVG}polygon")
+        )
         for v in ("in_tolerance", "out_of_tolerance", "inconclusive")
     ]
     assert corners == [[], [4, 4], [3, 3]]
@@ -199,8 +202,12 @@ def test_tags_are_spread_apart_within_the_picture():
 
 @pytest.mark.parametrize(
     ("change", "words_"),
-    [({"tolerance": 0}, "tolerance"), ({"unit": "K"}, "°C or °F"), ({"spans": [Band(None, None, "good")]}, "standing"),
-     ({"checks": [Dot(END, 0.1, 0.1, "fine")]}, "verdict")],
+    [
+        ({"tolerance": 0}, "tolerance"),
+        ({"unit": "K"}, "°C or °F"),
+        ({"spans": [Band(None, None, "good")]}, "standing"),
+        ({"checks": [Dot(END, 0.1, 0.1, "fine")]}, "verdict"),
+    ],
 )
 def test_the_timeline_refuses_what_it_does_not_know(change, words_):
     with pytest.raises(ValueError, match=words_):

@@ -3,6 +3,7 @@
 Relative luminance and contrast ratio are the definitions of WCAG 2.2; 4.5 : 1 for text is success criterion 1.4.3,
 3 : 1 for the edges of controls and the focus mark is 1.4.11.
 """
+
 import re
 from pathlib import Path
 
@@ -19,14 +20,23 @@ TEXT = [
     *[(ink, f"{tone}-wash") for tone in TONES for ink in ("ink", "accent")],
     *[("surface", ground) for ground in ("accent", "accent-strong", *TONES)],
     *[(ink, "accent-wash") for ink in ("ink", "quiet", "accent", "accent-strong")],
-    ("quiet", "plain-wash"), ("deep-ink", "deep"), ("deep-quiet", "deep"),
+    ("quiet", "plain-wash"),
+    ("deep-ink", "deep"),
+    ("deep-quiet", "deep"),
 ]
-EDGES = [("edge", "paper"), ("edge", "surface"), ("focus", "paper"), ("focus", "surface"), ("focus-halo", "deep"),
-         ("accent", "paper"), ("focus", "focus-halo")]
+EDGES = [
+    ("edge", "paper"),
+    ("edge", "surface"),
+    ("focus", "paper"),
+    ("focus", "surface"),
+    ("focus-halo", "deep"),
+    ("accent", "paper"),
+    ("focus", "focus-halo"),
+]
 
 
 def luminance(colour: str) -> float:
-    channels = [int(colour[i:i + 2], 16) / 255 for i in (1, 3, 5)]
+    channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 

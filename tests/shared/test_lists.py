@@ -1,4 +1,5 @@
 """The table of records: rows on a desk, labelled cards on a phone, pages by key."""
+
 from types import SimpleNamespace
 
 import django_tables2 as tables

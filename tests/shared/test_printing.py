@@ -1,4 +1,5 @@
 """Printed records read back with an independent reader (pypdf)."""
+
 import io
 import re
 from datetime import UTC, datetime
@@ -13,7 +14,10 @@ from shared.printing.table import Column, Row, Table
 
 ZONE = ZoneInfo("Europe/London")
 MASTHEAD = Masthead(
-    business="Meadow & Quill", site="Larkspur <kitchen>", title="Temperature record", period="June 2025",
+    business="Meadow & Quill",
+    site="Larkspur <kitchen>",
+    title="Temperature record",
+    period="June 2025",
 )
 IMPRINT = Imprint(printed_by="Odile Marrant", printed_at=datetime(2025, 7, 1, 8, 5, tzinfo=UTC), zone=ZONE)
 COLUMNS = [Column("Number"), Column("Food", 2), Column("Reading", align="right")]
@@ -66,6 +70,7 @@ def test_rows_are_taken_one_at_a_time_while_pages_are_finished():
             for number in range(200):
                 pages_then.append(writer._pages.number)
                 yield (number, "soup", "70")
+
         writer.table(COLUMNS, rows())
 
     reader = printed(write)

@@ -1,4 +1,5 @@
 """What people typed: it is shown as typed, or its characters are named; it never acts and never vanishes."""
+
 import io
 from datetime import UTC, datetime
 
@@ -33,7 +34,8 @@ def read(typed: str) -> str:
 
 
 @pytest.mark.parametrize(
-    "typed", ["<b>&</b>", "</para><para>x", "a) Tj ET (b", "back\\slash (open", "{{ x }} %s %(a)s"],
+    "typed",
+    ["<b>&</b>", "</para><para>x", "a) Tj ET (b", "back\\slash (open", "{{ x }} %s %(a)s"],
 )
 def test_markup_and_operators_are_only_text(typed):
     assert typed.replace(" ", "") in "".join(read(typed).split())

@@ -1,4 +1,5 @@
 """What every page shows: temperatures, times, cautions; and that no template carries code or style of its own."""
+
 import re
 from datetime import UTC, datetime
 from pathlib import Path
@@ -34,7 +35,9 @@ def test_errors_are_signed_and_spreads_are_not():
     [("full", "14 Jul 2026 16:05 BST"), ("short", "14 Jul 16:05"), ("day", "14 Jul 2026"), ("clock", "16:05")],
 )
 def test_times_are_shown_on_the_sites_clock(style, words):
-    drawn = shown("{% when at zone style %}", at=datetime(2026, 7, 14, 15, 5, tzinfo=UTC), zone="Europe/London", style=style)
+    drawn = shown(
+        "{% when at zone style %}", at=datetime(2026, 7, 14, 15, 5, tzinfo=UTC), zone="Europe/London", style=style
+    )
     assert drawn == f'<time datetime="2026-07-14T15:05+00:00">{words}</time>'
 
 
