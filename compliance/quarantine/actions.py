@@ -111,11 +111,21 @@ def _insert(*, by, case, selection, fate, texts, good_reading) -> int:
     ctes, values, where, args = assessed_sql(case.spans, selection)
     before = Decision.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
     now = connection.ops.adapt_datetimefield_value(clock.now())
-    sql = f"""INSERT INTO {DECISION} (recorded_at, recorded_by_id, decided_by_id, reading_id, replaces_id, "case", fate,
+    sql = f"""INSERT INTO {DECISION} (recorded_at, recorded_by_id, decided_by_id, probe_id, reading_id, replaces_id, "case",
+        fate,
         outcome, why, good_reading_id, risk, told, evidence) {ctes}
-        SELECT CAST(%s AS {_time_type()}), CAST(%s AS bigint), CAST(%s AS bigint), id, decision_id, %s, %s, outcome, %s,
-        CAST(%s AS bigint), %s, %s, %s FROM assessed WHERE {where}"""
-    given = [now, by.pk, by.pk, case.anchor, str(fate), texts["why"], good_reading.pk if good_reading else None]
+        SELECT CAST(%s AS {_time_type()}), CAST(%s AS bigint), CAST(%s AS bigint), CAST(%s AS bigint), id, decision_id, %s, %s,
+        outcome, %s, CAST(%s AS bigint), %s, %s, %s FROM assessed WHERE {where}"""
+    given = [
+        now,
+        by.pk,
+        by.pk,
+        case.probe.pk,
+        case.anchor,
+        str(fate),
+        texts["why"],
+        good_reading.pk if good_reading else None,
+    ]
     with connection.cursor() as cursor:
         cursor.execute(sql, values + given + [texts["risk"], texts["told"], texts["evidence"]] + args)
     return before

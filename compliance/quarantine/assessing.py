@@ -21,22 +21,21 @@ DECISION, SPAN = Decision._meta.db_table, Span._meta.db_table
 VERSION = LimitVersion._meta.db_table
 
 # The true temperature lies between `coldest` and `hottest`, both in milli-degrees times 75 000.
-ASSESSED = f"""
+_ASSESSED = f"""
 WITH bracket(span_id, low, high, allowance) AS (VALUES {{brackets}}),
 inside AS (
-  SELECT r.id, r.site_id, r.taken_at, r.recorded_at, d.id AS decision_id, d.fate, v.direction,
+  SELECT r.id, r.site_id, r.taken_at, v.direction, {{decided}},
          CAST(v.value_milli AS bigint) * 75000 AS bound,
          (CAST(r.value_milli AS bigint) - b.high) * 75000 - b.allowance * abs(r.value_milli) AS coldest,
          (CAST(r.value_milli AS bigint) - b.low) * 75000 + b.allowance * abs(r.value_milli) AS hottest
   FROM bracket b
   JOIN {SPAN} s ON s.id = b.span_id
-  JOIN {READING} r ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+  JOIN {{readings}} ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
   JOIN {VERSION} v ON v.id = r.limit_version_id
-  LEFT JOIN {DECISION} d ON d.reading_id = r.id AND NOT EXISTS (SELECT 1 FROM {DECISION} n WHERE n.replaces_id = d.id)
-  WHERE NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = r.id)
+  {{among}}
 ),
 assessed AS (
-  SELECT id, site_id, taken_at, recorded_at, decision_id, fate, CASE
+  SELECT id, site_id, taken_at, decision_id, fate, CASE
     WHEN direction = '{Direction.AT_MOST}' AND hottest <= bound THEN '{Outcome.HELD}'
     WHEN direction = '{Direction.AT_MOST}' AND coldest > bound THEN '{Outcome.BROKEN}'
     WHEN direction = '{Direction.AT_LEAST}' AND coldest >= bound THEN '{Outcome.HELD}'
@@ -45,6 +44,24 @@ assessed AS (
   FROM inside
 )
 """
+_LAST = f"NOT EXISTS (SELECT 1 FROM {DECISION} n WHERE n.replaces_id = d.id)"
+# Each live reading with its last decision, for a page and for deciding.
+EACH = {
+    "decided": "d.id AS decision_id, d.fate",
+    "readings": f"{READING} r",
+    "among": f"LEFT JOIN {DECISION} d ON d.reading_id = r.id AND {_LAST} "
+    f"WHERE NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = r.id)",
+}
+# For counting: all readings as they come, then those that somebody has touched, from their own side.
+ALL = {"decided": "NULL AS decision_id, NULL AS fate", "readings": f"{READING} r", "among": ""}
+TOUCHED = {
+    "decided": "r.decision_id, r.fate",
+    "readings": f"""(SELECT o.*, t.decision_id, t.fate FROM (
+      SELECT d.reading_id, d.id AS decision_id, d.fate FROM {DECISION} d WHERE d.probe_id = %s AND {_LAST}
+        AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)
+      UNION ALL SELECT x.voids_id, NULL, 'void' FROM {VOID} x) t JOIN {READING} o ON o.id = t.reading_id) r""",
+    "among": "",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +79,7 @@ def bounds_of(span: Span) -> ErrorBounds:
     return bounds(bracket_of(span))
 
 
-def assessed_sql(spans: list[Span], selection: Selection) -> tuple[str, list, str, list]:
+def assessed_sql(spans: list[Span], selection: Selection, among: dict[str, str] = EACH) -> tuple[str, list, str, list]:
     """The common table expressions with their parameters, and the condition of the selection with its own."""
     rows, values = [], []
     for span in spans:
@@ -70,7 +87,7 @@ def assessed_sql(spans: list[Span], selection: Selection) -> tuple[str, list, st
         rows.append("(CAST(%s AS bigint), CAST(%s AS bigint), CAST(%s AS bigint), CAST(%s AS bigint))")
         values += [span.pk, error.low, error.high, error.allowance]
     where, args = _condition(selection)
-    return ASSESSED.format(brackets=", ".join(rows)), values, where, args
+    return _ASSESSED.format(brackets=", ".join(rows), **among), values, where, args
 
 
 def _condition(selection: Selection) -> tuple[str, list]:
@@ -101,13 +118,23 @@ class Tally:
 
 
 def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
-    """The whole case counted in one statement, however many readings it holds."""
+    """The whole case counted in two statements, however many readings it holds: all of them, and the touched ones."""
     if not spans or not sites:
         return []
-    ctes, values, where, args = assessed_sql(spans, Selection(sites=sites))
+    left = {(t.site_id, t.outcome): t.readings for t in _counted(spans, sites, ALL, [])}
+    found = []
+    for tally in _counted(spans, sites, TOUCHED, [spans[0].probe_id]):
+        left[tally.site_id, tally.outcome] -= tally.readings
+        if tally.fate != "void":
+            found.append(tally)
+    return found + [Tally(site, outcome, None, count) for (site, outcome), count in left.items() if count]
+
+
+def _counted(spans: list[Span], sites: tuple[int, ...], among: dict[str, str], own: list) -> list[Tally]:
+    ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), among)
     counting = f"SELECT site_id, outcome, fate, count(*) FROM assessed WHERE {where} GROUP BY site_id, outcome, fate"
     with connection.cursor() as cursor:
-        cursor.execute(ctes + counting, values + args)
+        cursor.execute(ctes + counting, values + own + args)
         return [Tally(*row) for row in cursor.fetchall()]
 
 

@@ -19,6 +19,7 @@ class Decision(Fact):
     """One person's decision on one reading. It stays with the reading however the timeline is cut again."""
 
     reading = models.ForeignKey("readings.Reading", on_delete=models.PROTECT, related_name="decisions")
+    probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="decisions")
     replaces = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="replaced_by")
     case = models.CharField(max_length=24, db_index=True, help_text="The anchor of the run: check:12 or event:5.")
     fate = models.CharField(max_length=16, choices=Fate.choices)

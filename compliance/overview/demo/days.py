@@ -18,6 +18,7 @@ from .scenario import SiteStory
 from .setting import Setting
 
 BATCH = 1000
+MISHAPS = 0.008  # share of readings where a door stood open or a dish came out early
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +37,7 @@ class Round:
 
 ROUNDS = (
     Round(time(7, 20), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 3.4, 0.9),
-    Round(time(7, 25), "store", "frozen-store", ("Chest freezer",), -20.2, 0.9),
+    Round(time(7, 25), "store", "frozen-storage", ("Chest freezer",), -20.2, 0.9),
     Round(time(14, 50), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 4.1, 1.0),
     Round(
         time(9, 10), "store", "delivery-chilled", ("Milk and yoghurt", "Cooked ham", "Fresh fish"), 4.4, 1.1, every=2
@@ -44,20 +45,20 @@ ROUNDS = (
     Round(
         time(11, 35),
         "cook",
-        "cook-75",
+        "cook-75c",
         ("Chicken casserole", "Shepherd's pie", "Lentil bake", "Salmon fillets"),
         80.0,
         2.6,
         30,
     ),
     Round(
-        time(11, 50), "cook", "cook-75", ("Roast turkey", "Beef stew", "Vegetable lasagne", "Sausages"), 81.0, 2.9, 30
+        time(11, 50), "cook", "cook-75c", ("Roast turkey", "Beef stew", "Vegetable lasagne", "Sausages"), 81.0, 2.9, 30
     ),
     Round(time(12, 20), "hot", "hot-holding", ("Mashed potato", "Gravy", "Rice", "Soup of the day"), 69.5, 2.3),
-    Round(time(12, 25), "hot", "reheat", ("Tomato sauce", "Custard", "Rice pudding"), 83.0, 2.8, every=3),
+    Round(time(12, 25), "hot", "cook-75c", ("Tomato sauce", "Custard", "Rice pudding"), 83.0, 2.8, every=3),
 )
 SUPPER = (
-    Round(time(17, 5), "cook", "cook-75", ("Omelette", "Fish pie", "Chicken soup"), 80.5, 2.7, 30),
+    Round(time(17, 5), "cook", "cook-75c", ("Omelette", "Fish pie", "Chicken soup"), 80.5, 2.7, 30),
     Round(time(17, 20), "hot", "hot-holding", ("Soup of the day", "Baked beans"), 69.0, 2.2),
 )
 
@@ -102,6 +103,8 @@ def _round(setting, story, here, version, kind: Round, at: datetime, chance: Ran
     for item in items:
         taken_at = at + timedelta(seconds=chance.randrange(0, 700))
         truth, hold = chance.gauss(kind.truth, kind.scatter), kind.hold_s and kind.hold_s + chance.randrange(0, 60, 5)
+        if chance.random() < MISHAPS:
+            truth += 5.5 if kind.use == "store" else -8.5
         life = _at_hand(here, kind.use, story.name, taken_at)
         if taken_at >= setting.now or life is None or chance.random() < 0.02:
             continue

@@ -38,6 +38,7 @@ class Life:
     aside: list[tuple[datetime, datetime]] = field(default_factory=list)
     moves: list[tuple[datetime, str]] = field(default_factory=list)
     failed: list[Check] = field(default_factory=list)
+    found_at: datetime | None = None
 
     @property
     def probe(self):
@@ -63,6 +64,13 @@ def live(setting: Setting, story: ProbeStory, number: int) -> Life:
     for at in _mornings(life, number):
         if life.in_use(at):
             _check(life, at)
+    if life.found_at:
+        _check(
+            life,
+            life.found_at,
+            bath=GOOD_BATH,
+            note="Found on the shelf, label worn; checked before anyone used it again.",
+        )
     if story.kind == "dropped" and story.behaviour.get("noticed"):
         _drop(life)
     if story.kind == "adjusted_unchecked":
@@ -85,8 +93,7 @@ def _mornings(life: Life, number: int) -> Iterator[datetime]:
         if local.weekday() > 4:
             local -= timedelta(days=local.weekday() - 4)
         at = local.replace(hour=7, minute=life.chance.randrange(5, 55), second=0, microsecond=0).astimezone(now.tzinfo)
-        wandering = life.story.kind == "wandered" and now - timedelta(days=11) < at < now - timedelta(days=2)
-        if life.setting.begins < at < last - timedelta(minutes=20) and not wandering:
+        if life.setting.begins < at < last - timedelta(minutes=20) and not _overlooked(life, at):
             yield at
 
 
@@ -162,6 +169,7 @@ def _wander(life: Life) -> None:
             reason="Lent to the school next door.",
         )
     life.moves.append((at, to.name))
+    life.found_at = life.setting.now - timedelta(hours=26)
 
 
 def _withdraw(life: Life) -> None:

@@ -42,10 +42,10 @@ class Setting:
 
 # The rules that a kitchen of this business works under, and which probe serves them.
 RULES = {
-    "store": ("chill-store", "frozen-store", "delivery-chilled"),
-    "cook": ("cook-75",),
-    "hot": ("hot-holding", "reheat"),
-    "spare": ("chill-store", "cook-75", "hot-holding"),
+    "store": ("chill-store", "frozen-storage", "delivery-chilled"),
+    "cook": ("cook-75c",),
+    "hot": ("hot-holding", "cook-75c"),
+    "spare": ("chill-store", "cook-75c", "hot-holding"),
 }
 
 
