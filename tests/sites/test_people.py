@@ -1,0 +1,166 @@
+"""People: who reaches whom, first passwords, own passwords."""
+
+import re
+
+import pytest
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.db import connection
+from django.http import Http404
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from shared.audit.models import Entry
+from sites import actions
+from sites.models import Person, Role
+from sites.passwords import one_time_password
+from sites.people import get_person, get_whole_person
+from tests.world import PASSWORD, make_person
+
+
+def added(world, **given):
+    site = world.site
+    fields = {"name": "Ada Brook", "initials": "AB", "email": " Ada.Brook@Example.test ", "place": f"site-{site.pk}"}
+    return {**fields, "role": Role.COOK.value, "password": "", **given}
+
+
+def test_a_supervisor_adds_a_cook_and_sees_the_password_once(world, as_person, client):
+    signed_in = as_person(world.supervisor)
+    page = signed_in.post(reverse("person_add"), added(world), follow=True)
+    (password,) = re.findall(r"[a-z2-9]{4}(?:-[a-z2-9]{4}){3}", page.content.decode())
+    assert password not in signed_in.get(page.request["PATH_INFO"]).content.decode()
+    person = Person.objects.get(email="ada.brook@example.test")
+    assert person.check_password(password) and person.password_temporary
+
+
+def test_no_password_is_ever_in_the_trail(world, as_person):
+    as_person(world.supervisor).post(reverse("person_add"), added(world, password="brisk-orchard-52"))
+    told = " ".join(str(entry.data) + entry.reason for entry in Entry.objects.all())
+    assert Entry.objects.filter(action="person.add").count() == 1
+    assert "brisk-orchard-52" not in told
+
+
+def test_one_time_passwords_differ_and_have_no_letters_that_look_alike():
+    made = {one_time_password() for _ in range(200)}
+    assert len(made) == 200
+    assert not set("".join(made)) & set("il1o0")
+
+
+@pytest.mark.parametrize("password", ["short", "password123"])
+def test_a_weak_password_is_refused_and_nothing_that_was_typed_is_lost(world, as_person, password):
+    page = as_person(world.supervisor).post(reverse("person_add"), added(world, password=password))
+    assert page.status_code == 200 and "Ada Brook" in page.content.decode()
+    assert not Person.objects.filter(name="Ada Brook").exists()
+
+
+def test_an_email_that_is_taken_is_refused_whatever_its_case(world, as_person):
+    page = as_person(world.supervisor).post(reverse("person_add"), added(world, email="COL.ESKER@example.test"))
+    assert "Somebody has this e-mail already" in page.content.decode()
+
+
+def test_a_supervisor_cannot_give_a_role_in_an_area_of_somebody_else(world, as_person):
+    for place in (f"site-{world.far_site.pk}", f"area-{world.far_area.pk}", f"site-{world.foreign_site.pk}"):
+        page = as_person(world.supervisor).post(reverse("person_add"), added(world, place=place))
+        assert page.status_code == 200
+    assert not Person.objects.filter(name="Ada Brook").exists()
+
+
+def test_whoever_has_a_temporary_password_must_choose_one_first(world, client):
+    person = actions.add_person(
+        by=world.supervisor, email="ada@example.test", name="Ada Brook", initials="AB", password=PASSWORD, role=Role.COOK,
+        site=world.site,
+    )  # fmt: skip
+    client.post(reverse("sign_in"), {"username": "ADA@example.test", "password": PASSWORD})
+    assert client.get(reverse("site_list")).url == reverse("account_password")
+    new = {"old_password": PASSWORD, "new_password1": "brisk-orchard-52", "new_password2": "brisk-orchard-52"}
+    client.post(reverse("account_password"), new)
+    assert client.get(reverse("site_list")).status_code == 200
+    person.refresh_from_db()
+    assert person.check_password("brisk-orchard-52") and not person.password_temporary
+
+
+def test_a_password_set_by_a_supervisor_is_temporary_and_ends_the_sessions(world, client, as_person):
+    client.force_login(world.cook)
+    actions.set_password(by=world.supervisor, person=world.cook, password="brisk-orchard-52")
+    assert reverse("sign_in") in client.get(reverse("site_list")).url
+    world.cook.refresh_from_db()
+    assert world.cook.password_temporary
+
+
+def test_somebody_who_was_stopped_cannot_sign_in_and_is_signed_out(world, client):
+    client.force_login(world.cook)
+    actions.stop_person(by=world.supervisor, person=world.cook, reason="left")
+    assert reverse("sign_in") in client.get(reverse("site_list")).url
+    page = client.post(reverse("sign_in"), {"username": world.cook.email, "password": PASSWORD})
+    assert page.status_code == 200 and "do not belong together" in page.content.decode()
+
+
+def test_supervisors_reach_colleagues_but_no_strangers(world):
+    far = make_person("Ada Brook", Role.COOK, site=world.far_site)
+    assert get_person(world.supervisor, world.cook.pk).whole
+    assert not get_person(world.supervisor, far.pk).whole
+    with pytest.raises(Http404):
+        get_person(world.supervisor, world.stranger.pk)
+    for person in (world.manager, world.cook, world.reader):
+        with pytest.raises(PermissionDenied):
+            get_person(person, world.cook.pk)
+
+
+def test_a_supervisor_cannot_take_over_somebody_who_works_elsewhere_too(world, as_person):
+    actions.grant(by=world.supervisor, person=world.cook, role=Role.SUPERVISOR, area=world.far_area)
+    with pytest.raises(PermissionDenied):
+        get_whole_person(world.supervisor, world.cook.pk)
+    client = as_person(world.supervisor)
+    for name in ("person_password", "person_stop", "person_restart", "person_edit"):
+        assert client.post(reverse(name, args=[world.cook.pk]), {"reason": "x"}).status_code == 403
+    world.cook.refresh_from_db()
+    assert world.cook.check_password(PASSWORD) and world.cook.is_active
+
+
+def test_a_role_in_another_area_cannot_be_taken_away(world, as_person):
+    actions.grant(by=world.supervisor, person=world.cook, role=Role.COOK, site=world.far_site)
+    foreign = world.cook.memberships.get(site=world.far_site)
+    assert as_person(world.supervisor).post(reverse("role_remove", args=[foreign.pk])).status_code == 404
+    assert world.cook.memberships.count() == 2
+
+
+def test_changing_particulars_tells_old_and_new(world, as_person):
+    given = {"name": "Col Esker-Vale", "initials": "CV", "email": world.cook.email}
+    as_person(world.supervisor).post(reverse("person_edit", args=[world.cook.pk]), given)
+    assert Entry.objects.get(action="person.amend").data["changes"] == {
+        "name": ["Col Esker", "Col Esker-Vale"],
+        "initials": ["CE", "CV"],
+    }
+
+
+def test_amending_takes_no_other_field(world):
+    with pytest.raises(TypeError, match="is_active"):
+        actions.amend_person(by=world.supervisor, person=world.cook, changes={"is_active": "x"})
+
+
+def test_a_person_without_a_name_is_refused(world):
+    with pytest.raises(ValidationError):
+        actions.add_person(
+            by=world.supervisor, email="x@example.test", name=" ", initials="X", password=PASSWORD, role=Role.COOK,
+            site=world.site,
+        )  # fmt: skip
+
+
+def test_the_list_of_people_is_as_quick_for_three_times_as_many(world, as_person):
+    client = as_person(world.supervisor)
+    counts = []
+    for names in (["Ann", "Ben"], ["Cal", "Dot", "Eli", "Fay", "Gus", "Hal", "Ina", "Jon"]):
+        for name in names:
+            make_person(f"{name} Lark", Role.COOK, site=world.site)
+        with CaptureQueriesContext(connection) as queries:
+            page = client.get(reverse("people"))
+        counts.append(len(queries))
+    assert "Jon Lark" in page.content.decode() and counts[0] == counts[1]
+
+
+def test_people_are_found_by_name_and_by_where_they_are(world, as_person):
+    make_person("Ada Brook", Role.COOK, site=world.far_site)
+    client = as_person(world.supervisor)
+    found = client.get(reverse("people"), {"q": "esk"}).content.decode()
+    assert "Col Esker" in found and "Rue Danby" not in found
+    elsewhere = client.get(reverse("people"), {"show": "elsewhere"}).content.decode()
+    assert "Ada Brook" in elsewhere and "Col Esker" not in elsewhere and "Nye Farrow" not in elsewhere
