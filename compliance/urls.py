@@ -6,6 +6,7 @@ urlpatterns = [
     path("", include("sites.urls")),
     path("", include("compliance.checks.urls")),
     path("", include("compliance.limits.urls")),
+    path("", include("compliance.readings.urls")),
     path("", include("compliance.quarantine.urls")),
     path("", include("compliance.overview.urls")),
 ]

@@ -24,7 +24,7 @@ class AlreadySent(ValidationError):
 
     def __init__(self, reading: Reading):
         self.reading = reading
-        super().__init__(f"This form was already sent and saved as {reading}. Open it afresh for another reading.")
+        super().__init__(f"This form was already sent and saved as {reading}. If this is another one, save it again.")
 
 
 def record(

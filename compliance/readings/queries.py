@@ -1,37 +1,34 @@
 """Reads of readings and deviations that pages and the floors above share."""
 
-from datetime import datetime
+from datetime import timedelta
 
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.utils import timezone
 
 from compliance.checks.models import Span, Standing
 from compliance.checks.queries import standing_subquery
 from compliance.limits.models import Limit
+from compliance.limits.queries import limits_in_force
 from compliance.probes.models import Event, Placement, Probe
+from shared.audit.models import Entry
 from sites.access import sites_of
-from sites.models import Person, Role, Site
+from sites.models import Membership, Person, Role, Site
 
 from .judging import Track
-from .models import CorrectiveAction, Deviation, Disposition, Reading
+from .models import CorrectiveAction, Deviation, Reading
 
-# Food that is held apart still waits for somebody to say what becomes of it.
-SETTLED = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True).exclude(
-    disposition=Disposition.HELD
-)
+# How long after the act an entry still counts as made at the time.
+MADE_AT_THE_TIME = timedelta(hours=2)
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
     """The readings at sites where this person has a role, with all that a list shows, void ones too."""
+    acted = CorrectiveAction.objects.filter(deviation__reading=OuterRef("pk"))
     return (
         Reading.objects.filter(site__in=sites_of(person))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
-        .annotate(standing=standing_subquery(), settled=Exists(_settled_of(OuterRef("pk"))))
+        .annotate(standing=standing_subquery(), acted=Exists(acted))
     )
-
-
-def _settled_of(reading) -> QuerySet[CorrectiveAction]:
-    current = CorrectiveAction.objects.filter(deviation__reading=reading, replaced_by__isnull=True)
-    return current.exclude(disposition=Disposition.HELD)
 
 
 def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Reading]:
@@ -56,18 +53,18 @@ def span_of(reading: Reading) -> Span | None:
 
 
 def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:
-    """Deviations at these sites that wait for somebody: no action yet, or the food is still held apart."""
-    return Deviation.objects.filter(
-        ~Exists(SETTLED), reading__site__in=sites, reading__void__isnull=True
-    )
+    """Deviations at these sites with nothing recorded yet about what was done."""
+    return Deviation.objects.filter(actions__isnull=True, reading__site__in=sites, reading__void__isnull=True)
 
 
 def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
-    related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by", "reading__void")
+    """Deviations at sites where this person has a role, with all that a list shows; those of void readings left out."""
+    related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by")
+    acted = CorrectiveAction.objects.filter(deviation=OuterRef("pk"))
     return (
-        Deviation.objects.filter(reading__site__in=sites_of(person))
+        Deviation.objects.filter(reading__site__in=sites_of(person), reading__void__isnull=True)
         .select_related(*related)
-        .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))
+        .annotate(acted=Exists(acted), taken_at=F("reading__taken_at"))
     )
 
 
@@ -88,8 +85,8 @@ def probes_at(site: Site) -> QuerySet[Probe]:
     return Probe.objects.filter(site=site, withdrawn=False).order_by("code")
 
 
-def limits_at(site: Site) -> QuerySet[Limit]:
-    return Limit.objects.filter(site=site).order_by("step", "title")
+def limits_named_at(site: Site) -> QuerySet[Limit]:
+    return limits_in_force(site, timezone.now())
 
 
 def recent_items(site: Site, most: int = 40) -> list[str]:
@@ -98,5 +95,18 @@ def recent_items(site: Site, most: int = 40) -> list[str]:
     return list(dict.fromkeys(latest))[:most]
 
 
-def usual_taken_at(now: datetime) -> datetime:
-    return now.replace(second=0, microsecond=0)
+def people_at(site: Site, role: int = Role.COOK) -> QuerySet[Person]:
+    """Who holds a role at a site, directly or through its area."""
+    held = Membership.objects.filter(Q(site=site) | Q(area=site.area_id), role__gte=role)
+    return Person.objects.filter(pk__in=held.values("person"), is_active=True).order_by("name")
+
+
+def trail_of(reading: Reading) -> QuerySet[Entry]:
+    """What was done to a reading and about its deviation, the first first."""
+    about = Q(subject_type="readings.reading", subject_id=reading.pk)
+    deviation = getattr(reading, "deviation", None)
+    if deviation:
+        about |= Q(subject_type="readings.deviation", subject_id=deviation.pk)
+    if reading.source_id:
+        about |= Q(subject_type="readings.import", subject_id=reading.source_id)
+    return Entry.objects.filter(about).order_by("at", "pk")

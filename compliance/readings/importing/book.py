@@ -17,6 +17,8 @@ from shared.units import Unit
 from sites.access import sites_of
 from sites.models import Business, Person, Role, Site
 
+from .cells import unguarded
+
 EARLIEST = datetime(1990, 1, 1)
 BEYOND = 10**9
 LONGEST_ITEM, LONGEST_NOTE = 120, 4000
@@ -49,7 +51,7 @@ class Names:
             self.folded[name.casefold()].append(thing)
 
     def __call__(self, text: str):
-        name = text.strip()
+        name = unguarded(text.strip())
         found = self.exact.get(name) or self.folded.get(name.casefold()) or []
         if len(found) != 1:
             raise Refused((self.several if found else self.none).format(name[:60]))
@@ -182,7 +184,7 @@ def naive(at: datetime) -> datetime:
 
 
 def read_item(text: str) -> str:
-    item = text.strip()
+    item = unguarded(text.strip()).strip()
     if not item:
         raise Refused("the item is missing: say which food or unit was measured")
     if len(item) > LONGEST_ITEM:
@@ -202,7 +204,7 @@ def read_hold(text: str) -> int | None:
 
 
 def read_note(text: str) -> str:
-    note = text.strip()
+    note = unguarded(text.strip()).strip()
     if len(note) > LONGEST_NOTE:
         raise Refused(f"the note is longer than {LONGEST_NOTE} characters")
     return note

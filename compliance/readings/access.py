@@ -1,0 +1,56 @@
+"""The door to readings, deviations and imports: seen by whoever has a role at their site."""
+
+from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
+from django.http import Http404
+
+from sites.access import reach, sites_of
+from sites.models import Person, Role, Site
+
+from .models import Deviation, Import, PendingUpload, Reading
+from .queries import recording_sites
+
+
+def get_reading(person: Person, pk: int, role: int = Role.READER) -> Reading:
+    """One reading. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
+    related = ("site__area", "probe", "limit_version__limit", "taken_by", "recorded_by", "deviation", "source")
+    voids = ("void__recorded_by", "void__replacement", "corrects__voids", "corrects__recorded_by")
+    found = Reading.objects.select_related(*related, *voids).filter(pk=pk)
+    return reach(person, found, lambda reading: reading.site, role)
+
+
+def get_deviation(person: Person, pk: int, role: int = Role.READER) -> Deviation:
+    """One deviation. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
+    related = ("site__area", "probe", "limit_version__limit", "taken_by", "void")
+    found = Deviation.objects.select_related(*(f"reading__{name}" for name in related)).filter(pk=pk)
+    return reach(person, found, lambda deviation: deviation.reading.site, role)
+
+
+def get_import(person: Person, pk: int) -> Import:
+    """One import: for whoever brought it in, and for those with a role at one of its sites. Raises Http404 for strangers."""
+    found = Import.objects.select_related("recorded_by").filter(pk=pk).first()
+    if found is None:
+        raise Http404
+    if found.recorded_by_id != person.pk and not sites_of(person).filter(pk__in=found.sites).exists():
+        raise Http404
+    return found
+
+
+def get_upload(person: Person, key) -> PendingUpload:
+    """A file that waits for this person's yes. Nobody else's: raises Http404."""
+    found = PendingUpload.objects.filter(key=key, person=person).first()
+    if found is None:
+        raise Http404
+    return found
+
+
+def sites_to_record_at(person: Person) -> QuerySet[Site]:
+    """Where this person may record. Raises PermissionDenied for readers, who have sites but may not write."""
+    sites = recording_sites(person)
+    if not sites.exists():
+        if sites_of(person).exists():
+            raise PermissionDenied("This needs the role of cook at a site.")
+        raise Http404
+    return sites
+
+

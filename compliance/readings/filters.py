@@ -1,0 +1,94 @@
+"""Choosing among readings and deviations."""
+
+from datetime import datetime, time, timedelta
+
+from django import forms
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from compliance.checks.models import Standing
+from compliance.limits.models import Limit
+from compliance.probes.models import Probe
+from sites.access import sites_of
+from sites.models import Person, Site
+
+from .queries import with_standing
+
+STANDINGS = [("", "Any"), *((s.value, s.label.capitalize()) for s in Standing)]
+
+
+def day_field(label: str) -> forms.DateField:
+    return forms.DateField(label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+
+
+class SiteFilter(forms.Form):
+    """By site and by days on that site's calendar."""
+
+    site = forms.ModelChoiceField(Site.objects.none(), required=False, empty_label="All sites")
+    first = day_field("From")
+    last = day_field("To")
+
+    def __init__(self, data, person: Person):
+        super().__init__(data)
+        self.person, self.sites = person, sites_of(person).order_by("name")
+        self.fields["site"].queryset = self.sites
+
+    @property
+    def chosen(self) -> dict:
+        """Only what can be used: a mangled address shows more rather than an error."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value not in (None, "", False)}
+
+    @property
+    def active(self) -> int:
+        return len(self.chosen)
+
+    def between(self, field: str) -> Q:
+        chosen, found = self.chosen, Q()
+        zone = self._zone(chosen.get("site"))
+        if "first" in chosen:
+            found &= Q(**{f"{field}__gte": datetime.combine(chosen["first"], time(), zone)})
+        if "last" in chosen and chosen["last"] < datetime.max.date():
+            found &= Q(**{f"{field}__lt": datetime.combine(chosen["last"] + timedelta(days=1), time(), zone)})
+        return found
+
+    def _zone(self, site: Site | None):
+        site = site or self.sites.first()
+        return site.zone if site else timezone.get_default_timezone()
+
+
+class ReadingFilter(SiteFilter):
+    probe = forms.ModelChoiceField(Probe.objects.none(), required=False, empty_label="All probes")
+    limit = forms.ModelChoiceField(Limit.objects.none(), required=False, empty_label="All limits")
+    standing = forms.ChoiceField(choices=STANDINGS, required=False)
+    deviations = forms.BooleanField(label="Only where the limit was not met", required=False)
+
+    field_order = ["site", "probe", "limit", "standing", "first", "last", "deviations"]
+
+    def __init__(self, data, person: Person):
+        super().__init__(data, person)
+        asked = data.get("site", "")
+        sites = self.sites.filter(pk=int(asked)) if asked.isdigit() and len(asked) < 18 else self.sites
+        read_there = Q(placements__site__in=sites.order_by().values("pk"))
+        self.fields["probe"].queryset = Probe.objects.filter(read_there).distinct().order_by("code")
+        limits = Limit.objects.filter(site__in=sites.order_by().values("pk")).select_related("site")
+        self.fields["limit"].queryset = limits.order_by("site__name", "title")
+        if sites is self.sites:
+            self.fields["limit"].label_from_instance = lambda limit: f"{limit.title}, {limit.site}"
+
+    def narrow(self, readings: QuerySet) -> QuerySet:
+        chosen = self.chosen
+        given = {name: chosen[name] for name in ("site", "probe") if name in chosen}
+        readings = readings.filter(self.between("taken_at"), **given)
+        if "limit" in chosen:
+            readings = readings.filter(limit_version__limit=chosen["limit"])
+        if "standing" in chosen:
+            readings = with_standing(readings, chosen["standing"])
+        return readings.filter(deviation__isnull=False) if "deviations" in chosen else readings
+
+
+class DeviationFilter(SiteFilter):
+    def narrow(self, deviations: QuerySet) -> QuerySet:
+        chosen = self.chosen
+        given = {"reading__site": chosen["site"]} if "site" in chosen else {}
+        return deviations.filter(self.between("reading__taken_at"), **given)

@@ -1,0 +1,170 @@
+"""What people type about readings and deviations: temperatures as the display shows them, times on the site's clock."""
+
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from compliance.limits.wording import parse_duration
+from compliance.probes.models import Probe
+from shared.fields import SiteDateTimeField, TemperatureField
+from shared.units import Unit
+from shared.widgets import TapNumber
+from sites.models import Person, Site
+
+from .models import Disposition
+from .queries import limits_named_at, people_at, probes_at, recent_items
+
+# A change of probe or limit draws the part with the limit again.
+REDRAW = {"hx-target": "#limit-part", "hx-include": "closest form", "hx-trigger": "change"}
+
+
+class Suggested(forms.TextInput):
+    """A text box that offers words that were used before."""
+
+    template_name = "readings/suggested.html"
+
+    def __init__(self, words, attrs=None):
+        super().__init__({"autocomplete": "off", **(attrs or {})})
+        self.words = words
+
+    def get_context(self, name, value, attrs):
+        context = super().get_context(name, value, attrs)
+        list_id = f"{context['widget']['attrs'].get('id', name)}_words"
+        context["widget"]["attrs"]["list"] = list_id
+        context["widget"].update(words=self.words, list_id=list_id)
+        return context
+
+
+class HoldField(forms.CharField):
+    """A time that a temperature was held, such as “30 s” or “2 min”; gives seconds or None."""
+
+    def clean(self, value):
+        text = super().clean(value)
+        if not text:
+            return None
+        if text.strip() in ("0", "0 s"):
+            return 0
+        try:
+            return parse_duration(text)
+        except ValueError as error:
+            raise ValidationError(str(error)) from None
+
+
+class ReadingForm(forms.Form):
+    """One reading at one site. `probe` and `limit` narrow each other through the page."""
+
+    key = forms.CharField(widget=forms.HiddenInput, max_length=36)
+    probe = forms.ModelChoiceField(Probe.objects.none(), empty_label="Choose the probe")
+    limit = forms.ChoiceField(label="Limit")
+    hold_s = HoldField(label="Held for", required=False, max_length=20, help_text="Such as 30 s or 2 min.")
+    item = forms.CharField(label="Food or unit", max_length=120)
+    typed = TemperatureField(label="Temperature on the display")
+    unit = forms.ChoiceField(label="The display shows", choices=Unit.choices)
+    taken_at = SiteDateTimeField(label="When", required=False, help_text="Leave it empty for now.")
+    taken_by = forms.ModelChoiceField(Person.objects.none(), label="Who took it", required=False, empty_label=None)
+    note = forms.CharField(required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
+
+    def __init__(self, *args, site: Site, person: Person, url: str, old=None, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.site, self.old = site, old
+        self.initial.setdefault("key", uuid4().hex)
+        self.initial.setdefault("unit", site.unit)
+        self.initial.setdefault("taken_by", person.pk)
+        self.fields["probe"].queryset = self._probes()
+        self._offer_limits()
+        for name in ("probe", "limit"):
+            self.fields[name].widget.attrs |= {"hx-get": url, **REDRAW}
+        self.fields["item"].widget = Suggested(recent_items(site), {"maxlength": 120})
+        self.fields["typed"].widget = TapNumber()
+        self.fields["taken_at"].zone = site.zone
+        self.fields["taken_by"].queryset = people_at(site)
+
+    def _probes(self):
+        here = probes_at(self.site)
+        keep = [self._asked("probe"), self.old and self.old.probe_id]
+        others = Probe.objects.filter(pk__in=[pk for pk in keep if pk], business=self.site.area.business_id)
+        return (here | others).distinct().order_by("code")
+
+    def _asked(self, name: str) -> int | None:
+        value = self.data.get(name) if self.is_bound else self.initial.get(name)
+        return int(value) if str(value or "").isdigit() and len(str(value)) < 18 else None
+
+    def _offer_limits(self) -> None:
+        """The limits in force here, those that the probe serves first; one that is alone is chosen at once."""
+        limits = list(limits_named_at(self.site))
+        if self.old and self.old.limit_version.limit not in limits:
+            limits.append(self.old.limit_version.limit)
+        self.limits = {str(limit.pk): limit for limit in limits}
+        probe = self._asked("probe")
+        served = set(Probe.limits.through.objects.filter(probe=probe).values_list("limit_id", flat=True)) if probe else set()
+        mine = [(str(limit.pk), limit.title) for limit in limits if limit.pk in served]
+        others = [(str(limit.pk), limit.title) for limit in limits if limit.pk not in served]
+        groups = [("For this probe", mine), ("Other limits here", others)] if mine and others else mine or others
+        self.fields["limit"].choices = [("", "Choose the limit"), *groups]
+        if len(mine) == 1 and not self._asked("limit"):
+            self.initial["limit"] = mine[0][0]
+
+    @property
+    def chosen_limit(self):
+        return self.limits.get(str(self._asked("limit")))
+
+    @property
+    def more_is_wrong(self) -> bool:
+        return any(name in self.errors for name in ("unit", "taken_at", "taken_by", "note"))
+
+    def clean_limit(self):
+        return self.limits[self.cleaned_data["limit"]]
+
+    def facts(self) -> dict:
+        """What the actions take, but for the time, which may be left to the moment of saving."""
+        names = ("key", "probe", "limit", "item", "typed", "unit", "taken_by", "hold_s", "note")
+        return {name: self.cleaned_data[name] for name in names} | {"site": self.site}
+
+
+class CorrectForm(ReadingForm):
+    reason = forms.CharField(
+        label="Why is it corrected?", max_length=500, help_text="The old entry stays readable beside the new one.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )  # fmt: skip
+
+
+class AllTheSameForm(forms.Form):
+    """Asked once, where something casts a doubt on the reading."""
+
+    all_the_same = forms.BooleanField(label="Save it all the same", required=False)
+
+
+class VoidForm(forms.Form):
+    reason = forms.CharField(
+        label="Why does it not count?", max_length=500, widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="It stays readable, struck out, with your name and this reason.",
+    )  # fmt: skip
+
+
+class ActForm(forms.Form):
+    """What was done about a deviation."""
+
+    action = forms.CharField(label="What was done", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}))
+    cause = forms.CharField(label="Why it happened", max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
+    disposition = forms.ChoiceField(
+        label="What became of the food", choices=Disposition.choices, widget=forms.RadioSelect
+    )
+    note = forms.CharField(
+        label="Risk, and who was told", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="Needed where it was eaten.",
+    )  # fmt: skip
+    done_at = SiteDateTimeField(label="When it was done")
+    decided_by = forms.ModelChoiceField(Person.objects.none(), label="Who decided", empty_label=None)
+
+    def __init__(self, *args, site: Site, deciders, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["done_at"].zone = site.zone
+        self.fields["decided_by"].queryset = deciders
+
+
+class UploadForm(forms.Form):
+    file = forms.FileField(
+        label="CSV file", widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv,text/csv"}),
+        help_text="UTF-8, with a first line that names the columns. Comma, semicolon or tab between them.",
+    )  # fmt: skip

@@ -1,0 +1,55 @@
+from pathlib import Path
+
+from django.core.exceptions import ValidationError
+from django.core.management.base import BaseCommand, CommandError
+from tqdm import tqdm
+
+from compliance.readings.importing import import_file, preview
+from sites.models import Person
+
+
+class Command(BaseCommand):
+    help = "Bring in a CSV file of readings: all good rows; the bad ones are named by line, and the same file twice adds nothing."
+
+    def add_arguments(self, parser):
+        parser.add_argument("file", type=Path, help="CSV, UTF-8; its first line names the columns")
+        parser.add_argument("--by", required=True, metavar="EMAIL", help="who brings it in; needs a role at the sites named")
+        parser.add_argument("--dry-run", action="store_true", help="only say what would come in")
+
+    def handle(self, *, file, by, dry_run, verbosity, **options):
+        person, content = self._person(by), self._content(file)
+        try:
+            self._preview(content, person) if dry_run else self._bring(file, content, person, quiet=verbosity == 0)
+        except ValidationError as refused:
+            raise CommandError(f"{file}: {' '.join(refused.messages)}") from None
+
+    def _person(self, email: str) -> Person:
+        try:
+            return Person.objects.get_by_natural_key(email)
+        except Person.DoesNotExist:
+            raise CommandError(f"Nobody has the e-mail {email}. Name somebody who signs in here.") from None
+
+    def _content(self, file: Path) -> bytes:
+        try:
+            return file.read_bytes()
+        except OSError as error:
+            raise CommandError(f"{file} cannot be read: {error.strerror}.") from None
+
+    def _bring(self, file: Path, content: bytes, person: Person, quiet: bool) -> None:
+        lines = content.count(b"\n")
+        with tqdm(total=lines, unit=" rows", unit_scale=True, disable=quiet, file=self.stderr._out) as bar:
+            made = import_file(by=person, file_name=file.name, content=content, progress=bar.update)
+        self._name_bad(made.refused)
+        self.stdout.write(
+            f"{made.added} readings added, {made.known} were in the record already, {made.refused_count} rows refused. "
+            f"{made.breaches} did not meet their limit."
+        )
+
+    def _preview(self, content: bytes, person: Person) -> None:
+        found = preview(content, person)
+        self._name_bad(found.bad)
+        self.stdout.write(f"{found.good} of {found.rows} rows are good. Nothing is written.")
+
+    def _name_bad(self, bad: list) -> None:
+        for line, reason in bad:
+            self.stderr.write(f"line {line}: {reason}")

@@ -1,0 +1,94 @@
+"""Lists of readings and of deviations."""
+
+import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
+
+from compliance.limits.wording import demand
+from shared.badges import badge
+from shared.templatetags.noughtbook import when
+from shared.units import show
+
+LEAD = {"td": {"class": "lead-cell"}}
+NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
+SPARE = {"td": {"class": "spare"}, "th": {"class": "spare"}}
+
+
+def is_void(reading) -> bool:
+    return getattr(reading, "void", None) is not None
+
+
+class ReadingTable(tables.Table):
+    item = tables.Column("Food or unit", attrs=LEAD)
+    taken_at = tables.Column("Taken")
+    site = tables.Column(attrs=SPARE)
+    probe = tables.Column()
+    value = tables.Column("Value", accessor="value_milli", attrs=NUMBER)
+    limit = tables.Column("Limit", accessor="limit_version")
+    met = tables.Column("Limit met?", empty_values=())
+    standing = tables.Column()
+
+    class Meta:
+        orderable = False
+        row_attrs = {"class": lambda record: "is-void" if is_void(record) else None}
+        empty_text = "No readings here."
+
+    def __init__(self, rows, *, one_site: bool = False, **kwargs):
+        super().__init__(rows, exclude=("site",) if one_site else (), **kwargs)
+
+    def render_item(self, record):
+        return format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), record.item)
+
+    def render_taken_at(self, record):
+        return when(record.taken_at, record.site.zone, "full")
+
+    def render_value(self, record):
+        return show(record.value_milli, record.site.unit)
+
+    def render_limit(self, record):
+        return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"
+
+    def render_met(self, record):
+        if is_void(record):
+            return badge("record", "void")
+        if getattr(record, "deviation", None) is None:
+            return badge("deviation", "none")
+        return badge("deviation", "closed" if record.acted else "open")
+
+    def render_standing(self, record):
+        return badge("standing", record.standing)
+
+
+class DeviationTable(tables.Table):
+    item = tables.Column("Food or unit", accessor="reading__item", attrs=LEAD)
+    taken_at = tables.Column("Taken", accessor="reading__taken_at")
+    site = tables.Column(accessor="reading__site")
+    why = tables.Column("What was wrong")
+    by = tables.Column("Taken by", accessor="reading__taken_by", attrs=SPARE)
+    state = tables.Column(empty_values=())
+
+    class Meta:
+        orderable = False
+        empty_text = "None here."
+
+    def render_item(self, record):
+        return format_html('<a href="{}">{}</a>', reverse("deviation_detail", args=[record.pk]), record.reading.item)
+
+    def render_taken_at(self, record):
+        return when(record.reading.taken_at, record.reading.site.zone, "full")
+
+    def render_state(self, record):
+        return badge("deviation", "closed" if record.acted else "open")
+
+
+class LineTable(tables.Table):
+    """Lines of a file, each with words about it."""
+
+    line = tables.Column(accessor="0", attrs={"td": {"class": "lead-cell"}})
+    words = tables.Column("Why", accessor="1")
+
+    class Meta:
+        orderable = False
+
+    def render_line(self, value):
+        return f"Line {value}"

@@ -1,0 +1,84 @@
+"""One reading with all that is known about it."""
+
+from django.urls import reverse
+
+from compliance.checks.models import Standing
+from compliance.checks.queries import is_late
+from compliance.limits.wording import demand, duration
+from shared.printing.page import when
+from shared.units import Unit, show
+from sites.access import role_at
+from sites.addresses import address
+from sites.models import Role
+
+from ..judging import breach
+from ..models import Reading
+from ..queries import MADE_AT_THE_TIME, span_of, track_of, trail_of
+from ..wording import ACTS, verdict_of, why_standing
+
+
+def detail_of(request, reading: Reading) -> dict:
+    """Everything that the page of a reading shows, decided."""
+    span, role = span_of(reading), role_at(request.user, reading.site) or 0
+    void, deviation = getattr(reading, "void", None), getattr(reading, "deviation", None)
+    why = breach(reading.limit_version, reading.value_milli, reading.hold_s)
+    return {
+        "reading": reading, "site": reading.site, "void": void, "deviation": deviation,
+        "verdict": verdict_of(reading, why), "usual_action": reading.limit_version.usual_action if why else "",
+        "acted": deviation.actions.exists() if deviation else False,
+        "standing": span.standing if span else Standing.UNPROVEN.value,
+        "standing_why": why_standing(span, reading.probe.code, reading.site.zone),
+        "doubts": track_of(reading.probe).doubts(reading.value_milli, reading.site_id, reading.taken_at),
+        "facts": facts_of(reading), "before": earlier(reading), "trail": told_trail(reading),
+        "late": is_late(reading.taken_at, reading.recorded_at, MADE_AT_THE_TIME),
+        "corrects": role >= Role.COOK and void is None, "voids": role >= Role.MANAGER and void is None,
+        "acts": role >= Role.MANAGER, "records": role >= Role.COOK, **links_of(reading, span),
+    }  # fmt: skip
+
+
+def links_of(reading: Reading, span) -> dict:
+    next_one = f"?site={reading.site_id}&probe={reading.probe_id}&limit={reading.limit_version.limit_id}"
+    return {
+        "next_url": reverse("reading_add") + next_one,
+        "probe_url": address("probe_detail", reading.probe_id),
+        "case_url": address("case_detail", span.anchor.replace(":", "-")) if span and span.anchor else None,
+    }
+
+
+def facts_of(reading: Reading) -> list[tuple[str, object]]:
+    version, zone = reading.limit_version, reading.site.zone
+    facts = [
+        ("Food or unit", reading.item),
+        ("Reading", f"{reading.typed} {Unit(reading.unit).label}"),
+        ("Limit", f"{version.limit.title}: {demand(version)}"),
+        ("Source", f"{version.source} {version.edition}".strip()),
+        ("Probe", reading.probe.code),
+        ("Taken", when(reading.taken_at, zone)),
+        ("Taken by", f"{reading.taken_by} ({reading.taken_by.initials})"),
+    ]
+    if reading.unit != reading.site.unit:
+        facts.insert(2, ("In the unit of the site", show(reading.value_milli, reading.site.unit)))
+    if reading.hold_s is not None:
+        facts.insert(2, ("Held for", duration(reading.hold_s) or "0 s"))
+    if reading.note:
+        facts.append(("Note", reading.note))
+    facts.append(("Entered", f"{when(reading.recorded_at, zone)} by {reading.recorded_by}"))
+    return facts
+
+
+def earlier(reading: Reading) -> list[dict]:
+    """The entries that this one replaced, the latest first, each with who struck it out and why."""
+    found, current = [], reading
+    while getattr(current, "corrects", None) is not None:
+        void = current.corrects
+        found.append({"reading": void.voids, "void": void, "value": f"{void.voids.typed} {Unit(void.voids.unit).label}"})
+        current = void.voids
+    return found
+
+
+def told_trail(reading: Reading) -> list[dict]:
+    zone = reading.site.zone
+    return [
+        {"at": when(entry.at, zone), "who": entry.actor, "did": ACTS.get(entry.action, entry.action), "reason": entry.reason}
+        for entry in trail_of(reading)
+    ]

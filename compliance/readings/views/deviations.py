@@ -1,0 +1,96 @@
+"""Deviations: what waits, and what was done about each."""
+
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from shared.forms import attempt
+from shared.paging import page_by_key
+from shared.printing.page import when
+from sites.access import may
+from sites.models import Role
+
+from ..access import get_deviation
+from ..actions import act_on_deviation
+from ..filters import DeviationFilter
+from ..forms import ActForm
+from ..queries import deviations_seen_by, people_at
+from ..tables import DeviationTable
+from .detail import facts_of
+
+
+@require_safe
+def deviation_list(request):
+    """Those that wait come first: they are what the page opens with."""
+    done = request.GET.get("state") == "done"
+    chosen = DeviationFilter(request.GET, request.user)
+    found = chosen.narrow(deviations_seen_by(request.user)).filter(acted=done)
+    page = page_by_key(found, request, "taken_at")
+    table = DeviationTable(page.rows, exclude=("site",) if "site" in chosen.chosen else ())
+    table.pager = page
+    if not done:
+        table.empty_text = "Nothing waits: every deviation has its corrective action."
+    template = "readings/rows.html" if request.htmx else "readings/deviation_list.html"
+    return render(request, template, {
+        "table": table, "form": chosen, "active": chosen.active, "tabs": tabs(request, done), "state": "done" if done else "",
+        "reset_url": reverse("deviation_list") + ("?state=done" if done else ""),
+    })  # fmt: skip
+
+
+def tabs(request, done: bool) -> list[dict]:
+    kept = request.GET.copy()
+    for name in ("state", "after", "before"):
+        kept.pop(name, None)
+    rest = f"&{kept.urlencode()}" if kept else ""
+    return [
+        {"label": "Open", "url": f"?state=open{rest}", "current": not done},
+        {"label": "Done", "url": f"?state=done{rest}", "current": done},
+    ]
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def deviation_detail(request, pk):
+    deviation = get_deviation(request.user, pk)
+    reading, form = deviation.reading, None
+    void = getattr(reading, "void", None)
+    acts = may(request.user, reading.site, Role.MANAGER) and void is None
+    if request.method == "POST" and not may(request.user, reading.site, Role.MANAGER):
+        raise PermissionDenied(f"This needs the role of site manager at {reading.site}.")
+    made = list(deviation.actions.select_related("decided_by", "recorded_by").order_by("-pk"))
+    if acts:
+        form = ActForm(request.POST or None, initial=told(request, made), site=reading.site, deciders=deciders(reading.site))
+        if form.is_valid() and attempt(form, act_on_deviation, by=request.user, deviation=deviation, **form.cleaned_data):
+            messages.success(request, "What was done is in the record.")
+            return redirect("deviation_detail", pk)
+    return render(request, "readings/deviation_detail.html", {
+        "deviation": deviation, "reading": reading, "form": form, "void": void, "facts": facts_of(reading),
+        "why": f"{deviation.why[0].upper()}{deviation.why[1:]}.", "state": "closed" if made else "open",
+        "made": [act_facts(act, reading.site) for act in made],
+        "open_form": bool(form and (form.errors or not made)),
+    })  # fmt: skip
+
+
+def deciders(site):
+    return people_at(site, Role.MANAGER)
+
+
+def told(request, made) -> dict:
+    """An act that is already there is where the next one begins."""
+    first = {"done_at": timezone.now(), "decided_by": request.user.pk}
+    if not made:
+        return first
+    last = made[0]
+    return first | {"action": last.action, "cause": last.cause, "disposition": last.disposition, "note": last.note}
+
+
+def act_facts(act, site) -> dict:
+    facts = [
+        ("What was done", act.action), ("Why it happened", act.cause),
+        ("What became of the food", act.get_disposition_display()), ("Risk, and who was told", act.note),
+        ("Done", when(act.done_at, site.zone)), ("Decided by", f"{act.decided_by} ({act.decided_by.initials})"),
+        ("Entered", f"{when(act.recorded_at, site.zone)} by {act.recorded_by}"),
+    ]  # fmt: skip
+    return {"facts": [(label, value) for label, value in facts if value], "held": act.disposition == "held"}

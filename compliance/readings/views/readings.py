@@ -1,0 +1,174 @@
+"""Readings: the list, one of them, taking, correcting and voiding."""
+
+from functools import partial
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import StreamingHttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from shared.forms import attempt
+from shared.paging import page_by_key
+from sites.access import get_site, sites_of
+from sites.models import Role
+
+from ..access import get_reading, sites_to_record_at
+from ..actions import correct, record, void
+from ..exporting import csv_lines
+from ..filters import ReadingFilter
+from ..forms import CorrectForm, ReadingForm, VoidForm
+from ..judging import read_typed
+from ..models import Reading
+from ..queries import readings_seen_by, track_of
+from ..tables import ReadingTable
+from .detail import detail_of
+from .parts import limit_part, reading_page, voided_notice
+
+FORM = ["GET", "HEAD", "POST"]
+
+
+@require_safe
+def reading_list(request):
+    chosen = ReadingFilter(request.GET, request.user)
+    page = page_by_key(chosen.narrow(readings_seen_by(request.user)), request, "taken_at")
+    table = ReadingTable(page.rows, one_site="site" in chosen.chosen)
+    table.pager = page
+    template = "readings/rows.html" if request.htmx else "readings/reading_list.html"
+    query = request.GET.copy()
+    for name in ("after", "before"):
+        query.pop(name, None)
+    return render(request, template, {
+        "table": table, "form": chosen, "active": chosen.active, "export_query": query.urlencode(),
+        "writes": sites_of(request.user, Role.COOK).exists(), "reset_url": reverse("reading_list"),
+    })  # fmt: skip
+
+
+@require_safe
+def reading_export(request):
+    """The readings of the list, whole, as a file of the shape that comes in."""
+    chosen = ReadingFilter(request.GET, request.user)
+    sites = sites_of(request.user).select_related("area")
+    found = chosen.narrow(Reading.objects.filter(site__in=sites.order_by().values("pk")))
+    response = StreamingHttpResponse(csv_lines(found, sites), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="readings-{timezone.now():%Y-%m-%d}.csv"'
+    return response
+
+
+@require_http_methods(FORM)
+def reading_add(request):
+    site = site_asked_for(request)
+    if site is None:
+        sites = sites_to_record_at(request.user).order_by("name")
+        items = [{"title": s.name, "url": f"?site={s.pk}", "meta": s.area.name} for s in sites]
+        return render(request, "readings/choose_site.html", {"items": items})
+    url = reverse("reading_add") + f"?site={site.pk}"
+    form = ReadingForm(request.POST or None, initial=asked(request), site=site, person=request.user, url=url)
+    if request.htmx and request.method == "GET":
+        return limit_part(request, form)
+    doubts = []
+    if form.is_valid():
+        doubts = [] if "all_the_same" in request.POST else doubts_about(form)
+        reading = None if doubts else save(form, partial(record, by=request.user))
+        if reading:
+            return redirect("reading_detail", reading.pk)
+    return reading_page(request, form, doubts, title="Take a reading", lead=site.name, submit_label="Save the reading")
+
+
+def site_asked_for(request):
+    """The site in the address, or the only one there is; None where somebody has to choose."""
+    pk = request.GET.get("site", "")
+    if pk.isdigit() and len(pk) < 18:
+        return get_site(request.user, int(pk), Role.COOK)
+    sites = list(sites_to_record_at(request.user)[:2])
+    return sites[0] if len(sites) == 1 else None
+
+
+def asked(request) -> dict:
+    """What the address, or the part of the page that is drawn again, says already."""
+    names = ("probe", "limit", "item", "hold_s")
+    return {name: request.GET[name] for name in names if request.GET.get(name)}
+
+
+def doubts_about(form) -> list[str]:
+    """What should make somebody look again before it is saved."""
+    typed, at = form.cleaned_data, form.cleaned_data["taken_at"] or timezone.now()
+    milli = read_typed(typed["typed"], typed["unit"])
+    return track_of(typed["probe"]).doubts(milli, form.site.pk, at)
+
+
+def save(form, act):
+    """What the action made; None where it refused, with its words on the form. A key that was used gets a fresh one."""
+    facts = form.facts()
+    known = Reading.objects.filter(key=facts["key"]).values_list("taken_at", flat=True).first()
+    facts["taken_at"] = form.cleaned_data["taken_at"] or known or timezone.now().replace(microsecond=0)
+    made = attempt(form, act, **facts)
+    if made is None and known:
+        form.data = form.data.copy()
+        form.data["key"] = uuid4().hex
+    return made
+
+
+@require_safe
+def reading_detail(request, pk):
+    reading = get_reading(request.user, pk)
+    return render(request, "readings/reading_detail.html", detail_of(request, reading))
+
+
+@require_http_methods(FORM)
+def reading_correct(request, pk):
+    reading = get_reading(request.user, pk, Role.COOK)
+    notice = voided_notice(request, reading)
+    if notice:
+        return notice
+    url = reverse("reading_correct", args=[pk])
+    form = CorrectForm(
+        request.POST or None, initial=told(reading) | asked(request), site=reading.site, person=request.user, url=url,
+        old=reading,
+    )  # fmt: skip
+    if request.htmx and request.method == "GET":
+        return limit_part(request, form)
+    doubts = []
+    if form.is_valid():
+        keep_seconds(form, reading)
+        doubts = [] if "all_the_same" in request.POST else doubts_about(form)
+        act = partial(correct, by=request.user, reading=reading, reason=form.cleaned_data["reason"])
+        new = None if doubts else save(form, act)
+        if new:
+            messages.success(request, "Corrected. The old entry stays readable.")
+            return redirect("reading_detail", new.pk)
+    lead = f"{reading}, {reading.site}"
+    return reading_page(
+        request, form, doubts, title="Correct a reading", lead=lead, submit_label="Save the correction",
+        back_url=reverse("reading_detail", args=[pk]),
+    )  # fmt: skip
+
+
+def told(reading) -> dict:
+    return {
+        "probe": reading.probe_id, "limit": reading.limit_version.limit_id, "item": reading.item, "typed": reading.typed,
+        "unit": reading.unit, "taken_at": reading.taken_at, "taken_by": reading.taken_by_id, "note": reading.note,
+        "hold_s": f"{reading.hold_s} s" if reading.hold_s is not None else "",
+    }  # fmt: skip
+
+
+def keep_seconds(form, reading) -> None:
+    """The form shows minutes; a time that was left alone stays what it was."""
+    at = form.cleaned_data["taken_at"]
+    if at is None or at == reading.taken_at.replace(second=0, microsecond=0):
+        form.cleaned_data["taken_at"] = reading.taken_at
+
+
+@require_http_methods(FORM)
+def reading_void(request, pk):
+    reading = get_reading(request.user, pk, Role.MANAGER)
+    notice = voided_notice(request, reading)
+    if notice:
+        return notice
+    form = VoidForm(request.POST or None)
+    if form.is_valid() and attempt(form, void, by=request.user, reading=reading, **form.cleaned_data):
+        messages.success(request, "Struck out. It stays readable.")
+        return redirect("reading_detail", pk)
+    return render(request, "readings/reading_void.html", {"form": form, "reading": reading})

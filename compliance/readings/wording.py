@@ -1,0 +1,82 @@
+"""What a reading's standing, limit and history are in words."""
+
+from zoneinfo import ZoneInfo
+
+from compliance.checks.models import Span, Standing
+from compliance.limits.models import Direction, LimitVersion
+from compliance.limits.wording import demand, duration
+from compliance.metrology.bracketing import Cause
+from shared.printing.page import when
+from shared.units import show
+
+from .models import Reading
+
+ACTS = {
+    "reading.record": "recorded it",
+    "reading.void": "struck it out",
+    "reading.correct": "recorded it as a correction",
+    "reading.import": "brought it in with a file",
+    "deviation.act": "recorded what was done",
+}
+
+
+def why_standing(span: Span | None, probe: str, zone: ZoneInfo) -> str:
+    """One or two sentences that say why a reading is worth what it is worth."""
+    if span is None or span.standing == Standing.UNPROVEN:
+        return f"Nobody had shown that {probe} was right before this was taken. Check it at zero."
+    behind = when(span.behind.checked_at, zone) if span.behind else ""
+    ahead = when(span.ahead.checked_at, zone) if span.ahead else ""
+    if span.standing == Standing.PROVEN:
+        return f"{probe} was in tolerance at the check before, {behind}, and at the check after, {ahead}."
+    if span.standing == Standing.PENDING:
+        return f"{probe} was in tolerance at the check before, {behind}. Its next check proves this reading or puts it in doubt."
+    return _why_quarantined(span, probe, ahead)
+
+
+def _why_quarantined(span: Span, probe: str, ahead: str) -> str:
+    rest = "Do not rely on it until somebody decides on it in the case."
+    causes = {
+        Cause.FAILED_AHEAD: f"{probe} failed its next check, {ahead}.",
+        Cause.USED_AFTER_FAILURE: f"{probe} had failed a check and was used before the next good one.",
+        Cause.ALTERED_UNCHECKED: f"{probe} was adjusted or repaired later without being checked first.",
+        Cause.USED_AFTER_ALTERATION: f"{probe} had been adjusted or repaired and was used before the next good check.",
+    }
+    return f"{causes.get(span.cause, f'The checks of {probe} do not vouch for it.')} {rest}"
+
+
+def limit_notes(version: LimitVersion) -> list[str]:
+    """How to take a reading for a limit with a target or with times, in words."""
+    notes = []
+    if version.target_milli is not None:
+        notes.append(f"Aim for {show(version.target_milli, version.unit)}: a target inside the limit.")
+    if version.hold_s:
+        notes.append(f"It must stay there for {duration(version.hold_s)}. Time it, and write down how long it was held.")
+    if version.within_s:
+        notes.append(
+            f"It must be reached within {duration(version.within_s)} from the start. "
+            "Read it when that time is up, or sooner if it is there already."
+        )
+    return notes
+
+
+def verdict_of(reading: Reading, why: str) -> dict:
+    """Whether the limit was met, as a callout."""
+    version = reading.limit_version
+    shown = show(reading.value_milli, version.unit)
+    asked = f"The limit is {demand(version)}; this reads {shown}."
+    if why:
+        return {"tone": "bad", "heading": "The limit is not met", "text": f"{why[0].upper()}{why[1:]}."}
+    if version.hold_s and reading.hold_s is None:
+        words = f"{asked} How long it was held is not written down."
+        return {"tone": "caution", "heading": "Hot or cold enough, but the time is missing", "text": words}
+    if beyond_target(version, reading.value_milli):
+        words = f"{asked} It is past the target of {show(version.target_milli, version.unit)}: act before it breaks the limit."
+        return {"tone": "caution", "heading": "The limit is met, the target is not", "text": words}
+    return {"tone": "good", "heading": "The limit is met", "text": asked}
+
+
+def beyond_target(version: LimitVersion, milli: int) -> bool:
+    if version.target_milli is None:
+        return False
+    at_most = version.direction == Direction.AT_MOST
+    return milli > version.target_milli if at_most else milli < version.target_milli
