@@ -97,21 +97,29 @@ class Bath:
 def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Bath:
     """The reference that a bath prepared in this way gives, in °C.
 
+    Args:
+        preparation: the kind of bath and the points that were met (no unit).
+        widths: half-widths in °C in place of the usual ones.
+
+    Returns:
+        0 °C with its half-width in °C, whether the bath can serve at all, and the points that are missing, in words.
+
     Source: common practice for the points; half-widths as `BathWidths` says.
     """
     widths = widths or BathWidths()
     kind = preparation.kind
     if kind not in WANTED:
-        return Bath(reference=ICE_POINT, half_width=widths.stirred, usable=False, why=(UNUSABLE[kind],))
+        return Bath(reference=ICE_POINT, half_width=widths.stirred, usable=False, why=(NO_ICE_POINT, UNUSABLE[kind]))
     missing = tuple(point for point in WANTED[kind] if point not in preparation.points)
     usable = not set(missing) & set(CRITICAL[kind])
     packed = widths.incomplete if missing else widths.complete
     half_width = widths.stirred if kind is BathKind.STIRRED_CUBES else packed
-    opening = f"The bath stands for 0 °C within {half_width:.2f} °C." if usable else "The bath does not stand for 0 °C."
+    opening = f"The bath stands for 0 °C within {half_width:.2f} °C." if usable else NO_ICE_POINT
     why = (opening, *(MISSING[point] for point in missing))
     return Bath(reference=ICE_POINT, half_width=half_width, usable=usable, missing=missing, why=why)
 
 
+NO_ICE_POINT = "The bath does not stand for 0 °C."
 UNUSABLE = {
     BathKind.UNSTIRRED: "Ice floating in water that nobody stirs can be up to 4 °C warm below the ice.",
     BathKind.UNCONFIRMED: "Nobody confirmed how the bath was made.",

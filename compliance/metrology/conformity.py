@@ -38,13 +38,11 @@ class Conformity:
 
 WORDS = {
     Zone.PASS: "The error is within tolerance, with room for the uncertainty of the check.",
-    Zone.CONDITIONAL_PASS: "The error is within tolerance, but so near its edge that the check cannot be sure. Check again soon.",
+    Zone.CONDITIONAL_PASS: "The error is within tolerance, but so near its edge that it is not sure. Check again soon.",
     Zone.CONDITIONAL_FAIL: "The error is beyond tolerance, though by less than the uncertainty of the check.",
     Zone.FAIL: "The error is beyond tolerance.",
 }
-TOO_UNCERTAIN = (
-    "The uncertainty of the check is larger than the tolerance, so it cannot tell. Make the bath better and repeat it."
-)
+TOO_UNCERTAIN = "The uncertainty of the check is larger than the tolerance, so it cannot tell."
 
 
 def judge_conformity(
@@ -63,8 +61,11 @@ def judge_conformity(
     Raises:
         ValueError: for widths that are negative, a tolerance not above zero, or values that are not finite.
 
-    Source: ILAC-G8:09/2019; JCGM 106:2012 7.2 and eq. (8.3). Where U exceeds the tolerance no acceptance zone is left
-    (8.3.2) and the check is inconclusive, except under simple acceptance.
+    Returns:
+        The verdict. Where U exceeds the tolerance no acceptance zone is left: the check is inconclusive, unless the
+        error is so large that it is beyond tolerance all the same, and except under simple acceptance.
+
+    Source: ILAC-G8:09/2019; JCGM 106:2012, clauses 7 (probability of conformity) and 8 (guard bands).
     """
     if not all(map(isfinite, (error, expanded, standard, tolerance))):
         raise ValueError("Give the error, its uncertainties and the tolerance as finite numbers in °C.")
@@ -72,7 +73,8 @@ def judge_conformity(
         raise ValueError("Uncertainties must be zero or more and the tolerance above zero, in °C.")
     zone = _zone(abs(error), expanded, tolerance)
     probability = probability_of_conformity(error, standard, -tolerance, tolerance)
-    if rule is not DecisionRule.SIMPLE and _clean(expanded) > _clean(tolerance):
+    too_uncertain = _clean(expanded) > _clean(tolerance) and zone is not Zone.FAIL
+    if rule is not DecisionRule.SIMPLE and too_uncertain:
         return Conformity(
             verdict=Verdict.INCONCLUSIVE, zone=zone, probability_in_tolerance=probability, why=TOO_UNCERTAIN
         )
@@ -84,8 +86,13 @@ def judge_conformity(
 def probability_of_conformity(value: float, standard: float, lower: float, upper: float) -> float:
     """The probability that the truth lies in lower..upper (one may be infinite), all in one unit, standard >= 0.
 
-    Source: JCGM 106:2012 eq. (7) in 7.2: Φ((upper - y)/u) - Φ((lower - y)/u).
+    Raises:
+        ValueError: for a negative uncertainty, or a lower limit above the upper one.
+
+    Source: JCGM 106:2012, clause 7, normal distribution: Φ((upper - y)/u) - Φ((lower - y)/u).
     """
+    if not (standard >= 0 and lower <= upper):
+        raise ValueError("Give a standard uncertainty of zero or more, and the lower limit before the upper one.")
     if standard == 0:
         return 1.0 if lower <= value <= upper else 0.0
     return float(norm.cdf((upper - value) / standard) - norm.cdf((lower - value) / standard))
@@ -101,7 +108,7 @@ def _zone(size: float, guard: float, tolerance: float) -> Zone:
 
 def _words(zone: Zone, rule: DecisionRule) -> str:
     if rule is DecisionRule.GUARDED and zone is Zone.CONDITIONAL_PASS:
-        return "The error is within tolerance, but by less than the uncertainty of the check, which this rule does not accept."
+        return "The error is within tolerance, but by less than the uncertainty, and the rule asks for more."
     if rule is DecisionRule.SIMPLE and zone is Zone.CONDITIONAL_PASS:
         return "The error is within tolerance."
     return WORDS[zone]

@@ -1,19 +1,23 @@
 """Has the probe settled, and how much may still be to come: from timed readings with a display resolution.
 
-Real sheaths are not first order: a fast part is followed by a slower one. So no curve is fitted and extrapolated. A probe
-is called settled when its display has stood still for long enough, and what may still come is bounded, not estimated.
+Real sheaths are not first order: a fast part is followed by a slower one. So no curve is fitted and extrapolated. A
+probe is called settled when its display has stood still for long enough, and what may still come is bounded.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 from math import ceil, exp, expm1, isfinite, log
+from statistics import fmean
 
 DEFAULT_TIME_CONSTANT = 5.0  # s; thin food probes in wet packed ice, judgement
 SLOWEST_TIME_CONSTANT = 60.0  # s; a sheath slower than this is no food probe, judgement
+CAUTION = 1.5  # times the time constant that was only estimated, where it bounds what is to come; judgement
 SHORTEST_WINDOW = 10.0  # s without change before "settled" is said, judgement
-ALONE_AFTER = 60.0  # s after which a single reading is accepted, judgement
+ALONE_AFTER = 60.0  # s after which a short series, even a single reading, is accepted, judgement
 ROOM_ABOVE_BATH = 25.0  # °C; how far a probe may start above its bath, judgement
+LATE_START = 3.0  # °C; a move larger than this from the first plateau is the probe going in, judgement
 LONGEST_SERIES = 200
 DUST = 1e-6  # share of a digit that binary arithmetic may add
 
@@ -40,9 +44,9 @@ class SettlingState(StrEnum):
 class Settling:
     """Whether a probe has settled.
 
-    `value` (°C) is the mean of the `count` readings since `settled_since` (s); `residual` (°C) bounds what may still be to
-    come, as a half-width; `seconds_to_go` is a cautious estimate; `sentence` says it in plain words. Values that a state
-    does not have are None.
+    `value` (°C) is the mean of the `count` readings since `settled_since` (s); `residual` (°C) bounds what may still be
+    to come, as a half-width, and is all of `ROOM_ABOVE_BATH` while nothing has settled; `seconds_to_go` is a cautious
+    estimate; `sentence` says it in plain words. Values that a state does not have are None.
     """
 
     state: SettlingState
@@ -57,10 +61,16 @@ class Settling:
 def judge_settling(readings: Sequence[TimedReading], resolution: float, time_constant: float | None = None) -> Settling:
     """What 0 to 200 timed readings, in any order, show.
 
+    Settled means that the display showed one digit, or flickered between two, for 2 τ and at least 10 s. A single step
+    onwards in the direction of the fall is no flicker: the time runs again from there.
+
     Args:
         readings: elapsed times in s, 0 to 7200, and displayed values in °C, -100 to 400.
         resolution: the step of the display in °C, 0.001 to 5.
         time_constant: of the probe in ice, in s, 0.1 to 60, if it is known; else it is taken from the fall.
+
+    Returns:
+        The state, and for a settled probe its value and the bound of what may still be to come, °C.
 
     Raises:
         ValueError: for values out of these ranges.
@@ -69,14 +79,21 @@ def judge_settling(readings: Sequence[TimedReading], resolution: float, time_con
     first-order step response; the window of 2 τ and at least 10 s is judgement.
     """
     _check(readings, resolution, time_constant)
-    series = sorted(readings, key=lambda reading: reading.elapsed)
-    if len(series) < 2:
-        return _alone(series, resolution, time_constant)
-    start = _still_since(series, len(series) - 1, resolution)
+    series = sorted(readings, key=lambda reading: (reading.elapsed, reading.value))
+    if not series:
+        return _too_few()
+    last = len(series) - 1
+    start = _still_since(series, last, resolution)
     tau = time_constant or _time_constant(series, start, resolution)
-    if _long_enough(series, start, len(series) - 1, tau):
-        return _settled(series[start:], resolution, tau)
-    if _settled_before(series, start, resolution, tau):
+    since = _settled_since(series, last, resolution, tau)
+    if since is not None and not _creeping(series, resolution, tau):
+        cautious = time_constant or max(CAUTION * tau, DEFAULT_TIME_CONSTANT)
+        return _settled(series[since:], resolution, cautious)
+    if start == 0 and series[0].elapsed >= ALONE_AFTER:
+        return _after_a_wait(series, resolution, time_constant or DEFAULT_TIME_CONSTANT)
+    if len(series) == 1:
+        return _too_few()
+    if _turned_away(series, start, resolution, tau):
         return _drifting(series, start)
     return _moving(series, start, resolution, tau)
 
@@ -95,27 +112,28 @@ def _check(readings: Sequence[TimedReading], resolution: float, time_constant: f
             raise ValueError("A reading must lie between -100 and 400 °C. Was the decimal point left out?")
 
 
-def _alone(series: list[TimedReading], resolution: float, time_constant: float | None) -> Settling:
-    """One reading after a stated wait is accepted, with the wide bound that so little evidence deserves."""
-    if not series or series[0].elapsed < ALONE_AFTER:
-        wait = SHORTEST_WINDOW
-        return _unsettled(SettlingState.TOO_FEW, wait, "Type what the display shows, then again every few seconds.")
-    only = series[0]
-    slow = 3 * (time_constant or DEFAULT_TIME_CONSTANT)
-    residual = resolution + ROOM_ABOVE_BATH * exp(-only.elapsed / slow)
+def _too_few() -> Settling:
+    sentence = "Type what the display shows, then again every few seconds."
+    return _unsettled(SettlingState.TOO_FEW, SHORTEST_WINDOW, sentence)
+
+
+def _after_a_wait(series: list[TimedReading], resolution: float, tau: float) -> Settling:
+    """Steady since a first reading that came late: accepted, with the wide bound that little evidence deserves."""
+    values = [reading.value for reading in series]
+    few = "One reading after a long wait." if len(values) == 1 else "Steady after a long wait."
     return Settling(
         state=SettlingState.SETTLED,
-        settled_since=only.elapsed,
-        value=only.value,
-        count=1,
-        residual=residual,
+        settled_since=series[0].elapsed,
+        value=fmean(values),
+        count=len(values),
+        residual=resolution + ROOM_ABOVE_BATH * exp(-series[0].elapsed / (3 * tau)),
         seconds_to_go=0.0,
-        sentence="One reading after a long wait. It counts, but two more would make the check surer.",
+        sentence=f"{few} It counts, but two more readings would make the check surer.",
     )
 
 
 def _still_since(series: list[TimedReading], last: int, resolution: float) -> int:
-    """Index of the first reading of the run up to `last` in which the display showed at most two neighbouring digits."""
+    """Index of the first reading of the run up to `last` in which the display showed two neighbouring digits or one."""
     low = high = series[last].value
     start = last
     while start > 0:
@@ -127,62 +145,95 @@ def _still_since(series: list[TimedReading], last: int, resolution: float) -> in
 
 
 def _time_constant(series: list[TimedReading], start: int, resolution: float) -> float:
-    """The slowest rate seen in the fall before `start`, s: cautious, since the slow part of a sheath comes last."""
-    end = sum(reading.value for reading in series[start:]) / len(series[start:])
-    gaps = [(r.elapsed, abs(r.value - end)) for r in series[: start + 1] if abs(r.value - end) >= resolution]
+    """The slowest rate seen in the later half of the fall, s: cautious, since the slow part of a sheath comes last.
+
+    The first half is left out: a sheath is slow to begin, and the probe may have gone in late.
+    """
+    end = fmean(reading.value for reading in series[start:])
+    gaps: list[tuple[float, float]] = []
+    for reading in series[: start + 1]:
+        gap = abs(reading.value - end)
+        if gap >= resolution * (1 - DUST) and (not gaps or gap < gaps[-1][1]):
+            gaps.append((reading.elapsed, gap))
     seen = [
         (later - earlier) / log(before / after)
-        for (earlier, before), (later, after) in zip(gaps, gaps[1:], strict=False)
-        if before > after and later > earlier
+        for (earlier, before), (later, after) in pairwise(gaps)
+        if before <= gaps[0][1] / 2 and later > earlier
     ]
     return min(max(seen, default=DEFAULT_TIME_CONSTANT), SLOWEST_TIME_CONSTANT)
+
+
+def _settled_since(series: list[TimedReading], last: int, resolution: float, tau: float) -> int | None:
+    """Index of the reading since which it had settled by `last`; None if it had not."""
+    start = _still_since(series, last, resolution)
+    step = _step_onwards(series, start, last)
+    if step is None:
+        return start if _long_enough(series, start, last, tau) else None
+    if _long_enough(series, step, last, tau):
+        return step
+    return start if _long_enough(series, start, step - 1, tau) else None
+
+
+def _step_onwards(series: list[TimedReading], start: int, last: int) -> int | None:
+    """Index of the only change of digit in a still run, if it may be the fall going on."""
+    steps = [i for i in range(start + 1, last + 1) if series[i].value != series[i - 1].value]
+    if len(steps) != 1:
+        return None
+    step = series[last].value - series[start].value
+    fall = series[start].value - series[start - 1].value if start else step
+    return steps[0] if step * fall > 0 else None
 
 
 def _long_enough(series: list[TimedReading], start: int, last: int, tau: float) -> bool:
     """Still for 2 τ and at least 10 s, on three readings; on two, for twice as long."""
     window = series[last].elapsed - series[start].elapsed
-    needed = max(2 * tau, SHORTEST_WINDOW)
-    return window >= (needed if last - start >= 2 else 2 * needed) - DUST and not _creeping(series, start, last)
+    return window >= _window(tau) * (1 if last - start >= 2 else 2) - DUST
 
 
-def _creeping(series: list[TimedReading], start: int, last: int) -> bool:
-    """One step of the display inside the run, in the direction of the fall before it, and too recent to be the last."""
-    if start == 0:
+def _window(tau: float) -> float:
+    return max(2 * tau, SHORTEST_WINDOW)
+
+
+def _creeping(series: list[TimedReading], resolution: float, tau: float) -> bool:
+    """Whether it moved on at a steady pace over three windows: what settles moves several times less in each."""
+    end, window = series[-1].elapsed, _window(tau)
+    if series[0].elapsed > end - 3 * window:
         return False
-    fall = series[start].value - series[start - 1].value
-    values = [reading.value for reading in series[start : last + 1]]
-    step = values[-1] - values[0]
-    if step * fall <= 0:
-        return False
-    since = next(i for i in range(len(values)) if values[i] == values[-1]) + start
-    return series[last].elapsed - series[since].elapsed < SHORTEST_WINDOW - DUST
+    now, earlier, earliest = (_shown_at(series, end - n * window) for n in (0, 2, 3))
+    lately, before = now - earlier, earlier - earliest
+    steady = lately * before > 0 and abs(before) <= 1.5 * abs(lately)
+    return steady and abs(now - earliest) >= 2 * resolution * (1 - DUST)
+
+
+def _shown_at(series: list[TimedReading], elapsed: float) -> float:
+    return next(reading.value for reading in reversed(series) if reading.elapsed <= elapsed + DUST)
 
 
 def _settled(still: list[TimedReading], resolution: float, tau: float) -> Settling:
     values = [reading.value for reading in still]
     window = still[-1].elapsed - still[0].elapsed
     moved = max(values) - min(values) + resolution
-    residual = moved / expm1(min(window / tau, 50.0))
     return Settling(
         state=SettlingState.SETTLED,
         settled_since=still[0].elapsed,
-        value=sum(values) / len(values),
+        value=fmean(values),
         count=len(values),
-        residual=residual,
+        residual=moved / expm1(min(window / tau, 50.0)),
         seconds_to_go=0.0,
         sentence="Settled.",
     )
 
 
-def _settled_before(series: list[TimedReading], start: int, resolution: float, tau: float) -> bool:
-    """Whether it had stood still for long before the present run and then turned away from where it was going."""
+def _turned_away(series: list[TimedReading], start: int, resolution: float, tau: float) -> bool:
+    """Whether it had settled before the present run and then left that value, other than by going on as before."""
     for last in range(start - 1, 0, -1):
-        first = _still_since(series, last, resolution)
-        if not _long_enough(series, first, last, tau):
+        first = _settled_since(series, last, resolution, tau)
+        if first is None:
             continue
         came = series[first].value - series[0].value
         went = series[-1].value - series[last].value
-        return came * went <= 0 and abs(went) > resolution * (1 + DUST)
+        went_in_late = abs(came) <= resolution * (1 + DUST) and abs(went) > LATE_START
+        return came * went <= 0 and abs(went) > resolution * (1 + DUST) and not went_in_late
     return False
 
 
@@ -195,7 +246,7 @@ def _drifting(series: list[TimedReading], start: int) -> Settling:
 
 
 def _moving(series: list[TimedReading], start: int, resolution: float, tau: float) -> Settling:
-    window = max(2 * tau, SHORTEST_WINDOW)
+    window = _window(tau)
     if start == 0:
         left = _whole(window - (series[-1].elapsed - series[0].elapsed))
         return _unsettled(SettlingState.TOO_FEW, left, f"Steady so far, about {left:.0f} s to go.")
@@ -217,5 +268,11 @@ def _whole(seconds: float) -> float:
 
 def _unsettled(state: SettlingState, left: float | None, sentence: str) -> Settling:
     return Settling(
-        state=state, settled_since=None, value=None, count=0, residual=0.0, seconds_to_go=left, sentence=sentence
+        state=state,
+        settled_since=None,
+        value=None,
+        count=0,
+        residual=ROOM_ABOVE_BATH,
+        seconds_to_go=left,
+        sentence=sentence,
     )

@@ -8,6 +8,8 @@ from statistics import stdev
 
 from scipy.stats import t as student
 
+COVERAGE = "Give a coverage probability from 0.5 to 0.999."
+
 
 class Distribution(StrEnum):
     """The shape assumed for one component."""
@@ -109,7 +111,7 @@ def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
     """The combined and the expanded uncertainty of a sum of independent components, in their common unit.
 
     k is Student's t for the effective degrees of freedom, truncated to a whole number; where one or two rectangular
-    components dominate it is that of their own shape.
+    components dominate (all others together below 0.3 of them) it is that of their own shape.
 
     Args:
         components: at least one.
@@ -123,7 +125,7 @@ def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
     if not components:
         raise ValueError("A budget needs at least one component.")
     if not 0.5 <= coverage <= 0.999:
-        raise ValueError("Give a coverage probability from 0.5 to 0.999.")
+        raise ValueError(COVERAGE)
     combined = sqrt(fsum(c.standard**2 for c in components))
     effective = effective_degrees_of_freedom(components)
     factor = _dominant_factor(components, coverage) or coverage_factor(effective, coverage)
@@ -150,11 +152,21 @@ def effective_degrees_of_freedom(components: Sequence[Component]) -> float:
 
 
 def coverage_factor(degrees_of_freedom: float, coverage: float = 0.95) -> float:
-    """Two-sided quantile of Student's t; degrees of freedom truncated to the next lower whole number, at least 1.
+    """Two-sided quantile of Student's t for degrees of freedom above zero and a coverage of 0.5 to 0.999.
+
+    The degrees of freedom are rounded to one decimal, as the example in G.4.1 does, and then truncated to a whole
+    number, at least 1.
+
+    Raises:
+        ValueError: for values out of these ranges.
 
     Source: JCGM 100:2008 table G.2 and G.4.1.
     """
-    whole = max(1, floor(degrees_of_freedom)) if isfinite(degrees_of_freedom) else inf
+    if not degrees_of_freedom > 0:
+        raise ValueError("Give degrees of freedom above zero; infinity where the uncertainty is known exactly.")
+    if not 0.5 <= coverage <= 0.999:
+        raise ValueError(COVERAGE)
+    whole = max(1, floor(round(degrees_of_freedom, 1))) if isfinite(degrees_of_freedom) else inf
     return float(student.ppf((1 + coverage) / 2, whole))
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite
+from math import ceil, exp, floor, isfinite
 
 from .bath import Bath, Preparation, judge_bath
 from .conformity import Conformity, DecisionRule, judge_conformity
@@ -11,8 +11,10 @@ from .uncertainty import Budget, Component, combine, digit, normal, rectangular,
 from .vocabulary import Sensor, Verdict
 
 ENOUGH_IMMERSION = 50.0  # mm in wet packed ice; common practice, no source
+ENOUGH_DIAMETERS = 10.0  # stem diameters in the ice, for thick stems; common practice, no source
 STEM_CONDUCTION = 0.01  # °C, standard uncertainty at that depth; judgement
-STEM_CONDUCTION_PER_MM = 0.004  # °C more for each mm that is missing; judgement
+STEM_DECAYS = 7.0  # warmth from the hand to the tip falls by exp(-7) over that depth, 20 °C to about 0.02; judgement
+ENOUGH_REPEATS = 4  # settled readings from which their scatter is taken as it is found; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,8 +32,8 @@ class Instrument:
 class Verification:
     """What one check shows.
 
-    `error` and `expanded` in °C, None where the check gave no figure. `why` are sentences, the first the verdict and the
-    last what to do; `figures` are the numbers in words.
+    `error` and `expanded` in °C, None where the check gave no figure. `why` are sentences for whoever made the check,
+    the first the verdict; `figures` are the numbers in words.
     """
 
     settling: Settling
@@ -57,17 +59,23 @@ def verify_zero(
     Args:
         readings: 0 to 200, in s since the probe went in and °C.
         preparation: the bath, point by point.
-        instrument: the probe.
-        immersion_mm: depth of the sensing end in the ice in mm, 0 to 1000, if it was measured.
+        instrument: the probe, °C, s and mm.
+        immersion_mm: depth of ice around the stem in mm, 0 to 1000, if it was measured.
         rule: how the uncertainty enters the verdict.
 
+    Returns:
+        Error, expanded uncertainty (95 %), verdict and the words for them. Inconclusive where the probe had not
+        settled, the bath does not stand for 0 °C, or the uncertainty is too large to tell.
+
     Raises:
-        ValueError: for a depth out of range, and as `judge_settling` and `judge_conformity` do.
+        ValueError: for a depth or a stem diameter out of range, and as `judge_settling` and `judge_conformity` do.
 
     Source: JCGM 100:2008 for the budget, ILAC-G8:09/2019 for the verdict; what a bath is worth is common practice.
     """
     if immersion_mm is not None and not (isfinite(immersion_mm) and 0 <= immersion_mm <= 1000):
         raise ValueError("Give the depth in the ice in mm, from 0 to 1000, or leave it out.")
+    if instrument.stem_diameter is not None and not 0.1 <= instrument.stem_diameter <= 50:
+        raise ValueError("Give the diameter of the stem in mm, from 0.1 to 50, or leave it out.")
     bath = judge_bath(preparation)
     settling = judge_settling(readings, instrument.resolution, instrument.time_constant)
     if settling.value is None:
@@ -84,7 +92,7 @@ def verify_zero(
         expanded=budget.expanded,
         verdict=verdict,
         conformity=conformity,
-        why=_why(error, instrument, bath, conformity, verdict),
+        why=_why(error, instrument, bath, conformity, verdict, budget),
         figures=_figures(error, budget, bath, settling, conformity),
     )
 
@@ -111,23 +119,33 @@ def _components(
         rectangular("bath", bath.half_width, f"the bath stands for 0 °C within ±{bath.half_width:.2f} °C"),
         digit("display", instrument.resolution, f"the display shows steps of {instrument.resolution:g} °C"),
         rectangular("settling", settling.residual, "what may still be to come"),
-        normal("stem", _stem(immersion), "warmth that comes down the stem"),
+        normal("stem", _stem(immersion, instrument.stem_diameter), "warmth that comes down the stem"),
     ]
     # Equal digits are no evidence that nothing scatters: the display term stands for them.
     if len(set(settled)) > 1:
-        found.append(type_a("repeatability", settled, f"scatter of {len(settled)} settled readings"))
+        found.append(_scatter(settled, instrument.resolution))
     return found
 
 
-def _stem(immersion: float | None) -> float:
-    missing = 0.0 if immersion is None else max(0.0, ENOUGH_IMMERSION - immersion)
-    return STEM_CONDUCTION + STEM_CONDUCTION_PER_MM * missing
+def _scatter(settled: list[float], resolution: float) -> Component:
+    """Repeatability. Two or three readings say little of their own scatter: they are bounded by the flicker seen."""
+    if len(settled) >= ENOUGH_REPEATS:
+        return type_a("repeatability", settled, f"scatter of {len(settled)} settled readings")
+    return rectangular("repeatability", resolution / 2, f"flicker of {len(settled)} settled readings")
+
+
+def _stem(immersion: float | None, diameter: float | None) -> float:
+    """Standard uncertainty in °C: warmth falls exponentially along a stem. A depth not measured was confirmed."""
+    enough = max(ENOUGH_IMMERSION, ENOUGH_DIAMETERS * (diameter or 0.0))
+    if immersion is None or immersion >= enough:
+        return STEM_CONDUCTION
+    return STEM_CONDUCTION * exp(STEM_DECAYS * (1 - immersion / enough))
 
 
 def _without_figure(bath: Bath, settling: Settling) -> Verification:
     todo = {
         SettlingState.DRIFTING: settling.sentence,
-        SettlingState.TOO_FEW: "Leave the probe in the ice and type more readings, a few seconds apart, until it has settled.",
+        SettlingState.TOO_FEW: "Leave the probe in the ice and type a reading every few seconds until it has settled.",
     }.get(settling.state, "Leave the probe in the ice until the display stands still, then check again.")
     opening = "Inconclusive: the probe had not settled, so this check says nothing about it."
     why = (opening, *(bath.why if not bath.usable else ()), todo)
@@ -137,34 +155,44 @@ def _without_figure(bath: Bath, settling: Settling) -> Verification:
     )  # fmt: skip
 
 
-def _why(error: float, instrument: Instrument, bath: Bath, conformity: Conformity, verdict: Verdict) -> tuple[str, ...]:
-    shown = f"It shows {_signed(error)} in melting ice, where ±{instrument.tolerance:.1f} °C is allowed."
+BATH_AGAIN = "Make the bath again with crushed, wetted, drained ice, and pack the probe in deep. Then check again."
+# What to do where the uncertainty is too large, by the component that is largest.
+TOO_UNCERTAIN = {
+    "bath": BATH_AGAIN,
+    "display": "The steps of its display are too coarse for this tolerance: use a probe with a finer display.",
+    "settling": "Leave the probe in the ice for longer and type more readings. Then check again.",
+    "stem": "Put the probe in deeper, to the sensing tip and at least 50 mm more. Then check again.",
+    "repeatability": "The display flickers: leave the probe in the ice for longer and type more readings.",
+}
+
+
+def _why(
+    error: float, instrument: Instrument, bath: Bath, conformity: Conformity, verdict: Verdict, budget: Budget
+) -> tuple[str, ...]:
     if not bath.usable:
-        return (
-            "Inconclusive: the bath does not stand for 0 °C, so this check says nothing about the probe.",
-            *bath.why[1:],
-            "Make the bath again: crushed ice, wetted, drained, the probe packed in deep. Then check again.",
-        )
+        opening = "Inconclusive: the bath does not stand for 0 °C, so this check says nothing about the probe."
+        return (opening, *bath.why[1:], BATH_AGAIN)
+    allowed = instrument.tolerance
+    shown = f"It shows {_told(error, allowed)} in melting ice, where ±{_plain(allowed)} is allowed."
+    told = (shown, conformity.why, *bath.why[1:])
     if verdict is Verdict.INCONCLUSIVE:
-        return ("Inconclusive: this check is too uncertain to tell.", shown, conformity.why, *bath.why[1:])
+        worst = max(budget.components, key=lambda component: component.standard)
+        return ("Inconclusive: this check is too uncertain to tell.", *told, TOO_UNCERTAIN[worst.name])
     if verdict is Verdict.IN_TOLERANCE:
-        return ("In tolerance: the probe may be used.", shown, conformity.why, *bath.why[1:])
-    return (
-        "Out of tolerance: stop using this probe.",
-        shown,
-        conformity.why,
-        *bath.why[1:],
-        "Label it and put it aside. What it measured since its last good check is in quarantine.",
-    )
+        return ("In tolerance: the probe may be used.", *told)
+    label = "Label it and put it aside. What it measured since its last good check is in quarantine."
+    return ("Out of tolerance: stop using this probe.", *told, label)
 
 
 def _figures(error: float, budget: Budget, bath: Bath, settling: Settling, conformity: Conformity) -> tuple[str, ...]:
     freedom = budget.effective_degrees_of_freedom
-    degrees = f"{freedom:.0f}" if isfinite(freedom) else "unlimited"
+    degrees = f"{floor(freedom)}" if isfinite(freedom) else "unlimited"
     count = "1 reading" if settling.count == 1 else f"{settling.count} readings"
     return (
-        f"Error {_signed(error, 2)}, expanded uncertainty ±{budget.expanded:.2f} °C (k = {budget.coverage_factor:.2f}, 95 %).",
-        f"Mean of {count} since {settling.settled_since or 0:.0f} s; at most {settling.residual:.2f} °C still to come.",
+        f"Error {_signed(error, 2)}, expanded uncertainty ±{_up(budget.expanded)} °C "
+        f"(k = {budget.coverage_factor:.2f}, 95 %).",
+        f"Mean of {count} since {settling.settled_since or 0:.0f} s; "
+        f"at most {_up(settling.residual)} °C still to come.",
         bath.why[0],
         f"Effective degrees of freedom: {degrees}.",
         f"Probability that the probe is in tolerance: {100 * conformity.probability_in_tolerance:.1f} %.",
@@ -175,3 +203,20 @@ def _signed(value: float, digits: int = 1) -> str:
     shown = f"{abs(value):.{digits}f}"
     sign = "" if float(shown) == 0 else "+" if value > 0 else "\N{MINUS SIGN}"
     return f"{sign}{shown} °C"
+
+
+def _told(error: float, tolerance: float) -> str:
+    """With one decimal, or as many more as show on which side of the tolerance it lies."""
+    beyond = round(abs(error), 9) > round(tolerance, 9)
+    digits = next((n for n in (1, 2, 3) if (round(abs(error), n) > round(tolerance, 9)) == beyond), 4)
+    return _signed(error, digits)
+
+
+def _plain(value: float) -> str:
+    """One decimal, two where it has them."""
+    return f"{value:.2f}".removesuffix("0") + " °C"
+
+
+def _up(value: float) -> str:
+    """Two decimals, rounded up, so that no rounding makes a check look surer than it was."""
+    return f"{ceil(round(value * 100, 6)) / 100:.2f}"
