@@ -8,5 +8,6 @@ urlpatterns = [
     path("", include("compliance.limits.urls")),
     path("", include("compliance.readings.urls")),
     path("", include("compliance.quarantine.urls")),
+    path("", include("compliance.records.urls")),
     path("", include("compliance.overview.urls")),
 ]

@@ -1,0 +1,64 @@
+"""The checks of a record: those made in the period of every probe that was here."""
+
+from datetime import timedelta
+
+from django.db.models import QuerySet
+
+from compliance.checks.due import Checked, Happened, next_due
+from compliance.checks.models import Check, Verdict
+from compliance.probes.models import Event
+
+from .probes import ProbeHere
+from .scope import RecordScope
+
+
+def checks_in(scope: RecordScope) -> QuerySet[Check]:
+    """The checks of the period, void ones too, in the order of the probes in the record."""
+    probes = [here.probe.pk for here in scope.probes]
+    found = Check.objects.filter(probe__in=probes, **scope.within("checked_at"))
+    return found.select_related("probe", "site", "void", "corrects").order_by(
+        "probe__code", "probe", "checked_at", "pk"
+    )
+
+
+class History:
+    """The live checks and events of the probes here up to the end of the period: three queries at any size."""
+
+    def __init__(self, scope: RecordScope):
+        self._scope = scope
+        probes = [here.probe.pk for here in scope.probes]
+        checks = Check.objects.filter(probe__in=probes, void__isnull=True, checked_at__lt=scope.reached)
+        events = Event.objects.filter(probe__in=probes, void__isnull=True, at__lt=scope.reached)
+        self._checks: dict[int, list[Checked]] = {pk: [] for pk in probes}
+        self._events: dict[int, list[Happened]] = {pk: [] for pk in probes}
+        rows = checks.order_by("checked_at", "pk").values_list("probe_id", "checked_at", "verdict", "stage", "pk")
+        for probe, *row in rows:
+            self._checks[probe].append(Checked(*row))
+        for event in events.order_by("at", "pk"):
+            self._events[event.probe_id].append(Happened(event.at, event.kind, event.pk))
+
+    def overdue(self) -> list[str]:
+        """The codes of the probes here whose check was overdue when the period ended, or at printing if that came first."""
+        return [here.probe.code for here in self._scope.probes if self._is_overdue(here)]
+
+    def _is_overdue(self, here: ProbeHere) -> bool:
+        pk, at = here.probe.pk, self._scope.reached
+        last = here.stays[-1] if here.stays else None
+        if last and last.site_id != self._scope.site.pk:
+            return False  # it is for the site where it went to
+        since = here.stays[0].start if here.stays else at
+        due = next_due(self._checks[pk], self._events[pk], here.probe.check_every_days, since)
+        return due.at is not None and due.at < at
+
+    def late(self) -> list[str]:
+        """The checks of the period that were made after the day on which the last good one had made them due."""
+        zone, found = self._scope.zone, []
+        for here in self._scope.probes:
+            every = timedelta(days=here.probe.check_every_days)
+            conclusive = [c for c in self._checks[here.probe.pk] if c.verdict != Verdict.INCONCLUSIVE]
+            for before, check in zip(conclusive, conclusive[1:], strict=False):
+                due = (before.at + every).astimezone(zone).date()
+                passed = before.verdict == Verdict.IN_TOLERANCE
+                if passed and self._scope.holds(check.at) and check.at.astimezone(zone).date() > due:
+                    found.append(f"C{check.order}")
+        return found

@@ -1,0 +1,104 @@
+"""The numbers of the summary, each counted by the database."""
+
+from dataclasses import dataclass
+
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
+
+from compliance.checks.models import Standing, Verdict
+from compliance.readings.models import CorrectiveAction, Deviation, Disposition
+from compliance.readings.queries import MADE_AT_THE_TIME
+
+from .checking import History, checks_in
+from .holding import CaseHere, cases_here
+from .scope import RecordScope
+
+WHICH = 12
+
+
+@dataclass(frozen=True, slots=True)
+class CheckCount:
+    made: int
+    by_verdict: list[tuple[str, int, str]]
+    late: list[str]
+    overdue: list[str]
+    void: int
+
+
+def count_checks(scope: RecordScope) -> CheckCount:
+    """Counts of checks, naming those that did not pass."""
+    found: dict[str, list[str]] = {verdict.value: [] for verdict in Verdict}
+    void = 0
+    for pk, verdict, struck in checks_in(scope).order_by("checked_at", "pk").values_list("pk", "verdict", "void__pk"):
+        if struck:
+            void += 1
+        else:
+            found[verdict].append(f"C{pk}")
+    history = History(scope)
+    by_verdict = [
+        (v.label, len(found[v]), "" if v == Verdict.IN_TOLERANCE else named(found[v], len(found[v]))) for v in Verdict
+    ]
+    made = sum(map(len, found.values()))
+    return CheckCount(made, by_verdict, history.late(), history.overdue(), void)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingCount:
+    taken: int
+    by_standing: list[tuple[str, int]]
+    late: int
+    void: int
+
+
+def count_readings(scope: RecordScope) -> ReadingCount:
+    """Counts of readings by standing; void ones by themselves."""
+    live = scope.judged().filter(void__isnull=True).order_by()
+    late = Count("pk", filter=Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME))
+    rows = {row["standing"]: row for row in live.values("standing").annotate(n=Count("pk"), late=late)}
+    by_standing = [(s.label, rows[s]["n"] if s in rows else 0) for s in Standing]
+    void = scope.readings().filter(void__isnull=False).count()
+    return ReadingCount(sum(n for _, n in by_standing), by_standing, sum(r["late"] for r in rows.values()), void)
+
+
+def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:
+    """Deviations of readings of the period, and those of earlier ones that something was done about in it."""
+    current = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True)
+    held = current.filter(disposition=Disposition.HELD)
+    acted = CorrectiveAction.objects.filter(deviation__reading__site=scope.site, **scope.within("recorded_at"))
+    taken = {"reading__taken_at__gte": scope.start, "reading__taken_at__lt": scope.end}
+    found = Deviation.objects.filter(Q(**taken) | Q(pk__in=acted.values("deviation")), reading__site=scope.site)
+    return found.filter(recorded_at__lte=scope.now).annotate(acted=Exists(current), held=Exists(held))
+
+
+def count_deviations(scope: RecordScope) -> tuple[int, int]:
+    """(open, closed): of live readings of the period; open until it is recorded what was done."""
+    live = deviations_of(scope).filter(reading__void__isnull=True)
+    taken = live.filter(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end)
+    numbers = taken.aggregate(closed=Count("pk", filter=Q(acted=True)), every=Count("pk"))
+    return numbers["every"] - numbers["closed"], numbers["closed"]
+
+
+@dataclass(frozen=True, slots=True)
+class CaseCount:
+    total: int
+    open: int
+    open_which: str
+    to_sign: int
+    to_sign_which: str
+    signed: int
+
+
+def count_cases(scope: RecordScope) -> CaseCount:
+    cases = cases_here(scope)
+    still_open, to_sign = ([case for case in cases if case.state == state] for state in ("open", "to_sign"))
+    signed = len(cases) - len(still_open) - len(to_sign)
+    return CaseCount(len(cases), len(still_open), _titles(still_open), len(to_sign), _titles(to_sign), signed)
+
+
+def _titles(cases: list[CaseHere]) -> str:
+    return named([case.title for case in cases[:WHICH]], len(cases))
+
+
+def named(shown: list[str], total: int) -> str:
+    """The first few of a list, saying how many more there are."""
+    text = ", ".join(shown[:WHICH])
+    return f"{text} and {total - WHICH} more" if total > WHICH else text

@@ -1,0 +1,69 @@
+"""Which record to print: the site, the period and the paper."""
+
+from datetime import date, datetime, timedelta
+
+from django import forms
+from django.utils import timezone
+
+from sites.access import sites_of
+from sites.models import Paper, Person, Site
+
+from .scope import PeriodRefused, check_period
+
+OWN = "days"
+PERIODS = {"week": "Last 7 days", "month": "This month", "last_month": "Last month", OWN: "From one day to another"}
+
+
+def quick_period(choice: str, today: date) -> tuple[date, date]:
+    """First and last day of a quick choice, on the site's calendar; the period may reach into days to come."""
+    first_of_month = today.replace(day=1)
+    if choice == "week":
+        return today - timedelta(days=6), today
+    if choice == "month":
+        return first_of_month, today
+    last = first_of_month - timedelta(days=1)
+    return last.replace(day=1), last
+
+
+class RecordForm(forms.Form):
+    site = forms.ModelChoiceField(queryset=None, empty_label=None)
+    period = forms.ChoiceField(choices=list(PERIODS.items()), widget=forms.RadioSelect, required=False)
+    paper = forms.ChoiceField(
+        choices=[("", "As set for the site"), *Paper.choices], required=False, help_text="What lies in the printer."
+    )
+
+    def __init__(self, data=None, *, person: Person, now: datetime | None = None, **kwargs):
+        super().__init__(data, **kwargs)
+        self._now = now or timezone.now()
+        self.fields["site"].queryset = sites_of(person).select_related("area__business").order_by("name", "pk")
+        for name, label in (("from", "First day"), ("to", "Last day")):
+            self.fields[name] = forms.DateField(
+                label=label, required=False, widget=forms.DateInput(attrs={"type": "date"})
+            )
+        self.order_fields(["site", "period", "from", "to", "paper"])
+
+    def clean(self):
+        given = super().clean()
+        site = given.get("site")
+        if site is None or self.errors:
+            return given
+        choice = given.get("period") or OWN
+        if choice != OWN:
+            given["from"], given["to"] = quick_period(choice, self._now.astimezone(site.zone).date())
+        self._check_days(given)
+        given["paper"] = given.get("paper") or site.paper
+        return given
+
+    def _check_days(self, given: dict) -> None:
+        for name, which in (("from", "first"), ("to", "last")):
+            if given.get(name) is None:
+                self.add_error(name, f"Give the {which} day of the period, or choose one of the periods above.")
+        if self.errors:
+            return
+        try:
+            check_period(given["from"], given["to"])
+        except PeriodRefused as refused:
+            self.add_error("to", str(refused))
+
+    def first_site(self) -> Site | None:
+        return self.fields["site"].queryset.first()

@@ -1,0 +1,127 @@
+"""The cases of quarantine that a record speaks of, and their readings with what was decided."""
+
+from collections import namedtuple
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import groupby
+
+from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, When
+
+from compliance.checks.models import BEGINNING, END, Span
+from compliance.checks.queries import bracket_of
+from compliance.metrology.assessment import ErrorBounds, bounds
+from compliance.quarantine.cases import summaries
+from compliance.quarantine.models import Decision, Signature
+from compliance.quarantine.queries import WHY
+from compliance.readings.models import Reading
+
+from .scope import RecordScope
+
+
+@dataclass(slots=True)
+class CaseHere:
+    """One run in quarantine with readings at the site; counts are of the whole run at this site."""
+
+    anchor: str
+    spans: list[Span]
+    signatures: list[Signature]
+    readings: int
+    undecided: int
+
+    @property
+    def probe(self):
+        return self.spans[0].probe
+
+    @property
+    def title(self) -> str:
+        """What began it: the number of the check or event."""
+        kind, _, number = self.anchor.partition(":")
+        return f"{'C' if kind == 'check' else 'E'}{number}"
+
+    @property
+    def starts_at(self) -> datetime | None:
+        return None if self.spans[0].starts_at == BEGINNING else self.spans[0].starts_at
+
+    @property
+    def ends_at(self) -> datetime | None:
+        return None if self.spans[-1].ends_at == END else self.spans[-1].ends_at
+
+    @property
+    def state(self) -> str:
+        return "open" if self.undecided else "signed" if self.signatures else "to_sign"
+
+    @property
+    def reasons(self) -> list[str]:
+        return [WHY[cause] for cause in dict.fromkeys(span.cause for span in self.spans) if cause in WHY]
+
+
+def cases_here(scope: RecordScope) -> list[CaseHere]:
+    """Cases with readings at the site that overlap the period, or were decided on or signed in it; in order of time."""
+    found = {line.anchor: line for line in summaries([scope.site.pk])}
+    acted = set(_decided_in(scope).values_list("case", flat=True).distinct())
+    signed = Signature.objects.filter(case__in=found, recorded_at__lte=scope.now).order_by("case", "pk")
+    signatures = {anchor: list(group) for anchor, group in groupby(signed, key=lambda s: s.case)}
+    acted |= {a for a, signs in signatures.items() if any(scope.holds(s.recorded_at) for s in signs)}
+    wanted = [
+        a for a, line in found.items() if a in acted or line.starts_at < scope.end and line.ends_at >= scope.start
+    ]
+    spans = (
+        Span.objects.filter(anchor__in=wanted).select_related("probe", "behind", "ahead").order_by("anchor", "ends_at")
+    )
+    cases = [
+        CaseHere(anchor, list(group), signatures.get(anchor, []), found[anchor].readings, found[anchor].undecided)
+        for anchor, group in groupby(spans, key=lambda span: span.anchor)
+    ]
+    return sorted(cases, key=lambda case: (case.spans[0].starts_at, case.anchor))
+
+
+def _decided_in(scope: RecordScope) -> QuerySet[Decision]:
+    """Decisions made in the period on readings of the site, whenever those were taken."""
+    return Decision.objects.filter(reading__site=scope.site, **scope.within("recorded_at")).order_by()
+
+
+ACT = ("fate", "decided_at", "decided_by", "recorded_by", "why", "risk", "told", "evidence", "good")
+FIELDS = {
+    "place": "place", "span": "span", "pk": "pk", "at": "taken_at", "item": "item", "version": "limit_version_id",
+    "typed": "typed", "unit": "unit", "milli": "value_milli", "hold_s": "hold_s", "probe": "probe__code",
+    "by": "taken_by_id", "void": "void__pk", "decision": "decisions__pk", "outcome": "decisions__outcome",
+    "replaced": "decisions__replaced_by__pk", "fate": "decisions__fate", "decided_at": "decisions__recorded_at",
+    "decided_by": "decisions__decided_by_id", "recorded_by": "decisions__recorded_by_id", "why": "decisions__why",
+    "risk": "decisions__risk", "told": "decisions__told", "evidence": "decisions__evidence",
+    "good": "decisions__good_reading__pk", "good_item": "decisions__good_reading__item",
+    "good_typed": "decisions__good_reading__typed", "good_unit": "decisions__good_reading__unit",
+    "good_milli": "decisions__good_reading__value_milli", "good_at": "decisions__good_reading__taken_at",
+    "good_probe": "decisions__good_reading__probe__code",
+}  # fmt: skip
+Held = namedtuple("Held", FIELDS)
+
+
+def act_of(row: Held) -> tuple | None:
+    """What makes rows one decision: made at once, by one person, in the same words; None where nothing is decided."""
+    return None if row.decision is None else (bool(row.replaced), *(getattr(row, name) for name in ACT))
+
+
+def held_rows(scope: RecordScope, cases: list[CaseHere]) -> Iterator[Held]:
+    """Readings with their decisions, case by case, the undecided ones first; one query, streamed.
+
+    Each reading of the period in quarantine, and each decision that was made in the period or on a reading of it. What
+    belongs to no case any more comes last, with `place` the number of cases.
+    """
+    reached = Span.objects.filter(probe=OuterRef("probe_id"), ends_at__gte=OuterRef("taken_at")).order_by("ends_at")
+    of_period = Q(taken_at__gte=scope.start, taken_at__lt=scope.end) | Q(pk__in=_decided_in(scope).values("reading"))
+    places = [When(anchor=case.anchor, then=Value(number)) for number, case in enumerate(cases)]
+    in_a_case = Q(place__lt=len(cases), void__isnull=True)
+    rows = (
+        Reading.objects.filter(of_period, site=scope.site, recorded_at__lte=scope.now)
+        .annotate(anchor=Subquery(reached.values("anchor")[:1]), span=Subquery(reached.values("pk")[:1]))
+        .annotate(place=Case(*places, default=Value(len(cases))))
+        .filter(in_a_case | Q(decisions__isnull=False))
+        .order_by("place", F("decisions__recorded_at").asc(nulls_first=True), "decisions__fate", "taken_at", "pk")
+        .values_list(*FIELDS.values())
+    )
+    return map(Held._make, rows.iterator(chunk_size=1000))
+
+
+def bounds_by_span(cases: list[CaseHere]) -> dict[int, ErrorBounds]:
+    return {span.pk: bounds(bracket_of(span)) for case in cases for span in case.spans}

@@ -1,0 +1,90 @@
+"""The printed record of a site and a period, from the command line."""
+
+import contextlib
+import os
+import tempfile
+from argparse import ArgumentParser
+from datetime import date
+from pathlib import Path
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from compliance.records.record import write_record
+from compliance.records.scope import PeriodRefused, RecordScope
+from sites.access import sites_of
+from sites.models import Paper, Person, Site
+
+
+class Command(BaseCommand):
+    help = "Print the record of a site and a period as a PDF."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--site", required=True, help="name or number of the site")
+        parser.add_argument("--from", required=True, dest="first", type=str, help="first day, such as 2026-03-01")
+        parser.add_argument("--to", required=True, dest="last", type=str, help="last day, such as 2026-03-31")
+        parser.add_argument("--paper", choices=Paper.values, help="paper; that of the site where it is left out")
+        parser.add_argument(
+            "--by", required=True, metavar="EMAIL", help="whose name is printed; must be able to read the site"
+        )
+        parser.add_argument("--out", required=True, type=Path, help="the file to write, such as record.pdf")
+
+    def handle(self, *, site, first, last, paper, by, out, **options):
+        person = find_person(by)
+        found = find_site(person, site)
+        try:
+            scope = RecordScope(
+                site=found, first=as_day(first), last=as_day(last), paper=paper or found.paper, printed_by=person.name,
+                now=timezone.now(),
+            )  # fmt: skip
+        except PeriodRefused as refused:
+            raise CommandError(str(refused)) from None
+        save(scope, out)
+        self.stdout.write(self.style.SUCCESS(f"Wrote the record of {found}, {scope.period}, to {out}"))
+
+
+def find_person(email: str) -> Person:
+    person = Person.objects.filter(email__iexact=email.strip(), is_active=True).first()
+    if person is None:
+        raise CommandError(f"Nobody signs in as {email}. Give the e-mail address of somebody who may read the site.")
+    return person
+
+
+def find_site(person: Person, asked: str) -> Site:
+    """The site by its number or its name, among those that the person may read."""
+    mine = sites_of(person).select_related("area__business")
+    named = list(mine.filter(name__iexact=asked.strip()))
+    if not named and asked.strip().isdigit():
+        named = list(mine.filter(pk=int(asked)))
+    if len(named) > 1:
+        choices = "; ".join(f"{site.pk} in {site.area}" for site in named)
+        raise CommandError(f"{person} can read {len(named)} sites named {asked}. Give its number instead: {choices}.")
+    if not named:
+        known = ", ".join(f"{site} ({site.pk})" for site in mine.order_by("name")[:20]) or "none"
+        raise CommandError(f"{person} can read no site {asked!r}. Those that {person} can read: {known}.")
+    return named[0]
+
+
+def as_day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise CommandError(f"{text!r} is not a day. Write it as year, month and day: 2026-03-01.") from None
+
+
+def save(scope: RecordScope, out: Path) -> None:
+    """Write beside the file and put it in its place at the end, so that a failure leaves no half a record."""
+    try:
+        handle, half = tempfile.mkstemp(dir=out.parent, prefix=f".{out.name}.", suffix=".part")
+    except OSError as error:
+        raise CommandError(f"Cannot write to {out.parent}: {error.strerror}. Give another file with --out.") from None
+    try:
+        with os.fdopen(handle, "wb") as file:
+            write_record(file, scope)
+        os.chmod(half, 0o644)
+        os.replace(half, out)
+    except OSError as error:
+        raise CommandError(f"Cannot write {out}: {error.strerror}. Give another file with --out.") from None
+    finally:
+        with contextlib.suppress(FileNotFoundError):
+            os.unlink(half)

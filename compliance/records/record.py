@@ -1,0 +1,37 @@
+"""One printed record from the first page to the last, streamed: memory does not grow with what is printed."""
+
+from typing import BinaryIO
+
+from shared.printing.flow import Writer
+from shared.printing.page import Imprint, Masthead
+
+from .scope import RecordScope
+from .sections import (
+    cases,
+    closing,
+    corrections,
+    deviations,
+    events,
+    failures,
+    open_points,
+    plan,
+    probes,
+    readings,
+    summary,
+    title,
+)
+
+TITLE = "Temperature and probe record"
+FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
+SECTIONS = (
+    title, summary, plan, probes, events, failures, readings, deviations, cases, corrections, open_points, closing,
+)  # fmt: skip
+
+
+def write_record(out: BinaryIO, scope: RecordScope) -> None:
+    """Write the record of a site and a period as a PDF to a binary file object."""
+    masthead = Masthead(business=scope.site.area.business.name, site=scope.site.name, title=TITLE, period=scope.period)
+    imprint = Imprint(printed_by=scope.printed_by, printed_at=scope.now, zone=scope.zone, note=FOOT)
+    with Writer(out, masthead=masthead, imprint=imprint, page_size=scope.paper) as writer:
+        for section in SECTIONS:
+            section.write(writer, scope)

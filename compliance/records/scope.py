@@ -1,0 +1,100 @@
+"""What one record covers: a site, and a period of whole days on the site's own clock."""
+
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+from django.db.models import QuerySet
+
+from compliance.checks.queries import standing_subquery
+from compliance.readings.models import Reading
+from shared.printing.page import MONTHS
+from sites.models import Paper, Site
+
+from .people import People
+from .probes import ProbeHere, probes_here
+
+EARLIEST, LATEST = date(2000, 1, 1), date(2100, 12, 31)
+
+
+class PeriodRefused(ValueError):
+    """A period that cannot be printed; the message says what to do."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecordScope:
+    """A site and the days from `first` to `last`, both included; printed at `now` by `printed_by`."""
+
+    site: Site
+    first: date
+    last: date
+    printed_by: str
+    now: datetime
+    paper: str = Paper.A4
+    people: People = field(default_factory=People.load)
+
+    def __post_init__(self):
+        check_period(self.first, self.last)
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        return self.site.zone
+
+    @cached_property
+    def start(self) -> datetime:
+        """The midnight that begins the first day, in UTC."""
+        return midnight(self.first, self.zone)
+
+    @cached_property
+    def end(self) -> datetime:
+        """The midnight that ends the last day, in UTC; itself outside."""
+        return midnight(self.last + timedelta(days=1), self.zone)
+
+    @property
+    def reached(self) -> datetime:
+        """How far the period has come: its end, or the time of printing if that is earlier."""
+        return max(self.start, min(self.end, self.now))
+
+    @property
+    def period(self) -> str:
+        first, last = day(self.first), day(self.last)
+        return first if self.first == self.last else f"{first} to {last}"
+
+    def holds(self, at: datetime) -> bool:
+        return self.start <= at < self.end
+
+    def within(self, name: str) -> dict:
+        """The period as conditions on a time called `name`, with what reached the record before it was printed."""
+        return {f"{name}__gte": self.start, f"{name}__lt": self.end, "recorded_at__lte": self.now}
+
+    def readings(self) -> QuerySet[Reading]:
+        """Every reading taken here in the period, void ones too, in the order in which they were taken."""
+        return Reading.objects.filter(site=self.site, **self.within("taken_at")).order_by("taken_at", "pk")
+
+    def judged(self) -> QuerySet[Reading]:
+        """Those readings with their standing."""
+        return self.readings().annotate(standing=standing_subquery())
+
+    @cached_property
+    def probes(self) -> list[ProbeHere]:
+        """Every probe that was placed, read or checked here in the period, by code."""
+        return probes_here(self.site, self.start, self.end, self.now)
+
+
+def check_period(first: date, last: date) -> None:
+    """Raises PeriodRefused where no record can cover these days."""
+    if last < first:
+        raise PeriodRefused(f"The period ends before it begins. Give a last day that is not before {day(first)}.")
+    if first < EARLIEST or last > LATEST:
+        raise PeriodRefused(f"Give days between {day(EARLIEST)} and {day(LATEST)}.")
+
+
+def midnight(on: date, zone: ZoneInfo) -> datetime:
+    """The first instant of a day on the clock of a zone, in UTC; also where the clocks skip midnight."""
+    return datetime.combine(on, time.min, tzinfo=zone).astimezone(UTC)
+
+
+def day(on: date) -> str:
+    """A date as records print it: "14 Mar 2026"."""
+    return f"{on.day} {MONTHS[on.month - 1]} {on.year}"

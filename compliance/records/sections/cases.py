@@ -1,0 +1,161 @@
+"""Cases of quarantine: why, from when to when, what the readings could really have been, decisions and signatures."""
+
+from collections.abc import Iterable, Iterator
+from itertools import groupby
+
+from compliance.checks.models import Check
+from compliance.limits.models import Direction, LimitVersion
+from compliance.limits.wording import demand
+from compliance.metrology import vocabulary
+from compliance.metrology.assessment import ErrorBounds, classify, true_range
+from compliance.quarantine.models import Fate
+from compliance.readings.models import Reading
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+from shared.units import show_error, show_spread
+
+from ..holding import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
+from ..scope import RecordScope
+from ..words import between, moment, plural, sentence, value
+
+COLUMNS = [
+    Column("Taken", points=70), Column("No.", points=33), Column("Food or unit", share=1.1), Column("Limit", share=1.2),
+    Column("Reading", align="right", points=50), Column("Could have been", share=0.9), Column("The limit", points=58),
+    Column("By", points=24),
+]  # fmt: skip
+OUTCOMES = {"held": "held whatever the error", "broken": "was broken", "undecided": "cannot be told"}
+STATES = {"open": "readings are still to be decided on", "to_sign": "decided, not signed", "signed": "signed"}
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Cases of quarantine and decisions")
+    cases = cases_here(scope)
+    told = Telling(scope, cases)
+    groups = groupby(held_rows(scope, cases), key=lambda row: row.place)
+    place, rows = next(groups, (None, iter(())))
+    if not cases and place is None:
+        writer.paragraph("No reading of the period is or was in quarantine.")
+    for number, case in enumerate(cases):
+        mine = place == number
+        _write_head(writer, scope, case)
+        caption = f"Readings of case {case.title}"
+        writer.table(
+            COLUMNS, told.rows(rows) if mine else (), caption=caption, empty="No reading of it was taken in the period."
+        )
+        _write_signatures(writer, case)
+        if mine:
+            place, rows = next(groups, (None, iter(())))
+    if place is not None:
+        _write_former(writer, told, rows)
+
+
+def _write_former(writer: Writer, told: "Telling", rows: Iterable[Held]) -> None:
+    writer.heading("Decisions on readings that are no longer in quarantine", 2)
+    writer.paragraph("The check that put these readings in quarantine was voided since, or they are void themselves.")
+    writer.table(COLUMNS, told.rows(rows))
+
+
+def _write_head(writer: Writer, scope: RecordScope, case: CaseHere) -> None:
+    with writer.together():
+        writer.heading(f"Case {case.title}: probe {case.probe.code}", 2)
+        writer.facts(
+            [
+                ("Why", " ".join(case.reasons)),
+                ("From", moment(case.starts_at, scope.zone) if case.starts_at else "before any good check"),
+                ("To", moment(case.ends_at, scope.zone) if case.ends_at else "no good check has been made since"),
+                ("Errors at the checks", "\n".join(_errors(case, scope))),
+                ("Readings here in all", f"{case.readings:,}; {case.undecided:,} still to decide on"),
+                ("State", STATES[case.state]),
+            ]
+        )
+
+
+def _errors(case: CaseHere, scope: RecordScope) -> Iterator[str]:
+    """What each check that bounds the run found; a side without one leaves the error unbounded."""
+    seen: dict[int, Check] = {}
+    for span in case.spans:
+        seen |= {check.pk: check for check in (span.behind, span.ahead) if check}
+    unit = scope.site.unit
+    for check in sorted(seen.values(), key=lambda c: (c.checked_at, c.pk)):
+        figures = f"{show_error(check.error_milli, unit)} {show_spread(check.expanded_milli, unit)}"
+        yield f"C{check.pk}, {moment(check.checked_at, scope.zone)}: {figures}, {check.get_verdict_display()}"
+    if any(span.behind is None or span.ahead is None for span in case.spans):
+        yield "On one side no check speaks for the probe, so what was read there cannot be told."
+
+
+def _write_signatures(writer: Writer, case: CaseHere) -> None:
+    if not case.signatures:
+        writer.paragraph(f"Case {case.title} has not been signed.", strong=True)
+    for signature in case.signatures:
+        counts = ", ".join(f"{count} {Fate(fate).label.split(':')[0]}" for fate, count in signature.counts.items())
+        about = f"Case {case.title}: {plural(signature.readings, 'reading')} at all sites ({counts or 'none'})."
+        note = f" {sentence(signature.note)}" if signature.note else ""
+        with writer.together():
+            writer.paragraph(about + note)
+            writer.signature(signature.signed_name, signature.recorded_at, signature.meaning)
+
+
+class Telling:
+    """Rows of the table: each decision once, over the readings that it was made on."""
+
+    def __init__(self, scope: RecordScope, cases: list[CaseHere]):
+        self._scope, self._bounds = scope, bounds_by_span(cases)
+        used = Reading.objects.filter(site=scope.site).order_by().values("limit_version")
+        self._versions = {v.pk: v for v in LimitVersion.objects.filter(pk__in=used).select_related("limit")}
+
+    def rows(self, held: Iterable[Held]) -> Iterator[Row]:
+        before: object = ()
+        for row in held:
+            act = act_of(row)
+            if act != before:
+                yield from self._decision(row)
+            before = act
+            yield self._row(row)
+
+    def _decision(self, row: Held) -> Iterator[Row]:
+        if row.decision is None:
+            yield Row(note="Not decided yet. Hold this food and do not serve it.", strong=True)
+            return
+        people, zone = self._scope.people, self._scope.zone
+        head = f"{Fate(row.fate).label.capitalize()}. Decided by {people.full(row.decided_by)}, {moment(row.decided_at, zone)}."
+        if row.recorded_by != row.decided_by:
+            head += f" Entered by {people.full(row.recorded_by)}."
+        yield Row(note=head, strong=True, void=bool(row.replaced))
+        if row.replaced:
+            yield Row(note="This decision was replaced by a later one on the same readings, below.")
+        words = (("Why", row.why), ("Risk", row.risk), ("Told", row.told), ("Evidence", row.evidence))
+        parts = [f"{label}: {sentence(text)}" for label, text in words if text]
+        if row.good:
+            read = value(row.good_typed, row.good_unit, row.good_milli)
+            taken = moment(row.good_at, zone)
+            parts.append(f"Measured again: R{row.good}, {row.good_item}, {read} with {row.good_probe}, {taken}.")
+        yield Row(note=" ".join(parts) or "No words were given.")
+
+    def _row(self, row: Held) -> Row:
+        scope, version = self._scope, self._versions[row.version]
+        error = self._bounds.get(row.span)
+        truth = true_range(row.milli, error) if error else None
+        cells = (
+            moment(row.at, scope.zone), f"R{row.pk}", row.item, f"{version.limit.title}: {demand(version)}",
+            value(row.typed, row.unit, row.milli, row.hold_s), between(*(truth or (None, None)), scope.site.unit),
+            self._outcome(row, version, error), scope.people.initials(row.by),
+        )  # fmt: skip
+        return Row(cells, void=bool(row.void or row.replaced), note=self._note(row))
+
+    def _outcome(self, row: Held, version: LimitVersion, error: ErrorBounds | None) -> str:
+        if error is None:
+            return "not in question" if not row.void else "void"
+        limit = vocabulary.Direction(Direction(version.direction).value)
+        return OUTCOMES[classify(row.milli, version.value_milli, limit, error)]
+
+    def _note(self, row: Held) -> str:
+        parts = []
+        if not self._scope.holds(row.at):
+            parts.append("Taken outside the period, decided in it.")
+        if row.void:
+            parts.append("The reading is void.")
+        error = self._bounds.get(row.span)
+        now = self._outcome(row, self._versions[row.version], error) if error and row.outcome else ""
+        if now and OUTCOMES[row.outcome] != now:
+            parts.append(f"When it was decided: {OUTCOMES[row.outcome]}.")
+        return " ".join(parts)

@@ -1,0 +1,67 @@
+"""Entries that were struck out: what they said, what stands in their place, who, when and why."""
+
+from collections.abc import Iterator
+
+from django.db.models import Q
+
+from compliance.checks.models import Check, CheckVoid
+from compliance.probes.models import Event, EventVoid
+from compliance.readings.models import Reading, ReadingVoid
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+
+from ..scope import RecordScope
+from ..words import error, moment, value
+
+COLUMNS = [
+    Column("Struck out", points=92), Column("It said", share=1.2), Column("In its place", share=1.2), Column("Why", share=1.2),
+    Column("By", points=24),
+]  # fmt: skip
+NOTHING = "nothing"
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Corrections and voids")
+    writer.paragraph(
+        "Entries of the period that were struck out, and older ones that were struck out in the period. Decisions and "
+        "corrective actions that were replaced stand struck out in their own sections."
+    )
+    writer.table(COLUMNS, _rows(scope), empty="Nothing was struck out.")
+
+
+def _rows(scope: RecordScope) -> Iterator[Row]:
+    probes = [here.probe.pk for here in scope.probes]
+    readings = ReadingVoid.objects.filter(_touched(scope, "taken_at"), voids__site=scope.site).select_related(
+        "voids__probe", "replacement__probe"
+    )
+    checks = CheckVoid.objects.filter(_touched(scope, "checked_at"), voids__probe__in=probes).select_related(
+        "voids__probe", "replacement__probe"
+    )
+    events = EventVoid.objects.filter(_touched(scope, "at"), voids__probe__in=probes).select_related(
+        "voids__probe", "replacement__probe"
+    )
+    for voids, told in ((readings, _reading), (checks, _check), (events, _event)):
+        for void in voids.filter(recorded_at__lte=scope.now).order_by("recorded_at", "pk").iterator(chunk_size=500):
+            old, new = told(void.voids, scope), told(void.replacement, scope) if void.replacement else NOTHING
+            at, by = moment(void.recorded_at, scope.zone), scope.people.initials(void.recorded_by_id)
+            yield Row((at, old, new, void.reason, by))
+
+
+def _touched(scope: RecordScope, name: str) -> Q:
+    """Acts of the period, or struck out in it."""
+    acted = Q(**{f"voids__{name}__gte": scope.start, f"voids__{name}__lt": scope.end})
+    return acted | Q(recorded_at__gte=scope.start, recorded_at__lt=scope.end)
+
+
+def _reading(reading: Reading, scope: RecordScope) -> str:
+    read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s)
+    return f"R{reading.pk}: {reading.item}, {read}, {reading.probe.code}, {moment(reading.taken_at, scope.zone)}"
+
+
+def _check(check: Check, scope: RecordScope) -> str:
+    found = f"error {error(check, scope.site.unit)}, {check.get_verdict_display()}"
+    return f"C{check.pk}: {check.probe.code}, {found}, {moment(check.checked_at, scope.zone)}"
+
+
+def _event(event: Event, scope: RecordScope) -> str:
+    return f"E{event.pk}: {event.probe.code} {event.get_kind_display()}, {moment(event.at, scope.zone)}"

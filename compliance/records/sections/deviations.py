@@ -1,0 +1,77 @@
+"""Readings that did not meet their limit, and what was done about each."""
+
+from collections.abc import Iterator
+
+from django.db.models import Prefetch
+
+from compliance.limits.wording import demand
+from compliance.readings.models import CorrectiveAction, Deviation
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+
+from ..counting import deviations_of
+from ..scope import RecordScope
+from ..words import moment, sentence, value
+
+COLUMNS = [
+    Column("No.", points=33), Column("Reading taken", points=72), Column("Food or unit", share=1.2),
+    Column("Limit", share=1.5), Column("Reading", align="right", points=56), Column("Probe", points=44),
+    Column("State", points=40),
+]  # fmt: skip
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Deviations and what was done")
+    writer.paragraph(
+        "A deviation stays open until it is recorded what was done, why it happened and what became of the food."
+    )
+    empty = "No reading of the period failed to meet its limit."
+    writer.table(COLUMNS, _rows(scope), empty=empty)
+
+
+def _rows(scope: RecordScope) -> Iterator[Row]:
+    actions = CorrectiveAction.objects.select_related("replaced_by").order_by("pk")
+    found = (
+        deviations_of(scope)
+        .select_related("reading__probe", "reading__limit_version__limit", "reading__void")
+        .prefetch_related(Prefetch("actions", actions.filter(recorded_at__lte=scope.now), to_attr="done"))
+        .order_by("reading__taken_at", "pk")
+    )
+    for deviation in found.iterator(chunk_size=500):
+        yield from _told(deviation, scope)
+
+
+def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
+    reading, version = deviation.reading, deviation.reading.limit_version
+    void = hasattr(reading, "void")
+    state = "void" if void else "closed" if deviation.acted else "open"
+    cells = (
+        f"D{deviation.pk}", moment(reading.taken_at, scope.zone), reading.item, f"{version.limit.title}: {demand(version)}",
+        value(reading.typed, reading.unit, reading.value_milli, reading.hold_s), reading.probe.code, state,
+    )  # fmt: skip
+    why = f"R{reading.pk}: {sentence(deviation.why)}"
+    if void:
+        why += f" The reading is void: {sentence(reading.void.reason)}"
+    yield Row(cells, void=void, strong=state == "open", note=why)
+    for action in deviation.done:
+        replaced = hasattr(action, "replaced_by")
+        yield Row(void=replaced, note=_action(action, scope))
+        if replaced:
+            yield Row(note="The entry above was struck out; the one below stands in its place.")
+    if not deviation.done and not void:
+        yield Row(note="No action has been recorded.", strong=True)
+
+
+def _action(action: CorrectiveAction, scope: RecordScope) -> str:
+    who, at = scope.people.full(action.decided_by_id), moment(action.done_at, scope.zone)
+    parts = [
+        f"Done {at}, decided by {who}: {sentence(action.action)}",
+        f"Cause: {sentence(action.cause)}",
+        f"Food: {sentence(action.get_disposition_display())}",
+    ]
+    if action.note:
+        parts.append(f"Risk, and who was told: {sentence(action.note)}")
+    entered = f"Entered {moment(action.recorded_at, scope.zone)}"
+    if action.recorded_by_id != action.decided_by_id:
+        entered += f" by {scope.people.full(action.recorded_by_id)}"
+    return " ".join([*parts, f"{entered}."])

@@ -1,0 +1,46 @@
+"""What happened to the probes in the period."""
+
+from collections.abc import Iterator
+
+from compliance.checks.queries import event_entered_late
+from compliance.probes.models import Event
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+
+from ..scope import RecordScope
+from ..words import moment, sentence
+
+COLUMNS = [
+    Column("When", points=72), Column("No.", points=30), Column("Probe", points=50), Column("What happened", share=1),
+    Column("Note", share=2), Column("By", points=24),
+]  # fmt: skip
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Events of probes")
+    events = (
+        Event.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **scope.within("at"))
+        .select_related("probe", "void__replacement", "corrects")
+        .order_by("at", "pk")
+    )
+    empty = "No probe was adjusted, repaired, dropped, doubted, withdrawn or returned."
+    writer.table(COLUMNS, (_row(event, scope) for event in events), empty=empty)
+
+
+def _row(event: Event, scope: RecordScope) -> Row:
+    what = event.get_kind_display().capitalize()
+    by = scope.people.initials(event.recorded_by_id)
+    cells = (moment(event.at, scope.zone), f"E{event.pk}", event.probe.code, what, event.note, by)
+    return Row(cells, void=hasattr(event, "void"), note=" ".join(_notes(event, scope)))
+
+
+def _notes(event: Event, scope: RecordScope) -> Iterator[str]:
+    void, corrects = getattr(event, "void", None), getattr(event, "corrects", None)
+    if corrects:
+        yield f"Corrects E{corrects.voids_id}."
+    if event_entered_late(event):
+        yield f"Entered late, {moment(event.recorded_at, scope.zone)}."
+    if void:
+        who, at = scope.people.initials(void.recorded_by_id), moment(void.recorded_at, scope.zone)
+        yield f"Struck out by {who}, {at}: {sentence(void.reason)}"
+        yield f"In its place: E{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."

@@ -1,0 +1,61 @@
+"""Checks that did not pass, in full words."""
+
+from compliance.checks.models import Check, Kind, Verdict
+from shared.printing.flow import Writer
+from shared.units import show_spread
+
+from ..checking import checks_in
+from ..scope import RecordScope
+from ..words import error, method, moment, sentence
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Checks that did not pass, in full")
+    failed = checks_in(scope).exclude(verdict=Verdict.IN_TOLERANCE).order_by("checked_at", "pk")
+    none = True
+    for check in failed.iterator(chunk_size=200):
+        _write(writer, scope, check)
+        none = False
+    if none:
+        writer.paragraph("Every check of the period passed.")
+
+
+def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
+    unit, void = scope.site.unit, getattr(check, "void", None)
+    state = " (void)" if void else ""
+    at = moment(check.checked_at, scope.zone)
+    with writer.together():
+        writer.heading(f"C{check.pk}: probe {check.probe.code}, {check.get_verdict_display()}, {at}{state}", 3)
+        writer.facts(
+            [
+                (
+                    "Made by",
+                    f"{scope.people.full(check.checked_by_id)}, at {check.site.name}, {check.get_stage_display()}",
+                ),
+                ("Against", method(check, unit)),
+                ("Error, ± U, allowed", _figures(check, unit)),
+                ("In words", " ".join(sentence(line) for line in check.why)),
+                ("How it was found", " ".join(sentence(line) for line in check.figures)),
+                *(("Of the bath", line) for line in check.budget.get("bath", {}).get("why", [])),
+                *((("Struck out", _struck(scope, void)),) if void else ()),
+            ]
+        )
+    if check.verdict == Verdict.OUT_OF_TOLERANCE and not void:
+        what = "certificate" if check.kind == Kind.CERTIFICATE else "check"
+        writer.paragraph(
+            f"With this {what} the readings of {check.probe.code} since its last good check, and until its next one, went into "
+            "quarantine: see the cases of quarantine."
+        )
+
+
+def _figures(check: Check, unit: str) -> str:
+    allowed = show_spread(check.tolerance_milli, unit)
+    if check.error_milli is None:
+        return f"none found; allowed {allowed}"
+    return f"{error(check, unit)}, {show_spread(check.expanded_milli, unit)}, allowed {allowed}"
+
+
+def _struck(scope: RecordScope, void) -> str:
+    who, at = scope.people.full(void.recorded_by_id), moment(void.recorded_at, scope.zone)
+    new = f" In its place: C{void.replacement_id}." if void.replacement_id else ""
+    return f"by {who}, {at}: {sentence(void.reason)}{new}"

@@ -1,0 +1,55 @@
+"""What was still undecided when the record was printed."""
+
+from collections.abc import Iterator
+
+from django.db.models import Q
+
+from compliance.checks.models import Standing
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+
+from ..checking import History
+from ..counting import count_readings, deviations_of
+from ..holding import cases_here
+from ..scope import RecordScope
+from ..words import moment, plural, value
+
+COLUMNS = [Column("Open", points=90), Column("What is missing", share=1)]
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Open points at printing")
+    writer.table(COLUMNS, _rows(scope), empty="Nothing was left open.")
+
+
+def _rows(scope: RecordScope) -> Iterator[Row]:
+    for case in cases_here(scope):
+        if case.undecided:
+            yield Row(
+                (f"Case {case.title}", f"{plural(case.undecided, 'reading')} here still to decide on: hold the food.")
+            )
+        elif not case.signatures:
+            yield Row((f"Case {case.title}", "Decided at this site; no supervisor has signed it."))
+    live = deviations_of(scope).filter(Q(acted=False) | Q(held=True), reading__void__isnull=True)
+    waiting = live.select_related("reading").order_by("reading__taken_at", "pk")
+    for deviation in waiting.iterator(chunk_size=500):
+        reading = deviation.reading
+        read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s)
+        missing = "the food is still held apart." if deviation.held else "nothing is recorded about what was done."
+        what = f"{reading.item}, {read}, {moment(reading.taken_at, scope.zone)}: {missing}"
+        yield Row((f"Deviation D{deviation.pk}", what))
+    for code in History(scope).overdue():
+        yield Row(
+            (f"Probe {code}", "Its check was overdue at the end of the period, or at printing if that came first.")
+        )
+    yield from _doubtful(scope)
+
+
+def _doubtful(scope: RecordScope) -> Iterator[Row]:
+    numbers = dict(count_readings(scope).by_standing)
+    if numbers[Standing.UNPROVEN.label]:
+        words = f"{plural(numbers[Standing.UNPROVEN.label], 'reading')} by probes that no good check had vouched for."
+        yield Row(("Unproven readings", words))
+    if numbers[Standing.PENDING.label]:
+        words = f"{plural(numbers[Standing.PENDING.label], 'reading')} that wait for the next check of their probe."
+        yield Row(("Pending readings", words))

@@ -1,0 +1,173 @@
+"""Each probe of the period: what it is, where it was, its timeline as a picture, and its checks."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from itertools import groupby
+
+from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
+from compliance.checks.queries import entered_late
+from compliance.probes.models import Event, Probe
+from shared.charts.timeline import Band, Dot, Flag, probe_timeline
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+from shared.units import show, show_spread
+
+from ..checking import checks_in
+from ..probes import ProbeHere, Stay
+from ..scope import RecordScope, day
+from ..words import error, method, moment, plural, sentence
+
+COLUMNS = [
+    Column("Made", points=49), Column("No.", points=30), Column("Stage", points=42), Column("Method and reference", share=1),
+    Column("Error, ± U", align="right", points=46), Column("Allowed", align="right", points=40),
+    Column("Verdict", points=58), Column("By", points=24), Column("Next due", points=49),
+]  # fmt: skip
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Probes and their checks")
+    writer.paragraph(
+        "Every probe that was placed, read or checked at the site in the period. Its checks at other sites are shown too, "
+        "because they decide what its readings here are worth."
+    )
+    if not scope.probes:
+        writer.paragraph("No probe was here in the period.")
+    spans, events = _spans(scope), _events(scope)
+    checks = groupby(checks_in(scope).iterator(chunk_size=500), key=lambda check: check.probe_id)
+    probe_id, mine = next(checks, (None, ()))
+    for here in scope.probes:
+        pk = here.probe.pk
+        found = []
+        if probe_id == pk:
+            found = list(mine)
+            probe_id, mine = next(checks, (None, ()))
+        _write_probe(writer, scope, here, spans.get(pk, []), found, events.get(pk, []))
+
+
+def _spans(scope: RecordScope) -> dict[int, list[Span]]:
+    """The spans of each probe that fall in the period, with the checks on either side."""
+    overlap = {"starts_at__lt": scope.end, "ends_at__gte": scope.start}
+    spans = Span.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **overlap)
+    spans = spans.select_related("behind", "ahead").order_by("probe", "ends_at")
+    return {pk: list(group) for pk, group in groupby(spans, key=lambda span: span.probe_id)}
+
+
+def _events(scope: RecordScope) -> dict[int, list[Event]]:
+    probes = [here.probe.pk for here in scope.probes]
+    events = Event.objects.filter(probe__in=probes, void__isnull=True, **scope.within("at")).order_by(
+        "probe", "at", "pk"
+    )
+    return {pk: list(group) for pk, group in groupby(events, key=lambda event: event.probe_id)}
+
+
+def _write_probe(writer: Writer, scope: RecordScope, here: ProbeHere, spans, checks, events) -> None:
+    probe = here.probe
+    with writer.together():
+        writer.heading(f"Probe {probe.code}" + (f": {probe.description}" if probe.description else ""), 2)
+        writer.facts(_facts(scope, here, spans))
+        if scope.reached > scope.start:
+            writer.drawing(_picture(writer, scope, probe, spans, checks, events))
+    empty = f"Probe {probe.code} was not checked in the period."
+    writer.table(
+        COLUMNS, (_row(scope, probe, check) for check in checks), caption=f"Checks of {probe.code}", empty=empty
+    )
+
+
+def _facts(scope: RecordScope, here: ProbeHere, spans: list[Span]) -> Iterator[tuple[str, object]]:
+    probe, unit = here.probe, scope.site.unit
+    yield "Sensor", probe.get_sensor_display()
+    yield "Maker, model, serial", ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
+    yield (
+        "Display and tolerance",
+        (
+            f"reads to {show_spread(probe.resolution_milli, unit).lstrip('±')}; may be off by "
+            f"{show_spread(probe.tolerance_milli, unit)}; {show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
+        ),
+    )
+    yield "Checked", "every day" if probe.check_every_days == 1 else f"every {probe.check_every_days} days"
+    yield "Where it was", "\n".join(_stay(stay, scope) for stay in here.stays)
+    yield "Last check before", _beside(spans[0].behind if spans else None, scope, before=True)
+    yield "Next check after", _beside(spans[-1].ahead if spans else None, scope, before=False)
+    yield "At printing", _state(probe, scope)
+
+
+def _stay(stay: Stay, scope: RecordScope) -> str:
+    end = f"until {moment(stay.end, scope.zone)}" if stay.end else "not moved since"
+    reason = f" ({stay.reason})" if stay.reason else ""
+    return f"{stay.site} from {moment(stay.start, scope.zone)}, {end}{reason}"
+
+
+def _beside(check: Check | None, scope: RecordScope, *, before: bool) -> str:
+    """The conclusive check that speaks for one edge of the period, where it lies outside the period."""
+    if check is None or (check.checked_at >= scope.start if before else check.checked_at < scope.end):
+        return "see the checks below" if check else "none known"
+    told = f"C{check.pk}, {moment(check.checked_at, scope.zone)}: {check.get_verdict_display()}"
+    return f"{told}, error {error(check, scope.site.unit)} {show_spread(check.expanded_milli, scope.site.unit)}"
+
+
+def _state(probe: Probe, scope: RecordScope) -> str:
+    state = getattr(probe, "state", None)
+    if probe.withdrawn:
+        return "withdrawn from use"
+    if state is None or state.due_at in (None, BEGINNING):
+        return "never checked; a check is due"
+    due = moment(state.due_at, scope.zone)
+    word = "overdue since" if state.due_at < scope.now else "next check due"
+    return f"{state.get_standing_display()}; {word} {due} ({state.due_because})"
+
+
+def _picture(writer: Writer, scope: RecordScope, probe: Probe, spans, checks, events):
+    return probe_timeline(
+        [Band(_open(s.starts_at, BEGINNING), _open(s.ends_at, END), s.standing) for s in spans],
+        [_dot(check) for check in checks],
+        [Flag(event.at, f"E{event.pk} {event.get_kind_display()}") for event in events],
+        tolerance=probe.tolerance_milli / 1000, start=scope.start, end=scope.reached, zone=scope.zone,
+        unit=scope.site.unit, width=writer.width, height=200,
+    )  # fmt: skip
+
+
+def _open(at, end):
+    return None if at == end else at
+
+
+def _dot(check: Check) -> Dot:
+    figures = (None if milli is None else milli / 1000 for milli in (check.error_milli, check.expanded_milli))
+    return Dot(check.checked_at, *figures, check.verdict, check.stage, void=hasattr(check, "void"))
+
+
+def _row(scope: RecordScope, probe: Probe, check: Check) -> Row:
+    unit, void = scope.site.unit, hasattr(check, "void")
+    spread = "" if check.error_milli is None else f"\n{show_spread(check.expanded_milli, unit)}"
+    cells = (
+        moment(check.checked_at, scope.zone), f"C{check.pk}", check.get_stage_display().split(",")[0].capitalize(),
+        method(check, unit), error(check, unit) + spread, show_spread(check.tolerance_milli, unit),
+        check.get_verdict_display().capitalize(), scope.people.initials(check.checked_by_id), _next_due(scope, probe, check),
+    )  # fmt: skip
+    strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
+    return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check)))
+
+
+def _next_due(scope: RecordScope, probe: Probe, check: Check) -> str:
+    if check.verdict != Verdict.IN_TOLERANCE:
+        return "before use"
+    return day((check.checked_at + timedelta(days=probe.check_every_days)).astimezone(scope.zone).date())
+
+
+def _notes(scope: RecordScope, check: Check) -> Iterator[str]:
+    void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
+    who, at = scope.people.full(check.checked_by_id), moment(check.recorded_at, scope.zone)
+    yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site.name}'}."
+    if corrects:
+        yield f"Corrects C{corrects.voids_id}."
+    if entered_late(check):
+        yield f"Entered late, {at}, by {scope.people.initials(check.recorded_by_id)}."
+    elif check.recorded_by_id != check.checked_by_id:
+        yield f"Entered by {scope.people.full(check.recorded_by_id)}."
+    if check.immersion_mm:
+        yield f"In the ice {plural(round(check.immersion_mm), 'mm', 'mm')} deep."
+    if check.note:
+        yield f"Note: {sentence(check.note)}"
+    if void:
+        yield f"Struck out by {scope.people.full(void.recorded_by_id)}, {moment(void.recorded_at, scope.zone)}: "
+        yield sentence(void.reason)
+        yield f"In its place: C{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."

@@ -1,0 +1,118 @@
+"""Every reading of the period, day by day; days without one are named."""
+
+from collections import namedtuple
+from collections.abc import Iterable, Iterator
+from datetime import date, timedelta
+from itertools import groupby
+
+from compliance.checks.models import Standing
+from compliance.limits.models import LimitVersion
+from compliance.limits.wording import demand
+from compliance.readings.queries import MADE_AT_THE_TIME
+from shared.printing.flow import Writer
+from shared.printing.page import MONTHS
+from shared.printing.table import Column, Row
+
+from ..scope import RecordScope, day
+from ..words import clock, moment, sentence, value
+
+COLUMNS = [
+    Column("Time", points=27), Column("No.", points=33), Column("Food or unit", share=1), Column("Limit", share=1.25),
+    Column("Reading", align="right", points=58), Column("Probe", points=44), Column("By", points=24),
+    Column("Standing", points=54),
+]  # fmt: skip
+FIELDS = {
+    "pk": "pk", "at": "taken_at", "item": "item", "version": "limit_version_id", "typed": "typed", "unit": "unit",
+    "milli": "value_milli", "hold_s": "hold_s", "probe": "probe_id", "by": "taken_by_id", "standing": "standing",
+    "recorded_at": "recorded_at", "recorded_by": "recorded_by_id", "note": "note", "file": "source_id",
+    "deviation": "deviation__pk", "beyond": "deviation__why", "corrects": "corrects__voids_id", "void": "void__reason",
+    "voided_at": "void__recorded_at", "voided_by": "void__recorded_by_id", "new": "void__replacement_id",
+    "new_typed": "void__replacement__typed", "new_unit": "void__replacement__unit",
+    "new_milli": "void__replacement__value_milli",
+}  # fmt: skip
+Line = namedtuple("Line", FIELDS)
+WORDS = {standing.value: standing.label.capitalize() for standing in Standing}
+DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+CHUNK = 2000
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Readings")
+    told = Telling(scope)
+    lines = map(Line._make, scope.judged().values_list(*FIELDS.values()).iterator(chunk_size=CHUNK))
+    expected = scope.first
+    for on, group in groupby(lines, key=lambda line: line.at.astimezone(scope.zone).date()):
+        _write_gap(writer, expected, on)
+        caption = f"{DAYS[on.weekday()]} {on.day} {MONTHS[on.month - 1]} {on.year}"
+        writer.table(COLUMNS, told.rows(group), caption=caption)
+        expected = on + timedelta(days=1)
+    _write_gap(writer, expected, _last_day(scope) + timedelta(days=1))
+
+
+def _last_day(scope: RecordScope) -> date:
+    """The last day of the period that had begun when the record was printed."""
+    return min(scope.last, scope.now.astimezone(scope.zone).date())
+
+
+def _write_gap(writer: Writer, first: date, after: date) -> None:
+    """Say of the days from `first` to the one before `after` that nothing was read on them."""
+    last = after - timedelta(days=1)
+    if last < first:
+        return
+    days = day(first) if first == last else f"{day(first)} to {day(last)}"
+    writer.paragraph(f"{days}: no reading was recorded.", strong=True)
+
+
+class Telling:
+    """Rows of the table. Limits and probes are looked up once, not reading by reading."""
+
+    def __init__(self, scope: RecordScope):
+        used = scope.readings().order_by().values("limit_version")
+        versions = LimitVersion.objects.filter(pk__in=used).select_related("limit")
+        self._limits = {version.pk: f"{version.limit.title}: {demand(version)}" for version in versions}
+        self._probes = {here.probe.pk: here.probe.code for here in scope.probes}
+        self._zone, self._people = scope.zone, scope.people
+
+    def rows(self, lines: Iterable[Line]) -> Iterator[Row]:
+        zone, limits, probes, initials = self._zone, self._limits, self._probes, self._people.initials
+        for line in lines:
+            void = line.void is not None
+            yield Row(
+                (
+                    clock(line.at.astimezone(zone)), f"R{line.pk}", line.item, limits[line.version],
+                    value(line.typed, line.unit, line.milli, line.hold_s), probes[line.probe], initials(line.by),
+                    "Void" if void else WORDS[line.standing],
+                ),
+                void=void, strong=line.deviation is not None and not void, note=self._note(line, void),
+            )  # fmt: skip
+
+    def _note(self, line: Line, void: bool) -> str:
+        late = line.recorded_at - line.at > MADE_AT_THE_TIME
+        other = line.recorded_by != line.by
+        if not (void or late or other or line.deviation or line.note or line.corrects or line.file):
+            return ""
+        parts = []
+        if line.corrects:
+            parts.append(f"Corrects R{line.corrects}.")
+        if line.deviation:
+            parts.append(f"Deviation D{line.deviation}: {sentence(line.beyond)}")
+        if late or other or line.file:
+            parts.append(self._entered(line, late, other))
+        if line.note:
+            parts.append(f"Note: {sentence(line.note)}")
+        if void:
+            parts.append(self._struck(line))
+        return " ".join(parts)
+
+    def _entered(self, line: Line, late: bool, other: bool) -> str:
+        how = "from a file" if line.file else ""
+        who = f"by {self._people.initials(line.recorded_by)}" if other else ""
+        at = moment(line.recorded_at, self._zone) if late or line.file else ""
+        return " ".join(filter(None, ("Entered late" if late else "Entered", at, how, who))) + "."
+
+    def _struck(self, line: Line) -> str:
+        who, at = self._people.initials(line.voided_by), moment(line.voided_at, self._zone)
+        told = f"Struck out by {who}, {at}: {sentence(line.void)}"
+        if line.new is None:
+            return f"{told} Nothing stands in its place."
+        return f"{told} In its place: R{line.new}, {value(line.new_typed, line.new_unit, line.new_milli)}."

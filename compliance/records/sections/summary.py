@@ -1,0 +1,46 @@
+"""What happened in the period, in numbers; a zero is printed as a zero."""
+
+from collections.abc import Iterator
+
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+
+from ..counting import CheckCount, count_cases, count_checks, count_deviations, count_readings
+from ..scope import RecordScope
+
+COLUMNS = [Column("In the period", share=2.2), Column("Number", align="right", points=44), Column("Which", share=2)]
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Summary")
+    writer.table(COLUMNS, _rows(scope))
+
+
+def _rows(scope: RecordScope) -> Iterator[Row]:
+    yield from _checks(count_checks(scope), len(scope.probes))
+    readings = count_readings(scope)
+    yield Row(("Readings taken", readings.taken, "void ones not counted"), strong=True)
+    for word, number in readings.by_standing:
+        yield Row((f"  standing: {word}", number, " "))
+    yield Row(("  entered late", readings.late, " "))
+    yield Row(("Readings void or corrected", readings.void, "struck out where they stand"), strong=True)
+    opened, closed = count_deviations(scope)
+    yield Row(("Deviations from a limit", opened + closed, " "), strong=True)
+    yield Row(("  open: nothing recorded yet about what was done", opened, " "))
+    yield Row(("  closed: what was done is recorded", closed, " "))
+    cases = count_cases(scope)
+    yield Row(("Cases of quarantine that touch the period", cases.total, " "), strong=True)
+    yield Row(("  with readings still to decide on", cases.open, cases.open_which or " "))
+    yield Row(("  decided, not signed", cases.to_sign, cases.to_sign_which or " "))
+    yield Row(("  signed", cases.signed, " "))
+
+
+def _checks(checks: CheckCount, probes: int) -> Iterator[Row]:
+    yield Row(("Probes placed, read or checked here", probes, " "), strong=True)
+    yield Row(("Checks made of these probes", checks.made, "void ones not counted"), strong=True)
+    for word, number, which in checks.by_verdict:
+        yield Row((f"  {word}", number, which or " "))
+    yield Row(("  made after the day they were due", len(checks.late), ", ".join(checks.late) or " "))
+    yield Row(("Checks void or corrected", checks.void, " "), strong=True)
+    which = ", ".join(checks.overdue)
+    yield Row(("Probes whose check was overdue at the end", len(checks.overdue), which or " "), strong=True)

@@ -1,0 +1,8 @@
+from django.urls import path
+
+from . import views
+
+urlpatterns = [
+    path("records/", views.record_form, name="record_form"),
+    path("records/print/", views.record_print, name="record_print"),
+]

@@ -1,0 +1,54 @@
+"""Choosing a record and printing it. Printing reads and writes nothing."""
+
+import tempfile
+
+from django.http import FileResponse, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.text import slugify
+from django.views.decorators.http import require_safe
+
+from .access import get_site_to_print
+from .forms import RecordForm
+from .record import write_record
+from .scope import RecordScope
+
+IN_MEMORY = 2 * 1024 * 1024
+
+
+@require_safe
+def record_form(request: HttpRequest) -> HttpResponse:
+    """Site, period and paper; the answer is the record itself."""
+    form = RecordForm(person=request.user, initial={"period": "week", "site": request.GET.get("site")})
+    return _form_page(request, form)
+
+
+@require_safe
+def record_print(request: HttpRequest) -> HttpResponse:
+    """The record as a PDF, or the form again where the period cannot be."""
+    if "site" in request.GET:
+        get_site_to_print(request.user, request.GET["site"])
+    form = RecordForm(request.GET, person=request.user)
+    if not form.is_valid():
+        return _form_page(request, form, status=400)
+    given = form.cleaned_data
+    scope = RecordScope(
+        site=given["site"], first=given["from"], last=given["to"], paper=given["paper"], printed_by=request.user.name,
+        now=timezone.now(),
+    )  # fmt: skip
+    out = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - the response closes it
+    write_record(out, scope)
+    out.seek(0)
+    return FileResponse(out, content_type="application/pdf", filename=file_name(scope))
+
+
+def file_name(scope: RecordScope) -> str:
+    """A name in plain letters that says what is in the file."""
+    site = slugify(scope.site.name)[:60] or f"site-{scope.site.pk}"
+    return f"record-{site}-{scope.first.isoformat()}-to-{scope.last.isoformat()}.pdf"
+
+
+def _form_page(request: HttpRequest, form: RecordForm, status: int = 200) -> HttpResponse:
+    return render(
+        request, "records/record_form.html", {"form": form, "has_sites": form.first_site() is not None}, status=status
+    )

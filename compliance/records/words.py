@@ -1,0 +1,72 @@
+"""How times, values and acts are put into words on paper."""
+
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from compliance.checks.models import Check, Kind
+from compliance.limits.wording import duration
+from shared.printing.page import MONTHS
+from shared.units import Unit, show, show_error, show_spread
+
+BATHS = {
+    "packed_crushed": "packed crushed ice",
+    "stirred_cubes": "stirred ice cubes in water",
+    "unstirred": "unstirred ice and water",
+    "unconfirmed": "ice bath not confirmed",
+}
+
+
+def moment(at: datetime, zone: ZoneInfo) -> str:
+    """A date and time at the site: "14 Mar 2026 16:05"; where the clock shows that hour twice, with the zone's name."""
+    local = at.astimezone(zone)
+    return f"{local.day} {MONTHS[local.month - 1]} {local.year} {clock(local)}"
+
+
+def clock(local: datetime) -> str:
+    """The time of day of a local time: "16:05", or "01:30 GMT" in an hour that the clocks repeat."""
+    shown = f"{local.hour:02}:{local.minute:02}"
+    if local.utcoffset() == local.replace(fold=1 - local.fold).utcoffset():
+        return shown
+    return f"{shown} {local.tzname()}"
+
+
+def value(typed: str, unit: str, milli: int, hold_s: int | None = None) -> str:
+    """A reading as it was typed, in °C too where it was typed in another unit, and how long it was held."""
+    text = f"{typed} {Unit(unit).label}"
+    if unit != Unit.CELSIUS:
+        text += f" ({show(milli)})"
+    return text if hold_s is None else f"{text} for {duration(hold_s) or '0 s'}"
+
+
+def between(lowest: int | None, highest: int | None, unit: str) -> str:
+    """What a reading could really have been."""
+    if lowest is None or highest is None:
+        return "cannot be told"
+    return f"{show(lowest, unit)} to {show(highest, unit)}"
+
+
+def method(check: Check, unit: str) -> str:
+    """How a check was made and against what, with the uncertainty of the reference."""
+    if check.kind == Kind.CERTIFICATE:
+        return f"Certificate {check.certificate_number}, {check.laboratory}, at {show(check.reference_milli, unit, 2)}"
+    bath = BATHS.get(check.preparation.get("kind", ""), "ice bath")
+    half_width = check.budget.get("bath", {}).get("half_width")
+    reference = show(check.reference_milli, unit, 2)
+    spread = "" if half_width is None else f" {show_spread(round(half_width * 1000), unit)}"
+    return f"{bath[0].upper()}{bath[1:]}, {reference}{spread}"
+
+
+def error(check: Check, unit: str) -> str:
+    """The error of the probe, or that none was found."""
+    return "none found" if check.error_milli is None else show_error(check.error_milli, unit)
+
+
+def plural(count: int, one: str, many: str = "") -> str:
+    """A number with its noun, as in "1 reading" or "3 readings"."""
+    return f"{count:,} {one if count == 1 else many or one + 's'}"
+
+
+def sentence(text: str) -> str:
+    """Text that people typed, ended so that the next sentence can follow it."""
+    text = text.strip()
+    return text if not text or text[-1] in ".!?…" else f"{text}."
