@@ -5,12 +5,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, F, QuerySet
+from django.db.models import Count, Exists, F, QuerySet
 
 from compliance.checks.models import ProbeState, Standing
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.readings.models import Deviation
+from compliance.readings.queries import SETTLED
 from sites.models import Site
 
 
@@ -42,8 +43,8 @@ def end_of_today(site: Site, now: datetime) -> datetime:
 
 
 def open_deviations(site_ids: Iterable[int]) -> QuerySet[Deviation]:
-    """Deviations without a corrective action, of readings that still count."""
-    return Deviation.objects.filter(actions__isnull=True, reading__site__in=site_ids, reading__void__isnull=True)
+    """Deviations that wait, of readings that still count: nothing was done yet, or the food is still held apart."""
+    return Deviation.objects.filter(~Exists(SETTLED), reading__site__in=site_ids, reading__void__isnull=True)
 
 
 @dataclass(frozen=True, slots=True)

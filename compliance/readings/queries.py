@@ -15,19 +15,23 @@ from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
 
 from .judging import Track
-from .models import CorrectiveAction, Deviation, Reading
+from .models import CorrectiveAction, Deviation, Disposition, Reading
 
+# Whether a deviation is done with. Food that is held apart still waits for somebody to say what becomes of it.
+SETTLED = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True).exclude(
+    disposition=Disposition.HELD
+)
 # How long after the act an entry still counts as made at the time.
 MADE_AT_THE_TIME = timedelta(hours=2)
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
     """The readings at sites where this person has a role, with all that a list shows, void ones too."""
-    acted = CorrectiveAction.objects.filter(deviation__reading=OuterRef("pk"))
+    settled = CorrectiveAction.objects.filter(deviation__reading=OuterRef("pk"), replaced_by__isnull=True)
     return (
         Reading.objects.filter(site__in=sites_of(person))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
-        .annotate(standing=standing_subquery(), acted=Exists(acted))
+        .annotate(standing=standing_subquery(), settled=Exists(settled.exclude(disposition=Disposition.HELD)))
     )
 
 
@@ -53,18 +57,17 @@ def span_of(reading: Reading) -> Span | None:
 
 
 def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:
-    """Deviations at these sites with nothing recorded yet about what was done."""
-    return Deviation.objects.filter(actions__isnull=True, reading__site__in=sites, reading__void__isnull=True)
+    """Deviations at these sites (or keys of sites) that wait: nothing was done yet, or the food is still held apart."""
+    return Deviation.objects.filter(~Exists(SETTLED), reading__site__in=sites, reading__void__isnull=True)
 
 
 def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     """Deviations at sites where this person has a role, with all that a list shows; those of void readings left out."""
     related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by")
-    acted = CorrectiveAction.objects.filter(deviation=OuterRef("pk"))
     return (
         Deviation.objects.filter(reading__site__in=sites_of(person), reading__void__isnull=True)
         .select_related(*related)
-        .annotate(acted=Exists(acted), taken_at=F("reading__taken_at"))
+        .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))
     )
 
 

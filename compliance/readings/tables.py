@@ -53,7 +53,7 @@ class ReadingTable(tables.Table):
             return badge("record", "void")
         if getattr(record, "deviation", None) is None:
             return badge("deviation", "none")
-        return badge("deviation", "closed" if record.acted else "open")
+        return badge("deviation", "closed" if record.settled else "open")
 
     def render_standing(self, record):
         return badge("standing", record.standing)
@@ -78,7 +78,7 @@ class DeviationTable(tables.Table):
         return when(record.reading.taken_at, record.reading.site.zone, "full")
 
     def render_state(self, record):
-        return badge("deviation", "closed" if record.acted else "open")
+        return badge("deviation", "closed" if record.settled else "open")
 
 
 class LineTable(tables.Table):

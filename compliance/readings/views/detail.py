@@ -13,7 +13,7 @@ from sites.models import Role
 
 from ..judging import breach
 from ..models import Reading
-from ..queries import MADE_AT_THE_TIME, span_of, track_of, trail_of
+from ..queries import MADE_AT_THE_TIME, open_deviations, span_of, track_of, trail_of
 from ..wording import ACTS, verdict_of, why_standing
 
 
@@ -25,7 +25,7 @@ def detail_of(request, reading: Reading) -> dict:
     return {
         "reading": reading, "site": reading.site, "void": void, "deviation": deviation,
         "verdict": verdict_of(reading, why), "usual_action": reading.limit_version.usual_action if why else "",
-        "acted": deviation.actions.exists() if deviation else False,
+        "settled": bool(deviation) and not open_deviations([reading.site_id]).filter(pk=deviation.pk).exists(),
         "standing": span.standing if span else Standing.UNPROVEN.value,
         "standing_why": why_standing(span, reading.probe.code, reading.site.zone),
         "doubts": track_of(reading.probe).doubts(reading.value_milli, reading.site_id, reading.taken_at),

@@ -17,6 +17,7 @@ from ..access import get_deviation
 from ..actions import act_on_deviation
 from ..filters import DeviationFilter
 from ..forms import ActForm
+from ..models import Disposition
 from ..queries import deviations_seen_by, people_at
 from ..tables import DeviationTable
 from .detail import facts_of
@@ -27,7 +28,7 @@ def deviation_list(request):
     """Those that wait come first: they are what the page opens with."""
     done = request.GET.get("state") == "done"
     chosen = DeviationFilter(request.GET, request.user)
-    found = chosen.narrow(deviations_seen_by(request.user)).filter(acted=done)
+    found = chosen.narrow(deviations_seen_by(request.user)).filter(settled=done)
     page = page_by_key(found, request, "taken_at")
     table = DeviationTable(page.rows, exclude=("site",) if "site" in chosen.chosen else ())
     table.pager = page
@@ -67,9 +68,9 @@ def deviation_detail(request, pk):
             return redirect("deviation_detail", pk)
     return render(request, "readings/deviation_detail.html", {
         "deviation": deviation, "reading": reading, "form": form, "void": void, "facts": facts_of(reading),
-        "why": f"{deviation.why[0].upper()}{deviation.why[1:]}.", "state": "closed" if made else "open",
+        "why": f"{deviation.why[0].upper()}{deviation.why[1:]}.", "state": "closed" if made and made[0].disposition != Disposition.HELD else "open",
         "made": [act_facts(act, reading.site) for act in made],
-        "open_form": bool(form and (form.errors or not made)),
+        "open_form": bool(form and (form.errors or not made or made[0].disposition == Disposition.HELD)),
     })  # fmt: skip
 
 
@@ -83,6 +84,8 @@ def told(request, made) -> dict:
     if not made:
         return first
     last = made[0]
+    if last.disposition == Disposition.HELD:  # the food waits: what becomes of it is still to be said
+        return first | {"action": last.action, "cause": last.cause}
     return first | {"action": last.action, "cause": last.cause, "disposition": last.disposition, "note": last.note}
 
 
@@ -93,4 +96,4 @@ def act_facts(act, site) -> dict:
         ("Done", when(act.done_at, site.zone)), ("Decided by", f"{act.decided_by} ({act.decided_by.initials})"),
         ("Entered", f"{when(act.recorded_at, site.zone)} by {act.recorded_by}"),
     ]  # fmt: skip
-    return {"facts": [(label, value) for label, value in facts if value], "held": act.disposition == "held"}
+    return {"facts": [(label, value) for label, value in facts if value], "held": act.disposition == Disposition.HELD}
