@@ -63,10 +63,12 @@ def mark(draft: CheckDraft, point: Point, state: str) -> CheckDraft:
 
 
 @transaction.atomic
-def set_stage(draft: CheckDraft, stage: Stage) -> CheckDraft:
+def tell(draft: CheckDraft, **about) -> CheckDraft:
+    """Keep what was said beside the readings: `stage`, `note`, `immersion_mm`."""
     draft = _hold(draft)
-    draft.stage = stage
-    draft.save(update_fields=["stage"])
+    for name, value in about.items():
+        setattr(draft, name, value)
+    draft.save(update_fields=list(about))
     return draft
 
 
@@ -120,12 +122,12 @@ def take_back(draft: CheckDraft, elapsed_ms: int) -> CheckDraft:
     return draft
 
 
-def finish(draft: CheckDraft, by: Person, note: str) -> Check:
+def finish(draft: CheckDraft, by: Person) -> Check:
     """Record the check. Raises ValidationError while there is nothing to record."""
     if draft.inserted_at is None or not draft.readings:
         raise ValidationError("Type at least one reading of the display before you finish.")
     return actions.record_zero(
-        by=by, key=draft.key, probe=draft.probe, site=draft.probe.site, stage=draft.stage, note=note,
+        by=by, key=draft.key, probe=draft.probe, site=draft.probe.site, stage=draft.stage, note=draft.note,
         checked_at=draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0]),
         preparation=preparation_of(draft), readings=[tuple(r) for r in draft.readings], immersion_mm=draft.immersion_mm,
     )  # fmt: skip

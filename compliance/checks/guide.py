@@ -72,6 +72,7 @@ IN_THE_ICE = {
         ),
     ),
 }
+NEWEST = 3
 KINDS = {
     BathKind.PACKED_CRUSHED: "Crushed ice, packed",
     BathKind.STIRRED_CUBES: "Ice cubes in water, stirred all the time",
@@ -101,7 +102,6 @@ class Taken:
     elapsed_ms: int
     clock: str
     text: str
-    last: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +118,14 @@ class Timing:
     tone: str
 
     @property
+    def newest(self) -> tuple[Taken, ...]:
+        return self.taken[:NEWEST]
+
+    @property
+    def older(self) -> tuple[Taken, ...]:
+        return self.taken[NEWEST:]
+
+    @property
     def settled(self) -> bool:
         return self.settling.state is SettlingState.SETTLED
 
@@ -132,6 +140,19 @@ class Guide:
     current: Step | None
     timing: Timing | None
     missing: tuple[str, ...]
+
+    @property
+    def confirming(self) -> bool:
+        """Whether something is still to be confirmed."""
+        return self.current is not None
+
+    @property
+    def ahead(self) -> list[Step]:
+        return [step for step in self.steps if step.state == "todo"]
+
+    @property
+    def behind(self) -> list[Step]:
+        return [step for step in self.steps if step.state in ("done", "left")]
 
 
 def guide(draft: CheckDraft, now: datetime) -> Guide:
@@ -177,15 +198,18 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         same_again=readings[-1].text if readings else "",
         seen=len(readings),
         taken=_taken(readings),
-        picture=settling_svg(draft.probe, readings, unit, value=settling.value, residual=settling.residual),
+        picture=settling_svg(draft.probe, readings, unit, value=settling.value, residual=_residual(settling)),
         tone={SettlingState.SETTLED: "good", SettlingState.DRIFTING: "bad"}.get(settling.state, "info"),
     )
 
 
+def _residual(settling: Settling) -> float | None:
+    """Nothing can be said of what is still to come before it has settled."""
+    return settling.residual if settling.state is SettlingState.SETTLED else None
+
+
 def _taken(readings: list[Typed]) -> tuple[Taken, ...]:
-    last = len(readings) - 1
-    rows = [Taken(r.elapsed_ms, clock(r.elapsed_ms / 1000), _shown(r), i == last) for i, r in enumerate(readings)]
-    return tuple(reversed(rows))
+    return tuple(Taken(r.elapsed_ms, clock(r.elapsed_ms / 1000), _shown(r)) for r in reversed(readings))
 
 
 def _shown(reading: Typed) -> str:

@@ -8,7 +8,9 @@ from shared.units import show_error, show_spread
 
 from .queries import due_word, entered_late, event_entered_late
 
-LEAD, NUMBER, ACT = ({"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act"))
+LEAD, NUMBER, ACT, SPARE = (
+    {"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act", "spare")
+)
 
 
 class ProbeTable(tables.Table):
@@ -38,7 +40,7 @@ class ProbeTable(tables.Table):
 
     def render_standing(self, record):
         withdrawn = badge("record", "withdrawn") if record.withdrawn else ""
-        return format_html("{} {}", badge("standing", standing_of(record)), withdrawn)
+        return together(badge("standing", standing_of(record)), withdrawn)
 
     def render_last_good(self, record):
         state = getattr(record, "state", None)
@@ -50,7 +52,7 @@ class ProbeTable(tables.Table):
             return "–"
         at = state.due_at if state else None
         shown = when(at, record.site.zone, "day") if state and state.last_check_id else ""
-        return format_html("{} {}", badge("due", due_word(at, self.now)), shown)
+        return together(badge("due", due_word(at, self.now)), shown)
 
     def render_act(self, record):
         if record.site_id not in self.writes or record.withdrawn:
@@ -60,6 +62,12 @@ class ProbeTable(tables.Table):
         return format_html(
             '<a class="button small-button quiet-button" href="{}" aria-label="{}">Check</a>', address, label
         )
+
+
+def together(*parts: str) -> str:
+    """Several words or badges in one cell; a dash where there is none."""
+    inside = format_html_join("", "<span>{}</span>", ((part,) for part in parts if part))
+    return format_html('<span class="cell">{}</span>', inside) if inside else "–"
 
 
 def standing_of(probe) -> str:
@@ -74,8 +82,8 @@ class CheckTable(tables.Table):
     verdict = tables.Column("Verdict")
     error_milli = tables.Column("Off by", attrs=NUMBER, empty_values=())
     stage = tables.Column("Stage")
-    kind = tables.Column("Kind")
-    checked_by = tables.Column("By")
+    kind = tables.Column("Kind", attrs=SPARE)
+    checked_by = tables.Column("By", attrs=SPARE)
     remarks = tables.Column("Remarks", accessor="pk")
 
     class Meta:
@@ -105,7 +113,7 @@ class CheckTable(tables.Table):
         return badge("stage", record.stage)
 
     def render_remarks(self, record):
-        return format_html_join(" ", "{}", ((badge("record", word),) for word in remarks_of(record))) or "–"
+        return together(*(badge("record", word) for word in remarks_of(record)))
 
 
 def remarks_of(check) -> list[str]:
@@ -142,13 +150,9 @@ class EventTable(tables.Table):
 
     def render_remarks(self, record):
         void = getattr(record, "void", None)
-        struck = (
-            format_html("{} {}", badge("record", "corrected" if void.replacement_id else "void"), void.reason)
-            if void
-            else ""
-        )
+        struck = badge("record", "corrected" if void.replacement_id else "void") if void else ""
         late = badge("record", "late") if event_entered_late(record) else ""
-        return format_html("{} {}", struck, late) if struck or late else "–"
+        return together(struck, void.reason if void else "", late)
 
     def render_act(self, record):
         if hasattr(record, "void"):

@@ -244,7 +244,7 @@ def test_after_an_adjustment_the_check_is_as_left_unless_told_otherwise(hands, c
     event(hands.probe, cook, EventKind.ADJUSTED, NOON - timedelta(hours=1))
     hands.make_bath()
     assert hands.draft.stage == "as_left"
-    hands.tap("stage", stage="as_found")
+    hands.tap("about", stage="as_found")
     assert hands.draft.stage == "as_found"
 
 
@@ -260,6 +260,16 @@ def test_what_is_chosen_at_the_end_is_recorded(hands):
     hands.finish(stage="as_left", note="new screw", immersion_mm="70")
     check = Check.objects.get()
     assert (check.stage, check.note, check.immersion_mm) == ("as_left", "new screw", 70)
+
+
+def test_a_note_is_kept_with_the_next_tap_and_while_it_is_written(hands):
+    hands.make_bath()
+    hands.wait(10)
+    hands.read("5.0", note="cracked handle", stage="as_left", immersion_mm="8o")
+    assert (hands.draft.note, hands.draft.stage, hands.draft.immersion_mm) == ("cracked handle", "as_left", None)
+    hands.tap("about", note="cracked handle, taped", immersion_mm="80")
+    assert (hands.draft.note, hands.draft.immersion_mm) == ("cracked handle, taped", 80)
+    assert "cracked handle, taped" in hands.look().content.decode()
 
 
 def test_a_depth_that_is_none_is_refused_and_the_note_stays(hands):
@@ -281,7 +291,7 @@ def test_two_people_check_side_by_side(hands, manager, client):
 
 def test_readers_and_strangers_cannot_tap(as_person, reader, stranger, probe):
     for person, status in ((reader, 403), (stranger, 404)):
-        for name in ("start", "insert", "read", "finish", "point", "take_back", "take_out", "stage"):
+        for name in ("start", "insert", "read", "finish", "point", "take_back", "take_out", "about"):
             response = as_person(person).post(reverse(f"zero_check_{name}", args=[probe.pk]), {"point": "crushed"})
             assert response.status_code == status
     assert not CheckDraft.objects.exists()

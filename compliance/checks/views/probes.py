@@ -22,7 +22,7 @@ from ..pictures import SHOWN, timeline_pair
 from ..queries import due_word, probes_of
 from ..tables import CheckTable, EventTable, PlacementTable, ProbeTable, standing_of
 
-PAGE, FEW = 50, 25
+PAGE, FEW = 50, 15
 MEANS = {
     Standing.PROVEN: ("good", "A good check on either side: it was in tolerance."),
     Standing.PENDING: ("info", "In tolerance at its last check. The next one proves what is read meanwhile."),

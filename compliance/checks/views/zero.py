@@ -16,8 +16,8 @@ from sites.models import Role
 from .. import drafts
 from ..access import get_probe
 from ..forms import FinishForm
-from ..guide import KINDS, guide, timing
-from ..models import Check, CheckDraft, Stage
+from ..guide import guide, timing
+from ..models import Check, CheckDraft
 
 FRAGMENT_GONE = 286  # tells the page to stop asking
 
@@ -47,9 +47,10 @@ def zero_check_point(request, pk):
 
 
 @require_POST
-def zero_check_stage(request, pk):
-    stage = Stage.AS_LEFT if request.POST.get("stage") == Stage.AS_LEFT else Stage.AS_FOUND
-    return _tap(request, pk, lambda draft: drafts.set_stage(draft, stage), keep=request.POST.get("value", ""))
+def zero_check_about(request, pk):
+    """Keep the stage, the note and the depth while they are being filled in."""
+    answer = _tap(request, pk, lambda draft: None)
+    return HttpResponse(status=204) if request.htmx else answer
 
 
 @require_POST
@@ -95,8 +96,7 @@ def zero_check_finish(request, pk):
     try:
         if not form.is_valid():
             raise ValidationError([error for errors in form.errors.values() for error in errors])
-        draft.stage, draft.immersion_mm = form.cleaned_data["stage"], form.cleaned_data["immersion_mm"]
-        check = drafts.finish(draft, request.user, form.cleaned_data["note"])
+        check = drafts.finish(drafts.tell(draft, **form.cleaned_data), request.user)
     except ValidationError as error:
         return _answer(request, probe, error=error, form=form)
     return redirect("check_detail", check.pk)
@@ -120,10 +120,20 @@ def _tap(request, pk: int, act, keep: str = "") -> HttpResponse:
         messages.warning(request, "That check was finished or given up meanwhile.")
         return _answer(request, probe)
     try:
+        _keep_about(request, draft)
         act(draft)
     except ValidationError as error:
         return _answer(request, probe, error=error, keep=keep)
     return _answer(request, probe, keep=keep if request.resolver_match.url_name != "zero_check_read" else "")
+
+
+def _keep_about(request, draft: CheckDraft) -> None:
+    """Each tap brings along what was typed elsewhere on the page, as far as it makes sense by now."""
+    form = FinishForm(request.POST)
+    form.is_valid()
+    about = {name: value for name, value in form.cleaned_data.items() if name in request.POST}
+    if about:
+        drafts.tell(draft, **about)
 
 
 def _draft(request, probe: Probe) -> CheckDraft | None:
@@ -138,15 +148,19 @@ def _answer(request, probe: Probe, *, resume=True, whole=False, error=None, keep
     context = {"probe": probe, "site": probe.site, "draft": draft, "error": error, "keep": keep}
     context["unit_label"] = Unit(probe.site.unit).label
     if draft is None:
-        context |= {"phase": "start", "kinds": KINDS}
+        context |= {"phase": "start"}
     elif drafts.is_abandoned(draft, now) and not resume:
         context |= {"phase": "resume", "touched_at": drafts.touched_at(draft)}
     else:
         shown = guide(draft, now)
         context |= {"phase": "timing" if shown.timing else "prepare", "guide": shown, "timing": shown.timing}
-        context["form"] = form or FinishForm(initial={"stage": draft.stage, "immersion_mm": draft.immersion_mm})
+        context["form"] = form or FinishForm(initial=_said(draft))
     part = request.htmx and not request.htmx.boosted
     return render(request, f"checks/zero/{'body' if part else 'page'}.html", context)
+
+
+def _said(draft: CheckDraft) -> dict:
+    return {"stage": draft.stage, "note": draft.note, "immersion_mm": draft.immersion_mm}
 
 
 def _point(text: str | None) -> Point:
