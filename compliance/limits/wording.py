@@ -7,7 +7,7 @@ from shared.units import MINUS, Unit
 from .models import Direction, LimitVersion, Rule
 
 SECONDS = {"h": 3600, "min": 60, "s": 1}
-PART = re.compile(r"(\d{1,5})\s*(h|hours?|hrs?|min|minutes?|mins?|m|s|sec|seconds?|secs?)?", re.IGNORECASE)
+PART = re.compile(r"(\d{1,5})\s*(h(?:ours?|rs?)?|m(?:in(?:ute)?s?)?|s(?:ec(?:ond)?s?)?)?", re.IGNORECASE)
 LONGEST = 48 * 3600
 
 

@@ -1,5 +1,4 @@
-import pytest
-from django.urls import get_resolver, reverse
+from django.urls import reverse
 
 from tests.world import PASSWORD
 
@@ -25,20 +24,6 @@ def test_signing_in_leads_back_to_the_page_asked_for_but_never_off_the_site(worl
     assert client.post(reverse("sign_in") + "?next=/account/", given).url == "/account/"
     client.post(reverse("sign_out"))
     assert client.post(reverse("sign_in") + "?next=//elsewhere.test/", given).url == reverse("home")
-
-
-def plain_addresses():
-    """Every page of the application that needs no key."""
-    patterns = [p for resolver in get_resolver().url_patterns for p in getattr(resolver, "url_patterns", [resolver])]
-    return sorted({p.name for p in patterns if p.name and not p.pattern.converters})
-
-
-@pytest.mark.django_db
-@pytest.mark.parametrize("name", [n for n in plain_addresses() if n not in ("sign_in", "sign_out")])
-def test_nothing_is_shown_before_signing_in(client, name):
-    answer = client.get(reverse(name))
-    assert answer.status_code in (302, 405)
-    assert answer.status_code == 405 or answer.url.startswith(reverse("sign_in"))
 
 
 def test_ones_own_name_is_changed_but_not_ones_email(world, as_person):
