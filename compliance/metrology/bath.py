@@ -114,7 +114,7 @@ def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Ba
     usable = not set(missing) & set(CRITICAL[kind])
     packed = widths.incomplete if missing else widths.complete
     half_width = widths.stirred if kind is BathKind.STIRRED_CUBES else packed
-    opening = f"The bath stands for 0 °C within {half_width:.2f} °C." if usable else NO_ICE_POINT
+    opening = f"The bath stands for 0 °C within {half_width:g} °C." if usable else NO_ICE_POINT
     why = (opening, *(MISSING[point] for point in missing))
     return Bath(reference=ICE_POINT, half_width=half_width, usable=usable, missing=missing, why=why)
 

@@ -116,7 +116,7 @@ def _components(
     since = settling.settled_since or 0.0
     settled = [reading.value for reading in readings if reading.elapsed >= since]
     found = [
-        rectangular("bath", bath.half_width, f"the bath stands for 0 °C within ±{bath.half_width:.2f} °C"),
+        rectangular("bath", bath.half_width, f"the bath stands for 0 °C within ±{bath.half_width:g} °C"),
         digit("display", instrument.resolution, f"the display shows steps of {instrument.resolution:g} °C"),
         rectangular("settling", settling.residual, "what may still be to come"),
         normal("stem", _stem(immersion, instrument.stem_diameter), "warmth that comes down the stem"),

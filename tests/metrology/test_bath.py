@@ -1,0 +1,87 @@
+"""What each way of making an ice bath is worth. Half-widths are common practice or judgement, no published source."""
+
+from math import sqrt
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from compliance.metrology.bath import CRITICAL, MISSING, WANTED, BathKind, BathWidths, Point, Preparation, judge_bath
+
+ALL = frozenset(Point)
+PACKED, STIRRED = BathKind.PACKED_CRUSHED, BathKind.STIRRED_CUBES
+kinds = st.sampled_from(BathKind)
+points = st.frozensets(st.sampled_from(Point))
+
+
+def bath(kind=PACKED, points=ALL, widths=None):
+    return judge_bath(Preparation(kind=kind, points=points), widths)
+
+
+def test_a_bath_made_point_by_point_is_worth_a_hundredth():
+    """±0.01 °C: common practice, no source; u is a/√3, JCGM 100:2008, 4.3.7."""
+    made = bath()
+    assert made.usable
+    assert (made.reference, made.half_width, made.missing) == (0.0, 0.01, ())
+    assert made.standard_uncertainty == pytest.approx(0.01 / sqrt(3))
+
+
+@pytest.mark.parametrize("point", sorted(ALL - set(CRITICAL[PACKED])))
+def test_one_point_left_out_widens_it_and_is_told(point):
+    made = bath(points=ALL - {point})
+    assert made.usable
+    assert made.half_width == 0.05
+    assert made.missing == (point,)
+    assert MISSING[point] in made.why
+
+
+@pytest.mark.parametrize(("kind", "point"), [(kind, point) for kind in CRITICAL for point in CRITICAL[kind]])
+def test_without_a_critical_point_it_is_no_ice_point(kind, point):
+    made = bath(kind, ALL - {point})
+    assert not made.usable
+    assert made.why[0] == "The bath does not stand for 0 °C."
+    assert MISSING[point] in made.why
+
+
+def test_cubes_stirred_in_water_are_worth_two_tenths():
+    made = bath(STIRRED, frozenset(WANTED[STIRRED]))
+    assert (made.usable, made.half_width) == (True, 0.2)
+
+
+@pytest.mark.parametrize(("kind", "word"), [(BathKind.UNSTIRRED, "stirs"), (BathKind.UNCONFIRMED, "confirmed")])
+def test_an_unstirred_or_unknown_bath_is_no_check_however_carefully_it_was_made(kind, word):
+    made = bath(kind)
+    assert not made.usable
+    assert word in " ".join(made.why)
+
+
+def test_every_point_that_can_be_missing_has_words():
+    assert set(MISSING) == ALL
+    assert all(sentence.endswith(".") for sentence in MISSING.values())
+
+
+def test_a_business_may_use_widths_of_its_own():
+    widths = BathWidths(complete=0.02, incomplete=0.1, stirred=0.5)
+    assert bath(widths=widths).half_width == 0.02
+    assert bath(points=ALL - {Point.DRAINED}, widths=widths).half_width == 0.1
+    assert bath(STIRRED, widths=widths).half_width == 0.5
+
+
+def test_the_words_give_a_width_of_thousandths_in_full():
+    """0.002 °C is what ASTM E563 names as attainable (from memory)."""
+    assert "within 0.002 °C" in bath(widths=BathWidths(complete=0.002)).why[0]
+
+
+@pytest.mark.parametrize(
+    "given", [{"complete": 0.0}, {"complete": 0.1}, {"stirred": 0.01}, {"incomplete": float("nan")}]
+)
+def test_widths_that_do_not_grow_are_refused(given):
+    with pytest.raises(ValueError, match="half-widths above 0 °C that grow"):
+        BathWidths(**given)
+
+
+@given(kinds, points, points)
+def test_doing_more_never_makes_a_bath_worse(kind, done, more):
+    less, full = bath(kind, done), bath(kind, done | more)
+    assert full.usable >= less.usable
+    assert full.half_width <= less.half_width
