@@ -1,0 +1,91 @@
+"""The way around the book: what each person is offered, where they are, and what waits."""
+
+from datetime import timedelta
+
+import pytest
+from django.contrib.auth.models import AnonymousUser
+from django.test import RequestFactory
+from django.urls import resolve, reverse
+from django.utils import timezone
+
+from compliance.overview.context import PARTS, navigation
+from compliance.quarantine.models import Signature
+from sites.models import Role
+from tests.checks import making
+from tests.world import make_area, make_person, make_probe, make_reading
+
+
+def asked(person, path="/account/"):
+    request = RequestFactory().get(path)
+    request.user, request.resolver_match = person, resolve(path)
+    return navigation(request)
+
+
+def nav(person, path="/account/"):
+    return {link.label: link for link in asked(person, path)["nav"]}
+
+
+def test_a_manager_is_offered_everything_but_an_area(world):
+    assert list(nav(world.manager)) == [part for part in PARTS if part != "Area"]
+
+
+def test_a_supervisor_is_led_to_the_area_and_with_two_areas_to_both(world):
+    assert nav(world.supervisor)["Area"].url == reverse("area_detail", args=[world.area.pk])
+    both = make_person("Ada Brook", Role.SUPERVISOR, area=world.area)
+    both.memberships.create(area=make_area(world.business, "West"), role=Role.SUPERVISOR)
+    assert nav(both)["Area"].url == reverse("area_list")
+
+
+def test_nobody_signed_in_is_offered_nothing(rf):
+    request = rf.get("/sign-in/")
+    assert navigation(request) == {"nav": [], "person_links": []}
+    request.user = AnonymousUser()
+    assert navigation(request)["nav"] == []
+
+
+@pytest.mark.parametrize(
+    "path, part",
+    [("/sites/", "Set-up"), ("/people/add/", "Set-up"), ("/set-up/areas/", "Set-up"), ("/limits/1/change/", "Set-up"),
+     ("/probes/", "Probes"), ("/probes/1/check/", "Probes"), ("/checks/1/", "Probes"), ("/account/", None)],
+)  # fmt: skip
+def test_the_part_of_the_book_is_marked(world, path, part):
+    assert [label for label, link in nav(world.supervisor, path).items() if link.current] == ([part] if part else [])
+
+
+def test_a_page_without_navigation_asks_the_database_nothing(world, django_assert_num_queries):
+    with django_assert_num_queries(0):
+        asked(world.supervisor)
+
+
+@pytest.mark.parametrize("probes", [1, 3])
+def test_the_links_take_three_queries_whatever_waits(world, django_assert_num_queries, probes):
+    for number in range(probes):
+        doubted(world, make_probe(world.site, f"Q{number}", by=world.manager))
+    found = asked(world.manager)["nav"]
+    with django_assert_num_queries(3):
+        counts = {link.label: link.count for link in found}
+    assert counts["Quarantine"] == probes
+
+
+def doubted(world, probe):
+    now = timezone.now()
+    making.good(probe, world.cook, now - timedelta(days=9))
+    make_reading(probe, world.limit, "4", now - timedelta(days=5), by=world.cook)
+    return making.bad(probe, world.cook, now - timedelta(days=2))
+
+
+def test_a_failed_check_with_no_reading_in_doubt_is_no_case_to_decide(world):
+    making.bad(world.probe, world.cook, timezone.now() - timedelta(days=2))
+    assert nav(world.manager)["Quarantine"].count == 0
+
+
+def test_a_case_of_another_site_does_not_count_and_a_signed_one_no_more(world):
+    check = doubted(world, world.probe)
+    neighbour = make_person("Ada Brook", Role.MANAGER, site=world.other_site)
+    assert (nav(world.manager)["Quarantine"].count, nav(neighbour)["Quarantine"].count) == (1, 0)
+    at = timezone.now()
+    Signature.objects.create(
+        case=f"check:{check.pk}", probe=world.probe, starts_at=at, ends_at=at, readings=1, counts={}, signed_name="Sol Venn",
+        signed_by=world.supervisor, meaning="Reviewed.", recorded_by=world.supervisor,
+    )  # fmt: skip
+    assert nav(world.manager)["Quarantine"].count == 0
