@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import pairwise
-from math import ceil, exp, expm1, isfinite, log
+from math import ceil, copysign, exp, expm1, inf, isfinite, log
 from statistics import fmean
 
 DEFAULT_TIME_CONSTANT = 5.0  # s; thin food probes in wet packed ice, judgement
 SLOWEST_TIME_CONSTANT = 60.0  # s; a sheath slower than this is no food probe, judgement
-CAUTION = 1.5  # times the time constant that was only estimated, where it bounds what is to come; judgement
+UNSEEN_TIME_CONSTANT = 10.0  # s; where neither the probe's own is known nor a fall was seen, judgement
+CAUTION = 1.5  # times the time constant where it bounds what is to come; judgement
 SHORTEST_WINDOW = 10.0  # s without change before "settled" is said, judgement
 ALONE_AFTER = 60.0  # s after which a short series, even a single reading, is accepted, judgement
 ROOM_ABOVE_BATH = 25.0  # °C; how far a probe may start above its bath, judgement
@@ -84,11 +85,10 @@ def judge_settling(readings: Sequence[TimedReading], resolution: float, time_con
         return _too_few()
     last = len(series) - 1
     start = _still_since(series, last, resolution)
-    tau = time_constant or _time_constant(series, start, resolution)
+    tau = max(time_constant or 0.0, _time_constant(series, start, resolution) or 0.0) or UNSEEN_TIME_CONSTANT
     since = _settled_since(series, last, resolution, tau)
     if since is not None and not _creeping(series, resolution, tau):
-        cautious = time_constant or max(CAUTION * tau, DEFAULT_TIME_CONSTANT)
-        return _settled(series[since:], resolution, cautious)
+        return _settled(series[start:], series[since:], resolution, CAUTION * tau)
     if start == 0 and series[0].elapsed >= ALONE_AFTER:
         return _after_a_wait(series, resolution, time_constant or DEFAULT_TIME_CONSTANT)
     if len(series) == 1:
@@ -144,34 +144,41 @@ def _still_since(series: list[TimedReading], last: int, resolution: float) -> in
     return start
 
 
-def _time_constant(series: list[TimedReading], start: int, resolution: float) -> float:
-    """The slowest rate seen in the later half of the fall, s: cautious, since the slow part of a sheath comes last.
+def _time_constant(series: list[TimedReading], start: int, resolution: float) -> float | None:
+    """The slowest halving seen in the later part of the fall up to the still run, s; None if no fall was seen.
 
-    The first half is left out: a sheath is slow to begin, and the probe may have gone in late.
+    Cautious: the slow part of a sheath comes last, and the end may lie half a digit beyond what the display shows now. The
+    first half of the fall is left out: a sheath is slow to begin, and the probe may have gone in late.
     """
-    end = fmean(reading.value for reading in series[start:])
+    end = series[-1].value + copysign(resolution / 2, series[-1].value - series[0].value)
     gaps: list[tuple[float, float]] = []
     for reading in series[: start + 1]:
         gap = abs(reading.value - end)
-        if gap >= resolution * (1 - DUST) and (not gaps or gap < gaps[-1][1]):
+        if not gaps or gap < gaps[-1][1]:
             gaps.append((reading.elapsed, gap))
-    seen = [
-        (later - earlier) / log(before / after)
-        for (earlier, before), (later, after) in pairwise(gaps)
-        if before <= gaps[0][1] / 2 and later > earlier
-    ]
-    return min(max(seen, default=DEFAULT_TIME_CONSTANT), SLOWEST_TIME_CONSTANT)
+    late = [point for point in gaps if point[1] <= gaps[0][1] / 2] or gaps
+    seen = [_rate(point, late) for point in late]
+    return min(max(filter(None, seen), default=0.0), SLOWEST_TIME_CONSTANT) or None
+
+
+def _rate(point: tuple[float, float], gaps: list[tuple[float, float]]) -> float | None:
+    """The time constant with which the gap halved, or more, from this point; None if it did not."""
+    since, gap = point
+    halved = next(((at, less) for at, less in gaps if less <= gap / 2 and at > since), None)
+    return None if halved is None else (halved[0] - since) / log(gap / halved[1])
 
 
 def _settled_since(series: list[TimedReading], last: int, resolution: float, tau: float) -> int | None:
-    """Index of the reading since which it had settled by `last`; None if it had not."""
+    """Index of the first reading that speaks for the settled value at `last`; None if it had not settled by then.
+
+    After a step onwards only the digit reached speaks: the one before would pull towards where the probe came from.
+    """
     start = _still_since(series, last, resolution)
     step = _step_onwards(series, start, last)
     if step is None:
         return start if _long_enough(series, start, last, tau) else None
-    if _long_enough(series, step, last, tau):
-        return step
-    return start if _long_enough(series, start, step - 1, tau) else None
+    enough = _long_enough(series, step, last, tau) or _long_enough(series, start, step - 1, tau)
+    return step if enough else None
 
 
 def _step_onwards(series: list[TimedReading], start: int, last: int) -> int | None:
@@ -209,19 +216,25 @@ def _shown_at(series: list[TimedReading], elapsed: float) -> float:
     return next(reading.value for reading in reversed(series) if reading.elapsed <= elapsed + DUST)
 
 
-def _settled(still: list[TimedReading], resolution: float, tau: float) -> Settling:
-    values = [reading.value for reading in still]
-    window = still[-1].elapsed - still[0].elapsed
-    moved = max(values) - min(values) + resolution
+def _settled(run: list[TimedReading], still: list[TimedReading], resolution: float, tau: float) -> Settling:
+    """The whole run of neighbouring digits bounds what is to come, or the part of it that speaks for the value."""
     return Settling(
         state=SettlingState.SETTLED,
         settled_since=still[0].elapsed,
-        value=fmean(values),
-        count=len(values),
-        residual=moved / expm1(min(window / tau, 50.0)),
+        value=fmean(reading.value for reading in still),
+        count=len(still),
+        residual=min(_to_come(run, resolution, tau), _to_come(still, resolution, tau)),
         seconds_to_go=0.0,
         sentence="Settled.",
     )
+
+
+def _to_come(run: list[TimedReading], resolution: float, tau: float) -> float:
+    """°C; the display may have moved by a digit more than it shows."""
+    window = run[-1].elapsed - run[0].elapsed
+    values = [reading.value for reading in run]
+    moved = max(values) - min(values) + resolution
+    return moved / expm1(min(window / tau, 50.0)) if window > 0 else inf
 
 
 def _turned_away(series: list[TimedReading], start: int, resolution: float, tau: float) -> bool:
