@@ -12,7 +12,10 @@ from shared.units import Unit, difference_from_milli, difference_to_milli, from_
 
 from .models import Probe, Sensor
 
-POINTS = {"lowest_milli": "Working range from", "highest_milli": "Working range to"}
+POINTS = {
+    "lowest_milli": "Lowest temperature that it measures,",
+    "highest_milli": "Highest temperature that it measures,",
+}
 DIFFERENCES = {"resolution_milli": "Display resolution", "tolerance_milli": "Tolerance"}
 HELP = {
     "resolution_milli": "The smallest step of the last digit shown, such as 0.1.",
