@@ -1,69 +1,40 @@
-"""The door to probes, checks and events: strangers find nothing; whoever has a role where the probe was may look back."""
+"""The door to checks and events: whoever may see the probe, or the site of a check, sees it too."""
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import QuerySet
 from django.http import Http404
 
-from compliance.probes.models import Event, Placement, Probe
-from sites.access import role_at, sites_of
+from compliance.probes.access import get_probe, probes_of
+from compliance.probes.models import Event
+from sites.access import role_at
 from sites.models import Person, Role
 
 from .models import Check
 
-WHERE = "site__area__business"
 
-
-def get_probe(person: Person, pk: int, role: int = Role.READER) -> Probe:
-    """One probe. To read, a role at any site where it has been is enough; to write, `role` where it is now.
+def get_check(person: Person, pk: int, role: int = Role.READER) -> Check:
+    """One check. To write, `role` at the site where it was made.
 
     Raises Http404 for strangers and PermissionDenied where the role held is not enough.
     """
-    probe = _first(Probe.objects.select_related(WHERE, "state").filter(pk=pk))
-    _require(person, probe, probe.site, role)
-    return probe
-
-
-def get_check(person: Person, pk: int, role: int = Role.READER) -> Check:
-    """One check. To write, `role` at the site where it was made. Raises as `get_probe` does."""
     related = (
-        "probe__site__area__business",
-        WHERE,
-        "checked_by",
-        "recorded_by",
-        "void__recorded_by",
-        "void__replacement",
-    )
-    check = _first(Check.objects.select_related(*related).filter(pk=pk))
-    _require(person, check.probe, check.site, role)
+        "probe__site__area__business", "probe__state", "site__area__business", "checked_by", "recorded_by",
+        "void__recorded_by", "void__replacement",
+    )  # fmt: skip
+    check = Check.objects.select_related(*related).filter(pk=pk).first()
+    if check is None:
+        raise Http404
+    held = role_at(person, check.site) or 0
+    if not held and not probes_of(person).filter(pk=check.probe_id).exists():
+        raise Http404
+    if held < role > Role.READER:
+        raise PermissionDenied(f"This needs the role of {Role(role).label} at {check.site}, where the check was made.")
     return check
 
 
 def get_event(person: Person, pk: int, role: int = Role.READER) -> Event:
-    """One event. To write, `role` where its probe is now. Raises as `get_probe` does."""
-    event = _first(Event.objects.select_related("probe__site__area__business").filter(pk=pk))
-    _require(person, event.probe, event.probe.site, role)
+    """One event. To write, `role` where its probe is now. Raises as `get_check` does."""
+    event = Event.objects.filter(pk=pk).first()
+    if event is None:
+        raise Http404
+    event.probe = get_probe(person, event.probe_id, role)
     return event
-
-
-def _first(found: QuerySet):
-    record = found.first()
-    if record is None:
-        raise Http404
-    return record
-
-
-def _require(person: Person, probe: Probe, site, role: int) -> None:
-    held = role_at(person, site) or 0
-    if held >= role:
-        return
-    if not held and not _has_been_near(person, probe):
-        raise Http404
-    if role > Role.READER:
-        raise PermissionDenied(f"This needs the role of {Role(role).label} at {site}.")
-
-
-def _has_been_near(person: Person, probe: Probe) -> bool:
-    mine = sites_of(person)
-    if mine.filter(pk=probe.site_id).exists():
-        return True
-    return Placement.objects.filter(probe=probe, site__in=mine).exists()

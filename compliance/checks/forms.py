@@ -17,6 +17,7 @@ from .guide import KINDS
 from .models import Check, Stage
 
 STAGES = ((Stage.AS_FOUND, "As found: nothing was done to it"), (Stage.AS_LEFT, "As left: it was adjusted just before"))
+EVENTS = [(kind.value, kind.label.capitalize()) for kind in EventKind]
 POINTS = {
     Point.CRUSHED: "The ice was crushed fine",
     Point.POTABLE: "Drinking-water ice, no salt",
@@ -190,7 +191,7 @@ def certificate_initial(check: Check, unit: str) -> dict:
 
 
 class EventForm(forms.Form):
-    kind = forms.ChoiceField(label="What happened?", choices=EventKind.choices, widget=forms.RadioSelect)
+    kind = forms.ChoiceField(label="What happened?", choices=EVENTS, widget=forms.RadioSelect)
     at = SiteDateTimeField(label="When")
     note = note_field()
 

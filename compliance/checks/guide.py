@@ -57,18 +57,18 @@ BATH = {
 }
 IN_THE_ICE = {
     BathKind.PACKED_CRUSHED: (
-        Task(Point.PACKED, "Press the ice against the stem", "No gap of air or water around it."),
+        Task(Point.PACKED, "Press the ice to the stem", "No gap of air or water."),
         Task(
             Point.IMMERSED,
             "Deep enough",
-            "The sensing tip and at least 50 mm more are in the ice, clear of sides and bottom.",
+            "Tip and 50 mm more in the ice, clear of sides and bottom.",
         ),
     ),
     BathKind.STIRRED_CUBES: (
         Task(
             Point.IMMERSED,
             "Deep enough",
-            "The tip and 50 mm more are between the cubes, clear of sides and bottom. Keep stirring.",
+            "Tip and 50 mm more among the cubes, clear of sides and bottom. Keep stirring.",
         ),
     ),
 }

@@ -41,7 +41,7 @@ def _error_at(check: Check | None) -> ErrorAt | None:
     return ErrorAt(at=check.checked_at, error=check.error_milli, expanded=check.expanded_milli)
 
 
-def probes_of(person: Person) -> QuerySet[Probe]:
+def probes_now_at_sites_of(person: Person) -> QuerySet[Probe]:
     """The probes that are now at sites where this person has a role, with what the checks say of each."""
     related = ("site", "state", "state__last_check")
     return Probe.objects.filter(site__in=sites_of(person)).select_related(*related).order_by("code", "pk")

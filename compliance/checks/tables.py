@@ -4,8 +4,9 @@ from django.utils.html import format_html, format_html_join
 
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
-from shared.units import show_error, show_spread
+from shared.units import Unit, difference_from_milli, number
 
+from .models import Stage
 from .queries import due_word, entered_late, event_entered_late
 
 LEAD, NUMBER, ACT, SPARE = (
@@ -81,8 +82,7 @@ class CheckTable(tables.Table):
     checked_at = tables.Column("Checked", attrs=LEAD)
     verdict = tables.Column("Verdict")
     error_milli = tables.Column("Off by", attrs=NUMBER, empty_values=())
-    stage = tables.Column("Stage")
-    kind = tables.Column("Kind", attrs=SPARE)
+    kind = tables.Column("Kind")
     checked_by = tables.Column("By", attrs=SPARE)
     remarks = tables.Column("Remarks", accessor="pk")
 
@@ -104,16 +104,22 @@ class CheckTable(tables.Table):
         return badge("verdict", record.verdict)
 
     def render_error_milli(self, record):
-        if record.error_milli is None:
-            return "–"
-        unit = self.site.unit
-        return f"{show_error(record.error_milli, unit)} {show_spread(record.expanded_milli, unit)}"
+        return off_by(record, self.site.unit)
 
-    def render_stage(self, record):
-        return badge("stage", record.stage)
+    def render_kind(self, record):
+        left = record.stage == Stage.AS_LEFT
+        return together(record.get_kind_display(), badge("stage", record.stage) if left else "")
 
     def render_remarks(self, record):
         return together(*(badge("record", word) for word in remarks_of(record)))
+
+
+def off_by(check, unit: str) -> str:
+    """Error and expanded uncertainty, such as '+0.30 ± 0.12 °C'; a dash where the check gave no figure."""
+    if check.error_milli is None:
+        return "–"
+    error = number(difference_from_milli(check.error_milli, unit), 2, signed=True)
+    return f"{error} ± {number(difference_from_milli(check.expanded_milli, unit), 2)} {Unit(unit).label}"
 
 
 def remarks_of(check) -> list[str]:

@@ -14,7 +14,7 @@ from .judging import Typed
 from .models import Check, Kind, Stage
 from .pictures import settling_svg
 from .queries import run_of
-from .tables import remarks_of
+from .tables import off_by, remarks_of
 
 SOURCES = {
     Kind.ZERO: (
@@ -55,8 +55,12 @@ def shown_in(check: Check) -> str:
 
 def next_steps(check: Check) -> dict:
     """What whoever holds the probe does now: a heading, steps, and the way to the readings in doubt."""
+    state = getattr(check.probe, "state", None)
     run = run_of(check)
     case = address("case_detail", run.replace(":", "-")) if run else None
+    if state and state.last_check_id != check.pk:
+        steps = ("What it is worth now is told by its last check: see the probe.",)
+        return {"tone": "info", "heading": "This is not its last check", "steps": steps, "case_url": case}
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case}
     if check.verdict == Verdict.INCONCLUSIVE:
@@ -83,7 +87,7 @@ def _after_failure(check: Check) -> tuple[str, ...]:
 def _facts(check: Check) -> list[tuple]:
     unit, zone = check.site.unit, check.site.zone
     facts = [
-        ("Off by", off_by(check)),
+        ("Off by", off_by(check, unit)),
         ("Allowed", show_spread(check.tolerance_milli, unit, 1)),
         ("Stage", check.get_stage_display()),
         ("Checked", when(check.checked_at, zone)),
@@ -95,14 +99,6 @@ def _facts(check: Check) -> list[tuple]:
         ("Note", check.note),
     ]
     return [(label, value) for label, value in facts if value]
-
-
-def off_by(check: Check) -> str | None:
-    """Error and expanded uncertainty in the site's unit; None where the check gave no figure."""
-    unit = check.site.unit
-    if check.error_milli is None:
-        return None
-    return f"{show_error(check.error_milli, unit)} {show_spread(check.expanded_milli, unit)}"
 
 
 def _recorded(check: Check) -> str:

@@ -183,7 +183,7 @@ def test_a_fahrenheit_site_sees_fahrenheit(as_person, cook, probe):
 
 def test_a_certificate_shows_its_laboratory(as_person, manager, probe):
     shown = text(page(as_person(manager), "check_detail", certificate(probe, manager, day(0)).pk))
-    assert "Fen Measurement" in shown and "+0.10 °C ±0.05 °C" in shown and "F-77" in shown
+    assert "Fen Measurement" in shown and "+0.10 ± 0.05 °C" in shown and "F-77" in shown
 
 
 def certificate_form(**changes):

@@ -1,17 +1,18 @@
 """One check with its verdict and figures; voiding and correcting it; entering a laboratory's certificate."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from compliance.probes.access import get_probe
+from shared.forms import attempt
 from sites.access import may
 from sites.models import Role
 
 from .. import actions
-from ..access import get_check, get_probe
+from ..access import get_check
 from ..forms import CertificateCorrection, CertificateForm, VoidForm, ZeroCorrection, certificate_initial, zero_initial
 from ..models import Kind
 from ..telling import told
@@ -30,16 +31,10 @@ def check_detail(request, pk):
 def check_void(request, pk):
     check = get_check(request.user, pk, Role.SUPERVISOR)
     form = VoidForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            actions.void_check(by=request.user, check=check, reason=form.cleaned_data["reason"])
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
-            messages.success(
-                request, "The check is void. It stays readable, with your reason, and the timeline is cut again."
-            )
-            return redirect("check_detail", pk)
+    reason = form.cleaned_data["reason"] if form.is_valid() else ""
+    if reason and attempt(form, actions.void_check, by=request.user, check=check, reason=reason):
+        messages.success(request, "The check is void. It stays readable, and the timeline is cut again.")
+        return redirect("check_detail", pk)
     return render(request, "checks/check_void.html", _asked(check, form))
 
 
@@ -49,12 +44,9 @@ def check_correct(request, pk):
         messages.info(request, "This check is struck out already; nothing was changed.")
         return redirect("check_detail", pk)
     form = _correction(check, request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            new = _corrected(request.user, check, form)
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+    if form.is_valid():
+        new = _corrected(request.user, check, form)
+        if new:
             messages.success(request, "Corrected. The check as it was first written stays readable beside this one.")
             return redirect("check_detail", new.pk)
     return render(request, "checks/check_correct.html", _asked(check, form))
@@ -74,10 +66,10 @@ def _correction(check, data):
 def _corrected(by, check, form):
     about = {"by": by, "check": check, "reason": form.cleaned_data["reason"], "probe": check.probe, "site": check.site}
     if check.kind == Kind.CERTIFICATE:
-        return actions.correct_certificate(**about, **form.figures())
+        return attempt(form, actions.correct_certificate, **about, **form.figures())
     names = ("key", "stage", "checked_at", "readings", "immersion_mm", "note")
     given = {name: form.cleaned_data[name] for name in names}
-    return actions.correct_zero(**about, **given, preparation=form.preparation())
+    return attempt(form, actions.correct_zero, **about, **given, preparation=form.preparation())
 
 
 def certificate_add(request, pk):
@@ -85,12 +77,10 @@ def certificate_add(request, pk):
     form = CertificateForm(
         request.POST or None, site=probe.site, initial={"stage": "as_found", "checked_at": timezone.now()}
     )
-    if request.method == "POST" and form.is_valid():
-        try:
-            check = actions.record_certificate(by=request.user, probe=probe, site=probe.site, **form.figures())
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+    if form.is_valid():
+        about = {"probe": probe, "site": probe.site, **form.figures()}
+        check = attempt(form, actions.record_certificate, by=request.user, **about)
+        if check:
             return redirect("check_detail", check.pk)
     context = {"probe": probe, "form": form, "back_url": reverse("probe_detail", args=[pk])}
     return render(request, "checks/certificate_add.html", context)

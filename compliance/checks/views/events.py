@@ -1,15 +1,16 @@
 """What happened to a probe: adding it, and putting it right."""
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
+from compliance.probes.access import get_probe
 from compliance.probes.models import ALTERATIONS, EventKind
+from shared.forms import attempt
 from sites.models import Role
 
 from .. import actions
-from ..access import get_event, get_probe
+from ..access import get_event
 from ..forms import EventForm, EventVoidForm
 
 ALTERED = (
@@ -21,12 +22,9 @@ ALTERED = (
 def event_add(request, pk):
     probe = get_probe(request.user, pk, Role.COOK)
     form = EventForm(request.POST or None, site=probe.site, initial={"kind": request.GET.get("kind")})
-    if request.method == "POST" and form.is_valid():
-        try:
-            event = actions.record_event(by=request.user, probe=probe, **form.cleaned_data)
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+    if form.is_valid():
+        event = attempt(form, actions.record_event, by=request.user, probe=probe, **form.cleaned_data)
+        if event:
             _say_what_follows(request, event)
             return redirect("probe_detail", pk)
     return render(request, "checks/event_add.html", {"probe": probe, "form": form, "back_url": _back(probe)})
@@ -45,12 +43,9 @@ def event_void(request, pk):
     probe = event.probe
     given = {"kind": event.kind, "at": event.at, "note": event.note}
     form = EventVoidForm(request.POST or None, site=probe.site, initial=given)
-    if request.method == "POST" and form.is_valid():
-        try:
-            actions.void_event(by=request.user, event=event, reason=form.cleaned_data["reason"], **_replacement(form))
-        except ValidationError as error:
-            form.add_error(None, error)
-        else:
+    if form.is_valid():
+        about = {"event": event, "reason": form.cleaned_data["reason"], **_replacement(form)}
+        if attempt(form, actions.void_event, by=request.user, **about):
             messages.success(request, "Struck out. It stays readable, with your reason, and the timeline is cut again.")
             return redirect("probe_detail", probe.pk)
     return render(

@@ -6,6 +6,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from compliance.probes.access import get_probe
 from compliance.probes.models import Event, Placement, Probe
 from shared.paging import page_by_key
 from shared.templatetags.noughtbook import when
@@ -15,11 +16,10 @@ from sites.addresses import address
 from sites.models import Role
 
 from .. import drafts
-from ..access import get_probe
 from ..filters import ProbeFilter
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
-from ..queries import due_word, probes_of
+from ..queries import due_word, probes_now_at_sites_of
 from ..tables import CheckTable, EventTable, PlacementTable, ProbeTable, standing_of
 
 PAGE, FEW = 50, 15
@@ -34,7 +34,7 @@ MEANS = {
 @require_GET
 def probe_list(request):
     sites = sites_of(request.user).order_by("name")
-    chosen = ProbeFilter(request.GET, queryset=probes_of(request.user), sites=sites)
+    chosen = ProbeFilter(request.GET, queryset=probes_now_at_sites_of(request.user), sites=sites)
     rows, older = _page(chosen.qs, request.GET.get("from", ""))
     writes = set(sites_of(request.user, Role.COOK).filter(probes__in=[p.pk for p in rows]).values_list("pk", flat=True))
     manages = sites_of(request.user, Role.MANAGER).exists()

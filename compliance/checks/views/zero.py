@@ -9,12 +9,12 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from compliance.metrology.bath import BathKind, Point
+from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
 from shared.units import Unit
 from sites.models import Role
 
 from .. import drafts
-from ..access import get_probe
 from ..forms import FinishForm
 from ..guide import guide, timing
 from ..models import Check, CheckDraft
