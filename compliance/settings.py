@@ -9,7 +9,7 @@ from shared.secret import kept_secret
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(os.environ.get("NOUGHTBOOK_DATA", BASE_DIR / ".noughtbook"))
-DATA_DIR.mkdir(parents=True, exist_ok=True)
+(DATA_DIR / "static").mkdir(parents=True, exist_ok=True)
 
 DEBUG = os.environ.get("NOUGHTBOOK_DEBUG", "") == "1"
 SECRET_KEY = os.environ.get("NOUGHTBOOK_SECRET_KEY") or kept_secret(DATA_DIR / "secret_key")

@@ -45,7 +45,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "site": site,
         "sites": _site_tabs(request, site),
-        "lead": f"{now.astimezone(site.zone):%A} {when(now, site.zone, 'day')}",
+        "lead": f"{now.astimezone(site.zone):%A} {_plain(when(now, site.zone, 'day'))}",
         "tiles": _tiles(site, due, cases, deviations, now),
         "checks": [_check_item(probe, site, now, writes) for probe in due],
         "deviations": [_deviation_item(d, site) for d in deviations],

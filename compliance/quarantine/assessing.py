@@ -121,7 +121,7 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
     """The whole case counted in two statements, however many readings it holds: all of them, and the touched ones."""
     if not spans or not sites:
         return []
-    left = {(t.site_id, t.outcome): t.readings for t in _counted(spans, sites, ALL, [])}
+    left = {(t.site_id, t.outcome): t.readings for t in _counted(spans, sites, ALL, [], "NULL")}
     found = []
     for tally in _counted(spans, sites, TOUCHED, [spans[0].probe_id]):
         left[tally.site_id, tally.outcome] -= tally.readings
@@ -130,9 +130,12 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
     return found + [Tally(site, outcome, None, count) for (site, outcome), count in left.items() if count]
 
 
-def _counted(spans: list[Span], sites: tuple[int, ...], among: dict[str, str], own: list) -> list[Tally]:
+def _counted(
+    spans: list[Span], sites: tuple[int, ...], among: dict[str, str], own: list, fate: str = "fate"
+) -> list[Tally]:
     ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), among)
-    counting = f"SELECT site_id, outcome, fate, count(*) FROM assessed WHERE {where} GROUP BY site_id, outcome, fate"
+    by = "site_id, outcome" if fate == "NULL" else "site_id, outcome, fate"
+    counting = f"SELECT site_id, outcome, {fate}, count(*) FROM assessed WHERE {where} GROUP BY {by}"
     with connection.cursor() as cursor:
         cursor.execute(ctes + counting, values + own + args)
         return [Tally(*row) for row in cursor.fetchall()]

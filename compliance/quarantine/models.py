@@ -7,12 +7,12 @@ from shared.facts import Fact
 
 
 class Fate(models.TextChoices):
-    STANDS = "stands", "stands: the limit held whatever the error"
-    MEASURED_AGAIN = "measured_again", "measured again with a probe in tolerance"
-    REWORKED = "reworked", "cooked on or reheated"
-    DISCARDED = "discarded", "discarded"
-    EATEN = "eaten", "already eaten"
-    RELEASED = "released", "released on other evidence"
+    STANDS = "stands", "Stands: the limit held whatever the error"
+    MEASURED_AGAIN = "measured_again", "Measured again with a probe in tolerance"
+    REWORKED = "reworked", "Cooked on or reheated"
+    DISCARDED = "discarded", "Discarded"
+    EATEN = "eaten", "Already eaten"
+    RELEASED = "released", "Released on other evidence"
 
 
 class Decision(Fact):

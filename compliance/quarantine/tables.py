@@ -10,6 +10,11 @@ from shared.templatetags.noughtbook import when
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 
 
+def _left_out(decides: bool, decided: bool) -> tuple[str, ...]:
+    """The outcome is the name of the list itself, except among the decided ones."""
+    return (() if decides and not decided else ("pick",)) + (() if decided else ("outcome", "decision"))
+
+
 class AssessedTable(tables.Table):
     """Readings of a case. `unit` is what the site shows."""
 
@@ -20,23 +25,23 @@ class AssessedTable(tables.Table):
     shown = tables.Column("Read", accessor="reading", attrs=NUMBER)
     truth = tables.Column("Could have been", accessor="pk", attrs=NUMBER)
     likely = tables.Column("Likely", attrs=NUMBER, default="–")
-    outcome = tables.Column("Limit")
+    outcome = tables.Column("What can be said")
     decision = tables.Column("Decision", default="still to decide")
 
     class Meta:
         orderable = False
         attrs = {"id": "readings"}
 
-    def __init__(self, *args, many_sites: bool, decides: bool, **kwargs):
+    def __init__(self, *args, many_sites: bool, decides: bool, decided: bool, **kwargs):
         self.many_sites = many_sites
-        super().__init__(*args, exclude=() if decides else ("pick",), **kwargs)
+        super().__init__(*args, exclude=_left_out(decides, decided), **kwargs)
 
     def render_item(self, value, record):
         return format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), value)
 
     def render_taken(self, value):
         at = when(value.taken_at, value.site.zone, "short")
-        return format_html("{}<br>{}", at, value.site) if self.many_sites else at
+        return format_html("<span>{}<br>{}</span>", at, value.site) if self.many_sites else at
 
     def render_limit(self, value):
         return f"{value.get_direction_display()} {value.value.normalize():f} {value.get_unit_display()}"
@@ -46,7 +51,7 @@ class AssessedTable(tables.Table):
 
     def render_truth(self, record):
         if record.lowest is None:
-            return "not bounded"
+            return "no bound yet"
         unit = record.reading.site.unit
         low, high = (units.number(units.from_milli(m, unit)) for m in (record.lowest, record.highest))
         return f"{low} to {high} {units.Unit(unit).label}"
@@ -59,7 +64,9 @@ class AssessedTable(tables.Table):
 
     def render_decision(self, value):
         by = f"{value.decided_by.initials}, {value.recorded_at:%d %b %Y}"
-        return format_html("{}<br><span class='quiet'>{}</span>", value.get_fate_display().split(":")[0], by)
+        return format_html(
+            "<span>{}<br><span class='quiet'>{}</span></span>", value.get_fate_display().split(":")[0], by
+        )
 
 
 class CaseTable(tables.Table):
@@ -74,10 +81,10 @@ class CaseTable(tables.Table):
 
     def render_probe(self, value, record):
         url = reverse("case_detail", args=[record.summary.slug])
-        return format_html('<a href="{}">{}</a> <span class="quiet">{}</span>', url, value, value.site)
+        return format_html('<span><a href="{}">{}</a> <span class="quiet">{}</span></span>', url, value, value.site)
 
     def render_period(self, record):
-        return format_html("{} to {}", record.starts, record.ends)
+        return format_html("<span>{} to {}</span>", record.starts, record.ends)
 
     def render_state(self, value):
         return badge("case", {"to_sign": "decided"}.get(value, value))

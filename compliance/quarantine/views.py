@@ -28,9 +28,9 @@ from .queries import assessed_page, errors_in_words, good_readings_for, reasons
 from .tables import AssessedTable, CaseTable
 
 TABS = (
-    (Outcome.BROKEN, "Limit broken whatever the error"),
-    (Outcome.UNDECIDED, "Cannot be told"),
-    (Outcome.HELD, "Limit held whatever the error"),
+    (Outcome.BROKEN, "Limit broken", "limit broken whatever the error"),
+    (Outcome.UNDECIDED, "Cannot be told", "cannot be told"),
+    (Outcome.HELD, "Limit held", "limit held whatever the error"),
 )
 DECIDED = "decided"
 OUTCOMES = tuple(Outcome)
@@ -136,7 +136,7 @@ def _shown(request: HttpRequest, reach: Reach) -> str:
     asked = request.POST.get("outcome") or request.GET.get("show", "")
     if asked == DECIDED or asked in OUTCOMES:
         return asked
-    for outcome, _ in TABS:
+    for outcome, *_ in TABS:
         if reach.case.undecided_at(reach.seen, outcome):
             return str(outcome)
     return DECIDED
@@ -152,7 +152,7 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
     case, shown = reach.case, _shown(request, reach)
     rows, page = _rows(request, reach, shown)
     decides = bool(reach.decides) and bool(rows)
-    table = AssessedTable(rows, many_sites=len(case.sites) > 1, decides=decides)
+    table = AssessedTable(rows, many_sites=len(case.sites) > 1, decides=decides, decided=shown == DECIDED)
     table.pager = page
     if form is None and decides:
         form = _decision_form(reach, shown)
@@ -216,11 +216,11 @@ def _tiles(reach: Reach) -> list[dict]:
     case = reach.case
     tiles = [{"value": case.undecided, "label": "still to decide", "tone": "bad" if case.undecided else "good"}]
     tones = {Outcome.BROKEN: "bad", Outcome.UNDECIDED: "doubt", Outcome.HELD: "good"}
-    for outcome, label in TABS:
+    for outcome, _, label in TABS:
         tiles.append(
             {
                 "value": case.count(outcome),
-                "label": label.lower(),
+                "label": label,
                 "tone": tones[outcome] if case.count(outcome) else "plain",
             }
         )
@@ -238,7 +238,7 @@ def _facts(case) -> list[tuple[str, str]]:
 def _tabs(reach: Reach, shown: str) -> list[dict]:
     case = reach.case
     tabs = []
-    for outcome, label in TABS:
+    for outcome, label, _ in TABS:
         left = case.undecided_at(reach.seen, outcome)
         tabs.append({"label": label, "url": f"?show={outcome}", "current": shown == outcome, "count": left})
     decided = sum(t.readings for t in case.tallies if t.fate and t.site_id in reach.seen)

@@ -18,7 +18,7 @@ from .scenario import SiteStory
 from .setting import Setting
 
 BATCH = 1000
-MISHAPS = 0.008  # share of readings where a door stood open or a dish came out early
+MISHAPS = 0.012  # share of readings where a door stood open or a dish came out early
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +115,7 @@ def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None
     """The probe meant for this use, else the spare, else any other in use at the site."""
     able = [life for life in here if life.site_at(at) == site and life.in_use(at)]
     order = {use: 0, "spare": 1}
-    return min(able, key=lambda life: (order.get(life.story.use, 2), life.story.code), default=None)
+    return min(able, key=lambda life: (order.get(life.story.use, 2), life.story.site == site, life.story.code), default=None)
 
 
 def _reading(setting, story, life: Life, version, item, truth, taken_at, hold_s, chance: Random) -> Reading:

@@ -17,7 +17,7 @@ from shared import clock
 from .lives import Life
 from .setting import Setting
 
-LEFT_OPEN = timedelta(days=2)
+LEFT_OPEN = timedelta(days=3)
 TOO_WARM = (
     (
         "Door found ajar; closed it and measured again within the hour.",

@@ -1,6 +1,7 @@
 """One command from a fresh installation to a page in the browser."""
 
 from argparse import ArgumentParser
+from io import StringIO
 
 from django.conf import settings
 from django.core.management import call_command
@@ -34,7 +35,7 @@ class Command(BaseCommand):
         call_command("load_rules", verbosity=0)
         if demo and not Business.objects.exists():
             self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
-            call_command("load_demo")
+            call_command("load_demo", stdout=StringIO())  # whose closing words are said below
         self._tell(host, server)
         try:
             server.run()

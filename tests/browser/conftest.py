@@ -1,0 +1,94 @@
+"""A real server process on a database of its own, and a real Chromium at phone and at desktop width."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from compliance.overview.demo.setting import PASSWORD, SIGN_INS
+
+ROOT = Path(__file__).resolve().parents[2]
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
+# As root in a bare machine there is no sandbox to be had; the rest keeps it from calling home.
+FLAGS = (
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
+)  # fmt: skip
+expect.set_options(timeout=15_000)
+
+
+@dataclass
+class Served:
+    """A running Noughtbook with its demo."""
+
+    address: str
+    environment: dict[str, str]
+    said: str
+
+    def ask(self, code: str):
+        """What Python code prints as JSON, run beside the server on the same database."""
+        command = [sys.executable, "manage.py", "shell", "-v0", "-c", f"import json\n{code}"]
+        done = subprocess.run(command, cwd=ROOT, env=self.environment, check=True, capture_output=True, text=True)
+        return json.loads(done.stdout)
+
+
+@pytest.fixture
+def served(database_url, tmp_path) -> Iterator[Served]:
+    """`manage.py start --demo` as the README has it, on an empty database of this run's engine."""
+    environment = os.environ | {"DATABASE_URL": database_url, "NOUGHTBOOK_DATA": str(tmp_path), "PYTHONUNBUFFERED": "1"}
+    command = [sys.executable, "manage.py", "start", "--demo", "--port", "0"]
+    process = subprocess.Popen(
+        command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    )
+    said = ""
+    for line in process.stdout:
+        said += line
+        if found := re.search(r"is at (http://\S+/)", line):
+            break
+    else:
+        pytest.fail(f"The server did not start:\n{said}")
+    yield Served(found[1], environment, said)
+    process.terminate()
+    process.wait(timeout=20)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    assert path, "The browser tests need Chromium: apt-get install chromium"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def sign_in(chromium, served) -> Iterator:
+    """A page of somebody's own browser, signed in: `sign_in("manager", PHONE)`. What a script complains about fails the test."""
+    contexts, complaints = [], []
+
+    def open_page(who: str, size: dict) -> Page:
+        context = chromium.new_context(viewport=size, base_url=served.address, has_touch=size is PHONE)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" and "422" not in m.text else None)
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.goto("/")
+        page.get_by_label("E-mail").fill(SIGN_INS[who])
+        page.get_by_label("Password", exact=True).fill(PASSWORD)
+        page.get_by_role("button", name="Sign in").click()
+        page.wait_for_url(lambda url: "sign-in" not in url)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert complaints == []

@@ -1,0 +1,139 @@
+"""The whole job in a real browser: a probe fails in the ice, what it measured is decided on, signed and printed."""
+
+import re
+from datetime import datetime
+from io import BytesIO
+
+from playwright.sync_api import Page, expect
+from pypdf import PdfReader
+
+from tests.browser.conftest import DESK, PHONE, Served
+
+PROBE, SITE = "AL-3", "Alderbrook School Canteen"
+
+LAST_GOOD = f"""
+from compliance.checks.models import *
+probe = ProbeState.objects.get(probe__code="{PROBE}")
+from compliance.readings.models import Reading
+since = Reading.objects.filter(probe__code="{PROBE}", taken_at__gt=probe.last_good_at, void__isnull=True)
+print(json.dumps([probe.standing, since.count()]))
+"""
+DECIDED = f"""
+from compliance.quarantine.models import *
+rows = Decision.objects.filter(probe__code="{PROBE}").order_by("reading__taken_at")
+print(json.dumps([[d.reading.taken_at.astimezone(d.reading.site.zone).isoformat(), d.reading.item, d.reading.typed, d.fate,
+    d.decided_by.name] for d in rows]))
+"""
+
+
+def test_a_probe_fails_its_readings_are_decided_on_signed_and_printed(sign_in, served: Served):
+    assert "manager@" in served.said and "supervisor@" in served.said and "reader@" in served.said
+    standing, readings = served.ask(LAST_GOOD)
+    assert standing == "pending" and readings > 0
+    manager = sign_in("manager", PHONE)
+    check_in_ice(manager)
+    expect(manager.get_by_role("heading", level=1)).to_contain_text(PROBE)
+    expect(manager.locator("main")).to_contain_text("Out of tolerance: stop using this probe.")
+    open_case(manager)
+    expect(manager.locator("main")).to_contain_text(f"{readings}")
+    decide_on_everything(manager)
+    sign(sign_in("supervisor", DESK), manager.url)
+    decisions = served.ask(DECIDED)
+    assert len(decisions) == readings
+    printed = print_record(sign_in("reader", DESK))
+    for taken_at, item, typed, _fate, name in decisions:
+        at = datetime.fromisoformat(taken_at)
+        assert f"{at.day} {at:%b}" in printed and f"{at:%H:%M}" in printed
+        assert item in printed and typed in printed and name in printed
+    for name in ("Petra Quill", "Marit Sandholt", PROBE, SITE, "discarded"):
+        assert name in printed
+
+
+def check_in_ice(page: Page) -> None:
+    """The guided check, as somebody with wet hands does it: a tap a step, then numbers as the display falls to +2.1."""
+    page.goto("/today/")
+    page.get_by_role("link", name=re.compile(PROBE)).first.click()
+    page.get_by_role("link", name=re.compile("Check", re.I)).first.click()
+    page.get_by_role("button", name="Start with crushed ice").click()
+    expect(page.locator("#step-done, #insert").first).to_be_visible()
+    while page.locator("#step-done").count():
+        said = page.locator("#step-done").inner_text()
+        page.locator("#step-done").click()
+        expect(page.locator("#step-done", has_text=said)).to_have_count(0)
+    page.locator("#insert").click()
+    note(page, "7.4")
+    leave_and_come_back(page)
+    while page.get_by_role("button", name=re.compile("^Done: ")).count():
+        done = page.get_by_role("button", name=re.compile("^Done: ")).first
+        label = done.get_attribute("aria-label")
+        done.click()
+        expect(page.get_by_role("button", name=label)).to_have_count(0)
+    for _ in range(30):
+        page.wait_for_timeout(4_000)
+        note(page, "2.1")
+        if page.locator("#finish-it").count():
+            break
+    page.locator("#finish-it").click()
+    page.wait_for_url(re.compile(r"/checks/\d+/"))
+
+
+def note(page: Page, text: str) -> None:
+    before = page.locator("ol.taken > li").count()
+    page.locator("#value").fill(text)
+    page.locator("#read-it").click()
+    expect(page.locator("ol.taken > li")).not_to_have_count(before) if before < 3 else page.wait_for_timeout(700)
+
+
+def leave_and_come_back(page: Page) -> None:
+    """Leaving the page loses nothing."""
+    address = page.url
+    page.goto("/today/")
+    page.goto(address)
+    expect(page.locator("ol.taken")).to_contain_text("7.4")
+
+
+def open_case(page: Page) -> None:
+    page.get_by_role("link", name=re.compile("quarantine", re.I)).last.click()
+    if not re.search(r"/quarantine/\w", page.url):
+        page.get_by_role("link", name=PROBE).first.click()
+    page.wait_for_url(re.compile(r"/quarantine/check-\d+/"))
+
+
+def decide_on_everything(page: Page) -> None:
+    """List by list: those whose limit held stand, the rest are thrown away. Nothing is released by default."""
+    address = page.url
+    for show, fate in (("broken", "discarded"), ("undecided", "discarded"), ("held", "stands")):
+        page.goto(f"{address.split('?')[0]}?show={show}")
+        if not page.locator("input[name=fate]").count():
+            continue
+        page.locator("input[name=scope][value=all]").check()
+        page.locator(f"input[name=fate][value={fate}]").check()
+        page.get_by_label(re.compile("Why, and what was done")).fill(
+            "Taken from the counter and thrown away, two trays."
+        )
+        page.get_by_role("button", name="Record the decision").click()
+        expect(page.get_by_text(re.compile("readings? decided on"))).to_be_visible()
+    page.goto(address.split("?")[0])
+    expect(page.locator("main")).to_contain_text("An area supervisor has to sign the case.")
+
+
+def sign(page: Page, case: str) -> None:
+    page.goto(case)
+    page.get_by_role("button", name="Sign as Marit Sandholt").click()
+    expect(page.get_by_text("Signed. The case is closed.")).to_be_visible()
+
+
+def print_record(page: Page) -> str:
+    """The record of the last days as the reader prints it."""
+    page.goto("/records/")
+    page.get_by_label("Site").select_option(label=SITE)
+    page.get_by_label(re.compile("Last 14 days|Last 7 days")).first.check()
+    with (
+        page.expect_popup()
+        if page.locator("form[target=_blank]").count()
+        else page.expect_response("**/records/print/**") as got
+    ):
+        page.get_by_role("button", name=re.compile("Print|PDF")).click()
+    answer = page.request.get(got.value.url)
+    assert answer.headers["content-type"] == "application/pdf"
+    return " ".join(" ".join(p.extract_text() for p in PdfReader(BytesIO(answer.body())).pages).split())
