@@ -82,6 +82,9 @@ def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Read
     why = _store(by, new)
     ReadingVoid.objects.create(voids=reading, replacement=new, reason=reason, recorded_by=by)
     _tell("reading.correct", by, new, reason=reason, corrects=reading.pk, before=str(reading), deviation=why)
+    trail.note(
+        "reading.replaced", by=by, subject=reading, site_id=reading.site_id, reason=reason, replacement=new.pk
+    )
     return new
 
 

@@ -40,6 +40,11 @@ class SiteFilter(forms.Form):
         return {name: value for name, value in self.cleaned_data.items() if value not in (None, "", False)}
 
     @property
+    def one_site(self) -> bool:
+        """Whether all rows are of one site, so that its name need not be said in each."""
+        return "site" in self.chosen or self.sites[:2].count() == 1
+
+    @property
     def active(self) -> int:
         return len(self.chosen)
 
@@ -61,7 +66,7 @@ class ReadingFilter(SiteFilter):
     probe = forms.ModelChoiceField(Probe.objects.none(), required=False, empty_label="All probes")
     limit = forms.ModelChoiceField(Limit.objects.none(), required=False, empty_label="All limits")
     standing = forms.ChoiceField(choices=STANDINGS, required=False)
-    deviations = forms.BooleanField(label="Only where the limit was not met", required=False)
+    deviations = forms.BooleanField(label="Limit not met", required=False)
 
     field_order = ["site", "probe", "limit", "standing", "first", "last", "deviations"]
 

@@ -19,6 +19,10 @@ from .queries import limits_named_at, people_at, probes_at, recent_items
 REDRAW = {"hx-target": "#limit-part", "hx-include": "closest form", "hx-trigger": "change"}
 
 
+def sentence(words: str) -> str:
+    return words[0].upper() + words[1:]
+
+
 class Suggested(forms.TextInput):
     """A text box that offers words that were used before."""
 
@@ -60,14 +64,14 @@ class ReadingForm(forms.Form):
     hold_s = HoldField(label="Held for", required=False, max_length=20, help_text="Such as 30 s or 2 min.")
     item = forms.CharField(label="Food or unit", max_length=120)
     typed = TemperatureField(label="Temperature on the display")
-    unit = forms.ChoiceField(label="The display shows", choices=Unit.choices)
+    unit = forms.ChoiceField(choices=Unit.choices, widget=forms.HiddenInput)
     taken_at = SiteDateTimeField(label="When", required=False, help_text="Leave it empty for now.")
     taken_by = forms.ModelChoiceField(Person.objects.none(), label="Who took it", required=False, empty_label=None)
     note = forms.CharField(required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(self, *args, site: Site, person: Person, url: str, old=None, **kwargs):
         super().__init__(*args, **kwargs)
-        self.site, self.old = site, old
+        self.site, self.old, self.url = site, old, url
         self.initial.setdefault("key", uuid4().hex)
         self.initial.setdefault("unit", site.unit)
         self.initial.setdefault("taken_by", person.pk)
@@ -76,7 +80,8 @@ class ReadingForm(forms.Form):
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"hx-get": url, **REDRAW}
         self.fields["item"].widget = Suggested(recent_items(site), {"maxlength": 120})
-        self.fields["typed"].widget = TapNumber()
+        self.fields["typed"].widget = TapNumber(Unit(self.shown_unit).label)
+        self.other_unit = Unit.FAHRENHEIT if self.shown_unit == Unit.CELSIUS else Unit.CELSIUS
         self.fields["taken_at"].zone = site.zone
         self.fields["taken_by"].queryset = people_at(site)
 
@@ -106,12 +111,21 @@ class ReadingForm(forms.Form):
             self.initial["limit"] = mine[0][0]
 
     @property
+    def shown_unit(self) -> str:
+        unit = self.data.get("unit") if self.is_bound else self.initial["unit"]
+        return unit if unit in Unit.values else self.site.unit
+
+    @property
+    def other_unit_url(self) -> str:
+        return f"{self.url}{'&' if '?' in self.url else '?'}unit={self.other_unit}"
+
+    @property
     def chosen_limit(self):
         return self.limits.get(str(self._asked("limit")))
 
     @property
     def more_is_wrong(self) -> bool:
-        return any(name in self.errors for name in ("unit", "taken_at", "taken_by", "note"))
+        return any(name in self.errors for name in ("taken_at", "taken_by", "note"))
 
     def clean_limit(self):
         return self.limits[self.cleaned_data["limit"]]
@@ -148,7 +162,7 @@ class ActForm(forms.Form):
     action = forms.CharField(label="What was done", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}))
     cause = forms.CharField(label="Why it happened", max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
     disposition = forms.ChoiceField(
-        label="What became of the food", choices=Disposition.choices, widget=forms.RadioSelect
+        label="What became of the food", choices=[(d.value, sentence(d.label)) for d in Disposition], widget=forms.RadioSelect
     )
     note = forms.CharField(
         label="Risk, and who was told", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),

@@ -18,6 +18,11 @@ def is_void(reading) -> bool:
     return getattr(reading, "void", None) is not None
 
 
+def moment(at, zone) -> str:
+    """The day and the clock at the site; its zone is told on the page of the reading."""
+    return format_html("<span>{} {}</span>", when(at, zone, "day"), when(at, zone, "clock"))
+
+
 class ReadingTable(tables.Table):
     item = tables.Column("Food or unit", attrs=LEAD)
     taken_at = tables.Column("Taken")
@@ -25,7 +30,7 @@ class ReadingTable(tables.Table):
     probe = tables.Column()
     value = tables.Column("Value", accessor="value_milli", attrs=NUMBER)
     limit = tables.Column("Limit", accessor="limit_version")
-    met = tables.Column("Limit met?", empty_values=())
+    deviation_state = tables.Column("Deviation", empty_values=())
     standing = tables.Column()
 
     class Meta:
@@ -40,7 +45,7 @@ class ReadingTable(tables.Table):
         return format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), record.item)
 
     def render_taken_at(self, record):
-        return when(record.taken_at, record.site.zone, "full")
+        return moment(record.taken_at, record.site.zone)
 
     def render_value(self, record):
         return show(record.value_milli, record.site.unit)
@@ -48,7 +53,7 @@ class ReadingTable(tables.Table):
     def render_limit(self, record):
         return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"
 
-    def render_met(self, record):
+    def render_deviation_state(self, record):
         if is_void(record):
             return badge("record", "void")
         if getattr(record, "deviation", None) is None:
@@ -75,7 +80,7 @@ class DeviationTable(tables.Table):
         return format_html('<a href="{}">{}</a>', reverse("deviation_detail", args=[record.pk]), record.reading.item)
 
     def render_taken_at(self, record):
-        return when(record.reading.taken_at, record.reading.site.zone, "full")
+        return moment(record.reading.taken_at, record.reading.site.zone)
 
     def render_state(self, record):
         return badge("deviation", "closed" if record.settled else "open")
@@ -91,4 +96,4 @@ class LineTable(tables.Table):
         orderable = False
 
     def render_line(self, value):
-        return f"Line {value}"
+        return f"Line\N{NO-BREAK SPACE}{value}"

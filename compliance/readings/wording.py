@@ -15,6 +15,7 @@ ACTS = {
     "reading.record": "recorded it",
     "reading.void": "struck it out",
     "reading.correct": "recorded it as a correction",
+    "reading.replaced": "replaced it with a correction",
     "reading.import": "brought it in with a file",
     "deviation.act": "recorded what was done",
 }

@@ -16,11 +16,12 @@ from sites.models import Role
 from ..access import get_deviation
 from ..actions import act_on_deviation
 from ..filters import DeviationFilter
-from ..forms import ActForm
+from ..forms import ActForm, sentence
 from ..models import Disposition
 from ..queries import deviations_seen_by, people_at
 from ..tables import DeviationTable
 from .detail import facts_of
+from .parts import list_tabs
 
 
 @require_safe
@@ -30,13 +31,14 @@ def deviation_list(request):
     chosen = DeviationFilter(request.GET, request.user)
     found = chosen.narrow(deviations_seen_by(request.user)).filter(settled=done)
     page = page_by_key(found, request, "taken_at")
-    table = DeviationTable(page.rows, exclude=("site",) if "site" in chosen.chosen else ())
+    table = DeviationTable(page.rows, exclude=("site",) if chosen.one_site else ())
     table.pager = page
     if not done:
         table.empty_text = "Nothing waits: every deviation has its corrective action."
     template = "readings/rows.html" if request.htmx else "readings/deviation_list.html"
     return render(request, template, {
-        "table": table, "form": chosen, "active": chosen.active, "tabs": tabs(request, done), "state": "done" if done else "",
+        "table": table, "form": chosen, "active": chosen.active, "lists": list_tabs("deviation_list"), "tabs": tabs(request, done),
+        "state": "done" if done else "",
         "reset_url": reverse("deviation_list") + ("?state=done" if done else ""),
     })  # fmt: skip
 
@@ -68,7 +70,7 @@ def deviation_detail(request, pk):
             return redirect("deviation_detail", pk)
     return render(request, "readings/deviation_detail.html", {
         "deviation": deviation, "reading": reading, "form": form, "void": void, "facts": facts_of(reading),
-        "why": f"{deviation.why[0].upper()}{deviation.why[1:]}.", "state": "closed" if made and made[0].disposition != Disposition.HELD else "open",
+        "why": f"{sentence(deviation.why)}.", "state": "closed" if made and made[0].disposition != Disposition.HELD else "open",
         "made": [act_facts(act, reading.site) for act in made],
         "open_form": bool(form and (form.errors or not made or made[0].disposition == Disposition.HELD)),
     })  # fmt: skip
@@ -92,7 +94,7 @@ def told(request, made) -> dict:
 def act_facts(act, site) -> dict:
     facts = [
         ("What was done", act.action), ("Why it happened", act.cause),
-        ("What became of the food", act.get_disposition_display()), ("Risk, and who was told", act.note),
+        ("What became of the food", sentence(act.get_disposition_display())), ("Risk, and who was told", act.note),
         ("Done", when(act.done_at, site.zone)), ("Decided by", f"{act.decided_by} ({act.decided_by.initials})"),
         ("Entered", f"{when(act.recorded_at, site.zone)} by {act.recorded_by}"),
     ]  # fmt: skip

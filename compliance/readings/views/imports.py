@@ -1,5 +1,7 @@
 """Bringing in a file: sending it, looking at what it would do, and saying yes."""
 
+from datetime import UTC, datetime
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
@@ -8,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from shared.printing.page import when
 from shared.units import Unit
 from sites.models import Site
 
@@ -87,11 +90,15 @@ def tiles_of(found) -> list[dict]:
 
 
 def sample_of(found) -> list[tuple[str, str]]:
-    names = dict(Site.objects.filter(pk__in=found.sites).values_list("pk", "name"))
+    sites = Site.objects.in_bulk(found.sites)
     return [
-        (f"{names[site]}, {taken_at} UTC", f"{item}: {typed} {Unit(unit).label}")
+        (f"{sites[site]}, {when(moment(taken_at), sites[site].zone)}", f"{item}: {typed} {Unit(unit).label}")
         for _, _, site, _, item, typed, unit, _, _, taken_at, *_ in found.sample
     ]
+
+
+def moment(taken_at: str) -> datetime:
+    return datetime.fromisoformat(taken_at).replace(tzinfo=UTC)
 
 
 @require_safe

@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 
 from compliance.limits.queries import version_in_force
@@ -20,9 +21,10 @@ def reading_page(request, form, doubts, **told):
     })  # fmt: skip
 
 
-def limit_part(request, form):
-    """The part of the form that depends on the probe and the limit, drawn again as they change."""
-    return render(request, "readings/limit_part.html", {"form": form, "about": limit_told(form)})
+def part_asked_for(request, form):
+    """A part of the form drawn again: the limit as the probe or the limit changes, or the value in the other unit."""
+    name = "value_part" if request.htmx.target == "value-part" else "limit_part"
+    return render(request, f"readings/{name}.html", {"form": form, "about": limit_told(form)})
 
 
 def limit_told(form) -> dict | None:
@@ -32,6 +34,11 @@ def limit_told(form) -> dict | None:
     if not version:
         return None
     return {"demand": demand(version), "notes": limit_notes(version), "hold": bool(version.hold_s)}
+
+
+def list_tabs(current: str) -> list[dict]:
+    pages = (("reading_list", "Readings"), ("deviation_list", "Deviations"))
+    return [{"label": label, "url": reverse(name), "current": name == current} for name, label in pages]
 
 
 def voided_notice(request, reading):

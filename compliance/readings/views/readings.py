@@ -25,7 +25,7 @@ from ..models import Reading
 from ..queries import readings_seen_by, track_of
 from ..tables import ReadingTable
 from .detail import detail_of
-from .parts import limit_part, reading_page, voided_notice
+from .parts import list_tabs, part_asked_for, reading_page, voided_notice
 
 FORM = ["GET", "HEAD", "POST"]
 
@@ -34,15 +34,17 @@ FORM = ["GET", "HEAD", "POST"]
 def reading_list(request):
     chosen = ReadingFilter(request.GET, request.user)
     page = page_by_key(chosen.narrow(readings_seen_by(request.user)), request, "taken_at")
-    table = ReadingTable(page.rows, one_site="site" in chosen.chosen)
+    table = ReadingTable(page.rows, one_site=chosen.one_site)
     table.pager = page
     template = "readings/rows.html" if request.htmx else "readings/reading_list.html"
     query = request.GET.copy()
     for name in ("after", "before"):
         query.pop(name, None)
     return render(request, template, {
-        "table": table, "form": chosen, "active": chosen.active, "export_query": query.urlencode(),
-        "writes": sites_of(request.user, Role.COOK).exists(), "reset_url": reverse("reading_list"),
+        "table": table, "form": chosen, "active": chosen.active,
+        "export": f"{reverse('reading_export')}?{query.urlencode()}",
+        "tabs": list_tabs("reading_list"), "writes": sites_of(request.user, Role.COOK).exists(),
+        "reset_url": reverse("reading_list"),
     })  # fmt: skip
 
 
@@ -67,7 +69,7 @@ def reading_add(request):
     url = reverse("reading_add") + f"?site={site.pk}"
     form = ReadingForm(request.POST or None, initial=asked(request), site=site, person=request.user, url=url)
     if request.htmx and request.method == "GET":
-        return limit_part(request, form)
+        return part_asked_for(request, form)
     doubts = []
     if form.is_valid():
         doubts = [] if "all_the_same" in request.POST else doubts_about(form)
@@ -88,7 +90,7 @@ def site_asked_for(request):
 
 def asked(request) -> dict:
     """What the address, or the part of the page that is drawn again, says already."""
-    names = ("probe", "limit", "item", "hold_s")
+    names = ("probe", "limit", "item", "hold_s", "typed", "unit")
     return {name: request.GET[name] for name in names if request.GET.get(name)}
 
 
@@ -129,7 +131,7 @@ def reading_correct(request, pk):
         old=reading,
     )  # fmt: skip
     if request.htmx and request.method == "GET":
-        return limit_part(request, form)
+        return part_asked_for(request, form)
     doubts = []
     if form.is_valid():
         keep_seconds(form, reading)
