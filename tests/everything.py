@@ -5,8 +5,11 @@ from datetime import timedelta
 from django.utils import timezone
 
 from compliance.limits.models import Rule
-from compliance.readings.models import CorrectiveAction, Deviation, Import
+from compliance.readings.importing import import_file
+from compliance.readings.importing.uploads import keep
+from compliance.readings.models import CorrectiveAction, Deviation
 from tests.checks import making
+from tests.readings.files import csv_file, row
 from tests.rows import fill
 from tests.world import World, make_reading
 
@@ -14,14 +17,17 @@ from tests.world import World, make_reading
 # themselves.
 BY_ADDRESS = {
     "account": "person", "area": "area", "case": "case", "certificate_add": "probe", "check": "check",
-    "deviation": "deviation", "event_add": "probe", "event_void": "event", "import": "file", "limit": "limit",
-    "person": "person", "probe": "probe", "reading": "reading", "role": "membership", "rule": "rule", "site": "site",
-    "today": "site", "zero_check": "probe",
+    "deviation": "deviation", "event_add": "probe", "event_void": "event", "import": "file",
+    "import_preview": "upload", "limit": "limit", "person": "person", "probe": "probe", "reading": "reading",
+    "role": "membership", "rule": "rule", "site": "site", "today": "site", "zero_check": "probe",
 }  # fmt: skip
 BY_ARGUMENT = {
     "anchor": "case", "area_pk": "area", "check_pk": "check", "limit_pk": "limit", "membership_pk": "membership",
     "person_pk": "person", "probe_pk": "probe", "reading_pk": "reading", "site_pk": "site", "slug": "case",
 }  # fmt: skip
+KEYED = {"key": "key"}  # arguments that are another field of the record than its number
+# Addresses that name a record in their query.
+QUERIES = {"record_print": lambda records: {"site": records["site"].pk, "from": "2026-01-01", "to": "2026-01-31"}}
 HELP = "{}: say in tests/everything.py which record its argument “{}” names."
 
 
@@ -46,9 +52,8 @@ def build() -> dict[str, object]:
         "event": making.event(world.probe, world.cook, "dropped", now - timedelta(days=1)),
         "reading": reading,
         "deviation": deviation,
-        "file": Import.objects.create(
-            site=world.site, file_name="readings.csv", digest="0" * 64, rows=0, added=0, known=0, recorded_by=world.cook
-        ),
+        "file": import_file(by=world.manager, file_name="old.csv", content=csv_file(row())),
+        "upload": keep(by=world.supervisor, file_name="new.csv", content=csv_file(row(item="Butter"))),
         "case": f"check-{check.pk}",
     }
 
@@ -58,7 +63,7 @@ def arguments(name: str, wanted, records) -> dict:
     given = {}
     for argument in wanted:
         record = records[noun(name, argument)]
-        given[argument] = record if isinstance(record, str) else record.pk
+        given[argument] = record if isinstance(record, str) else getattr(record, KEYED.get(argument, "pk"))
     return given
 
 
@@ -66,6 +71,6 @@ def noun(name: str, argument: str) -> str:
     if argument in BY_ARGUMENT:
         return BY_ARGUMENT[argument]
     beginnings = [start for start in BY_ADDRESS if name.startswith(start)]
-    if argument != "pk" or not beginnings:
+    if argument not in {"pk", "key"} or not beginnings:
         raise LookupError(HELP.format(name, argument))
     return BY_ADDRESS[max(beginnings, key=len)]
