@@ -7,20 +7,20 @@ probe is called settled when its display has stood still for long enough, and wh
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from itertools import pairwise
 from math import ceil, copysign, exp, expm1, inf, isfinite, log
 from statistics import fmean
 
 DEFAULT_TIME_CONSTANT = 5.0  # s; thin food probes in wet packed ice, judgement
 SLOWEST_TIME_CONSTANT = 60.0  # s; a sheath slower than this is no food probe, judgement
 UNSEEN_TIME_CONSTANT = 10.0  # s; where neither the probe's own is known nor a fall was seen, judgement
-CAUTION = 1.5  # times the time constant where it bounds what is to come; judgement
+CAUTION = 2.0  # times the time constant where it bounds what is to come; judgement
 SHORTEST_WINDOW = 10.0  # s without change before "settled" is said, judgement
 ALONE_AFTER = 60.0  # s after which a short series, even a single reading, is accepted, judgement
 ROOM_ABOVE_BATH = 25.0  # °C; how far a probe may start above its bath, judgement
 LATE_START = 3.0  # °C; a move larger than this from the first plateau is the probe going in, judgement
 LONGEST_SERIES = 200
-DUST = 1e-6  # share of a digit that binary arithmetic may add
+SLACK = 0.05  # share of a digit by which steps differ where readings were converted and rounded
+DUST = 1e-6  # s that binary arithmetic may add
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,12 +63,12 @@ def judge_settling(readings: Sequence[TimedReading], resolution: float, time_con
     """What 0 to 200 timed readings, in any order, show.
 
     Settled means that the display showed one digit, or flickered between two, for 2 τ and at least 10 s. A single step
-    onwards in the direction of the fall is no flicker: the time runs again from there.
+    onwards in the direction of the fall is no flicker: unless the probe had settled before it, the time runs again.
 
     Args:
         readings: elapsed times in s, 0 to 7200, and displayed values in °C, -100 to 400.
         resolution: the step of the display in °C, 0.001 to 5.
-        time_constant: of the probe in ice, in s, 0.1 to 60, if it is known; else it is taken from the fall.
+        time_constant: of the probe in ice, in s, 0.1 to 60, if it is known. A fall that was seen to be slower counts more.
 
     Returns:
         The state, and for a settled probe its value and the bound of what may still be to come, °C.
@@ -85,7 +85,7 @@ def judge_settling(readings: Sequence[TimedReading], resolution: float, time_con
         return _too_few()
     last = len(series) - 1
     start = _still_since(series, last, resolution)
-    tau = max(time_constant or 0.0, _time_constant(series, start, resolution) or 0.0) or UNSEEN_TIME_CONSTANT
+    tau = _time_constant(series, start, resolution, time_constant)
     since = _settled_since(series, last, resolution, tau)
     if since is not None and not _creeping(series, resolution, tau):
         return _settled(series[start:], series[since:], resolution, CAUTION * tau)
@@ -93,7 +93,7 @@ def judge_settling(readings: Sequence[TimedReading], resolution: float, time_con
         return _after_a_wait(series, resolution, time_constant or DEFAULT_TIME_CONSTANT)
     if len(series) == 1:
         return _too_few()
-    if _turned_away(series, start, resolution, tau):
+    if _turned_away(series, start, resolution, time_constant):
         return _drifting(series, start)
     return _moving(series, start, resolution, tau)
 
@@ -114,7 +114,7 @@ def _check(readings: Sequence[TimedReading], resolution: float, time_constant: f
 
 def _too_few() -> Settling:
     sentence = "Type what the display shows, then again every few seconds."
-    return _unsettled(SettlingState.TOO_FEW, SHORTEST_WINDOW, sentence)
+    return _unsettled(SettlingState.TOO_FEW, None, sentence)
 
 
 def _after_a_wait(series: list[TimedReading], resolution: float, tau: float) -> Settling:
@@ -138,14 +138,14 @@ def _still_since(series: list[TimedReading], last: int, resolution: float) -> in
     start = last
     while start > 0:
         low, high = min(low, series[start - 1].value), max(high, series[start - 1].value)
-        if high - low > resolution * (1 + DUST):
+        if high - low > resolution * (1 + SLACK):
             break
         start -= 1
     return start
 
 
-def _time_constant(series: list[TimedReading], start: int, resolution: float) -> float | None:
-    """The slowest halving seen in the later part of the fall up to the still run, s; None if no fall was seen.
+def _time_constant(series: list[TimedReading], start: int, resolution: float, known: float | None) -> float:
+    """The slowest halving seen in the later part of the fall up to the still run, or the known one if that is slower, s.
 
     Cautious: the slow part of a sheath comes last, and the end may lie half a digit beyond what the display shows now. The
     first half of the fall is left out: a sheath is slow to begin, and the probe may have gone in late.
@@ -157,11 +157,11 @@ def _time_constant(series: list[TimedReading], start: int, resolution: float) ->
         if not gaps or gap < gaps[-1][1]:
             gaps.append((reading.elapsed, gap))
     late = [point for point in gaps if point[1] <= gaps[0][1] / 2] or gaps
-    seen = [_rate(point, late) for point in late]
-    return min(max(filter(None, seen), default=0.0), SLOWEST_TIME_CONSTANT) or None
+    seen = [_halving(point, late) for point in late]
+    return min(max(filter(None, (*seen, known)), default=UNSEEN_TIME_CONSTANT), SLOWEST_TIME_CONSTANT)
 
 
-def _rate(point: tuple[float, float], gaps: list[tuple[float, float]]) -> float | None:
+def _halving(point: tuple[float, float], gaps: list[tuple[float, float]]) -> float | None:
     """The time constant with which the gap halved, or more, from this point; None if it did not."""
     since, gap = point
     halved = next(((at, less) for at, less in gaps if less <= gap / 2 and at > since), None)
@@ -209,7 +209,7 @@ def _creeping(series: list[TimedReading], resolution: float, tau: float) -> bool
     now, earlier, earliest = (_shown_at(series, end - n * window) for n in (0, 2, 3))
     lately, before = now - earlier, earlier - earliest
     steady = lately * before > 0 and abs(before) <= 1.5 * abs(lately)
-    return steady and abs(now - earliest) >= 2 * resolution * (1 - DUST)
+    return steady and abs(now - earliest) >= 2 * resolution * (1 - SLACK)
 
 
 def _shown_at(series: list[TimedReading], elapsed: float) -> float:
@@ -223,30 +223,35 @@ def _settled(run: list[TimedReading], still: list[TimedReading], resolution: flo
         settled_since=still[0].elapsed,
         value=fmean(reading.value for reading in still),
         count=len(still),
-        residual=min(_to_come(run, resolution, tau), _to_come(still, resolution, tau)),
+        residual=min(_bound(run, resolution, tau), _bound(still, resolution, tau)),
         seconds_to_go=0.0,
         sentence="Settled.",
     )
 
 
-def _to_come(run: list[TimedReading], resolution: float, tau: float) -> float:
+def _bound(run: list[TimedReading], resolution: float, tau: float) -> float:
     """°C; the display may have moved by a digit more than it shows."""
-    window = run[-1].elapsed - run[0].elapsed
     values = [reading.value for reading in run]
-    moved = max(values) - min(values) + resolution
+    return _still_to_come(max(values) - min(values) + resolution, run[-1].elapsed - run[0].elapsed, tau)
+
+
+def _still_to_come(moved: float, window: float, tau: float) -> float:
+    """What a first-order step has left after it moved this much in this window (s); past 50 τ nothing is left."""
     return moved / expm1(min(window / tau, 50.0)) if window > 0 else inf
 
 
-def _turned_away(series: list[TimedReading], start: int, resolution: float, tau: float) -> bool:
+def _turned_away(series: list[TimedReading], start: int, resolution: float, known: float | None) -> bool:
     """Whether it had settled before the present run and then left that value, other than by going on as before."""
     for last in range(start - 1, 0, -1):
-        first = _settled_since(series, last, resolution, tau)
+        before = series[: last + 1]
+        tau = _time_constant(before, _still_since(before, last, resolution), resolution, known)
+        first = _settled_since(before, last, resolution, tau)
         if first is None:
             continue
         came = series[first].value - series[0].value
         went = series[-1].value - series[last].value
-        went_in_late = abs(came) <= resolution * (1 + DUST) and abs(went) > LATE_START
-        return came * went <= 0 and abs(went) > resolution * (1 + DUST) and not went_in_late
+        went_in_late = abs(came) <= resolution * (1 + SLACK) and abs(went) > LATE_START
+        return came * went <= 0 and abs(went) > resolution * (1 + SLACK) and not went_in_late
     return False
 
 
@@ -259,19 +264,23 @@ def _drifting(series: list[TimedReading], start: int) -> Settling:
 
 
 def _moving(series: list[TimedReading], start: int, resolution: float, tau: float) -> Settling:
-    window = _window(tau)
+    left = _whole(_time_to_go(series, start, resolution, tau))
     if start == 0:
-        left = _whole(window - (series[-1].elapsed - series[0].elapsed))
         return _unsettled(SettlingState.TOO_FEW, left, f"Steady so far, about {left:.0f} s to go.")
-    before, last = series[start - 1], series[-1]
-    span = max(series[start].elapsed - before.elapsed, 1.0)
-    to_come = abs(series[start].value - before.value) / span * tau * exp(-(last.elapsed - series[start].elapsed) / tau)
-    still = last.elapsed - series[start].elapsed
-    waiting = tau * log(max(2 * to_come / resolution, 1.0)) + window - still
-    left = _whole(waiting)
-    falling = series[start].value < before.value
+    falling = series[-1].value < series[start - 1].value
     state = SettlingState.FALLING if falling else SettlingState.RISING
     return _unsettled(state, left, f"Still {'falling' if falling else 'rising'}, about {left:.0f} s to go.")
+
+
+def _time_to_go(series: list[TimedReading], start: int, resolution: float, tau: float) -> float:
+    """s: until half a digit is left at the present pace, then a whole window, less what it has stood still already."""
+    last = len(series) - 1
+    since = _step_onwards(series, start, last) or start
+    end = series[-1]
+    earlier = next((r for r in reversed(series) if r.elapsed <= end.elapsed - tau), series[0])
+    to_come = _still_to_come(abs(end.value - earlier.value), max(end.elapsed - earlier.elapsed, 1.0), tau)
+    pace = tau * log(max(2 * to_come / resolution, 1.0))
+    return pace + _window(tau) - (end.elapsed - series[since].elapsed)
 
 
 def _whole(seconds: float) -> float:
