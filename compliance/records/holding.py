@@ -11,7 +11,7 @@ from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, Wh
 from compliance.checks.models import BEGINNING, END, Span
 from compliance.checks.queries import bracket_of
 from compliance.metrology.assessment import ErrorBounds, bounds
-from compliance.quarantine.cases import summaries
+from compliance.quarantine.cases import Summary, summaries
 from compliance.quarantine.models import Decision, Signature
 from compliance.quarantine.queries import WHY
 from compliance.readings.models import Reading
@@ -28,6 +28,7 @@ class CaseHere:
     signatures: list[Signature]
     readings: int
     undecided: int
+    signed: bool
 
     @property
     def probe(self):
@@ -49,7 +50,7 @@ class CaseHere:
 
     @property
     def state(self) -> str:
-        return "open" if self.undecided else "signed" if self.signatures else "to_sign"
+        return "open" if self.undecided else "signed" if self.signed else "to_sign"
 
     @property
     def reasons(self) -> list[str]:
@@ -70,10 +71,14 @@ def cases_here(scope: RecordScope) -> list[CaseHere]:
         Span.objects.filter(anchor__in=wanted).select_related("probe", "behind", "ahead").order_by("anchor", "ends_at")
     )
     cases = [
-        CaseHere(anchor, list(group), signatures.get(anchor, []), found[anchor].readings, found[anchor].undecided)
+        _case(found[anchor], list(group), signatures.get(anchor, []))
         for anchor, group in groupby(spans, key=lambda span: span.anchor)
     ]
     return sorted(cases, key=lambda case: (case.spans[0].starts_at, case.anchor))
+
+
+def _case(line: Summary, spans: list[Span], signatures: list[Signature]) -> CaseHere:
+    return CaseHere(line.anchor, spans, signatures, line.readings, line.undecided, line.signed)
 
 
 def _decided_in(scope: RecordScope) -> QuerySet[Decision]:

@@ -1,13 +1,17 @@
 """How times, values and acts are put into words on paper."""
 
+import re
 from datetime import datetime
+from decimal import ROUND_CEILING, Decimal
 from zoneinfo import ZoneInfo
 
 from compliance.checks.models import Check, Kind
-from compliance.limits.wording import duration
+from compliance.limits.models import LimitVersion
+from compliance.limits.wording import demand, duration
 from shared.printing.page import MONTHS
-from shared.units import Unit, show, show_error, show_spread
+from shared.units import Unit, difference_from_milli, show, show_error, show_spread
 
+FIGURE = re.compile(r"(?<=\d) (?=(?:°[CF]|s|min|h|mm)\b)")
 BATHS = {
     "packed_crushed": "packed crushed ice",
     "stirred_cubes": "stirred ice cubes in water",
@@ -30,19 +34,29 @@ def clock(local: datetime) -> str:
     return f"{shown} {local.tzname()}"
 
 
+def joined(text: str) -> str:
+    """Keeps each figure on one line with its unit."""
+    return FIGURE.sub("\N{NO-BREAK SPACE}", text)
+
+
+def limit_in_words(version: LimitVersion) -> str:
+    """A limit and what it demands, as in "Cold holding: at most 5 °C"."""
+    return joined(f"{version.limit.title}: {demand(version)}")
+
+
 def value(typed: str, unit: str, milli: int, hold_s: int | None = None) -> str:
     """A reading as it was typed, in °C too where it was typed in another unit, and how long it was held."""
     text = f"{typed} {Unit(unit).label}"
     if unit != Unit.CELSIUS:
         text += f" ({show(milli)})"
-    return text if hold_s is None else f"{text} for {duration(hold_s) or '0 s'}"
+    return joined(text if hold_s is None else f"{text} for {duration(hold_s) or '0 s'}")
 
 
 def between(lowest: int | None, highest: int | None, unit: str) -> str:
     """What a reading could really have been."""
     if lowest is None or highest is None:
         return "cannot be told"
-    return f"{show(lowest, unit)} to {show(highest, unit)}"
+    return joined(f"{show(lowest, unit).split()[0]} to {show(highest, unit)}")
 
 
 def method(check: Check, unit: str) -> str:
@@ -53,12 +67,20 @@ def method(check: Check, unit: str) -> str:
     half_width = check.budget.get("bath", {}).get("half_width")
     reference = show(check.reference_milli, unit, 2)
     spread = "" if half_width is None else f" {show_spread(round(half_width * 1000), unit)}"
-    return f"{bath[0].upper()}{bath[1:]}, {reference}{spread}"
+    return joined(f"{bath[0].upper()}{bath[1:]}, {reference}{spread}")
 
 
 def error(check: Check, unit: str) -> str:
     """The error of the probe, or that none was found."""
-    return "none found" if check.error_milli is None else show_error(check.error_milli, unit)
+    return "none found" if check.error_milli is None else joined(show_error(check.error_milli, unit))
+
+
+def uncertainty(milli: int | None, unit: str) -> str:
+    """An expanded uncertainty as "±0.07 °C", rounded up so that no check looks surer than it was; empty for none."""
+    if milli is None:
+        return ""
+    shown = difference_from_milli(milli, unit).quantize(Decimal("0.01"), rounding=ROUND_CEILING)
+    return joined(f"±{shown} {Unit(unit).label}")
 
 
 def plural(count: int, one: str, many: str = "") -> str:

@@ -161,7 +161,7 @@ class Table:
         self._draw_cells(cells, row, height)
 
     def _noted(self, cells: list[tuple], note: str, style: _Style) -> list[tuple]:
-        """The cells of a row with its note under them, as further lines of the first cell."""
+        """The cells of a row with its note under them, as further lines of the last cell."""
         pen, indent = (self._regular.pen, 8.0) if cells else (style.pen, 0.0)
         left = self._lefts[0] + indent
         lines = wrap(note, pen.font, pen.size, self._pages.right - left)
@@ -171,9 +171,10 @@ class Table:
         ]
         if not cells:
             return [tuple(set_lines)]
-        tall = max(map(len, cells))
-        below = [(before, after, x, 0.0) for before, after, x, _ in set_lines]
-        return [cells[0] + (("1 0 0 1 0 ", " Tm", left, 0.0),) * (tall - len(cells[0])) + tuple(below), *cells[1:]]
+        last = cells[-1]
+        nothing = (("1 0 0 1 0 ", " Tm", left, 0.0),) * (max(map(len, cells)) - len(last))
+        below = ((before, after, x, 0.0) for before, after, x, _ in set_lines)
+        return [*cells[:-1], (*last, *nothing, *below)]
 
     def _draw_part(self, cells: list[tuple], row: Row) -> list[tuple]:
         """Fill a page with the first lines of a row that is higher than a page; returns what is left of it."""

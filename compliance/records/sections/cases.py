@@ -5,25 +5,24 @@ from itertools import groupby
 
 from compliance.checks.models import Check
 from compliance.limits.models import Direction, LimitVersion
-from compliance.limits.wording import demand
 from compliance.metrology import vocabulary
 from compliance.metrology.assessment import ErrorBounds, classify, true_range
 from compliance.quarantine.models import Fate
 from compliance.readings.models import Reading
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
-from shared.units import show_error, show_spread
+from shared.units import show_error
 
 from ..holding import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
 from ..scope import RecordScope
-from ..words import between, moment, plural, sentence, value
+from ..words import between, limit_in_words, moment, plural, sentence, uncertainty, value
 
 COLUMNS = [
     Column("Taken", points=70), Column("No.", points=33), Column("Food or unit", share=1.1), Column("Limit", share=1.2),
-    Column("Reading", align="right", points=50), Column("Could have been", share=0.9), Column("The limit", points=58),
-    Column("By", points=24),
+    Column("Reading", align="right", points=52), Column("Could have been", align="center", points=74),
+    Column("The limit", points=54), Column("By", points=24),
 ]  # fmt: skip
-OUTCOMES = {"held": "held whatever the error", "broken": "was broken", "undecided": "cannot be told"}
+OUTCOMES = {"held": "held", "broken": "broken", "undecided": "cannot be told"}
 STATES = {"open": "readings are still to be decided on", "to_sign": "decided, not signed", "signed": "signed"}
 
 
@@ -42,7 +41,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
         writer.table(
             COLUMNS, told.rows(rows) if mine else (), caption=caption, empty="No reading of it was taken in the period."
         )
-        _write_signatures(writer, case)
+        _write_signatures(writer, scope, case)
         if mine:
             place, rows = next(groups, (None, iter(())))
     if place is not None:
@@ -77,13 +76,13 @@ def _errors(case: CaseHere, scope: RecordScope) -> Iterator[str]:
         seen |= {check.pk: check for check in (span.behind, span.ahead) if check}
     unit = scope.site.unit
     for check in sorted(seen.values(), key=lambda c: (c.checked_at, c.pk)):
-        figures = f"{show_error(check.error_milli, unit)} {show_spread(check.expanded_milli, unit)}"
+        figures = f"{show_error(check.error_milli, unit)} {uncertainty(check.expanded_milli, unit)}"
         yield f"C{check.pk}, {moment(check.checked_at, scope.zone)}: {figures}, {check.get_verdict_display()}"
     if any(span.behind is None or span.ahead is None for span in case.spans):
-        yield "On one side no check speaks for the probe, so what was read there cannot be told."
+        yield "For a part of it a check is missing on one side, so what was read in that part cannot be told."
 
 
-def _write_signatures(writer: Writer, case: CaseHere) -> None:
+def _write_signatures(writer: Writer, scope: RecordScope, case: CaseHere) -> None:
     if not case.signatures:
         writer.paragraph(f"Case {case.title} has not been signed.", strong=True)
     for signature in case.signatures:
@@ -92,7 +91,8 @@ def _write_signatures(writer: Writer, case: CaseHere) -> None:
         note = f" {sentence(signature.note)}" if signature.note else ""
         with writer.together():
             writer.paragraph(about + note)
-            writer.signature(signature.signed_name, signature.recorded_at, signature.meaning)
+            name = f"{signature.signed_name} ({scope.people.initials(signature.signed_by_id)})"
+            writer.signature(name, signature.recorded_at, signature.meaning)
 
 
 class Telling:
@@ -136,7 +136,7 @@ class Telling:
         error = self._bounds.get(row.span)
         truth = true_range(row.milli, error) if error else None
         cells = (
-            moment(row.at, scope.zone), f"R{row.pk}", row.item, f"{version.limit.title}: {demand(version)}",
+            moment(row.at, scope.zone), f"R{row.pk}", row.item, limit_in_words(version),
             value(row.typed, row.unit, row.milli, row.hold_s), between(*(truth or (None, None)), scope.site.unit),
             self._outcome(row, version, error), scope.people.initials(row.by),
         )  # fmt: skip

@@ -6,10 +6,11 @@ from shared.printing.flow import Writer
 from ..scope import RecordScope
 
 SHOWN = ("doubt", "probe_hygiene", "ice_bath", "insertion")
-PREPARED = "Prepared by: this is the whole record of the site and period named on it."
-REVIEWED = (
-    "Reviewed by: I have read it and followed up what is open. Not the person who prepared it, where practicable."
-)
+SIGNED = {
+    "Prepared by": "Prepared: this is the whole record of the site and of the period that it names.",
+    "Reviewed by": "Reviewed: I have read this record and followed up what is open. Where practicable, the reviewer is not "
+    "the person who prepared it.",
+}
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -20,7 +21,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
         writer.paragraph("Nobody.")
     with writer.together():
         writer.heading("Signatures under this record")
-        for meaning in (PREPARED, REVIEWED):
+        for meaning, words in SIGNED.items():
+            writer.paragraph(words)
             writer.signature("", None, meaning)
     writer.heading("Cautions")
     for key in SHOWN:

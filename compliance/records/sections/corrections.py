@@ -22,11 +22,12 @@ NOTHING = "nothing"
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Corrections and voids")
+    writer.table(COLUMNS, _rows(scope), empty="Nothing was struck out.")
     writer.paragraph(
         "Entries of the period that were struck out, and older ones that were struck out in the period. Decisions and "
-        "corrective actions that were replaced stand struck out in their own sections."
+        "corrective actions that were replaced stand struck out in their own sections.",
+        small=True,
     )
-    writer.table(COLUMNS, _rows(scope), empty="Nothing was struck out.")
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:

@@ -4,29 +4,29 @@ from collections.abc import Iterator
 
 from django.db.models import Prefetch
 
-from compliance.limits.wording import demand
 from compliance.readings.models import CorrectiveAction, Deviation
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 
 from ..counting import deviations_of
 from ..scope import RecordScope
-from ..words import moment, sentence, value
+from ..words import limit_in_words, moment, sentence, value
 
 COLUMNS = [
-    Column("No.", points=33), Column("Reading taken", points=72), Column("Food or unit", share=1.2),
-    Column("Limit", share=1.5), Column("Reading", align="right", points=56), Column("Probe", points=44),
+    Column("No.", points=33), Column("Reading taken", points=80), Column("Food or unit", share=1.2),
+    Column("Limit", share=1.5), Column("Reading", align="right", points=56), Column("Probe", align="center", points=48),
     Column("State", points=40),
 ]  # fmt: skip
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Deviations and what was done")
-    writer.paragraph(
-        "A deviation stays open until it is recorded what was done, why it happened and what became of the food."
-    )
     empty = "No reading of the period failed to meet its limit."
     writer.table(COLUMNS, _rows(scope), empty=empty)
+    writer.paragraph(
+        "A deviation stays open until it is recorded what was done, why it happened and what became of the food.",
+        small=True,
+    )
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
@@ -46,7 +46,7 @@ def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
     void = hasattr(reading, "void")
     state = "void" if void else "closed" if deviation.acted else "open"
     cells = (
-        f"D{deviation.pk}", moment(reading.taken_at, scope.zone), reading.item, f"{version.limit.title}: {demand(version)}",
+        f"D{deviation.pk}", moment(reading.taken_at, scope.zone), reading.item, limit_in_words(version),
         value(reading.typed, reading.unit, reading.value_milli, reading.hold_s), reading.probe.code, state,
     )  # fmt: skip
     why = f"R{reading.pk}: {sentence(deviation.why)}"

@@ -6,7 +6,7 @@ from shared.units import show_spread
 
 from ..checking import checks_in
 from ..scope import RecordScope
-from ..words import error, method, moment, sentence
+from ..words import error, method, moment, sentence, uncertainty
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -36,7 +36,7 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
                 ("Error, ± U, allowed", _figures(check, unit)),
                 ("In words", " ".join(sentence(line) for line in check.why)),
                 ("How it was found", " ".join(sentence(line) for line in check.figures)),
-                *(("Of the bath", line) for line in check.budget.get("bath", {}).get("why", [])),
+                ("Of the bath", " ".join(check.budget.get("bath", {}).get("why", []))),
                 *((("Struck out", _struck(scope, void)),) if void else ()),
             ]
         )
@@ -52,7 +52,7 @@ def _figures(check: Check, unit: str) -> str:
     allowed = show_spread(check.tolerance_milli, unit)
     if check.error_milli is None:
         return f"none found; allowed {allowed}"
-    return f"{error(check, unit)}, {show_spread(check.expanded_milli, unit)}, allowed {allowed}"
+    return f"{error(check, unit)}, {uncertainty(check.expanded_milli, unit)}, allowed {allowed}"
 
 
 def _struck(scope: RecordScope, void) -> str:

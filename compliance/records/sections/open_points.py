@@ -28,8 +28,8 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
             yield Row(
                 (f"Case {case.title}", f"{plural(case.undecided, 'reading')} here still to decide on: hold the food.")
             )
-        elif not case.signatures:
-            yield Row((f"Case {case.title}", "Decided at this site; no supervisor has signed it."))
+        elif not case.signed:
+            yield Row((f"Case {case.title}", "Decided at this site; not signed by a supervisor since."))
     live = deviations_of(scope).filter(Q(acted=False) | Q(held=True), reading__void__isnull=True)
     waiting = live.select_related("reading").order_by("reading__taken_at", "pk")
     for deviation in waiting.iterator(chunk_size=500):

@@ -10,7 +10,7 @@ from shared.printing.table import Column, Row
 from shared.units import show
 
 from ..scope import RecordScope, day
-from ..words import moment, sentence
+from ..words import joined, moment, sentence
 
 COLUMNS = [
     Column("Limit and step", share=1.2), Column("Hazard", share=1.1), Column("Demands", share=1),
@@ -25,8 +25,8 @@ NOT_SEEN = {
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Limits in force")
-    writer.paragraph("Each limit as it stood at the beginning of the period, and every change within it.")
     writer.table(COLUMNS, _rows(scope), empty="No limit was in force at this site in the period.")
+    writer.paragraph("Each limit as it stood at the beginning of the period, and every change within it.", small=True)
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
@@ -50,10 +50,10 @@ def _told(versions: list[LimitVersion], scope: RecordScope) -> list[LimitVersion
 def _row(version: LimitVersion, scope: RecordScope) -> Row:
     limit = version.limit
     name = limit.title if limit.step.lower() == limit.title.lower() else f"{limit.title}\n{limit.step}"
-    demands = demand(version) if version.in_force else "no longer in force"
+    demands = joined(demand(version)) if version.in_force else "no longer in force"
     source = " ".join(filter(None, (_joined(version), NOT_SEEN[Origin(version.origin)])))
     began = day(version.effective_from.astimezone(scope.zone).date())
-    cells = (name, limit.hazard, demands, version.usual_action, source, began)
+    cells = (name, limit.hazard, demands, joined(version.usual_action), source, began)
     return Row(cells, note=_note(version, scope))
 
 

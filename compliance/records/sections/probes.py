@@ -15,33 +15,37 @@ from shared.units import show, show_spread
 from ..checking import checks_in
 from ..probes import ProbeHere, Stay
 from ..scope import RecordScope, day
-from ..words import error, method, moment, plural, sentence
+from ..words import error, joined, method, moment, plural, sentence, uncertainty
 
 COLUMNS = [
     Column("Made", points=49), Column("No.", points=30), Column("Stage", points=42), Column("Method and reference", share=1),
-    Column("Error, ± U", align="right", points=46), Column("Allowed", align="right", points=40),
+    Column("Error, ± U", align="right", points=46), Column("Allowed", align="center", points=42),
     Column("Verdict", points=58), Column("By", points=24), Column("Next due", points=49),
 ]  # fmt: skip
+INTRODUCTION = (
+    "Every probe that was placed, read or checked at the site in the period. Its checks at other sites are shown too, because "
+    "they decide what its readings here are worth."
+)
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Probes and their checks")
-    writer.paragraph(
-        "Every probe that was placed, read or checked at the site in the period. Its checks at other sites are shown too, "
-        "because they decide what its readings here are worth."
-    )
     if not scope.probes:
         writer.paragraph("No probe was here in the period.")
     spans, events = _spans(scope), _events(scope)
     checks = groupby(checks_in(scope).iterator(chunk_size=500), key=lambda check: check.probe_id)
     probe_id, mine = next(checks, (None, ()))
-    for here in scope.probes:
+    for number, here in enumerate(scope.probes):
         pk = here.probe.pk
         found = []
         if probe_id == pk:
             found = list(mine)
             probe_id, mine = next(checks, (None, ()))
-        _write_probe(writer, scope, here, spans.get(pk, []), found, events.get(pk, []))
+        with writer.together():
+            if number == 0:
+                writer.paragraph(INTRODUCTION)
+            _write_head(writer, scope, here, spans.get(pk, []), found, events.get(pk, []))
+        _write_checks(writer, scope, here.probe, found)
 
 
 def _spans(scope: RecordScope) -> dict[int, list[Span]]:
@@ -60,35 +64,36 @@ def _events(scope: RecordScope) -> dict[int, list[Event]]:
     return {pk: list(group) for pk, group in groupby(events, key=lambda event: event.probe_id)}
 
 
-def _write_probe(writer: Writer, scope: RecordScope, here: ProbeHere, spans, checks, events) -> None:
+def _write_head(writer: Writer, scope: RecordScope, here: ProbeHere, spans, checks, events) -> None:
     probe = here.probe
-    with writer.together():
-        writer.heading(f"Probe {probe.code}" + (f": {probe.description}" if probe.description else ""), 2)
-        writer.facts(_facts(scope, here, spans))
-        if scope.reached > scope.start:
-            writer.drawing(_picture(writer, scope, probe, spans, checks, events))
+    writer.heading(f"Probe {probe.code}" + (f": {probe.description}" if probe.description else ""), 2)
+    writer.facts(_facts(scope, here, spans))
+    if scope.reached > scope.start:
+        writer.drawing(_picture(writer, scope, probe, spans, checks, events))
+
+
+def _write_checks(writer: Writer, scope: RecordScope, probe: Probe, checks: list[Check]) -> None:
+    rows = (_row(scope, probe, check) for check in checks)
     empty = f"Probe {probe.code} was not checked in the period."
-    writer.table(
-        COLUMNS, (_row(scope, probe, check) for check in checks), caption=f"Checks of {probe.code}", empty=empty
-    )
+    writer.table(COLUMNS, rows, caption=f"Checks of {probe.code}", empty=empty)
 
 
 def _facts(scope: RecordScope, here: ProbeHere, spans: list[Span]) -> Iterator[tuple[str, object]]:
     probe, unit = here.probe, scope.site.unit
     yield "Sensor", probe.get_sensor_display()
     yield "Maker, model, serial", ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
-    yield (
-        "Display and tolerance",
-        (
-            f"reads to {show_spread(probe.resolution_milli, unit).lstrip('±')}; may be off by "
-            f"{show_spread(probe.tolerance_milli, unit)}; {show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
-        ),
-    )
+    yield "Display and tolerance", _display(probe, unit)
     yield "Checked", "every day" if probe.check_every_days == 1 else f"every {probe.check_every_days} days"
     yield "Where it was", "\n".join(_stay(stay, scope) for stay in here.stays)
     yield "Last check before", _beside(spans[0].behind if spans else None, scope, before=True)
     yield "Next check after", _beside(spans[-1].ahead if spans else None, scope, before=False)
     yield "At printing", _state(probe, scope)
+
+
+def _display(probe: Probe, unit: str) -> str:
+    step = show_spread(probe.resolution_milli, unit).lstrip("±")
+    span = f"{show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
+    return joined(f"reads to {step}, from {span}; may be off by {show_spread(probe.tolerance_milli, unit)}")
 
 
 def _stay(stay: Stay, scope: RecordScope) -> str:
@@ -102,7 +107,7 @@ def _beside(check: Check | None, scope: RecordScope, *, before: bool) -> str:
     if check is None or (check.checked_at >= scope.start if before else check.checked_at < scope.end):
         return "see the checks below" if check else "none known"
     told = f"C{check.pk}, {moment(check.checked_at, scope.zone)}: {check.get_verdict_display()}"
-    return f"{told}, error {error(check, scope.site.unit)} {show_spread(check.expanded_milli, scope.site.unit)}"
+    return f"{told}, error {error(check, scope.site.unit)} {uncertainty(check.expanded_milli, scope.site.unit)}"
 
 
 def _state(probe: Probe, scope: RecordScope) -> str:
@@ -137,10 +142,10 @@ def _dot(check: Check) -> Dot:
 
 def _row(scope: RecordScope, probe: Probe, check: Check) -> Row:
     unit, void = scope.site.unit, hasattr(check, "void")
-    spread = "" if check.error_milli is None else f"\n{show_spread(check.expanded_milli, unit)}"
+    spread = "" if check.error_milli is None else f"\n{uncertainty(check.expanded_milli, unit)}"
     cells = (
         moment(check.checked_at, scope.zone), f"C{check.pk}", check.get_stage_display().split(",")[0].capitalize(),
-        method(check, unit), error(check, unit) + spread, show_spread(check.tolerance_milli, unit),
+        method(check, unit), error(check, unit) + spread, joined(show_spread(check.tolerance_milli, unit)),
         check.get_verdict_display().capitalize(), scope.people.initials(check.checked_by_id), _next_due(scope, probe, check),
     )  # fmt: skip
     strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void

@@ -7,18 +7,17 @@ from itertools import groupby
 
 from compliance.checks.models import Standing
 from compliance.limits.models import LimitVersion
-from compliance.limits.wording import demand
 from compliance.readings.queries import MADE_AT_THE_TIME
 from shared.printing.flow import Writer
 from shared.printing.page import MONTHS
 from shared.printing.table import Column, Row
 
 from ..scope import RecordScope, day
-from ..words import clock, moment, sentence, value
+from ..words import clock, limit_in_words, moment, sentence, value
 
 COLUMNS = [
     Column("Time", points=27), Column("No.", points=33), Column("Food or unit", share=1), Column("Limit", share=1.25),
-    Column("Reading", align="right", points=58), Column("Probe", points=44), Column("By", points=24),
+    Column("Reading", align="right", points=58), Column("Probe", align="center", points=48), Column("By", points=24),
     Column("Standing", points=54),
 ]  # fmt: skip
 FIELDS = {
@@ -69,7 +68,7 @@ class Telling:
     def __init__(self, scope: RecordScope):
         used = scope.readings().order_by().values("limit_version")
         versions = LimitVersion.objects.filter(pk__in=used).select_related("limit")
-        self._limits = {version.pk: f"{version.limit.title}: {demand(version)}" for version in versions}
+        self._limits = {version.pk: limit_in_words(version) for version in versions}
         self._probes = {here.probe.pk: here.probe.code for here in scope.probes}
         self._zone, self._people = scope.zone, scope.people
 

@@ -8,7 +8,7 @@ from shared.printing.table import Column, Row
 from ..counting import CheckCount, count_cases, count_checks, count_deviations, count_readings
 from ..scope import RecordScope
 
-COLUMNS = [Column("In the period", share=2.2), Column("Number", align="right", points=44), Column("Which", share=2)]
+COLUMNS = [Column("In the period", share=2.2), Column("Number", align="center", points=60), Column("Which", share=2)]
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -19,11 +19,11 @@ def write(writer: Writer, scope: RecordScope) -> None:
 def _rows(scope: RecordScope) -> Iterator[Row]:
     yield from _checks(count_checks(scope), len(scope.probes))
     readings = count_readings(scope)
-    yield Row(("Readings taken", readings.taken, "void ones not counted"), strong=True)
+    yield Row(("Readings taken, without void ones", readings.taken, " "), strong=True)
     for word, number in readings.by_standing:
         yield Row((f"  standing: {word}", number, " "))
     yield Row(("  entered late", readings.late, " "))
-    yield Row(("Readings void or corrected", readings.void, "struck out where they stand"), strong=True)
+    yield Row(("Readings void or corrected", readings.void, " "), strong=True)
     opened, closed = count_deviations(scope)
     yield Row(("Deviations from a limit", opened + closed, " "), strong=True)
     yield Row(("  open: nothing recorded yet about what was done", opened, " "))
@@ -37,7 +37,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
 
 def _checks(checks: CheckCount, probes: int) -> Iterator[Row]:
     yield Row(("Probes placed, read or checked here", probes, " "), strong=True)
-    yield Row(("Checks made of these probes", checks.made, "void ones not counted"), strong=True)
+    yield Row(("Checks made of these probes, without void ones", checks.made, " "), strong=True)
     for word, number, which in checks.by_verdict:
         yield Row((f"  {word}", number, which or " "))
     yield Row(("  made after the day they were due", len(checks.late), ", ".join(checks.late) or " "))

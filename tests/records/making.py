@@ -1,0 +1,132 @@
+"""A kitchen with something of everything that a record shows, and the text of a record read back."""
+
+import io
+import re
+import uuid
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+from pypdf import PdfReader
+
+from compliance.quarantine import actions as quarantine
+from compliance.quarantine.assessing import Selection
+from compliance.quarantine.cases import load_case
+from compliance.readings import actions as readings
+from compliance.readings.models import Reading
+from compliance.records.record import write_record
+from compliance.records.scope import RecordScope
+from tests.checks import making
+from tests.world import make_limit, make_probe
+
+LONDON = ZoneInfo("Europe/London")
+FIRST, LAST = date(2026, 3, 1), date(2026, 3, 31)
+
+
+def at(day: int, hour: int = 9, minute: int = 0, month: int = 3) -> datetime:
+    """A time in 2026 on the clock of the stock site."""
+    return datetime(2026, month, day, hour, minute, tzinfo=LONDON)
+
+
+def take(world, typed: str, taken_at: datetime, *, by=None, unit="C", probe=None, limit=None, **fields) -> Reading:
+    """A reading through its action, with its deviation where it does not meet its limit."""
+    fields = {"item": "Soup", "site": world.site, **fields}
+    return readings.record(
+        by=by or world.cook, key=uuid.uuid4(), probe=probe or world.probe, limit=limit or world.limit, typed=typed,
+        unit=unit, taken_at=taken_at, **fields,
+    )  # fmt: skip
+
+
+def correct(world, reading: Reading, typed: str, reason: str, **fields) -> Reading:
+    fields = {"item": reading.item, "unit": reading.unit, "taken_at": reading.taken_at, **fields}
+    return readings.correct(
+        by=world.cook, reading=reading, reason=reason, key=uuid.uuid4(), probe=reading.probe, site=reading.site,
+        limit=reading.limit_version.limit, typed=typed, **fields,
+    )  # fmt: skip
+
+
+def decide(world, anchor: str, fate: str, *, ids=None, by=None, **words) -> None:
+    selection = Selection(sites=(world.site.pk,), ids=ids)
+    quarantine.decide(by=by or world.manager, case=load_case(anchor), selection=selection, fate=fate, **words)
+
+
+def story(world, clock) -> dict:
+    """March 2026: a good probe, one that fails, deviations, corrections, decisions and a signature. Now is 2 April."""
+    clock.move_to(at(2, 12, month=4))
+    hot = make_limit(world.site, by=world.manager, code="hot-holding", direction="at_least", value="63")
+    other = make_probe(world.site, "P2", by=world.manager, limits=[hot], description="Servery")
+    made = {"hot": hot, "other": other}
+    made["before"] = making.good(world.probe, world.cook, at(27, month=2))
+    making.good(other, world.cook, at(1, 7))
+    made["failed"] = making.bad(world.probe, world.cook, at(9, 7, 30))
+    made["event"] = making.event(world.probe, world.cook, "adjusted", at(9, 8), note="Screw turned")
+    made["left"] = making.good(world.probe, world.cook, at(9, 8, 30), stage="as_left")
+    made["unclear"] = making.unclear(other, world.manager, at(15, 7))
+    made["after"] = making.good(other, world.manager, at(20, 7))
+    _take_all(world, made)
+    _decide_all(world, made)
+    return made
+
+
+def _take_all(world, made) -> None:
+    hot, other = made["hot"], made["other"]
+    made["doubted"] = [take(world, "3.1", at(day)) for day in (3, 4, 5)] + [take(world, "6.9", at(6))]
+    made["proven"] = take(world, "71.2", at(3, 12), probe=other, limit=hot, item="Rice")
+    made["breach"] = take(world, "58.4", at(16, 12), probe=other, limit=hot, item="Gravy", note="Lid was off")
+    made["open"] = take(world, "60.0", at(18, 12), probe=other, limit=hot, item="Peas")
+    made["fahrenheit"] = take(world, "38.5", at(19), unit="F", item="Milk")
+    made["wrong"] = take(world, "44.0", at(20), item="Yoghurt")
+    made["right"] = correct(world, made["wrong"], "4.4", "Point was missed")
+    made["struck"] = take(world, "2.0", at(21), item="Ham")
+    readings.void(by=world.manager, reading=made["struck"], reason="Entered twice")
+    readings.act_on_deviation(
+        by=world.manager, deviation=made["breach"].deviation, action="Reheated to 80 °C", cause="Lamp failed",
+        disposition="reworked", done_at=at(16, 12, 30), note="Nobody had eaten",
+    )  # fmt: skip
+
+
+def _decide_all(world, made) -> None:
+    anchor = made["anchor"] = f"check:{made['failed'].pk}"
+    first, *others = [reading.pk for reading in made["doubted"]]
+    decide(world, anchor, "eaten", ids=(first,), why="Served on the day", risk="Low: cold chain held", told="Nobody needed")
+    decide(world, anchor, "discarded", ids=tuple(others), why="Binned 4 kg of soup")
+    decide(world, anchor, "stands", ids=(first,))
+    made["signature"] = quarantine.sign(by=world.supervisor, anchor=anchor)
+
+
+def scope_of(site, first=FIRST, last=LAST, **fields) -> RecordScope:
+    fields = {"printed_by": "Rue Danby", "now": timezone.now(), **fields}
+    return RecordScope(site=site, first=first, last=last, **fields)
+
+
+def printed(scope: RecordScope) -> PdfReader:
+    out = io.BytesIO()
+    write_record(out, scope)
+    return PdfReader(io.BytesIO(out.getvalue()))
+
+
+def words_of(reader: PdfReader) -> str:
+    """The text of all pages with single spaces, so that line ends do not matter."""
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+def sections_of(text: str) -> dict[str, str]:
+    """The text of each section by its heading."""
+    pattern = "|".join(re.escape(heading) for heading in HEADINGS)
+    parts = re.split(f"({pattern})", text)
+    found: dict[str, str] = {}
+    for heading, body in zip(parts[1::2], parts[2::2], strict=True):
+        found.setdefault(heading, body)
+    return found
+
+
+HEADINGS = (
+    "How to read this record", "Summary", "Limits in force", "Probes and their checks", "Events of probes",
+    "Checks that did not pass, in full", "Readings Sunday", "Readings Monday", "Readings Tuesday", "Deviations and what was done",
+    "Cases of quarantine and decisions", "Corrections and voids", "Open points at printing", "People named in this record",
+    "Signatures under this record",
+)  # fmt: skip
+
+
+def record_of(site, first=FIRST, last=LAST, **fields) -> str:
+    return words_of(printed(scope_of(site, first, last, **fields)))
