@@ -150,11 +150,12 @@ def _time_constant(series: list[TimedReading], start: int, resolution: float, kn
     Cautious: the slow part of a sheath comes last, and the end may lie half a digit beyond what the display shows now. The
     first half of the fall is left out: a sheath is slow to begin, and the probe may have gone in late.
     """
-    end = series[-1].value + copysign(resolution / 2, series[-1].value - series[0].value)
+    onwards = copysign(1.0, series[-1].value - series[0].value)
+    end = series[-1].value + onwards * resolution / 2
     gaps: list[tuple[float, float]] = []
     for reading in series[: start + 1]:
-        gap = abs(reading.value - end)
-        if not gaps or gap < gaps[-1][1]:
+        gap = onwards * (end - reading.value)
+        if gap > resolution / 4 and (not gaps or gap < gaps[-1][1]):
             gaps.append((reading.elapsed, gap))
     late = [point for point in gaps if point[1] <= gaps[0][1] / 2] or gaps
     seen = [_halving(point, late) for point in late]
@@ -290,11 +291,6 @@ def _whole(seconds: float) -> float:
 
 def _unsettled(state: SettlingState, left: float | None, sentence: str) -> Settling:
     return Settling(
-        state=state,
-        settled_since=None,
-        value=None,
-        count=0,
-        residual=ROOM_ABOVE_BATH,
-        seconds_to_go=left,
-        sentence=sentence,
-    )
+        state=state, settled_since=None, value=None, count=0, residual=ROOM_ABOVE_BATH,
+        seconds_to_go=left, sentence=sentence,
+    )  # fmt: skip

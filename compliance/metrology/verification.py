@@ -100,7 +100,13 @@ def verify_zero(
 def judge_stated(
     error: float, expanded: float, instrument: Instrument, rule: DecisionRule = DecisionRule.NON_BINARY
 ) -> Conformity:
-    """Judge a laboratory's stated error and expanded uncertainty (°C, k = 2) against the tolerance of the probe.
+    """Judge what a laboratory's certificate states against the tolerance of the probe.
+
+    Args:
+        error: °C, reading minus reference, as stated.
+        expanded: °C, the stated expanded uncertainty with k = 2.
+        instrument: the probe; only its tolerance in °C counts.
+        rule: how the uncertainty enters the verdict.
 
     Raises:
         ValueError: as `judge_conformity` does.
