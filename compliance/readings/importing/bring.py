@@ -72,8 +72,8 @@ def import_file(
     made = Import.objects.create(
         pk=source, recorded_by=by, recorded_at=now, file_name=file_name[-200:], digest=sha256(content).hexdigest(),
         site_id=next(iter(found.sites)) if len(found.sites) == 1 else None, sites=sorted(found.sites), rows=found.rows,
-        added=added, known=found.good - added, breaches=deviations, refused=found.bad[:MOST_KEPT],
-        doubts=found.doubts[:MOST_KEPT],
+        added=added, known=found.good - added, breaches=deviations, refused=[list(told) for told in found.bad[:MOST_KEPT]],
+        doubts=[list(told) for told in found.doubts[:MOST_KEPT]],
     )  # fmt: skip
     trail.note(
         "reading.import", by=by, subject=made, site_id=made.site_id, rows=made.rows, added=added, known=made.known,

@@ -26,7 +26,8 @@ class Table:
 
     rows: Iterator[list[str]]
     line_of: Callable[[], int]
-    width: int
+    width: int  # cells in a row, those under no name at the end included
+    named: int
     pick: Callable[[list[str]], tuple[str, ...]]
 
 
@@ -37,8 +38,9 @@ def open_table(content: bytes) -> Table:
     text = decode(content)
     separator = _separator(text)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
-    header = _header(reader)
-    return Table(_rows(reader), lambda: reader.line_num, len(header), _picker(header))
+    first = next((row for row in _rows(reader) if row), [])
+    names = _names(first)
+    return Table(_rows(reader), lambda: reader.line_num, len(first), len(names), _picker(names, len(first)))
 
 
 def decode(content: bytes) -> str:
@@ -65,8 +67,8 @@ def _name(cell: str) -> str:
     return cell.strip().strip('"').strip().casefold()
 
 
-def _header(reader) -> list[str]:
-    names = next(([_name(cell) for cell in row] for row in _rows(reader) if row), [])
+def _names(header: list[str]) -> list[str]:
+    names = [_name(cell) for cell in header]
     while names and not names[-1]:
         names.pop()
     missing = [name for name in REQUIRED if name not in names]
@@ -83,8 +85,8 @@ def _header(reader) -> list[str]:
     return names
 
 
-def _picker(header: list[str]) -> Callable[[list[str]], tuple[str, ...]]:
-    return itemgetter(*(header.index(name) if name in header else len(header) for name in COLUMNS))
+def _picker(names: list[str], width: int) -> Callable[[list[str]], tuple[str, ...]]:
+    return itemgetter(*(names.index(name) if name in names else width for name in COLUMNS))
 
 
 def _rows(reader) -> Iterator[list[str]]:

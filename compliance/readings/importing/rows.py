@@ -12,6 +12,10 @@ from .layout import COLUMNS, MOST_ROWS, FileRefused, Table
 BATCH = 10_000
 
 
+class RowRefused(Refused):
+    """The row as a whole cannot be used, though each cell might."""
+
+
 @dataclass(slots=True)
 class Batch:
     """`rows` are (key, probe, site, version, item, typed, unit, milli, hold, taken at, taken by, note, limit)."""
@@ -32,7 +36,7 @@ def content_key(site: int, probe: int, limit: int, taken_at: str, item: str, mil
 def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
     """Every row of the file, good or bad, once. Raises FileRefused where the file as a whole cannot be read on."""
     seen: dict[str, int] = {}
-    read, line_of, width = row_reader(table, book), table.line_of, table.width
+    read, line_of, plain = row_reader(table, book), table.line_of, table.named if table.named == table.width else -1
     batch, end, total = Batch(), line_of(), 0
     for cells in table.rows:
         line, end = end + 1, line_of()
@@ -40,14 +44,16 @@ def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
             continue
         batch.lines += 1
         try:
-            if len(cells) != width:
-                cells = fitted(cells, width)
+            if len(cells) != plain:
+                cells = fitted(cells, table)
             cells.append("")
             row, why, doubts = read(cells)
             if seen.setdefault(row[0], line) != line:
-                raise Refused(f"says the same as line {seen[row[0]]}")
-        except Refused as refused:
-            batch.bad.append((line, str(every_reason(table, book, cells) or refused)))
+                raise RowRefused(f"says the same as line {seen[row[0]]}")
+        except RowRefused as refused:
+            batch.bad.append((line, str(refused)))
+        except Refused:
+            batch.bad.append((line, every_reason(table, book, cells)))
         else:
             batch.rows.append(row)
             if why:
@@ -93,21 +99,22 @@ def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
     return read
 
 
-def fitted(cells: list[str], width: int) -> list[str]:
-    """Cells at the end that are empty do no harm; any other number of cells does."""
-    while len(cells) > width and not cells[-1].strip():
-        cells.pop()
-    if len(cells) != width:
-        raise Refused(
-            f"has {len(cells)} cells where the first line has {width}; put quotation marks around text with a separator in it"
+def fitted(cells: list[str], table: Table) -> list[str]:
+    """Sheets often have columns without a name at the end, which some programs leave out of a row; they must be empty."""
+    if len(cells) == table.named:
+        return cells + [""] * (table.width - table.named)
+    if len(cells) != table.width:
+        raise RowRefused(
+            f"has {len(cells)} cells where the first line has {table.named}; "
+            "put quotation marks around text with a separator in it"
         )
+    if any(cell.strip() for cell in cells[table.named :]):
+        raise RowRefused("has a cell under no column name; name the column or empty the cell")
     return cells
 
 
 def every_reason(table: Table, book: Book, cells: list[str]) -> str:
-    """All that is wrong with the cells of one row, so that it can be put right in one go; empty where each is fine alone."""
-    if len(cells) != table.width + 1:
-        return ""
+    """All that is wrong with the cells of one row, so that it can be put right in one go."""
     told = dict(zip(COLUMNS, table.pick(cells), strict=True))
     reasons: list[str] = []
     place, unit = _try(book.places.__getitem__, told["site"], reasons), None

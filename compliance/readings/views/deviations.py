@@ -37,7 +37,8 @@ def deviation_list(request):
         table.empty_text = "Nothing waits: every deviation has its corrective action."
     template = "readings/rows.html" if request.htmx else "readings/deviation_list.html"
     return render(request, template, {
-        "table": table, "form": chosen, "active": chosen.active, "lists": list_tabs("deviation_list"), "tabs": tabs(request, done),
+        "table": table, "form": chosen, "active": chosen.active, "lists": list_tabs("deviation_list"),
+        "tabs": tabs(request, done),
         "state": "done" if done else "",
         "reset_url": reverse("deviation_list") + ("?state=done" if done else ""),
     })  # fmt: skip

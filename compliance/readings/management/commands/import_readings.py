@@ -41,14 +41,14 @@ class Command(BaseCommand):
             made = import_file(by=person, file_name=file.name, content=content, progress=bar.update)
         self._name_bad(made.refused)
         self.stdout.write(
-            f"{made.added} readings added, {made.known} were in the record already, {made.refused_count} rows refused. "
-            f"{made.breaches} did not meet their limit."
+            f"Readings added: {made.added}; in the record already: {made.known}; rows refused: {made.refused_count}; "
+            f"deviations opened: {made.breaches}."
         )
 
     def _preview(self, content: bytes, person: Person) -> None:
         found = preview(content, person)
         self._name_bad(found.bad)
-        self.stdout.write(f"{found.good} of {found.rows} rows are good. Nothing is written.")
+        self.stdout.write(f"Good rows: {found.good} of {found.rows}. Nothing is written.")
 
     def _name_bad(self, bad: list) -> None:
         for line, reason in bad:
