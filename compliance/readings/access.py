@@ -52,5 +52,3 @@ def sites_to_record_at(person: Person) -> QuerySet[Site]:
             raise PermissionDenied("This needs the role of cook at a site.")
         raise Http404
     return sites
-
-

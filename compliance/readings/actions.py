@@ -71,7 +71,9 @@ def correct(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
         taken_by=taken_by or reading.taken_by, hold_s=hold_s, note=note,
     )  # fmt: skip
-    if all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id", "taken_by_id", "typed")):
+    if all(
+        getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id", "taken_by_id", "typed")
+    ):
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
     return _sent_before(new) or _once(new, _correct, by=by, reading=reading, new=new, reason=reason.strip())
 
@@ -82,9 +84,7 @@ def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Read
     why = _store(by, new)
     ReadingVoid.objects.create(voids=reading, replacement=new, reason=reason, recorded_by=by)
     _tell("reading.correct", by, new, reason=reason, corrects=reading.pk, before=str(reading), deviation=why)
-    trail.note(
-        "reading.replaced", by=by, subject=reading, site_id=reading.site_id, reason=reason, replacement=new.pk
-    )
+    trail.note("reading.replaced", by=by, subject=reading, site_id=reading.site_id, reason=reason, replacement=new.pk)
     return new
 
 

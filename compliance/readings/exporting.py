@@ -51,4 +51,6 @@ def template_lines(site: Site, probe: str, limit: str) -> Iterator[str]:
     """A header and one example row to be overwritten."""
     write = csv.writer(_Line()).writerow
     yield "\ufeff" + write(COLUMNS)
-    yield write([site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "example: delete this row", ""])
+    yield write(
+        [site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "example: delete this row", ""]
+    )

@@ -18,7 +18,9 @@ STANDINGS = [("", "Any"), *((s.value, s.label.capitalize()) for s in Standing)]
 
 
 def day_field(label: str) -> forms.DateField:
-    return forms.DateField(label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"))
+    return forms.DateField(
+        label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
 
 
 class SiteFilter(forms.Form):

@@ -102,7 +102,9 @@ class ReadingForm(forms.Form):
             limits.append(self.old.limit_version.limit)
         self.limits = {str(limit.pk): limit for limit in limits}
         probe = self._asked("probe")
-        served = set(Probe.limits.through.objects.filter(probe=probe).values_list("limit_id", flat=True)) if probe else set()
+        served = (
+            set(Probe.limits.through.objects.filter(probe=probe).values_list("limit_id", flat=True)) if probe else set()
+        )
         mine = [(str(limit.pk), limit.title) for limit in limits if limit.pk in served]
         others = [(str(limit.pk), limit.title) for limit in limits if limit.pk not in served]
         groups = [("For this probe", mine), ("Other limits here", others)] if mine and others else mine or others
@@ -162,7 +164,9 @@ class ActForm(forms.Form):
     action = forms.CharField(label="What was done", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}))
     cause = forms.CharField(label="Why it happened", max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
     disposition = forms.ChoiceField(
-        label="What became of the food", choices=[(d.value, sentence(d.label)) for d in Disposition], widget=forms.RadioSelect
+        label="What became of the food",
+        choices=[(d.value, sentence(d.label)) for d in Disposition],
+        widget=forms.RadioSelect,
     )
     note = forms.CharField(
         label="Risk, and who was told", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),

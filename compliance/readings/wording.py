@@ -51,7 +51,9 @@ def limit_notes(version: LimitVersion) -> list[str]:
     if version.target_milli is not None:
         notes.append(f"Aim for {show(version.target_milli, version.unit)}: a target inside the limit.")
     if version.hold_s:
-        notes.append(f"It must stay there for {duration(version.hold_s)}. Time it, and write down how long it was held.")
+        notes.append(
+            f"It must stay there for {duration(version.hold_s)}. Time it, and write down how long it was held."
+        )
     if version.within_s:
         notes.append(
             f"It must be reached within {duration(version.within_s)} from the start. "

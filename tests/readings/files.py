@@ -7,7 +7,15 @@ START = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 
 
 def row(item="milk", value="4.0", taken_at="2026-01-05T08:00+00:00", **cells) -> str:
-    told = {"site": "Alder School", "probe": "P1", "limit": "cold-holding", "unit": "C", "held_s": "", "note": "", "taken_by": ""}
+    told = {
+        "site": "Alder School",
+        "probe": "P1",
+        "limit": "cold-holding",
+        "unit": "C",
+        "held_s": "",
+        "note": "",
+        "taken_by": "",
+    }
     told |= {"item": item, "value": value, "taken_at": taken_at} | cells
     return ",".join(told[name] for name in HEADER.split(","))
 

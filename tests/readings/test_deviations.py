@@ -11,7 +11,12 @@ from compliance.readings.queries import open_deviations
 from tests.readings.helpers import EARLIER, take
 
 pytestmark = pytest.mark.usefixtures("clock")
-DONE = {"action": "Moved it", "cause": "Door left open", "disposition": "moved", "done_at": EARLIER + timedelta(hours=1)}
+DONE = {
+    "action": "Moved it",
+    "cause": "Door left open",
+    "disposition": "moved",
+    "done_at": EARLIER + timedelta(hours=1),
+}
 
 
 def act(world, deviation, **facts):

@@ -39,7 +39,12 @@ def test_every_fact_of_a_row_arrives(world):
     )))  # fmt: skip
     reading = Reading.objects.get()
     assert (reading.item, reading.typed, reading.unit, reading.value_milli) == ("pie, fish", "39.4", "F", 4111)
-    assert (reading.hold_s, reading.note, reading.taken_by, reading.recorded_by) == (15, "top shelf", world.cook, world.manager)
+    assert (reading.hold_s, reading.note, reading.taken_by, reading.recorded_by) == (
+        15,
+        "top shelf",
+        world.cook,
+        world.manager,
+    )
     assert reading.taken_at.isoformat() == "2026-01-05T06:00:05+00:00"
     assert (reading.probe, reading.site, reading.limit_version.limit) == (world.probe, world.site, world.limit)
     assert reading.source == Import.objects.get()
@@ -54,7 +59,9 @@ def test_the_same_file_twice_adds_nothing(world):
 
 def test_a_reading_taken_on_the_page_is_known_to_a_file(world):
     reading = take(world)
-    content = csv_file(row(taken_at=reading.taken_at.isoformat()), row(item="soup", taken_at=reading.taken_at.isoformat()))
+    content = csv_file(
+        row(taken_at=reading.taken_at.isoformat()), row(item="soup", taken_at=reading.taken_at.isoformat())
+    )
     assert (bring(world.manager, content).added, Reading.objects.count()) == (1, 2)
 
 

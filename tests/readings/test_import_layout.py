@@ -24,13 +24,17 @@ def test_separators_marks_and_line_ends(world, separator, mark, ending):
 
 
 def test_columns_in_any_order_and_optional_ones_left_out(world):
-    made = bring(world, b"Value, Taken_At ,item,LIMIT,probe,site\n4,2026-01-05T08:00,milk,cold-holding,p1,alder school\n")
+    made = bring(
+        world, b"Value, Taken_At ,item,LIMIT,probe,site\n4,2026-01-05T08:00,milk,cold-holding,p1,alder school\n"
+    )
     assert made.added == 1 and Reading.objects.get().taken_by == world.manager
 
 
 def test_nameless_columns_at_the_end_of_a_sheet_must_be_empty(world):
     made = bring(world, csv_file(row() + ",,", row(item="soup"), row(item="pie") + ",,?", header=HEADER + ",,"))
-    assert made.added == 2 and made.refused == [[4, "has a cell under no column name; name the column or empty the cell"]]
+    assert made.added == 2 and made.refused == [
+        [4, "has a cell under no column name; name the column or empty the cell"]
+    ]
 
 
 def test_a_decimal_comma_in_a_file_with_semicolons(world):

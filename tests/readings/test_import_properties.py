@@ -46,7 +46,9 @@ def written(rows, separator) -> bytes:
 @LOOSE
 @given(st.lists(st.tuples(good, spoil), min_size=1, max_size=15), st.sampled_from(",;\t"))
 def test_exactly_the_good_rows_go_in_and_twice_adds_nothing(world, clock, rows, separator):
-    expected = {(t["item"], t["tenths"] * 100, START + timedelta(minutes=t["minute"])) for t, spoiled in rows if not spoiled}
+    expected = {
+        (t["item"], t["tenths"] * 100, START + timedelta(minutes=t["minute"])) for t, spoiled in rows if not spoiled
+    }
     content = written([cells(*row) for row in rows], separator)
     with transaction.atomic():
         found = preview(content, world.manager)

@@ -64,7 +64,9 @@ def test_a_breach_says_at_once_what_to_do(world, as_person):
     client = as_person(world.cook)
     answer = send(client, world, typed="6,5")
     words = client.get(answer.url).content.decode()
-    assert "The limit is not met" in words and "Move it." in words and "6.5 °C is above the limit of at most 5 °C" in words
+    assert (
+        "The limit is not met" in words and "Move it." in words and "6.5 °C is above the limit of at most 5 °C" in words
+    )
     assert "a manager writes down what was done" in words
 
 
@@ -104,7 +106,9 @@ def test_a_doubt_is_asked_about_once(world, as_person):
 
 def test_the_limits_that_a_probe_serves_come_first(world, as_person):
     make_limit(world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120)
-    answer = as_person(world.cook).get(reverse("reading_add"), {"probe": world.probe.pk}, headers={"HX-Request": "true"})
+    answer = as_person(world.cook).get(
+        reverse("reading_add"), {"probe": world.probe.pk}, headers={"HX-Request": "true"}
+    )
     words = answer.content.decode()
     assert words.index("Cold holding") < words.index("Other limits here") < words.index("Cook</option>")
     assert "at most 5 °C" in words and "<html" not in words

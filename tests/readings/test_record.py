@@ -58,7 +58,9 @@ def test_a_limit_in_fahrenheit_is_exact_for_both_displays(world, direction, valu
 
 def test_a_hold_time_that_is_too_short_is_a_deviation(world):
     cook = make_limit(world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120)
-    assert take(world, limit=cook, typed="71", hold_s=119).deviation.why == "held for 1 min 59 s, the limit asks for 2 min"
+    assert (
+        take(world, limit=cook, typed="71", hold_s=119).deviation.why == "held for 1 min 59 s, the limit asks for 2 min"
+    )
     assert not hasattr(take(world, limit=cook, typed="71", hold_s=120), "deviation")
     assert not hasattr(take(world, limit=cook, typed="71"), "deviation")
 

@@ -230,7 +230,9 @@ def _values_in(unit: str) -> Callable[[str], tuple[str, int]]:
 def _place(site: Site, instruments: list, rules: list, clock: Clock) -> Place:
     units = Words(read_unit)
     units[""] = site.unit
-    probes = Names(instruments, "there is no probe “{}” in this business", "several probes are called “{}”; mind the case")
+    probes = Names(
+        instruments, "there is no probe “{}” in this business", "several probes are called “{}”; mind the case"
+    )
     limits = Names(rules, "there is no limit “{}” at this site", "several limits are called “{}”; mind the case")
     return Place(site.pk, Words(probes), Words(limits), units, clock)
 

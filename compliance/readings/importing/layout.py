@@ -95,4 +95,6 @@ def _rows(reader) -> Iterator[list[str]]:
     except csv.Error as error:
         quoted = any(words in str(error) for words in ("unexpected end of data", "expected after"))
         why = "a quotation mark is opened and not closed as it should be" if quoted else str(error)
-        raise FileRefused(f"Line {reader.line_num} cannot be split into cells: {why}. Put it right and send it again.") from None
+        raise FileRefused(
+            f"Line {reader.line_num} cannot be split into cells: {why}. Put it right and send it again."
+        ) from None

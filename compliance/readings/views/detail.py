@@ -71,7 +71,9 @@ def earlier(reading: Reading) -> list[dict]:
     found, current = [], reading
     while getattr(current, "corrects", None) is not None:
         void = current.corrects
-        found.append({"reading": void.voids, "void": void, "value": f"{void.voids.typed} {Unit(void.voids.unit).label}"})
+        found.append(
+            {"reading": void.voids, "void": void, "value": f"{void.voids.typed} {Unit(void.voids.unit).label}"}
+        )
         current = void.voids
     return found
 
@@ -79,6 +81,11 @@ def earlier(reading: Reading) -> list[dict]:
 def told_trail(reading: Reading) -> list[dict]:
     zone = reading.site.zone
     return [
-        {"at": when(entry.at, zone), "who": entry.actor, "did": ACTS.get(entry.action, entry.action), "reason": entry.reason}
+        {
+            "at": when(entry.at, zone),
+            "who": entry.actor,
+            "did": ACTS.get(entry.action, entry.action),
+            "reason": entry.reason,
+        }
         for entry in trail_of(reading)
     ]

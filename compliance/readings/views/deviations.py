@@ -65,8 +65,12 @@ def deviation_detail(request, pk):
         raise PermissionDenied(f"This needs the role of site manager at {reading.site}.")
     made = list(deviation.actions.select_related("decided_by", "recorded_by").order_by("-pk"))
     if acts:
-        form = ActForm(request.POST or None, initial=told(request, made), site=reading.site, deciders=deciders(reading.site))
-        if form.is_valid() and attempt(form, act_on_deviation, by=request.user, deviation=deviation, **form.cleaned_data):
+        form = ActForm(
+            request.POST or None, initial=told(request, made), site=reading.site, deciders=deciders(reading.site)
+        )
+        if form.is_valid() and attempt(
+            form, act_on_deviation, by=request.user, deviation=deviation, **form.cleaned_data
+        ):
             messages.success(request, "What was done is in the record.")
             return redirect("deviation_detail", pk)
     return render(request, "readings/deviation_detail.html", {

@@ -13,7 +13,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser):
         parser.add_argument("file", type=Path, help="CSV, UTF-8; its first line names the columns")
-        parser.add_argument("--by", required=True, metavar="EMAIL", help="who brings it in; needs a role at the sites named")
+        parser.add_argument(
+            "--by", required=True, metavar="EMAIL", help="who brings it in; needs a role at the sites named"
+        )
         parser.add_argument("--dry-run", action="store_true", help="only say what would come in")
 
     def handle(self, *, file, by, dry_run, verbosity, **options):
