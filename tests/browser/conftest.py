@@ -79,7 +79,11 @@ def sign_in(chromium, served) -> Iterator:
         context = chromium.new_context(viewport=size, base_url=served.address, has_touch=size is PHONE)
         contexts.append(context)
         page = context.new_page()
-        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" and "422" not in m.text else None)
+        page.on(
+            "console",
+            lambda m: complaints.append(m.text) if m.type == "error" and "Failed to load" not in m.text else None,
+        )
+        page.on("response", lambda r: complaints.append(f"{r.status} {r.url}") if r.status >= 400 else None)
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.goto("/")
         page.get_by_label("E-mail").fill(SIGN_INS[who])

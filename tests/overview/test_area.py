@@ -1,0 +1,88 @@
+"""The page of an area: every site, those that need somebody first."""
+
+from datetime import timedelta
+
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from compliance.overview.queries import attention
+from compliance.quarantine import actions
+from compliance.quarantine.cases import load_case
+from compliance.quarantine.models import Fate
+from sites.models import Site
+from tests.checks.making import bad, good
+from tests.quarantine.making import undecided
+from tests.world import make_limit, make_probe, make_reading, make_site
+
+
+def days_ago(number):
+    return timezone.now() - timedelta(days=number)
+
+
+def failed_probe(world, site, code):
+    """A probe with one reading in quarantine; gives the anchor of its case."""
+    probe = make_probe(site, code, by=world.manager)
+    good(probe, world.cook, days_ago(9))
+    limit = make_limit(site, by=world.manager, code=f"cold-{code}".lower())
+    make_reading(probe, limit, "4.0", days_ago(5), by=world.cook)
+    return f"check:{bad(probe, world.cook, days_ago(1)).pk}"
+
+
+def page(client, area):
+    return client.get(reverse("area_detail", args=[area.pk])).content.decode()
+
+
+def test_a_supervisor_of_one_area_comes_straight_to_it(as_person, supervisor, area):
+    assert as_person(supervisor).get(reverse("area_list")).url == reverse("area_detail", args=[area.pk])
+
+
+def test_whoever_supervises_nothing_is_led_to_the_own_day(as_person, manager):
+    assert as_person(manager).get(reverse("area_list")).url == reverse("today")
+
+
+def test_the_site_with_readings_in_doubt_comes_first(world):
+    failed_probe(world, world.other_site, "F1")
+    lines = attention(Site.objects.filter(area=world.area), timezone.now())
+    assert [(line.site.name, line.out_of_tolerance, line.in_doubt) for line in lines][0] == ("Birch House", 1, 1)
+
+
+def test_a_failed_probe_leads_to_its_case(as_person, world):
+    anchor = failed_probe(world, world.site, "F1")
+    assert reverse("case_detail", args=[anchor.replace(":", "-")]) in page(as_person(world.supervisor), world.area)
+
+
+def test_a_case_that_is_all_decided_waits_for_the_signature(as_person, world):
+    case = load_case(failed_probe(world, world.site, "F1"))
+    client = as_person(world.supervisor)
+    assert "Waiting for a signature" not in page(client, world.area)
+    actions.decide(by=world.manager, case=case, selection=undecided(case), fate=Fate.DISCARDED, why="Thrown away.")
+    assert "Waiting for a signature" in page(client, world.area)
+
+
+def test_a_closed_site_asks_for_nothing(as_person, world):
+    failed_probe(world, world.other_site, "F1")
+    Site.objects.filter(pk=world.other_site.pk).update(closed=True)
+    assert "Birch House" not in page(as_person(world.supervisor), world.area)
+
+
+def test_a_site_manager_has_no_area_page(as_person, manager, area):
+    assert as_person(manager).get(reverse("area_detail", args=[area.pk])).status_code == 404
+
+
+def test_a_stranger_finds_nothing(as_person, stranger, area):
+    assert as_person(stranger).get(reverse("area_detail", args=[area.pk])).status_code == 404
+
+
+def test_the_number_of_queries_does_not_grow_with_sites_and_cases(as_person, world):
+    client = as_person(world.supervisor)
+    failed_probe(world, world.site, "F0")
+    page(client, world.area)
+    with CaptureQueriesContext(connection) as few:
+        page(client, world.area)
+    for number in range(3):
+        failed_probe(world, make_site(world.area, f"Site {number}"), f"G{number}")
+    with CaptureQueriesContext(connection) as many:
+        page(client, world.area)
+    assert len(many) == len(few)
