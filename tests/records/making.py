@@ -1,7 +1,6 @@
 """A kitchen with something of everything that a record shows, and the text of a record read back."""
 
 import io
-import re
 import uuid
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
@@ -88,7 +87,9 @@ def _take_all(world, made) -> None:
 def _decide_all(world, made) -> None:
     anchor = made["anchor"] = f"check:{made['failed'].pk}"
     first, *others = [reading.pk for reading in made["doubted"]]
-    decide(world, anchor, "eaten", ids=(first,), why="Served on the day", risk="Low: cold chain held", told="Nobody needed")
+    decide(
+        world, anchor, "eaten", ids=(first,), why="Served on the day", risk="Low: cold chain held", told="Nobody needed"
+    )
     decide(world, anchor, "discarded", ids=tuple(others), why="Binned 4 kg of soup")
     decide(world, anchor, "stands", ids=(first,))
     made["signature"] = quarantine.sign(by=world.supervisor, anchor=anchor)
@@ -110,21 +111,16 @@ def words_of(reader: PdfReader) -> str:
     return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-def sections_of(text: str) -> dict[str, str]:
-    """The text of each section by its heading."""
-    pattern = "|".join(re.escape(heading) for heading in HEADINGS)
-    parts = re.split(f"({pattern})", text)
-    found: dict[str, str] = {}
-    for heading, body in zip(parts[1::2], parts[2::2], strict=True):
-        found.setdefault(heading, body)
-    return found
+def section(text: str, heading: str) -> str:
+    """What stands between a heading of the record and the next one."""
+    following = HEADINGS[HEADINGS.index(heading) + 1]
+    return text.split(f" {heading} ", 1)[1].split(f" {following} ", 1)[0]
 
 
 HEADINGS = (
     "How to read this record", "Summary", "Limits in force", "Probes and their checks", "Events of probes",
-    "Checks that did not pass, in full", "Readings Sunday", "Readings Monday", "Readings Tuesday", "Deviations and what was done",
-    "Cases of quarantine and decisions", "Corrections and voids", "Open points at printing", "People named in this record",
-    "Signatures under this record",
+    "Checks that did not pass, in full", "Readings", "Deviations and what was done", "Cases of quarantine and decisions",
+    "Corrections and voids", "Open points at printing", "People named in this record", "Signatures under this record", "Cautions",
 )  # fmt: skip
 
 

@@ -1,0 +1,177 @@
+"""Asking for a record: who may, for which days, in the browser and on the command line."""
+
+from datetime import date
+
+import pytest
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from pypdf import PdfReader
+
+from compliance.records.forms import quick_period
+from sites.models import Membership, Role, Site
+from tests.records.making import words_of
+
+PERIOD = {"from": "2026-03-01", "to": "2026-03-10"}
+
+
+@pytest.fixture
+def ask(clock, as_person, site):
+    """Ask for a record as somebody; says what came back."""
+
+    def get(person, **given):
+        return as_person(person).get(reverse("record_print"), {"site": site.pk, **given})
+
+    return get
+
+
+def read(answer, tmp_path) -> str:
+    path = tmp_path / "record.pdf"
+    path.write_bytes(b"".join(answer.streaming_content))
+    return words_of(PdfReader(path))
+
+
+def test_a_reader_gets_the_record_to_look_at_in_the_browser(ask, reader, tmp_path):
+    answer = ask(reader, **PERIOD)
+    assert answer.status_code == 200
+    assert answer.headers["Content-Type"] == "application/pdf"
+    assert (
+        answer.headers["Content-Disposition"] == 'inline; filename="record-alder-school-2026-03-01-to-2026-03-10.pdf"'
+    )
+    assert "Printed by Rue Danby, 11 Mar 2026 12:00 GMT" in read(answer, tmp_path)
+
+
+def test_a_site_whose_name_has_no_plain_letters_still_gives_a_plain_file_name(ask, reader, site):
+    Site.objects.filter(pk=site.pk).update(name="食堂")
+    assert f'"record-site-{site.pk}-2026-03-01' in ask(reader, **PERIOD).headers["Content-Disposition"]
+
+
+@pytest.mark.parametrize("who", ["stranger", "nobody"])
+def test_a_stranger_finds_no_record(ask, world, who):
+    person = world.stranger if who == "stranger" else Membership.objects.create(
+        person=world.stranger, role=Role.READER, site=world.far_site
+    ).person  # fmt: skip
+    assert ask(person, **PERIOD).status_code == 404
+
+
+@pytest.mark.parametrize("site", ["", "abc", "0", "²", "9" * 30, "-1"])
+def test_a_site_that_is_none_is_not_found(clock, as_person, world, site):
+    assert as_person(world.reader).get(reverse("record_print"), {"site": site, **PERIOD}).status_code == 404
+
+
+def test_a_role_at_one_site_opens_no_other(clock, as_person, world):
+    answer = as_person(world.reader).get(reverse("record_print"), {"site": world.other_site.pk, **PERIOD})
+    assert answer.status_code == 404
+
+
+def test_a_record_is_only_ever_asked_for_not_posted(clock, as_person, reader):
+    assert as_person(reader).post(reverse("record_print"), PERIOD).status_code == 405
+
+
+def test_nothing_is_written_by_printing(clock, as_person, reader, site):
+    browser = as_person(reader)
+    with CaptureQueriesContext(connection) as queries:
+        assert browser.get(reverse("record_print"), {"site": site.pk, **PERIOD}).status_code == 200
+    assert not [q["sql"] for q in queries if q["sql"].lstrip()[:6].upper() in ("INSERT", "UPDATE", "DELETE")]
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"from": "2026-03-10", "to": "2026-03-01"}, "The period ends before it begins."),
+        ({"from": "1066-01-01", "to": "2026-03-01"}, "Give days between 1 Jan 2000 and 31 Dec 2100."),
+        ({"from": "2026-03-01", "to": "9999-12-31"}, "Give days between 1 Jan 2000 and 31 Dec 2100."),
+        ({"to": "2026-03-01"}, "Give the first day of the period"),
+        ({"from": "soon", "to": "2026-03-01"}, "Enter a valid date."),
+        ({"period": "ever"}, "Select a valid choice."),
+        ({**PERIOD, "paper": "A3"}, "Select a valid choice."),
+    ],
+)
+def test_a_period_that_cannot_be_is_explained_on_the_form(ask, reader, given, words):
+    answer = ask(reader, **given)
+    assert answer.status_code == 400
+    assert words in answer.content.decode()
+
+
+@pytest.mark.parametrize("today", [date(2026, 3, 1), date(2026, 3, 31), date(2024, 2, 29), date(2026, 1, 1)])
+def test_quick_choices_are_whole_days_up_to_today(today):
+    week, month, last = (quick_period(choice, today) for choice in ("week", "month", "last_month"))
+    assert (week[1] - week[0]).days == 6 and week[1] == today
+    assert month == (today.replace(day=1), today)
+    assert last[0].day == 1 and (month[0] - last[1]).days == 1
+
+
+def test_a_quick_choice_goes_by_the_day_at_the_site(ask, reader, site, clock):
+    Site.objects.filter(pk=site.pk).update(time_zone="Pacific/Auckland")
+    clock.move_to("2026-03-31T18:00:00+00:00")  # already April there
+    assert "2026-04-01-to-2026-04-01" in ask(reader, period="month").headers["Content-Disposition"]
+
+
+@pytest.mark.parametrize(("paper", "width"), [("", 612), ("A4", 595)])
+def test_the_paper_is_that_of_the_site_unless_chosen(ask, reader, site, paper, width, tmp_path):
+    Site.objects.filter(pk=site.pk).update(paper="Letter")
+    (tmp_path / "a.pdf").write_bytes(b"".join(ask(reader, paper=paper, **PERIOD).streaming_content))
+    assert round(PdfReader(tmp_path / "a.pdf").pages[0].mediabox.width) == width
+
+
+def test_the_form_offers_only_my_sites(clock, as_person, reader):
+    page = as_person(reader).get(reverse("record_form")).content.decode()
+    assert "Alder School" in page and "Birch House" not in page and "Last month" in page
+
+
+def test_somebody_without_a_site_is_told_so(clock, as_person, world):
+    Membership.objects.filter(person=world.reader).delete()
+    assert "You have no role at a site yet." in as_person(world.reader).get(reverse("record_form")).content.decode()
+
+
+def command(tmp_path, **changes):
+    given = {
+        "site": "alder school",
+        "from": "2026-03-01",
+        "to": "2026-03-10",
+        "by": "rue.danby@example.test",
+        **changes,
+    }
+    given.setdefault("out", str(tmp_path / "record.pdf"))
+    call_command("print_record", *[f"--{name}={value}" for name, value in given.items()], verbosity=0)
+
+
+def test_the_command_writes_the_same_record(clock, world, tmp_path, capsys):
+    command(tmp_path, paper="Letter")
+    reader = PdfReader(tmp_path / "record.pdf")
+    assert round(reader.pages[0].mediabox.width) == 612
+    assert "1 Mar 2026 to 10 Mar 2026" in words_of(reader)
+    assert [path.name for path in tmp_path.iterdir()] == ["record.pdf"]
+    assert "Wrote the record of Alder School" in capsys.readouterr().out
+
+
+def test_the_command_takes_the_number_of_a_site(clock, world, tmp_path):
+    command(tmp_path, site=str(world.site.pk))
+    assert (tmp_path / "record.pdf").exists()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"site": "Nowhere"}, "Those that Rue Danby can read: Alder School"),
+        ({"site": "Birch House"}, "can read no site 'Birch House'"),
+        ({"from": "1 March"}, "'1 March' is not a day. Write it as year, month and day: 2026-03-01."),
+        ({"to": "2026-02-01"}, "The period ends before it begins."),
+        ({"by": "who@example.test"}, "Nobody signs in as who@example.test."),
+        ({"out": "/no/such/folder/record.pdf"}, "Give another file with --out."),
+    ],
+)
+def test_the_command_says_what_to_do_instead(clock, world, tmp_path, changes, words):
+    with pytest.raises(CommandError) as refused:
+        command(tmp_path, **changes)
+    assert words in str(refused.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_command_asks_which_of_two_sites_is_meant(clock, world, tmp_path):
+    Site.objects.filter(pk=world.far_site.pk).update(name="Alder School")
+    Membership.objects.create(person=world.reader, role=Role.READER, site=world.far_site)
+    with pytest.raises(CommandError, match=f"{world.far_site.pk} in South"):
+        command(tmp_path)
