@@ -166,7 +166,7 @@ def coverage_factor(degrees_of_freedom: float, coverage: float = 0.95) -> float:
         raise ValueError("Give degrees of freedom above zero; infinity where the uncertainty is known exactly.")
     if not 0.5 <= coverage <= 0.999:
         raise ValueError(COVERAGE)
-    whole = max(1, floor(round(degrees_of_freedom, 1))) if isfinite(degrees_of_freedom) else inf
+    whole = float(max(1, floor(round(degrees_of_freedom, 1)))) if isfinite(degrees_of_freedom) else inf
     return float(student.ppf((1 + coverage) / 2, whole))
 
 
