@@ -235,3 +235,10 @@ def test_every_action_tells_the_trail_who_where_and_why(probe, cook, supervisor)
         ("check.record_zero", "Col Esker", probe.site_id, ""),
         ("check.void", "Sol Venn", probe.site_id, "wrong probe"),
     ]
+
+
+def test_an_error_is_rounded_to_the_nearest_and_its_uncertainty_upwards(probe, cook):
+    shown = ["8.0", "0.1", "0.2", "0.1", "0.1", "0.2", "0.1"]
+    check = zero(probe, cook, START, readings=[(10_000 * i, text, "C") for i, text in enumerate(shown)])
+    assert check.error_milli == check.reading_milli == 133
+    assert 0 <= check.expanded_milli - 1000 * check.budget["expanded"] < 1
