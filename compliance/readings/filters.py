@@ -48,7 +48,7 @@ class SiteFilter(forms.Form):
 
     @property
     def active(self) -> int:
-        return len(self.chosen)
+        return len(self.chosen.keys() - {"state"})
 
     def between(self, field: str) -> Q:
         chosen, found = self.chosen, Q()
@@ -95,6 +95,8 @@ class ReadingFilter(SiteFilter):
 
 
 class DeviationFilter(SiteFilter):
+    state = forms.ChoiceField(choices=[("open", "Open"), ("done", "Done")], required=False, widget=forms.HiddenInput)
+
     def narrow(self, deviations: QuerySet) -> QuerySet:
         chosen = self.chosen
         given = {"reading__site": chosen["site"]} if "site" in chosen else {}

@@ -42,8 +42,8 @@ def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Readin
     inside = Q(taken_at__gt=F("probe__spans__starts_at"), taken_at__lte=F("probe__spans__ends_at"))
     found = Reading.objects.filter(inside, probe__spans__standing=standing).order_by().values("pk")
     if standing == Standing.UNPROVEN:  # a probe that nobody has checked yet may have no timeline at all
-        uncut = Reading.objects.filter(~Exists(Span.objects.filter(probe=OuterRef("probe_id")))).order_by().values("pk")
-        found = found.union(uncut, all=True)
+        uncut = Probe.objects.filter(spans__isnull=True).order_by().values("pk")
+        found = found.union(Reading.objects.filter(probe__in=uncut).order_by().values("pk"), all=True)
     return readings.filter(pk__in=found)
 
 

@@ -62,6 +62,12 @@ def test_the_list_opens_with_what_waits(world, as_person):
     assert ">waits<" not in as_person(world.stranger).get(reverse("deviation_list")).content.decode()
 
 
+def test_filtering_stays_on_the_list_that_is_open(world, as_person):
+    page = as_person(world.manager).get(reverse("deviation_list"), {"state": "done"})
+    assert '<input type="hidden" name="state" value="done"' in page.content.decode()
+    assert page.context["active"] == 0
+
+
 def test_the_list_asks_as_often_for_three_times_as_many(world, as_person):
     client = as_person(world.supervisor)
 
