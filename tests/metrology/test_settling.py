@@ -88,6 +88,18 @@ def test_a_steady_creep_is_not_settled():
     assert judge((0, 9.0), *creep).state is FALLING
 
 
+def test_a_creep_of_a_digit_in_two_minutes_is_not_settled_either():
+    creep = [(10.0 * i, round(2 - 0.1 * (i // 13), 1)) for i in range(80)]
+    assert judge((0, 9.0), *creep[1:]).state is FALLING
+
+
+def test_two_readings_must_stand_still_for_twice_as_long_as_three():
+    fall = ((2, 14.8), (8, 2.0), (14, 0.5))
+    assert judge(*fall, (20, 0.2), (32, 0.2)).state is FALLING
+    assert judge(*fall, (20, 0.2), (26, 0.2), (32, 0.2)).state is SETTLED
+    assert judge(*fall, (20, 0.2), (44, 0.2)).state is SETTLED
+
+
 def test_water_that_warms_the_probe_is_drift_and_says_to_drain():
     found = judge(*FALL, *STILL, (70, 0.5), (90, 0.9))
     assert (found.state, found.value, found.seconds_to_go) == (DRIFTING, None, None)
