@@ -32,7 +32,7 @@ class Command(BaseCommand):
     def handle(self, *, demo: bool, host: str, port: int, **options) -> None:
         server = self._listen(host, port)
         call_command("migrate", verbosity=0, interactive=False)
-        call_command("load_rules", verbosity=0)
+        call_command("load_rules", stdout=StringIO())
         if demo and not Business.objects.exists():
             self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
             call_command("load_demo", stdout=StringIO())  # whose closing words are said below
