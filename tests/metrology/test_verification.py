@@ -1,7 +1,7 @@
 """One check from end to end: the figures, the verdict, and words that a cook can act on."""
 
 from dataclasses import replace
-from math import nan, sqrt
+from math import inf, nan, sqrt
 from random import Random
 
 import pytest
@@ -68,6 +68,16 @@ def test_scatter_of_the_settled_readings_joins_the_budget():
     found = verify_zero(flicker, GOOD, PROBE)
     assert "repeatability" in {part.name for part in found.budget.components}
     assert found.expanded > verify(0.2).expanded
+
+
+def test_three_flickering_readings_of_a_coarse_display_are_bounded_by_a_digit_and_still_tell():
+    """With so few degrees of freedom Student's t would ask for four times their scatter: judgement, half a digit instead."""
+    values = (15, 3, 0, 1, 0)
+    readings = [TimedReading(elapsed=8.0 * n, value=float(value)) for n, value in enumerate(values, start=1)]
+    found = verify_zero(readings, GOOD, replace(PROBE, resolution=1.0, time_constant=4.0))
+    part = next(part for part in found.budget.components if part.name == "repeatability")
+    assert (part.value, part.degrees_of_freedom) == (0.5, inf)
+    assert found.verdict is Verdict.IN_TOLERANCE
 
 
 def test_a_worse_bath_gives_a_wider_uncertainty():
