@@ -12,6 +12,7 @@ from compliance.probes.models import Probe
 from sites.access import sites_of
 from sites.models import Person, Site
 
+from .models import Deviation
 from .queries import with_standing
 
 STANDINGS = [("", "Any"), *((s.value, s.label.capitalize()) for s in Standing)]
@@ -88,10 +89,10 @@ class ReadingFilter(SiteFilter):
         given = {name: chosen[name] for name in ("site", "probe") if name in chosen}
         readings = readings.filter(self.between("taken_at"), **given)
         if "limit" in chosen:
-            readings = readings.filter(limit_version__limit=chosen["limit"])
+            readings = readings.filter(limit_version__limit=chosen["limit"], site=chosen["limit"].site_id)
         if "standing" in chosen:
             readings = with_standing(readings, chosen["standing"])
-        return readings.filter(deviation__isnull=False) if "deviations" in chosen else readings
+        return readings.filter(pk__in=Deviation.objects.values("reading")) if "deviations" in chosen else readings
 
 
 class DeviationFilter(SiteFilter):

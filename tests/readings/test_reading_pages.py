@@ -56,6 +56,16 @@ def test_lists_show_only_readings_of_my_sites(world, as_person):
     assert "mine" not in page_of(as_person(world.stranger), "reading_list").content.decode()
 
 
+def test_a_supervisor_sees_the_readings_of_all_sites_of_the_area_and_no_others(world, as_person):
+    for site, person in ((world.site, world.cook), (world.other_site, world.supervisor), (world.far_site, world.cook)):
+        limit = make_limit(site, by=world.manager, code="own")
+        take(world, site=site, limit=limit, by=person, item=f"at {site}")
+    client = as_person(world.supervisor)
+    assert items_in(client) == {"at Alder School", "at Birch House"}
+    assert items_in(client, site=world.other_site.pk) == {"at Birch House"}
+    assert items_in(client, site=world.far_site.pk) == {"at Alder School", "at Birch House"}
+
+
 def send(client, world, **facts):
     return client.post(reverse("reading_add") + f"?site={world.site.pk}", form_data(world, **facts))
 
