@@ -27,18 +27,23 @@ def quick_period(choice: str, today: date) -> tuple[date, date]:
 
 class RecordForm(forms.Form):
     site = forms.ModelChoiceField(queryset=None, empty_label=None)
-    period = forms.ChoiceField(choices=list(PERIODS.items()), widget=forms.RadioSelect, required=False)
+    period = forms.ChoiceField(choices=list(PERIODS.items()), widget=forms.RadioSelect)
     paper = forms.ChoiceField(
         choices=[("", "As set for the site"), *Paper.choices], required=False, help_text="What lies in the printer."
     )
 
     def __init__(self, data=None, *, person: Person, now: datetime | None = None, **kwargs):
+        if data is not None and not data.get("period"):
+            data = {**{name: data[name] for name in data}, "period": OWN}  # an address that only names its days
         super().__init__(data, **kwargs)
         self._now = now or timezone.now()
         self.fields["site"].queryset = sites_of(person).select_related("area__business").order_by("name", "pk")
         for name, label in (("from", "First day"), ("to", "Last day")):
             self.fields[name] = forms.DateField(
-                label=label, required=False, widget=forms.DateInput(attrs={"type": "date"})
+                label=label,
+                required=False,
+                help_text=f"Only for “{PERIODS[OWN]}”.",
+                widget=forms.DateInput(attrs={"type": "date"}),
             )
         self.order_fields(["site", "period", "from", "to", "paper"])
 
@@ -47,12 +52,18 @@ class RecordForm(forms.Form):
         site = given.get("site")
         if site is None or self.errors:
             return given
-        choice = given.get("period") or OWN
+        choice = given["period"]
         if choice != OWN:
+            self._refuse_both(choice, given)
             given["from"], given["to"] = quick_period(choice, self._now.astimezone(site.zone).date())
         self._check_days(given)
         given["paper"] = given.get("paper") or site.paper
         return given
+
+    def _refuse_both(self, choice: str, given: dict) -> None:
+        if given.get("from") or given.get("to"):
+            words = f"You chose “{PERIODS[choice]}” and gave days too. Choose “{PERIODS[OWN]}”, or clear the days."
+            self.add_error("period", words)
 
     def _check_days(self, given: dict) -> None:
         for name, which in (("from", "first"), ("to", "last")):

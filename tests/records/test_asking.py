@@ -86,6 +86,7 @@ def test_nothing_is_written_by_printing(clock, as_person, reader, site):
         ({"to": "2026-03-01"}, "Give the first day of the period"),
         ({"from": "soon", "to": "2026-03-01"}, "Enter a valid date."),
         ({"period": "ever"}, "Select a valid choice."),
+        ({"period": "week", **PERIOD}, "You chose “Last 7 days” and gave days too."),
         ({**PERIOD, "paper": "A3"}, "Select a valid choice."),
     ],
 )
