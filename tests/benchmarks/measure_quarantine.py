@@ -89,7 +89,8 @@ def assess(world, span: Span) -> None:
 
 
 JOIN = """SELECT r.site_id, count(*) FROM checks_span s JOIN readings_reading r
-  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at WHERE s.standing = 'quarantined' GROUP BY r.site_id"""
+  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+  WHERE s.standing = 'quarantined' GROUP BY r.site_id"""
 
 
 def count_doubts() -> None:
