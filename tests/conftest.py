@@ -1,6 +1,7 @@
 """Fixtures that every test may ask for: the stock people, their world (tests/world.py) and the clock."""
 
 import uuid
+from contextlib import contextmanager
 from datetime import UTC, datetime
 
 import pytest
@@ -114,12 +115,26 @@ def as_person(client):
     return sign_in
 
 
-@pytest.fixture
-def database_url(tmp_path):
-    """The address of an empty database on the engine of this run, for tests that start the program itself."""
+@contextmanager
+def empty_database(folder):
+    """The address of an empty database on the engine of this run; gone afterwards."""
     if Run.postgres is None:
-        yield f"sqlite:///{tmp_path / 'noughtbook.sqlite3'}"
+        yield f"sqlite:///{folder / 'noughtbook.sqlite3'}"
         return
     name = f"own_{uuid.uuid4().hex}"
     yield Run.postgres.create(name)
     Run.postgres.drop(name)
+
+
+@pytest.fixture
+def database_url(tmp_path):
+    """The address of an empty database on the engine of this run, for tests that start the program itself."""
+    with empty_database(tmp_path) as url:
+        yield url
+
+
+@pytest.fixture(scope="module")
+def module_database_url(tmp_path_factory):
+    """The same, shared by the tests of one file: making the tables takes longer than most tests."""
+    with empty_database(tmp_path_factory.mktemp("database")) as url:
+        yield url

@@ -15,7 +15,7 @@ from django.db import connection
 from tests.postgres import Postgres
 
 ENGINES = ("sqlite", "postgres")
-TOUCHING = {"db", "database_url", "django_db_setup"}
+TOUCHING = {"db", "database_url", "module_database_url", "django_db_setup"}
 FLUSHING = {"transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}
 NO_FLUSH = (
     "{}: records are guarded by triggers, so the database cannot be flushed after a test that commits. Use the `db` "

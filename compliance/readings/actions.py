@@ -193,10 +193,11 @@ def _sent_before(reading: Reading) -> Reading | None:
 
 
 def _once(reading: Reading, run, /, **kwargs) -> Reading:
-    """Two taps at the same moment: the later one meets the unique key and gives what the earlier made."""
+    """Two taps at the same moment: the later one meets the unique key, or a reading that is void by now, and gives what
+    the earlier made."""
     try:
         return run(**kwargs)
-    except IntegrityError:
+    except (IntegrityError, ValidationError):
         known = _sent_before(reading)
         if known is None:
             raise

@@ -1,0 +1,154 @@
+"""People who act on the same thing at the same moment, each in a thread with a connection of its own.
+
+A process of its own on an empty database: `python -m tests.concurrency.race` prints what came of each contest as JSON.
+"""
+
+import json
+import threading
+import uuid
+from collections.abc import Callable
+from itertools import pairwise
+
+import django
+from django.core.management import call_command
+from django.db import connection, transaction
+
+django.setup()  # before the models below can be read
+
+from compliance.checks.models import Check, Span  # noqa: E402
+from compliance.checks.timeline import TOLD, recut  # noqa: E402
+from compliance.quarantine import actions as quarantine  # noqa: E402
+from compliance.quarantine.assessing import Selection  # noqa: E402
+from compliance.quarantine.models import Decision, Fate  # noqa: E402
+from compliance.readings import actions as readings  # noqa: E402
+from compliance.readings.importing.bring import import_file  # noqa: E402
+from compliance.readings.models import CorrectiveAction, Reading, ReadingVoid  # noqa: E402
+from shared.audit.models import Entry  # noqa: E402
+from tests.checks.making import bad, day, event, good  # noqa: E402
+from tests.concurrency import ROUNDS  # noqa: E402
+from tests.quarantine.making import case_of, failed_after  # noqa: E402
+from tests.readings.files import many  # noqa: E402
+from tests.world import World, make_probe  # noqa: E402
+
+
+def at_once(*acts: Callable) -> list[str]:
+    """Run them from one starting shot; gives what went wrong, in words."""
+    shot, wrong = threading.Barrier(len(acts)), []
+
+    def run(act):
+        try:
+            shot.wait()
+            act()
+        except Exception as error:  # whatever it is, the test is to see it
+            wrong.append(f"{type(error).__name__}: {error}")
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=run, args=[act]) for act in acts]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return wrong
+
+
+def spans_of(probe) -> list[tuple]:
+    return list(Span.objects.filter(probe=probe).order_by("ends_at").values_list("ends_at", *TOLD))
+
+
+def cut_afresh(probe) -> list[tuple]:
+    with transaction.atomic():
+        Span.objects.filter(probe=probe).delete()
+        recut(probe)
+    return spans_of(probe)
+
+
+def checks_on_one_probe(world) -> dict:
+    """Two people whose checks interleave in time, and a third who adjusts the probe."""
+    probe = make_probe(world.site, "RACE1", by=world.manager, limits=[world.limit])
+    wrong = []
+    for n in range(ROUNDS):
+        wrong += at_once(
+            lambda n=n: good(probe, world.cook, day(n)),
+            lambda n=n: bad(probe, world.manager, day(n + 0.5)),
+            lambda n=n: event(probe, world.manager, "adjusted", day(n + 0.25)),
+        )
+    stored = spans_of(probe)
+    return {
+        "wrong": wrong,
+        "checks": Check.objects.filter(probe=probe).count(),
+        "spans": len(stored),
+        "touching": all(before[0] == after[1] for before, after in pairwise(stored)),
+        "as_cut_afresh": stored == cut_afresh(probe),
+    }
+
+
+def decisions_on_one_case(world) -> dict:
+    """A manager and a supervisor decide on the same readings, in opposite ways, again and again."""
+    anchor = failed_after(world, *["3.0"] * 15)
+    wrong = []
+    case = case_of(anchor)
+    everything = {"case": case, "selection": Selection(sites=tuple(case.sites))}
+    for _ in range(ROUNDS):
+        wrong += at_once(
+            lambda: quarantine.decide(by=world.manager, fate=Fate.DISCARDED, why="two litres", **everything),
+            lambda: quarantine.decide(by=world.supervisor, fate=Fate.REWORKED, why="to 75 °C", **everything),
+        )
+    current = Decision.objects.filter(replaced_by__isnull=True).values_list("reading_id", flat=True)
+    return {
+        "wrong": wrong,
+        "decisions": Decision.objects.count(),
+        "current": len(current),
+        "readings": len(set(current)),
+    }
+
+
+def one_form_twice(world) -> dict:
+    """The same key from two connections: a check, a reading, a correction, a corrective action, a file."""
+    probe = make_probe(world.site, "RACE2", by=world.manager, limits=[world.limit])
+    wrong = []
+    for n in range(ROUNDS):
+        key = uuid.uuid4()
+        wrong += at_once(*[lambda n=n, key=key: good(probe, world.cook, day(n), key=key)] * 2)
+        wrong += at_once(*[lambda n=n, key=key: take(world, probe, key, day(n), "9.0")] * 2)
+        reading = Reading.objects.get(key=key.hex)
+        told = {"by": world.cook, "deviation": reading.deviation, "action": "Binned.", "cause": "Door left open.",
+                "disposition": "discarded", "done_at": day(n + 0.1)}  # fmt: skip
+        wrong += at_once(*[lambda told=told: readings.act_on_deviation(**told)] * 2)
+        another = uuid.uuid4()
+        wrong += at_once(*[lambda r=reading, key=another: mend(world, r, key)] * 2)
+    content, before = many(300), Reading.objects.count()
+    wrong += at_once(*[lambda: import_file(by=world.manager, file_name="week.csv", content=content)] * 2)
+    return {
+        "wrong": wrong,
+        "imported": Reading.objects.count() - before,
+        "checks": Check.objects.filter(probe=probe).count(),
+        "readings": Reading.objects.filter(probe=probe).count(),
+        "voids": ReadingVoid.objects.filter(voids__probe=probe).count(),
+        "actions": CorrectiveAction.objects.count(),
+        "told": Entry.objects.filter(action="reading.record").count(),
+    }
+
+
+def take(world, probe, key, at, typed):
+    return readings.record(
+        by=world.cook, key=key, probe=probe, site=world.site, limit=world.limit, item="milk", typed=typed, unit="C", taken_at=at,
+    )  # fmt: skip
+
+
+def mend(world, reading, key):
+    return readings.correct(
+        by=world.cook, reading=reading, reason="misread", key=key, probe=reading.probe, site=world.site, limit=world.limit,
+        item="milk", typed="4.0", unit="C", taken_at=reading.taken_at,
+    )  # fmt: skip
+
+
+def main() -> None:
+    call_command("migrate", verbosity=0)
+    world = World.build()
+    contests = (checks_on_one_probe, decisions_on_one_case, one_form_twice)
+    print(json.dumps({contest.__name__: contest(world) for contest in contests}))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,55 @@
+"""What is left when several people act on the same thing at the same moment (see race.py)."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.concurrency import ROUNDS
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def left(module_database_url, tmp_path_factory) -> dict[str, dict]:
+    data = str(tmp_path_factory.mktemp("data"))
+    settings = {
+        "DATABASE_URL": module_database_url,
+        "NOUGHTBOOK_DATA": data,
+        "DJANGO_SETTINGS_MODULE": "compliance.settings",
+    }
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.concurrency.race"],
+        cwd=ROOT,
+        env=os.environ | settings,
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stderr
+    return json.loads(done.stdout)
+
+
+def test_checks_on_one_probe_leave_the_timeline_that_a_fresh_cut_gives(left):
+    found = left["checks_on_one_probe"]
+    assert found["wrong"] == []
+    assert found["checks"] == 2 * ROUNDS
+    assert found["touching"] and found["as_cut_afresh"]
+    assert found["spans"] == 3 * ROUNDS + 1
+
+
+def test_two_decisions_on_the_same_readings_leave_one_current_decision_each(left):
+    found = left["decisions_on_one_case"]
+    assert found["wrong"] == []
+    assert found["decisions"] == 15 * 2 * ROUNDS
+    assert found["current"] == found["readings"] == 15
+
+
+def test_the_same_form_twice_at_once_records_once(left):
+    found = left["one_form_twice"]
+    assert found["wrong"] == []
+    assert found["checks"] == found["voids"] == found["actions"] == found["told"] == ROUNDS
+    assert found["readings"] == 2 * ROUNDS
+    assert found["imported"] == 300
