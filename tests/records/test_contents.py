@@ -3,14 +3,18 @@
 import re
 from collections import Counter
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from compliance.checks.models import Check
+from compliance.checks.models import Check, Span
+from compliance.checks.queries import bracket_of
+from compliance.metrology.assessment import bounds, true_range
 from compliance.quarantine.models import Decision
 from compliance.readings import actions as readings
 from compliance.readings.models import Deviation, Reading
+from shared.units import number
 from sites.models import Site
 from tests.checks import making as checks
 from tests.records import making
@@ -123,7 +127,9 @@ def test_a_case_says_why_from_when_what_it_could_have_been_and_who_signed(record
     told = section(record, "Cases of quarantine and decisions")
     assert f"Case C{story['failed'].pk}: probe P1" in told
     assert "From 27 Feb 2026 09:00 To 9 Mar 2026 08:30" in told
-    assert "6.9 °C 4.3 to 7.0 °C cannot be told CE" in told
+    (span,) = Span.objects.filter(ahead=story["failed"]).select_related("probe", "behind", "ahead")
+    low, high = (number(Decimal(milli) / 1000) for milli in true_range(6900, bounds(bracket_of(span))))
+    assert f"6.9 °C {low} to {high} °C cannot be told CE" in told
     assert "Reviewed: every reading of this" in told and "with the decisions." in told
     assert "Sol Venn (SV)" in told and "2 Apr 2026 12:00 BST" in told
 

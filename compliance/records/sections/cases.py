@@ -5,6 +5,7 @@ from itertools import groupby
 
 from compliance.checks.models import Check
 from compliance.limits.models import Direction, LimitVersion
+from compliance.limits.wording import demand
 from compliance.metrology import vocabulary
 from compliance.metrology.assessment import ErrorBounds, classify, true_range
 from compliance.quarantine.models import Fate
@@ -15,7 +16,7 @@ from shared.units import show_error
 
 from ..holding import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
 from ..scope import RecordScope
-from ..words import between, limit_in_words, moment, plural, sentence, uncertainty, value
+from ..words import between, joined, moment, plural, sentence, uncertainty, value
 
 COLUMNS = [
     Column("Taken", points=70), Column("No.", points=33), Column("Food or unit", share=1.1), Column("Limit", share=1.2),
@@ -86,7 +87,9 @@ def _write_signatures(writer: Writer, scope: RecordScope, case: CaseHere) -> Non
     if not case.signatures:
         writer.paragraph(f"Case {case.title} has not been signed.", strong=True)
     for signature in case.signatures:
-        counts = ", ".join(f"{count} {Fate(fate).label.split(':')[0]}" for fate, count in signature.counts.items())
+        counts = ", ".join(
+            f"{count} {Fate(fate).label.split(':')[0].lower()}" for fate, count in signature.counts.items()
+        )
         about = f"Case {case.title}: {plural(signature.readings, 'reading')} at all sites ({counts or 'none'})."
         note = f" {sentence(signature.note)}" if signature.note else ""
         with writer.together():
@@ -136,7 +139,7 @@ class Telling:
         error = self._bounds.get(row.span)
         truth = true_range(row.milli, error) if error else None
         cells = (
-            moment(row.at, scope.zone), f"R{row.pk}", row.item, limit_in_words(version),
+            moment(row.at, scope.zone), f"R{row.pk}", row.item, joined(demand(version)),
             value(row.typed, row.unit, row.milli, row.hold_s), between(*(truth or (None, None)), scope.site.unit),
             self._outcome(row, version, error), scope.people.initials(row.by),
         )  # fmt: skip
