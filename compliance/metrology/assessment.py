@@ -70,7 +70,10 @@ class Bracket:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ErrorBounds:
-    """Least and greatest error in mK during a span, None where nothing bounds it; the allowance in mK at 75 °C."""
+    """Least and greatest error in mK during a span where the probe shows 0 °C, None where nothing bounds it.
+
+    `allowance` is how far from them the error may be, in mK, where the probe shows 75 °C or -75 °C.
+    """
 
     low: int | None
     high: int | None
@@ -99,26 +102,34 @@ def bounds(bracket: Bracket) -> ErrorBounds:
 
     That covers any drift in one direction, steady or sudden. A side without a check leaves the error unbounded.
 
+    The allowance goes by the true temperature, of which only what the probe shows is known. With E the largest error
+    and a the allowance per degree, |truth| <= (|shown| + E) / (1 - a): the bounds are stated by what is shown.
+
     Args:
         bracket: the errors at both ends and the allowance, mK.
 
     Returns:
-        The least and the greatest error at zero, mK; both None unless both sides have a check.
+        The least and the greatest error, mK; both None unless both sides have a check.
 
     Raises:
-        ValueError: if an uncertainty or the allowance is negative, or the checks are in the wrong order.
+        ValueError: if an uncertainty is negative, the allowance is not within 0 to 75 000 mK (excluded), or the
+            checks are in the wrong order.
     """
     start, end = bracket.start, bracket.end
     ends = [check for check in (start, end) if check is not None]
-    if bracket.allowance < 0 or any(check.expanded < 0 for check in ends):
-        raise ValueError("Uncertainties and the allowance are half-widths: give them as zero or more, in mK.")
+    if any(check.expanded < 0 for check in ends):
+        raise ValueError("An uncertainty is a half-width: give it as zero or more, in mK.")
+    if not 0 <= bracket.allowance < ALLOWANCE_STATED_AT:
+        raise ValueError("The allowance is a half-width at 75 °C: give it as 0 or more, and less than 75 000 mK.")
+    allowance = _ceil_div(bracket.allowance * ALLOWANCE_STATED_AT, ALLOWANCE_STATED_AT - bracket.allowance)
     if start is None or end is None:
-        return ErrorBounds(low=None, high=None, allowance=bracket.allowance)
+        return ErrorBounds(low=None, high=None, allowance=allowance)
     if start.at > end.at:
         raise ValueError("The check at the start is later than the one at the end: swap them.")
     low = min(check.error - check.expanded for check in ends)
     high = max(check.error + check.expanded for check in ends)
-    return ErrorBounds(low=low, high=high, allowance=bracket.allowance)
+    beyond_shown = _ceil_div(allowance * max(abs(low), abs(high)), ALLOWANCE_STATED_AT)
+    return ErrorBounds(low=low - beyond_shown, high=high + beyond_shown, allowance=allowance)
 
 
 def true_range(value: int, bounds: ErrorBounds) -> tuple[int, int] | None:

@@ -55,7 +55,7 @@ class Diary:
         return entry.at, CHAPTERS[entry.stage], entry.failed, entry.order
 
     def speaks_before(self, now: datetime) -> Entry | None:
-        """The first word from `now` on, `now` included: the earliest, earlier chapter, a failure, the latest recorded."""
+        """The first word from `now` on, `now` included: earliest, earlier chapter, a failure, latest recorded."""
         word = None
         for entry in self.entries:
             if entry.at < now:
