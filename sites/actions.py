@@ -5,6 +5,7 @@ from django.db import models
 
 from shared.audit.trail import action, note
 
+from .guessing import forget
 from .models import Area, Business, Membership, Person, Role, Site
 
 SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "closed")
@@ -122,10 +123,12 @@ def restart_person(*, by: Person, person: Person) -> Person:
 
 @action("person.password")
 def set_password(*, by: Person, person: Person, password: str) -> Person:
-    """Another password. One that somebody else chose is temporary: its owner is asked for a new one."""
+    """Another password, and wrong ones are forgotten. One that somebody else chose is temporary: its owner is asked for a
+    new one."""
     person.set_password(password)
     person.password_temporary = by.pk != person.pk
     person.save(update_fields=["password", "password_temporary"])
+    forget(person.email)
     note("person.password", by=by, subject=person, own=by.pk == person.pk)
     return person
 

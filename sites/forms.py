@@ -8,6 +8,7 @@ from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 from django.utils.html import format_html
 
+from .guessing import must_wait, was_right, was_wrong
 from .models import Area, Person, Role, Site
 from .passwords import one_time_password
 
@@ -29,7 +30,21 @@ class SignInForm(AuthenticationForm):
         "invalid_login": "This e-mail and password do not belong together. Check both; your supervisor can give you a "
         "new password.",
         "inactive": "This person may not sign in any more. Ask your supervisor.",
+        "wait": "Too many wrong passwords. Wait a quarter of an hour and try again, or ask your supervisor for a new one.",
     }
+
+    def clean(self):
+        email = self.cleaned_data.get("username", "")
+        if must_wait(self.request, email):
+            raise forms.ValidationError(self.error_messages["wait"], code="wait")
+        try:
+            cleaned = super().clean()
+        except forms.ValidationError:
+            was_wrong(self.request, email)
+            raise
+        if self.user_cache:
+            was_right(self.request, email)
+        return cleaned
 
 
 class SiteForm(forms.ModelForm):

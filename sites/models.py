@@ -133,3 +133,20 @@ class Membership(models.Model):
 
     def __str__(self):
         return f"{self.person}, {self.get_role_display()}, {self.site or self.area}"
+
+
+class WrongPassword(models.Model):
+    """A try to sign in that failed, kept for minutes so that guessing can be slowed (`sites.guessing`). No record."""
+
+    account = models.CharField("digest of the e-mail typed", max_length=64)
+    address = models.CharField("digest of the network address", max_length=64)
+    at = models.DateTimeField(db_index=True)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["account", "at"], name="wrong_for_account"),
+            models.Index(fields=["address", "at"], name="wrong_from_address"),
+        ]
+
+    def __str__(self):
+        return f"{self.at:%Y-%m-%d %H:%M}"
