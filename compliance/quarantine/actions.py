@@ -11,6 +11,7 @@ from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
 from shared import clock
 from shared.audit.trail import action, note
+from shared.words import plural
 from sites.models import Site
 
 from .assessing import DECISION, Selection, assessed_sql
@@ -152,7 +153,8 @@ def sign(*, by, anchor: str, note_text: str = "") -> Signature:
     lock(case.probe)
     case = _still_there(anchor)
     if case.undecided:
-        raise ValidationError(f"{case.undecided} readings are still to be decided on.")
+        are = "is" if case.undecided == 1 else "are"
+        raise ValidationError(f"{plural(case.undecided, 'reading')} {are} still to be decided on.")
     if case.signature:
         raise ValidationError(f"{case.signature.signed_name} has signed this case already.")
     signature = Signature.objects.create(

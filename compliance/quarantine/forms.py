@@ -1,6 +1,5 @@
 from django import forms
 
-from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
 
 from .models import Fate
@@ -22,11 +21,16 @@ class ReadingChoice(forms.ModelChoiceField):
 
 
 class DecisionForm(forms.Form):
-    """One decision for the readings that were picked, or for all in the list shown."""
+    """One decision for the readings that were picked, or for all in the list shown; `again` for picked ones only."""
 
     fate = forms.ChoiceField(label="What is decided", choices=Fate.choices, widget=forms.RadioSelect)
     good_reading = forms.ModelChoiceField(Reading.objects.none(), label="The reading taken again", required=False)
-    why = forms.CharField(label="Why, and what was done", required=False, widget=forms.Textarea(attrs={"rows": 3}))
+    why = forms.CharField(
+        label="Why, and what was done",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text="Needed for food cooked on, reheated or discarded: what, how much, to what temperature.",
+    )
     risk = forms.CharField(
         label="Assessment of the risk",
         required=False,
@@ -47,9 +51,9 @@ class DecisionForm(forms.Form):
     )
     scope = forms.ChoiceField(label="For which readings", widget=forms.RadioSelect, initial=PICKED)
 
-    def __init__(self, *args, choices, count: int, outcome: str, zone, **kwargs):
+    def __init__(self, *args, choices, count: int, stands: bool, again: bool, zone, **kwargs):
         super().__init__(*args, **kwargs)
-        if outcome != Outcome.HELD:
+        if not stands:
             self.fields["fate"].choices = [c for c in Fate.choices if c[0] != Fate.STANDS]
         self.fields["good_reading"] = ReadingChoice(
             zone=zone,
@@ -58,8 +62,12 @@ class DecisionForm(forms.Form):
             .order_by("-taken_at"),
             label="The reading taken again",
             required=False,
-            help_text="Only readings within their limit, by another probe in tolerance, can be named.",
+            empty_label="Choose the reading" if choices else "No such reading yet: take one first",
+            help_text="Needed for food measured again. Only those within their limit, by another probe in tolerance, are here.",
         )
+        if again:
+            self.fields["scope"].choices, self.fields["scope"].widget = [(PICKED, "")], forms.HiddenInput()
+            return
         all_of_them = f"All {count} in this list that are still to decide" if count != 1 else "The one still to decide"
         self.fields["scope"].choices = [(PICKED, "The ones ticked above"), (ALL, all_of_them)]
 

@@ -2,15 +2,17 @@
 
 from bisect import bisect_left
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 
 from django.db.models import Prefetch, QuerySet
+from django.utils.html import strip_tags
 
 from compliance.checks.models import Check, Standing
 from compliance.checks.queries import bracket_of, standing_subquery
 from compliance.metrology.assessment import ErrorBounds, bounds, likely, true_range
 from compliance.metrology.bracketing import Cause
 from compliance.readings.models import Reading
+from shared.templatetags.noughtbook import when
 from shared.units import show_error, show_spread
 
 from .assessing import Selection, page_of_ids
@@ -121,6 +123,16 @@ def errors_in_words(case: Case, unit: str) -> list[str]:
             f"between the two, with an allowance that grows to {allowance} at 75 °C since only zero was checked."
         )
     return list(dict.fromkeys(lines))
+
+
+def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
+    """What was given for a decision: why, and what else it rests on."""
+    lines = [decision.why] if decision.why else []
+    if good := decision.good_reading:
+        at = strip_tags(when(good.taken_at, zone, "short"))
+        lines.append(f"Taken again: {good.typed} {good.get_unit_display()}, probe {good.probe.code}, {at}")
+    named = (("Risk", decision.risk), ("Told", decision.told), ("Evidence", decision.evidence))
+    return lines + [f"{name}: {text}" for name, text in named if text]
 
 
 def _error_in_words(check: Check | None, unit: str) -> str:

@@ -1,11 +1,14 @@
 import django_tables2 as tables
 from django.urls import reverse
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 
 from shared import units
 from shared.badges import badge
 from shared.tables import PickColumn
 from shared.templatetags.noughtbook import when
+
+from .models import Decision
+from .queries import decision_in_words
 
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 
@@ -13,6 +16,12 @@ NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 def _left_out(decides: bool, decided: bool) -> tuple[str, ...]:
     """The outcome is the name of the list itself, except among the decided ones."""
     return (() if decides and not decided else ("pick",)) + (() if decided else ("outcome", "decision"))
+
+
+def _decided(decision: Decision, zone):
+    """What was decided, by whom and when, in a line."""
+    fate = decision.get_fate_display().split(":")[0]
+    return format_html("{}, {}, {}", fate, decision.decided_by.initials, when(decision.recorded_at, zone, "day"))
 
 
 class AssessedTable(tables.Table):
@@ -32,8 +41,8 @@ class AssessedTable(tables.Table):
         orderable = False
         attrs = {"id": "readings"}
 
-    def __init__(self, *args, many_sites: bool, decides: bool, decided: bool, **kwargs):
-        self.many_sites = many_sites
+    def __init__(self, *args, many_sites: bool, decides: bool, decided: bool, picked=(), **kwargs):
+        self.many_sites, self.picked = many_sites, frozenset(picked)
         super().__init__(*args, exclude=_left_out(decides, decided), **kwargs)
 
     def render_item(self, value, record):
@@ -62,11 +71,11 @@ class AssessedTable(tables.Table):
     def render_outcome(self, value):
         return badge("outcome", value)
 
-    def render_decision(self, value):
-        by = f"{value.decided_by.initials}, {value.recorded_at:%d %b %Y}"
-        return format_html(
-            "<span>{}<br><span class='quiet'>{}</span></span>", value.get_fate_display().split(":")[0], by
-        )
+    def render_decision(self, value, record):
+        zone = record.reading.site.zone
+        told = format_html_join("", "<br>{}", ((line,) for line in decision_in_words(value, zone)))
+        earlier = format_html_join("", "<br>Before: {}", ((_decided(d, zone),) for d in record.earlier))
+        return format_html("<span>{}<span class='quiet'>{}{}</span></span>", _decided(value, zone), told, earlier)
 
 
 class CaseTable(tables.Table):

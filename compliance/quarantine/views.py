@@ -9,6 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
+from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
 from compliance.checks.models import BEGINNING, END, Check
@@ -16,6 +17,7 @@ from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Probe
 from shared.paging import Page
 from shared.templatetags.noughtbook import when
+from shared.words import plural
 from sites.access import sites_of
 from sites.models import Role
 
@@ -65,7 +67,7 @@ def case_list(request: HttpRequest) -> HttpResponse:
     closed = [line for line in lines if line.summary.state == State.SIGNED]
     context = {
         "open_table": CaseTable(still_open) if still_open else None,
-        "closed_table": CaseTable(closed) if closed else None,
+        "closed_table": CaseTable(closed, exclude=("undecided",)) if closed else None,
     }
     return render(request, "quarantine/case_list.html", context)
 
@@ -88,7 +90,7 @@ def case_decide(request: HttpRequest, slug: str) -> HttpResponse:
         except ValidationError as error:
             _add_errors(form, error)
         else:
-            messages.success(request, "1 reading decided on." if count == 1 else f"{count} readings decided on.")
+            messages.success(request, f"{plural(count, 'reading')} decided on.")
             return redirect(_address(reach, outcome))
     return render(request, "quarantine/case_detail.html", _page(request, reach, form=form), status=422)
 
@@ -110,7 +112,7 @@ def case_sign(request: HttpRequest, slug: str) -> HttpResponse:
 
 def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
     everything = given["scope"] == ALL
-    picked = tuple(int(pk) for pk in request.POST.getlist("pick") if pk.isdigit())
+    picked = _picked(request)
     if not everything and not picked:
         raise ValidationError("Tick the readings that this decision is for, or choose all of them.")
     selection = Selection(
@@ -121,6 +123,10 @@ def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
     )
     words = {name: given[name] for name in ("fate", "why", "good_reading", "risk", "told", "evidence")}
     return actions.decide(by=request.user, case=reach.case, selection=selection, **words)
+
+
+def _picked(request: HttpRequest) -> tuple[int, ...]:
+    return tuple(int(pk) for pk in request.POST.getlist("pick") if pk.isdigit())
 
 
 def _add_errors(form: DecisionForm, error: ValidationError) -> None:
@@ -152,7 +158,8 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
     case, shown = reach.case, _shown(request, reach)
     rows, page = _rows(request, reach, shown)
     decides = bool(reach.decides) and bool(rows)
-    table = AssessedTable(rows, many_sites=len(case.sites) > 1, decides=decides, decided=shown == DECIDED)
+    many, again = len(case.sites) > 1, shown == DECIDED
+    table = AssessedTable(rows, many_sites=many, decides=decides, decided=again, picked=_picked(request))
     table.pager = page
     if form is None and decides:
         form = _decision_form(reach, shown)
@@ -172,7 +179,9 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
         "sign_form": SignForm() if reach.signs and case.state == State.TO_SIGN and case.readings else None,
         "meaning": actions.MEANING,
         "waiting": case.state == State.TO_SIGN and not reach.signs,
-        "cause_url": reverse("check_detail", args=[case.cause.pk]) if isinstance(case.cause, Check) else "",
+        "again": again,
+        "elsewhere": _elsewhere(reach),
+        **_cause(case),
     }
 
 
@@ -184,11 +193,12 @@ def _rows(request: HttpRequest, reach: Reach, shown: str):
     )
     rows, more = assessed_page(reach.case, selection, _position(request.GET.get("after")))
     older = None
+    address = f"{reverse('case_detail', args=[reach.case.slug])}?show={shown}"
     if more:
         last = rows[-1].reading
         token = signing.dumps([last.taken_at.isoformat(), last.pk], salt=PAGE_SALT)
-        older = f"?show={shown}&after={token}"
-    newer = f"?show={shown}" if request.GET.get("after") else None
+        older = f"{address}&after={token}"
+    newer = address if request.GET.get("after") else None
     return rows, Page(rows, older, newer)
 
 
@@ -207,7 +217,8 @@ def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
         data,
         choices=good_readings_for(reach.case, reach.decides),
         count=reach.case.undecided_at(reach.decides, outcome if outcome in OUTCOMES else ""),
-        outcome=outcome,
+        stands=outcome == Outcome.HELD or (outcome == DECIDED and reach.case.count(Outcome.HELD) > 0),
+        again=outcome == DECIDED,
         zone=reach.case.probe.site.zone,
     )
 
@@ -232,15 +243,31 @@ def _facts(case) -> list[tuple[str, str]]:
     starts = when(case.starts_at, zone) if case.starts_at else "before any good check"
     ends = when(case.ends_at, zone) if case.ends_at else "now: no good check has been made since"
     sites = ", ".join(f"{site}" for site in case.sites.values()) or "no readings"
-    return [("From", starts), ("To", ends), ("Read at", sites), ("Readings", case.readings)]
+    probe = format_html('<a href="{}">{}</a>', reverse("probe_detail", args=[case.probe.pk]), case.probe)
+    return [("Probe", probe), ("Readings", case.readings), ("From", starts), ("To", ends), ("Read at", sites)]
+
+
+def _cause(case) -> dict[str, str]:
+    """Where the page leads for what began the case: the check, or the probe whose life has the event."""
+    if isinstance(case.cause, Check):
+        return {"cause_url": reverse("check_detail", args=[case.cause.pk]), "cause_link": "See the check"}
+    return {"cause_url": reverse("probe_detail", args=[case.probe.pk]), "cause_link": "See what happened to the probe"}
+
+
+def _elsewhere(reach: Reach) -> str:
+    """The other sites that still have to decide, for whoever has decided on all of the own."""
+    case = reach.case
+    if not (reach.decides or reach.signs) or case.undecided_at(reach.decides):
+        return ""
+    return ", ".join(f"{site}" for pk, site in case.sites.items() if case.undecided_at([pk]))
 
 
 def _tabs(reach: Reach, shown: str) -> list[dict]:
-    case = reach.case
+    case, address = reach.case, reverse("case_detail", args=[reach.case.slug])
     tabs = []
     for outcome, label, _ in TABS:
         left = case.undecided_at(reach.seen, outcome)
-        tabs.append({"label": label, "url": f"?show={outcome}", "current": shown == outcome, "count": left})
+        tabs.append({"label": label, "url": f"{address}?show={outcome}", "current": shown == outcome, "count": left})
     decided = sum(t.readings for t in case.tallies if t.fate and t.site_id in reach.seen)
-    tabs.append({"label": "Decided", "url": f"?show={DECIDED}", "current": shown == DECIDED, "count": decided})
+    tabs.append({"label": "Decided", "url": f"{address}?show={DECIDED}", "current": shown == DECIDED, "count": decided})
     return tabs

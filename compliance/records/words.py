@@ -83,11 +83,6 @@ def uncertainty(milli: int | None, unit: str) -> str:
     return joined(f"±{shown} {Unit(unit).label}")
 
 
-def plural(count: int, one: str, many: str = "") -> str:
-    """A number with its noun, as in "1 reading" or "3 readings"."""
-    return f"{count:,} {one if count == 1 else many or one + 's'}"
-
-
 def sentence(text: str) -> str:
     """Text that people typed, ended so that the next sentence can follow it."""
     text = text.strip()

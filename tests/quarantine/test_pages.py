@@ -120,3 +120,50 @@ def test_the_number_of_queries_does_not_grow_with_the_readings(as_person, world,
     with CaptureQueriesContext(connection) as many:
         client.get(page(case))
     assert len(many) == len(few)
+
+
+def test_an_error_keeps_the_ticks_and_leads_back_to_the_lists(as_person, manager, case):
+    picked = case.probe.readings.get(typed="5.4")
+    given = {"outcome": "undecided", "scope": "picked", "pick": [picked.pk], "fate": "discarded"}
+    text = decide(as_person(manager), case, **given).content.decode()
+    assert f'name="pick" value="{picked.pk}" checked' in text
+    assert f'href="{page(case)}?show=held"' in text
+
+
+def test_what_was_decided_is_read_with_its_reasons_and_what_it_replaced(as_person, manager, case):
+    client = as_person(manager)
+    decide(client, case, fate="eaten", risk="Hardly any.", told="The head of care.", why="Served at noon.")
+    picked = Decision.objects.get().reading.pk
+    again = {"outcome": "decided", "scope": "picked", "pick": [picked], "fate": "discarded", "why": "Binned: 2 kg."}
+    text = client.get(page(case) + "?show=decided").content.decode()
+    for words in ("Served at noon.", "Risk: Hardly any.", "Told: The head of care."):
+        assert words in text
+    decide(client, case, **again)
+    text = client.get(page(case) + "?show=decided").content.decode()
+    assert "Binned: 2 kg." in text
+    assert "Before: Already eaten" in text
+
+
+def test_deciding_again_is_only_for_ticked_readings(as_person, manager, case):
+    client = as_person(manager)
+    decide(client, case, fate="discarded", why="Thrown away.")
+    text = client.get(page(case) + "?show=decided").content.decode()
+    assert "Decide again" in text
+    assert "in this list" not in text
+    assert decide(client, case, outcome="decided", fate="discarded", why="All.").status_code == 422
+    assert Decision.objects.count() == 1
+
+
+def test_a_manager_who_is_through_learns_who_still_has_to_decide(as_person, world, case):
+    make_reading(world.probe, world.limit, "9.5", day(2), by=world.cook, site=world.other_site)
+    client = as_person(world.manager)
+    assert "The rest is for others" not in client.get(page(case)).content.decode()
+    for outcome in ("broken", "undecided", "held"):
+        decide(client, case, outcome=outcome, fate="discarded", why="Thrown away.")
+    assert "The rest is for others" in client.get(page(case)).content.decode()
+
+
+def test_the_page_leads_to_its_probe_and_to_its_check(as_person, manager, case):
+    text = as_person(manager).get(page(case)).content.decode()
+    assert reverse("probe_detail", args=[case.probe.pk]) in text
+    assert reverse("check_detail", args=[case.cause.pk]) in text

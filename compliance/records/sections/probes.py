@@ -11,11 +11,12 @@ from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.units import show, show_spread
+from shared.words import plural
 
 from ..checking import checks_in
 from ..probes import ProbeHere, Stay
 from ..scope import RecordScope, day
-from ..words import error, joined, method, moment, plural, sentence, uncertainty
+from ..words import error, joined, method, moment, sentence, uncertainty
 
 COLUMNS = [
     Column("Made", points=49), Column("No.", points=30), Column("Stage", points=42), Column("Method and reference", share=1),
