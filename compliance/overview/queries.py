@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Exists, F, QuerySet
+from django.db.models import Count, Exists, F, Q, QuerySet
 
 from compliance.checks.models import ProbeState, Standing
 from compliance.probes.models import Probe
@@ -71,7 +71,7 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
     in_use = Probe.objects.filter(site__in=ids, withdrawn=False)
     probes = _per_site(in_use)
     failed = _per_site(in_use.filter(state__standing=Standing.QUARANTINED))
-    overdue = _per_site(in_use.filter(state__due_at__lt=now))
+    overdue = _per_site(in_use.filter(Q(state__due_at__isnull=True) | Q(state__due_at__lte=now)))
     deviations = Counter(dict(open_deviations(ids).order_by().values_list("reading__site").annotate(Count("pk"))))
     in_doubt: Counter[int] = Counter()
     for doubt in doubts(ids):

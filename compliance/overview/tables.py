@@ -60,7 +60,6 @@ class FailedTable(tables.Table):
         return badge("standing", value)
 
     def render_case(self, value):
-        words = (
-            f"{value.readings}, {value.undecided} to decide" if value.undecided else f"{value.readings}, all decided"
-        )
+        left = f"{value.undecided} of {value.readings} to decide on"
+        words = left if value.undecided else f"{value.readings}, all decided on"
         return format_html('<a href="{}">{}</a>', reverse("case_detail", args=[value.slug]), words)

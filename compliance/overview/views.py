@@ -1,6 +1,5 @@
 """The pages of a day (site manager) and of an area (area supervisor)."""
 
-from collections import defaultdict
 from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
@@ -14,6 +13,7 @@ from compliance.checks.models import Standing
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import State, Summary, summaries
 from shared.templatetags.noughtbook import when
+from shared.words import noun, plural
 from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.models import Role, Site
 
@@ -21,6 +21,7 @@ from .queries import attention, due_by, end_of_today, open_deviations, probes_in
 from .tables import AttentionTable, FailedTable
 
 CASES_SHOWN = 20
+DEVIATIONS_SHOWN = 10
 
 
 @require_safe
@@ -41,18 +42,21 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     probes = probes_in_use(site)
     due = [probe for probe in probes if due_by(probe, end_of_today(site, now))]
     cases = [case for case in summaries([site.pk]) if case.undecided]
-    deviations = list(open_deviations([site.pk]).select_related("reading__probe").order_by("-pk")[:10])
+    deviations = open_deviations([site.pk])
+    shown = deviations.select_related("reading__probe").order_by("-pk")[:DEVIATIONS_SHOWN]
+    waiting = deviations.count()
     context = {
         "site": site,
         "sites": _site_tabs(request, site),
         "lead": f"{now.astimezone(site.zone):%A} {_plain(when(now, site.zone, 'day'))}",
-        "tiles": _tiles(site, due, cases, deviations, now),
+        "tiles": _tiles(site, due, cases, waiting, now),
         "checks": [_check_item(probe, site, now, writes) for probe in due],
-        "deviations": [_deviation_item(d, site) for d in deviations],
+        "deviations": [_deviation_item(d, site) for d in shown],
+        "more_deviations": waiting > DEVIATIONS_SHOWN,
         "cases": _case_items(cases, site),
         "probes": [_probe_item(probe, site) for probe in probes],
         "writes": writes,
-        "nothing": not (due or cases or deviations),
+        "nothing": not (due or cases or waiting),
     }
     return render(request, "overview/today.html", context)
 
@@ -80,13 +84,13 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     lines = attention(sites, timezone.now())
     cases = summaries([site.pk for site in sites])
     failed = _failed(sites, cases)
-    to_sign = [case for case in cases if case.state == State.TO_SIGN][:CASES_SHOWN]
+    to_sign = [case for case in cases if case.state == State.TO_SIGN]
     context = {
         "area": area,
         "tiles": _area_tiles(lines, to_sign),
         "table": AttentionTable(lines),
         "failed": FailedTable(failed) if failed else None,
-        "to_sign": _sign_items(to_sign),
+        "to_sign": _sign_items(to_sign[:CASES_SHOWN]),
     }
     return render(request, "overview/area.html", context)
 
@@ -108,25 +112,25 @@ def _failed(sites: list[Site], cases: list[Summary]) -> list[Failed]:
 
 
 def _area_tiles(lines, to_sign) -> list[dict]:
-    def tile(value, label, tone):
-        return {"value": value, "label": label, "tone": tone if value else "good"}
+    def tile(value, one, many, tone):
+        return {"value": value, "label": noun(value, one, many), "tone": tone if value else "good"}
 
     return [
-        tile(sum(line.out_of_tolerance for line in lines), "probes out of tolerance", "bad"),
-        tile(sum(line.in_doubt for line in lines), "readings to decide on", "bad"),
-        tile(sum(line.deviations for line in lines), "deviations open", "doubt"),
-        tile(sum(line.overdue for line in lines), "checks overdue", "doubt"),
-        tile(len(to_sign), "cases to sign", "info"),
+        tile(sum(line.out_of_tolerance for line in lines), "probe out of tolerance", "probes out of tolerance", "bad"),
+        tile(sum(line.in_doubt for line in lines), "reading to decide on", "readings to decide on", "bad"),
+        tile(sum(line.deviations for line in lines), "deviation open", "deviations open", "doubt"),
+        tile(sum(line.overdue for line in lines), "check overdue", "checks overdue", "doubt"),
+        tile(len(to_sign), "case to sign", "cases to sign", "info"),
     ]
 
 
 def _area_item(area, lines) -> dict:
     calls = sum(not line.weight[0] for line in lines)
-    meta = f"{len(lines)} sites, {calls} need attention" if calls else f"{len(lines)} sites, nothing is waiting"
+    waits = f"{calls} {noun(calls, 'needs', 'need')} attention" if calls else "nothing is waiting"
     return {
         "title": area.name,
         "url": reverse("area_detail", args=[area.pk]),
-        "meta": meta,
+        "meta": f"{plural(len(lines), 'site')}, {waits}",
         "tone": "doubt" if calls else "good",
     }
 
@@ -137,7 +141,7 @@ def _sign_items(cases: list[Summary]) -> list[dict]:
         {
             "title": f"Probe {probes[case.probe_id]}",
             "url": reverse("case_detail", args=[case.slug]),
-            "meta": f"{probes[case.probe_id].site}, {case.readings} readings, all decided on",
+            "meta": f"{probes[case.probe_id].site}, {plural(case.readings, 'reading')}, all decided on",
             "badge_kind": "case",
             "badge_value": "decided",
         }
@@ -150,18 +154,26 @@ def _site_tabs(request, site: Site) -> list[dict]:
     return [{"label": s.name, "url": reverse("today_site", args=[s.pk]), "current": s.pk == site.pk} for s in mine]
 
 
-def _tiles(site, due, cases, deviations, now) -> list[dict]:
+def _tiles(site, due, cases, waiting, now) -> list[dict]:
     overdue = sum(1 for probe in due if due_by(probe, now))
     undecided = sum(case.undecided for case in cases)
     return [
         {
             "value": len(due),
-            "label": "checks to do today",
+            "label": noun(len(due), "check to do today", "checks to do today"),
             "note": f"{overdue} overdue" if overdue else "",
             "tone": _tone(overdue, due),
         },
-        {"value": undecided, "label": "readings to decide on", "tone": "bad" if undecided else "good"},
-        {"value": len(deviations), "label": "deviations open", "tone": "doubt" if deviations else "good"},
+        {
+            "value": undecided,
+            "label": noun(undecided, "reading to decide on", "readings to decide on"),
+            "tone": "bad" if undecided else "good",
+        },
+        {
+            "value": waiting,
+            "label": noun(waiting, "deviation open", "deviations open"),
+            "tone": "doubt" if waiting else "good",
+        },
     ]
 
 
@@ -215,14 +227,11 @@ def _deviation_item(deviation, site: Site) -> dict:
 
 def _case_items(cases: list[Summary], site: Site) -> list[dict]:
     probes = Probe.objects.in_bulk({case.probe_id for case in cases})
-    counted: dict[str, int] = defaultdict(int)
-    for case in cases:
-        counted[case.slug] += case.undecided
     return [
         {
-            "title": f"Probe {probes[case.probe_id]}: {counted[case.slug]} readings to decide on",
+            "title": f"Probe {probes[case.probe_id]}: {plural(case.undecided, 'reading')} to decide on",
             "url": reverse("case_detail", args=[case.slug]),
-            "meta": "Until somebody decides, none of them may be relied on.",
+            "meta": "Not to be relied on until somebody decides.",
             "badge_kind": "standing",
             "badge_value": "quarantined",
             "tone": "bad",

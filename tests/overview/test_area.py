@@ -86,3 +86,16 @@ def test_the_number_of_queries_does_not_grow_with_sites_and_cases(as_person, wor
     with CaptureQueriesContext(connection) as many:
         page(client, world.area)
     assert len(many) == len(few)
+
+
+def test_a_probe_never_checked_is_overdue_here_as_it_is_on_the_day_of_its_site(world):
+    make_probe(world.other_site, "N1", by=world.manager)
+    (line,) = [line for line in attention([world.other_site], timezone.now())]
+    assert line.overdue == line.probes
+
+
+def test_one_of_a_kind_is_said_in_the_singular(as_person, world):
+    failed_probe(world, world.site, "F1")
+    text = page(as_person(world.supervisor), world.area)
+    assert "probe out of tolerance<" in text
+    assert "reading to decide on<" in text

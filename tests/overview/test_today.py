@@ -51,7 +51,7 @@ def test_readings_in_quarantine_are_counted_and_lead_to_their_case(as_person, wo
     make_reading(world.probe, world.limit, "4.0", days_ago(3), by=world.cook)
     check = bad(world.probe, world.cook, days_ago(1))
     text = today(as_person(world.manager), world.site)
-    assert "1 readings to decide on" in text or "1 reading to decide on" in text
+    assert "1 reading to decide on" in text
     assert reverse("case_detail", args=[f"check-{check.pk}"]) in text
 
 
@@ -59,6 +59,15 @@ def test_an_open_deviation_is_shown_until_somebody_acts(as_person, world):
     reading = make_reading(world.probe, world.limit, "9.0", days_ago(1), by=world.cook)
     deviation = Deviation.objects.create(reading=reading, why="above the limit", recorded_by=world.cook)
     assert reverse("deviation_detail", args=[deviation.pk]) in today(as_person(world.manager), world.site)
+
+
+def test_all_open_deviations_are_counted_though_ten_are_shown(as_person, world):
+    for number in range(11):
+        reading = make_reading(world.probe, world.limit, "9.0", days_ago(number), by=world.cook)
+        Deviation.objects.create(reading=reading, why="above the limit", recorded_by=world.cook)
+    text = today(as_person(world.manager), world.site)
+    assert '<span class="tile-value">11</span>' in text
+    assert "All deviations" in text
 
 
 def test_a_reader_sees_the_day_without_anything_to_tap(as_person, world):
