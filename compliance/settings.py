@@ -3,8 +3,7 @@
 import os
 from pathlib import Path
 
-import dj_database_url
-
+from shared.environment import database_of, log_level_of
 from shared.secret import kept_secret
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -78,7 +77,7 @@ TEMPLATES = [
 ]
 
 DATABASES = {
-    "default": dj_database_url.parse(os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'noughtbook.sqlite3'}")
+    "default": database_of(os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'noughtbook.sqlite3'}"),
 }
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     # A deferred BEGIN that reads and then writes fails under two writers ("database is locked"); IMMEDIATE queues them.
@@ -87,7 +86,7 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
     }
-else:
+elif DATABASES["default"]["ENGINE"] == "django.db.backends.postgresql":
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
@@ -114,12 +113,12 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = BEHIND_HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_HTTPS else None
 SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_HTTPS else 0
 X_FRAME_OPTIONS = "DENY"
-DATA_UPLOAD_MAX_MEMORY_SIZE = 50 * 1024 * 1024
 SILENCED_SYSTEM_CHECKS: list[str] = []
 
+LOG_LEVEL = os.environ.get("NOUGHTBOOK_LOG", "WARNING")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "handlers": {"console": {"class": "logging.StreamHandler"}},
-    "root": {"handlers": ["console"], "level": os.environ.get("NOUGHTBOOK_LOG", "WARNING")},
+    "root": {"handlers": ["console"], "level": log_level_of(LOG_LEVEL)},
 }

@@ -12,9 +12,13 @@ SALT = "noughtbook.page"
 
 @dataclass(frozen=True, slots=True)
 class Page:
+    """What components/pager.html shows, and the rows."""
+
     rows: list
     older: str | None
     newer: str | None
+    newer_label: str = "Newer"
+    older_label: str = "Older"
 
 
 def page_by_key(queryset: QuerySet, request: HttpRequest, time_field: str, size: int = 50) -> Page:

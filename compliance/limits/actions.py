@@ -43,6 +43,7 @@ def adopt(
 
     Raises ValidationError where the site has it already, or where it would be looser than the rule and no reason is given.
     """
+    Site.objects.select_for_update().get(pk=site.pk)  # of two who adopt it at once, the second is told
     if Limit.objects.filter(site=site, rule=rule).exists():
         raise ValidationError(f"{site} has adopted “{rule}” already. Change that limit instead.")
     limit = Limit(

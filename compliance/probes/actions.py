@@ -50,12 +50,12 @@ def amend(*, by: Person, probe: Probe, changes: dict, reason: str = "") -> Probe
     """
     if unknown := set(changes) - {*FIELDS, "limits"}:
         raise TypeError(f"A probe has no {', '.join(sorted(unknown))} to amend.")
-    current = Probe.objects.select_for_update().get(pk=probe.pk)
-    wider = [n for n in NEED_REASON_WHEN_WIDER if changes.get(n, 0) > getattr(current, n)]
+    probe.refresh_from_db(from_queryset=Probe.objects.select_for_update())  # somebody may have moved or withdrawn it
+    wider = [n for n in NEED_REASON_WHEN_WIDER if changes.get(n, 0) > getattr(probe, n)]
     if wider and not reason.strip():
         named = " and ".join(str(Probe._meta.get_field(n).verbose_name) for n in wider)
         raise ValidationError({"reason": f"This allows the probe more than before ({named}). Say why, and who agreed."})
-    told = _set_fields(probe, current, {n: v for n, v in changes.items() if n != "limits"})
+    told = _set_fields(probe, {n: v for n, v in changes.items() if n != "limits"})
     if "limits" in changes:
         told |= _set_limits(probe, changes["limits"])
     note("probe.amend", by=by, subject=probe, site_id=probe.site_id, reason=reason.strip(), changes=told)
@@ -107,8 +107,8 @@ def _settle(probe: Probe, site: Site) -> None:
     probe.limits.set(there.filter(models.Q(rule__in=rules) | models.Q(code__in=codes)))
 
 
-def _set_fields(probe: Probe, current: Probe, changes: dict) -> dict:
-    told = {n: [str(getattr(current, n)), str(v)] for n, v in changes.items() if getattr(current, n) != v}
+def _set_fields(probe: Probe, changes: dict) -> dict:
+    told = {n: [str(getattr(probe, n)), str(v)] for n, v in changes.items() if getattr(probe, n) != v}
     for name, value in changes.items():
         setattr(probe, name, value)
     _save(probe)

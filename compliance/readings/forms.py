@@ -19,6 +19,9 @@ from .queries import limits_named_at, people_at, probes_at, recent_items
 REDRAW = {"hx-target": "#limit-part", "hx-include": "closest form", "hx-trigger": "change"}
 
 
+MOST_SENT = 50 * 1024 * 1024  # in bytes; several hundred thousand readings. The command takes more.
+
+
 def sentence(words: str) -> str:
     return words[0].upper() + words[1:]
 
@@ -186,3 +189,9 @@ class UploadForm(forms.Form):
         label="CSV file", widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv,text/csv"}),
         help_text="UTF-8, with a first line that names the columns. Comma, semicolon or tab between them.",
     )  # fmt: skip
+
+    def clean_file(self):
+        sent = self.cleaned_data["file"]
+        if sent.size > MOST_SENT:
+            raise ValidationError(f"The file is larger than {MOST_SENT // 1024 // 1024} MB. Split it into several.")
+        return sent

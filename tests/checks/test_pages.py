@@ -1,7 +1,9 @@
 """The pages of probes, checks and events: who may see and do what, what they say, and what they cost."""
 
+import re
 import uuid
 from datetime import timedelta
+from html import unescape
 
 import pytest
 from django.db import connection
@@ -106,10 +108,24 @@ def test_the_list_goes_on_by_code(as_person, supervisor, world):
         make_probe(world.site, f"Q{number:02d}", by=supervisor)
     client = as_person(supervisor)
     first = page(client, "probe_list")
-    rest = client.get(reverse("probe_list") + first.context["pager"]["older_url"])
+    rest = client.get(reverse("probe_list") + link_to(first, "Next"))
     shown = [row.record.code for part in (first, rest) for row in part.context["table"].rows]
     assert shown == ["P1", *(f"Q{number:02d}" for number in range(60))]
     assert page(client, "probe_list", **{"from": "junk"}).status_code == 200
+
+
+def link_to(answer, label) -> str:
+    """Where the pager under a list leads."""
+    return unescape(re.search(rf'href="([^"]*)">{label}<', answer.content.decode())[1])
+
+
+def test_the_checks_of_a_probe_go_on_to_older_ones(as_person, supervisor, world):
+    for number in range(17):
+        unclear(world.probe, supervisor, day(number))
+    client = as_person(supervisor)
+    first = page(client, "probe_detail", world.probe.pk)
+    rest = client.get(reverse("probe_detail", args=[world.probe.pk]) + link_to(first, "Older"))
+    assert len(rest.context["checks"].rows) == 2
 
 
 def cost(client, name, *args):

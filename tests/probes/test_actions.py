@@ -64,6 +64,14 @@ def test_a_probe_serves_limits_of_its_own_site(world):
         actions.amend(by=world.manager, probe=world.probe, changes={"limits": [foreign]})
 
 
+def test_amending_undoes_nothing_that_somebody_else_did_meanwhile(world):
+    opened = Probe.objects.get(pk=world.probe.pk)
+    actions.move(by=world.supervisor, probe=world.probe, site=world.other_site, starts_at=now(), reason="lent")
+    actions.amend(by=world.manager, probe=opened, changes={"maker": "House"})
+    kept = Probe.objects.get(pk=world.probe.pk)
+    assert (kept.site, kept.maker) == (world.other_site, "House")
+
+
 def test_what_was_amended_is_told_old_and_new(world):
     soup = make_limit(world.site, by=world.manager, code="soup")
     actions.amend(by=world.manager, probe=world.probe, changes={"description": "blue handle", "limits": [soup]})

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_GET
 
 from compliance.probes.access import get_probe
 from compliance.probes.models import Event, Placement, Probe
-from shared.paging import page_by_key
+from shared.paging import Page, page_by_key
 from shared.templatetags.noughtbook import when
 from shared.units import difference_from_milli, from_milli, number, show_spread
 from sites.access import role_at, sites_of
@@ -35,34 +35,33 @@ MEANS = {
 def probe_list(request):
     sites = sites_of(request.user).order_by("name")
     chosen = ProbeFilter(request.GET, queryset=probes_now_at_sites_of(request.user), sites=sites)
-    rows, older = _page(chosen.qs, request.GET.get("from", ""))
+    page = _page(chosen.qs, request)
+    rows = page.rows
     writes = set(sites_of(request.user, Role.COOK).filter(probes__in=[p.pk for p in rows]).values_list("pk", flat=True))
     manages = sites_of(request.user, Role.MANAGER).exists()
     table = ProbeTable(rows, now=timezone.now(), writes=writes)
+    table.pager = page
     active = sum(1 for name in ("code", "site", "standing", "use") if request.GET.get(name))
     context = {
         "table": table, "form": chosen.form, "active": active, "reset_url": reverse("probe_list"),
-        "pager": _pager(request, older), "add_url": address("probe_add") if manages else None,
+        "add_url": address("probe_add") if manages else None,
     }  # fmt: skip
     return render(request, "checks/probe_list.html", context)
 
 
-def _page(queryset, start: str):
-    """One page by code, so that the thousandth costs no more than the first; and where the next one starts."""
-    code, _, pk = start.rpartition("~")
+def _page(queryset, request) -> Page:
+    """One page by code, so that the thousandth costs no more than the first."""
+    query = request.GET.copy()
+    code, _, pk = query.pop("from", [""])[-1].rpartition("~")
+    first = f"?{query.urlencode()}" if code else None
     if pk.isdigit() and len(pk) < 18:
         queryset = queryset.filter(Q(code__gt=code) | Q(code=code, pk__gte=int(pk)))
     rows = list(queryset[: PAGE + 1])
-    return rows[:PAGE], f"{rows[PAGE].code}~{rows[PAGE].pk}" if len(rows) > PAGE else ""
-
-
-def _pager(request, next_start: str) -> dict:
-    query = request.GET.copy()
-    first = query.pop("from", None) is not None
-    newer = f"?{query.urlencode()}" if first else ""
-    query["from"] = next_start
-    older = f"?{query.urlencode()}" if next_start else ""
-    return {"newer_url": newer, "older_url": older, "newer_label": "First page", "older_label": "Next"}
+    following = None
+    if len(rows) > PAGE:
+        query["from"] = f"{rows[PAGE].code}~{rows[PAGE].pk}"
+        following = f"?{query.urlencode()}"
+    return Page(rows[:PAGE], older=following, newer=first, newer_label="First page", older_label="Next")
 
 
 @require_GET
@@ -72,7 +71,7 @@ def probe_detail(request, pk):
     history = Check.objects.filter(probe=probe).select_related("checked_by", "void")
     page = page_by_key(history, request, "checked_at", FEW)
     table = CheckTable(page.rows, site=site)
-    table.pager = {"newer_url": page.newer, "older_url": page.older}
+    table.pager = page
     events = list(Event.objects.filter(probe=probe).select_related("recorded_by", "void").order_by("-at", "-pk")[:100])
     placements = (
         Placement.objects.filter(probe=probe).select_related("site", "recorded_by").order_by("-starts_at", "-pk")
