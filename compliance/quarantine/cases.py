@@ -122,7 +122,7 @@ def load_case(anchor: str) -> Case | None:
 def cause_of(anchor: str) -> Check | Event | None:
     kind, _, number = anchor.partition(":")
     model = {"check": Check, "event": Event}.get(kind)
-    if model is None or not number.isdigit():
+    if model is None or not number.isdecimal():
         return None
     return model.objects.select_related("recorded_by", "probe").filter(pk=int(number)).first()
 

@@ -76,7 +76,7 @@ class ReadingFilter(SiteFilter):
     def __init__(self, data, person: Person):
         super().__init__(data, person)
         asked = data.get("site", "")
-        sites = self.sites.filter(pk=int(asked)) if asked.isdigit() and len(asked) < 18 else self.sites
+        sites = self.sites.filter(pk=int(asked)) if asked.isdecimal() and len(asked) < 18 else self.sites
         read_there = Q(placements__site__in=sites.order_by().values("pk"))
         self.fields["probe"].queryset = Probe.objects.filter(read_there).distinct().order_by("code")
         limits = Limit.objects.filter(site__in=sites.order_by().values("pk")).select_related("site")

@@ -96,7 +96,7 @@ class ReadingForm(forms.Form):
 
     def _asked(self, name: str) -> int | None:
         value = self.data.get(name) if self.is_bound else self.initial.get(name)
-        return int(value) if str(value or "").isdigit() and len(str(value)) < 18 else None
+        return int(value) if str(value or "").isdecimal() and len(str(value)) < 18 else None
 
     def _offer_limits(self) -> None:
         """The limits in force here, those that the probe serves first; one that is alone is chosen at once."""

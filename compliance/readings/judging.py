@@ -39,6 +39,13 @@ def breach(version: LimitVersion, milli: int, hold_s: int | None) -> str:
     return "; ".join(reasons)
 
 
+def untimed(version: LimitVersion, hold_s: int | None) -> str:
+    """What to look at where a limit asks for a time and none is given, in words; empty where nothing is missing."""
+    if not version.hold_s or hold_s is not None:
+        return ""
+    return f"the limit asks for {duration(version.hold_s)}, and no time is given"
+
+
 def _limit(version: LimitVersion) -> str:
     return f"{version.get_direction_display()} {figure(version.value, version.unit)}"
 

@@ -255,3 +255,37 @@ def test_a_list_asks_as_often_for_three_times_as_many(world, as_person, query):
     before = asked()
     add(15)
     assert asked() == before and before < 25
+
+
+def test_a_limit_with_a_time_asks_once_where_no_time_is_given(world, as_person):
+    cook_it = make_limit(world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120)
+    client, url = as_person(world.cook), reverse("reading_add") + f"?site={world.site.pk}"
+    told = form_data(world, limit=cook_it.pk, typed="71")
+    asked = client.post(url, told)
+    assert "The limit asks for 2 min, and no time is given" in asked.content.decode() and not Reading.objects.exists()
+    assert client.post(url, told | {"hold_s": "2 min"}).status_code == 302
+    assert client.post(url, told | {"key": uuid.uuid4().hex, "all_the_same": "on"}).status_code == 302
+
+
+@pytest.mark.parametrize("odd", ["²", "٣", "x", "9" * 40])
+def test_an_address_with_an_odd_number_breaks_nothing(world, as_person, odd):
+    client = as_person(world.supervisor)
+    for name in ("reading_list", "reading_add", "probe_list", "probe_add", "deviation_list"):
+        asked = {"site": odd, "probe": odd, "limit": odd, "from": f"P~{odd}"}
+        assert page_of(client, name, **asked).status_code in {200, 404}, name
+
+
+def test_a_struck_out_reading_is_said_to_be_worth_nothing(world, as_person):
+    reading = take(world)
+    client = as_person(world.manager)
+    assert "What it is worth" in page_of(client, "reading_detail", reading.pk).content.decode()
+    void(by=world.manager, reading=reading, reason="measured by nobody")
+    assert "What it is worth" not in page_of(client, "reading_detail", reading.pk).content.decode()
+    table = page_of(client, "reading_list").content.decode().split("<tbody")[1]
+    assert "Unproven" not in table
+
+
+def test_an_error_does_not_put_a_colon_behind_a_question(world, as_person):
+    reading = take(world)
+    text = as_person(world.manager).post(reverse("reading_void", args=[reading.pk]), {}).content.decode()
+    assert "Why does it not count? This field" in text

@@ -54,7 +54,7 @@ def _page(queryset, request) -> Page:
     query = request.GET.copy()
     code, _, pk = query.pop("from", [""])[-1].rpartition("~")
     first = f"?{query.urlencode()}" if code else None
-    if pk.isdigit() and len(pk) < 18:
+    if pk.isdecimal() and len(pk) < 18:
         queryset = queryset.filter(Q(code__gt=code) | Q(code=code, pk__gte=int(pk)))
     rows = list(queryset[: PAGE + 1])
     following = None

@@ -171,7 +171,7 @@ def _point(text: str | None) -> Point:
 
 
 def _whole(text: str | None) -> int:
-    return int(text) if text and text.isdigit() and len(text) < 10 else -1
+    return int(text) if text and text.isdecimal() and len(text) < 10 else -1
 
 
 def _is_key(text: str) -> bool:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from hashlib import blake2b
 
-from compliance.readings.judging import breach
+from compliance.readings.judging import breach, untimed
 
 from .book import Book, Refused, read_note
 from .layout import COLUMNS, MOST_ROWS, FileRefused, Table
@@ -89,6 +89,8 @@ def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
         if (at < instrument.quiet_from or place.pk != instrument.quiet_site
                 or not instrument.low <= milli <= instrument.high):  # fmt: skip
             doubts = instrument.track.doubts(milli, place.pk, at)
+        if hold is None and version.hold_s:
+            doubts = [*(doubts or ()), untimed(version.record, hold)]
         stored = str(at)
         key = content_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
         return (

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from compliance.limits.queries import version_in_force
 from shared.forms import attempt
 from shared.paging import page_by_key
 from sites.access import get_site, sites_of
@@ -19,8 +20,8 @@ from ..access import get_reading, sites_to_record_at
 from ..actions import correct, record, void
 from ..exporting import csv_lines
 from ..filters import ReadingFilter
-from ..forms import CorrectForm, ReadingForm, VoidForm
-from ..judging import read_typed
+from ..forms import CorrectForm, ReadingForm, VoidForm, sentence
+from ..judging import read_typed, untimed
 from ..models import Reading
 from ..queries import readings_seen_by, track_of
 from ..tables import ReadingTable
@@ -82,7 +83,7 @@ def reading_add(request):
 def site_asked_for(request):
     """The site in the address, or the only one there is; None where somebody has to choose."""
     pk = request.GET.get("site", "")
-    if pk.isdigit() and len(pk) < 18:
+    if pk.isdecimal() and len(pk) < 18:
         return get_site(request.user, int(pk), Role.COOK)
     sites = list(sites_to_record_at(request.user)[:2])
     return sites[0] if len(sites) == 1 else None
@@ -98,7 +99,10 @@ def doubts_about(form) -> list[str]:
     """What should make somebody look again before it is saved."""
     typed, at = form.cleaned_data, form.cleaned_data["taken_at"] or timezone.now()
     milli = read_typed(typed["typed"], typed["unit"])
-    return track_of(typed["probe"]).doubts(milli, form.site.pk, at)
+    version = version_in_force(typed["limit"], at)
+    missing = untimed(version, typed["hold_s"]) if version else ""
+    doubts = track_of(typed["probe"]).doubts(milli, form.site.pk, at)
+    return [*doubts, sentence(missing)] if missing else doubts
 
 
 def save(form, act):

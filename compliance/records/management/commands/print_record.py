@@ -54,7 +54,7 @@ def find_site(person: Person, asked: str) -> Site:
     """The site by its number or its name, among those that the person may read."""
     mine = sites_of(person).select_related("area__business")
     named = list(mine.filter(name__iexact=asked.strip()))
-    if not named and asked.strip().isdigit():
+    if not named and asked.strip().isdecimal():
         named = list(mine.filter(pk=int(asked)))
     if len(named) > 1:
         choices = "; ".join(f"{site.pk} in {site.area}" for site in named)
