@@ -7,7 +7,7 @@ from django.db.models import Exists, OuterRef
 from django.utils.functional import SimpleLazyObject
 
 from compliance.checks.models import Span, Standing
-from compliance.quarantine.models import Signature
+from compliance.quarantine.models import Decision, Signature
 from compliance.readings.models import Reading
 from sites.access import sites_of
 from sites.addresses import address
@@ -74,12 +74,13 @@ def links(person: Person, here: str) -> list[Link]:
 
 
 def unsigned_cases(site_ids: Iterable[int]) -> int:
-    """Runs in quarantine with readings at these sites that no supervisor has signed."""
+    """Runs in quarantine with readings at these sites that no supervisor has signed since the last decision."""
     read_there = Reading.objects.filter(
         probe=OuterRef("probe"), taken_at__gt=OuterRef("starts_at"), taken_at__lte=OuterRef("ends_at"),
         site__in=list(site_ids), void__isnull=True,
     )  # fmt: skip
-    signed = Signature.objects.filter(case=OuterRef("anchor"))
+    decided_since = Decision.objects.filter(case=OuterRef("case"), recorded_at__gt=OuterRef("recorded_at"))
+    signed = Signature.objects.filter(~Exists(decided_since), case=OuterRef("anchor"))
     spans = Span.objects.filter(Exists(read_there), ~Exists(signed), standing=Standing.QUARANTINED)
     return spans.order_by().values("anchor").distinct().count()
 

@@ -112,15 +112,16 @@ def _failed(sites: list[Site], cases: list[Summary]) -> list[Failed]:
 
 
 def _area_tiles(lines, to_sign) -> list[dict]:
-    def tile(value, one, many, tone):
-        return {"value": value, "label": noun(value, one, many), "tone": tone if value else "good"}
+    def tile(value, one, many, tone, to=""):
+        url = reverse(to) if to and value else ""
+        return {"value": value, "label": noun(value, one, many), "tone": tone if value else "good", "url": url}
 
     return [
         tile(sum(line.out_of_tolerance for line in lines), "probe out of tolerance", "probes out of tolerance", "bad"),
-        tile(sum(line.in_doubt for line in lines), "reading to decide on", "readings to decide on", "bad"),
-        tile(sum(line.deviations for line in lines), "deviation open", "deviations open", "doubt"),
+        tile(sum(line.in_doubt for line in lines), "reading to decide on", "readings to decide on", "bad", "case_list"),
+        tile(sum(line.deviations for line in lines), "deviation open", "deviations open", "doubt", "deviation_list"),
         tile(sum(line.overdue for line in lines), "check overdue", "checks overdue", "doubt"),
-        tile(len(to_sign), "case to sign", "cases to sign", "info"),
+        tile(len(to_sign), "case to sign", "cases to sign", "info", "case_list"),
     ]
 
 
@@ -168,11 +169,13 @@ def _tiles(site, due, cases, waiting, now) -> list[dict]:
             "value": undecided,
             "label": noun(undecided, "reading to decide on", "readings to decide on"),
             "tone": "bad" if undecided else "good",
+            "url": reverse("case_list") if undecided else "",
         },
         {
             "value": waiting,
             "label": noun(waiting, "deviation open", "deviations open"),
             "tone": "doubt" if waiting else "good",
+            "url": f"{reverse('deviation_list')}?site={site.pk}" if waiting else "",
         },
     ]
 

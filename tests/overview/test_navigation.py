@@ -9,6 +9,9 @@ from django.urls import resolve, reverse
 from django.utils import timezone
 
 from compliance.overview.context import PARTS, navigation
+from compliance.quarantine import actions
+from compliance.quarantine.assessing import Selection
+from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Signature
 from sites.models import Role
 from tests.checks import making
@@ -89,3 +92,13 @@ def test_a_case_of_another_site_does_not_count_and_a_signed_one_no_more(world):
         signed_by=world.supervisor, meaning="Reviewed.", recorded_by=world.supervisor,
     )  # fmt: skip
     assert nav(world.manager)["Quarantine"].count == 0
+
+
+def test_a_case_decided_again_after_its_signature_counts_again(world):
+    case = load_case(f"check:{doubted(world, world.probe).pk}")
+    every = Selection(sites=tuple(case.sites))
+    actions.decide(by=world.manager, case=case, selection=every, fate="discarded", why="Binned.")
+    actions.sign(by=world.supervisor, anchor=case.anchor)
+    assert nav(world.manager)["Quarantine"].count == 0
+    actions.decide(by=world.manager, case=case, selection=every, fate="reworked", why="Cooked on to 80 °C.")
+    assert nav(world.manager)["Quarantine"].count == 1
