@@ -17,6 +17,7 @@ class LimitTable(tables.Table):
     """Rows are limits with `.version`, the one that counts now (None: none has begun) and `.next`, the one to come."""
 
     title = tables.Column("Limit", attrs=LEAD)
+    code = tables.Column("Short name", attrs={"td": {"class": "spare"}, "th": {"class": "spare"}})
     step = tables.Column()
     demands = tables.Column(empty_values=())
     target = tables.Column(empty_values=())
@@ -29,7 +30,8 @@ class LimitTable(tables.Table):
         empty_text = "No limits yet."
 
     def __init__(self, rows, site):
-        super().__init__(rows)
+        aims = any(row.version and row.version.target_milli is not None for row in rows)
+        super().__init__(rows, exclude=() if aims else ("target",))
         self.site = site
 
     def render_title(self, record):

@@ -61,7 +61,7 @@ class ReadingTable(tables.Table):
         return badge("deviation", "closed" if record.settled else "open")
 
     def render_standing(self, record):
-        return badge("standing", record.standing)
+        return "–" if is_void(record) else badge("standing", record.standing)
 
 
 class DeviationTable(tables.Table):

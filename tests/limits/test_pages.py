@@ -112,3 +112,13 @@ def test_the_list_is_as_quick_for_three_times_as_many(world, as_person):
             page = client.get(reverse("limit_list", args=[world.site.pk]))
         counts.append(len(queries))
     assert "Unit 11" in page.content.decode() and counts[0] == counts[1]
+
+
+def test_the_list_has_the_short_names_that_files_use_and_no_empty_column(world, frozen, as_person):
+    address = reverse("limit_list", args=[world.site.pk])
+    text = as_person(world.manager).get(address).content.decode()
+    assert frozen.code in text
+    assert "Target" not in text
+    now = timezone.now()
+    actions.change(by=world.manager, limit=frozen, effective_from=now, reason="Aim lower.", target_milli=-20_000)
+    assert "Target" in as_person(world.manager).get(address).content.decode()

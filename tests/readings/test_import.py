@@ -94,7 +94,7 @@ def test_the_trail_and_the_import_say_what_happened(world):
 @pytest.mark.parametrize(
     ("cells", "words"),
     [
-        ({"site": "Nowhere"}, "no site “Nowhere”"), ({"probe": "P9"}, "no probe “P9”"), ({"limit": "x"}, "no limit “x”"),
+        ({"site": "Nowhere"}, "no site “Nowhere”"), ({"probe": "P9"}, "no probe “P9”"), ({"limit": "x"}, "short name “x”"),
         ({"item": "  "}, "item is missing"), ({"item": "x" * 121}, "longer than 120"), ({"value": ""}, "value is missing"),
         ({"value": "4..0"}, "not a number"), ({"value": "-300"}, "colder than anything"), ({"unit": "K"}, "write C or F"),
         ({"taken_at": ""}, "time is missing"), ({"taken_at": "2026-01-05"}, "time of day"),

@@ -273,19 +273,3 @@ def test_an_address_with_an_odd_number_breaks_nothing(world, as_person, odd):
     for name in ("reading_list", "reading_add", "probe_list", "probe_add", "deviation_list"):
         asked = {"site": odd, "probe": odd, "limit": odd, "from": f"P~{odd}"}
         assert page_of(client, name, **asked).status_code in {200, 404}, name
-
-
-def test_a_struck_out_reading_is_said_to_be_worth_nothing(world, as_person):
-    reading = take(world)
-    client = as_person(world.manager)
-    assert "What it is worth" in page_of(client, "reading_detail", reading.pk).content.decode()
-    void(by=world.manager, reading=reading, reason="measured by nobody")
-    assert "What it is worth" not in page_of(client, "reading_detail", reading.pk).content.decode()
-    table = page_of(client, "reading_list").content.decode().split("<tbody")[1]
-    assert "Unproven" not in table
-
-
-def test_an_error_does_not_put_a_colon_behind_a_question(world, as_person):
-    reading = take(world)
-    text = as_person(world.manager).post(reverse("reading_void", args=[reading.pk]), {}).content.decode()
-    assert "Why does it not count? This field" in text

@@ -164,3 +164,8 @@ def test_people_are_found_by_name_and_by_where_they_are(world, as_person):
     assert "Col Esker" in found and "Rue Danby" not in found
     elsewhere = client.get(reverse("people"), {"show": "elsewhere"}).content.decode()
     assert "Ada Brook" in elsewhere and "Col Esker" not in elsewhere and "Nye Farrow" not in elsewhere
+
+
+def test_whoever_has_not_signed_in_yet_is_listed_so(world, as_person):
+    make_person("Ada Brook", Role.COOK, site=world.site)
+    assert "never" in as_person(world.supervisor).get(reverse("people")).content.decode()
