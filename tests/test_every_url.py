@@ -9,11 +9,17 @@ from django.db import connection, transaction
 from django.test import Client
 from django.urls import get_resolver, reverse
 
+from sites.models import Role
 from tests import everything
+from tests.world import make_person
 
 OPEN_TO_ALL = {"sign_in"}
 # What a reader may post: each is about nobody but themselves.
 OWN_AFFAIRS = {"sign_in", "sign_out", "account", "account_password"}
+# What a cook may post about a record of the site.
+FOR_COOKS = {"reading_correct", "event_add", "import_preview"} | {
+    f"zero_check_{tap}" for tap in ("start", "point", "about", "insert", "take_out", "read", "take_back", "finish")
+}
 STOP_ASKING = 286  # HTMX's answer to a page that asks again and again
 WRITING = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
 HOUSEKEEPING = re.compile(r'"(django_session)"')
@@ -105,6 +111,22 @@ def test_every_address_of_a_record_asks_at_the_door(visit, world):
 def test_a_manager_from_elsewhere_gets_nowhere(method, visit, world):
     """403 is the answer where the role is wanting whatever the record, so it tells a stranger nothing either."""
     answers = {name: visit(world.stranger, method, name, wanted).status_code for name, wanted in WITH_RECORDS}
+    assert {name: status for name, status in answers.items() if status not in {403, 404, 405}} == {}
+
+
+@pytest.mark.parametrize("method", ["get", "post"])
+def test_a_manager_of_the_site_next_door_gets_nowhere(method, visit, world):
+    neighbour = make_person("Ned Vale", Role.MANAGER, site=world.other_site)
+    answers = {name: visit(neighbour, method, name, wanted).status_code for name, wanted in WITH_RECORDS}
+    assert {name: status for name, status in answers.items() if status not in {403, 404, 405}} == {}
+
+
+def test_a_cook_sets_no_limit_strikes_nothing_out_and_decides_on_nothing(visit, world):
+    answers = {
+        name: visit(world.cook, "post", name, wanted).status_code
+        for name, wanted in WITH_RECORDS
+        if name not in FOR_COOKS
+    }
     assert {name: status for name, status in answers.items() if status not in {403, 404, 405}} == {}
 
 

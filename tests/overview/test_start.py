@@ -18,9 +18,9 @@ def start(database_url):
     """Run the command; gives the process. It is stopped when the test ends."""
     running = []
 
-    def run(*arguments):
+    def run(*arguments, **settings):
         command = [sys.executable, "-u", "manage.py", "start", *arguments]
-        environment = os.environ | {"DATABASE_URL": database_url}
+        environment = os.environ | {"DATABASE_URL": database_url} | settings
         running.append(
             subprocess.Popen(
                 command, cwd=ROOT, env=environment, text=True, stdout=subprocess.PIPE, stderr=subprocess.STDOUT
@@ -34,18 +34,30 @@ def start(database_url):
         process.communicate()
 
 
-def test_it_migrates_an_empty_database_and_serves(start):
-    said = []
-    for line in start("--port", "0").stdout:
-        said.append(line)
+def address_of(process) -> tuple[str, str]:
+    """Where it serves, and what it said until then."""
+    said = ""
+    for line in process.stdout:
+        said += line
         if address := re.search(r"http://127\.0\.0\.1:\d+/", line):
-            break
-    assert address, "".join(said)
-    assert "found_business" in "".join(said)
-    with urllib.request.urlopen(address[0]) as answer:
+            return address[0], said
+    pytest.fail(f"The server did not start:\n{said}")
+
+
+def test_it_migrates_an_empty_database_and_serves(start):
+    address, said = address_of(start("--port", "0"))
+    assert "found_business" in said
+    with urllib.request.urlopen(address) as answer:
         page = answer.read().decode()
-    assert answer.url.startswith(f"{address[0]}sign-in")
+    assert answer.url.startswith(f"{address}sign-in")
     assert 'type="password"' in page
+
+
+def test_behind_a_proxy_it_knows_that_the_visitor_came_by_https(start):
+    address, _ = address_of(start("--port", "0", NOUGHTBOOK_HTTPS="1"))
+    asked = urllib.request.Request(f"{address}sign-in/", headers={"X-Forwarded-Proto": "https"})
+    with urllib.request.urlopen(asked) as answer:
+        assert answer.headers["Strict-Transport-Security"]
 
 
 def test_a_port_in_use_is_said_with_what_to_do(start):

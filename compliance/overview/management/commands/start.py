@@ -19,6 +19,9 @@ KNOWN = "The demo's password is public. Serve it on this machine only; stop thes
 STRANGE_HOST = (
     "Requests for “{host}” will be refused: add it to NOUGHTBOOK_HOSTS, for example NOUGHTBOOK_HOSTS=localhost,{host}"
 )
+# The server drops what a proxy tells of the visitor unless it is to be trusted.
+PROXY = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"}}
+BEHIND = PROXY if settings.BEHIND_HTTPS else {}
 
 
 class Command(BaseCommand):
@@ -45,7 +48,7 @@ class Command(BaseCommand):
     def _listen(self, host: str, port: int):
         """Before anything else, so that a port in use is said at once and not after a minute."""
         try:
-            return create_server(get_internal_wsgi_application(), host=host, port=port, ident=None)
+            return create_server(get_internal_wsgi_application(), host=host, port=port, ident=None, **BEHIND)
         except (OSError, ValueError) as refused:
             raise CommandError(
                 f"Cannot listen on {host}, port {port}: {refused}. Choose another with --port."
