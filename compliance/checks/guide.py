@@ -158,7 +158,7 @@ class Guide:
 def guide(draft: CheckDraft, now: datetime) -> Guide:
     kind = BathKind(draft.preparation.get("kind", BathKind.PACKED_CRUSHED))
     tasks = BATH[kind] if draft.inserted_at is None else IN_THE_ICE[kind]
-    steps = _steps(draft, tasks, kind)
+    steps = _steps(draft, tasks)
     return Guide(
         draft=draft,
         kind=KINDS[kind],
@@ -169,7 +169,7 @@ def guide(draft: CheckDraft, now: datetime) -> Guide:
     )
 
 
-def _steps(draft: CheckDraft, tasks: tuple[Task, ...], kind: BathKind) -> tuple[Step, ...]:
+def _steps(draft: CheckDraft, tasks: tuple[Task, ...]) -> tuple[Step, ...]:
     done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
     steps, reached = [], False
     for number, task in enumerate(tasks, start=1):

@@ -40,7 +40,7 @@ def timeline_pair(
     probe: Probe, site: Site, spans: Sequence[Span], checks: Sequence[Check], events: Sequence[Event], now: datetime
 ) -> Pair:
     """The last six months of a probe, or less where it is younger."""
-    start = _start(spans, checks, events, now)
+    start = _start(checks, events, now)
     given = (
         [Band(_open(s.starts_at, BEGINNING), _open(s.ends_at, END), s.standing) for s in spans],
         [_dot(check) for check in checks],
@@ -61,7 +61,7 @@ def timeline_pair(
     return Pair(*drawn)
 
 
-def _start(spans, checks, events, now: datetime) -> datetime:
+def _start(checks, events, now: datetime) -> datetime:
     """A little before the first thing that happened, but no more than six months ago and no less than two weeks."""
     times = [c.checked_at for c in checks] + [e.at for e in events]
     first = min(times, default=now) - timedelta(days=2)

@@ -77,7 +77,7 @@ def probe_timeline(
     across = Scale(start.timestamp(), end.timestamp(), left, width - 12)
     up = Scale(-scale.difference(reach), scale.difference(reach), foot + _AXIS + _STRIP + 6, height - 38)
     _field(drawing, across, up, spans, errors, scale, tolerance)
-    _time_axis(drawing, across, up, ticks, foot)
+    _time_axis(drawing, across, ticks, foot)
     _strip(drawing, across, spans, foot + _AXIS)
     _flags(drawing, across, up, events)
     if not checks:
@@ -126,7 +126,7 @@ def _ends(across: Scale, span: Band) -> tuple[float, float]:
     )
 
 
-def _time_axis(drawing, across: Scale, up: Scale, ticks, foot: float) -> None:
+def _time_axis(drawing, across: Scale, ticks, foot: float) -> None:
     base = foot + _AXIS
     for at, label in ticks:
         x = across(at.timestamp())

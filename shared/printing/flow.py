@@ -72,13 +72,6 @@ class Writer:
         self._lines(wrap(text, font, size, min(self.width, 470)), font, size, grey=GREY if small else 0)
         self._space(5)
 
-    def bullets(self, items: Iterable[str]) -> None:
-        """A list of short statements."""
-        for item in items:
-            lines = wrap(item, REGULAR, BODY, min(self.width, 470) - 14)
-            self._lines(lines, REGULAR, BODY, indent=14, lead="•")
-        self._space(5)
-
     def facts(self, pairs: Iterable[tuple[str, object]], *, columns: int = 1) -> None:
         """Labels with their values, in one or two columns; an empty value is shown by a dash."""
         pairs = list(pairs)
@@ -138,11 +131,6 @@ class Writer:
         """Some white between blocks."""
         self._keep(_Block(points, lambda: None))
 
-    def page_break(self) -> None:
-        """Go on at the head of a new page."""
-        self._flush_headings(0)
-        self._pages.break_page()
-
     @contextmanager
     def together(self) -> Iterator[None]:
         """Keep what is written inside on one page, where one page can hold it."""
@@ -197,24 +185,19 @@ class Writer:
     def _down(self, points: float) -> None:
         self._pages.y -= points
 
-    def _lines(
-        self, lines: list[str], font: str, size: float, *, grey: float = 0, indent: float = 0, lead: str = "",
-    ) -> None:
+    def _lines(self, lines: list[str], font: str, size: float, *, grey: float = 0) -> None:
         """Lines of running text: a short run stays whole, a long one leaves no single line behind or ahead."""
         leading = size * LEADING / BODY
         runs = [lines] if len(lines) <= 4 else [lines[:2], *([line] for line in lines[2:-2]), lines[-2:]]
-        for number, run in enumerate(runs):
-            mark = lead if number == 0 else ""
-            self._keep(_Block(len(run) * leading, self._run(run, font, size, leading, grey, indent, mark)))
+        for run in runs:
+            self._keep(_Block(len(run) * leading, self._run(run, font, size, leading, grey)))
 
-    def _run(self, run, font, size, leading, grey, indent, lead):
+    def _run(self, run, font, size, leading, grey):
         def draw() -> None:
             pages = self._pages
             pen = pages.pen(font, size)
-            if lead:
-                pages.line_of_text(pages.left + 3, pages.y - size, lead, pen, grey=grey)
             for line in run:
-                pages.line_of_text(pages.left + indent, pages.y - size, line, pen, grey=grey)
+                pages.line_of_text(pages.left, pages.y - size, line, pen, grey=grey)
                 pages.y -= leading
         return draw
 

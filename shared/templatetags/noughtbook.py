@@ -33,18 +33,6 @@ def temperature(milli: int | None, unit: str = "C", digits: int = 1) -> SafeStri
 
 
 @register.simple_tag
-def temperature_error(milli: int | None, unit: str = "C", digits: int = 2) -> SafeString:
-    """A signed difference kept in millikelvin, shown in °C or °F."""
-    return format_html('<span class="figure">{}</span>', units.show_error(milli, unit, digits))
-
-
-@register.simple_tag
-def temperature_spread(milli: int | None, unit: str = "C", digits: int = 2) -> SafeString:
-    """A half-width kept in millikelvin, shown as ± °C or °F."""
-    return format_html('<span class="figure">{}</span>', units.show_spread(milli, unit, digits))
-
-
-@register.simple_tag
 def when(moment: datetime | None, zone: tzinfo | str, style: str = "full") -> str:
     """A time on the clock of a zone.
 

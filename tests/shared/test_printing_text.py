@@ -22,7 +22,6 @@ def read(typed: str) -> str:
     with Writer(out, masthead=masthead, imprint=imprint) as writer:
         writer.heading(typed)
         writer.paragraph(typed)
-        writer.bullets([typed])
         writer.facts([(typed, typed)])
         writer.facts([(typed, typed), ("b", typed)], columns=2)
         writer.caution(typed)

@@ -79,7 +79,7 @@ def probe_detail(request, pk):
     context = {
         "probe": probe, "site": site, "standing": standing_of(probe), "checks": table, "facts": _facts(probe, now),
         "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR), "placements": PlacementTable(placements[:50]),
-        "about": _about(probe), "picture": _picture(probe, history, events, now), "notices": _notices(request, probe, role, now),
+        "about": _about(probe), "picture": _picture(probe, history, events, now), "notices": _notices(request, probe, role),
         "actions": _actions(probe, role), "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
     }  # fmt: skip
     return render(request, "checks/probe_detail.html", context)
@@ -129,7 +129,7 @@ def _about(probe: Probe) -> list[tuple]:
     ]
 
 
-def _notices(request, probe: Probe, role: int, now) -> list[dict]:
+def _notices(request, probe: Probe, role: int) -> list[dict]:
     notices = []
     draft = drafts.find(request.user, probe) if role >= Role.COOK else None
     if draft:

@@ -98,7 +98,7 @@ def _close(setting: Setting, case: Case, life: Life) -> None:
     decided_at = (case.ends_at or setting.now) + timedelta(hours=20)
     for site in case.sites.values():
         manager = setting.managers[site.name]
-        for outcome, given in _decisions(case).items():
+        for outcome, given in _decisions().items():
             if case.undecided_at([site.pk], outcome):
                 with clock.pretend(min(decided_at, setting.now - timedelta(hours=1))):
                     quarantine.decide(
@@ -114,7 +114,7 @@ def _signing_time(decided_at: datetime, now: datetime) -> datetime:
     return min(decided_at + timedelta(days=2), now - timedelta(minutes=30))
 
 
-def _decisions(case: Case) -> dict[str, dict]:
+def _decisions() -> dict[str, dict]:
     eaten = {
         "fate": Fate.EATEN,
         "why": "Served on the day, nothing was left.",
