@@ -75,7 +75,9 @@ class PeopleTable(tables.Table):
     name = tables.Column(attrs=LEAD)
     email = tables.Column("E-mail")
     roles = tables.Column(empty_values=(), orderable=False)
-    last_login = tables.Column("Last signed in", default="never", attrs={"td": {"class": "spare"}, "th": {"class": "spare"}})
+    last_login = tables.Column(
+        "Last signed in", default="never", attrs={"td": {"class": "spare"}, "th": {"class": "spare"}}
+    )
 
     class Meta:
         orderable = False

@@ -15,7 +15,7 @@ NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 
 def _left_out(decides: bool, decided: bool) -> tuple[str, ...]:
     """The outcome is the name of the list itself, except among the decided ones."""
-    return (() if decides and not decided else ("pick",)) + (() if decided else ("outcome", "decision"))
+    return (() if decides else ("pick",)) + (() if decided else ("outcome", "decision"))
 
 
 def _decided(decision: Decision, zone):
@@ -53,7 +53,7 @@ class AssessedTable(tables.Table):
         return format_html("<span>{}<br>{}</span>", at, value.site) if self.many_sites else at
 
     def render_limit(self, value):
-        return f"{value.get_direction_display()} {value.value.normalize():f} {value.get_unit_display()}"
+        return f"{value.get_direction_display()} {value.value.normalize():f}\u00a0{value.get_unit_display()}"
 
     def render_shown(self, value):
         return f"{value.typed} {value.get_unit_display()}"

@@ -126,7 +126,7 @@ def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
 
 
 def _picked(request: HttpRequest) -> tuple[int, ...]:
-    return tuple(int(pk) for pk in request.POST.getlist("pick") if pk.isdecimal())
+    return tuple(int(pk) for pk in request.POST.getlist("pick") if pk.isdecimal() and len(pk) < 19)
 
 
 def _add_errors(form: DecisionForm, error: ValidationError) -> None:

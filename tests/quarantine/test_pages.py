@@ -149,6 +149,7 @@ def test_deciding_again_is_only_for_ticked_readings(as_person, manager, case):
     decide(client, case, fate="discarded", why="Thrown away.")
     text = client.get(page(case) + "?show=decided").content.decode()
     assert "Decide again" in text
+    assert 'name="pick"' in text
     assert "in this list" not in text
     assert decide(client, case, outcome="decided", fate="discarded", why="All.").status_code == 422
     assert Decision.objects.count() == 1
@@ -167,3 +168,13 @@ def test_the_page_leads_to_its_probe_and_to_its_check(as_person, manager, case):
     text = as_person(manager).get(page(case)).content.decode()
     assert reverse("probe_detail", args=[case.probe.pk]) in text
     assert reverse("check_detail", args=[case.cause.pk]) in text
+
+
+def test_a_tick_that_no_page_offered_is_passed_over(as_person, manager, case):
+    given = {"outcome": "undecided", "scope": "picked", "pick": ["9" * 40, "x"], "fate": "discarded", "why": "Binned."}
+    assert decide(as_person(manager), case, **given).status_code == 422
+
+
+def test_what_went_wrong_is_said_at_the_top_of_the_page(as_person, manager, case):
+    text = decide(as_person(manager), case, fate="discarded").content.decode()
+    assert text.index("Say what was discarded") < text.index("failed its check")

@@ -1,7 +1,17 @@
-/* Three things that HTML cannot do alone. Every page works without them. */
+/* A few things that HTML cannot do alone. Every page works without them. */
 (() => {
   "use strict";
   document.documentElement.classList.add("scripted");
+
+  // What went wrong is met first, by eye and by screen reader, also far down a long page.
+  document.querySelector(".error-summary")?.focus();
+
+  // On a phone the tab that is shown may lie beyond the edge.
+  for (const tab of document.querySelectorAll(".tabs a[aria-current]")) {
+    const strip = tab.closest(".tabs");
+    const inside = tab.getBoundingClientRect().left - strip.getBoundingClientRect().left;
+    strip.scrollLeft += inside - (strip.clientWidth - tab.offsetWidth) / 2;
+  }
 
   // Many phones have no minus key on their number pad; frozen food and ice need one.
   document.addEventListener("click", (event) => {
