@@ -1,18 +1,10 @@
 """Where probes are and were: reads that pages and the floors above share."""
 
-from datetime import datetime
-
 from django.db.models import QuerySet
 
 from sites.models import Site
 
 from .models import Placement, Probe
-
-
-def placement_at(probe: Probe, at: datetime) -> Placement | None:
-    """Where the probe was meant to be at a moment; None before its first placement."""
-    begun = probe.placements.filter(starts_at__lte=at).select_related("site")
-    return begun.order_by("-starts_at", "-pk").first()
 
 
 def latest_placement(probe: Probe) -> Placement | None:

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from compliance.probes import actions
 from compliance.probes.models import Placement, Probe
-from compliance.probes.queries import latest_placement, placement_at
+from compliance.probes.queries import latest_placement
 from shared.audit.models import Entry
 from tests.world import make_limit
 
@@ -99,6 +99,10 @@ def test_allowing_it_less_needs_none(world):
 def test_what_has_an_action_of_its_own_is_not_amended(world, field):
     with pytest.raises(TypeError, match=field):
         actions.amend(by=world.manager, probe=world.probe, changes={field: None})
+
+
+def placement_at(probe, at):
+    return probe.placements.filter(starts_at__lte=at).latest("starts_at", "pk")
 
 
 def moved(world, **given):
