@@ -108,3 +108,9 @@ def test_an_export_is_what_the_filter_shows(world, as_person):
     content = exported(as_person(world.reader), deviations="on")
     assert b"warm" in content and b"cold," not in content.replace(b"cold-holding", b"")
     assert b"warm" not in exported(as_person(world.stranger))
+
+
+def test_a_file_that_is_too_large_for_the_web_is_refused_unread(world, as_person, monkeypatch):
+    monkeypatch.setattr("compliance.readings.forms.MOST_SENT", 1024 * 1024)
+    words = send(as_person(world.cook), b"x" * (1024 * 1024 + 1)).content.decode()
+    assert "larger than 1 MB. Split it" in words and not PendingUpload.objects.exists()
