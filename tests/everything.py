@@ -19,7 +19,8 @@ BY_ADDRESS = {
     "account": "person", "area": "area", "case": "case", "certificate_add": "probe", "check": "check",
     "deviation": "deviation", "event_add": "probe", "event_void": "event", "import": "file",
     "import_preview": "upload", "limit": "limit", "limit_adopt_rule": "rule", "person": "person", "probe": "probe",
-    "reading": "reading", "role": "membership", "role_add": "person", "rule": "rule", "site": "site", "today": "site", "zero_check": "probe",
+    "reading": "reading", "role": "membership", "role_add": "person", "rule": "rule",
+    "site": "site", "today": "site", "zero_check": "probe",
 }  # fmt: skip
 BY_ARGUMENT = {
     "anchor": "case", "area_pk": "area", "check_pk": "check", "limit_pk": "limit", "membership_pk": "membership",
