@@ -13,7 +13,7 @@ SHAPES = {
     "box-dashed": '<path d="M1.5 1.5h13v13h-13z" stroke-dasharray="3 2.2"/>',
     "disc": '<circle cx="8" cy="8" r="7" fill="currentColor" stroke="none"/><path d="M4.7 8.3l2.3 2.3 4.4-4.8" class="cut"/>',
     "diamond": '<path d="M8 .8L15.2 8 8 15.2.8 8z" fill="currentColor"/>'
-               '<path d="M5.7 5.7l4.6 4.6M10.3 5.7l-4.6 4.6" class="cut"/>',
+    '<path d="M5.7 5.7l4.6 4.6M10.3 5.7l-4.6 4.6" class="cut"/>',
     "triangle": '<path d="M8 1.8L15 14.2H1z"/><path d="M8 6v4M8 11.6v1.2"/>',
     "ring": '<circle cx="8" cy="8" r="6.3"/>',
     "ring-half": '<circle cx="8" cy="8" r="6.3"/><path d="M8 1.7a6.3 6.3 0 010 12.6z" fill="currentColor"/>',

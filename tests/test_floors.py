@@ -74,6 +74,11 @@ def test_the_linter_finds_nothing():
     assert answer.returncode == 0, answer.stdout
 
 
+def test_everything_is_formatted():
+    answer = run("-m", "ruff", "format", "--check", ".")
+    assert answer.returncode == 0, answer.stdout
+
+
 def test_no_function_is_too_long():
     long = [
         f"{path.relative_to(ROOT)}:{node.lineno} {node.name}"

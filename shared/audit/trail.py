@@ -23,7 +23,9 @@ def action(name: str) -> Callable[[Callable], Callable]:
 
     def register(function):
         parameters = inspect.signature(function).parameters.values()
-        if not all(p.kind in (p.KEYWORD_ONLY, p.VAR_KEYWORD) for p in parameters) or "by" not in {p.name for p in parameters}:
+        if not all(p.kind in (p.KEYWORD_ONLY, p.VAR_KEYWORD) for p in parameters) or "by" not in {
+            p.name for p in parameters
+        }:
             raise TypeError(f"{function.__qualname__} must take keywords only, with the actor as `by`.")
         if name in registry:
             raise TypeError(f"Two actions are named {name}.")

@@ -1,4 +1,5 @@
 """Ticks that people would choose: round numbers, round times on the site's own clock, °C or °F."""
+
 import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo

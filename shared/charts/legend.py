@@ -1,4 +1,5 @@
 """The key of a picture: a mark and its words, in as many rows as the width asks for."""
+
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 

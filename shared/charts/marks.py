@@ -1,4 +1,5 @@
 """The few strokes that all pictures are made of: words, lines, hatched boxes, marks."""
+
 from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, PolyLine, Rect, String
 from reportlab.lib.colors import Color
 
@@ -15,8 +16,16 @@ def sheet(width: float, height: float) -> Drawing:
     return drawing
 
 
-def word(x: float, y: float, text: str, *, size: float = TEXT, anchor: str = "start", colour: Color = INK,
-         strong: bool = False) -> String:
+def word(
+    x: float,
+    y: float,
+    text: str,
+    *,
+    size: float = TEXT,
+    anchor: str = "start",
+    colour: Color = INK,
+    strong: bool = False,
+) -> String:
     """Text with its baseline at `y`; `anchor` is start, middle or end."""
     font = BOLD if strong else REGULAR
     face(font)
@@ -28,14 +37,31 @@ def width_of(text: str, size: float = TEXT, *, strong: bool = False) -> float:
     return measure(clean(text), BOLD if strong else REGULAR, size)
 
 
-def line(x1: float, y1: float, x2: float, y2: float, *, colour: Color = INK, weight: float = LINE,
-         dash: tuple[float, ...] | None = None) -> Line:
+def line(
+    x1: float,
+    y1: float,
+    x2: float,
+    y2: float,
+    *,
+    colour: Color = INK,
+    weight: float = LINE,
+    dash: tuple[float, ...] | None = None,
+) -> Line:
     """A straight stroke."""
     return Line(x1, y1, x2, y2, strokeColor=colour, strokeWidth=weight, strokeDashArray=dash, strokeLineCap=0)
 
 
-def box(x: float, y: float, width: float, height: float, *, fill: Color | None = None, edge: Color | None = INK,
-        weight: float = THIN, dash: tuple[float, ...] | None = None) -> Rect:
+def box(
+    x: float,
+    y: float,
+    width: float,
+    height: float,
+    *,
+    fill: Color | None = None,
+    edge: Color | None = INK,
+    weight: float = THIN,
+    dash: tuple[float, ...] | None = None,
+) -> Rect:
     """A rectangle."""
     return Rect(x, y, width, height, fillColor=fill, strokeColor=edge, strokeWidth=weight, strokeDashArray=dash)
 
@@ -45,8 +71,17 @@ def path(points: list[tuple[float, float]], *, colour: Color = INK, weight: floa
     return PolyLine([c for p in points for c in p], strokeColor=colour, strokeWidth=weight, strokeLineJoin=1)
 
 
-def slanting(x: float, y: float, width: float, height: float, *, gap: float, rising: bool = True,
-             colour: Color = HATCH, weight: float = THIN) -> Group:
+def slanting(
+    x: float,
+    y: float,
+    width: float,
+    height: float,
+    *,
+    gap: float,
+    rising: bool = True,
+    colour: Color = HATCH,
+    weight: float = THIN,
+) -> Group:
     """Slanting hatching cut exactly to a rectangle, so that no renderer has to clip it."""
     group, offset = Group(), gap / 2
     while offset < width + height:

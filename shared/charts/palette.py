@@ -2,6 +2,7 @@
 
 Contrast on white (WCAG 2.2, computed): INK 17, QUIET 7, GOOD 6, BAD 7, DOUBT 6, MARK 7 to 1.
 """
+
 from reportlab.lib.colors import HexColor, white
 
 PAPER = white

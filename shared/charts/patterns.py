@@ -1,4 +1,5 @@
 """How standings and verdicts look: each has a pattern or shape of its own, so that no colour is needed."""
+
 from dataclasses import dataclass
 
 from reportlab.graphics.shapes import Group

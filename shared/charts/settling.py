@@ -1,4 +1,5 @@
 """A probe in its ice bath: the reading falling to zero, and how much is still to come."""
+
 from collections.abc import Sequence
 
 from reportlab.graphics.shapes import Drawing
@@ -12,8 +13,15 @@ _TOP, _BOTTOM, _RIGHT = 26.0, 24.0, 12.0
 
 
 def settling_picture(
-    points: Sequence[Point], resolution: float, settled_value: float | None = None, residual: float | None = None,
-    unit: str = "C", *, tolerance: float | None = None, width: float = 340, height: float = 220,
+    points: Sequence[Point],
+    resolution: float,
+    settled_value: float | None = None,
+    residual: float | None = None,
+    unit: str = "C",
+    *,
+    tolerance: float | None = None,
+    width: float = 340,
+    height: float = 220,
 ) -> Drawing:
     """Draw timed readings of a probe on its way to the ice point.
 
@@ -65,7 +73,12 @@ def _window(points, resolution, settled, residual, tolerance) -> tuple[float, fl
 
 
 def _frame(
-    drawing: Drawing, across: Scale, up: Scale, ticks: list[float], scale: Unit, tolerance: float | None,
+    drawing: Drawing,
+    across: Scale,
+    up: Scale,
+    ticks: list[float],
+    scale: Unit,
+    tolerance: float | None,
 ) -> None:
     zero = scale.value(0)
     if tolerance:

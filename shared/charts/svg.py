@@ -1,4 +1,5 @@
 """A drawing as SVG for a page: named for screen readers, no style attribute, ids that do not collide."""
+
 import re
 from xml.dom.minidom import Element
 
@@ -49,8 +50,12 @@ def _tidy_root(svg: Element, drawing: Drawing, prefix: str) -> None:
         if svg.hasAttribute(name):
             svg.removeAttribute(name)
     for name, value in {
-        "viewBox": f"0 0 {drawing.width:g} {drawing.height:g}", "width": f"{drawing.width:g}",
-        "height": f"{drawing.height:g}", "class": "chart", "role": "img", "focusable": "false",
+        "viewBox": f"0 0 {drawing.width:g} {drawing.height:g}",
+        "width": f"{drawing.width:g}",
+        "height": f"{drawing.height:g}",
+        "class": "chart",
+        "role": "img",
+        "focusable": "false",
         "aria-labelledby": f"{prefix}-title {prefix}-desc",
     }.items():
         svg.setAttribute(name, value)

@@ -1,4 +1,5 @@
 """A probe's timeline: errors with their uncertainty against the tolerance, and what the spans between are worth."""
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -44,8 +45,17 @@ class Flag:
 
 
 def probe_timeline(
-    spans: Sequence[Band], checks: Sequence[Dot], events: Sequence[Flag] = (), *, tolerance: float, start: datetime,
-    end: datetime, zone: tzinfo, unit: str = "C", width: float = 720, height: float = 300,
+    spans: Sequence[Band],
+    checks: Sequence[Dot],
+    events: Sequence[Flag] = (),
+    *,
+    tolerance: float,
+    start: datetime,
+    end: datetime,
+    zone: tzinfo,
+    unit: str = "C",
+    width: float = 720,
+    height: float = 300,
 ) -> Drawing:
     """Draw the timeline of a probe from `start` to `end`.
 
@@ -203,17 +213,25 @@ def _off_the_scale(drawing, x: float, y: float, error: float, *, to_left: bool) 
 def _key(spans, checks, events, zone: tzinfo, *, brief: bool) -> list[Entry]:
     """What the marks in this picture mean; only those that occur in it."""
     entries = [
-        Entry(style.word if brief else f"{style.word}: {style.meaning}", 22,
-              lambda x, y, name=name: span_box(x, y - 2, 22, 11, name))
-        for name, style in STANDINGS.items() if any(s.standing == name for s in spans)
+        Entry(
+            style.word if brief else f"{style.word}: {style.meaning}",
+            22,
+            lambda x, y, name=name: span_box(x, y - 2, 22, 11, name),
+        )
+        for name, style in STANDINGS.items()
+        if any(s.standing == name for s in spans)
     ]
     entries += [
         Entry(text, 12, lambda x, y, name=name: dot_mark(x + 6, y + 3.4, name, "as_found", False))
-        for name, text in VERDICTS.items() if any(c.verdict == name and not c.void for c in checks)
+        for name, text in VERDICTS.items()
+        if any(c.verdict == name and not c.void for c in checks)
     ]
     if any(c.stage == "as_left" for c in checks):
-        entries.append(Entry("square: checked after adjustment", 14,
-                             lambda x, y: box(x + 0.5, y - 3, 13, 13, edge=INK, weight=1.0)))
+        entries.append(
+            Entry(
+                "square: checked after adjustment", 14, lambda x, y: box(x + 0.5, y - 3, 13, 13, edge=INK, weight=1.0)
+            )
+        )
     if any(c.void for c in checks):
         entries.append(Entry("void", 12, lambda x, y: dot_mark(x + 6, y + 3.4, "in_tolerance", "as_found", True)))
     if any(c.expanded for c in checks):

@@ -2,6 +2,7 @@
 
 Nothing is held back but headings, which wait for what follows so that none is left alone at the foot of a page.
 """
+
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -37,8 +38,14 @@ class Writer:
     """
 
     def __init__(
-        self, out: BinaryIO, *, masthead: Masthead, imprint: Imprint,
-        page_size: str = "A4", language: str = "en", invariant: bool = False,
+        self,
+        out: BinaryIO,
+        *,
+        masthead: Masthead,
+        imprint: Imprint,
+        page_size: str = "A4",
+        language: str = "en",
+        invariant: bool = False,
     ) -> None:
         when(imprint.printed_at, imprint.zone)
         self._pages = Pages(out, masthead, imprint, size=page_size, language=language, invariant=invariant)
@@ -80,8 +87,13 @@ class Writer:
         self._space(6)
 
     def table(
-        self, columns: Sequence[Column | str], rows: Iterable[Row | Sequence[object]], *,
-        caption: str = "", markers: bool = False, empty: str = "None recorded.",
+        self,
+        columns: Sequence[Column | str],
+        rows: Iterable[Row | Sequence[object]],
+        *,
+        caption: str = "",
+        markers: bool = False,
+        empty: str = "None recorded.",
     ) -> int:
         """A table over the full width; returns how many rows it had. `rows` is read once, as it is drawn.
 
@@ -199,6 +211,7 @@ class Writer:
             for line in run:
                 pages.line_of_text(pages.left, pages.y - size, line, pen, grey=grey)
                 pages.y -= leading
+
         return draw
 
     def _draw_heading(self, text: str, lines: list[str], level: int) -> None:
@@ -283,8 +296,10 @@ class Writer:
     def _draw_box(self, title: str, lines: list[str], bar: float, height: float) -> None:
         pages = self._pages
         bottom = pages.y - height
-        pages.emit(f"q 0.6 w 0 G {pages.left:.2f} {bottom:.2f} {self.width:.2f} {height:.2f} re S "
-                   f"0 g {pages.left:.2f} {bottom:.2f} {bar:g} {height:.2f} re f Q")
+        pages.emit(
+            f"q 0.6 w 0 G {pages.left:.2f} {bottom:.2f} {self.width:.2f} {height:.2f} re S "
+            f"0 g {pages.left:.2f} {bottom:.2f} {bar:g} {height:.2f} re f Q"
+        )
         x, y = pages.left + bar + 10, pages.y - 16
         pages.line_of_text(x, y, title, pages.pen(BOLD, 9.5))
         for number, line in enumerate(lines):

@@ -3,6 +3,7 @@
 DejaVu Sans Condensed covers the Latin, Greek, Cyrillic, Hebrew and Arabic scripts and many signs; its licence is beside
 it.
 """
+
 from functools import cache
 from pathlib import Path
 from threading import Lock

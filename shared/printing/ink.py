@@ -1,4 +1,5 @@
 """Strings as operators of a PDF text object: quick, because a record holds a great many short ones."""
+
 from reportlab.pdfgen.canvas import Canvas
 
 from shared.printing.fonts import face

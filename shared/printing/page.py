@@ -3,6 +3,7 @@
 Everything goes straight onto a canvas, top to bottom, so a record of any length needs little memory. How many pages
 there are is known at the end only; each page therefore refers to a small form that is filled in on closing.
 """
+
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
@@ -57,8 +58,14 @@ class Pages:
     """A canvas with a cursor `y` (points from the bottom) that moves down the page between the margins."""
 
     def __init__(
-        self, out: BinaryIO, masthead: Masthead, imprint: Imprint, *,
-        size: str = "A4", language: str = "en", invariant: bool = False,
+        self,
+        out: BinaryIO,
+        masthead: Masthead,
+        imprint: Imprint,
+        *,
+        size: str = "A4",
+        language: str = "en",
+        invariant: bool = False,
     ) -> None:
         if size not in SIZES:
             raise ValueError(f"Page size {size!r} is not known; use one of {', '.join(SIZES)}.")
@@ -111,8 +118,9 @@ class Pages:
         x -= {"left": 0.0, "center": 0.5, "right": 1.0}[align] * (0 if align == "left" else pen.width(text))
         self.emit(f"q {grey:g} g BT {pen.select} 1 0 0 1 {x:.2f} {y:.2f} Tm {pen.show(text)} ET Q")
 
-    def rule(self, y: float, *, weight: float = 0.5, grey: float = 0, left: float | None = None,
-             right: float | None = None) -> None:
+    def rule(
+        self, y: float, *, weight: float = 0.5, grey: float = 0, left: float | None = None, right: float | None = None
+    ) -> None:
         """Draw a horizontal rule, over the full width unless told."""
         start, end = self.left if left is None else left, self.right if right is None else right
         self.emit(f"q {weight:g} w {grey:g} G {start:.2f} {y:.2f} m {end:.2f} {y:.2f} l S Q")

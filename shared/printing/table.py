@@ -2,6 +2,7 @@
 
 Cells wrap, a row stays on one page, the head is repeated. A void row is struck through and can still be read.
 """
+
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -220,8 +221,10 @@ class Table:
     def _mark(self, marker: str, y: float) -> None:
         bold = self._bold.pen
         line = shorten(marker, BOLD, SIZE, MARKER)
-        self._text.append(f"{bold.select} 1 0 0 1 {self._pages.left:.2f} {y + 0.6:.2f} Tm {bold.show(line)} "
-                          f"{self._regular.pen.select}")
+        self._text.append(
+            f"{bold.select} 1 0 0 1 {self._pages.left:.2f} {y + 0.6:.2f} Tm {bold.show(line)} "
+            f"{self._regular.pen.select}"
+        )
 
     def _place(self, cell: tuple, index: int, top: float, *, strong: bool) -> None:
         pen = self._bold.pen if strong else self._regular.pen

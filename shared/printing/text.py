@@ -3,6 +3,7 @@
 Text is drawn as text, never read as markup, so nothing in it can become an instruction. What the face cannot show is
 named in square brackets instead of vanishing: "[thumbs up sign]", "[U+4E2D]".
 """
+
 import re
 import unicodedata
 from collections.abc import Iterator

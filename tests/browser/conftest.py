@@ -83,7 +83,10 @@ def sign_in(chromium, served) -> Iterator:
             "console",
             lambda m: complaints.append(m.text) if m.type == "error" and "Failed to load" not in m.text else None,
         )
-        page.on("response", lambda r: complaints.append(f"{r.status} {r.url}") if r.status >= 400 else None)
+        page.on(
+            "response",
+            lambda r: complaints.append(f"{r.status} {r.url}") if r.status >= 400 and "favicon" not in r.url else None,
+        )
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.goto("/")
         page.get_by_label("E-mail").fill(SIGN_INS[who])

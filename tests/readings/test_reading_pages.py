@@ -258,7 +258,9 @@ def test_a_list_asks_as_often_for_three_times_as_many(world, as_person, query):
 
 
 def test_a_limit_with_a_time_asks_once_where_no_time_is_given(world, as_person):
-    cook_it = make_limit(world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120)
+    cook_it = make_limit(
+        world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120
+    )
     client, url = as_person(world.cook), reverse("reading_add") + f"?site={world.site.pk}"
     told = form_data(world, limit=cook_it.pk, typed="71")
     asked = client.post(url, told)

@@ -13,7 +13,6 @@ def page_of(client, name, *args):
     return client.get(reverse(name, args=args))
 
 
-
 def test_a_struck_out_reading_is_said_to_be_worth_nothing(world, as_person):
     reading = take(world)
     client = as_person(world.manager)

@@ -115,7 +115,9 @@ def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None
     """The probe meant for this use, else the spare, else any other in use at the site."""
     able = [life for life in here if life.site_at(at) == site and life.in_use(at)]
     order = {use: 0, "spare": 1}
-    return min(able, key=lambda life: (order.get(life.story.use, 2), life.story.site == site, life.story.code), default=None)
+    return min(
+        able, key=lambda life: (order.get(life.story.use, 2), life.story.site == site, life.story.code), default=None
+    )
 
 
 def _reading(setting, story, life: Life, version, item, truth, taken_at, hold_s, chance: Random) -> Reading:

@@ -234,7 +234,9 @@ def _place(site: Site, instruments: list, rules: list, clock: Clock) -> Place:
         instruments, "there is no probe “{}” in this business", "several probes are called “{}”; mind the case"
     )
     limits = Names(
-        rules, "there is no limit with the short name “{}” at this site", "several limits are called “{}”; mind the case"
+        rules,
+        "there is no limit with the short name “{}” at this site",
+        "several limits are called “{}”; mind the case",
     )
     return Place(site.pk, Words(probes), Words(limits), units, clock)
 
