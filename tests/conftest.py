@@ -1,5 +1,6 @@
 """Fixtures that every test may ask for: the stock people, their world (tests/world.py) and the clock."""
 
+import os
 import uuid
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -7,11 +8,20 @@ from datetime import UTC, datetime
 import pytest
 import time_machine
 from django.conf import settings
+from hypothesis import HealthCheck
+from hypothesis import settings as hypothesis_settings
 
 from tests.engines import Run
 from tests.world import World
 
 NOON = datetime(2026, 3, 11, 12, 0, tzinfo=UTC)  # a Wednesday
+
+
+# A busy machine is no fault of the code; in the continuous run the same examples come each time.
+hypothesis_settings.register_profile(
+    "suite", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=bool(os.environ.get("CI"))
+)
+hypothesis_settings.load_profile("suite")
 
 
 def pytest_configure():
