@@ -2,6 +2,7 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
+from compliance.limits.wording import demand
 from shared import units
 from shared.badges import badge
 from shared.tables import PickColumn
@@ -53,10 +54,10 @@ class AssessedTable(tables.Table):
         return format_html("<span>{}<br>{}</span>", at, value.site) if self.many_sites else at
 
     def render_limit(self, value):
-        return f"{value.get_direction_display()} {value.value.normalize():f}\u00a0{value.get_unit_display()}"
+        return demand(value)
 
     def render_shown(self, value):
-        return f"{value.typed} {value.get_unit_display()}"
+        return units.show(value.value_milli, value.site.unit)
 
     def render_truth(self, record):
         if record.lowest is None:

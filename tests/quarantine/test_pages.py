@@ -9,7 +9,7 @@ from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Decision, Signature
 from tests.checks.making import day
 from tests.quarantine.making import failed_after
-from tests.world import make_reading
+from tests.world import make_limit, make_reading
 
 
 @pytest.fixture
@@ -178,3 +178,12 @@ def test_a_tick_that_no_page_offered_is_passed_over(as_person, manager, case):
 def test_what_went_wrong_is_said_at_the_top_of_the_page(as_person, manager, case):
     text = decide(as_person(manager), case, fate="discarded").content.decode()
     assert text.index("Say what was discarded") < text.index("failed its check")
+
+
+def test_limits_and_readings_are_worded_as_everywhere_else(as_person, world):
+    """A true minus, the hold time of the limit, and the unit of the site."""
+    freezer = make_limit(world.site, by=world.manager, code="freezer", value="-18", hold_s=30)
+    case = load_case(failed_after(world, "-19.7", limit=freezer))
+    text = as_person(world.manager).get(page(case)).content.decode().replace("\u00a0", " ")
+    assert "\u221219.7 °C" in text
+    assert "at most \u221218 °C for 30 s" in text
