@@ -15,6 +15,7 @@ END = datetime(9999, 12, 30, tzinfo=UTC)
 
 class Kind(models.TextChoices):
     ZERO = "zero", "zero point"
+    BOILING = "boiling", "boiling point"
     CERTIFICATE = "certificate", "laboratory certificate"
 
 
@@ -46,7 +47,10 @@ class Check(Fact):
     stage = models.CharField(max_length=8, choices=Stage.choices)
     checked_at = models.DateTimeField()
     checked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    preparation = models.JSONField(default=dict, help_text="The bath: its kind and the points that were met.")
+    preparation = models.JSONField(default=dict, help_text="The bath or pan: its kind and the points that were met.")
+    surroundings = models.JSONField(
+        default=dict, help_text="At boiling: where the air pressure is from, in Pa, and the altitude in m."
+    )
     immersion_mm = models.FloatField(null=True, blank=True)
     laboratory = models.CharField(max_length=160, blank=True)
     certificate_number = models.CharField(max_length=80, blank=True)
@@ -98,16 +102,18 @@ class CheckDraft(models.Model):
     key = models.UUIDField(unique=True)
     probe = models.ForeignKey("probes.Probe", on_delete=models.CASCADE, related_name="drafts")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="drafts")
+    kind = models.CharField(max_length=12, choices=Kind.choices, default=Kind.ZERO)
     started_at = models.DateTimeField()
-    inserted_at = models.DateTimeField(null=True, help_text="When the probe went into the ice.")
+    inserted_at = models.DateTimeField(null=True, help_text="When the probe went into the ice or the boiling water.")
     stage = models.CharField(max_length=8, choices=Stage.choices, default=Stage.AS_FOUND)
     preparation = models.JSONField(default=dict)
+    surroundings = models.JSONField(default=dict)
     immersion_mm = models.FloatField(null=True, blank=True)
     readings = models.JSONField(default=list, help_text="[elapsed in ms, text typed, unit] each.")
     note = models.TextField(blank=True)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["probe", "person"], name="one_check_in_progress")]
+        constraints = [models.UniqueConstraint(fields=["probe", "person", "kind"], name="one_check_in_progress")]
 
     def __str__(self):
         return f"{self.probe}, in progress"
