@@ -76,7 +76,7 @@ def judged_zero(probe: Probe, readings: Sequence[Typed], preparation: Preparatio
         raise ValidationError(str(error)) from None
     return {
         "reading_milli": _milli(found.settling.value),
-        "reference_milli": _milli(found.bath.reference),
+        "reference_milli": _milli(found.reference.temperature),
         "error_milli": _milli(found.error),
         "expanded_milli": _outward(found.expanded),
         "verdict": found.verdict.value,
@@ -118,9 +118,9 @@ def _by(probe: Probe) -> dict:
 
 
 def _kept(found: Verification) -> dict:
-    settling, bath = found.settling, found.bath
+    settling, bath = found.settling, found.reference
     return {
-        "bath": {"half_width": bath.half_width, "usable": bath.usable, "why": list(bath.why)},
+        "bath": {"half_width": bath.within, "usable": bath.usable, "why": list(bath.why)},
         "settling": {
             "state": settling.state.value,
             "since": settling.settled_since,

@@ -2,7 +2,10 @@
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import sqrt
+
+from .reference import Reference
+from .uncertainty import rectangular
+from .vocabulary import Medium
 
 ICE_POINT = 0.0  # °C, by the Celsius scale
 
@@ -79,19 +82,10 @@ class BathWidths:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bath:
-    """A bath as a reference: °C, half-width in °C (rectangular), whether it can serve at all, and why in words."""
+class Bath(Reference):
+    """An ice bath as a reference, with the points of its preparation that are missing."""
 
-    reference: float
-    half_width: float
-    usable: bool
     missing: tuple[Point, ...] = field(default=())
-    why: tuple[str, ...] = field(default=())
-
-    @property
-    def standard_uncertainty(self) -> float:
-        """°C; a rectangular distribution, JCGM 100:2008 4.3.7."""
-        return self.half_width / sqrt(3)
 
 
 def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Bath:
@@ -109,16 +103,28 @@ def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Ba
     widths = widths or BathWidths()
     kind = preparation.kind
     if kind not in WANTED:
-        return Bath(reference=ICE_POINT, half_width=widths.stirred, usable=False, why=(NO_ICE_POINT, UNUSABLE[kind]))
+        return _bath(kind, widths.stirred, usable=False, why=(NO_ICE_POINT, UNUSABLE[kind]))
     missing = tuple(point for point in WANTED[kind] if point not in preparation.points)
     usable = not set(missing) & set(CRITICAL[kind])
     packed = widths.incomplete if missing else widths.complete
     half_width = widths.stirred if kind is BathKind.STIRRED_CUBES else packed
     opening = f"The bath stands for 0 °C within {half_width:g} °C." if usable else NO_ICE_POINT
     why = (opening, *(MISSING[point] for point in missing))
-    return Bath(reference=ICE_POINT, half_width=half_width, usable=usable, missing=missing, why=why)
+    return _bath(kind, half_width, usable=usable, why=why, missing=missing)
 
 
+def _bath(
+    kind: BathKind, half_width: float, *, usable: bool, why: tuple[str, ...], missing: tuple[Point, ...] = ()
+) -> Bath:
+    part = rectangular("bath", half_width, f"the bath stands for 0 °C within ±{half_width:g} °C")
+    medium = Medium.PACKED_ICE if kind is BathKind.PACKED_CRUSHED else Medium.ICE_WATER
+    return Bath(
+        temperature=ICE_POINT, within=half_width, components=(part,), medium=medium, usable=usable, why=why,
+        again=BATH_AGAIN, missing=missing,
+    )  # fmt: skip
+
+
+BATH_AGAIN = "Make the bath again with crushed, wetted, drained ice, and pack the probe in deep. Then check again."
 NO_ICE_POINT = "The bath does not stand for 0 °C."
 UNUSABLE = {
     BathKind.UNSTIRRED: "Ice floating in water that nobody stirs can be up to 4 °C warm below the ice.",

@@ -28,11 +28,18 @@ class Zone(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Conformity:
-    """A verdict with the probability (0 to 1) that the true error lies within the tolerance, and why in words."""
+    """A verdict, and why in words.
+
+    `probability_in_tolerance` (0 to 1) that the true error lies within the tolerance; `risk` (0 to 1) that the verdict is
+    wrong, zero for an inconclusive one, which claims nothing; `conditional` where the probe may be used but must be
+    checked again soon.
+    """
 
     verdict: Verdict
     zone: Zone
     probability_in_tolerance: float
+    risk: float
+    conditional: bool
     why: str
 
 
@@ -75,12 +82,28 @@ def judge_conformity(
     probability = probability_of_conformity(error, standard, -tolerance, tolerance)
     too_uncertain = _clean(expanded) > _clean(tolerance) and zone is not Zone.FAIL
     if rule is not DecisionRule.SIMPLE and too_uncertain:
-        return Conformity(
-            verdict=Verdict.INCONCLUSIVE, zone=zone, probability_in_tolerance=probability, why=TOO_UNCERTAIN
-        )
+        return _conformity(Verdict.INCONCLUSIVE, zone, probability, rule, TOO_UNCERTAIN)
     accepted = {Zone.PASS} if rule is DecisionRule.GUARDED else {Zone.PASS, Zone.CONDITIONAL_PASS}
     verdict = Verdict.IN_TOLERANCE if zone in accepted else Verdict.OUT_OF_TOLERANCE
-    return Conformity(verdict=verdict, zone=zone, probability_in_tolerance=probability, why=_words(zone, rule))
+    return _conformity(verdict, zone, probability, rule, _words(zone, rule))
+
+
+def _conformity(verdict: Verdict, zone: Zone, probability: float, rule: DecisionRule, why: str) -> Conformity:
+    conditional = rule is DecisionRule.NON_BINARY and zone is Zone.CONDITIONAL_PASS
+    return Conformity(
+        verdict=verdict,
+        zone=zone,
+        probability_in_tolerance=probability,
+        risk=_risk(verdict, probability),
+        conditional=conditional and verdict is Verdict.IN_TOLERANCE,
+        why=why,
+    )
+
+
+def _risk(verdict: Verdict, probability: float) -> float:
+    """Specific risk of a wrong acceptance or a wrong rejection. Source: JCGM 106:2012, 9.3.2."""
+    wrong = {Verdict.IN_TOLERANCE: 1 - probability, Verdict.OUT_OF_TOLERANCE: probability}
+    return min(1.0, max(0.0, wrong.get(verdict, 0.0)))
 
 
 def probability_of_conformity(value: float, standard: float, lower: float, upper: float) -> float:

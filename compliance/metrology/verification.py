@@ -4,11 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, exp, floor, isfinite
 
-from .bath import Bath, Preparation, judge_bath
+from .bath import Preparation, judge_bath
 from .conformity import Conformity, DecisionRule, judge_conformity
+from .reference import Reference
 from .settling import Settling, SettlingState, TimedReading, judge_settling
 from .uncertainty import Budget, Component, combine, digit, normal, rectangular, type_a
-from .vocabulary import Sensor, Verdict
+from .vocabulary import Medium, Sensor, Verdict
 
 ENOUGH_IMMERSION = 50.0  # mm in wet packed ice; common practice, no source
 ENOUGH_DIAMETERS = 10.0  # stem diameters in the ice, for thick stems; common practice, no source
@@ -37,7 +38,7 @@ class Verification:
     """
 
     settling: Settling
-    bath: Bath
+    reference: Reference
     budget: Budget | None
     error: float | None
     expanded: float | None
@@ -72,28 +73,58 @@ def verify_zero(
 
     Source: JCGM 100:2008 for the budget, ILAC-G8:09/2019 for the verdict; what a bath is worth is common practice.
     """
+    return verify_against(readings, judge_bath(preparation), instrument, immersion_mm=immersion_mm, rule=rule)
+
+
+def verify_against(
+    readings: Sequence[TimedReading],
+    reference: Reference,
+    instrument: Instrument,
+    *,
+    immersion_mm: float | None = None,
+    rule: DecisionRule = DecisionRule.NON_BINARY,
+    extra: tuple[Component, ...] = (),
+) -> Verification:
+    """Judge a check against any reference.
+
+    Args:
+        readings: 0 to 200, in s since the probe went in and °C.
+        reference: what surrounds the probe, °C.
+        instrument: the probe, °C, s and mm.
+        immersion_mm: how deep the stem is in it, in mm, 0 to 1000, if it was measured.
+        rule: how the uncertainty enters the verdict.
+        extra: further lines of the budget, °C.
+
+    Returns:
+        Error, expanded uncertainty (95 %), verdict and the words for them. Inconclusive where the probe had not
+        settled, the reference is not usable, or the uncertainty is too large to tell.
+
+    Raises:
+        ValueError: for a depth or a stem diameter out of range, and as `judge_settling` and `judge_conformity` do.
+
+    Source: JCGM 100:2008 for the budget, ILAC-G8:09/2019 for the verdict.
+    """
     if immersion_mm is not None and not (isfinite(immersion_mm) and 0 <= immersion_mm <= 1000):
-        raise ValueError("Give the depth in the ice in mm, from 0 to 1000, or leave it out.")
+        raise ValueError(f"Give the depth in {INSIDE[reference.medium]} in mm, from 0 to 1000, or leave it out.")
     if instrument.stem_diameter is not None and not 0.1 <= instrument.stem_diameter <= 50:
         raise ValueError("Give the diameter of the stem in mm, from 0.1 to 50, or leave it out.")
-    bath = judge_bath(preparation)
     settling = judge_settling(readings, instrument.resolution, instrument.time_constant)
     if settling.value is None:
-        return _without_figure(bath, settling)
-    budget = combine(_components(readings, settling, bath, instrument, immersion_mm))
-    error = settling.value - bath.reference
+        return _without_figure(reference, settling)
+    budget = combine([*_components(readings, settling, reference, instrument, immersion_mm), *extra])
+    error = settling.value - reference.temperature
     conformity = judge_conformity(error, budget.expanded, budget.combined, instrument.tolerance, rule)
-    verdict = conformity.verdict if bath.usable else Verdict.INCONCLUSIVE
+    verdict = conformity.verdict if reference.usable else Verdict.INCONCLUSIVE
     return Verification(
         settling=settling,
-        bath=bath,
+        reference=reference,
         budget=budget,
         error=error,
         expanded=budget.expanded,
         verdict=verdict,
         conformity=conformity,
-        why=_why(error, instrument, bath, conformity, verdict, budget),
-        figures=_figures(error, budget, bath, settling, conformity),
+        why=_why(error, instrument, reference, conformity, verdict, budget),
+        figures=_figures(error, budget, reference, settling, conformity),
     )
 
 
@@ -117,12 +148,16 @@ def judge_stated(
 
 
 def _components(
-    readings: Sequence[TimedReading], settling: Settling, bath: Bath, instrument: Instrument, immersion: float | None
+    readings: Sequence[TimedReading],
+    settling: Settling,
+    reference: Reference,
+    instrument: Instrument,
+    immersion: float | None,
 ) -> list[Component]:
     since = settling.settled_since or 0.0
     settled = [reading.value for reading in readings if reading.elapsed >= since]
     found = [
-        rectangular("bath", bath.half_width, f"the bath stands for 0 °C within ±{bath.half_width:g} °C"),
+        *reference.components,
         digit("display", instrument.resolution, f"the display shows steps of {instrument.resolution:g} °C"),
         rectangular("settling", settling.residual, "what may still be to come"),
         normal("stem", _stem(immersion, instrument.stem_diameter), "warmth that comes down the stem"),
@@ -148,49 +183,69 @@ def _stem(immersion: float | None, diameter: float | None) -> float:
     return STEM_CONDUCTION * exp(STEM_DECAYS * (1 - immersion / enough))
 
 
-def _without_figure(bath: Bath, settling: Settling) -> Verification:
+def _without_figure(reference: Reference, settling: Settling) -> Verification:
+    inside = INSIDE[reference.medium]
     todo = {
         SettlingState.DRIFTING: settling.sentence,
-        SettlingState.TOO_FEW: "Leave the probe in the ice and type a reading every few seconds until it has settled.",
-    }.get(settling.state, "Leave the probe in the ice until the display stands still, then check again.")
+        SettlingState.TOO_FEW: f"Leave the probe in {inside} and type a reading every few seconds until it has settled.",
+    }.get(settling.state, f"Leave the probe in {inside} until the display stands still, then check again.")
     opening = "Inconclusive: the probe had not settled, so this check says nothing about it."
-    why = (opening, *(bath.why if not bath.usable else ()), todo)
+    why = (opening, *(reference.why if not reference.usable else ()), todo)
     return Verification(
-        settling=settling, bath=bath, budget=None, error=None, expanded=None, verdict=Verdict.INCONCLUSIVE,
+        settling=settling, reference=reference, budget=None, error=None, expanded=None, verdict=Verdict.INCONCLUSIVE,
         conformity=None, why=why, figures=(f"Settling: {settling.sentence}",),
     )  # fmt: skip
 
 
-BATH_AGAIN = "Make the bath again with crushed, wetted, drained ice, and pack the probe in deep. Then check again."
-# What to do where the uncertainty is too large, by the component that is largest.
+INSIDE = {
+    Medium.PACKED_ICE: "the ice",
+    Medium.ICE_WATER: "the ice",
+    Medium.BOILING_WATER: "the boiling water",
+    Medium.STEAM: "the steam",
+}
+SHOWN = {
+    Medium.PACKED_ICE: "It shows {} in melting ice",
+    Medium.ICE_WATER: "It shows {} in melting ice",
+    Medium.BOILING_WATER: "It is off by {} in boiling water",
+    Medium.STEAM: "It is off by {} in steam",
+}
+# What to do where the uncertainty is too large, by the component that is largest; of others the reference says it.
 TOO_UNCERTAIN = {
-    "bath": BATH_AGAIN,
     "display": "The steps of its display are too coarse for this tolerance: use a probe with a finer display.",
-    "settling": "Leave the probe in the ice for longer and type more readings. Then check again.",
+    "settling": "Leave the probe in {} for longer and type more readings. Then check again.",
     "stem": "Put the probe in deeper, to the sensing tip and at least 50 mm more. Then check again.",
-    "repeatability": "The display flickers: leave the probe in the ice for longer and type more readings.",
+    "repeatability": "The display flickers: leave the probe in {} for longer and type more readings.",
 }
 
 
 def _why(
-    error: float, instrument: Instrument, bath: Bath, conformity: Conformity, verdict: Verdict, budget: Budget
+    error: float,
+    instrument: Instrument,
+    reference: Reference,
+    conformity: Conformity,
+    verdict: Verdict,
+    budget: Budget,
 ) -> tuple[str, ...]:
-    if not bath.usable:
-        opening = "Inconclusive: the bath does not stand for 0 °C, so this check says nothing about the probe."
-        return (opening, *bath.why[1:], BATH_AGAIN)
+    if not reference.usable:
+        stands = reference.why[0].removesuffix(".")
+        opening = f"Inconclusive: {stands[0].lower()}{stands[1:]}, so this check says nothing about the probe."
+        return (opening, *reference.why[1:], reference.again)
     allowed = instrument.tolerance
-    shown = f"It shows {_told(error, allowed)} in melting ice, where ±{_plain(allowed)} is allowed."
-    told = (shown, conformity.why, *bath.why[1:])
+    shown = f"{SHOWN[reference.medium].format(_told(error, allowed))}, where ±{_plain(allowed)} is allowed."
+    told = (shown, conformity.why, *reference.why[1:])
     if verdict is Verdict.INCONCLUSIVE:
         worst = max(budget.components, key=lambda component: component.standard)
-        return ("Inconclusive: this check is too uncertain to tell.", *told, TOO_UNCERTAIN[worst.name])
+        todo = TOO_UNCERTAIN.get(worst.name, reference.again).format(INSIDE[reference.medium])
+        return ("Inconclusive: this check is too uncertain to tell.", *told, todo)
     if verdict is Verdict.IN_TOLERANCE:
         return ("In tolerance: the probe may be used.", *told)
     label = "Label it and put it aside. What it measured since its last good check is in quarantine."
     return ("Out of tolerance: stop using this probe.", *told, label)
 
 
-def _figures(error: float, budget: Budget, bath: Bath, settling: Settling, conformity: Conformity) -> tuple[str, ...]:
+def _figures(
+    error: float, budget: Budget, reference: Reference, settling: Settling, conformity: Conformity
+) -> tuple[str, ...]:
     freedom = budget.effective_degrees_of_freedom
     degrees = f"{floor(freedom)}" if isfinite(freedom) else "unlimited"
     count = "1 reading" if settling.count == 1 else f"{settling.count} readings"
@@ -199,7 +254,7 @@ def _figures(error: float, budget: Budget, bath: Bath, settling: Settling, confo
         f"(k = {budget.coverage_factor:.2f}, 95 %).",
         f"Mean of {count} since {settling.settled_since or 0:.0f} s; "
         f"at most {_up(settling.residual)} °C still to come.",
-        bath.why[0],
+        reference.why[0],
         f"Effective degrees of freedom: {degrees}.",
         f"Probability that the probe is in tolerance: {100 * conformity.probability_in_tolerance:.1f} %.",
     )

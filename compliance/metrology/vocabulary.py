@@ -11,6 +11,14 @@ class Verdict(StrEnum):
     INCONCLUSIVE = "inconclusive"
 
 
+class CheckKind(StrEnum):
+    """What a probe was held against."""
+
+    ZERO = "zero"
+    BOILING = "boiling"
+    CERTIFICATE = "certificate"
+
+
 class Stage(StrEnum):
     """Before or after an adjustment."""
 
@@ -40,6 +48,15 @@ class Sensor(StrEnum):
     LIQUID_IN_GLASS = "liquid_in_glass"
     BIMETAL = "bimetal"
     UNKNOWN = "unknown"
+
+
+class Medium(StrEnum):
+    """What surrounds the stem during a check."""
+
+    PACKED_ICE = "packed_ice"
+    ICE_WATER = "ice_water"
+    BOILING_WATER = "boiling_water"
+    STEAM = "steam"
 
 
 class Direction(StrEnum):

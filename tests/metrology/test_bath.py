@@ -22,7 +22,7 @@ def test_a_bath_made_point_by_point_is_worth_a_hundredth():
     """±0.01 °C: common practice, no source; u is a/√3, JCGM 100:2008, 4.3.7."""
     made = bath()
     assert made.usable
-    assert (made.reference, made.half_width, made.missing) == (0.0, 0.01, ())
+    assert (made.temperature, made.within, made.missing) == (0.0, 0.01, ())
     assert made.standard_uncertainty == pytest.approx(0.01 / sqrt(3))
 
 
@@ -30,7 +30,7 @@ def test_a_bath_made_point_by_point_is_worth_a_hundredth():
 def test_one_point_left_out_widens_it_and_is_told(point):
     made = bath(points=ALL - {point})
     assert made.usable
-    assert made.half_width == 0.05
+    assert made.within == 0.05
     assert made.missing == (point,)
     assert MISSING[point] in made.why
 
@@ -45,7 +45,7 @@ def test_without_a_critical_point_it_is_no_ice_point(kind, point):
 
 def test_cubes_stirred_in_water_are_worth_two_tenths():
     made = bath(STIRRED, frozenset(WANTED[STIRRED]))
-    assert (made.usable, made.half_width) == (True, 0.2)
+    assert (made.usable, made.within) == (True, 0.2)
 
 
 @pytest.mark.parametrize(("kind", "word"), [(BathKind.UNSTIRRED, "stirs"), (BathKind.UNCONFIRMED, "confirmed")])
@@ -62,9 +62,9 @@ def test_every_point_that_can_be_missing_has_words():
 
 def test_a_business_may_use_widths_of_its_own():
     widths = BathWidths(complete=0.02, incomplete=0.1, stirred=0.5)
-    assert bath(widths=widths).half_width == 0.02
-    assert bath(points=ALL - {Point.DRAINED}, widths=widths).half_width == 0.1
-    assert bath(STIRRED, widths=widths).half_width == 0.5
+    assert bath(widths=widths).within == 0.02
+    assert bath(points=ALL - {Point.DRAINED}, widths=widths).within == 0.1
+    assert bath(STIRRED, widths=widths).within == 0.5
 
 
 def test_the_words_give_a_width_of_thousandths_in_full():
@@ -84,4 +84,4 @@ def test_widths_that_do_not_grow_are_refused(given):
 def test_doing_more_never_makes_a_bath_worse(kind, done, more):
     less, full = bath(kind, done), bath(kind, done | more)
     assert full.usable >= less.usable
-    assert full.half_width <= less.half_width
+    assert full.within <= less.within

@@ -43,7 +43,7 @@ def verify(value=0.2, preparation=GOOD, instrument=PROBE, **how) -> Verification
 def test_the_error_is_reading_minus_reference():
     found = verify(-0.3)
     assert found.error == pytest.approx(-0.3)
-    assert found.error == found.settling.value - found.bath.reference
+    assert found.error == found.settling.value - found.reference.temperature
 
 
 def test_the_budget_is_that_of_the_gum():
@@ -271,7 +271,7 @@ def test_every_check_gives_a_verdict_with_words(value, preparation, tolerance, d
     assert found.why[0].startswith(openings[found.verdict])
     assert len(found.why) >= 3
     if found.verdict is PASSED:
-        assert found.bath.usable
+        assert found.reference.usable
         assert abs(found.error) <= tolerance + 1e-9
 
 
