@@ -1,5 +1,6 @@
 """What the checks say of readings and of probes: reads that pages and the floors above share."""
 
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
@@ -7,14 +8,19 @@ from django.db.models.functions import Coalesce
 
 from compliance.metrology.assessment import Bracket, ErrorAt, allowance_at_75
 from compliance.metrology.vocabulary import Sensor
-from compliance.probes.models import Event, Probe
+from compliance.probes.models import ALTERATIONS, Event, Probe
 from sites.access import sites_of
 from sites.models import Person
 
-from .models import Check, Kind, Span, Standing
+from .models import Check, Kind, Span, Standing, Verdict
+from .pairing import BELONGS_WITHIN, Moment, nearest
 
 # How long after the act an entry still counts as made at the time. A laboratory's paper takes its time.
-MADE_AT_THE_TIME = {Kind.ZERO: timedelta(hours=2), Kind.CERTIFICATE: timedelta(days=30)}
+MADE_AT_THE_TIME = {
+    Kind.ZERO: timedelta(hours=2),
+    Kind.BOILING: timedelta(hours=2),
+    Kind.CERTIFICATE: timedelta(days=30),
+}
 EVENT_MADE_AT_THE_TIME = timedelta(hours=24)
 SOON = timedelta(days=2)
 
@@ -39,6 +45,39 @@ def _error_at(check: Check | None) -> ErrorAt | None:
     if check is None:
         return None
     return ErrorAt(at=check.checked_at, error=check.error_milli, expanded=check.expanded_milli)
+
+
+def companions(checks: Iterable[Check]) -> dict[int, Check]:
+    """The good boiling check that belongs to each of these checks, by the check's number; those without one are left out.
+
+    It is the nearest within a week, before or after, with no adjustment or repair between (see `pairing`). Two queries
+    for any number of checks.
+    """
+    checks = list(checks)
+    if not checks:
+        return {}
+    probes = {check.probe_id for check in checks}
+    first, last = min(c.checked_at for c in checks) - BELONGS_WITHIN, max(c.checked_at for c in checks) + BELONGS_WITHIN
+    good = Check.objects.filter(
+        probe__in=probes,
+        kind=Kind.BOILING,
+        verdict=Verdict.IN_TOLERANCE,
+        void__isnull=True,
+        checked_at__range=(first, last),
+    )
+    altered = Event.objects.filter(probe__in=probes, kind__in=ALTERATIONS, void__isnull=True, at__range=(first, last))
+    boiling, alterations = {check.pk: check for check in good}, list(altered.values_list("probe", "at"))
+    found = {}
+    for check in checks:
+        others = [_moment(other) for other in boiling.values() if other.probe_id == check.probe_id]
+        chosen = nearest(_moment(check), others, [at for probe, at in alterations if probe == check.probe_id])
+        if chosen:
+            found[check.pk] = boiling[chosen.key]
+    return found
+
+
+def _moment(check: Check) -> Moment:
+    return Moment(check.checked_at, check.stage, check.pk)
 
 
 def probes_now_at_sites_of(person: Person) -> QuerySet[Probe]:
