@@ -34,6 +34,7 @@ INSTALLED_APPS = [
     "compliance.probes",
     "compliance.checks",
     "compliance.readings",
+    "compliance.advice",
     "compliance.quarantine",
     "compliance.overview",
     "compliance.records",

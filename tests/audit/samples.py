@@ -126,6 +126,14 @@ def case_sign(w):
     return {"by": w.supervisor, "anchor": failed_probe(w, reading=False)}
 
 
+@sample("advice.accept")
+def advice_accept(w):
+    return {
+        "by": w.manager, "probe": w.probe, "days_before": 7, "days_advised": 3, "days_accepted": 3, "target": 95,
+        "figures": {"checks": 12},
+    }  # fmt: skip
+
+
 def own_limit(w):
     return {
         "by": w.manager, "site": w.site, "code": "soup-hot", "step": "Hot holding", "title": "Soup on the counter",
