@@ -1,0 +1,369 @@
+"""How hot boiling water or its steam is here: from the air's pressure and the pan to a reference and its uncertainty.
+
+What the pan adds is common practice and judgement; what the pressure says is IAPWS R7-97 and the standard atmosphere.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from math import ceil, isfinite
+
+from .conformity import DecisionRule
+from .reference import Reference
+from .settling import TimedReading
+from .steam import STANDARD_ATMOSPHERE, STANDARD_WARMTH, saturation_temperature, standard_pressure, station_pressure
+from .uncertainty import Component, combine, normal, rectangular
+from .verification import Instrument, Verification, verify_against
+from .vocabulary import Medium, Verdict
+
+LOWEST_KITCHEN, HIGHEST_KITCHEN = -450.0, 6000.0  # m; the Dead Sea's shore to above the highest towns, judgement
+LEAST_AT_SEA, MOST_AT_SEA = 87_000.0, 108_500.0  # Pa; the records that the WMO keeps (870 and 1084.8 hPa), from memory
+CREDIBLE_AT_SEA = 95_000.0, 105_000.0  # Pa; beyond it a confusion is likelier than the weather, judgement
+MATTERS_ABOVE = 100.0  # m from sea level, 0.33 °C; below that a confusion of the two pressures is small, judgement
+CUSTOMARY_BAND = 99.0, 101.0  # °C in boiling water; common practice, fit for kitchens near sea level only
+
+WEATHER = 1000.0  # Pa, standard deviation of the pressure at sea level about the standard one; judgement
+COLUMN_WARMTH = 8.0  # K, standard deviation of the air from the standard 15 °C at sea level; judgement
+ALTITUDE_WITHIN = 20.0  # m, half-width of an altitude from a map; judgement
+BAROMETER_WITHIN = 300.0  # Pa, half-width of a kitchen barometer or a telephone's; judgement
+REPORT_WITHIN = 200.0  # Pa, half-width of a report: rounding, and the hours and miles between; judgement
+EBULLIOSCOPIC = 0.512  # K·kg/mol, water; CRC Handbook, from memory
+SALT_MOLAR_MASS = 58.44  # g/mol, sodium chloride; IUPAC atomic weights
+HARDEST_WATER = 1.0  # g/kg dissolved in water that people still drink; WHO drinking-water guidelines, from memory
+
+
+class PressureSource(StrEnum):
+    """Where the pressure of the air is known from."""
+
+    STATION = "station"
+    SEA_LEVEL = "sea_level"
+    ALTITUDE = "altitude"
+
+
+class BoilingKind(StrEnum):
+    """What the probe is held in."""
+
+    STEAM = "steam"
+    ROLLING = "rolling"
+    QUIET = "quiet"
+    UNCONFIRMED = "unconfirmed"
+
+
+class BoilingPoint(StrEnum):
+    """The preparation of the pan and of the probe, point by point, in the order of the work."""
+
+    FRESH = "fresh"
+    BOILED_HARD = "boiled_hard"
+    COVERED = "covered"
+    STEM_CLEANED = "stem_cleaned"
+    CLEAR = "clear"
+    IMMERSED = "immersed"
+    WAITED = "waited"
+
+
+# Without these, what the probe feels need not be boiling water or its steam at all.
+CRITICAL: dict[BoilingKind, tuple[BoilingPoint, ...]] = {
+    BoilingKind.STEAM: (BoilingPoint.BOILED_HARD, BoilingPoint.COVERED, BoilingPoint.IMMERSED),
+    BoilingKind.ROLLING: (
+        BoilingPoint.FRESH, BoilingPoint.BOILED_HARD, BoilingPoint.CLEAR, BoilingPoint.IMMERSED,
+    ),
+}  # fmt: skip
+# What still counts in each kind before its best width is granted.
+WANTED: dict[BoilingKind, tuple[BoilingPoint, ...]] = {
+    BoilingKind.STEAM: tuple(BoilingPoint),
+    BoilingKind.ROLLING: tuple(point for point in BoilingPoint if point is not BoilingPoint.COVERED),
+}
+MISSING: dict[BoilingPoint, str] = {
+    BoilingPoint.FRESH: "The water was not known to be fresh and free of salt, which makes it boil hotter.",
+    BoilingPoint.BOILED_HARD: "It did not boil hard all over, and a quiet pan is hotter or colder than its boiling point.",
+    BoilingPoint.COVERED: "No lid kept the air out, and steam mixed with air is colder.",
+    BoilingPoint.STEM_CLEANED: "The stem was not cleaned, and what clings to it slows the probe down.",
+    BoilingPoint.CLEAR: "The probe was not kept clear of the bottom and the sides, which are hotter.",
+    BoilingPoint.IMMERSED: "The probe was not in deep enough, so its stem cooled it.",
+    BoilingPoint.WAITED: "The probe was not left to settle.",
+}
+# The usual cautions of the trade; local rules and the maker's instructions come first.
+CAUTIONS = (
+    "Steam and boiling water scald. Keep your face, hands and bare arms out of the steam; use a heatproof glove or tongs.",
+    "Open a lid away from you. Turn the handle of the pan inwards, and keep children and anyone who does not help away.",
+    "Never boil water in a microwave oven for this: it can burst out of a quiet pan when the probe goes in.",
+    "Check first that the probe is made for 100 °C: some handles, cables and displays are not.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """Where the pressure is known from, the pressure in Pa (None where the altitude stands for it), the altitude in m."""
+
+    source: PressureSource
+    pressure: float | None
+    altitude: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoilingPreparation:
+    """What the probe was held in and which points of its preparation were met."""
+
+    kind: BoilingKind
+    points: frozenset[BoilingPoint]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoilingWidths:
+    """Half-widths in °C within which water or steam has the temperature at which water boils under the air's pressure.
+
+    Steam: drops and a little air. Rolling water: some tenths of superheat, and 0.14 °C for each 50 mm of water above the
+    tip. Source: judgement, all three.
+    """
+
+    steam: float = 0.1
+    rolling: float = 0.2
+    incomplete: float = 0.4
+
+    def __post_init__(self) -> None:
+        if not 0 < self.steam <= self.rolling <= self.incomplete:
+            raise ValueError(
+                "Give half-widths above 0 °C that grow from steam to rolling water and to an incomplete one."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Boiling(Reference):
+    """Boiling water or steam as a reference, under `pressure` in Pa, with the points of preparation that are missing."""
+
+    pressure: float
+    missing: tuple[BoilingPoint, ...] = field(default=())
+
+
+def judge_boiling_reference(
+    preparation: BoilingPreparation, surroundings: Surroundings, widths: BoilingWidths | None = None
+) -> Boiling:
+    """The reference that boiling water or its steam gives here.
+
+    Args:
+        preparation: the pan and the probe, point by point (no unit).
+        surroundings: the air's pressure, Pa, and the altitude, m, -450 to 6000.
+        widths: half-widths in °C in place of the usual ones.
+
+    Returns:
+        The temperature in °C with its lines of the budget, whether it can serve at all, and what is missing, in words.
+
+    Raises:
+        ValueError: for an altitude out of range, a pressure that is missing or cannot be, and one that can only be of
+            the other kind: at sea level where a barometer's on the spot is asked for, or the reverse.
+
+    Source: IAPWS R7-97(2012) eq. (31); ICAO Doc 7488 where the pressure is not measured on the spot.
+    """
+    widths = widths or BoilingWidths()
+    pressure = air_pressure(surroundings)
+    kind = preparation.kind
+    missing = tuple(point for point in WANTED.get(kind, ()) if point not in preparation.points)
+    usable = kind in WANTED and not set(missing) & set(CRITICAL[kind])
+    components = (*_of_the_air(surroundings, pressure), *_of_the_pan(kind, missing, widths))
+    temperature, within = saturation_temperature(pressure), combine(components).expanded
+    opening = f"Water boils at {temperature:.1f} °C here, under {_hpa(pressure)}, within {_up(within)} °C."
+    lacking = (UNUSABLE[kind],) if kind in UNUSABLE else tuple(MISSING[point] for point in missing)
+    return Boiling(
+        temperature=temperature,
+        within=within,
+        components=components,
+        medium=Medium.STEAM if kind is BoilingKind.STEAM else Medium.BOILING_WATER,
+        usable=usable,
+        why=(opening if usable else NO_BOILING_POINT, *lacking, *_remarks(surroundings, temperature)),
+        again=_again(components, usable),
+        pressure=pressure,
+        missing=missing,
+    )
+
+
+def verify_boiling(
+    readings: Sequence[TimedReading],
+    preparation: BoilingPreparation,
+    surroundings: Surroundings,
+    instrument: Instrument,
+    rule: DecisionRule = DecisionRule.NON_BINARY,
+    *,
+    immersion_mm: float | None = None,
+) -> Verification:
+    """Judge a check at the boiling point.
+
+    Args:
+        readings: 0 to 200, in s since the probe went in and °C.
+        preparation: the pan and the probe, point by point.
+        surroundings: the air's pressure, Pa, and the altitude, m.
+        instrument: the probe, °C, s and mm.
+        rule: how the uncertainty enters the verdict.
+        immersion_mm: how deep the stem is in the steam or the water, in mm, 0 to 1000, if it was measured.
+
+    Returns:
+        As `verify_against`. A good check bounds what the probe does far from zero; it never stands for a zero check.
+
+    Raises:
+        ValueError: as `judge_boiling_reference` and `verify_against` do.
+
+    Source: JCGM 100:2008 for the budget, ILAC-G8:09/2019 for the verdict, IAPWS R7-97(2012) for the reference.
+    """
+    reference = judge_boiling_reference(preparation, surroundings)
+    found = verify_against(readings, reference, instrument, immersion_mm=immersion_mm, rule=rule)
+    if found.verdict is not Verdict.IN_TOLERANCE:
+        return found
+    return replace(found, why=(IN_TOLERANCE, *found.why[1:]))
+
+
+def air_pressure(surroundings: Surroundings) -> float:
+    """The pressure of the air on the spot, Pa.
+
+    Args:
+        surroundings: where it is known from, the pressure in Pa, and the altitude in m, -450 to 6000.
+
+    Raises:
+        ValueError: as `judge_boiling_reference` does.
+
+    Source: ICAO Doc 7488 where it was not measured on the spot.
+    """
+    altitude, pressure = surroundings.altitude, surroundings.pressure
+    if not (isfinite(altitude) and LOWEST_KITCHEN <= altitude <= HIGHEST_KITCHEN):
+        raise ValueError("Give the altitude of the kitchen in metres above sea level, from -450 to 6000.")
+    if surroundings.source is PressureSource.ALTITUDE:
+        if pressure is not None:
+            raise ValueError("Say whether this pressure is a barometer's or a weather report's, or leave it out.")
+        return standard_pressure(altitude)
+    if pressure is None:
+        raise ValueError("Give the air pressure, or let the altitude stand for it.")
+    if surroundings.source is PressureSource.STATION:
+        _refuse_on_the_spot(pressure, altitude)
+        return pressure
+    _refuse_at_sea_level(pressure, altitude)
+    return station_pressure(pressure, altitude)
+
+
+def _refuse_on_the_spot(pressure: float, altitude: float) -> None:
+    usual = standard_pressure(altitude)
+    at_sea = pressure * STANDARD_ATMOSPHERE / usual
+    if not _may_be(at_sea, altitude):
+        hint = f"At {altitude:.0f} m a barometer shows about {_hpa(usual)}."
+        if at_sea > STANDARD_ATMOSPHERE and LEAST_AT_SEA <= pressure <= MOST_AT_SEA:
+            raise ValueError(
+                f"{_hpa(pressure)} is a pressure at sea level, as weather reports give it. {hint} {ENTER_SPOT}"
+            )
+        raise ValueError(f"The air pressure cannot be {_hpa(pressure)}. {hint} {ENTER_SPOT}")
+
+
+def _refuse_at_sea_level(pressure: float, altitude: float) -> None:
+    if not _may_be(pressure, altitude):
+        hint = f"At sea level it is about {_hpa(STANDARD_ATMOSPHERE)}, whatever the altitude of the kitchen."
+        if _may_be(pressure * STANDARD_ATMOSPHERE / standard_pressure(altitude), altitude):
+            raise ValueError(
+                f"{_hpa(pressure)} is what a barometer shows on the spot, not at sea level. {hint} {ENTER_SEA}"
+            )
+        raise ValueError(f"A weather report cannot say {_hpa(pressure)}. {hint} {ENTER_SEA}")
+
+
+def _may_be(at_sea: float, altitude: float) -> bool:
+    least, most = CREDIBLE_AT_SEA if abs(altitude) >= MATTERS_ABOVE else (LEAST_AT_SEA, MOST_AT_SEA)
+    return least <= at_sea <= most
+
+
+def _of_the_air(surroundings: Surroundings, pressure: float) -> tuple[Component, ...]:
+    """What makes the pressure uncertain, in °C at the boiling point."""
+    slope, altitude = _slope(pressure), surroundings.altitude
+    if surroundings.source is PressureSource.STATION:
+        return (rectangular("barometer", slope * BAROMETER_WITHIN, "a barometer on the spot, within ±3 hPa"),)
+    at_sea = surroundings.pressure or STANDARD_ATMOSPHERE
+    climb = pressure - station_pressure(at_sea, altitude + ALTITUDE_WITHIN)
+    warm = station_pressure(at_sea, altitude, STANDARD_WARMTH + COLUMN_WARMTH) - pressure
+    conversion = (
+        rectangular("altitude", slope * climb, "the altitude of the kitchen, within ±20 m"),
+        normal("warmth of the air", slope * abs(warm), "the air between here and sea level, 8 °C about 15 °C"),
+    )
+    thinned = slope * pressure / at_sea
+    if surroundings.source is PressureSource.SEA_LEVEL:
+        return (rectangular("weather report", thinned * REPORT_WITHIN, "a weather report, within ±2 hPa"), *conversion)
+    return (normal("weather", thinned * WEATHER, "the weather, 10 hPa about the usual pressure"), *conversion)
+
+
+def _of_the_pan(kind: BoilingKind, missing: tuple[BoilingPoint, ...], widths: BoilingWidths) -> tuple[Component, ...]:
+    if kind is BoilingKind.STEAM:
+        half_width = widths.incomplete if missing else widths.steam
+        return (rectangular("steam", half_width, "air and drops in the steam"),)
+    half_width = widths.incomplete if missing or kind is not BoilingKind.ROLLING else widths.rolling
+    return (
+        rectangular("superheat", half_width, "superheat, and the weight of the water above the tip"),
+        rectangular("dissolved matter", elevation(HARDEST_WATER), "what drinking water holds dissolved, up to 1 g/kg"),
+    )
+
+
+def elevation(salt: float) -> float:
+    """By how much table salt raises the temperature at which water boils.
+
+    Args:
+        salt: g per kg of water, 0 to 60.
+
+    Returns:
+        K, for an ideal solution (two ions for each unit of salt).
+
+    Raises:
+        ValueError: for an amount out of this range.
+
+    Source: ΔT = Kb·i·b with Kb = 0.512 K·kg/mol.
+    """
+    if not 0 <= salt <= 60:
+        raise ValueError("Give the salt in grams per kilogram of water, from 0 to 60.")
+    return EBULLIOSCOPIC * 2 * salt / SALT_MOLAR_MASS
+
+
+def _slope(pressure: float) -> float:
+    """K per Pa, by a central difference; 0.0277 K per hPa at sea level."""
+    return (saturation_temperature(pressure + 50) - saturation_temperature(pressure - 50)) / 100
+
+
+def _remarks(surroundings: Surroundings, temperature: float) -> tuple[str, ...]:
+    band = CUSTOMARY_BAND[0] <= temperature <= CUSTOMARY_BAND[1]
+    doubt = _perhaps_the_other(surroundings)
+    return (*((doubt,) if doubt else ()), *(() if band else (OUTSIDE_BAND,)))
+
+
+def _perhaps_the_other(surroundings: Surroundings) -> str:
+    """A pressure that may be, but would be less remarkable as one of the other kind."""
+    pressure, altitude = surroundings.pressure, surroundings.altitude
+    if pressure is None or abs(altitude) < MATTERS_ABOVE:
+        return ""
+    raised = pressure * STANDARD_ATMOSPHERE / standard_pressure(altitude)
+    as_sea, as_spot = abs(pressure - STANDARD_ATMOSPHERE), abs(raised - STANDARD_ATMOSPHERE)
+    if surroundings.source is PressureSource.STATION:
+        return PERHAPS_SEA_LEVEL if as_sea < as_spot else ""
+    return PERHAPS_STATION if as_spot < as_sea else ""
+
+
+def _again(components: tuple[Component, ...], usable: bool) -> str:
+    """What to make better: the pan if it does not serve, else what is most uncertain."""
+    worst = max(components, key=lambda component: component.standard).name
+    return (
+        AGAIN_AIR if usable and worst in ("weather", "warmth of the air", "altitude", "weather report") else AGAIN_PAN
+    )
+
+
+def _hpa(pressure: float) -> str:
+    return f"{pressure / 100:.0f} hPa"
+
+
+def _up(value: float) -> str:
+    """Two decimals, rounded up, so that no rounding makes a reference look surer than it is."""
+    return f"{ceil(round(value * 100, 6)) / 100:.2f}"
+
+
+IN_TOLERANCE = "In tolerance at the boiling point. Whether it may be used, its checks at zero say as well."
+NO_BOILING_POINT = "The pan does not stand for the boiling point."
+UNUSABLE = {
+    BoilingKind.QUIET: "Water that does not boil hard can be some tenths hotter than its boiling point, or colder.",
+    BoilingKind.UNCONFIRMED: "Nobody confirmed how the water boiled.",
+}
+OUTSIDE_BAND = "The usual band of 99 to 101 °C does not hold here: it would condemn a probe that is right."
+PERHAPS_SEA_LEVEL = (
+    "If this pressure is from a weather report and not from a barometer on the spot, the check is wrong."
+)
+PERHAPS_STATION = "If this pressure is from a barometer on the spot and not from a weather report, the check is wrong."
+ENTER_SPOT = "Enter what a barometer in the kitchen shows, or say that the pressure is from a weather report."
+ENTER_SEA = "Enter the pressure of the weather report, or say that it is from a barometer on the spot."
+AGAIN_AIR = "Read the air pressure from a barometer on the spot. Then check again."
+AGAIN_PAN = "Boil fresh water hard, put a lid on with a gap, and hold the probe well into the steam. Then check again."
