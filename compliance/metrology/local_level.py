@@ -1,0 +1,238 @@
+"""The fit behind `drift`: a level with a slope, steps, wander and scatter, by exact likelihood.
+
+y(t) = level + slope·t + Σ steps + wander(t) + scatter. Wander is a random walk with variance q per day; the scatter of a
+check is its stated standard uncertainty times an unknown factor s. Given q/s², all else is linear with a normal and
+inverse gamma distribution and needs no search; q/s² runs over a grid and its shares are weighed by their likelihood.
+
+Source: A. C. Harvey, Forecasting, Structural Time Series Models and the Kalman Filter (1989), the local linear trend
+with a fixed slope; A. Gelman et al., Bayesian Data Analysis, 3rd edition (2013), chapter 14 (both from memory).
+"""
+
+from dataclasses import dataclass
+from math import log
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cholesky, solve_triangular
+from scipy.special import logsumexp, stdtr
+
+Array = NDArray[np.float64]
+
+SLOPE_SPREAD = 0.01  # °C per day, standard deviation of slopes before any was seen; judgement
+STEP_SPREAD = 20.0  # of sudden changes, in standard uncertainties of a check, before any was seen; judgement
+SCATTER_FREEDOM = 4.0  # the stated uncertainty of the checks weighs as much as four of them; judgement
+NO_WANDER = 0.4  # probability that an error does not roam at all, before any was seen; judgement
+USUAL_WANDER = 0.3  # in standard uncertainties of a check from one check to the next; judgement
+# Variance of the wander from one check to the next, as a multiple of the variance of a check: none, then by 2.
+SHARES = np.concatenate(([0.0], np.exp2(np.arange(-9.0, 7.0, 1.0))))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """A history as arrays: `ahead` days from the last point (zero or less), `error` °C, `standard` uncertainty °C.
+
+    `usual` is the median uncertainty in °C, `pace` the mean number of days from one check to the next.
+    """
+
+    ahead: Array
+    error: Array
+    standard: Array
+    usual: float
+    pace: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mixture:
+    """One entry a share of wander: its weight, and the Student's t distribution of level and slope under it.
+
+    `level` °C and `slope` °C/day are the middles at the last point. `level_variance` °C², `covariance` °C²/day,
+    `slope_variance` °C²/day² and `wander` °C²/day are squared scales. `scatter` is the variance of a check as a multiple
+    of the stated one, and `freedom` the degrees of freedom.
+    """
+
+    weight: Array
+    level: Array
+    slope: Array
+    level_variance: Array
+    covariance: Array
+    slope_variance: Array
+    wander: Array
+    scatter: Array
+    freedom: float
+
+    def spread(self, ahead: Array, extra: Array) -> tuple[Array, Array]:
+        """Middles and scales, a row a time and a column a share.
+
+        Args:
+            ahead: days after the last point, zero or more.
+            extra: °C², added variance, one a share.
+        """
+        days = ahead[:, None]
+        variance = self.level_variance + 2 * days * self.covariance + days**2 * self.slope_variance
+        return self.level + days * self.slope, np.sqrt(variance + days * self.wander + extra)
+
+    def cumulated(self, value: float, centres: Array, scales: Array) -> Array:
+        """The probability (0 to 1) of at most this value (°C), one a row of middles and scales (°C)."""
+        found: Array = stdtr(self.freedom, (value - centres) / scales) @ self.weight
+        return found
+
+    def quantile(self, probability: float, centres: Array, scales: Array) -> float:
+        """The °C below which a probability (0.0005 to 0.9995) lies, for one row of middles and scales (°C)."""
+        reach = 700 * scales  # beyond Student's t with 1 degree of freedom at 0.9995
+        low, high = float(np.min(centres - reach)), float(np.max(centres + reach))
+        for _ in range(50):
+            middle = (low + high) / 2
+            if self.cumulated(middle, centres, scales)[0] < probability:
+                low = middle
+            else:
+                high = middle
+        return (low + high) / 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """A fit: the mixture, the error at each point with its scatter averaged out (°C), and sizes of the steps (°C).
+
+    `steps` and `steps_standard` are in the order of the positions given.
+    """
+
+    mixture: Mixture
+    smoothed: Array
+    steps: Array
+    steps_standard: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Share:
+    """One share of wander: its variance °C²/day, its covariance °C², and whitened errors, level, slope and unit steps.
+
+    Variances are in units of the scatter. Column k of `steps` is a step between points k and k + 1.
+    """
+
+    wander: float
+    covariance: Array
+    factor: Array
+    error: Array
+    trend: Array
+    steps: Array
+    log_determinant: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Normal:
+    """Normal equations of one share: inverse, effects, and what is left of the sum of squares."""
+
+    design: Array
+    inverse: Array
+    effects: Array
+    remainder: float
+    evidence: float
+
+
+class Model:
+    """The fits of one series, prepared once, for any steps."""
+
+    def __init__(self, series: Series) -> None:
+        self.series = series
+        self.shares = [_share(series, float(share)) for share in SHARES]
+        self.freedom = len(series.error) - 1 + SCATTER_FREEDOM
+        size = np.sqrt(SHARES[1:]) / USUAL_WANDER
+        rest = 1 / (size + 1 / size)  # a half-Cauchy distribution of the size, on a logarithmic grid
+        self.prior = np.log(np.concatenate(([NO_WANDER], (1 - NO_WANDER) * rest / rest.sum())))
+
+    def solve(self, positions: list[int]) -> Solution:
+        """Fit with steps just before these points (positions from 1)."""
+        fits = [self._normal(share, positions) for share in self.shares]
+        logs = self.prior + np.array([fit.evidence for fit in fits])
+        weight = np.exp(logs - logsumexp(logs))
+        scatter = np.array([self._variance(fit.remainder) for fit in fits])
+        effects = np.array([fit.effects for fit in fits])
+        inverse = np.array([fit.inverse for fit in fits])
+        mixture = Mixture(
+            weight=weight,
+            level=effects[:, 0],
+            slope=effects[:, 1],
+            level_variance=scatter * inverse[:, 0, 0],
+            covariance=scatter * inverse[:, 0, 1],
+            slope_variance=scatter * inverse[:, 1, 1],
+            wander=scatter * np.array([share.wander for share in self.shares]),
+            scatter=scatter,
+            freedom=self.freedom,
+        )
+        spread = scatter[:, None] * np.diagonal(inverse, axis1=1, axis2=2)[:, 2:]
+        smoothed = np.array([self._smooth(share, fit, positions) for share, fit in zip(self.shares, fits, strict=True)])
+        return Solution(
+            mixture=mixture,
+            smoothed=weight @ smoothed,
+            steps=-(weight @ effects[:, 2:]),
+            steps_standard=np.sqrt(weight @ (spread + (effects[:, 2:] - weight @ effects[:, 2:]) ** 2)),
+        )
+
+    def gains(self, positions: list[int]) -> Array:
+        """Logarithm of how much likelier the history is with one step more, before each point from the second on."""
+        without, with_step = [], []
+        for share in self.shares:
+            fit = self._normal(share, positions)
+            across = fit.design.T @ share.steps
+            left = share.error - fit.design @ fit.effects
+            size = (
+                np.sum(share.steps**2, axis=0) + self._step_precision - np.sum(across * (fit.inverse @ across), axis=0)
+            )
+            # The priors of slope and steps pull: what they leave is orthogonal only together with them.
+            pull = share.steps.T @ left
+            remainder = np.maximum(fit.remainder - pull**2 / size, 0.0)
+            change = np.log1p((remainder - fit.remainder) / (SCATTER_FREEDOM + fit.remainder))
+            without.append(fit.evidence)
+            with_step.append(fit.evidence - (np.log(size) - log(self._step_precision) + self.freedom * change) / 2)
+        logs = self.prior[:, None] + np.array(with_step)
+        total = logsumexp(self.prior + np.array(without))
+        found: Array = logsumexp(logs, axis=0) - total
+        return found
+
+    @property
+    def _step_precision(self) -> float:
+        return float((STEP_SPREAD * self.series.usual) ** -2)
+
+    def _variance(self, remainder: float) -> float:
+        return (SCATTER_FREEDOM + remainder) / self.freedom
+
+    def _normal(self, share: _Share, positions: list[int]) -> _Normal:
+        design = np.column_stack([share.trend, share.steps[:, [position - 1 for position in positions]]])
+        precision = np.array([0.0, SLOPE_SPREAD**-2, *(self._step_precision for _ in positions)])
+        normal = design.T @ design + np.diag(precision)
+        inverse = np.linalg.inv(normal)
+        effects = inverse @ (design.T @ share.error)
+        left = share.error - design @ effects
+        remainder = float(left @ left + precision @ effects**2)
+        evidence = -share.log_determinant - float(np.linalg.slogdet(normal)[1]) / 2
+        evidence += float(np.sum(np.log(precision[1:]))) / 2
+        evidence -= self.freedom / 2 * log(SCATTER_FREEDOM + remainder)
+        return _Normal(design=design, inverse=inverse, effects=effects, remainder=remainder, evidence=evidence)
+
+    def _smooth(self, share: _Share, fit: _Normal, positions: list[int]) -> Array:
+        ahead = self.series.ahead
+        columns = [np.ones_like(ahead), ahead, *(np.arange(len(ahead)) < position for position in positions)]
+        fitted = np.column_stack(columns) @ fit.effects
+        left = solve_triangular(share.factor, share.error - fit.design @ fit.effects, lower=True, trans="T")
+        found: Array = fitted + share.covariance @ left
+        return found
+
+
+def _share(series: Series, share: float) -> _Share:
+    """Wander is counted back from the last point, where it is part of the level; so are the steps."""
+    count = len(series.error)
+    wander = share * series.usual**2 / series.pace
+    covariance = wander * np.minimum.outer(-series.ahead, -series.ahead)
+    factor = cholesky(np.diag(series.standard**2) + covariance, lower=True)
+    steps = np.tri(count, count - 1, -1) == 0  # column k is one up to point k
+    columns = np.column_stack([series.error, np.ones(count), series.ahead, steps])
+    white = solve_triangular(factor, columns, lower=True)
+    return _Share(
+        wander=wander,
+        covariance=covariance,
+        factor=factor,
+        error=white[:, 0],
+        trend=white[:, 1:3],
+        steps=white[:, 3:],
+        log_determinant=float(np.sum(np.log(np.diag(factor)))),
+    )
