@@ -1,12 +1,14 @@
 """An uncertainty budget: components, combined, effective degrees of freedom, coverage factor, expanded."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from math import floor, fsum, inf, isfinite, sqrt
 from statistics import stdev
 
 from scipy.stats import t as student
+
+from .spread import Spread
 
 COVERAGE = "Give a coverage probability from 0.5 to 0.999."
 
@@ -36,13 +38,17 @@ class Component:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
-    """Components with their combined standard uncertainty, effective degrees of freedom, k and U = k·u."""
+    """Components with their combined standard uncertainty, effective degrees of freedom, k and U = k·u.
+
+    `spread` is the distribution of their sum, centred on zero, all in the unit of the components.
+    """
 
     components: tuple[Component, ...]
     combined: float
     effective_degrees_of_freedom: float
     coverage_factor: float
     expanded: float
+    spread: Spread = field(compare=False, repr=False)
 
 
 def rectangular(name: str, half_width: float, why: str) -> Component:
@@ -110,8 +116,10 @@ def type_a(name: str, values: Sequence[float], why: str) -> Component:
 def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
     """The combined and the expanded uncertainty of a sum of independent components, in their common unit.
 
-    k is Student's t for the effective degrees of freedom, truncated to a whole number; where one or two rectangular
-    components dominate (all others together below 0.3 of them) it is that of their own shape.
+    Of normal components alone k is Student's t for the effective degrees of freedom, truncated to a whole number. With
+    rectangular ones it is that of the shape of their sum: rectangles convolved with the t of the normal components. So a
+    dominant rectangle has k = 1.65 and two equal ones 1.90, many tend to 1.96, and few degrees of freedom beside
+    rectangles ask for more than Welch-Satterthwaite over all of them gives.
 
     Args:
         components: at least one.
@@ -120,21 +128,39 @@ def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
     Raises:
         ValueError: without components, or for a coverage out of range.
 
-    Source: JCGM 100:2008 5.1.2, G.4.1 eq. (G.2b), G.6.4; EA-4/02 S9.14 and S10.13 for dominant rectangular components.
+    Source: JCGM 100:2008 5.1.2, G.4.1 eq. (G.2b), G.6.4; JCGM 101:2008 for the shape of the sum. EA-4/02 M:2022 S9.14
+    and S10.13 give the limits of one and two dominant rectangles.
     """
     if not components:
         raise ValueError("A budget needs at least one component.")
     if not 0.5 <= coverage <= 0.999:
         raise ValueError(COVERAGE)
     combined = sqrt(fsum(c.standard**2 for c in components))
-    effective = effective_degrees_of_freedom(components)
-    factor = _dominant_factor(components, coverage) or coverage_factor(effective, coverage)
+    spread = _spread(components)
+    factor = _factor(components, spread, combined, coverage)
     return Budget(
         components=tuple(components),
         combined=combined,
-        effective_degrees_of_freedom=effective,
+        effective_degrees_of_freedom=effective_degrees_of_freedom(components),
         coverage_factor=factor,
         expanded=factor * combined,
+        spread=spread,
+    )
+
+
+def _factor(components: Sequence[Component], spread: Spread, combined: float, coverage: float) -> float:
+    if not any(spread.half_widths):
+        return coverage_factor(effective_degrees_of_freedom(components), coverage)
+    return spread.half_width(coverage) / combined
+
+
+def _spread(components: Sequence[Component]) -> Spread:
+    """Rectangles as they are; the normal components as one t with their own effective degrees of freedom."""
+    bells = [c for c in components if c.distribution is not Distribution.RECTANGULAR]
+    return Spread(
+        tuple(c.value for c in components if c.distribution is Distribution.RECTANGULAR),
+        sqrt(fsum(c.standard**2 for c in bells)),
+        _whole(effective_degrees_of_freedom(bells)),
     )
 
 
@@ -166,35 +192,11 @@ def coverage_factor(degrees_of_freedom: float, coverage: float = 0.95) -> float:
         raise ValueError("Give degrees of freedom above zero; infinity where the uncertainty is known exactly.")
     if not 0.5 <= coverage <= 0.999:
         raise ValueError(COVERAGE)
-    whole = float(max(1, floor(round(degrees_of_freedom, 1)))) if isfinite(degrees_of_freedom) else inf
-    return float(student.ppf((1 + coverage) / 2, whole))
+    return float(student.ppf((1 + coverage) / 2, _whole(degrees_of_freedom)))
 
 
-def _dominant_factor(components: Sequence[Component], coverage: float) -> float | None:
-    """k of one or two dominant rectangular components: the rest below 0.3 of them (EA-4/02 S9.14, S10.13)."""
-    boxes = sorted((c for c in components if c.distribution is Distribution.RECTANGULAR), key=lambda c: -c.standard)
-    total = fsum(c.standard**2 for c in components)
-    for count in (1, 2):
-        dominant = boxes[:count]
-        inside = fsum(c.standard**2 for c in dominant)
-        if len(dominant) == count and inside > 0 and sqrt(max(0.0, total - inside)) <= 0.3 * sqrt(inside):
-            return (
-                coverage * sqrt(3) if count == 1 else _trapezoid_factor(dominant[0].value, dominant[1].value, coverage)
-            )
-    return None
-
-
-def _trapezoid_factor(wide: float, narrow: float, coverage: float) -> float:
-    """k of the sum of two rectangular components with half-widths wide >= narrow > 0.
-
-    Source: EA-4/02 S10.13: k = (1 - sqrt((1 - p)(1 - β²)))·sqrt(6/(1 + β²)), β the edge parameter.
-    """
-    edge = (wide - narrow) / (wide + narrow)
-    flat = 2 * edge / (1 + edge)
-    scale = sqrt((1 + edge**2) / 6)
-    if coverage <= flat:
-        return coverage * (1 + edge) / 2 / scale
-    return (1 - sqrt((1 - coverage) * (1 - edge**2))) / scale
+def _whole(degrees_of_freedom: float) -> float:
+    return float(max(1, floor(round(degrees_of_freedom, 1)))) if isfinite(degrees_of_freedom) else inf
 
 
 def _not_negative(name: str, value: float) -> None:

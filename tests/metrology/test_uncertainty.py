@@ -80,9 +80,14 @@ def test_an_end_gauge_as_in_the_gum():
 
 
 def test_one_dominant_rectangle_as_in_ea_4_02():
-    """EA-4/02 M:2022, S9, in V: ±0.05 dominates 0.001 and ±0.011; k 1.65, U 0.05 (from memory, recomputed)."""
-    budget = combine([rectangular("digit", 0.05, ""), normal("standard", 0.001, ""), rectangular("drift", 0.011, "")])
-    assert budget.coverage_factor == pytest.approx(1.65, abs=0.005)
+    """EA-4/02 M:2022, S9, in V: ±0.05 dominates 0.001 and ±0.011; U 0.05 (from memory, recomputed).
+
+    The document takes k = 1.65 as if nothing else were there; with the small components it is 1.71, by simulation too.
+    """
+    parts = [rectangular("digit", 0.05, ""), normal("standard", 0.001, ""), rectangular("drift", 0.011, "")]
+    budget = combine(parts)
+    assert combine(parts[:1]).coverage_factor == pytest.approx(1.65, abs=0.006)
+    assert budget.coverage_factor == pytest.approx(1.71, abs=0.005)
     assert budget.expanded == pytest.approx(0.05, abs=0.002)
 
 
@@ -109,12 +114,63 @@ def ice_check() -> Budget:
 
 
 def test_the_budget_of_an_ice_check():
-    """Computed by hand from JCGM 100:2008, 5.1.2 and G.4.1: u 0.0597 °C, ν_eff 36.6, k 2.03, U 0.121 °C."""
+    """Computed by hand from JCGM 100:2008, 5.1.2 and G.4.1: u 0.0597 °C, ν_eff 36.6, k 2.03, U 0.121 °C by the t alone."""
     budget = ice_check()
+    factor = coverage_factor(budget.effective_degrees_of_freedom)
     assert budget.combined == pytest.approx(0.0597, abs=0.00005)
     assert budget.effective_degrees_of_freedom == pytest.approx(36.6, abs=0.05)
-    assert budget.coverage_factor == pytest.approx(2.028, abs=0.0005)
-    assert budget.expanded == pytest.approx(0.121, abs=0.0005)
+    assert factor == pytest.approx(2.028, abs=0.0005)
+    assert factor * budget.combined == pytest.approx(0.121, abs=0.0005)
+
+
+def test_few_degrees_of_freedom_beside_rectangles_ask_for_more_than_the_t_of_all_together():
+    """The same budget propagated by JCGM 101:2008 (scaled t with 2 degrees of freedom, 6.4.9): U is 0.156 °C,
+    and 0.160 with the degrees of freedom of the normal components together truncated."""
+    budget = ice_check()
+    assert 0.995 <= budget.expanded / drawn(budget.components, 0.95) <= 1.04
+    assert budget.expanded > 1.2 * coverage_factor(budget.effective_degrees_of_freedom) * budget.combined
+
+
+def drawn(parts, coverage: float) -> float:
+    """The half-width that holds this share of a million draws: JCGM 101:2008, 7, with a fixed seed."""
+    chance, total = np.random.default_rng(101), np.zeros(1_000_000)
+    for part in parts:
+        if part.distribution is Distribution.RECTANGULAR:
+            total += chance.uniform(-part.value, part.value, total.size)
+        elif part.degrees_of_freedom < inf:
+            total += part.standard * chance.standard_t(part.degrees_of_freedom, total.size)
+        else:
+            total += chance.normal(0, part.standard, total.size)
+    return float(np.quantile(np.abs(total), coverage))
+
+
+MIXED = {
+    "a good check": [rectangular("bath", 0.01, ""), digit("display", 0.1, ""), rectangular("settling", 0.02, ""),
+                     normal("stem", 0.01, "")],
+    "a coarse display": [rectangular("bath", 0.01, ""), digit("display", 1.0, ""), normal("stem", 0.01, "")],
+    "as wide as each other": [rectangular("box", 1.0, ""), normal("bell", 1 / sqrt(3), "")],
+    "neither dominates": [rectangular("box", 1.0, ""), normal("bell", 0.2, "")],
+    "a scatter of four": [rectangular("box", 0.05, ""), normal("scatter", 0.03, "", 3)],
+    "many boxes": [rectangular(str(n), 0.1 * n, "") for n in range(1, 7)],
+    "a scatter of ten": [digit("display", 0.1, ""), digit("reference", 0.1, ""), normal("scatter", 0.1, "", 9)],
+    "bells only": [normal("one", 0.3, ""), normal("other", 0.4, "")],
+    "a trace of a bell": [rectangular("box", 1.0, ""), normal("bell", 1e-5, "")],
+    "a trace of a box": [rectangular("box", 1e-5, ""), normal("bell", 1.0, "")],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("coverage", [0.68, 0.95, 0.99])
+@pytest.mark.parametrize("name", MIXED)
+def test_the_expanded_uncertainty_agrees_with_the_propagation_of_distributions(name, coverage):
+    """JCGM 101:2008: a million draws from each component."""
+    assert combine(MIXED[name], coverage).expanded == pytest.approx(drawn(MIXED[name], coverage), rel=0.006)
+
+
+def test_the_spread_gives_the_probability_on_either_side():
+    """A rectangle of ±1 alone: P(X ≤ 0.5) = 0.75; a normal alone: Φ(1) = 0.8413 (JCGM 100:2008, table G.1, from memory)."""
+    assert combine([rectangular("box", 1.0, "")]).spread.cdf(0.5) == pytest.approx(0.75)
+    assert combine([normal("bell", 2.0, "")]).spread.cdf(2.0) == pytest.approx(0.8413, abs=0.00005)
+    assert combine([normal("t", 1.0, "", 1)]).spread.cdf(1.0) == pytest.approx(0.75)
 
 
 def test_the_expanded_uncertainty_of_ice_checks_covers_95_in_100():
@@ -125,7 +181,7 @@ def test_the_expanded_uncertainty_of_ice_checks_covers_95_in_100():
         readings = chance.normal(0, 0.05, 3)
         error = readings.mean() + sum(chance.uniform(-box.value, box.value) for box in boxes)
         covered += abs(error) <= combine([*boxes, type_a("repeatability", list(readings), "")]).expanded
-    assert covered / checks == pytest.approx(0.95, abs=0.02)
+    assert 0.95 <= covered / checks <= 0.985
 
 
 @pytest.mark.parametrize(
@@ -162,13 +218,35 @@ def test_the_combined_uncertainty_agrees_with_the_uncertainties_package(parts):
 def test_two_rectangles_alone_are_covered_exactly(one, other):
     """Against the trapezoid of scipy.stats, which knows nothing of EA-4/02."""
     budget = combine([rectangular("one", one, ""), rectangular("other", other, "")])
-    if min(one, other) <= 0.3 * max(one, other):
-        assert budget.coverage_factor == pytest.approx(0.95 * sqrt(3))
-        return
     edge = abs(one - other) / (one + other)
     outer = one + other
     shape = trapezoid((1 - edge) / 2, (1 + edge) / 2, loc=-outer, scale=2 * outer)
-    assert shape.cdf(budget.expanded) - shape.cdf(-budget.expanded) == pytest.approx(0.95, abs=1e-6)
+    assert shape.cdf(budget.expanded) - shape.cdf(-budget.expanded) == pytest.approx(0.95, abs=0.0005)
+
+
+@given(budgets)
+def test_the_factor_lies_between_that_of_a_rectangle_and_that_of_the_worst_t(parts):
+    freedom = [part.degrees_of_freedom for part in parts if part.degrees_of_freedom < inf]
+    worst = coverage_factor(min(freedom, default=inf))
+    assert 0.95 * sqrt(3) * 0.999 <= combine(parts).coverage_factor <= max(worst, 1.961) * 1.001
+
+
+@given(budgets, widths)
+def test_another_component_never_makes_a_budget_narrower(parts, width):
+    assert combine([*parts, rectangular("more", width, "")]).expanded >= combine(parts).expanded * 0.998
+
+
+@given(budgets, st.floats(0, 30))
+def test_the_spread_is_symmetric_and_grows(parts, value):
+    spread = combine(parts).spread
+    assert spread.cdf(value) + spread.cdf(-value) == pytest.approx(1, abs=1e-6)
+    assert spread.cdf(value) <= spread.cdf(value * 1.1 + 0.01) + 1e-12
+
+
+@given(st.lists(widths, min_size=1, max_size=7), st.floats(0.5, 0.999))
+def test_rectangles_never_reach_beyond_their_sum(half_widths, coverage):
+    expanded = combine([rectangular("box", width, "") for width in half_widths], coverage).expanded
+    assert expanded <= sum(half_widths) * (1 + 1e-6)
 
 
 @given(budgets, st.randoms(use_true_random=False))

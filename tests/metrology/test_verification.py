@@ -100,7 +100,7 @@ def test_a_depth_of_50_mm_is_enough_for_a_thin_stem_but_not_for_a_thick_one():
 def test_the_figures_say_the_numbers_in_words():
     error, settling, bath, freedom, probability = verify(0.2).figures
     assert error.startswith("Error +0.20 °C, expanded uncertainty ±0.")
-    assert error.endswith(" °C (k = 1.96, 95 %).")
+    assert error.endswith(" °C (k = 1.77, 95 %).")
     assert settling.startswith("Mean of 8 readings since 27 s; at most 0.")
     assert bath == "The bath stands for 0 °C within 0.01 °C."
     assert freedom == "Effective degrees of freedom: unlimited."
