@@ -127,7 +127,9 @@ def _rectangles_cdf(half_widths: Sequence[float], at: Array) -> Array:
         integral = np.concatenate(([0.0], np.cumsum((found[1:] + found[:-1]) / 2 * step)))
         found = (_beyond(at + width, at, integral) - _beyond(at - width, at, integral)) / (2 * width)
     # What the steps of the grid cost on one side is shared by both, so that the sum stays symmetric.
-    return np.asarray((np.clip(found, 0.0, 1.0) + 1 - np.clip(found, 0.0, 1.0)[::-1]) / 2, dtype=np.float64)
+    found = np.clip(found, 0.0, 1.0)
+    found[0], found[-1] = 0.0, 1.0
+    return np.asarray((found + 1 - found[::-1]) / 2, dtype=np.float64)
 
 
 def _beyond(values: Array, at: Array, integral: Array) -> Array:
