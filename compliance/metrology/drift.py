@@ -12,7 +12,7 @@ among the methods of choosing an interval.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import inf, isfinite, log, sqrt
+from math import inf, isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +21,7 @@ from .local_level import Array, Mixture, Model, Series, Solution
 
 FEWEST_POINTS = 3  # from which a trend is told; judgement
 MOST_POINTS = 500  # older ones no longer count; judgement
-# Logarithm of the likelihood ratio, and its growth with the logarithm of the count; set by simulation.
-THRESHOLD = 3.0
-THRESHOLD_GROWTH = 0.5
+CHANGE_GAIN = 7.0  # logarithm of the ratio of likelihoods from which a change is told; set by simulation
 MOST_CHANGES = 10  # that are looked for in one history; judgement
 FURTHEST = 3650  # days a forecast may reach; judgement
 
@@ -298,15 +296,10 @@ def _search(model: Model, known: set[int]) -> set[int]:
         gains = model.gains(sorted(known | found))
         gains[[position - 1 for position in known | found]] = -inf
         best = int(np.argmax(gains))
-        if gains[best] <= _threshold(len(gains) + 1):
+        if gains[best] <= CHANGE_GAIN:
             break
         found.add(best + 1)
     return found
-
-
-def _threshold(count: int) -> float:
-    """The gain that hardly any history without a change reaches anywhere, for its number of points."""
-    return THRESHOLD + THRESHOLD_GROWTH * log(count)
 
 
 def _trend(model: Model, points: Sequence[Point], dropped: int, known: set[int], positions: list[int]) -> Trend:
