@@ -68,6 +68,14 @@ BADGES = {
         "due": Badge("Due", "doubt", "clock"),
         "overdue": Badge("Overdue", "bad", "diamond"),
     },
+    "prospect": {
+        "out": Badge("Out of tolerance", "bad", "diamond"),
+        "soon": Badge("May leave it soon", "doubt", "clock"),
+        "moving": Badge("On the move", "doubt", "triangle"),
+        "drifting": Badge("Drifting", "info", "ring-half"),
+        "steady": Badge("Steady", "good", "disc"),
+        "unknown": Badge("Too few checks", "plain", "ring"),
+    },
     "record": {
         "void": Badge("Void", "plain", "strike"),
         "corrected": Badge("Corrected", "plain", "pen"),

@@ -1,0 +1,260 @@
+"""How far a probe is off from check to check, where that leads, and when it may leave its tolerance."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from itertools import pairwise
+from math import ceil
+
+from reportlab.graphics.shapes import Drawing, Group
+
+from shared.charts.axes import MONTHS, Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
+from shared.charts.legend import Entry, place, rows_of
+from shared.charts.marks import box, disc, line, path, shape, sheet, width_of, word
+from shared.charts.palette import BAD, BAND, BOLD_LINE, GRID, HATCH, INK, LINE, MARK, PAPER, QUIET, SMALL, THIN
+
+_AXIS, _NARROW, _TOP = 20.0, 480.0, 38.0
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A check: its time, the error that it found and the expanded uncertainty of that, °C; `used` for the trend or not."""
+
+    at: datetime
+    error: float
+    expanded: float
+    used: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """One time of the forecast: where the error of the next check is expected, and within which bounds, °C."""
+
+    at: datetime
+    centre: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Something that changed the probe's error: an adjustment, a jump."""
+
+    at: datetime
+    label: str
+
+
+def drift_picture(
+    found: Sequence[Found],
+    trend: Sequence[tuple[datetime, float]] = (),
+    course: Sequence[Course] = (),
+    turns: Sequence[Turn] = (),
+    *,
+    tolerance: float,
+    start: datetime,
+    now: datetime,
+    end: datetime,
+    zone: tzinfo,
+    leaves: datetime | None = None,
+    unit: str = "C",
+    width: float = 720,
+    height: float = 320,
+) -> Drawing:
+    """Draw the errors of a probe, their trend to `now` and its forecast to `end`.
+
+    Args:
+        found, trend, course, turns: what to show, in any order; what lies outside the period is left out. `trend` is
+            the error with the scatter of the checks averaged out, °C; `course` goes on from the last check.
+        tolerance: half-width, °C.
+        start, now, end: aware times, in this order; the axis is labelled on the clock of `zone`.
+        leaves: when the error may leave the tolerance; None where that is not foreseen in the period.
+        unit: "C" or "F", for display only.
+        width, height: points; under 480 wide the labels get fewer. The picture grows where its key needs more room.
+
+    Raises:
+        ValueError: for a tolerance that is not above zero, times without a zone or in the wrong order, an unknown unit.
+    """
+    if tolerance <= 0:
+        raise ValueError("A tolerance has to be above zero.")
+    ticks = time_ticks(start, end, zone, max(3, int((width - 60) / 88)))
+    if not start <= now <= end:
+        raise ValueError("The present has to lie between the start and the end of the picture.")
+    found = sorted((f for f in found if start <= f.at <= end), key=lambda f: f.at)
+    trend = sorted((at, error) for at, error in trend if start <= at <= end)
+    course = sorted((c for c in course if start <= c.at <= end), key=lambda c: c.at)
+    turns = sorted((t for t in turns if start <= t.at <= end), key=lambda t: t.at)
+    leaves = leaves if leaves and now <= leaves <= end else None
+    scale = unit_of(unit)
+    key = rows_of(_key(found, trend, course, turns, leaves, zone), width - 16, SMALL)
+    foot = len(key) * 16 + 8
+    height = max(height, foot + _AXIS + 190)
+    drawing = sheet(width, height)
+    reach = scale.difference(_reach(found, course, tolerance))
+    errors = nice_ticks(-reach, reach, 6)
+    left = 12 + max(width_of(_signed(t, errors), SMALL) for t in errors)
+    across = Scale(start.timestamp(), end.timestamp(), left, width - 12)
+    up = Scale(-reach, reach, foot + _AXIS, height - _TOP)
+    _field(drawing, across, up, errors, scale, tolerance)
+    _ahead(drawing, across, up, course, scale)
+    _lines(drawing, across, up, errors, scale, tolerance)
+    _trend(drawing, across, up, trend, course, scale)
+    _time_axis(drawing, across, ticks, foot)
+    _turns(drawing, across, up, turns)
+    _now(drawing, across, up, now, brief=width < _NARROW)
+    for one in found:
+        _check(drawing, across, up, one, scale)
+    if leaves:
+        _leaving(drawing, across, up, leaves)
+    if not found:
+        drawing.add(word((across.start + across.end) / 2, up(0) + 7, "No checks yet", anchor="middle", colour=QUIET))
+    place(drawing, key, 8, foot - 12, SMALL)
+    return drawing
+
+
+def _reach(found: Sequence[Found], course: Sequence[Course], tolerance: float) -> float:
+    """How far the axis goes to either side, °C: far enough for what is shown, but never past two and a half tolerances."""
+    furthest = [abs(f.error) + f.expanded for f in found] + [max(abs(c.low), abs(c.high)) for c in course]
+    return min(max(tolerance * 1.4, max(furthest, default=0.0) * 1.08), tolerance * 2.5)
+
+
+def _signed(tick: float, ticks: list[float]) -> str:
+    text = number(tick, digits_of(ticks))
+    return f"+{text}" if tick > 0 else text
+
+
+def _field(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: float) -> None:
+    low, high = up(-scale.difference(tolerance)), up(scale.difference(tolerance))
+    drawing.add(box(across.start, low, across.end - across.start, high - low, fill=BAND, edge=None))
+    for tick in ticks:
+        drawing.add(line(across.start, up(tick), across.end, up(tick), colour=GRID, weight=THIN))
+        drawing.add(word(across.start - 5, up(tick) - 3.3, _signed(tick, ticks), size=SMALL, anchor="end"))
+
+
+def _ahead(drawing, across: Scale, up: Scale, course: Sequence[Course], scale: Unit) -> None:
+    """The forecast as hatching between its bounds, so that it is told without colour."""
+    for bound in ("low", "high"):
+        places = [(across(c.at.timestamp()), up.clip(scale.difference(getattr(c, bound)))) for c in course]
+        if len(places) > 1:
+            drawing.add(path(places, colour=QUIET, weight=THIN))
+    for here, there in pairwise(course):
+        for x in _rungs(across(here.at.timestamp()), across(there.at.timestamp())):
+            share = (x - across(here.at.timestamp())) / (across(there.at.timestamp()) - across(here.at.timestamp()))
+            low, high = (
+                up.clip(scale.difference(a + share * (b - a)))
+                for a, b in ((here.low, there.low), (here.high, there.high))
+            )
+            drawing.add(line(x, low, x, high, colour=HATCH, weight=THIN))
+
+
+def _rungs(start: float, end: float, gap: float = 4.0) -> list[float]:
+    """Places of upright hatching, the same from strip to strip."""
+    return [n * gap for n in range(ceil(start / gap), ceil(end / gap))]
+
+
+def _lines(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: float) -> None:
+    drawing.add(line(across.start, up(0), across.end, up(0), weight=LINE))
+    for side in (-1, 1):
+        y = up(side * scale.difference(tolerance))
+        drawing.add(line(across.start, y, across.end, y, colour=QUIET, weight=1.2, dash=(6, 3)))
+    drawing.add(word(8, drawing.height - 14, f"Error of the probe, {scale.sign}", size=SMALL, colour=QUIET))
+    digits = digits_of([scale.difference(tolerance)])
+    said = f"Tolerance ±{number(scale.difference(tolerance), digits)} {scale.sign} (dashed)"
+    drawing.add(word(across.end, drawing.height - 14, said, size=SMALL, anchor="end", colour=QUIET))
+
+
+def _trend(drawing, across: Scale, up: Scale, trend, course: Sequence[Course], scale: Unit) -> None:
+    past = [(across(at.timestamp()), up.clip(scale.difference(error))) for at, error in trend]
+    if len(past) > 1:
+        drawing.add(path(past, colour=MARK, weight=BOLD_LINE))
+    ahead = [(across(c.at.timestamp()), up.clip(scale.difference(c.centre))) for c in course]
+    if len(ahead) > 1:
+        (x1, y1), (x2, y2) = ahead[0], ahead[-1]
+        straight = all(abs(y1 + (x - x1) / (x2 - x1) * (y2 - y1) - y) < 0.5 for x, y in ahead)
+        for (xa, ya), (xb, yb) in [(ahead[0], ahead[-1])] if straight else pairwise(ahead):
+            drawing.add(line(xa, ya, xb, yb, colour=MARK, weight=BOLD_LINE, dash=(6, 3)))
+
+
+def _time_axis(drawing, across: Scale, ticks, foot: float) -> None:
+    base = foot + _AXIS
+    for at, label in ticks:
+        x = across(at.timestamp())
+        drawing.add(line(x, base, x, base - 4, colour=QUIET))
+        half = width_of(label, SMALL) / 2
+        middle = min(max(x, across.start - 8 + half), across.end - half)
+        drawing.add(word(middle, base - 14, label, size=SMALL, anchor="middle"))
+
+
+def _turns(drawing, across: Scale, up: Scale, turns: Sequence[Turn]) -> None:
+    for turn in turns:
+        x = across(turn.at.timestamp())
+        drawing.add(line(x, up.start, x, up.end, colour=INK, weight=0.8, dash=(1.5, 2.5)))
+        drawing.add(_wedge(x, up.end))
+
+
+def _wedge(x: float, top: float):
+    return shape([(x - 4.5, top + 8), (x + 4.5, top + 8), (x, top)], fill=PAPER, edge=INK, weight=1.0)
+
+
+def _now(drawing, across: Scale, up: Scale, now: datetime, *, brief: bool) -> None:
+    x = across(now.timestamp())
+    drawing.add(line(x, up.start, x, up.end, colour=QUIET, weight=LINE))
+    said = "now" if brief else "today"
+    anchor = "end" if x > across.end - 24 else "middle"
+    drawing.add(word(x, up.end + 4, said, size=SMALL, anchor=anchor, colour=QUIET))
+
+
+def _check(drawing, across: Scale, up: Scale, one: Found, scale: Unit) -> None:
+    x, error, spread = across(one.at.timestamp()), scale.difference(one.error), scale.difference(one.expanded)
+    colour = INK if one.used else QUIET
+    low, high = up.clip(error - spread), up.clip(error + spread)
+    if high > low:
+        drawing.add(line(x, low, x, high, colour=colour, weight=LINE))
+    drawing.add(disc(x, up.clip(error), 3.4, fill=MARK if one.used else PAPER, edge=colour))
+
+
+def _leaving(drawing, across: Scale, up: Scale, leaves: datetime) -> None:
+    x = across(leaves.timestamp())
+    drawing.add(line(x, up.start, x, up.end, colour=BAD, weight=1.4, dash=(3, 3)))
+    drawing.add(_cross(x, up.end + 5))
+
+
+def _cross(x: float, y: float):
+    return shape([(x, y - 5), (x + 5, y), (x, y + 5), (x - 5, y)], fill=BAD, edge=BAD)
+
+
+def _key(found, trend, course, turns, leaves: datetime | None, zone: tzinfo) -> list[Entry]:
+    """What the marks in this picture mean; only those that occur in it."""
+    entries = []
+    if any(f.used for f in found):
+        entries.append(Entry("a check, with its uncertainty", 10, lambda x, y: _sign(x + 5, y + 3.4, True)))
+    if not all(f.used for f in found):
+        entries.append(Entry("before the last change", 10, lambda x, y: _sign(x + 5, y + 3.4, False)))
+    if course:
+        entries.append(
+            Entry(
+                "trend, and where it leads", 26, lambda x, y: line(x, y + 3.4, x + 26, y + 3.4, colour=MARK, weight=1.8)
+            )
+        )
+    if course:
+        entries.append(Entry("95 of 100 checks to come fall here", 22, _hatched))
+    entries += [Entry(f"{t.label}, {_day(t.at, zone)}", 10, lambda x, y: _wedge(x + 5, y - 1)) for t in turns]
+    if leaves:
+        said = f"may leave its tolerance, {_day(leaves, zone)} {leaves.astimezone(zone).year}"
+        entries.append(Entry(said, 10, lambda x, y: _cross(x + 5, y + 3.4)))
+    return entries
+
+
+def _hatched(x: float, y: float) -> Group:
+    group = Group()
+    for rung in range(0, 23, 4):
+        group.add(line(x + rung, y - 2, x + rung, y + 9, colour=HATCH, weight=THIN))
+    return group
+
+
+def _sign(x: float, y: float, used: bool):
+    return disc(x, y, 3.4, fill=MARK if used else PAPER, edge=INK if used else QUIET)
+
+
+def _day(at: datetime, zone: tzinfo) -> str:
+    local = at.astimezone(zone)
+    return f"{local.day} {MONTHS[local.month - 1]}"
