@@ -1,56 +1,52 @@
 """From checks to spans: what the readings of a probe are worth, from the checks on either side of them.
 
-A probe's timeline is cut at each conclusive check and at each alteration (an adjustment or a repair). A span is half
-open, (start, end]: a reading at the very time of a failed check lies in the span that the check condemns.
+A probe's timeline is cut at each conclusive check at zero and at each alteration (an adjustment or a repair). A span is
+half open, (start, end]: a reading at the very time of a failed check lies in the span that the check condemns.
+
+Checks away from zero (at boiling, a certificate's) vouch for nothing by themselves. A failed one condemns from the last
+good check away from zero to the next good one, whatever the checks at zero say; see `doubts`.
 
 Source: 9 CFR 417.3(b) and the training for HACCP plans make a failed check reach back to the last good one; how
 simultaneous records are ordered, and that an alteration condemns what nobody checked first, is our own judgement.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
 from enum import StrEnum
-from itertools import groupby
+from itertools import groupby, pairwise
 
-from .vocabulary import Stage, Standing, Verdict
+from .doubts import Doubt, away_from_zero, doubts, parted, unrecorded, utc
+from .marks import Finding, Mark, MarkKind, mark_kind, speaks_for, weigh
+from .vocabulary import Standing
 
-
-class MarkKind(StrEnum):
-    """What happened at one moment of a timeline."""
-
-    GOOD_AS_FOUND = "good_as_found"
-    FAILED_AS_FOUND = "failed_as_found"
-    ALTERATION = "alteration"
-    GOOD_AS_LEFT = "good_as_left"
-    FAILED_AS_LEFT = "failed_as_left"
+__all__ = ["Cause", "Finding", "Mark", "MarkKind", "Span", "cut", "mark_kind", "speaks_for", "weigh"]
 
 
 class Cause(StrEnum):
-    """Why a span is in quarantine. Where both ends condemn it, the cause is what is behind."""
+    """Why a span is in quarantine. Where both ends condemn it, the cause is what is behind.
+
+    What the checks at zero and the alterations condemn has its cause from them, whatever happened away from zero.
+    """
 
     FAILED_AHEAD = "failed_ahead"
     USED_AFTER_FAILURE = "used_after_failure"
     ALTERED_UNCHECKED = "altered_unchecked"
     USED_AFTER_ALTERATION = "used_after_alteration"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mark:
-    """A check or an alteration. `at` is an aware time, `key` names the record, `order` is the order of recording."""
-
-    at: datetime
-    kind: MarkKind
-    key: str
-    order: int = 0
+    FAR_FAILED_AHEAD = "far_failed_ahead"
+    USED_AFTER_FAR_FAILURE = "used_after_far_failure"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
     """(start, end] of a timeline, in UTC; None where it has no beginning or no end.
 
-    `behind` is the check whose error holds at the start, `ahead` the as-found check at the end. `anchor` is the mark
+    `behind` is the check at zero whose error holds at the start, `ahead` the as-found one at the end. `anchor` is the mark
     that began an unbroken run of quarantined spans and `cause` why this one is in it; both None outside quarantine.
+
+    `doubt` is the failed check away from zero, before or after the span, that puts it in doubt, even where its cause is
+    another: whoever bounds the error must take that check in as well. Where it cannot bound it, because the probe was
+    altered between, or failed away from zero on both sides, `behind` is None, as wherever nothing bounds the error.
     """
 
     start: datetime | None
@@ -60,6 +56,7 @@ class Span:
     ahead: str | None
     anchor: str | None
     cause: Cause | None
+    doubt: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,26 +87,6 @@ class _Instant:
         return self.last.kind in (MarkKind.GOOD_AS_FOUND, MarkKind.GOOD_AS_LEFT)
 
 
-def mark_kind(verdict: Verdict, stage: Stage) -> MarkKind | None:
-    """The mark that a check leaves on the timeline of its probe.
-
-    A void check leaves none either; whoever gathers the marks leaves it out.
-
-    Args:
-        verdict: what the check said (no unit).
-        stage: whether it was made before or after an adjustment (no unit).
-
-    Returns:
-        The kind of mark; None for an inconclusive check, which neither vouches nor condemns.
-    """
-    if verdict is Verdict.INCONCLUSIVE:
-        return None
-    good = verdict is Verdict.IN_TOLERANCE
-    if stage is Stage.AS_FOUND:
-        return MarkKind.GOOD_AS_FOUND if good else MarkKind.FAILED_AS_FOUND
-    return MarkKind.GOOD_AS_LEFT if good else MarkKind.FAILED_AS_LEFT
-
-
 def cut(marks: Iterable[Mark]) -> tuple[Span, ...]:
     """The spans of one timeline, in order, without a gap from the beginning of time to its end.
 
@@ -130,17 +107,43 @@ def cut(marks: Iterable[Mark]) -> tuple[Span, ...]:
     for mark in marks:
         if mark.at.utcoffset() is None:
             raise ValueError(f"The time of {mark.key} has no zone; give an aware time.")
-    ordered = sorted(marks, key=_utc)
-    instants = [_instant(at, list(group)) for at, group in groupby(ordered, key=_utc)]
+    return _doubted(_cut_at_zero(marks), doubts(marks), marks)
+
+
+def _cut_at_zero(marks: Sequence[Mark]) -> list[Span]:
+    far = set(away_from_zero(marks))
+    ordered = sorted([*(mark for mark in marks if mark not in far), *unrecorded(marks)], key=utc)
+    instants = [_instant(at, list(group)) for at, group in groupby(ordered, key=utc)]
     spans: list[Span] = []
-    for start, end in zip([None, *instants], [*instants, None], strict=True):
+    for start, end in pairwise([None, *instants, None]):
         spans.append(_span(start, end, spans[-1] if spans else None))
-    return tuple(spans)
+    return spans
 
 
-def _utc(mark: Mark) -> datetime:
-    """Local times would compare by the clock on the wall, which repeats an hour when summer time ends."""
-    return mark.at.astimezone(UTC)
+def _doubted(spans: Sequence[Span], found: Sequence[Doubt], marks: Sequence[Mark]) -> tuple[Span, ...]:
+    """The spans, cut where a doubt begins and ends, and those inside a doubt put in quarantine."""
+    edges = sorted({edge for doubt in found for edge in (doubt.start, doubt.end) if edge is not None})
+    pieces = [piece for span in spans for piece in _pieces(span, edges)]
+    return tuple(_in_doubt(piece, found, marks) for piece in pieces)
+
+
+def _pieces(span: Span, edges: Sequence[datetime]) -> list[Span]:
+    inside = [
+        edge for edge in edges if (span.start is None or span.start < edge) and (span.end is None or edge < span.end)
+    ]
+    return [replace(span, start=start, end=end) for start, end in pairwise([span.start, *inside, span.end])]
+
+
+def _in_doubt(span: Span, found: Sequence[Doubt], marks: Sequence[Mark]) -> Span:
+    doubt = next((doubt for doubt in found if doubt.holds(span.start, span.end)), None)
+    if doubt is None:
+        return span
+    unbounded = doubt.twofold or parted(span.start, span.end, doubt.failed, marks)
+    span = replace(span, doubt=doubt.failed.key, behind=None if unbounded else span.behind)
+    if span.standing is Standing.QUARANTINED:
+        return span
+    cause = Cause.FAR_FAILED_AHEAD if doubt.ahead else Cause.USED_AFTER_FAR_FAILURE
+    return replace(span, standing=Standing.QUARANTINED, anchor=doubt.anchor, cause=cause)
 
 
 def _instant(at: datetime, marks: list[Mark]) -> _Instant:
