@@ -4,18 +4,27 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from compliance.metrology.vocabulary import Stage, Verdict
+from compliance.metrology.doubts import SAME_WORK
+from compliance.metrology.marks import speaks_for
+from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.probes.models import ALTERATIONS, MAKES_CHECK_DUE, EventKind
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A live check: when, what it said; `order` is the order of recording, which breaks ties."""
+    """A live check: when, what it said of which temperature; `order` is the order of recording, which breaks ties."""
 
     at: datetime
     verdict: str
     stage: str
     order: int
+    kind: str = CheckKind.ZERO
+    reference_milli: int = 0
+
+    @property
+    def at_zero(self) -> bool:
+        """Whether it speaks for the zero point; if not, for temperatures away from it."""
+        return speaks_for(CheckKind(self.kind), self.reference_milli / 1000) is CheckKind.ZERO
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +66,28 @@ def next_due(checks: Iterable[Checked], events: Iterable[Happened], every_days: 
     if is_withdrawn(events):
         return Due(None, "withdrawn from use")
     conclusive = [c for c in checks if c.verdict != Verdict.INCONCLUSIVE]
-    last = max(conclusive, key=place, default=None)
-    return min(_reasons(checks, events, last, every_days, since), key=lambda due: due.at)
+    last = max((c for c in conclusive if c.at_zero), key=place, default=None)
+    near = _reasons([c for c in checks if c.at_zero], events, last, every_days, since)
+    away = _away_from_zero([c for c in conclusive if not c.at_zero], last)
+    return min([*near, *away], key=lambda due: due.at)
+
+
+def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due]:
+    """A good check away from zero never moves the date of the next one at zero; a failed one makes a check due at once.
+
+    One made as left tells of an adjustment, which no check at zero has followed yet unless that was part of the same work.
+    """
+    latest = max(checks, key=place, default=None)
+    if latest and latest.verdict == Verdict.OUT_OF_TOLERANCE:
+        where = "boiling check" if latest.kind == CheckKind.BOILING else "certificate away from zero"
+        yield Due(latest.at, f"out of tolerance at its last {where}")
+    for left in (check for check in checks if check.stage == Stage.AS_LEFT):
+        if last is None or (place(left) > place(last) and not _same_work(last, left)):
+            yield Due(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED])
+
+
+def _same_work(last: Checked, left: Checked) -> bool:
+    return last.stage == Stage.AS_LEFT and left.at - last.at <= SAME_WORK
 
 
 def _reasons(checks, events, last: Checked | None, every_days: int, since: datetime) -> Iterator[Due]:

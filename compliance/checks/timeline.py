@@ -2,17 +2,17 @@
 
 from collections.abc import Iterable
 
-from compliance.metrology.bracketing import Mark, MarkKind, cut, mark_kind
+from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
 from compliance.metrology.bracketing import Span as Cut
-from compliance.metrology.vocabulary import Stage, Verdict
+from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.probes.models import ALTERATIONS, Event, Placement, Probe
 
 from .due import Checked, Due, Happened, is_withdrawn, next_due, place
 from .models import BEGINNING, END, Check, ProbeState, Span
 
-CHECKED = ("checked_at", "verdict", "stage", "pk")
+CHECKED = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli")
 # What a span's row says; two rows that agree in these and in their end are the same span.
-TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "anchor")
+TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "anchor")
 
 
 def lock(probe: Probe) -> Probe:
@@ -35,13 +35,18 @@ def recut(probe: Probe) -> None:
 
 
 def _marks(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark]:
-    marks = []
-    for check in checks:
-        kind = mark_kind(Verdict(check.verdict), Stage(check.stage))
-        if kind is not None:
-            marks.append(Mark(at=check.at, kind=kind, key=f"check:{check.order}", order=check.order))
     altered = [e for e in events if e.kind in ALTERATIONS]
-    return marks + [Mark(at=e.at, kind=MarkKind.ALTERATION, key=f"event:{e.order}", order=e.order) for e in altered]
+    return [
+        *weigh(_finding(check) for check in checks),
+        *(Mark(at=e.at, kind=MarkKind.ALTERATION, key=f"event:{e.order}", order=e.order) for e in altered),
+    ]
+
+
+def _finding(check: Checked) -> Finding:
+    return Finding(
+        at=check.at, kind=CheckKind(check.kind), reference=check.reference_milli / 1000, stage=Stage(check.stage),
+        verdict=Verdict(check.verdict), key=f"check:{check.order}", order=check.order,
+    )  # fmt: skip
 
 
 def _row(probe: Probe, span: Cut) -> Span:
@@ -53,6 +58,7 @@ def _row(probe: Probe, span: Cut) -> Span:
         cause=span.cause.value if span.cause else "",
         behind_id=_check_id(span.behind),
         ahead_id=_check_id(span.ahead),
+        doubt_id=_check_id(span.doubt),
         anchor=span.anchor or "",
     )
 
@@ -69,7 +75,7 @@ def _store(probe: Probe, wanted: list[Span]) -> None:
     changed = [span for span in wanted if not _same(span, stored.get(span.ends_at))]
     Span.objects.bulk_create(
         changed, update_conflicts=True, unique_fields=["probe", "ends_at"],
-        update_fields=["starts_at", "standing", "cause", "behind", "ahead", "anchor"],
+        update_fields=["starts_at", "standing", "cause", "behind", "ahead", "doubt", "anchor"],
     )  # fmt: skip
 
 
@@ -79,7 +85,7 @@ def _same(span: Span, stored: Span | None) -> bool:
 
 def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now: Cut) -> None:
     due = _due(probe, checks, events)
-    good = [c for c in checks if c.verdict == Verdict.IN_TOLERANCE]
+    good = [c for c in checks if c.verdict == Verdict.IN_TOLERANCE and c.at_zero]
     last, last_good = (max(found, key=place, default=None) for found in (checks, good))
     state = ProbeState(
         probe=probe,
