@@ -1,0 +1,224 @@
+"""Who knows the form of a probe's drift: the narrowest range that the checks of a quarantined span still leave.
+
+The oracle is told the form (steady; linear; one step at a time unknown; one drop at a time known; wandering, with its
+deviation and memory), estimates the rest from the same checks with the same uncertainties, and gives the range between
+the 2.5 % and the 97.5 % quantile of what the error then was. It comes with more and more knowledge, see `Knowledge`.
+
+Errors at both ends and the hidden part are a Gaussian vector (e1, e2, g): flat priors on e1 and e2 but for steady (equal)
+and wandering ones (the process), g as the standard of the sensor bounds it, then the checks. A step at an unknown time is
+a mixture of before and after, in proportion to the time.
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from scipy.special import ndtr
+
+from compliance.metrology.vocabulary import Outcome
+
+from .probe_lives import BOILING, CAUSES, FAULTS, Array, Form, Lives, error_at
+from .quarantines import OUTCOMES, Quarantined
+
+Z = 1.959964
+DISPLAYED = 0.1**2 / 12  # °C², variance of the rounding of a reading
+EQUAL = 1e8  # per °C², precision that ties two errors together
+
+
+class Knowledge(Enum):
+    """What the oracle knows besides the form and the kind of sensor, both of whose causes are likely alike."""
+
+    FORM = "form"
+    CAUSE = "form and cause"
+    HISTORY = "form, cause and all earlier checks"
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The oracle's range in °C and outcome for each row of a `Quarantined`."""
+
+    low: Array
+    high: Array
+    outcome: np.ndarray
+
+
+def judge(lives: Lives, rows: Quarantined, knowledge: Knowledge) -> Judged:
+    """The range of the true temperature, and whether it tells of the limit."""
+    ends = by_history(lives, rows) if knowledge is Knowledge.HISTORY else at_ends(lives, rows)
+    fault = lives.fault[rows.life]
+    faults = [fault // CAUSES * CAUSES + cause for cause in range(CAUSES)] if knowledge is Knowledge.FORM else [fault]
+    posteriors = [_posterior(lives, rows, ends, each) for each in faults]
+    evidence = np.array([log for _, _, log in posteriors])
+    shares = np.exp(evidence - evidence.max(0))
+    parts = [
+        (share * part, centre, deviation)
+        for (mean, covariance, _), each, share in zip(posteriors, faults, shares / shares.sum(0), strict=True)
+        for part, centre, deviation in _parts(lives, rows, mean, covariance, each)
+    ]
+    return decide(rows, rows.shown - _quantile(parts, 0.975), rows.shown - _quantile(parts, 0.025))
+
+
+def decide(rows: Quarantined, low: Array, high: Array) -> Judged:
+    """By the same comparison as the assessment."""
+    held = np.where(rows.at_most, high <= rows.limit, low >= rows.limit)
+    broken = np.where(rows.at_most, low > rows.limit, high < rows.limit)
+    names = [OUTCOMES.index(Outcome.HELD), OUTCOMES.index(Outcome.BROKEN)]
+    return Judged(low, high, np.select([held, broken], names, OUTCOMES.index(Outcome.UNDECIDED)))
+
+
+Ends = tuple[Array, Array]  # what is found of the errors at both ends (rows × 2) and its covariance (rows × 2 × 2)
+
+
+def at_ends(lives: Lives, rows: Quarantined) -> Ends:
+    """The two checks on either side."""
+    pair = np.stack([rows.start, rows.end], axis=1)
+    found, standard = lives.found[rows.life[:, None], pair], lives.standard[rows.life[:, None], pair]
+    return found, standard[:, :, None] ** 2 * np.eye(2)
+
+
+def by_history(lives: Lives, rows: Quarantined) -> Ends:
+    """All checks up to the end of the span, through the form: a mean, a straight line, or a level before the jump."""
+    if lives.form is Form.WANDER:  # its process is known; older checks add next to nothing to the nearest
+        return at_ends(lives, rows)
+    found, covariance = (each.copy() for each in at_ends(lives, rows))
+    times, values = lives.checked[rows.life], lives.found[rows.life]
+    used = _speaking(lives, rows) / lives.standard[rows.life] ** 2
+    total = used.sum(1)
+    middle, mean = (used * times).sum(1) / total, (used * values).sum(1) / total
+    if lives.form is Form.LINEAR:
+        across = times - middle[:, None]
+        spread = (used * across**2).sum(1)
+        slope = (used * across * values).sum(1) / spread
+        away = np.stack([np.take_along_axis(times, i[:, None], 1)[:, 0] for i in (rows.start, rows.end)], 1)
+        away -= middle[:, None]
+        return mean[:, None] + slope[:, None] * away, _line(total, spread, away)
+    found[:, 0], covariance[:, 0, 0] = mean, 1 / total
+    if lives.form is Form.STEADY:  # both ends say the same once: the second is left out
+        found[:, 1], covariance[:, 1, 1] = mean, 1e6
+    return found, covariance
+
+
+def _speaking(lives: Lives, rows: Quarantined) -> np.ndarray:
+    """Which checks tell of the level or the line: none across a drop, or a step, which lies where a check first failed."""
+    numbers = np.arange(lives.checked.shape[1])
+    if lives.form in (Form.STEADY, Form.LINEAR):
+        return np.asarray(numbers <= rows.end[:, None])
+    until = numbers <= rows.start[:, None]
+    if lives.form is Form.STEP:
+        return until & (~_after_failure(lives, rows)[:, None] | (numbers == rows.start[:, None]))
+    fallen = lives.checked[rows.life] > lives.event[rows.life, None]
+    return until & (fallen == np.take_along_axis(fallen, rows.start[:, None], 1))
+
+
+def _after_failure(lives: Lives, rows: Quarantined) -> np.ndarray:
+    return np.asarray(np.abs(lives.found[rows.life, rows.start]) > lives.tolerance[rows.life] + 1e-9)
+
+
+def _line(total: Array, spread: Array, away: Array) -> Array:
+    """Covariance of a fitted line at two times; a whit more, as a matrix of two rows must be invertible."""
+    return 1 / total[:, None, None] + away[:, :, None] * away[:, None, :] / spread[:, None, None] + 1e-9 * np.eye(2)
+
+
+def _posterior(lives: Lives, rows: Quarantined, ends: Ends, fault: np.ndarray) -> tuple[Array, Array, Array]:
+    """Mean and covariance of (e1, e2, g) with this cause, and the logarithm of how likely the checks then are."""
+    found, covariance = ends
+    hidden = np.array([fault.hidden for fault in FAULTS])[fault]
+    precision = np.zeros((len(rows.at), 3, 3))
+    precision[:, :2, :2] = _prior(lives, rows) + np.linalg.inv(covariance)
+    precision[:, 2, 2] = 3 / hidden**2
+    weighted = np.zeros((len(rows.at), 3))
+    weighted[:, :2] = np.einsum("nij,nj->ni", np.linalg.inv(covariance), found)
+    for end, check in enumerate((rows.start, rows.end)):
+        row, value = _steam(rows, end, fault), lives.boiled[rows.life, check]
+        certain = np.where(lives.boils[rows.life], 1 / BOILING.standard**2, 0.0)
+        precision += certain[:, None, None] * row[:, :, None] * row[:, None, :]
+        weighted += (certain * value)[:, None] * row
+    covariance = np.linalg.inv(precision)
+    mean = np.einsum("nij,nj->ni", covariance, weighted)
+    return mean, covariance, ((weighted * mean).sum(1) - np.linalg.slogdet(precision)[1]) / 2
+
+
+def _steam(rows: Quarantined, end: int, fault: np.ndarray) -> Array:
+    """How the error found at 100 °C follows from (e1, e2, g)."""
+    row = np.zeros((len(rows.at), 3))
+    hundred = np.full(len(rows.at), 100.0)
+    row[:, end] = error_at(np.ones_like(hundred), hundred, fault, np.zeros_like(hundred))
+    row[:, 2] = 100 / 75
+    return row
+
+
+def _jumped_inside(lives: Lives, rows: Quarantined) -> np.ndarray:
+    if lives.form is Form.STEP:
+        return ~_after_failure(lives, rows)
+    event = lives.event[rows.life]
+    known = [lives.checked[rows.life, check] for check in (rows.start, rows.end)]
+    return np.asarray((known[0] < event) & (event <= known[1]))
+
+
+def _prior(lives: Lives, rows: Quarantined) -> Array:
+    """Precision of (e1, e2) before any check."""
+    prior = np.zeros((len(rows.at), 2, 2))
+    tied = EQUAL * np.array([[1, -1], [-1, 1]])
+    if lives.form is Form.STEADY:
+        prior += tied
+    if lives.form in (Form.DROP, Form.STEP):
+        prior += np.where(_jumped_inside(lives, rows), 0.0, 1.0)[:, None, None] * tied
+    if lives.form is Form.WANDER:
+        kept, _ = _bridge(lives, rows)
+        variance = (lives.deviation**2)[rows.life]
+        scale = 1 / (variance * (1 - kept**2))
+        prior += scale[:, None, None] * (np.eye(2) - kept[:, None, None] * np.array([[0, 1], [1, 0]]))
+    return prior
+
+
+def _bridge(lives: Lives, rows: Quarantined) -> tuple[Array, Array]:
+    """Correlation between both ends of a wandering error, and between the reading and each end."""
+    ends = np.stack([lives.checked[rows.life, check] for check in (rows.start, rows.end)], 1)
+    memory = lives.memory[rows.life]
+    return np.exp(-(ends[:, 1] - ends[:, 0]) / memory), np.exp(-np.abs(ends - rows.at[:, None]) / memory[:, None])
+
+
+def _weights(lives: Lives, rows: Quarantined) -> tuple[Array, Array, Array]:
+    """How the error at a reading follows from those at both ends, its variance besides, and how much time has gone."""
+    ends = [lives.checked[rows.life, check] for check in (rows.start, rows.end)]
+    gone = (rows.at - ends[0]) / (ends[1] - ends[0])
+    besides = np.zeros(len(rows.at))
+    if lives.form is Form.WANDER:
+        kept, near = _bridge(lives, rows)
+        weights = (near - kept[:, None] * near[:, ::-1]) / (1 - kept**2)[:, None]
+        besides = (lives.deviation**2)[rows.life] * (1 - (weights * near).sum(1))
+        return weights, besides, gone
+    if lives.form is Form.DROP:
+        gone = (rows.at >= lives.event[rows.life]).astype(float)
+    return np.stack([1 - gone, gone], 1), besides, gone
+
+
+Part = tuple[Array, Array, Array]  # share, mean and deviation of one normal distribution, a row a reading
+
+
+def _parts(lives: Lives, rows: Quarantined, mean: Array, covariance: Array, fault: np.ndarray) -> list[Part]:
+    """The error at the temperature shown, as a mixture of normal distributions."""
+    at, ones = rows.shown, np.ones(len(rows.at))
+    ratio = error_at(ones, at, fault, 0 * ones)
+    weights, besides, gone = _weights(lives, rows)
+
+    def told(pair: Array) -> tuple[Array, Array]:
+        row = np.concatenate([pair * ratio[:, None], at[:, None] / 75], 1)
+        variance = np.einsum("ni,nij,nj->n", row, covariance, row) + besides * ratio**2 + DISPLAYED
+        return (row * mean).sum(1), np.sqrt(variance)
+
+    if lives.form is not Form.STEP:
+        return [(ones, *told(weights))]
+    pairs = (np.tile(pair, (len(ones), 1)) for pair in ([1.0, 0.0], [0.0, 1.0]))
+    return [(share, *told(pair)) for share, pair in zip((1 - gone, gone), pairs, strict=True)]
+
+
+def _quantile(parts: list[Part], wanted: float) -> Array:
+    """Of a mixture of normal distributions, by halving."""
+    low = np.min([mean - 9 * deviation for _, mean, deviation in parts], axis=0)
+    high = np.max([mean + 9 * deviation for _, mean, deviation in parts], axis=0)
+    for _ in range(40):
+        middle = (low + high) / 2
+        below = np.sum([share * ndtr((middle - mean) / deviation) for share, mean, deviation in parts], axis=0)
+        low, high = np.where(below < wanted, middle, low), np.where(below < wanted, high, middle)
+    return np.asarray((low + high) / 2)
