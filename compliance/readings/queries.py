@@ -64,7 +64,7 @@ def _span_over(probe_id, at) -> QuerySet[Span]:
 
 def span_of(reading: Reading) -> Span | None:
     """The span of the probe's timeline that a reading falls in; None while the timeline has not been cut."""
-    return _span_over(reading.probe_id, reading.taken_at).select_related("behind", "ahead").first()
+    return _span_over(reading.probe_id, reading.taken_at).select_related("behind", "ahead", "doubt").first()
 
 
 def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:

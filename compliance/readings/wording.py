@@ -31,16 +31,19 @@ def why_standing(span: Span | None, probe: str, zone: ZoneInfo) -> str:
         return f"{probe} was in tolerance at the check before, {behind}, and at the check after, {ahead}."
     if span.standing == Standing.PENDING:
         return f"{probe} was in tolerance at the check before, {behind}. Its next check proves this reading or puts it in doubt."
-    return _why_quarantined(span, probe, ahead)
+    doubt = f", {when(span.doubt.checked_at, zone)}" if span.doubt else ""
+    return _why_quarantined(span, probe, ahead, doubt)
 
 
-def _why_quarantined(span: Span, probe: str, ahead: str) -> str:
+def _why_quarantined(span: Span, probe: str, ahead: str, doubt: str) -> str:
     rest = "Do not rely on it until somebody decides on it in the case."
     causes = {
         Cause.FAILED_AHEAD: f"{probe} failed its next check, {ahead}.",
         Cause.USED_AFTER_FAILURE: f"{probe} had failed a check and was used before the next good one.",
         Cause.ALTERED_UNCHECKED: f"{probe} was adjusted or repaired later without being checked first.",
         Cause.USED_AFTER_ALTERATION: f"{probe} had been adjusted or repaired and was used before the next good check.",
+        Cause.FAR_FAILED_AHEAD: f"{probe} failed a check away from zero later{doubt}, which its checks at zero cannot see.",
+        Cause.USED_AFTER_FAR_FAILURE: f"{probe} had failed a check away from zero{doubt}. Good checks at zero do not cure that.",
     }
     return f"{causes.get(span.cause, f'The checks of {probe} do not vouch for it.')} {rest}"
 
