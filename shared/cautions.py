@@ -30,6 +30,19 @@ CAUTIONS = {
         "Steam scalds",
         "Boiling water and steam burn at once. Hold the probe with a clip or tongs and keep your hand out of the steam.",
     ),
+    "boiling_pan": Caution(
+        "Keep clear of the pan",
+        "Sleeves fastened, face away, pan handle turned in, lid opened away from you. Keep others away from the stove.",
+    ),
+    "microwave": Caution(
+        "Never in a microwave oven",
+        "Water heated there can be hotter than its boiling point without a bubble, and burst out of the pan at a touch.",
+    ),
+    "not_for_boiling": Caution(
+        "Is it made for 100 °C?",
+        "A glass thermometer is not suited: heat that comes at once can break it. Look whether the maker allows handle, "
+        "cable and display near steam.",
+    ),
     "ice_bath": Caution(
         "Ice bath",
         "Use ice made from drinking water and add no salt. Never serve this ice: discard it when you have finished.",

@@ -16,7 +16,7 @@ from tests.world import World, make_reading
 # What the argument of an address names, by the longest beginning of the address's name; arguments other than `pk` name it
 # themselves.
 BY_ADDRESS = {
-    "account": "person", "area": "area", "case": "case", "certificate_add": "probe", "check": "check",
+    "account": "person", "area": "area", "boiling_check": "probe", "case": "case", "certificate_add": "probe", "check": "check",
     "deviation": "deviation", "event_add": "probe", "event_void": "event", "import": "file",
     "import_preview": "upload", "limit": "limit", "limit_adopt_rule": "rule", "person": "person", "probe": "probe",
     "reading": "reading", "role": "membership", "role_add": "person", "rule": "rule",

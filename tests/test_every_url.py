@@ -18,7 +18,9 @@ OPEN_TO_ALL = {"sign_in"}
 OWN_AFFAIRS = {"sign_in", "sign_out", "account", "account_password"}
 # What a cook may post about a record of the site.
 FOR_COOKS = {"reading_correct", "event_add", "import_preview"} | {
-    f"zero_check_{tap}" for tap in ("start", "point", "about", "insert", "take_out", "read", "take_back", "finish")
+    f"{kind}_check_{tap}"
+    for kind in ("zero", "boiling")
+    for tap in ("start", "air", "point", "about", "insert", "take_out", "read", "take_back", "finish")
 }
 STOP_ASKING = 286  # HTMX's answer to a page that asks again and again
 WRITING = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)

@@ -10,12 +10,14 @@ from django.db import models
 from django.utils import timezone
 
 from compliance.metrology.bath import Preparation
+from compliance.metrology.boiling import BoilingPreparation, Surroundings
 from compliance.probes.models import Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
 from sites.models import Person, Site
 
-from .judging import Typed, judged_certificate, judged_zero, read_typed
+from .judging import Typed, judged_boiling, judged_certificate, judged_zero, read_typed
 from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading
+from .surroundings import keep, unfit_for_boiling
 from .timeline import lock, recut
 
 
@@ -53,6 +55,27 @@ def record_zero(
     )  # fmt: skip
     recut(probe)
     _tell("check.record_zero", by, check)
+    return check
+
+
+@_once
+@action("check.record_boiling")
+def record_boiling(
+    *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, preparation: BoilingPreparation,
+    surroundings: Surroundings, readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None,
+    checked_by: Person | None = None, note: str = "", typed_pressure: tuple[str, str] = ("", ""),
+) -> Check:  # fmt: skip
+    """Record a check in boiling water or steam and judge it; `typed_pressure` is the text and its unit.
+
+    Raises ValidationError, and records nothing, where something cannot be: a pressure at sea level, a probe not made for it.
+    """
+    probe = _begin(probe, key)
+    check = _add_boiling(
+        by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, note,
+        typed_pressure,
+    )  # fmt: skip
+    recut(probe)
+    _tell("check.record_boiling", by, check)
     return check
 
 
@@ -99,6 +122,27 @@ def correct_zero(
     void = _strike(by, check, reason, new)
     recut(probe)
     _tell("check.correct_zero", by, new, reason=void.reason, replaces=check.pk)
+    return new
+
+
+@_once
+@action("check.correct_boiling")
+def correct_boiling(
+    *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
+    preparation: BoilingPreparation, surroundings: Surroundings, readings: Sequence[tuple[int, str, str]],
+    immersion_mm: float | None = None, checked_by: Person | None = None, note: str = "",
+    typed_pressure: tuple[str, str] = ("", ""),
+) -> Check:  # fmt: skip
+    """Record a check at boiling anew in place of one with a mistake. Raises ValidationError as record and void do."""
+    probe = _begin(probe, key)
+    _same_probe(check, probe, Kind.BOILING)
+    new = _add_boiling(
+        by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm,
+        checked_by or check.checked_by, note, typed_pressure,
+    )  # fmt: skip
+    void = _strike(by, check, reason, new)
+    recut(probe)
+    _tell("check.correct_boiling", by, new, reason=void.reason, replaces=check.pk)
     return new
 
 
@@ -169,16 +213,41 @@ def _begin(probe: Probe, key: UUID) -> Probe:
 def _add_zero(
     by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, text
 ) -> Check:  # fmt: skip
-    typed = read_typed(readings)
-    if not typed:
-        raise ValidationError("Type at least one reading of the display before you finish.")
+    typed = _typed(readings)
     check = _add(
         by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.ZERO, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
         **judged_zero(probe, typed, preparation, immersion_mm),
     )  # fmt: skip
+    return _with_readings(by, check, typed)
+
+
+def _add_boiling(
+    by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, text,
+    typed_pressure,
+) -> Check:  # fmt: skip
+    if unfit := unfit_for_boiling(probe):
+        raise ValidationError(unfit)
+    typed = _typed(readings)
+    check = _add(
+        by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
+        note=text.strip(), kind=Kind.BOILING, preparation=_kept_preparation(preparation),
+        surroundings=keep(surroundings, *typed_pressure), immersion_mm=immersion_mm,
+        **judged_boiling(probe, typed, preparation, surroundings, immersion_mm),
+    )  # fmt: skip
+    return _with_readings(by, check, typed)
+
+
+def _typed(readings) -> list[Typed]:
+    typed = read_typed(readings)
+    if not typed:
+        raise ValidationError("Type at least one reading of the display before you finish.")
+    return typed
+
+
+def _with_readings(by: Person, check: Check, typed: list[Typed]) -> Check:
     TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])
-    CheckDraft.objects.filter(key=key).delete()
+    CheckDraft.objects.filter(key=check.key).delete()
     return check
 
 
@@ -203,7 +272,7 @@ def _add(by: Person, *, checked_by: Person | None, **fields) -> Check:
     return Check.objects.create(recorded_by=by, checked_by=checked_by or by, **fields)
 
 
-def _kept_preparation(preparation: Preparation) -> dict:
+def _kept_preparation(preparation: Preparation | BoilingPreparation) -> dict:
     return {"kind": preparation.kind.value, "points": sorted(point.value for point in preparation.points)}
 
 

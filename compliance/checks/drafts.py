@@ -1,38 +1,58 @@
 """A check in progress, stored at each tap. Every tap can arrive twice, late, or after the page was left; none does harm."""
 
 from datetime import datetime, timedelta
+from enum import StrEnum
 from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from compliance.metrology.bath import WANTED, BathKind, Point, Preparation
+from compliance.metrology.bath import Preparation
+from compliance.metrology.boiling import BoilingPreparation
 from compliance.metrology.settling import LONGEST_SERIES, SettlingState
 from compliance.probes.models import ALTERATIONS, Event, Probe
 from shared.units import parse
 from sites.models import Person
 
 from . import actions
+from .guidance import GUIDANCE, Guidance
 from .judging import Typed, read_typed, settling_of
-from .models import Check, CheckDraft, Stage, Verdict
+from .models import Check, CheckDraft, Kind, Stage, Verdict
+from .surroundings import read_kept
 
 ABANDONED_AFTER = timedelta(hours=1)
 LONGEST = timedelta(hours=2)
 
 
-def find(person: Person, probe: Probe) -> CheckDraft | None:
-    return CheckDraft.objects.filter(person=person, probe=probe).first()
+def find(person: Person, probe: Probe, kind: str = Kind.ZERO) -> CheckDraft | None:
+    return CheckDraft.objects.filter(person=person, probe=probe, kind=kind).first()
 
 
-def begin(person: Person, probe: Probe, kind: BathKind, stage: Stage, now: datetime) -> CheckDraft:
+def of(person: Person, probe: Probe) -> list[CheckDraft]:
+    """What this person has begun with this probe, of any kind."""
+    return list(CheckDraft.objects.filter(person=person, probe=probe).order_by("pk"))
+
+
+def guidance_of(draft: CheckDraft) -> Guidance:
+    return GUIDANCE[Kind(draft.kind)]
+
+
+def way_of(draft: CheckDraft) -> StrEnum:
+    """How the reference of this check is made."""
+    return guidance_of(draft).way(draft.preparation.get("kind"))
+
+
+def begin(
+    person: Person, probe: Probe, way: StrEnum, stage: Stage, now: datetime, kind: str = Kind.ZERO
+) -> CheckDraft:  # fmt: skip
     """A new draft, or the one that is already there."""
     given = {
         "key": uuid4(),
         "started_at": now,
         "stage": stage,
-        "preparation": {"kind": kind.value, "points": [], "left": []},
+        "preparation": {"kind": way.value, "points": [], "left": []},
     }
-    return CheckDraft.objects.get_or_create(person=person, probe=probe, defaults=given)[0]
+    return CheckDraft.objects.get_or_create(person=person, probe=probe, kind=kind, defaults=given)[0]
 
 
 def drop(person: Person, probe: Probe, key: str) -> None:
@@ -51,7 +71,7 @@ def likely_stage(probe: Probe) -> Stage:
 
 
 @transaction.atomic
-def mark(draft: CheckDraft, point: Point, state: str) -> CheckDraft:
+def mark(draft: CheckDraft, point: StrEnum, state: str) -> CheckDraft:
     """Note a point of the preparation as `done`, `left` (not done) or `open` (taken back)."""
     draft = _hold(draft)
     for name in ("points", "left"):
@@ -64,7 +84,7 @@ def mark(draft: CheckDraft, point: Point, state: str) -> CheckDraft:
 
 @transaction.atomic
 def tell(draft: CheckDraft, **about) -> CheckDraft:
-    """Keep what was said beside the readings: `stage`, `note`, `immersion_mm`."""
+    """Keep what was said beside the readings: `stage`, `note`, `immersion_mm`, `surroundings`."""
     draft = _hold(draft)
     for name, value in about.items():
         setattr(draft, name, value)
@@ -74,7 +94,7 @@ def tell(draft: CheckDraft, **about) -> CheckDraft:
 
 @transaction.atomic
 def insert(draft: CheckDraft, now: datetime) -> CheckDraft:
-    """The probe goes into the ice: timing starts, once."""
+    """The probe goes in: timing starts, once."""
     draft = _hold(draft)
     if draft.inserted_at is None:
         draft.inserted_at = now
@@ -126,24 +146,31 @@ def finish(draft: CheckDraft, by: Person) -> Check:
     """Record the check. Raises ValidationError while there is nothing to record."""
     if draft.inserted_at is None or not draft.readings:
         raise ValidationError("Type at least one reading of the display before you finish.")
-    return actions.record_zero(
-        by=by, key=draft.key, probe=draft.probe, site=draft.probe.site, stage=draft.stage, note=draft.note,
-        checked_at=draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0]),
-        preparation=preparation_of(draft), readings=[tuple(r) for r in draft.readings], immersion_mm=draft.immersion_mm,
-    )  # fmt: skip
+    about = {
+        "by": by, "key": draft.key, "probe": draft.probe, "site": draft.probe.site, "stage": draft.stage, "note": draft.note,
+        "checked_at": draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0]),
+        "readings": [tuple(r) for r in draft.readings], "immersion_mm": draft.immersion_mm,
+        "preparation": preparation_of(draft),
+    }  # fmt: skip
+    if draft.kind == Kind.BOILING:
+        kept = draft.surroundings
+        typed = (kept.get("typed", ""), kept.get("unit", ""))
+        return actions.record_boiling(**about, surroundings=read_kept(kept), typed_pressure=typed)
+    return actions.record_zero(**about)
 
 
 def typed(draft: CheckDraft) -> list[Typed]:
     return read_typed([tuple(reading) for reading in draft.readings])
 
 
-def preparation_of(draft: CheckDraft) -> Preparation:
-    """The bath as it was confirmed; that the probe was left to settle is seen from its readings."""
-    kind = BathKind(draft.preparation.get("kind", BathKind.UNCONFIRMED))
-    points = {Point(point) for point in draft.preparation.get("points", [])} & set(WANTED.get(kind, tuple(Point)))
-    if draft.readings and settling_of(draft.probe, typed(draft)).state is SettlingState.SETTLED:
-        points.add(Point.WAITED)
-    return Preparation(kind=kind, points=frozenset(points))
+def preparation_of(draft: CheckDraft) -> Preparation | BoilingPreparation:
+    """What was confirmed of it; that the probe was left to settle is seen from its readings."""
+    guidance, way = guidance_of(draft), way_of(draft)
+    points = {guidance.point(point) for point in draft.preparation.get("points", [])} & set(guidance.wanted[way])
+    if guidance.waited and draft.readings and settling_of(draft.probe, typed(draft)).state is SettlingState.SETTLED:
+        points.add(guidance.waited)
+    made = BoilingPreparation if draft.kind == Kind.BOILING else Preparation
+    return made(kind=way, points=frozenset(points))
 
 
 def touched_at(draft: CheckDraft) -> datetime:

@@ -7,28 +7,21 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from compliance.metrology.bath import BathKind, Point, Preparation
+from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation
 from compliance.probes.models import EventKind
 from shared.fields import SiteDateTimeField, TemperatureField
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, number, parse, to_milli
 from shared.widgets import TapNumber
 from sites.models import Site
 
-from .guide import KINDS
+from .guidance import Guidance
+from .guidance.boiling import BOILING
+from .guidance.ice import ICE
 from .models import Check, Stage
+from .surroundings_form import Air
 
 STAGES = ((Stage.AS_FOUND, "As found: nothing was done to it"), (Stage.AS_LEFT, "As left: it was adjusted just before"))
 EVENTS = [(kind.value, kind.label.capitalize()) for kind in EventKind]
-POINTS = {
-    Point.CRUSHED: "The ice was crushed fine",
-    Point.POTABLE: "Drinking-water ice, no salt",
-    Point.WETTED: "It was wetted until glassy",
-    Point.DRAINED: "Free water was drained",
-    Point.STEM_CLEANED: "The stem was clean",
-    Point.WELL_FORMED: "A hole was made first",
-    Point.PACKED: "The ice was pressed against the stem",
-    Point.IMMERSED: "It was in deep enough",
-    Point.WAITED: "It was left to settle",
-}
 
 
 def stage_field() -> forms.ChoiceField:
@@ -43,9 +36,9 @@ def reason_field(label="Why") -> forms.CharField:
     return forms.CharField(label=label, max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
 
 
-def depth_field() -> forms.FloatField:
+def depth_field(label: str = ICE.words.depth) -> forms.FloatField:
     return forms.FloatField(
-        label="Depth in the ice in mm", required=False, min_value=0, max_value=1000, help_text="Only if you measured it.",
+        label=label, required=False, min_value=0, max_value=1000, help_text="Only if you measured it.",
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )  # fmt: skip
 
@@ -54,6 +47,10 @@ class FinishForm(forms.Form):
     stage = stage_field()
     immersion_mm = depth_field()
     note = note_field()
+
+    def __init__(self, *args, guidance: Guidance = ICE, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["immersion_mm"].label = guidance.words.depth
 
 
 class VoidForm(forms.Form):
@@ -121,21 +118,33 @@ class CertificateCorrection(CertificateForm):
     reason = reason_field("What was wrong?")
 
 
-class ZeroCorrection(AtSite):
-    """A zero-point check written down again, with the mistake put right."""
+def ways_field(label: str, guidance: Guidance) -> forms.ChoiceField:
+    return forms.ChoiceField(label=label, choices=[(way.value, words) for way, words in guidance.ways.items()])
+
+
+def points_field(guidance: Guidance) -> forms.MultipleChoiceField:
+    return forms.MultipleChoiceField(
+        label="What was done", required=False, choices=[(p.value, words) for p, words in guidance.met.items()],
+        widget=forms.CheckboxSelectMultiple,
+    )  # fmt: skip
+
+
+def readings_field(sample: str) -> forms.CharField:
+    return forms.CharField(
+        label="Readings", widget=forms.Textarea(attrs={"rows": 8, "inputmode": "text"}),
+        help_text=f"One a line: seconds since the probe went in, a space, what the display showed. Such as: {sample}",
+    )  # fmt: skip
+
+
+class Correction(AtSite):
+    """A guided check written down again, with the mistake put right."""
 
     reason = reason_field("What was wrong?")
     checked_at = SiteDateTimeField(label="Checked at")
     stage = stage_field()
-    kind = forms.ChoiceField(label="How the bath was made", choices=[(k.value, words) for k, words in KINDS.items()])
-    points = forms.MultipleChoiceField(
-        label="What was done", required=False, choices=[(p.value, words) for p, words in POINTS.items()],
-        widget=forms.CheckboxSelectMultiple,
-    )  # fmt: skip
-    readings = forms.CharField(
-        label="Readings", widget=forms.Textarea(attrs={"rows": 8, "inputmode": "text"}),
-        help_text="One a line: seconds since the probe went in, a space, what the display showed. Such as: 40 0.3",
-    )  # fmt: skip
+    kind = ways_field("How the bath was made", ICE)
+    points = points_field(ICE)
+    readings = readings_field("40 0.3")
     immersion_mm = depth_field()
     note = note_field()
 
@@ -156,9 +165,42 @@ class ZeroCorrection(AtSite):
                 f"Line {number_} should be seconds, a space and a temperature, such as: 40 0.3"
             ) from None
 
+    def given(self) -> dict:
+        """What the action needs beside who, which and why."""
+        names = ("key", "stage", "checked_at", "readings", "immersion_mm", "note")
+        return {name: self.cleaned_data[name] for name in names} | {"preparation": self.preparation()}
+
+
+class ZeroCorrection(Correction):
     def preparation(self) -> Preparation:
         points = frozenset(Point(p) for p in self.cleaned_data["points"])
         return Preparation(kind=BathKind(self.cleaned_data["kind"]), points=points)
+
+
+class BoilingCorrection(Air, Correction):
+    kind = ways_field("What the probe was held in", BOILING)
+    points = points_field(BOILING)
+    readings = readings_field("40 98.3")
+    immersion_mm = depth_field(BOILING.words.depth)
+
+    field_order = [
+        "key",
+        "reason",
+        "checked_at",
+        "stage",
+        "source",
+        "pressure",
+        "pressure_unit",
+        "altitude",
+        "altitude_unit",
+    ]
+
+    def preparation(self) -> BoilingPreparation:
+        points = frozenset(BoilingPoint(p) for p in self.cleaned_data["points"])
+        return BoilingPreparation(kind=BoilingKind(self.cleaned_data["kind"]), points=points)
+
+    def given(self) -> dict:
+        return super().given() | {"surroundings": self.surroundings(), "typed_pressure": self.typed()}
 
 
 def parse_seconds(text: str) -> float:
@@ -169,7 +211,7 @@ def parse_seconds(text: str) -> float:
     return seconds
 
 
-def zero_initial(check: Check, unit: str) -> dict:
+def guided_initial(check: Check, unit: str) -> dict:
     """A recorded check as its correction starts from it; readings typed in another unit are converted."""
     lines = [f"{t.elapsed_ms / 1000:g} {_retyped(t, unit)}" for t in check.timed_readings.all()]
     return {

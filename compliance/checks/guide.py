@@ -5,80 +5,17 @@ from datetime import datetime
 
 from django.utils.safestring import SafeString
 
-from compliance.metrology.bath import CRITICAL, MISSING, BathKind, Point
 from compliance.metrology.settling import Settling, SettlingState
 from shared.cautions import Caution, caution
 
 from . import drafts
+from .guidance.steps import Guidance, Task, Words
 from .judging import Typed, settling_of
 from .models import CheckDraft
 from .pictures import settling_svg
+from .surroundings import boils_at_milli, boils_in_words
 
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """One step: what to do, how to tell that it is right, and what the button says."""
-
-    point: Point
-    title: str
-    how: str
-    cautions: tuple[str, ...] = ()
-
-
-BATH = {
-    BathKind.PACKED_CRUSHED: (
-        Task(
-            Point.CRUSHED, "Crush the ice fine", "Like coarse salt, pieces of about 1 mm. Fill a clean cup to the top."
-        ),
-        Task(
-            Point.POTABLE,
-            "Drinking-water ice, no salt",
-            "The ice and the cup are clean; nothing was added.",
-            ("ice_bath",),
-        ),
-        Task(Point.WETTED, "Wet it", "Pour in cold drinking water until the ice turns from white to glassy."),
-        Task(Point.DRAINED, "Drain it", "Pour the water off. Free water at the bottom is warmer than the ice."),
-        Task(
-            Point.STEM_CLEANED, "Clean the stem", "Wipe it, then rinse it or let it dry.", ("probe_hygiene", "alcohol")
-        ),
-        Task(Point.WELL_FORMED, "Make a hole", "Push a clean rod down the middle, as deep as the probe will go."),
-    ),
-    BathKind.STIRRED_CUBES: (
-        Task(
-            Point.POTABLE,
-            "Fill a cup",
-            "Ice cubes to the top, cold drinking water to just below, no salt.",
-            ("ice_bath",),
-        ),
-        Task(
-            Point.STEM_CLEANED, "Clean the stem", "Wipe it, then rinse it or let it dry.", ("probe_hygiene", "alcohol")
-        ),
-    ),
-}
-IN_THE_ICE = {
-    BathKind.PACKED_CRUSHED: (
-        Task(Point.PACKED, "Press the ice to the stem", "No gap of air or water."),
-        Task(
-            Point.IMMERSED,
-            "Deep enough",
-            "Tip and 50 mm more in the ice, clear of sides and bottom.",
-        ),
-    ),
-    BathKind.STIRRED_CUBES: (
-        Task(
-            Point.IMMERSED,
-            "Deep enough",
-            "Tip and 50 mm more among the cubes, clear of sides and bottom. Keep stirring.",
-        ),
-    ),
-}
 NEWEST = 3
-KINDS = {
-    BathKind.PACKED_CRUSHED: "Crushed ice, packed",
-    BathKind.STIRRED_CUBES: "Ice cubes in water, stirred all the time",
-    BathKind.UNSTIRRED: "Ice in water, not stirred",
-    BathKind.UNCONFIRMED: "Not known how it was made",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +46,7 @@ class Timing:
     """What the readings say so far."""
 
     settling: Settling
+    sentence: str
     since: str
     value: str
     same_again: str
@@ -132,10 +70,12 @@ class Timing:
 
 @dataclass(frozen=True, slots=True)
 class Guide:
-    """All that the page of a running check shows."""
+    """All that the page of a running check shows. `boils` says where water boils here, for a check at boiling."""
 
     draft: CheckDraft
-    kind: str
+    words: Words
+    way: str
+    boils: str
     steps: tuple[Step, ...]
     current: Step | None
     timing: Timing | None
@@ -156,51 +96,65 @@ class Guide:
 
 
 def guide(draft: CheckDraft, now: datetime) -> Guide:
-    kind = BathKind(draft.preparation.get("kind", BathKind.PACKED_CRUSHED))
-    tasks = BATH[kind] if draft.inserted_at is None else IN_THE_ICE[kind]
-    steps = _steps(draft, tasks)
+    guidance, way = drafts.guidance_of(draft), drafts.way_of(draft)
+    tasks = (guidance.before if draft.inserted_at is None else guidance.inside)[way]
+    steps = _steps(draft, guidance, tasks)
     return Guide(
         draft=draft,
-        kind=KINDS[kind],
+        words=guidance.words,
+        way=guidance.ways[way],
+        boils=boils_in_words(draft),
         steps=steps,
         current=next((step for step in steps if step.state == "current"), None),
         timing=None if draft.inserted_at is None else timing(draft, now),
-        missing=_missing(draft, kind),
+        missing=_missing(draft, guidance),
     )
 
 
-def _steps(draft: CheckDraft, tasks: tuple[Task, ...]) -> tuple[Step, ...]:
+def _steps(draft: CheckDraft, guidance: Guidance, tasks: tuple[Task, ...]) -> tuple[Step, ...]:
     done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
     steps, reached = [], False
     for number, task in enumerate(tasks, start=1):
         state = "done" if task.point in done else "left" if task.point in left else "todo" if reached else "current"
         reached = reached or state == "current"
-        steps.append(Step(task, number, state, MISSING[task.point] if state == "left" else ""))
+        steps.append(Step(task, number, state, guidance.missing[task.point] if state == "left" else ""))
     return tuple(steps)
 
 
-def _missing(draft: CheckDraft, kind: BathKind) -> tuple[str, ...]:
-    """What keeps the bath from standing for 0 °C at all, as things are now."""
+def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
+    """What keeps it from being a reference at all, as things are now."""
     done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
     inside = draft.inserted_at is not None
-    wanted = [p for p in CRITICAL[kind] if p not in done and (p in left or inside)]
-    return tuple(MISSING[point] for point in wanted)
+    wanted = [p for p in guidance.critical[drafts.way_of(draft)] if p not in done and (p in left or inside)]
+    return tuple(guidance.missing[point] for point in wanted)
 
 
 def timing(draft: CheckDraft, now: datetime) -> Timing:
     readings = drafts.typed(draft)
     settling = settling_of(draft.probe, readings)
-    unit = draft.probe.site.unit
     return Timing(
         settling=settling,
+        sentence=_sentence(settling, readings, drafts.guidance_of(draft).words),
         since=clock((now - draft.inserted_at).total_seconds()),
         value=_shown(readings[-1]) if readings else "–",
         same_again=readings[-1].text if readings else "",
         seen=len(readings),
         taken=_taken(readings),
-        picture=settling_svg(draft.probe, readings, unit, value=settling.value, residual=_residual(settling)),
+        picture=settling_svg(
+            draft.probe, readings, draft.probe.site.unit, value=settling.value, residual=_residual(settling),
+            kind=draft.kind, reference_milli=boils_at_milli(draft) or 0,
+        ),
         tone={SettlingState.SETTLED: "good", SettlingState.DRIFTING: "bad"}.get(settling.state, "info"),
-    )
+    )  # fmt: skip
+
+
+def _sentence(settling: Settling, readings: list[Typed], words: Words) -> str:
+    """What went wrong after it had settled is put right in its own way in each medium."""
+    if settling.state is not SettlingState.DRIFTING or len(readings) < 2:
+        return settling.sentence
+    before = next((r for r in reversed(readings) if r.value_milli != readings[-1].value_milli), readings[0])
+    rising = readings[-1].value_milli > before.value_milli
+    return (words.rising_again if rising else words.falling_again) or settling.sentence
 
 
 def _residual(settling: Settling) -> float | None:

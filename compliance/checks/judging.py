@@ -8,6 +8,7 @@ from math import ceil, isfinite
 from django.core.exceptions import ValidationError
 
 from compliance.metrology.bath import Preparation
+from compliance.metrology.boiling import BoilingPreparation, Surroundings, verify_boiling
 from compliance.metrology.conformity import DecisionRule
 from compliance.metrology.settling import Settling, TimedReading, judge_settling
 from compliance.metrology.uncertainty import Budget
@@ -74,6 +75,23 @@ def judged_zero(probe: Probe, readings: Sequence[Typed], preparation: Preparatio
         found = verify_zero([r.timed() for r in readings], preparation, instrument_of(probe), immersion_mm, RULE)
     except ValueError as error:
         raise ValidationError(str(error)) from None
+    return _found(probe, found)
+
+
+def judged_boiling(
+    probe: Probe, readings: Sequence[Typed], preparation: BoilingPreparation, surroundings: Surroundings,
+    immersion_mm: float | None,
+) -> dict:  # fmt: skip
+    """The same of a check at boiling. Raises ValidationError for figures that cannot be, such as a pressure at sea level."""
+    timed, instrument = [r.timed() for r in readings], instrument_of(probe)
+    try:
+        found = verify_boiling(timed, preparation, surroundings, instrument, RULE, immersion_mm=immersion_mm)
+    except ValueError as error:
+        raise ValidationError(str(error)) from None
+    return _found(probe, found)
+
+
+def _found(probe: Probe, found: Verification) -> dict:
     return {
         "reading_milli": _milli(found.settling.value),
         "reference_milli": _milli(found.reference.temperature),

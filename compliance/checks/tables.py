@@ -6,8 +6,9 @@ from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import Unit, difference_from_milli, number
 
-from .models import Stage
+from .models import Kind, Stage
 from .queries import due_word, entered_late, event_entered_late
+from .surroundings import boils_here
 
 LEAD, NUMBER, ACT, SPARE = (
     {"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act", "spare")
@@ -108,7 +109,8 @@ class CheckTable(tables.Table):
 
     def render_kind(self, record):
         left = record.stage == Stage.AS_LEFT
-        return together(record.get_kind_display(), badge("stage", record.stage) if left else "")
+        kind = boils_here(record, self.site.unit) if record.kind == Kind.BOILING else record.get_kind_display()
+        return together(kind, badge("stage", record.stage) if left else "")
 
     def render_remarks(self, record):
         return together(*(badge("record", word) for word in remarks_of(record)))

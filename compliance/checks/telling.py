@@ -1,19 +1,22 @@
 """A recorded check in words and figures for its page: the verdict first, what to do next, the rest one tap away."""
 
+from django.urls import reverse
 from django.utils.html import format_html
 
-from compliance.metrology.bath import WANTED, BathKind
 from compliance.metrology.vocabulary import Verdict
 from shared.templatetags.noughtbook import when
 from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
 
-from .forms import POINTS
-from .guide import KINDS, clock
+from .guidance import GUIDANCE
+from .guidance.ice import ICE
+from .guide import clock
 from .judging import Typed
 from .models import Check, Kind, Stage
 from .pictures import settling_svg
 from .queries import run_of
+from .surroundings import boils_here
+from .surroundings import told as told_air
 from .tables import off_by, remarks_of
 
 SOURCES = {
@@ -22,12 +25,27 @@ SOURCES = {
         "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
         "How closely a bath stands for the ice point: common practice of the trade, and judgement for incomplete baths.",
     ),
+    Kind.BOILING: (
+        "Where water boils under the air's pressure: IAPWS R7-97(2012), equation (31); pressure from altitude: ICAO Doc 7488.",
+        "Uncertainty: JCGM 100:2008 (GUM); where one or two rectangular terms dominate, EA-4/02.",
+        "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
+        "How closely a pan stands for the boiling point: judgement.",
+    ),
     Kind.CERTIFICATE: (
         "Error and uncertainty: as the laboratory states them.",
         "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
     ),
 }
-TITLES = {Kind.ZERO: "Zero check of {}", Kind.CERTIFICATE: "Certificate of {}"}
+AFTERWARDS = {
+    Kind.ZERO: ("Clean the probe before it goes into food.", "Discard the ice: it is not for serving."),
+    Kind.BOILING: (
+        "Let the probe cool in the air, and clean it before it goes into food. The pan stays hot: leave it to cool.",
+        "Whether it may be used is told by its check at zero: this one tells only how far it is off when it is hot.",
+    ),
+    Kind.CERTIFICATE: ("Clean the probe before it goes into food.",),
+}
+OTHER_END = {Kind.ZERO: (Kind.BOILING,), Kind.BOILING: (Kind.ZERO,)}
+TITLES = {Kind.ZERO: "Zero check of {}", Kind.BOILING: "Boiling check of {}", Kind.CERTIFICATE: "Certificate of {}"}
 
 
 def told(check: Check) -> dict:
@@ -42,6 +60,8 @@ def told(check: Check) -> dict:
         "figures": [*check.figures, *(celsius if unit != Unit.CELSIUS else [])],
         "next": None if void else next_steps(check), "facts": _facts(check), "picture": _picture(check),
         "budget": _budget(check), "bath": _bath(check), "taken": _taken(check), "sources": SOURCES[Kind(check.kind)],
+        "picture_caption": f"What the display showed after the probe went in, {GUIDANCE[check.kind].words.inside}."
+        if check.kind in GUIDANCE else "",
     }  # fmt: skip
 
 
@@ -58,21 +78,31 @@ def next_steps(check: Check) -> dict:
     state = getattr(check.probe, "state", None)
     run = run_of(check)
     case = address("case_detail", run.replace(":", "-")) if run else None
-    if state and state.last_check_id != check.pk:
+    if state and state.last_check_id != check.pk and _superseded(check):
         steps = ("What it is worth now is told by its last check: see the probe.",)
         return {"tone": "info", "heading": "This is not its last check", "steps": steps, "case_url": case}
+    again = {"again_url": reverse(GUIDANCE.get(check.kind, ICE).address, args=[check.probe_id])}
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
-        return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case}
+        return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case} | again
     if check.verdict == Verdict.INCONCLUSIVE:
         steps = (
             "This check neither clears the probe nor condemns it.",
             "Put right what is said above and check again.",
         )
-        return {"tone": "caution", "heading": "Check again", "steps": steps, "case_url": None}
-    steps = ["Clean the probe before it goes into food.", "Discard the ice: it is not for serving."]
+        return {"tone": "caution", "heading": "Check again", "steps": steps, "case_url": None} | again
+    steps = list(AFTERWARDS[Kind(check.kind)])
     if check.stage == Stage.AS_LEFT:
         steps.append("It vouches for what is read from now on. It says nothing of what was read before the adjustment.")
-    return {"tone": "good", "heading": "You may use it", "steps": steps, "case_url": case}
+    heading = "It is right at boiling" if check.kind == Kind.BOILING else "You may use it"
+    return {"tone": "good", "heading": heading, "steps": steps, "case_url": case}
+
+
+def _superseded(check: Check) -> bool:
+    """Whether a later check spoke of the same end of the scale; a certificate may speak of either."""
+    later = Check.objects.filter(probe=check.probe_id, void__isnull=True, checked_at__gte=check.checked_at).exclude(
+        pk=check.pk
+    )
+    return later.exclude(kind__in=OTHER_END.get(check.kind, ())).exists()
 
 
 def _after_failure(check: Check) -> tuple[str, ...]:
@@ -88,6 +118,7 @@ def _facts(check: Check) -> list[tuple]:
     unit, zone = check.site.unit, check.site.zone
     facts = [
         ("Off by", off_by(check, unit)),
+        ("Against", boils_here(check, unit) if check.kind == Kind.BOILING else ""),
         ("Allowed", show_spread(check.tolerance_milli, unit, 1)),
         ("Stage", check.get_stage_display()),
         ("Checked", when(check.checked_at, zone)),
@@ -115,7 +146,10 @@ def _picture(check: Check):
     settling = check.budget.get("settling", {})
     value = None if check.reading_milli is None else check.reading_milli / 1000
     residual = settling.get("residual") if value is not None else None
-    return settling_svg(check.probe, readings, check.site.unit, value=value, residual=residual)
+    return settling_svg(
+        check.probe, readings, check.site.unit, value=value, residual=residual, kind=check.kind,
+        reference_milli=check.reference_milli,
+    )  # fmt: skip
 
 
 def _taken(check: Check) -> list[tuple]:
@@ -132,14 +166,23 @@ def _budget(check: Check) -> list[dict]:
     return rows
 
 
+BATH = {Kind.ZERO: ("The bath", "Depth in the ice"), Kind.BOILING: ("The pan", "Depth in the water or steam")}
+
+
 def _bath(check: Check) -> dict | None:
-    if check.kind != Kind.ZERO:
+    """The bath or the pan: how it was made, point by point, and the temperature that it stands for."""
+    if check.kind not in BATH:
         return None
-    kind, done = BathKind(check.preparation["kind"]), set(check.preparation.get("points", []))
+    guidance, done = GUIDANCE[check.kind], set(check.preparation.get("points", []))
+    way = check.preparation["kind"]
+    heading, depth = BATH[Kind(check.kind)]
     return {
-        "kind": KINDS[kind],
-        "points": [(POINTS[point], point.value in done) for point in WANTED.get(kind, ())],
+        "heading": heading,
+        "kind": guidance.ways[way],
+        "points": [(guidance.met[point], point.value in done) for point in guidance.wanted.get(way, ())],
         "why": check.budget.get("bath", {}).get("why", []),
+        "depth_label": depth,
         "depth": check.immersion_mm,
         "reference": show(check.reference_milli, check.site.unit, 2),
+        "air": told_air(check.surroundings, check.site.unit) if check.surroundings else [],
     }

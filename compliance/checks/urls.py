@@ -1,6 +1,19 @@
 from django.urls import path
 
-from .views import checks, events, instruments, probes, zero
+from .guidance import GUIDANCE
+from .models import Kind
+from .views import checks, events, guided, instruments, probes
+
+
+def guided_urls(word: str, kind: str) -> list:
+    """The page of a guided check and its taps, such as probes/1/check/take-out/."""
+    base, name = f"probes/<int:pk>/{word}/", GUIDANCE[kind].address
+    taps = [tap for tap in guided.TAPS if tap != "air" or kind == Kind.BOILING]
+    return [path(base, guided.page, {"kind": kind}, name=name)] + [
+        path(f"{base}{tap.replace('_', '-')}/", getattr(guided, tap), {"kind": kind}, name=f"{name}_{tap}")
+        for tap in taps
+    ]
+
 
 urlpatterns = [
     path("probes/", probes.probe_list, name="probe_list"),
@@ -8,16 +21,8 @@ urlpatterns = [
     path("probes/<int:pk>/edit/", instruments.probe_edit, name="probe_edit"),
     path("probes/<int:pk>/move/", instruments.probe_move, name="probe_move"),
     path("probes/<int:pk>/", probes.probe_detail, name="probe_detail"),
-    path("probes/<int:pk>/check/", zero.zero_check, name="zero_check"),
-    path("probes/<int:pk>/check/start/", zero.zero_check_start, name="zero_check_start"),
-    path("probes/<int:pk>/check/point/", zero.zero_check_point, name="zero_check_point"),
-    path("probes/<int:pk>/check/about/", zero.zero_check_about, name="zero_check_about"),
-    path("probes/<int:pk>/check/insert/", zero.zero_check_insert, name="zero_check_insert"),
-    path("probes/<int:pk>/check/take-out/", zero.zero_check_take_out, name="zero_check_take_out"),
-    path("probes/<int:pk>/check/read/", zero.zero_check_read, name="zero_check_read"),
-    path("probes/<int:pk>/check/take-back/", zero.zero_check_take_back, name="zero_check_take_back"),
-    path("probes/<int:pk>/check/now/", zero.zero_check_now, name="zero_check_now"),
-    path("probes/<int:pk>/check/finish/", zero.zero_check_finish, name="zero_check_finish"),
+    *guided_urls("check", Kind.ZERO),
+    *guided_urls("boiling", Kind.BOILING),
     path("probes/<int:pk>/certificate/", checks.certificate_add, name="certificate_add"),
     path("probes/<int:pk>/event/", events.event_add, name="event_add"),
     path("checks/<int:pk>/", checks.check_detail, name="check_detail"),

@@ -1,4 +1,4 @@
-"""A probe in its ice bath: the reading falling to zero, and how much is still to come."""
+"""A probe in ice or in boiling water: the reading on its way to the reference, and how much is still to come."""
 
 from collections.abc import Sequence
 
@@ -20,10 +20,11 @@ def settling_picture(
     unit: str = "C",
     *,
     tolerance: float | None = None,
+    reference: float = 0.0,
     width: float = 340,
     height: float = 220,
 ) -> Drawing:
-    """Draw timed readings of a probe on its way to the ice point.
+    """Draw timed readings of a probe on its way to its reference, such as the ice point.
 
     Args:
         points: seconds since insertion and the value read, °C; in any order, none to a few hundred.
@@ -32,6 +33,7 @@ def settling_picture(
         residual: half-width of what may still come, °C, or None where nothing can be said yet.
         unit: "C" or "F", for display only.
         tolerance: half-width of the band that is in tolerance, °C, or None.
+        reference: the temperature that the probe should show, °C.
         width, height: size in points.
 
     Raises:
@@ -44,12 +46,12 @@ def settling_picture(
     points, scale = sorted(points), unit_of(unit)
     drawing = sheet(width, height)
     end = _end(points)
-    low, high = _window(points, resolution, settled_value, residual, tolerance)
+    low, high = _window(points, resolution, settled_value, residual, tolerance, reference)
     ticks = nice_ticks(scale.value(low), scale.value(high), 5)
     left = 18 + max(width_of(number(t, digits_of(ticks)), SMALL) for t in ticks)
     across = Scale(0, end, left, width - _RIGHT)
     up = Scale(scale.value(low), scale.value(high), _BOTTOM, height - _TOP)
-    _frame(drawing, across, up, ticks, scale, tolerance)
+    _frame(drawing, across, up, ticks, scale, tolerance, reference)
     if points:
         _to_come(drawing, points[-1], across, up, scale, residual, settled_value)
         _readings(drawing, points, across, up, scale)
@@ -62,14 +64,14 @@ def _end(points: Sequence[Point]) -> float:
     return max(60.0, (points[-1][0] if points else 0) * 1.3)
 
 
-def _window(points, resolution, settled, residual, tolerance) -> tuple[float, float]:
-    """The values shown, °C: the later part of the fall, so that the last tenths near zero can be seen."""
+def _window(points, resolution, settled, residual, tolerance, reference) -> tuple[float, float]:
+    """The values shown, °C: the later part of the way, so that the last tenths near the reference can be seen."""
     recent = [v for t, v in points if t >= points[-1][0] * 0.5] or [20.0]
-    last, spare = (points[-1][1] if points else 0.0), max(resolution * 5, 0.5, (tolerance or 0) * 1.2)
+    last, spare = (points[-1][1] if points else reference), max(resolution * 5, 0.5, (tolerance or 0) * 1.2)
     reach = min(residual or 0.0, 5.0)
-    values = [0.0, *recent, last + reach, last - reach, *([settled] if settled is not None else [])]
+    values = [reference, *recent, last + reach, last - reach, *([settled] if settled is not None else [])]
     low, high = min(values), max(values)
-    return min(low - (high - low) * 0.06, -spare), max(high + (high - low) * 0.06, spare)
+    return min(low - (high - low) * 0.06, reference - spare), max(high + (high - low) * 0.06, reference + spare)
 
 
 def _frame(
@@ -79,10 +81,10 @@ def _frame(
     ticks: list[float],
     scale: Unit,
     tolerance: float | None,
+    reference: float,
 ) -> None:
-    zero = scale.value(0)
     if tolerance:
-        low, high = (up.clip(scale.value(s * tolerance)) for s in (-1, 1))
+        low, high = (up.clip(scale.value(reference + s * tolerance)) for s in (-1, 1))
         drawing.add(box(across.start, low, across.end - across.start, high - low, fill=BAND, edge=None))
     digits = digits_of(ticks)
     for tick in ticks:
@@ -94,10 +96,12 @@ def _frame(
         drawing.add(word(across(at), up.start - 15, label, size=SMALL, anchor=anchor))
     if tolerance:
         for sign in (-1, 1):
-            y = up.clip(scale.value(sign * tolerance))
+            y = up.clip(scale.value(reference + sign * tolerance))
             drawing.add(line(across.start, y, across.end, y, colour=QUIET, dash=(5, 3)))
     drawing.add(line(across.start, up.start, across.end, up.start, colour=QUIET))
-    drawing.add(line(across.start, up(zero), across.end, up(zero), weight=BOLD_LINE))
+    drawing.add(
+        line(across.start, up(scale.value(reference)), across.end, up(scale.value(reference)), weight=BOLD_LINE)
+    )
 
 
 def _to_come(drawing, last: Point, across: Scale, up: Scale, scale: Unit, residual, settled) -> None:
@@ -115,26 +119,26 @@ def _to_come(drawing, last: Point, across: Scale, up: Scale, scale: Unit, residu
 
 def _readings(drawing: Drawing, points: Sequence[Point], across: Scale, up: Scale, scale: Unit) -> None:
     places = [(across(t), up(scale.value(v))) for t, v in points]
-    shown = _cut(places, up.end)
+    shown = _cut(_cut(places, up.end), up.start, -1)
     if len(shown) > 1:
         drawing.add(path(shown, colour=MARK, weight=BOLD_LINE))
     radius = 3.4 if len(points) <= 40 else 2.0
     for x, y in places[:-1]:
-        if y <= up.end:
+        if up.start <= y <= up.end:
             drawing.add(disc(x, y, radius, fill=PAPER, edge=MARK))
     drawing.add(disc(*places[-1], radius + 1.2, fill=MARK, edge=INK))
 
 
-def _cut(places: list[Point], top: float) -> list[Point]:
-    """The line from where it last comes down through the top edge."""
-    above = [i for i, (_, y) in enumerate(places) if y > top]
+def _cut(places: list[Point], edge: float, side: int = 1) -> list[Point]:
+    """The line from where it last comes in through an edge: the upper, or with `side` -1 the lower."""
+    above = [i for i, (_, y) in enumerate(places) if side * y > side * edge]
     if not above:
         return places
     start = above[-1]
     if start + 1 == len(places):
         return []
     (x1, y1), (x2, y2) = places[start], places[start + 1]
-    return [(x1 + (y1 - top) / (y1 - y2) * (x2 - x1), top), *places[start + 1 :]]
+    return [(x1 + (y1 - edge) / (y1 - y2) * (x2 - x1), edge), *places[start + 1 :]]
 
 
 def _words(drawing, points, scale: Unit, resolution, settled, residual) -> None:

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks import drafts
-from compliance.checks.guide import BATH, IN_THE_ICE
+from compliance.checks.guidance.ice import BATH, IN_THE_ICE
 from compliance.checks.models import Check, CheckDraft
 from compliance.metrology.bath import BathKind, Point
 from compliance.probes.models import EventKind

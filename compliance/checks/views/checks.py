@@ -13,8 +13,17 @@ from sites.models import Role
 
 from .. import actions
 from ..access import get_check
-from ..forms import CertificateCorrection, CertificateForm, VoidForm, ZeroCorrection, certificate_initial, zero_initial
+from ..forms import (
+    BoilingCorrection,
+    CertificateCorrection,
+    CertificateForm,
+    VoidForm,
+    ZeroCorrection,
+    certificate_initial,
+    guided_initial,
+)
 from ..models import Kind
+from ..surroundings_form import air_initial
 from ..telling import told
 
 
@@ -58,18 +67,21 @@ def _asked(check, form) -> dict:
 
 
 def _correction(check, data):
-    if check.kind == Kind.ZERO:
-        return ZeroCorrection(data, site=check.site, initial=zero_initial(check, check.site.unit))
-    return CertificateCorrection(data, site=check.site, initial=certificate_initial(check, check.site.unit))
+    site = check.site
+    if check.kind == Kind.CERTIFICATE:
+        return CertificateCorrection(data, site=site, initial=certificate_initial(check, site.unit))
+    initial = guided_initial(check, site.unit)
+    if check.kind == Kind.BOILING:
+        return BoilingCorrection(data, site=site, initial=initial | air_initial(check.surroundings, site))
+    return ZeroCorrection(data, site=site, initial=initial)
 
 
 def _corrected(by, check, form):
     about = {"by": by, "check": check, "reason": form.cleaned_data["reason"], "probe": check.probe, "site": check.site}
     if check.kind == Kind.CERTIFICATE:
         return attempt(form, actions.correct_certificate, **about, **form.figures())
-    names = ("key", "stage", "checked_at", "readings", "immersion_mm", "note")
-    given = {name: form.cleaned_data[name] for name in names}
-    return attempt(form, actions.correct_zero, **about, **given, preparation=form.preparation())
+    act = actions.correct_boiling if check.kind == Kind.BOILING else actions.correct_zero
+    return attempt(form, act, **about, **form.given())
 
 
 def certificate_add(request, pk):

@@ -20,6 +20,7 @@ from ..filters import ProbeFilter
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
 from ..queries import due_word, probes_now_at_sites_of
+from ..surroundings import unfit_for_boiling
 from ..tables import CheckTable, EventTable, PlacementTable, ProbeTable, standing_of
 
 PAGE, FEW = 50, 15
@@ -81,6 +82,7 @@ def probe_detail(request, pk):
         "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR), "placements": PlacementTable(placements[:50]),
         "about": _about(probe), "picture": _picture(probe, history, events, now), "notices": _notices(request, probe, role),
         "actions": _actions(probe, role), "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
+        "outlook_url": address("probe_outlook", pk), "outlook_part_url": address("probe_outlook_part", pk),
     }  # fmt: skip
     return render(request, "checks/probe_detail.html", context)
 
@@ -131,10 +133,10 @@ def _about(probe: Probe) -> list[tuple]:
 
 def _notices(request, probe: Probe, role: int) -> list[dict]:
     notices = []
-    draft = drafts.find(request.user, probe) if role >= Role.COOK else None
-    if draft:
-        notices.append({"tone": "info", "heading": "You have begun a check of this probe", "text": "",
-                        "url": reverse("zero_check", args=[probe.pk]), "link": "Go on with it"})  # fmt: skip
+    for draft in drafts.of(request.user, probe) if role >= Role.COOK else ():
+        page = reverse(drafts.guidance_of(draft).address, args=[probe.pk])
+        notices.append({"tone": "info", "heading": f"You have begun a check of its {draft.get_kind_display()}", "text": "",
+                        "url": page, "link": "Go on with it"})  # fmt: skip
     if probe.withdrawn:
         notices.append({"tone": "caution", "heading": "Withdrawn from use", "text": "Label it and keep it apart. "
                         "When it comes back, record that it was returned to use and check it."})  # fmt: skip
@@ -153,5 +155,7 @@ def _actions(probe: Probe, role: int) -> list[dict]:
         (Role.MANAGER, "probe_move", "Move to another site"),
         (Role.MANAGER, "probe_edit", "Edit"),
     ]
+    if not unfit_for_boiling(probe):
+        offered.insert(0, (Role.COOK, "boiling_check", "Check at boiling"))
     found = [{"url": address(name, probe.pk), "label": label} for needed, name, label in offered if role >= needed]
     return [action for action in found if action["url"]]

@@ -1,0 +1,93 @@
+"""The check at zero, step by step: a bath of melting ice."""
+
+from compliance.metrology.bath import CRITICAL, MISSING, WANTED, BathKind, Point
+
+from .steps import Guidance, Task, Words
+
+BATH = {
+    BathKind.PACKED_CRUSHED: (
+        Task(
+            Point.CRUSHED, "Crush the ice fine", "Like coarse salt, pieces of about 1 mm. Fill a clean cup to the top."
+        ),
+        Task(
+            Point.POTABLE,
+            "Drinking-water ice, no salt",
+            "The ice and the cup are clean; nothing was added.",
+            ("ice_bath",),
+        ),
+        Task(Point.WETTED, "Wet it", "Pour in cold drinking water until the ice turns from white to glassy."),
+        Task(Point.DRAINED, "Drain it", "Pour the water off. Free water at the bottom is warmer than the ice."),
+        Task(
+            Point.STEM_CLEANED, "Clean the stem", "Wipe it, then rinse it or let it dry.", ("probe_hygiene", "alcohol")
+        ),
+        Task(Point.WELL_FORMED, "Make a hole", "Push a clean rod down the middle, as deep as the probe will go."),
+    ),
+    BathKind.STIRRED_CUBES: (
+        Task(
+            Point.POTABLE,
+            "Fill a cup",
+            "Ice cubes to the top, cold drinking water to just below, no salt.",
+            ("ice_bath",),
+        ),
+        Task(
+            Point.STEM_CLEANED, "Clean the stem", "Wipe it, then rinse it or let it dry.", ("probe_hygiene", "alcohol")
+        ),
+    ),
+}
+IN_THE_ICE = {
+    BathKind.PACKED_CRUSHED: (
+        Task(Point.PACKED, "Press the ice to the stem", "No gap of air or water."),
+        Task(
+            Point.IMMERSED,
+            "Deep enough",
+            "Tip and 50 mm more in the ice, clear of sides and bottom.",
+        ),
+    ),
+    BathKind.STIRRED_CUBES: (
+        Task(
+            Point.IMMERSED,
+            "Deep enough",
+            "Tip and 50 mm more among the cubes, clear of sides and bottom. Keep stirring.",
+        ),
+    ),
+}
+KINDS = {
+    BathKind.PACKED_CRUSHED: "Crushed ice, packed",
+    BathKind.STIRRED_CUBES: "Ice cubes in water, stirred all the time",
+    BathKind.UNSTIRRED: "Ice in water, not stirred",
+    BathKind.UNCONFIRMED: "Not known how it was made",
+}
+POINTS = {
+    Point.CRUSHED: "The ice was crushed fine",
+    Point.POTABLE: "Drinking-water ice, no salt",
+    Point.WETTED: "It was wetted until glassy",
+    Point.DRAINED: "Free water was drained",
+    Point.STEM_CLEANED: "The stem was clean",
+    Point.WELL_FORMED: "A hole was made first",
+    Point.PACKED: "The ice was pressed against the stem",
+    Point.IMMERSED: "It was in deep enough",
+    Point.WAITED: "It was left to settle",
+}
+ICE = Guidance(
+    address="zero_check",
+    ways=KINDS,
+    usual=BathKind.PACKED_CRUSHED,
+    before=BATH,
+    inside=IN_THE_ICE,
+    wanted=WANTED,
+    critical=CRITICAL,
+    missing=MISSING,
+    met=POINTS,
+    waited=Point.WAITED,
+    words=Words(
+        title="Zero check of ",
+        inside="in the ice",
+        insert_heading="Now the probe",
+        insert_text="Push it into the middle of the ice, as deep as it will go, and tap at once: the time runs from then.",
+        inside_list="In the ice",
+        depth="Depth in the ice in mm",
+        again_hint="If the ice has melted or the probe is out of it, start again: old readings do not go with a new bath.",
+        trouble="Something went wrong with the bath",
+        trouble_text="Put it right, then time it afresh. The steps of the bath stay ticked; the readings go.",
+    ),
+)

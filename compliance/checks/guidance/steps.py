@@ -1,0 +1,62 @@
+"""What a guided check is made of: its steps, the words of its pages, and which points of its preparation count."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One step: what to do, how to tell that it is right, and what the button says."""
+
+    point: StrEnum
+    title: str
+    how: str
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What the pages of one kind of check say. Where the last two are empty, the measurement's own sentence serves."""
+
+    title: str
+    inside: str
+    insert_heading: str
+    insert_text: str
+    inside_list: str
+    depth: str
+    again_hint: str
+    trouble: str
+    trouble_text: str
+    rising_again: str = ""
+    falling_again: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guidance:
+    """One kind of guided check.
+
+    `ways` are the ways of making its reference and `usual` the first of them; `before` and `inside` the steps of each way
+    before and after the probe goes in; `wanted`, `critical` and `missing` as the measurement has them; `met` the points in
+    the words of a correction; `waited` the point that the readings themselves show.
+    """
+
+    address: str
+    ways: Mapping[StrEnum, str]
+    usual: StrEnum
+    before: Mapping[StrEnum, tuple[Task, ...]]
+    inside: Mapping[StrEnum, tuple[Task, ...]]
+    wanted: Mapping[StrEnum, tuple[StrEnum, ...]]
+    critical: Mapping[StrEnum, tuple[StrEnum, ...]]
+    missing: Mapping[StrEnum, str]
+    met: Mapping[StrEnum, str]
+    waited: StrEnum | None
+    words: Words
+
+    def way(self, value: str | None) -> StrEnum:
+        """The way of this name; the usual one for a name that is none."""
+        return next((way for way in self.before if way == value), self.usual)
+
+    def point(self, value: str | None) -> StrEnum:
+        """Raises ValueError for a point that there is not."""
+        return type(next(iter(self.met)))(value or "")
