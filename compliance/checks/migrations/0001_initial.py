@@ -7,380 +7,150 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+
     initial = True
 
     dependencies = [
-        ("probes", "0001_initial"),
-        ("sites", "0001_initial"),
+        ('probes', '0001_initial'),
+        ('sites', '0001_initial'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name="Check",
+            name='Check',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
-                (
-                    "key",
-                    models.UUIDField(
-                        help_text="Made by the page: sending a form twice records one check.", unique=True
-                    ),
-                ),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("zero", "zero point"),
-                            ("boiling", "boiling point"),
-                            ("certificate", "laboratory certificate"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                (
-                    "stage",
-                    models.CharField(
-                        choices=[("as_found", "as found"), ("as_left", "as left, after adjustment")], max_length=8
-                    ),
-                ),
-                ("checked_at", models.DateTimeField()),
-                (
-                    "preparation",
-                    models.JSONField(default=dict, help_text="The bath or pan: its kind and the points that were met."),
-                ),
-                (
-                    "surroundings",
-                    models.JSONField(
-                        default=dict,
-                        help_text="At boiling: where the air pressure is from, in Pa, and the altitude in m.",
-                    ),
-                ),
-                ("immersion_mm", models.FloatField(blank=True, null=True)),
-                ("laboratory", models.CharField(blank=True, max_length=160)),
-                ("certificate_number", models.CharField(blank=True, max_length=80)),
-                ("note", models.TextField(blank=True)),
-                ("reading_milli", models.IntegerField(null=True, verbose_name="settled reading")),
-                ("reference_milli", models.IntegerField(default=0)),
-                ("error_milli", models.IntegerField(null=True)),
-                ("expanded_milli", models.PositiveIntegerField(null=True, verbose_name="expanded uncertainty")),
-                ("tolerance_milli", models.PositiveIntegerField()),
-                ("decision_rule", models.CharField(max_length=12)),
-                (
-                    "verdict",
-                    models.CharField(
-                        choices=[
-                            ("in_tolerance", "in tolerance"),
-                            ("out_of_tolerance", "out of tolerance"),
-                            ("inconclusive", "inconclusive"),
-                        ],
-                        max_length=16,
-                    ),
-                ),
-                ("budget", models.JSONField(default=dict)),
-                (
-                    "why",
-                    models.JSONField(default=list, help_text="The verdict in plain sentences, the first the shortest."),
-                ),
-                ("figures", models.JSONField(default=list, help_text="The figures in words, for whoever asks.")),
-                (
-                    "checked_by",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
-                    ),
-                ),
-                (
-                    "probe",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="checks", to="probes.probe"
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        db_index=False,
-                        editable=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "site",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="checks", to="sites.site"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
+                ('key', models.UUIDField(help_text='Made by the page: sending a form twice records one check.', unique=True)),
+                ('kind', models.CharField(choices=[('zero', 'zero point'), ('boiling', 'boiling point'), ('certificate', 'laboratory certificate')], max_length=12)),
+                ('stage', models.CharField(choices=[('as_found', 'as found'), ('as_left', 'as left, after adjustment')], max_length=8)),
+                ('checked_at', models.DateTimeField()),
+                ('preparation', models.JSONField(default=dict, help_text='The bath or pan: its kind and the points that were met.')),
+                ('surroundings', models.JSONField(default=dict, help_text='At boiling: where the air pressure is from, in Pa, and the altitude in m.')),
+                ('immersion_mm', models.FloatField(blank=True, null=True)),
+                ('laboratory', models.CharField(blank=True, max_length=160)),
+                ('certificate_number', models.CharField(blank=True, max_length=80)),
+                ('note', models.TextField(blank=True)),
+                ('reading_milli', models.IntegerField(null=True, verbose_name='settled reading')),
+                ('reference_milli', models.IntegerField(default=0)),
+                ('error_milli', models.IntegerField(null=True)),
+                ('expanded_milli', models.PositiveIntegerField(null=True, verbose_name='expanded uncertainty')),
+                ('tolerance_milli', models.PositiveIntegerField()),
+                ('decision_rule', models.CharField(max_length=12)),
+                ('verdict', models.CharField(choices=[('in_tolerance', 'in tolerance'), ('out_of_tolerance', 'out of tolerance'), ('inconclusive', 'inconclusive')], max_length=16)),
+                ('budget', models.JSONField(default=dict)),
+                ('why', models.JSONField(default=list, help_text='The verdict in plain sentences, the first the shortest.')),
+                ('figures', models.JSONField(default=list, help_text='The figures in words, for whoever asks.')),
+                ('checked_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('probe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='probes.probe')),
+                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('site', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='sites.site')),
             ],
             options={
-                "ordering": ["probe", "-checked_at", "-pk"],
+                'ordering': ['probe', '-checked_at', '-pk'],
             },
         ),
         migrations.CreateModel(
-            name="CheckDraft",
+            name='CheckDraft',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("key", models.UUIDField(unique=True)),
-                (
-                    "kind",
-                    models.CharField(
-                        choices=[
-                            ("zero", "zero point"),
-                            ("boiling", "boiling point"),
-                            ("certificate", "laboratory certificate"),
-                        ],
-                        default="zero",
-                        max_length=12,
-                    ),
-                ),
-                ("started_at", models.DateTimeField()),
-                (
-                    "inserted_at",
-                    models.DateTimeField(help_text="When the probe went into the ice or the boiling water.", null=True),
-                ),
-                (
-                    "stage",
-                    models.CharField(
-                        choices=[("as_found", "as found"), ("as_left", "as left, after adjustment")],
-                        default="as_found",
-                        max_length=8,
-                    ),
-                ),
-                ("preparation", models.JSONField(default=dict)),
-                ("surroundings", models.JSONField(default=dict)),
-                ("immersion_mm", models.FloatField(blank=True, null=True)),
-                ("readings", models.JSONField(default=list, help_text="[elapsed in ms, text typed, unit] each.")),
-                ("note", models.TextField(blank=True)),
-                (
-                    "person",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="drafts", to=settings.AUTH_USER_MODEL
-                    ),
-                ),
-                (
-                    "probe",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.CASCADE, related_name="drafts", to="probes.probe"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('key', models.UUIDField(unique=True)),
+                ('kind', models.CharField(choices=[('zero', 'zero point'), ('boiling', 'boiling point'), ('certificate', 'laboratory certificate')], default='zero', max_length=12)),
+                ('started_at', models.DateTimeField()),
+                ('inserted_at', models.DateTimeField(help_text='When the probe went into the ice or the boiling water.', null=True)),
+                ('stage', models.CharField(choices=[('as_found', 'as found'), ('as_left', 'as left, after adjustment')], default='as_found', max_length=8)),
+                ('preparation', models.JSONField(default=dict)),
+                ('surroundings', models.JSONField(default=dict)),
+                ('immersion_mm', models.FloatField(blank=True, null=True)),
+                ('readings', models.JSONField(default=list, help_text='[elapsed in ms, text typed, unit] each.')),
+                ('note', models.TextField(blank=True)),
+                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='drafts', to=settings.AUTH_USER_MODEL)),
+                ('probe', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='drafts', to='probes.probe')),
             ],
         ),
         migrations.CreateModel(
-            name="CheckVoid",
+            name='CheckVoid',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
-                ("reason", models.TextField()),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        db_index=False,
-                        editable=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
-                (
-                    "replacement",
-                    models.OneToOneField(
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="corrects",
-                        to="checks.check",
-                    ),
-                ),
-                (
-                    "voids",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="void", to="checks.check"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
+                ('reason', models.TextField()),
+                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('replacement', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrects', to='checks.check')),
+                ('voids', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='void', to='checks.check')),
             ],
             options={
-                "abstract": False,
+                'abstract': False,
             },
         ),
         migrations.CreateModel(
-            name="ProbeState",
+            name='ProbeState',
             fields=[
-                (
-                    "probe",
-                    models.OneToOneField(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        primary_key=True,
-                        related_name="state",
-                        serialize=False,
-                        to="probes.probe",
-                    ),
-                ),
-                (
-                    "standing",
-                    models.CharField(
-                        choices=[
-                            ("proven", "proven"),
-                            ("pending", "pending"),
-                            ("quarantined", "quarantined"),
-                            ("unproven", "unproven"),
-                        ],
-                        default="unproven",
-                        max_length=12,
-                    ),
-                ),
-                ("last_good_at", models.DateTimeField(null=True)),
-                (
-                    "due_at",
-                    models.DateTimeField(
-                        db_index=True, help_text="When the next check is due; empty while withdrawn.", null=True
-                    ),
-                ),
-                ("due_because", models.CharField(blank=True, max_length=120)),
-                (
-                    "last_check",
-                    models.ForeignKey(
-                        db_index=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="checks.check",
-                    ),
-                ),
-                (
-                    "last_good_check",
-                    models.ForeignKey(
-                        db_index=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="checks.check",
-                    ),
-                ),
+                ('probe', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, primary_key=True, related_name='state', serialize=False, to='probes.probe')),
+                ('standing', models.CharField(choices=[('proven', 'proven'), ('pending', 'pending'), ('quarantined', 'quarantined'), ('unproven', 'unproven')], default='unproven', max_length=12)),
+                ('last_good_at', models.DateTimeField(null=True)),
+                ('due_at', models.DateTimeField(db_index=True, help_text='When the next check is due; empty while withdrawn.', null=True)),
+                ('due_because', models.CharField(blank=True, max_length=120)),
+                ('last_check', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.check')),
+                ('last_good_check', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.check')),
             ],
         ),
         migrations.CreateModel(
-            name="Span",
+            name='Span',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("starts_at", models.DateTimeField()),
-                ("ends_at", models.DateTimeField()),
-                (
-                    "standing",
-                    models.CharField(
-                        choices=[
-                            ("proven", "proven"),
-                            ("pending", "pending"),
-                            ("quarantined", "quarantined"),
-                            ("unproven", "unproven"),
-                        ],
-                        max_length=12,
-                    ),
-                ),
-                ("cause", models.CharField(blank=True, max_length=24)),
-                (
-                    "anchor",
-                    models.CharField(
-                        blank=True, help_text="What began a run in quarantine: check:12 or event:5.", max_length=24
-                    ),
-                ),
-                (
-                    "ahead",
-                    models.ForeignKey(
-                        db_index=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="checks.check",
-                    ),
-                ),
-                (
-                    "behind",
-                    models.ForeignKey(
-                        db_index=False,
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="checks.check",
-                    ),
-                ),
-                (
-                    "doubt",
-                    models.ForeignKey(
-                        db_index=False,
-                        help_text="The failed check away from zero, before or after, that puts it in doubt.",
-                        null=True,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="checks.check",
-                    ),
-                ),
-                (
-                    "probe",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="spans", to="probes.probe"
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('starts_at', models.DateTimeField()),
+                ('ends_at', models.DateTimeField()),
+                ('standing', models.CharField(choices=[('proven', 'proven'), ('pending', 'pending'), ('quarantined', 'quarantined'), ('unproven', 'unproven')], max_length=12)),
+                ('cause', models.CharField(blank=True, max_length=24)),
+                ('anchor', models.CharField(blank=True, help_text='What began a run in quarantine: check:12 or event:5.', max_length=24)),
+                ('ahead', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.check')),
+                ('behind', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.check')),
+                ('doubt', models.ForeignKey(db_index=False, help_text='The failed check away from zero, before or after, that puts it in doubt.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='checks.check')),
+                ('probe', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='spans', to='probes.probe')),
             ],
             options={
-                "ordering": ["probe", "ends_at"],
+                'ordering': ['probe', 'ends_at'],
             },
         ),
         migrations.CreateModel(
-            name="TimedReading",
+            name='TimedReading',
             fields=[
-                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
-                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
-                (
-                    "elapsed_ms",
-                    models.PositiveIntegerField(verbose_name="time since the probe went in, in milliseconds"),
-                ),
-                ("value_milli", models.IntegerField()),
-                ("typed", models.CharField(max_length=20)),
-                ("unit", models.CharField(max_length=1)),
-                (
-                    "check_record",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT, related_name="timed_readings", to="checks.check"
-                    ),
-                ),
-                (
-                    "recorded_by",
-                    models.ForeignKey(
-                        db_index=False,
-                        editable=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to=settings.AUTH_USER_MODEL,
-                    ),
-                ),
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
+                ('elapsed_ms', models.PositiveIntegerField(verbose_name='time since the probe went in, in milliseconds')),
+                ('value_milli', models.IntegerField()),
+                ('typed', models.CharField(max_length=20)),
+                ('unit', models.CharField(max_length=1)),
+                ('check_record', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='timed_readings', to='checks.check')),
+                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
             ],
             options={
-                "ordering": ["check_record", "elapsed_ms", "pk"],
+                'ordering': ['check_record', 'elapsed_ms', 'pk'],
             },
         ),
         migrations.AddIndex(
-            model_name="check",
-            index=models.Index(fields=["probe", "-checked_at"], name="check_of_probe"),
+            model_name='check',
+            index=models.Index(fields=['probe', '-checked_at'], name='check_of_probe'),
         ),
         migrations.AddIndex(
-            model_name="check",
-            index=models.Index(fields=["site", "-checked_at"], name="check_at_site"),
+            model_name='check',
+            index=models.Index(fields=['site', '-checked_at'], name='check_at_site'),
         ),
         migrations.AddConstraint(
-            model_name="checkdraft",
-            constraint=models.UniqueConstraint(fields=("probe", "person", "kind"), name="one_check_in_progress"),
+            model_name='checkdraft',
+            constraint=models.UniqueConstraint(fields=('probe', 'person', 'kind'), name='one_check_in_progress'),
         ),
         migrations.AddIndex(
-            model_name="span",
-            index=models.Index(
-                condition=models.Q(("anchor", ""), _negated=True), fields=["anchor"], name="span_by_anchor"
-            ),
+            model_name='span',
+            index=models.Index(condition=models.Q(('anchor', ''), _negated=True), fields=['anchor'], name='span_by_anchor'),
         ),
         migrations.AddIndex(
-            model_name="span",
-            index=models.Index(fields=["standing", "probe"], name="span_by_standing"),
+            model_name='span',
+            index=models.Index(fields=['standing', 'probe'], name='span_by_standing'),
         ),
         migrations.AddConstraint(
-            model_name="span",
-            constraint=models.UniqueConstraint(fields=("probe", "ends_at"), name="span_by_end"),
+            model_name='span',
+            constraint=models.UniqueConstraint(fields=('probe', 'ends_at'), name='span_by_end'),
         ),
     ]
