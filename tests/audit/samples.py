@@ -77,6 +77,12 @@ def zero(w):
     }  # fmt: skip
 
 
+def boiling(w):
+    return zero(w) | {
+        "preparation": making.ROLLING, "surroundings": making.UPLAND, "readings": making.risen_to("98.4"),
+    }  # fmt: skip
+
+
 def certificate(w):
     return {
         "by": w.manager, "key": uuid.uuid4(), "probe": w.probe, "site": w.site, "stage": "as_found",
@@ -87,9 +93,13 @@ def certificate(w):
 
 SAMPLES |= {
     "check.record_zero": zero,
+    "check.record_boiling": boiling,
     "check.record_certificate": certificate,
     "check.correct_zero": lambda w: zero(w) | {
         "by": w.supervisor, "check": making.good(w.probe, w.cook, days_ago(2)), "reason": "Mistyped."
+    },
+    "check.correct_boiling": lambda w: boiling(w) | {
+        "by": w.supervisor, "check": making.boiling(w.probe, w.cook, days_ago(2)), "reason": "Mistyped."
     },
     "check.correct_certificate": lambda w: certificate(w) | {
         "by": w.supervisor, "check": making.certificate(w.probe, w.manager, days_ago(2)), "reason": "Mistyped."

@@ -5,10 +5,16 @@ from datetime import UTC, datetime, timedelta
 
 from compliance.checks import actions
 from compliance.metrology.bath import BathKind, Point, Preparation
+from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation, PressureSource, Surroundings
 
 START = datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
 GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(Point))
 NO_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset())
+
+ROLLING = BoilingPreparation(kind=BoilingKind.ROLLING, points=frozenset(BoilingPoint))
+QUIET = BoilingPreparation(kind=BoilingKind.QUIET, points=frozenset())
+# Water boils at 98.27 °C under 953 hPa: IAPWS R7-97(2012) eq. (31), computed.
+UPLAND = Surroundings(source=PressureSource.STATION, pressure=95_300.0, altitude=520.0)
 
 
 def day(number: float) -> datetime:
@@ -27,6 +33,20 @@ def zero(probe, by, at, value="0.1", *, stage="as_found", bath=GOOD_BATH, **chan
         "preparation": bath, "readings": settled_at(value), **changes,
     }  # fmt: skip
     return actions.record_zero(**fields)
+
+
+def risen_to(text: str, unit: str = "C") -> list[tuple[int, str, str]]:
+    """A rise that stands still at `text`."""
+    first = "81.0" if unit == "C" else "178.0"
+    return [(5_000, first, unit), *((ms, text, unit) for ms in (30_000, 40_000, 50_000, 60_000, 70_000))]
+
+
+def boiling(probe, by, at, value="98.4", *, stage="as_found", pan=ROLLING, air=UPLAND, **changes):
+    fields = {
+        "by": by, "key": uuid.uuid4(), "probe": probe, "site": probe.site, "stage": stage, "checked_at": at,
+        "preparation": pan, "surroundings": air, "readings": risen_to(value), **changes,
+    }  # fmt: skip
+    return actions.record_boiling(**fields)
 
 
 def good(probe, by, at, **changes):

@@ -7,63 +7,13 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks import drafts
-from compliance.checks.guidance.ice import BATH, IN_THE_ICE
 from compliance.checks.models import Check, CheckDraft
 from compliance.metrology.bath import BathKind, Point
 from compliance.probes.models import EventKind
 from tests.conftest import NOON
 
+from .hands import Hands
 from .making import event, good
-
-HTMX = {"HTTP_HX_REQUEST": "true"}
-
-
-class Hands:
-    """Somebody with a phone: every tap is a post, with or without scripts."""
-
-    def __init__(self, client, probe, clock, scripts):
-        self.client, self.probe, self.clock, self.headers = client, probe, clock, HTMX if scripts else {}
-
-    def look(self, **query):
-        return self.client.get(reverse("zero_check", args=[self.probe.pk]), query)
-
-    def tap(self, name, **data):
-        url = reverse(f"zero_check_{name}", args=[self.probe.pk])
-        return self.client.post(url, data, follow=not self.headers, **self.headers)
-
-    def wait(self, seconds):
-        self.clock.shift(timedelta(seconds=seconds))
-
-    def make_bath(self, kind=BathKind.PACKED_CRUSHED, skip=()):
-        self.tap("start", kind=kind.value)
-        for task in BATH[kind]:
-            self.tap("point", point=task.point.value, state="left" if task.point in skip else "done")
-        return self.tap("insert")
-
-    def in_the_ice(self, kind=BathKind.PACKED_CRUSHED):
-        for task in IN_THE_ICE[kind]:
-            self.tap("point", point=task.point.value, state="done")
-
-    def read(self, value, **data):
-        return self.tap("read", value=value, seen=len(self.draft.readings), **data)
-
-    def settle(self, value):
-        self.wait(10)
-        self.read("9.0")
-        self.wait(25)
-        self.read(value)
-        for _ in range(4):
-            self.wait(10)
-            self.tap("read", same=value, value="", seen=len(self.draft.readings))
-
-    def finish(self, **data):
-        key = str(self.draft.key) if CheckDraft.objects.exists() else data.pop("key")
-        given = {"stage": "as_found", "note": "", "immersion_mm": "", "key": key, **data}
-        return self.client.post(reverse("zero_check_finish", args=[self.probe.pk]), given)
-
-    @property
-    def draft(self):
-        return CheckDraft.objects.get()
 
 
 @pytest.fixture(params=[True, False], ids=["with scripts", "without scripts"])
@@ -74,7 +24,7 @@ def hands(request, as_person, cook, probe, clock):
 def test_a_whole_check_in_two_minutes(hands, cook):
     assert "The probe is in" not in hands.look().content.decode()
     assert "It is off" not in hands.make_bath().content.decode()
-    hands.in_the_ice()
+    hands.inside()
     hands.settle("0.2")
     assert hands.look().context["timing"].settled
     response = hands.finish()
@@ -98,7 +48,7 @@ def test_each_reading_renews_the_sentence_and_the_picture(hands):
 def test_a_cook_at_a_fahrenheit_site_types_fahrenheit(hands):
     type(hands.probe.site).objects.update(unit="F")
     hands.make_bath()
-    hands.in_the_ice()
+    hands.inside()
     hands.settle("32.4")
     hands.finish()
     check = Check.objects.get()
@@ -174,7 +124,7 @@ def test_what_is_no_temperature_is_refused_and_stays_in_the_box(hands, typed, me
 
 def test_a_comma_and_a_true_minus_are_read(hands):
     hands.make_bath()
-    hands.in_the_ice()
+    hands.inside()
     hands.settle("−0,3")
     hands.finish()
     assert Check.objects.get().error_milli == -300
@@ -182,7 +132,7 @@ def test_a_comma_and_a_true_minus_are_read(hands):
 
 def test_a_second_finish_lands_on_the_same_check(hands):
     hands.make_bath()
-    hands.in_the_ice()
+    hands.inside()
     hands.settle("0.0")
     key = str(hands.draft.key)
     first = hands.finish()
@@ -207,7 +157,7 @@ def test_finishing_too_early_is_inconclusive(hands):
 def test_a_point_left_out_that_matters_is_said_and_makes_it_inconclusive(hands):
     hands.make_bath(skip=[Point.WETTED])
     assert "say nothing" not in hands.look().content.decode()
-    hands.in_the_ice()
+    hands.inside()
     hands.settle("0.0")
     assert "The ice was not wetted" in hands.look().content.decode()
     hands.finish()
@@ -223,7 +173,7 @@ def test_a_step_can_be_undone(hands):
 
 def test_cubes_in_water_are_a_bath_of_their_own(hands):
     hands.make_bath(BathKind.STIRRED_CUBES)
-    hands.in_the_ice(BathKind.STIRRED_CUBES)
+    hands.inside(BathKind.STIRRED_CUBES)
     hands.settle("0.1")
     hands.finish()
     check = Check.objects.get()
