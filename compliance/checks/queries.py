@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from compliance.metrology.assessment import Bracket, ErrorAt, allowance_at_75
+from compliance.metrology.assessment import Bracket, ErrorAt
 from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import ALTERATIONS, Event, Probe
 from sites.access import sites_of
@@ -23,6 +23,8 @@ MADE_AT_THE_TIME = {
 }
 EVENT_MADE_AT_THE_TIME = timedelta(hours=24)
 SOON = timedelta(days=2)
+SAME_SITTING = timedelta(hours=2)
+FAR_ENOUGH_MILLI = 20_000  # nearer to each other two checks tell nothing of the line between them; judgement
 
 
 def standing_subquery(at: str = "taken_at") -> Coalesce:
@@ -32,19 +34,47 @@ def standing_subquery(at: str = "taken_at") -> Coalesce:
 
 
 def bracket_of(span: Span) -> Bracket:
-    """The errors at both ends of a span, for an assessment. Load its probe, `behind` and `ahead` with it."""
-    errors = [abs(check.error_milli) + check.expanded_milli for check in (span.behind, span.ahead) if check]
-    return Bracket(
-        start=_error_at(span.behind),
-        end=_error_at(span.ahead),
-        allowance=allowance_at_75(Sensor(span.probe.sensor), max(errors, default=0)),
+    """The errors on both sides of a span, for an assessment. Load its probe, `behind` and `ahead` with it."""
+    return brackets_of([span])[0]
+
+
+def brackets_of(spans: Iterable[Span]) -> list[Bracket]:
+    """The same for many spans, with the boiling checks that belong to the checks around them: three queries at most."""
+    spans = list(spans)
+    beside = companions({check.pk: check for span in spans for check in (span.behind, span.ahead) if check}.values())
+    failed = Check.objects.in_bulk({span.doubt_id for span in spans if span.doubt_id})
+    return [_bracket(span, beside, failed.get(span.doubt_id)) for span in spans]
+
+
+def _bracket(span: Span, beside: dict[int, Check], doubt: Check | None) -> Bracket:
+    """A failed check away from zero speaks for its side in place of whatever good one may belong there."""
+    start, end = _errors_at(span.behind, beside), _errors_at(span.ahead, beside)
+    if doubt and start and doubt.checked_at <= span.starts_at:
+        start = (start[0], _error_at(doubt))
+    elif doubt and end and doubt.checked_at > span.starts_at:
+        end = (end[0], _error_at(doubt))
+    return Bracket(start=start, end=end, sensor=Sensor(span.probe.sensor))
+
+
+def _errors_at(check: Check | None, beside: dict[int, Check]) -> tuple[ErrorAt, ...]:
+    """What a check found, and the boiling check that tells of the same probe at another temperature.
+
+    A probe that failed may have changed since an earlier boiling check: only one of the same sitting tells of it.
+    """
+    if check is None or check.error_milli is None:
+        return ()
+    other, found = beside.get(check.pk), [check]
+    if other and abs(other.reference_milli - check.reference_milli) >= FAR_ENOUGH_MILLI:
+        failed = check.verdict != Verdict.IN_TOLERANCE
+        if not failed or abs(other.checked_at - check.checked_at) <= SAME_SITTING:
+            found.append(other)
+    return tuple(_error_at(each) for each in found)
+
+
+def _error_at(check: Check) -> ErrorAt:
+    return ErrorAt(
+        at=check.checked_at, temperature=check.reference_milli, error=check.error_milli, expanded=check.expanded_milli
     )
-
-
-def _error_at(check: Check | None) -> ErrorAt | None:
-    if check is None:
-        return None
-    return ErrorAt(at=check.checked_at, error=check.error_milli, expanded=check.expanded_milli)
 
 
 def companions(checks: Iterable[Check]) -> dict[int, Check]:

@@ -1,135 +1,217 @@
 """What the readings in a quarantined span could really have been, and whether the limit still held.
 
-Everything is in whole milli-degrees Celsius (mK for differences), so that a database and this module classify every
-reading alike: products and sums of 64-bit integers, `abs` and comparisons, nothing else.
+Everything is in whole milli-degrees Celsius (mK for differences). The error of a probe is what it reads minus the truth,
+and it depends on the true temperature: known where it was checked, and elsewhere within an allowance.
 
-The error of a probe is what it reads minus the truth. Only zero was checked; away from zero the error may differ from
-that at zero by an allowance, which grows in proportion to the distance.
+Outside the checked temperatures the allowance grows in proportion to the distance from the nearest one. Between two of
+them the error lies along a line, but for how far a sensor of its kind can bend away from it (`allowances`).
+
+A reading shows t + e(t) at the truth t. Where t + e(t) grows with t, a limit L can be asked at L alone: the truth was at
+least L whatever the error exactly where the reading is at least L + the greatest error there. That needs no knowledge of
+the truth, is exact in whole numbers, and is a comparison of a reading with a constant, which a database does as well.
 """
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import pairwise
 
+from .allowances import FARTHEST_APART, allowance_at_75, bend
 from .vocabulary import Direction, Outcome, Sensor
 
 _TICK = timedelta(microseconds=1)
 
-# milli-°C: the temperature that an allowance is stated at.
-ALLOWANCE_STATED_AT = 75_000
+# K in mK: the distance that an allowance is stated at.
+STATED_AT = 75_000
 
-# mK at 75 °C that a check at zero does not see. Platinum: IEC 60751, the part of the tolerance in proportion to |t|
-# (class A 0.002, B 0.005). Thermocouples: IEC 60584-1, likewise (class 1 0.004, class 2 0.0075, rounded up).
-# Thermistor and all others: judgement.
-ALLOWANCES: dict[Sensor, int] = {
-    Sensor.PT100_A: 150,
-    Sensor.PT100_B: 375,
-    Sensor.THERMOCOUPLE_K_1: 300,
-    Sensor.THERMOCOUPLE_T_1: 300,
-    Sensor.THERMOCOUPLE_K_2: 563,
-    Sensor.THERMOCOUPLE_T_2: 563,
-    Sensor.THERMISTOR: 200,
-    Sensor.LIQUID_IN_GLASS: 500,
-    Sensor.BIMETAL: 500,
-    Sensor.UNKNOWN: 500,
-}
+# mK, a whole number of times what allowances are stated at, so that the last knot is exact; lines go on straight beyond.
+_FAR = 12 * STATED_AT
 
-# Percent by which an error at zero may have grown, or shrunk, at 75 °C by the fault that is worst for its sensor:
-# the aged resistance of a thermistor (beta equation, 1.62 times) or of a Pt100 (IEC 60751 polynomial, 1.32), the cold
-# junction of a thermocouple (IEC 60584-1 sensitivities: K 0.95, T 0.86). An unknown sensor may be the worst of them.
-GROWTHS: dict[Sensor, int] = {
-    Sensor.THERMISTOR: 62,
-    Sensor.UNKNOWN: 62,
-    Sensor.PT100_A: 32,
-    Sensor.PT100_B: 32,
-    Sensor.THERMOCOUPLE_T_1: 14,
-    Sensor.THERMOCOUPLE_T_2: 14,
-    Sensor.THERMOCOUPLE_K_1: 5,
-    Sensor.THERMOCOUPLE_K_2: 5,
-    Sensor.LIQUID_IN_GLASS: 0,
-    Sensor.BIMETAL: 0,
-}
+# Beyond every reading that can be stored.
+EVER = 2**31
+
+# Eighths of the way between two checked temperatures at which the bounds change direction (see `bend`).
+_CORNERS = (1, 4, 7)
+
+# mK: checked temperatures nearer to each other than this say nothing of how the error goes on beyond them. Judgement.
+_TELLS_A_SLOPE = 20_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ErrorAt:
-    """The error of a probe (mK, reading minus truth) with its expanded uncertainty (mK) at one check."""
+    """The error of a probe (mK, reading minus truth) with its expanded uncertainty (mK) from one check.
+
+    `temperature` is the true temperature that it was checked at, milli-°C; `at` is an aware time.
+    """
 
     at: datetime
+    temperature: int
     error: int
     expanded: int
+
+    @property
+    def low(self) -> int:
+        return self.error - self.expanded
+
+    @property
+    def high(self) -> int:
+        return self.error + self.expanded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bracket:
-    """The checks on either side of a span (None: no check speaks for that side) and the allowance in mK at 75 °C."""
+    """What is known of the error on either side of a span, at one temperature or several; empty: no check speaks for it.
 
-    start: ErrorAt | None
-    end: ErrorAt | None
-    allowance: int
+    The first of each side is the check that ends the span there; its time is that of the side.
+    """
+
+    start: tuple[ErrorAt, ...]
+    end: tuple[ErrorAt, ...]
+    sensor: Sensor
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A bound of the error over the true temperature: straight between `knots` (milli-°C, mK) and on beyond them."""
+
+    knots: tuple[tuple[int, int], ...]
+
+    @property
+    def rising(self) -> bool:
+        """Whether what is shown grows with the truth everywhere, so that a reading tells of one truth only."""
+        return all(b[0] + b[1] > a[0] + a[1] for a, b in pairwise(self.knots))
+
+    def above(self, temperature: int) -> int:
+        """The bound at a true temperature (milli-°C), rounded up to whole mK."""
+        return -self._floor(temperature, -1)
+
+    def below(self, temperature: int) -> int:
+        """The bound at a true temperature (milli-°C), rounded down to whole mK."""
+        return self._floor(temperature, 1)
+
+    def _floor(self, temperature: int, sign: int) -> int:
+        (t0, e0), (t1, e1) = self._piece([t for t, _ in self.knots], temperature)
+        return sign * e0 + (sign * (e1 - e0) * (temperature - t0)) // (t1 - t0)
+
+    def truth_below(self, value: int) -> int:
+        """The truth (milli-°C, rounded down) that shows `value` (milli-°C) with this error."""
+        return self._truth(value, 1)
+
+    def truth_above(self, value: int) -> int:
+        """The truth (milli-°C, rounded up) that shows `value` (milli-°C) with this error."""
+        return -self._truth(value, -1)
+
+    def _truth(self, value: int, sign: int) -> int:
+        (t0, e0), (t1, e1) = self._piece([t + e for t, e in self.knots], value)
+        shown = t1 + e1 - t0 - e0
+        return sign * t0 + (sign * (value - t0 - e0) * (t1 - t0)) // shown
+
+    def _piece(self, starts: list[int], where: int) -> tuple[tuple[int, int], tuple[int, int]]:
+        index = min(max(bisect_right(starts, where), 1), len(starts) - 1)
+        return self.knots[index - 1], self.knots[index]
+
+
+@dataclass(frozen=True, slots=True)
 class ErrorBounds:
-    """Least and greatest error in mK during a span where the probe shows 0 °C, None where nothing bounds it.
+    """Least and greatest error during a span as lines over the true temperature, one of each from either side.
 
-    `allowance` is how far from them the error may be, in mK, where the probe shows 75 °C or -75 °C.
+    Both are empty where nothing bounds the error.
     """
 
-    low: int | None
-    high: int | None
-    allowance: int
+    lows: tuple[Line, ...] = ()
+    highs: tuple[Line, ...] = ()
 
-
-def allowance_at_75(sensor: Sensor, largest_zero_error: int) -> int:
-    """How far the error at 75 °C may differ from that at zero, the only point checked.
-
-    Args:
-        sensor: the kind of sensor, with its accuracy class (no unit).
-        largest_zero_error: the larger of the errors at zero of the bracketing checks, mK, of either sign; with its
-            expanded uncertainty added it is on the safe side.
-
-    Returns:
-        A half-width, mK, rounded up.
-
-    Source: IEC 60751 and IEC 60584-1 (tolerances in proportion to temperature); the thermistor's beta equation;
-        thermistors' 0.2 °C and the 0.5 °C of other sensors are judgement.
-    """
-    return ALLOWANCES[sensor] + _ceil_div(GROWTHS[sensor] * abs(largest_zero_error), 100)
+    def at(self, temperature: int) -> tuple[int, int] | None:
+        """The least and the greatest error (mK, rounded outward) at a true temperature (milli-°C); None: not bounded."""
+        if not self.highs:
+            return None
+        return min(line.below(temperature) for line in self.lows), max(line.above(temperature) for line in self.highs)
 
 
 def bounds(bracket: Bracket) -> ErrorBounds:
-    """The worst case: the error lay between both bracketing errors, each with its expanded uncertainty.
+    """The worst case: at each temperature the error lay between what both sides allow there.
 
-    That covers any drift in one direction, steady or sudden. A side without a check leaves the error unbounded.
-
-    The allowance goes by the true temperature, of which only what the probe shows is known. With E the largest error
-    and a the allowance per degree, |truth| <= (|shown| + E) / (1 - a): the bounds are stated by what is shown.
+    That covers any drift in one direction, steady or sudden. A side without a check leaves the error unbounded, and so
+    does one where the error may change faster than the temperature: such a probe tells nothing.
 
     Args:
-        bracket: the errors at both ends and the allowance, mK.
+        bracket: the errors on both sides, mK, and the kind of sensor.
 
     Returns:
-        The least and the greatest error, mK; both None unless both sides have a check.
+        The bounds as lines over the true temperature.
 
     Raises:
-        ValueError: if an uncertainty is negative, the allowance is not within 0 to 75 000 mK (excluded), or the
-            checks are in the wrong order.
+        ValueError: if an uncertainty is negative, a side gives one temperature twice, or the sides are in the wrong order.
     """
-    start, end = bracket.start, bracket.end
-    ends = [check for check in (start, end) if check is not None]
-    if any(check.expanded < 0 for check in ends):
-        raise ValueError("An uncertainty is a half-width: give it as zero or more, in mK.")
-    if not 0 <= bracket.allowance < ALLOWANCE_STATED_AT:
-        raise ValueError("The allowance is a half-width at 75 °C: give it as 0 or more, and less than 75 000 mK.")
-    allowance = _ceil_div(bracket.allowance * ALLOWANCE_STATED_AT, ALLOWANCE_STATED_AT - bracket.allowance)
-    if start is None or end is None:
-        return ErrorBounds(low=None, high=None, allowance=allowance)
-    if start.at > end.at:
+    sides = bracket.start, bracket.end
+    for side in sides:
+        _check(side)
+    if not all(sides):
+        return ErrorBounds()
+    if bracket.start[0].at > bracket.end[0].at:
         raise ValueError("The check at the start is later than the one at the end: swap them.")
-    low = min(check.error - check.expanded for check in ends)
-    high = max(check.error + check.expanded for check in ends)
-    beyond_shown = _ceil_div(allowance * max(abs(low), abs(high)), ALLOWANCE_STATED_AT)
-    return ErrorBounds(low=low - beyond_shown, high=high + beyond_shown, allowance=allowance)
+    highs = tuple(_highest(side, bracket.sensor) for side in sides)
+    lows = tuple(_mirrored(_highest(_negative(side), bracket.sensor)) for side in sides)
+    return ErrorBounds(lows, highs) if all(line.rising for line in (*lows, *highs)) else ErrorBounds()
+
+
+def _check(side: tuple[ErrorAt, ...]) -> None:
+    if any(point.expanded < 0 for point in side):
+        raise ValueError("An uncertainty is a half-width: give it as zero or more, in mK.")
+    if len({point.temperature for point in side}) < len(side):
+        raise ValueError("The error at one temperature is given twice for one side: give the check that counts.")
+
+
+def _negative(side: tuple[ErrorAt, ...]) -> tuple[ErrorAt, ...]:
+    return tuple(ErrorAt(at=p.at, temperature=p.temperature, error=-p.error, expanded=p.expanded) for p in side)
+
+
+def _mirrored(line: Line) -> Line:
+    return Line(tuple((t, -e) for t, e in line.knots))
+
+
+def _highest(side: tuple[ErrorAt, ...], sensor: Sensor) -> Line:
+    """The greatest error that one side allows."""
+    points = sorted(side, key=lambda point: point.temperature)
+    knots = [(points[0].temperature - _FAR, _far_beyond(points[0], points[1:2], sensor))]
+    for here, there in pairwise(points):
+        knots += [(here.temperature, here.high), *_between(here, there, sensor)]
+    last = points[-1]
+    knots += [(last.temperature, last.high), (last.temperature + _FAR, _far_beyond(last, points[-2:-1], sensor))]
+    return Line(tuple(knots))
+
+
+def _far_beyond(point: ErrorAt, neighbour: list[ErrorAt], sensor: Sensor) -> int:
+    """The allowance grows from the outermost point, as fast as a slope that two points show if that is steeper."""
+    grown = _ceil_div(_allowance(point, sensor) * _FAR, STATED_AT)
+    for other in neighbour:
+        apart = abs(other.temperature - point.temperature)
+        if apart >= _TELLS_A_SLOPE:
+            grown = max(grown, _ceil_div(abs(point.error - other.error) * _FAR, apart))
+    return point.high + grown
+
+
+def _allowance(point: ErrorAt, sensor: Sensor) -> int:
+    return allowance_at_75(sensor, max(abs(point.low), abs(point.high)), point.temperature)
+
+
+def _between(here: ErrorAt, there: ErrorAt, sensor: Sensor) -> list[tuple[int, int]]:
+    """Knots between two checked temperatures: along the line from one to the other, and above it as far as it may bend."""
+    apart = there.temperature - here.temperature
+    if apart > FARTHEST_APART:
+        middle = here.temperature + apart // 2
+        grown = [p.high + _ceil_div(_allowance(p, sensor) * apart, 2 * STATED_AT) for p in (here, there)]
+        return [(middle, max(grown))]
+    if apart < len(_CORNERS) + 5:
+        return []
+    largest = max(abs(e) for point in (here, there) for e in (point.low, point.high))
+    bends = bend(sensor, largest, here.high - there.high, apart)
+    knots = []
+    for eighths, up in zip(_CORNERS, bends, strict=True):
+        temperature = here.temperature + apart * eighths // 8
+        straight = _ceil_div((there.high - here.high) * (temperature - here.temperature), apart)
+        knots.append((temperature, here.high + straight + up))
+    return knots
 
 
 def true_range(value: int, bounds: ErrorBounds) -> tuple[int, int] | None:
@@ -141,71 +223,146 @@ def true_range(value: int, bounds: ErrorBounds) -> tuple[int, int] | None:
 
     Returns:
         The coldest and the hottest that it can have been, milli-°C, rounded outward; None where the error is not
-        bounded. Because of the rounding an end that equals a limit does not tell whether it held: `classify` does.
+        bounded. Because of the rounding an end that equals a limit does not tell whether it was broken: `classify` does.
     """
-    if bounds.low is None or bounds.high is None:
+    if not bounds.highs:
         return None
-    spread = _ceil_div(bounds.allowance * abs(value), ALLOWANCE_STATED_AT)
-    return value - bounds.high - spread, value - bounds.low + spread
+    coldest = min(line.truth_below(value) for line in bounds.highs)
+    return coldest, max(line.truth_above(value) for line in bounds.lows)
 
 
 def likely(value: int, at: datetime, bracket: Bracket) -> int | None:
-    """The likely truth of a reading: the error drifted in a straight line from one check to the other.
+    """The likely truth of a reading: the error drifted in a straight line from one side to the other.
+
+    On each side it lies along the line between the checked temperatures, and stays as it is beyond them. A side that was
+    checked at one temperature only takes the shape of the other, since a shift is more common than a change of shape.
 
     Args:
         value: the reading, milli-°C.
         at: when it was taken (an aware time).
-        bracket: the errors at both ends, mK.
+        bracket: the errors on both sides, mK.
 
     Returns:
-        Milli-°C, the drift rounded half up. With one check only its error is taken as it was; None with none.
+        Milli-°C, the error rounded half up. With one side known only its error is taken as it was; None with none.
 
     Raises:
-        ValueError: if `at` lies outside the two checks.
+        ValueError: if `at` lies outside the two sides.
     """
     start, end = bracket.start, bracket.end
-    if start is None or end is None:
+    if not (start and end):
         known = start or end
-        return value - known.error if known else None
-    if not start.at <= at <= end.at:
+        return value - _round(*_along(value, known)) if known else None
+    first, last = start[0].at, end[0].at
+    if not first <= at <= last:
         raise ValueError("The reading was not taken between the two checks: look up the span that it falls in.")
-    whole, part = (end.at - start.at) // _TICK, (at - start.at) // _TICK
-    if whole == 0:
-        return value - end.error
-    drifted = (2 * (end.error - start.error) * part + whole) // (2 * whole)
-    return value - start.error - drifted
+    (e0, per0), (e1, per1) = _along(value, start, end), _along(value, end, start)
+    whole, part = ((last - first) // _TICK, (at - first) // _TICK) if last > first else (1, 1)
+    return value - _round(e0 * per1 * (whole - part) + e1 * per0 * part, per0 * per1 * whole)
 
 
-def classify(value: int, limit: int, direction: Direction, bounds: ErrorBounds) -> Outcome:
+def _along(value: int, side: tuple[ErrorAt, ...], other: tuple[ErrorAt, ...] = ()) -> tuple[int, int]:
+    """The error of one side at what is shown, as a fraction in mK."""
+    if len(side) == 1 < len(other):
+        (shape, per), (there, per_there) = _along(value, other), _along(side[0].temperature, other)
+        return side[0].error * per * per_there + shape * per_there - there * per, per * per_there
+    points = sorted(side, key=lambda point: point.temperature)
+    value = min(max(value, points[0].temperature), points[-1].temperature)
+    for here, there_point in pairwise(points):
+        if value <= there_point.temperature:
+            apart = there_point.temperature - here.temperature
+            gone = value - here.temperature
+            return here.error * apart + (there_point.error - here.error) * gone, apart
+    return points[-1].error, 1
+
+
+def _round(numerator: int, denominator: int) -> int:
+    return (2 * numerator + denominator) // (2 * denominator)
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """Which readings (milli-°C, both ends included) tell that a limit held, and which that it was broken."""
+
+    held_from: int
+    held_to: int
+    broken_from: int
+    broken_to: int
+
+    def of(self, value: int) -> Outcome:
+        """What a reading (milli-°C) tells."""
+        if self.held_from <= value <= self.held_to:
+            return Outcome.HELD
+        return Outcome.BROKEN if self.broken_from <= value <= self.broken_to else Outcome.UNDECIDED
+
+
+def telling(limit: int | None, direction: Direction, bounds: ErrorBounds, missed: int | None = None) -> Telling:
+    """The readings that tell of a limit whatever the error. A temperature that equals the limit keeps it.
+
+    Args:
+        limit: the temperature that surely keeps the limit, milli-°C; None: none does.
+        direction: which side of it is safe (no unit).
+        bounds: the error during the span, mK.
+        missed: the temperature that must be passed to break it surely, milli-°C, where that is another one (a time that
+            it was held is worth a temperature within limits only); None: the limit.
+
+    Returns:
+        Two ranges of readings; none tells anything where the error is not bounded.
+
+    Raises:
+        ValueError: if `missed` lies on the safe side of `limit`, so that one reading could tell both, or if both are None.
+    """
+    held_from, held_to, broken_from, broken_to = 1, 0, 1, 0
+    at_least, missed = direction is Direction.AT_LEAST, limit if missed is None else missed
+    if missed is None:
+        raise ValueError("Give the limit, or what surely breaks it.")
+    if limit is not None and missed != limit and (missed > limit) is at_least:
+        raise ValueError("What surely breaks a limit cannot be on its safe side: swap the two temperatures.")
+    if limit is not None and (error := bounds.at(limit)):
+        held_from, held_to = (limit + error[1], EVER) if at_least else (-EVER, limit + error[0])
+    if error := bounds.at(missed):
+        broken_from, broken_to = (-EVER, missed + error[0] - 1) if at_least else (missed + error[1] + 1, EVER)
+    return Telling(held_from, held_to, broken_from, broken_to)
+
+
+def classify(
+    value: int, limit: int | None, direction: Direction, bounds: ErrorBounds, missed: int | None = None
+) -> Outcome:
     """Whether a limit held whatever the error, was broken whatever the error, or cannot be told.
-
-    A temperature that equals the limit keeps it. In a database, with 64-bit integers, where low and high are not null:
-
-        coldest = (value - high) * 75000 - allowance * abs(value)
-        hottest = (value - low) * 75000 + allowance * abs(value)
-        at most:  held if hottest <= limit * 75000, broken if coldest > limit * 75000
-        at least: held if coldest >= limit * 75000, broken if hottest < limit * 75000
 
     Args:
         value: the reading, milli-°C.
-        limit: the critical limit, milli-°C.
-        direction: which side of the limit is safe (no unit).
-        bounds: the error during the span, mK.
+        limit, direction, bounds, missed: as for `telling`, milli-°C and mK.
 
     Returns:
         The outcome; undecided where the error is not bounded.
+
+    Raises:
+        ValueError: as `telling`.
     """
-    if bounds.low is None or bounds.high is None:
-        return Outcome.UNDECIDED
-    spread = bounds.allowance * abs(value)
-    coldest = (value - bounds.high) * ALLOWANCE_STATED_AT - spread
-    hottest = (value - bounds.low) * ALLOWANCE_STATED_AT + spread
-    bound = limit * ALLOWANCE_STATED_AT
-    if direction is Direction.AT_MOST:
-        held, broken = hottest <= bound, coldest > bound
-    else:
-        held, broken = coldest >= bound, hottest < bound
-    return Outcome.HELD if held else Outcome.BROKEN if broken else Outcome.UNDECIDED
+    return telling(limit, direction, bounds, missed).of(value)
+
+
+def in_time(outcome: Outcome, since_start_s: int | None, within_s: int | None) -> Outcome:
+    """What is left of an outcome where a temperature must be reached within a time.
+
+    A temperature kept too late does not tell whether it was reached in time, and one not yet kept before the time is up is
+    only on its way.
+
+    Args:
+        outcome: what the temperature alone tells (no unit).
+        since_start_s: the time since cooling or heating began, s; None: not recorded, and nothing changes.
+        within_s: the time allowed, s; None: none is set, and nothing changes.
+
+    Raises:
+        ValueError: if a time is negative.
+    """
+    if since_start_s is None or within_s is None:
+        return outcome
+    if min(since_start_s, within_s) < 0:
+        raise ValueError("A time since the start is 0 s or more.")
+    late, up = since_start_s > within_s, since_start_s >= within_s
+    told = (outcome is Outcome.HELD and not late) or (outcome is Outcome.BROKEN and up)
+    return outcome if told else Outcome.UNDECIDED
 
 
 def _ceil_div(numerator: int, denominator: int) -> int:

@@ -1,48 +1,52 @@
 """What the readings of a case could really have been, classified by the database in one statement.
 
-The comparison is that of `compliance.metrology.assessment.classify`, in the same whole numbers; a property test
-shows that both say the same of every reading.
+What an outcome asks of a reading is a range (`compliance.metrology.assessment.telling`), worked out beforehand for each
+span, limit version and hold time, and given to the statement as rows; the database looks whether a reading lies in it. A
+property test shows that it says of every reading what the pure function says.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django.db import connection
 
 from compliance.checks.models import Span
-from compliance.checks.queries import bracket_of
+from compliance.checks.queries import brackets_of
 from compliance.limits.models import LimitVersion
-from compliance.metrology.assessment import ErrorBounds, bounds
-from compliance.metrology.vocabulary import Direction, Outcome
+from compliance.metrology.assessment import EVER, ErrorBounds, bounds
+from compliance.metrology.vocabulary import Outcome
 from compliance.quarantine.models import Decision
+from compliance.quarantine.outcomes import telling_of, trades_time
 from compliance.readings.models import Reading, ReadingVoid
 
 READING, VOID = Reading._meta.db_table, ReadingVoid._meta.db_table
 DECISION, SPAN = Decision._meta.db_table, Span._meta.db_table
-VERSION = LimitVersion._meta.db_table
 
-# The true temperature lies between `coldest` and `hottest`, both in milli-degrees times 75 000.
+# In place of a time that food was held: whatever it was, and none recorded.
+ANY, NONE = -1, -2
+
+# The outer join keeps a reading whose limit nobody foresaw: it cannot be told.
 _ASSESSED = f"""
-WITH bracket(span_id, low, high, allowance) AS (VALUES {{brackets}}),
-inside AS (
-  SELECT r.id, r.site_id, r.taken_at, v.direction, {{decided}},
-         CAST(v.value_milli AS bigint) * 75000 AS bound,
-         (CAST(r.value_milli AS bigint) - b.high) * 75000 - b.allowance * abs(r.value_milli) AS coldest,
-         (CAST(r.value_milli AS bigint) - b.low) * 75000 + b.allowance * abs(r.value_milli) AS hottest
-  FROM bracket b
-  JOIN {SPAN} s ON s.id = b.span_id
-  JOIN {{readings}} ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-  JOIN {VERSION} v ON v.id = r.limit_version_id
-  {{among}}
-),
+WITH told(span_id, version_id, hold, held_from, held_to, broken_from, broken_to, soonest, latest) AS (VALUES {{told}}),
 assessed AS (
-  SELECT id, site_id, taken_at, decision_id, fate, CASE
-    WHEN direction = '{Direction.AT_MOST}' AND hottest <= bound THEN '{Outcome.HELD}'
-    WHEN direction = '{Direction.AT_MOST}' AND coldest > bound THEN '{Outcome.BROKEN}'
-    WHEN direction = '{Direction.AT_LEAST}' AND coldest >= bound THEN '{Outcome.HELD}'
-    WHEN direction = '{Direction.AT_LEAST}' AND hottest < bound THEN '{Outcome.BROKEN}'
+  SELECT r.id, r.site_id, r.taken_at, {{decided}}, CASE
+    WHEN r.value_milli >= t.held_from AND r.value_milli <= t.held_to
+      AND (r.since_start_s IS NULL OR r.since_start_s <= t.latest) THEN '{Outcome.HELD}'
+    WHEN r.value_milli >= t.broken_from AND r.value_milli <= t.broken_to
+      AND (r.since_start_s IS NULL OR r.since_start_s >= t.soonest) THEN '{Outcome.BROKEN}'
     ELSE '{Outcome.UNDECIDED}' END AS outcome
-  FROM inside
+  FROM {SPAN} s
+  JOIN {{readings}} ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+  LEFT JOIN told t ON t.version_id = r.limit_version_id AND t.span_id = s.id
+    AND (t.hold = {ANY} OR t.hold = coalesce(r.hold_s, {NONE}))
+  {{among}}
 )
+"""
+# The times that food was held at limits where a time is worth a temperature.
+_HOLDS = f"""
+SELECT DISTINCT r.limit_version_id, r.hold_s FROM {SPAN} s JOIN {READING} r
+  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+WHERE s.id IN ({{spans}}) AND r.limit_version_id IN ({{versions}}) AND r.hold_s IS NOT NULL
 """
 _LAST = f"NOT EXISTS (SELECT 1 FROM {DECISION} n WHERE n.replaces_id = d.id)"
 # Each live reading with its last decision, for a page and for deciding.
@@ -50,17 +54,17 @@ EACH = {
     "decided": "d.id AS decision_id, d.fate",
     "readings": f"{READING} r",
     "among": f"LEFT JOIN {DECISION} d ON d.reading_id = r.id AND {_LAST} "
-    f"WHERE NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = r.id)",
+    f"WHERE s.id IN ({{spans}}) AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = r.id)",
 }
 # For counting: all readings as they come, then those that somebody has touched, from their own side.
-ALL = {"decided": "NULL AS decision_id, NULL AS fate", "readings": f"{READING} r", "among": ""}
+ALL = {"decided": "NULL AS decision_id, NULL AS fate", "readings": f"{READING} r", "among": "WHERE s.id IN ({spans})"}
 TOUCHED = {
     "decided": "r.decision_id, r.fate",
     "readings": f"""(SELECT o.*, t.decision_id, t.fate FROM (
       SELECT d.reading_id, d.id AS decision_id, d.fate FROM {DECISION} d WHERE d.probe_id = %s AND {_LAST}
         AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)
       UNION ALL SELECT x.voids_id, NULL, 'void' FROM {VOID} x) t JOIN {READING} o ON o.id = t.reading_id) r""",
-    "among": "",
+    "among": "WHERE s.id IN ({spans})",
 }
 
 
@@ -74,20 +78,61 @@ class Selection:
     undecided: bool | None = None
 
 
-def bounds_of(span: Span) -> ErrorBounds:
-    """Between which errors (milli-kelvin) the probe lay during a span."""
-    return bounds(bracket_of(span))
+def bounds_of(spans: list[Span]) -> list[ErrorBounds]:
+    """Between which errors the probe lay during each of these spans."""
+    return [bounds(bracket) for bracket in brackets_of(spans)]
 
 
-def assessed_sql(spans: list[Span], selection: Selection, among: dict[str, str] = EACH) -> tuple[str, list, str, list]:
-    """The common table expressions with their parameters, and the condition of the selection with its own."""
-    rows, values = [], []
-    for span in spans:
-        error = bounds_of(span)
-        rows.append("(CAST(%s AS bigint), CAST(%s AS bigint), CAST(%s AS bigint), CAST(%s AS bigint))")
-        values += [span.pk, error.low, error.high, error.allowance]
+def told_sql(spans: list[Span], sites: tuple[int, ...]) -> str:
+    """The rows that the statement compares with: of each span, each limit of the sites, and each time held that counts."""
+    versions = list(LimitVersion.objects.filter(limit__site__in=sites).order_by("pk"))
+    holds = _holds(spans, [v.pk for v in versions if trades_time(v)])
+    rows = [
+        row
+        for span, error in zip(spans, bounds_of(spans), strict=True)
+        for version in versions
+        for row in _told(span.pk, version, holds.get(version.pk), error)
+    ]
+    nobody = [(0, 0, ANY, 1, 0, 1, 0, 0, 0)]  # VALUES needs a row
+    return ", ".join(f"({', '.join(f'CAST({number:d} AS bigint)' for number in row)})" for row in rows or nobody)
+
+
+def _told(span: int, version: LimitVersion, holds: set[int] | None, error: ErrorBounds) -> Iterator[tuple[int, ...]]:
+    soonest, latest = (0, EVER) if version.within_s is None else (version.within_s, version.within_s)
+    for hold in [None, *sorted(holds)] if holds else [None]:
+        told = telling_of(version, hold, error)
+        key = hold if hold is not None else NONE if holds else ANY
+        ranges = (told.held_from, told.held_to, told.broken_from, told.broken_to)
+        yield (span, version.pk, key, *ranges, soonest, latest)
+
+
+def _holds(spans: list[Span], versions: list[int]) -> dict[int, set[int]]:
+    found: dict[int, set[int]] = {}
+    if versions:
+        sql = _HOLDS.format(spans=_numbers(span.pk for span in spans), versions=_numbers(versions))
+        with connection.cursor() as cursor:
+            cursor.execute(sql)
+            for version, hold in cursor.fetchall():
+                found.setdefault(version, set()).add(hold)
+    return found
+
+
+def _numbers(values) -> str:
+    return ", ".join(f"{number:d}" for number in values)
+
+
+def assessed_sql(
+    spans: list[Span], selection: Selection, among: dict[str, str] = EACH, told: str = ""
+) -> tuple[str, list, str, list]:
+    """The common table expressions with their parameters, and the condition of the selection with its own.
+
+    `told` is what `told_sql` gave for the same spans and sites, for whoever has it already.
+    """
     where, args = _condition(selection)
-    return _ASSESSED.format(brackets=", ".join(rows), **among), values, where, args
+    told = told or told_sql(spans, selection.sites)
+    parts = among | {"among": among["among"].format(spans=_numbers(span.pk for span in spans))}
+    own = [spans[0].probe_id] if among is TOUCHED else []
+    return _ASSESSED.format(told=told, **parts), own, where, args
 
 
 def _condition(selection: Selection) -> tuple[str, list]:
@@ -121,9 +166,10 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
     """The whole case counted in two statements, however many readings it holds: all of them, and the touched ones."""
     if not spans or not sites:
         return []
-    left = {(t.site_id, t.outcome): t.readings for t in _counted(spans, sites, ALL, [], "NULL")}
+    told = told_sql(spans, sites)
+    left = {(t.site_id, t.outcome): t.readings for t in _counted(spans, sites, ALL, told, "NULL")}
     found = []
-    for tally in _counted(spans, sites, TOUCHED, [spans[0].probe_id]):
+    for tally in _counted(spans, sites, TOUCHED, told):
         left[tally.site_id, tally.outcome] -= tally.readings
         if tally.fate != "void":
             found.append(tally)
@@ -131,13 +177,13 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
 
 
 def _counted(
-    spans: list[Span], sites: tuple[int, ...], among: dict[str, str], own: list, fate: str = "fate"
+    spans: list[Span], sites: tuple[int, ...], among: dict[str, str], told: str, fate: str = "fate"
 ) -> list[Tally]:
-    ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), among)
+    ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), among, told)
     by = "site_id, outcome" if fate == "NULL" else "site_id, outcome, fate"
     counting = f"SELECT site_id, outcome, {fate}, count(*) FROM assessed WHERE {where} GROUP BY {by}"
     with connection.cursor() as cursor:
-        cursor.execute(ctes + counting, values + own + args)
+        cursor.execute(ctes + counting, values + args)
         return [Tally(*row) for row in cursor.fetchall()]
 
 

@@ -7,13 +7,13 @@ from datetime import datetime, tzinfo
 from django.db.models import Prefetch, QuerySet
 from django.utils.html import strip_tags
 
-from compliance.checks.models import Check, Standing
-from compliance.checks.queries import bracket_of, standing_subquery
-from compliance.metrology.assessment import ErrorBounds, bounds, likely, true_range
+from compliance.checks.models import Standing
+from compliance.checks.queries import brackets_of, standing_subquery
+from compliance.metrology.assessment import STATED_AT, Bracket, ErrorAt, ErrorBounds, bounds, likely, true_range
 from compliance.metrology.bracketing import Cause
 from compliance.readings.models import Reading
 from shared.templatetags.noughtbook import when
-from shared.units import show_error, show_spread
+from shared.units import show, show_error, show_spread
 
 from .assessing import Selection, page_of_ids
 from .cases import Case
@@ -59,7 +59,7 @@ def assess_readings(case: Case, found: list[tuple[int, str]]) -> list[Assessed]:
     )
     by_pk = {reading.pk: reading for reading in readings}
     ends = [span.ends_at for span in case.spans]
-    brackets = [bracket_of(span) for span in case.spans]
+    brackets = brackets_of(case.spans)
     limits = [bounds(bracket) for bracket in brackets]
     return [
         _assessed(by_pk[pk], outcome, brackets, limits, bisect_left(ends, by_pk[pk].taken_at)) for pk, outcome in found
@@ -98,6 +98,10 @@ WHY = {
     Cause.USED_AFTER_FAILURE: "The probe was used after a failed check and before the next good one.",
     Cause.ALTERED_UNCHECKED: "The probe was adjusted or repaired without being checked first. How it read before is lost.",
     Cause.USED_AFTER_ALTERATION: "The probe was used after it was adjusted or repaired and before anyone had checked it.",
+    Cause.FAR_FAILED_AHEAD: "The probe failed a check away from zero. Its checks at zero cannot see that, so nothing since the last good "
+    "check there can be relied on.",
+    Cause.USED_AFTER_FAR_FAILURE: "The probe was used after it failed a check away from zero and before the next good one there. "
+    "A good check at zero does not make up for that.",
 }
 
 
@@ -108,21 +112,35 @@ def reasons(case: Case) -> list[str]:
 
 
 def errors_in_words(case: Case, unit: str) -> list[str]:
-    """The errors on either side of each span that holds readings, for whoever asks how the ranges come about."""
-    lines = []
-    for span in case.spans:
-        behind, ahead = (_error_in_words(check, unit) for check in (span.behind, span.ahead))
-        if not (behind and ahead):
-            lines.append(
-                "On one side no check speaks for the probe, so its error is not bounded and nothing can be told."
-            )
-            continue
-        allowance = show_spread(bracket_of(span).allowance, unit)
-        lines.append(
-            f"Error at zero {behind} at the check before and {ahead} at the check after; the truth is taken as the worst case "
-            f"between the two, with an allowance that grows to {allowance} at 75 °C since only zero was checked."
-        )
-    return list(dict.fromkeys(lines))
+    """The errors on either side of each span, for whoever asks how the ranges come about."""
+    return list(dict.fromkeys(_error_in_words(bracket, unit) for bracket in brackets_of(case.spans)))
+
+
+def _error_in_words(bracket: Bracket, unit: str) -> str:
+    if not (bracket.start and bracket.end):
+        return "On one side no check speaks for the probe, so its error is not bounded and nothing can be told."
+    before, after = (_points_in_words(side, unit) for side in (bracket.start, bracket.end))
+    told = f"Error {before} at the check before and {after} at the check after; the truth is the worst case between the two"
+    error = bounds(bracket).at(STATED_AT)
+    if error is None:
+        return f"{told}. So large an error says nothing of what was measured, and nothing can be told."
+    low, high, at = *(show_error(milli, unit) for milli in error), show(STATED_AT, unit, 0)
+    if min(len(bracket.start), len(bracket.end)) > 1:
+        why = "the straight line between the checked temperatures is trusted but for a small bend"
+    else:
+        why = "an allowance grows with the distance from the temperature that was checked"
+    return f"{told}: {why}. At {at} the error lay between {low} and {high}."
+
+
+def _points_in_words(side: tuple[ErrorAt, ...], unit: str) -> str:
+    points = sorted(side, key=lambda point: point.temperature)
+    return " and ".join(
+        f"{show_error(p.error, unit)} {show_spread(p.expanded, unit)} at {_checked_at(p, unit)}" for p in points
+    )
+
+
+def _checked_at(point: ErrorAt, unit: str) -> str:
+    return "zero" if abs(point.temperature) < 50 else show(point.temperature, unit)
 
 
 def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
@@ -133,9 +151,3 @@ def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
         lines.append(f"Taken again: {good.typed} {good.get_unit_display()}, probe {good.probe.code}, {at}")
     named = (("Risk", decision.risk), ("Told", decision.told), ("Evidence", decision.evidence))
     return lines + [f"{name}: {text}" for name, text in named if text]
-
-
-def _error_in_words(check: Check | None, unit: str) -> str:
-    if check is None or check.error_milli is None:
-        return ""
-    return f"{show_error(check.error_milli, unit)} {show_spread(check.expanded_milli, unit)}"

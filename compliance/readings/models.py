@@ -60,6 +60,9 @@ class Reading(Fact):
     unit = models.CharField(max_length=1, choices=Unit.choices)
     value_milli = models.IntegerField()
     hold_s = models.PositiveIntegerField("held for, in seconds", null=True, blank=True)
+    since_start_s = models.PositiveIntegerField(
+        "time since cooling or heating began, in seconds", null=True, blank=True
+    )
     taken_at = models.DateTimeField()
     taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", db_index=False)
     note = models.TextField(blank=True)

@@ -9,8 +9,8 @@ from itertools import groupby
 from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, When
 
 from compliance.checks.models import BEGINNING, END, Span
-from compliance.checks.queries import bracket_of
-from compliance.metrology.assessment import ErrorBounds, bounds
+from compliance.metrology.assessment import ErrorBounds
+from compliance.quarantine.assessing import bounds_of
 from compliance.quarantine.cases import Summary, summaries
 from compliance.quarantine.models import Decision, Signature
 from compliance.quarantine.queries import WHY
@@ -89,7 +89,8 @@ def _decided_in(scope: RecordScope) -> QuerySet[Decision]:
 ACT = ("fate", "decided_at", "decided_by", "recorded_by", "why", "risk", "told", "evidence", "good")
 FIELDS = {
     "place": "place", "span": "span", "pk": "pk", "at": "taken_at", "item": "item", "version": "limit_version_id",
-    "typed": "typed", "unit": "unit", "milli": "value_milli", "hold_s": "hold_s", "probe": "probe__code",
+    "typed": "typed", "unit": "unit", "milli": "value_milli", "hold_s": "hold_s", "since_start_s": "since_start_s",
+    "probe": "probe__code",
     "by": "taken_by_id", "void": "void__pk", "decision": "decisions__pk", "outcome": "decisions__outcome",
     "replaced": "decisions__replaced_by__pk", "fate": "decisions__fate", "decided_at": "decisions__recorded_at",
     "decided_by": "decisions__decided_by_id", "recorded_by": "decisions__recorded_by_id", "why": "decisions__why",
@@ -129,4 +130,5 @@ def held_rows(scope: RecordScope, cases: list[CaseHere]) -> Iterator[Held]:
 
 
 def bounds_by_span(cases: list[CaseHere]) -> dict[int, ErrorBounds]:
-    return {span.pk: bounds(bracket_of(span)) for case in cases for span in case.spans}
+    spans = [span for case in cases for span in case.spans]
+    return {span.pk: error for span, error in zip(spans, bounds_of(spans), strict=True)}

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check, void_event
 from compliance.checks.models import BEGINNING, END, Check, Span
-from compliance.checks.queries import bracket_of, standing_subquery
+from compliance.checks.queries import standing_subquery
 from compliance.checks.timeline import lock, recut
 from compliance.metrology.bracketing import Mark, MarkKind, cut, mark_kind
 from compliance.metrology.vocabulary import Stage, Verdict
@@ -142,17 +142,6 @@ def test_standing_is_one_look_up_in_an_index(probe, limit, cook):
     inner = plan[plan.upper().index("SUBQUERY" if connection.vendor == "sqlite" else "SUBPLAN") :]
     assert "(probe_id=? AND ends_at>?)" in inner or "Index Scan using span_by_end" in inner
     assert "TEMP B-TREE" not in inner and "Sort" not in inner
-
-
-def test_a_bracket_holds_both_errors_and_an_allowance(probe, cook):
-    good(probe, cook, day(0))
-    bad(probe, cook, day(7))
-    span = Span.objects.select_related("probe", "behind", "ahead").get(ends_at=day(7))
-    bracket = bracket_of(span)
-    assert (bracket.start.error, bracket.end.error) == (100, 2400)
-    assert bracket.allowance > 200 and bracket.end.expanded == span.ahead.expanded_milli
-    first = bracket_of(Span.objects.select_related("probe", "behind", "ahead").get(ends_at=day(0)))
-    assert first.start is None and first.end.error == 100
 
 
 @pytest.mark.parametrize("kind", [EventKind.WITHDRAWN, EventKind.DROPPED])

@@ -2,13 +2,14 @@
 
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
-from math import ceil, log, sqrt
+from math import ceil, exp, log, sqrt
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.metrology.assessment import Bracket, ErrorAt, allowance_at_75, bounds, true_range
+from compliance.metrology.allowances import FARTHEST_APART, allowance_at_75, bend
+from compliance.metrology.assessment import Bracket, ErrorAt, bounds, true_range
 from compliance.metrology.vocabulary import Sensor
 
 NOON = datetime(2031, 5, 1, 12, tzinfo=UTC)
@@ -99,9 +100,8 @@ class TestFaultsThatShowAtZero:
 
 def assert_in_range(sensor: Sensor, zero_error: float, truth: float, shown: float) -> None:
     error, reading = round(zero_error * 1_000), round(shown * 1_000)
-    start, end = (ErrorAt(at=at, error=error, expanded=1) for at in (NOON, NOON + timedelta(days=7)))
-    known = bounds(Bracket(start=start, end=end, allowance=allowance_at_75(sensor, abs(error) + 1)))
-    coldest, hottest = true_range(reading, known)
+    start, end = ((ErrorAt(at=at, temperature=0, error=error, expanded=1),) for at in (NOON, NOON + timedelta(days=7)))
+    coldest, hottest = true_range(reading, bounds(Bracket(start=start, end=end, sensor=sensor)))
     assert coldest - 1 <= truth * 1_000 <= hottest + 1
 
 
@@ -114,3 +114,105 @@ def resistance(celsius: float) -> float:
 
 def temperature(ohms: float) -> float:
     return (-A + sqrt(A**2 - 4 * B * (1 - ohms / 100))) / (2 * B)
+
+
+# IEC 60584-1 reference functions from 0 °C up, µV (from memory; they give the published 4.096 and 4.279 mV at 100 °C).
+TYPE_K = (-1.7600413686e1, 3.8921204975e1, 1.8558770032e-2, -9.9457592874e-5, 3.1840945719e-7, -5.6072844889e-10)
+TYPE_K_BUMP = (1.185976e2, -1.183432e-4, 126.9686)
+TYPE_T = (0.0, 3.8748106364e1, 3.329222788e-2, 2.0618243404e-4, -2.1882256846e-6, 1.0996880928e-8, -3.0815758772e-11)
+TYPE_K_MORE = (5.6075059059e-13, -3.2020720003e-16, 9.7151147152e-20, -1.2104721275e-23)
+TYPE_T_MORE = (4.547913529e-14, -2.7512901673e-17)
+
+
+def emf_k(celsius: float) -> float:
+    a0, a1, a2 = TYPE_K_BUMP
+    return polynomial(TYPE_K + TYPE_K_MORE, celsius) + a0 * exp(a1 * (celsius - a2) ** 2)
+
+
+def emf_t(celsius: float) -> float:
+    return polynomial(TYPE_T + TYPE_T_MORE, celsius)
+
+
+def polynomial(coefficients, x: float) -> float:
+    return sum(c * x**power for power, c in enumerate(coefficients))
+
+
+def sensitivity(emf, celsius: float) -> float:
+    return (emf(celsius + 0.01) - emf(celsius - 0.01)) / 0.02
+
+
+def test_the_reference_functions_give_the_published_voltages():
+    """IEC 60584-1, reference tables: 4.096 mV (K) and 4.279 mV (T) at 100 °C (from memory)."""
+    assert round(emf_k(100) / 1000, 3) == 4.096 and round(emf_t(100) / 1000, 3) == 4.279
+
+
+def thermistor_series(beta: float):
+    """A resistance in series: the error is −T²/B · r/R(T), and R falls steeply with T."""
+    return lambda t: -((t + 273.15) ** 2) * exp(-beta / (t + 273.15))
+
+
+# One fault each: what it makes of the error, up to a factor.
+FAULTS = {
+    "thermistor, aged resistance": (Sensor.THERMISTOR, lambda t: (t + 273.15) ** 2),
+    "thermistor, in series, B 3000": (Sensor.THERMISTOR, thermistor_series(3000)),
+    "thermistor, in series, B 3435": (Sensor.THERMISTOR, thermistor_series(3435)),
+    "thermistor, in series, B 4200": (Sensor.THERMISTOR, thermistor_series(4200)),
+    "platinum, resistance at zero": (Sensor.PT100_A, lambda t: resistance(t) / (A + 2 * B * t)),
+    "platinum, leads": (Sensor.PT100_A, lambda t: 1 / (A + 2 * B * t)),
+    "type K, cold junction": (Sensor.THERMOCOUPLE_K_1, lambda t: 1 / sensitivity(emf_k, t)),
+    "type K, gain": (Sensor.THERMOCOUPLE_K_1, lambda t: emf_k(t) / sensitivity(emf_k, t)),
+    "type T, cold junction": (Sensor.THERMOCOUPLE_T_1, lambda t: 1 / sensitivity(emf_t, t)),
+    "type T, gain": (Sensor.THERMOCOUPLE_T_1, lambda t: emf_t(t) / sensitivity(emf_t, t)),
+}
+
+
+class TestBetweenTwoCheckedTemperatures:
+    @pytest.mark.parametrize("fault", FAULTS)
+    @given(size=st.floats(-3, 3), cold=st.floats(0, 60), apart=st.floats(20, 120), where=st.floats(0, 1))
+    def test_one_fault_lies_along_the_line_and_within_the_bend(self, fault, size, cold, apart, where):
+        """The fault makes an error of up to 3 °C at the hotter check or the colder, whichever is larger."""
+        sensor, shape = FAULTS[fault]
+        hot, truth = cold + apart, cold + apart * where
+        scale = size / max(abs(shape(cold)), abs(shape(hot)))
+        points = [(round(t * 1_000), round(scale * shape(t) * 1_000)) for t in (cold, hot)]
+        side = tuple(ErrorAt(at=NOON, temperature=t, error=e, expanded=1) for t, e in points)
+        unseen = bend(sensor, 0, 0, side[1].temperature - side[0].temperature)[1]
+        low, high = bounds(Bracket(start=side, end=side, sensor=sensor)).at(round(truth * 1_000))
+        error = scale * shape(truth) * 1_000
+        assert low - 3 <= error <= high + 3
+        flat = 0 <= where <= 1 and min(8 * where, 8 * (1 - where), 1) * unseen  # what no check sees has its own share
+        assert low + flat - 6 <= error <= high - flat + 6
+
+    def test_the_bend_is_not_much_more_than_a_late_rise_needs(self):
+        """B 4200, from 0 to 100 °C: half way the error lies 0.38 of the rise below the line; the bound lets it to 0.5."""
+        shape = thermistor_series(4200)
+        straight = (shape(0) + shape(100)) / 2
+        assert (straight - shape(50)) / (shape(100) - shape(0)) == pytest.approx(0.376, abs=0.001)
+
+    @pytest.mark.parametrize("sensor", list(Sensor))
+    def test_what_no_check_sees_never_rises_faster_than_the_allowance_of_one_check(self, sensor):
+        """The first eighth of the way, 12.5 K of 100."""
+        assert bend(sensor, 0, 0, 100_000)[0] / 12.5 <= allowance_at_75(sensor, 0) / 75 + 0.1
+
+    @pytest.mark.parametrize("apart", [0, FARTHEST_APART + 1])
+    def test_too_far_apart_is_refused(self, apart):
+        with pytest.raises(ValueError, match="up to 150 K apart"):
+            bend(Sensor.THERMISTOR, 0, 0, apart)
+
+
+class TestCheckedFarFromZero:
+    @given(st.floats(-3, 3), st.floats(-40, 100), st.floats(-40, 120))
+    def test_an_aged_thermistor_checked_at_any_temperature(self, error, checked, truth):
+        """The error grows with the square of the absolute temperature, from wherever it was checked."""
+        side = (ErrorAt(at=NOON, temperature=round(checked * 1_000), error=round(error * 1_000), expanded=1),)
+        low, high = bounds(Bracket(start=side, end=side, sensor=Sensor.THERMISTOR)).at(round(truth * 1_000))
+        grown = error * ((truth + 273.15) / (checked + 273.15)) ** 2
+        assert low - 1 <= grown * 1_000 <= high + 1
+
+    def test_below_zero_more_is_left_to_grow(self):
+        assert allowance_at_75(Sensor.THERMISTOR, 1_000, -40_000) == 200 + ceil(620 * (273.15 / 233.15) ** 2)
+        assert allowance_at_75(Sensor.THERMISTOR, 1_000, 60_000) == 820
+
+    def test_absolute_zero_is_refused(self):
+        with pytest.raises(ValueError, match="absolute zero"):
+            allowance_at_75(Sensor.THERMISTOR, 0, -273_150)

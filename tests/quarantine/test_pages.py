@@ -39,10 +39,10 @@ def test_the_page_opens_with_the_gravest_list(as_person, manager, case):
 
 
 def test_each_reading_shows_what_it_could_really_have_been(as_person, manager, case):
-    # 9.0 shown by a thermistor wrong by +0.1 to +2.4 °C at zero, each ±0.1; the allowance at 9 °C is
-    # (0.2 + 0.62 · 2.4) · 9/75 = 0.20 °C: 9.0 - 2.4 - 0.1 - 0.2 = 6.3 and 9.0 - 0.1 + 0.1 + 0.2 = 9.2.
+    # 9.0 shown by a thermistor wrong by +0.1, then +2.4 °C at zero, each ±0.08. Coldest T: T + 2.48 + (0.2 + 0.62 · 2.48) ·
+    # T/75 = 9.0, hence 6.37 °C. Hottest: T + 0.02 - (0.2 + 0.62 · 0.18) · T/75 = 9.0, hence 9.02 °C.
     text = as_person(manager).get(page(case)).content.decode()
-    assert "6.3 to 9.2 °C" in text
+    assert "6.4 to 9.0 °C" in text
 
 
 def test_a_manager_decides_on_all_in_a_list(as_person, manager, case):

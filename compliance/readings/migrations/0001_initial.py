@@ -9,134 +9,297 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('limits', '0002_written_once'),
-        ('probes', '0002_written_once'),
-        ('sites', '0001_initial'),
+        ("limits", "0002_written_once"),
+        ("probes", "0002_written_once"),
+        ("sites", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Deviation',
+            name="Deviation",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
-                ('why', models.CharField(max_length=200)),
-                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
+                ("why", models.CharField(max_length=200)),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='CorrectiveAction',
+            name="CorrectiveAction",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
-                ('action', models.TextField(verbose_name='what was done')),
-                ('cause', models.TextField(verbose_name='why it happened')),
-                ('disposition', models.CharField(choices=[('used', 'used as intended after correction'), ('reworked', 'cooked on, reheated or chilled again'), ('moved', 'moved to a unit that holds'), ('discarded', 'discarded'), ('returned', 'returned to the supplier'), ('held', 'held apart, not served'), ('eaten', 'already eaten')], max_length=12, verbose_name='what became of the food')),
-                ('note', models.TextField(blank=True, verbose_name='risk, and who was told')),
-                ('done_at', models.DateTimeField()),
-                ('decided_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('replaces', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replaced_by', to='readings.correctiveaction')),
-                ('deviation', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='actions', to='readings.deviation')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
+                ("action", models.TextField(verbose_name="what was done")),
+                ("cause", models.TextField(verbose_name="why it happened")),
+                (
+                    "disposition",
+                    models.CharField(
+                        choices=[
+                            ("used", "used as intended after correction"),
+                            ("reworked", "cooked on, reheated or chilled again"),
+                            ("moved", "moved to a unit that holds"),
+                            ("discarded", "discarded"),
+                            ("returned", "returned to the supplier"),
+                            ("held", "held apart, not served"),
+                            ("eaten", "already eaten"),
+                        ],
+                        max_length=12,
+                        verbose_name="what became of the food",
+                    ),
+                ),
+                ("note", models.TextField(blank=True, verbose_name="risk, and who was told")),
+                ("done_at", models.DateTimeField()),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "replaces",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="replaced_by",
+                        to="readings.correctiveaction",
+                    ),
+                ),
+                (
+                    "deviation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="actions", to="readings.deviation"
+                    ),
+                ),
             ],
             options={
-                'ordering': ['deviation', 'pk'],
+                "ordering": ["deviation", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='Import',
+            name="Import",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
-                ('file_name', models.CharField(max_length=200)),
-                ('digest', models.CharField(max_length=64, verbose_name='SHA-256 of the file')),
-                ('rows', models.PositiveIntegerField()),
-                ('added', models.PositiveIntegerField()),
-                ('known', models.PositiveIntegerField(verbose_name='already in the record')),
-                ('breaches', models.PositiveIntegerField(default=0, verbose_name='beyond their limit')),
-                ('refused', models.JSONField(default=list, help_text='[line, reason] each, the first thousands of them.')),
-                ('doubts', models.JSONField(default=list, help_text='[line, words] each: accepted, but worth a look.')),
-                ('sites', models.JSONField(default=list, help_text='Keys of the sites that its rows belong to.')),
-                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('site', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='imports', to='sites.site')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
+                ("file_name", models.CharField(max_length=200)),
+                ("digest", models.CharField(max_length=64, verbose_name="SHA-256 of the file")),
+                ("rows", models.PositiveIntegerField()),
+                ("added", models.PositiveIntegerField()),
+                ("known", models.PositiveIntegerField(verbose_name="already in the record")),
+                ("breaches", models.PositiveIntegerField(default=0, verbose_name="beyond their limit")),
+                (
+                    "refused",
+                    models.JSONField(default=list, help_text="[line, reason] each, the first thousands of them."),
+                ),
+                ("doubts", models.JSONField(default=list, help_text="[line, words] each: accepted, but worth a look.")),
+                ("sites", models.JSONField(default=list, help_text="Keys of the sites that its rows belong to.")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="imports", to="sites.site"
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='PendingUpload',
+            name="PendingUpload",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('key', models.UUIDField(default=uuid.uuid4, unique=True)),
-                ('file_name', models.CharField(max_length=200)),
-                ('packed', models.BinaryField(verbose_name='content, compressed')),
-                ('uploaded_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('became', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='readings.import')),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("key", models.UUIDField(default=uuid.uuid4, unique=True)),
+                ("file_name", models.CharField(max_length=200)),
+                ("packed", models.BinaryField(verbose_name="content, compressed")),
+                ("uploaded_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "became",
+                    models.ForeignKey(
+                        null=True, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="readings.import"
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="+", to=settings.AUTH_USER_MODEL
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Reading',
+            name="Reading",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
-                ('key', models.CharField(help_text='Sending a form or a file twice adds nothing.', max_length=32, unique=True)),
-                ('item', models.CharField(max_length=120, verbose_name='food or unit')),
-                ('typed', models.CharField(max_length=20, verbose_name='value as typed')),
-                ('unit', models.CharField(choices=[('C', '°C'), ('F', '°F')], max_length=1)),
-                ('value_milli', models.IntegerField()),
-                ('hold_s', models.PositiveIntegerField(blank=True, null=True, verbose_name='held for, in seconds')),
-                ('taken_at', models.DateTimeField()),
-                ('note', models.TextField(blank=True)),
-                ('limit_version', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='limits.limitversion')),
-                ('probe', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='probes.probe')),
-                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('site', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='sites.site')),
-                ('source', models.ForeignKey(db_index=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='readings.import')),
-                ('taken_by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
+                (
+                    "key",
+                    models.CharField(
+                        help_text="Sending a form or a file twice adds nothing.", max_length=32, unique=True
+                    ),
+                ),
+                ("item", models.CharField(max_length=120, verbose_name="food or unit")),
+                ("typed", models.CharField(max_length=20, verbose_name="value as typed")),
+                ("unit", models.CharField(choices=[("C", "°C"), ("F", "°F")], max_length=1)),
+                ("value_milli", models.IntegerField()),
+                ("hold_s", models.PositiveIntegerField(blank=True, null=True, verbose_name="held for, in seconds")),
+                (
+                    "since_start_s",
+                    models.PositiveIntegerField(
+                        blank=True, null=True, verbose_name="time since cooling or heating began, in seconds"
+                    ),
+                ),
+                ("taken_at", models.DateTimeField()),
+                ("note", models.TextField(blank=True)),
+                (
+                    "limit_version",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="readings",
+                        to="limits.limitversion",
+                    ),
+                ),
+                (
+                    "probe",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="readings",
+                        to="probes.probe",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "site",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="readings",
+                        to="sites.site",
+                    ),
+                ),
+                (
+                    "source",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="readings",
+                        to="readings.import",
+                    ),
+                ),
+                (
+                    "taken_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-taken_at', '-pk'],
+                "ordering": ["-taken_at", "-pk"],
             },
         ),
         migrations.AddField(
-            model_name='deviation',
-            name='reading',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='deviation', to='readings.reading'),
+            model_name="deviation",
+            name="reading",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT, related_name="deviation", to="readings.reading"
+            ),
         ),
         migrations.CreateModel(
-            name='ReadingVoid',
+            name="ReadingVoid",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('recorded_at', models.DateTimeField(default=shared.clock.now, editable=False)),
-                ('reason', models.TextField()),
-                ('recorded_by', models.ForeignKey(db_index=False, editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('replacement', models.OneToOneField(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='corrects', to='readings.reading')),
-                ('voids', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='void', to='readings.reading')),
+                ("id", models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name="ID")),
+                ("recorded_at", models.DateTimeField(default=shared.clock.now, editable=False)),
+                ("reason", models.TextField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        db_index=False,
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "replacement",
+                    models.OneToOneField(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="corrects",
+                        to="readings.reading",
+                    ),
+                ),
+                (
+                    "voids",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="void", to="readings.reading"
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.AddIndex(
-            model_name='reading',
-            index=models.Index(fields=['probe', 'taken_at', 'site'], name='reading_of_probe'),
+            model_name="reading",
+            index=models.Index(fields=["probe", "taken_at", "site"], name="reading_of_probe"),
         ),
         migrations.AddIndex(
-            model_name='reading',
-            index=models.Index(fields=['site', '-taken_at', '-id'], name='reading_at_site'),
+            model_name="reading",
+            index=models.Index(fields=["site", "-taken_at", "-id"], name="reading_at_site"),
         ),
         migrations.AddIndex(
-            model_name='reading',
-            index=models.Index(fields=['-taken_at', '-id'], name='reading_newest'),
+            model_name="reading",
+            index=models.Index(fields=["-taken_at", "-id"], name="reading_newest"),
         ),
     ]

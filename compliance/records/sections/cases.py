@@ -4,11 +4,11 @@ from collections.abc import Iterable, Iterator
 from itertools import groupby
 
 from compliance.checks.models import Check
-from compliance.limits.models import Direction, LimitVersion
+from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
-from compliance.metrology import vocabulary
-from compliance.metrology.assessment import ErrorBounds, classify, true_range
+from compliance.metrology.assessment import ErrorBounds, true_range
 from compliance.quarantine.models import Fate
+from compliance.quarantine.outcomes import Measured, outcome_of
 from compliance.readings.models import Reading
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -149,8 +149,7 @@ class Telling:
     def _outcome(self, row: Held, version: LimitVersion, error: ErrorBounds | None) -> str:
         if error is None:
             return "not in question" if not row.void else "void"
-        limit = vocabulary.Direction(Direction(version.direction).value)
-        return OUTCOMES[classify(row.milli, version.value_milli, limit, error)]
+        return OUTCOMES[outcome_of(version, Measured(row.milli, row.hold_s, row.since_start_s), error)]
 
     def _note(self, row: Held) -> str:
         parts = []
