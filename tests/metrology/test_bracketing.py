@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from compliance.metrology.bracketing import Cause, Mark, MarkKind, Span, cut, mark_kind
-from compliance.metrology.vocabulary import Stage, Standing, Verdict
+from compliance.metrology.bracketing import Cause, Finding, Mark, MarkKind, Span, cut, mark_kind, weigh
+from compliance.metrology.vocabulary import CheckKind, Stage, Standing, Verdict
 
-from .timeline_oracle import Diary, Entry
+from .timeline_oracle import Diary, Entry, WholeDiary
 
 EIGHT = datetime(2031, 5, 1, 8, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
@@ -19,13 +19,19 @@ VOUCHES = (MarkKind.GOOD_AS_FOUND, MarkKind.GOOD_AS_LEFT)
 
 
 def marks_of(entries: Sequence[Entry]) -> list[Mark]:
-    """What the keeper of the records does: void checks are left out, alterations are marks, checks by their verdict."""
-    marks = []
-    for entry in entries:
-        kind = MarkKind.ALTERATION if entry.altered else mark_kind(Verdict(entry.verdict), Stage(entry.stage))
-        if kind is not None and not entry.void:
-            marks.append(Mark(at=entry.at, kind=kind, key=entry.key, order=entry.order))
-    return marks
+    """What the keeper of the records does: void checks are left out, alterations are marks, checks are weighed."""
+    live = [entry for entry in entries if not entry.void]
+    altered = [
+        Mark(at=e.at, kind=MarkKind.ALTERATION, key=e.key, order=e.order) for e in live if e.stage == "alteration"
+    ]
+    return [*altered, *weigh(finding(entry) for entry in live if entry.stage != "alteration")]
+
+
+def finding(entry: Entry) -> Finding:
+    return Finding(
+        at=entry.at, kind=CheckKind(entry.kind), reference=entry.reference, stage=Stage(entry.stage),
+        verdict=Verdict(entry.verdict), key=entry.key, order=entry.order,
+    )  # fmt: skip
 
 
 def instants(entries: Sequence[Entry]) -> list[datetime]:
@@ -57,7 +63,40 @@ def diaries(draw: st.DrawFn) -> list[Entry]:
     ]
 
 
+TEN_HOURS = timedelta(hours=10)
+AGAINST = [("zero", 0.0), ("boiling", 98.3), ("boiling", 98.3), ("certificate", 0.0), ("certificate", -5.0),
+           ("certificate", 5.001), ("certificate", -18.0)]  # fmt: skip
+
+
+@st.composite
+def whole_diaries(draw: st.DrawFn, most: int = 9) -> list[Entry]:
+    """Checks at zero, at boiling and certificates over two and a half days, so that some as left belong together."""
+    drawn = draw(st.lists(st.tuples(lines(), st.sampled_from(AGAINST)), max_size=most))
+    return [
+        Entry(
+            at=EIGHT + step * TEN_HOURS, stage=stage, verdict=verdict, key=f"record:{order}", order=order, void=void,
+            kind=kind, reference=reference,
+        )
+        for order, ((step, stage, verdict, void), (kind, reference)) in enumerate(drawn)
+    ]  # fmt: skip
+
+
+def told_of(span: Span) -> tuple:
+    return span.standing, span.cause, span.behind, span.ahead, span.anchor, span.doubt
+
+
 class TestAgainstTheOracle:
+    @settings(max_examples=1500, deadline=None)
+    @given(whole_diaries())
+    def test_every_instant_has_the_standing_that_both_diaries_tell(self, entries):
+        spans, diary = cut(marks_of(entries)), WholeDiary(entries)
+        for now in instants(entries):
+            doubt = diary.doubt(now)
+            assert told_of(span_at(spans, now)) == (
+                diary.standing(now), diary.cause(now), diary.behind(now), diary.ahead(now), diary.anchor(now),
+                doubt.key if doubt else None,
+            ), now  # fmt: skip
+
     @settings(max_examples=600, deadline=None)
     @given(diaries())
     def test_every_instant_has_the_standing_that_the_diary_tells(self, entries):
@@ -71,6 +110,46 @@ class TestAgainstTheOracle:
 
 
 class TestInvariants:
+    @given(whole_diaries())
+    def test_with_checks_away_from_zero_spans_cover_all_time_as_well(self, entries):
+        spans = cut(marks_of(entries))
+        assert (spans[0].start, spans[-1].end) == (None, None)
+        assert [span.end for span in spans[:-1]] == [span.start for span in spans[1:]]
+        ends = [span.end for span in spans[:-1]]
+        assert ends == sorted(set(ends)) and set(ends) <= {mark.at for mark in marks_of(entries)}
+
+    @given(whole_diaries(), st.randoms())
+    def test_with_checks_away_from_zero_the_order_of_arrival_does_not_matter(self, entries, random):
+        marks = marks_of(entries)
+        assert cut(random.sample(marks, len(marks))) == cut(marks)
+
+    @given(whole_diaries(), st.integers(0, 5), st.sampled_from(list(Stage)), st.sampled_from(AGAINST[1:3]))
+    def test_a_failed_check_away_from_zero_betters_nothing(self, entries, step, stage, against):
+        """Whatever is added that failed, nothing that was not proven becomes so."""
+        extra = Entry(EIGHT + step * TEN_HOURS, stage, "out_of_tolerance", "extra", 99, False, *against)
+        before, after = cut(marks_of(entries)), cut(marks_of([*entries, extra]))
+        for now in instants([*entries, extra]):
+            was, now_is = span_at(before, now).standing, span_at(after, now).standing
+            assert now_is in (was, Standing.QUARANTINED)
+
+    @given(whole_diaries(), st.integers(0, 5), st.sampled_from([("zero", 0.0), ("certificate", 3.0)]))
+    def test_a_good_check_at_zero_ends_no_doubt_away_from_it(self, entries, step, against):
+        extra = Entry(EIGHT + step * TEN_HOURS, "as_found", "in_tolerance", "extra", 99, False, *against)
+        before, after = cut(marks_of(entries)), cut(marks_of([*entries, extra]))
+        for now in instants([*entries, extra]):
+            if span_at(before, now).doubt:
+                assert span_at(after, now).standing is Standing.QUARANTINED
+
+    @given(whole_diaries(), st.integers(0, 5), st.sampled_from([("boiling", 98.3), ("certificate", 60.0)]))
+    def test_a_good_check_away_from_zero_vouches_for_nothing_that_zero_does_not(self, entries, step, against):
+        extra = Entry(EIGHT + step * TEN_HOURS, "as_found", "in_tolerance", "extra", 99, False, *against)
+        near = [entry for entry in entries if not entry.far]
+        after, at_zero = cut(marks_of([*near, extra])), cut(marks_of(near))
+        assert after == at_zero
+        for now in instants([*entries, extra]):
+            if span_at(cut(marks_of([*entries, extra])), now).standing is Standing.PROVEN:
+                assert span_at(at_zero, now).standing is Standing.PROVEN
+
     @given(diaries())
     def test_spans_cover_all_time_without_gap_overlap_or_empty_span(self, entries):
         spans = cut(marks_of(entries))
