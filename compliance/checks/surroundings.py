@@ -120,9 +120,9 @@ def unfit_for_boiling(probe: Probe) -> str:
             "Do not put it into boiling water. Have it checked by a laboratory instead."
         )
     if probe.highest_milli < HIGH_ENOUGH:
-        unit = probe.site.unit
+        unit, digits = probe.site.unit, 1 if probe.highest_milli % 1000 else 0
         return (
-            f"{probe} is made for up to {show(probe.highest_milli, unit, 0)} only, and a check at boiling needs a range up to "
-            f"{show(HIGH_ENOUGH, unit, 0)}: boiling water could damage it. Check it at zero, or have a laboratory check it."
+            f"{probe} is made for up to {show(probe.highest_milli, unit, digits)} only, and a check at boiling needs a range "
+            f"up to {show(HIGH_ENOUGH, unit, 0)}: boiling water could damage it. Check it at zero, or have a laboratory check it."
         )
     return ""

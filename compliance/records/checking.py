@@ -6,6 +6,7 @@ from django.db.models import QuerySet
 
 from compliance.checks.due import Checked, Happened, next_due
 from compliance.checks.models import Check, Verdict
+from compliance.checks.timeline import CHECKED
 from compliance.probes.models import Event
 
 from .probes import ProbeHere
@@ -31,7 +32,7 @@ class History:
         events = Event.objects.filter(probe__in=probes, void__isnull=True, at__lt=scope.reached)
         self._checks: dict[int, list[Checked]] = {pk: [] for pk in probes}
         self._events: dict[int, list[Happened]] = {pk: [] for pk in probes}
-        rows = checks.order_by("checked_at", "pk").values_list("probe_id", "checked_at", "verdict", "stage", "pk")
+        rows = checks.order_by("checked_at", "pk").values_list("probe_id", *CHECKED)
         for probe, *row in rows:
             self._checks[probe].append(Checked(*row))
         for event in events.order_by("at", "pk"):
@@ -51,11 +52,12 @@ class History:
         return due.at is not None and due.at < at
 
     def late(self) -> list[str]:
-        """The checks of the period that were made after the day on which the last good one had made them due."""
+        """The checks of the period at zero that were made after the day on which the last good one had made them due."""
         zone, found = self._scope.zone, []
         for here in self._scope.probes:
             every = timedelta(days=here.probe.check_every_days)
-            conclusive = [c for c in self._checks[here.probe.pk] if c.verdict != Verdict.INCONCLUSIVE]
+            told = [c for c in self._checks[here.probe.pk] if c.verdict != Verdict.INCONCLUSIVE]
+            conclusive = [c for c in told if c.at_zero]
             for before, check in zip(conclusive, conclusive[1:], strict=False):
                 due = (before.at + every).astimezone(zone).date()
                 passed = before.verdict == Verdict.IN_TOLERANCE

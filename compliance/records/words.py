@@ -6,6 +6,7 @@ from decimal import ROUND_CEILING, Decimal
 from zoneinfo import ZoneInfo
 
 from compliance.checks.models import Check, Kind
+from compliance.checks.surroundings import told
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand, duration
 from shared.printing.page import MONTHS
@@ -17,6 +18,12 @@ BATHS = {
     "stirred_cubes": "stirred ice cubes in water",
     "unstirred": "unstirred ice and water",
     "unconfirmed": "ice bath not confirmed",
+}
+PANS = {
+    "rolling": "water at a rolling boil",
+    "steam": "steam over boiling water",
+    "quiet": "water that hardly boiled",
+    "unconfirmed": "boiling not confirmed",
 }
 
 
@@ -63,11 +70,20 @@ def method(check: Check, unit: str) -> str:
     """How a check was made and against what, with the uncertainty of the reference."""
     if check.kind == Kind.CERTIFICATE:
         return f"Certificate {check.certificate_number}, {check.laboratory}, at {show(check.reference_milli, unit, 2)}"
-    bath = BATHS.get(check.preparation.get("kind", ""), "ice bath")
+    known, other = (PANS, "boiling water") if check.kind == Kind.BOILING else (BATHS, "ice bath")
+    bath = known.get(check.preparation.get("kind", ""), other)
     half_width = check.budget.get("bath", {}).get("half_width")
     reference = show(check.reference_milli, unit, 2)
     spread = "" if half_width is None else f" {show_spread(round(half_width * 1000), unit)}"
     return joined(f"{bath[0].upper()}{bath[1:]}, {reference}{spread}")
+
+
+def air(check: Check, unit: str) -> str:
+    """Where the air pressure of a check at boiling is known from; empty for other checks."""
+    if not check.surroundings:
+        return ""
+    said = "; ".join(told(check.surroundings, unit))
+    return joined(sentence(said[0].upper() + said[1:]))
 
 
 def error(check: Check, unit: str) -> str:

@@ -14,12 +14,15 @@ from compliance.metrology.assessment import bounds, true_range
 from compliance.quarantine.models import Decision
 from compliance.readings import actions as readings
 from compliance.readings.models import Deviation, Reading
+from compliance.records.checking import History
 from shared.units import number
 from sites.models import Site
 from tests.checks import making as checks
 from tests.records import making
 from tests.records.making import at, record_of, section, take
 from tests.world import make_probe, make_version
+
+NBSP = "\N{NO-BREAK SPACE}"
 
 
 @pytest.fixture
@@ -262,3 +265,30 @@ def test_an_empty_site_has_a_whole_record(clock, world, other_site):
     assert "No probe was here in the period." in text
     assert "No limit was in force at this site in the period." in text
     assert "Nothing was left open." in text
+
+
+def test_a_check_at_boiling_shows_its_reference_its_pressure_and_where_it_is_from(clock, world, site):
+    clock.move_to(at(2, 12, month=4))
+    checks.good(world.probe, world.cook, at(9))
+    check = checks.boiling(world.probe, world.cook, at(10), immersion_mm=60, typed_pressure=("28.14", "inHg"))
+    told = section(record_of(site), "Probes and their checks")
+    assert f"C{check.pk} As found Water at a rolling boil, 98.27 °C ±0.2" in told.replace(NBSP, " ")
+    assert "Pressure 953 hPa (typed as 28.14 inHg), from a barometer here; altitude 520 m." in told.replace(NBSP, " ")
+    assert "In the water or steam 60 mm deep." in told.replace(NBSP, " ") and "unchanged" in told
+
+
+def test_a_check_at_boiling_that_failed_is_told_in_full(clock, world, site):
+    clock.move_to(at(2, 12, month=4))
+    check = checks.boiling(world.probe, world.cook, at(10), "96.2")
+    told = section(record_of(site), "Checks that did not pass, in full").replace(NBSP, " ")
+    assert f"C{check.pk}: probe P1, out of tolerance, 10 Mar 2026 09:00" in told
+    assert "Pressure 953 hPa, from a barometer here; altitude 520 m." in told and "Of the pan" in told
+    assert all(sentence in told for sentence in check.why)
+
+
+def test_a_check_at_boiling_makes_no_check_at_zero_early_or_late(clock, world, site):
+    clock.move_to(at(30, 12))
+    made = [checks.good(world.probe, world.cook, at(day)) for day in (1, 8)]
+    checks.boiling(world.probe, world.cook, at(12))
+    made.append(checks.good(world.probe, world.cook, at(17)))
+    assert History(making.scope_of(site)).late() == [f"C{made[-1].pk}"]

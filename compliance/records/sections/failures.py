@@ -6,7 +6,7 @@ from shared.units import show_spread
 
 from ..checking import checks_in
 from ..scope import RecordScope
-from ..words import error, method, moment, sentence, uncertainty
+from ..words import air, error, method, moment, sentence, uncertainty
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -36,7 +36,7 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
                 ("Error, ± U, allowed", _figures(check, unit)),
                 ("In words", " ".join(sentence(line) for line in check.why)),
                 ("How it was found", " ".join(sentence(line) for line in check.figures)),
-                ("Of the bath", " ".join(check.budget.get("bath", {}).get("why", []))),
+                *_of_the_reference(check, unit),
                 *((("Struck out", _struck(scope, void)),) if void else ()),
             ]
         )
@@ -46,6 +46,13 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
             f"With this {what} the readings of {check.probe.code} since its last good check, and until its next one, went into "
             "quarantine: see the cases of quarantine."
         )
+
+
+def _of_the_reference(check: Check, unit: str) -> list[tuple[str, str]]:
+    why = " ".join(check.budget.get("bath", {}).get("why", []))
+    if check.kind == Kind.BOILING:
+        return [("Air pressure", air(check, unit)), ("Of the pan", why)]
+    return [("Of the bath", why)]
 
 
 def _figures(check: Check, unit: str) -> str:

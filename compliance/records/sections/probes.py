@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from itertools import groupby
 
-from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
+from compliance.checks.models import BEGINNING, END, Check, Kind, Span, Verdict
 from compliance.checks.queries import entered_late
 from compliance.probes.models import Event, Probe
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
@@ -16,7 +16,7 @@ from shared.words import plural
 from ..checking import checks_in
 from ..probes import ProbeHere, Stay
 from ..scope import RecordScope, day
-from ..words import error, joined, method, moment, sentence, uncertainty
+from ..words import air, error, joined, method, moment, sentence, uncertainty
 
 COLUMNS = [
     Column("Made", points=49), Column("No.", points=30), Column("Stage", points=42), Column("Method and reference", share=1),
@@ -156,6 +156,8 @@ def _row(scope: RecordScope, probe: Probe, check: Check) -> Row:
 def _next_due(scope: RecordScope, probe: Probe, check: Check) -> str:
     if check.verdict != Verdict.IN_TOLERANCE:
         return "before use"
+    if check.kind == Kind.BOILING:
+        return "unchanged"
     return day((check.checked_at + timedelta(days=probe.check_every_days)).astimezone(scope.zone).date())
 
 
@@ -169,8 +171,11 @@ def _notes(scope: RecordScope, check: Check) -> Iterator[str]:
         yield f"Entered late, {at}, by {scope.people.initials(check.recorded_by_id)}."
     elif check.recorded_by_id != check.checked_by_id:
         yield f"Entered by {scope.people.full(check.recorded_by_id)}."
+    if check.surroundings:
+        yield air(check, scope.site.unit)
     if check.immersion_mm:
-        yield f"In the ice {plural(round(check.immersion_mm), 'mm', 'mm')} deep."
+        where = "In the water or steam" if check.kind == Kind.BOILING else "In the ice"
+        yield f"{where} {plural(round(check.immersion_mm), 'mm', 'mm')} deep."
     if check.note:
         yield f"Note: {sentence(check.note)}"
     if void:
