@@ -12,9 +12,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from compliance.checks.models import Span
-from compliance.checks.queries import bracket_of
-from compliance.metrology.assessment import bounds
-from compliance.quarantine.assessing import tallies
+from compliance.quarantine.assessing import bounds_of, tallies
 from compliance.quarantine.cases import doubts
 from sites.models import Site
 from tests.benchmarks.engines import compare, seconds
@@ -77,20 +75,21 @@ def settle() -> None:
 
 
 BARE = """
-SELECT outcome, count(*) FROM (SELECT r.site_id, CASE WHEN (CAST(r.value_milli AS bigint) - %s) * 75000 + %s * abs(r.value_milli)
-  <= CAST(v.value_milli AS bigint) * 75000 THEN 'held' WHEN (CAST(r.value_milli AS bigint) - %s) * 75000 - %s * abs(r.value_milli)
-  > CAST(v.value_milli AS bigint) * 75000 THEN 'broken' ELSE 'undecided' END AS outcome
+SELECT outcome, count(*) FROM (SELECT r.site_id, CASE WHEN r.value_milli - %s <= v.value_milli THEN 'held'
+  WHEN r.value_milli - %s > v.value_milli THEN 'broken' ELSE 'undecided' END AS outcome
 FROM checks_span s JOIN readings_reading r ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
 JOIN limits_limitversion v ON v.id = r.limit_version_id WHERE s.id = %s) x GROUP BY site_id, outcome
 """
 
 
-def assess(world, span: Span) -> None:
-    error = bounds(bracket_of(span))
+def assess(world, version, span: Span) -> None:
+    """All readings are of one limit, so that the bare statement needs the error at that limit only."""
+    (error,) = bounds_of([span])
+    low, high = error.at(version.value_milli)
 
     def bare():
         with connection.cursor() as cursor:
-            cursor.execute(BARE, [error.low, error.allowance, error.high, error.allowance, span.pk])
+            cursor.execute(BARE, [low, high, span.pk])
             return dict(cursor.fetchall())
 
     counted = {t.outcome: t.readings for t in tallies([span], (world.site.pk,))}
@@ -133,5 +132,5 @@ def run() -> None:
         fill(probe, world.site, version, world.cook, max(rest // 50, 1), FIRST, 300)
     span = put_in_quarantine(world, version)
     settle()
-    assess(world, span)
+    assess(world, version, span)
     count_doubts()
