@@ -2,10 +2,12 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from math import isfinite
+from math import floor, inf, isfinite, log10
 
+import numpy as np
 from scipy.stats import norm
 
+from .spread import Spread
 from .vocabulary import Verdict
 
 
@@ -53,7 +55,12 @@ TOO_UNCERTAIN = "The uncertainty of the check is larger than the tolerance, so i
 
 
 def judge_conformity(
-    error: float, expanded: float, standard: float, tolerance: float, rule: DecisionRule = DecisionRule.NON_BINARY
+    error: float,
+    expanded: float,
+    standard: float,
+    tolerance: float,
+    rule: DecisionRule = DecisionRule.NON_BINARY,
+    spread: Spread | None = None,
 ) -> Conformity:
     """Whether a probe with this error is in tolerance. End points belong to acceptance.
 
@@ -64,6 +71,7 @@ def judge_conformity(
         tolerance: °C, above zero; the error may be -tolerance to +tolerance.
         rule: `simple` ignores the uncertainty, `guarded` accepts to tolerance - U only, `non_binary` accepts to the
             tolerance and says so where it is conditional.
+        spread: °C, the distribution of the error of the check, if it is known; a normal one of `standard` otherwise.
 
     Raises:
         ValueError: for widths that are negative, a tolerance not above zero, or values that are not finite.
@@ -79,7 +87,8 @@ def judge_conformity(
     if expanded < 0 or standard < 0 or tolerance <= 0:
         raise ValueError("Uncertainties must be zero or more and the tolerance above zero, in °C.")
     zone = _zone(abs(error), expanded, tolerance)
-    probability = probability_of_conformity(error, standard, -tolerance, tolerance)
+    spread = spread or Spread((), standard)
+    probability = _clamped(spread.cdf(_clean(tolerance - error)) - spread.cdf(_below(-tolerance - error)))
     too_uncertain = _clean(expanded) > _clean(tolerance) and zone is not Zone.FAIL
     if rule is not DecisionRule.SIMPLE and too_uncertain:
         return _conformity(Verdict.INCONCLUSIVE, zone, probability, rule, TOO_UNCERTAIN)
@@ -103,7 +112,66 @@ def _conformity(verdict: Verdict, zone: Zone, probability: float, rule: Decision
 def _risk(verdict: Verdict, probability: float) -> float:
     """Specific risk of a wrong acceptance or a wrong rejection. Source: JCGM 106:2012, 9.3.2."""
     wrong = {Verdict.IN_TOLERANCE: 1 - probability, Verdict.OUT_OF_TOLERANCE: probability}
-    return min(1.0, max(0.0, wrong.get(verdict, 0.0)))
+    return _clamped(wrong.get(verdict, 0.0))
+
+
+def told_risk(risk: float) -> str:
+    """The chance that a verdict is wrong, 0 to 1, as "1 in 200", never rounded to a smaller one.
+
+    Raises:
+        ValueError: for a risk out of this range.
+    """
+    if not 0 <= risk <= 1:
+        raise ValueError("Give the chance that the verdict is wrong, from 0 to 1.")
+    if risk < 1 / LONGEST_ODDS:
+        return f"less than 1 in {LONGEST_ODDS:,}".replace(",", "\N{NO-BREAK SPACE}")
+    if risk > 0.5:
+        return "more than 1 in 2"
+    odds = floor(_clean(1 / risk))
+    if odds >= 100:
+        place = 10 ** (floor(log10(odds)) - 1)
+        odds -= odds % place
+    return f"1 in {odds:,}".replace(",", "\N{NO-BREAK SPACE}")
+
+
+LONGEST_ODDS = 10_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetRisk:
+    """Of all checks of a fleet, the shares (0 to 1) that pass a bad probe and that fail a good one."""
+
+    wrong_pass: float
+    wrong_fail: float
+
+
+def fleet_risk(spread: float, standard: float, tolerance: float, guard: float = 0.0) -> FleetRisk:
+    """What a rule does over many probes whose true errors are normal about zero.
+
+    Args:
+        spread: °C, standard deviation of the true errors, above zero.
+        standard: °C, standard uncertainty of a check, above zero.
+        tolerance: °C, above zero.
+        guard: °C, by how much acceptance stays inside the tolerance (below zero: outside it).
+
+    Raises:
+        ValueError: for widths that are not above zero, or a guard band that leaves nothing to accept.
+
+    Source: JCGM 106:2012, 9.5 (global consumer's and producer's risk), integrated numerically.
+    """
+    if not (0 < spread < inf and 0 < standard < inf and 0 < tolerance < inf):
+        raise ValueError("Give the spread of the fleet, the uncertainty and the tolerance above zero, in °C.")
+    if not -inf < guard < tolerance:
+        raise ValueError("Give a guard band smaller than the tolerance, in °C.")
+    truth = spread * np.linspace(-9, 9, 18_001)
+    density = norm.pdf(truth, scale=spread) * (truth[1] - truth[0])
+    limit = tolerance - guard
+    passes = norm.cdf((limit - truth) / standard) - norm.cdf((-limit - truth) / standard)
+    # The cells at the edge of the tolerance belong half to either side.
+    good = np.clip((tolerance - np.abs(truth)) / (truth[1] - truth[0]) + 0.5, 0.0, 1.0)
+    return FleetRisk(
+        wrong_pass=float(np.sum(density * passes * (1 - good))), wrong_fail=float(np.sum(density * (1 - passes) * good))
+    )
 
 
 def probability_of_conformity(value: float, standard: float, lower: float, upper: float) -> float:
@@ -135,6 +203,15 @@ def _words(zone: Zone, rule: DecisionRule) -> str:
     if rule is DecisionRule.SIMPLE and zone is Zone.CONDITIONAL_PASS:
         return "The error is within tolerance."
     return WORDS[zone]
+
+
+def _clamped(probability: float) -> float:
+    return min(1.0, max(0.0, probability))
+
+
+def _below(value: float) -> float:
+    """Just under a lower end point, which belongs to acceptance."""
+    return float(np.nextafter(_clean(value), -inf))
 
 
 def _clean(value: float) -> float:

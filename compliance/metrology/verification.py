@@ -2,20 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, exp, floor, isfinite
+from math import ceil, floor, isfinite
 
 from .bath import Preparation, judge_bath
-from .conformity import Conformity, DecisionRule, judge_conformity
+from .conduction import stem_error
+from .conformity import Conformity, DecisionRule, judge_conformity, told_risk
+from .contamination import LARGEST, explain_low
+from .display import display_components
+from .emergent import Emergent, judge_emergent
 from .reference import Reference
 from .settling import Settling, SettlingState, TimedReading, judge_settling
-from .uncertainty import Budget, Component, combine, digit, normal, rectangular, type_a
+from .uncertainty import Budget, Component, combine, normal, rectangular
 from .vocabulary import Medium, Sensor, Verdict
 
-ENOUGH_IMMERSION = 50.0  # mm in wet packed ice; common practice, no source
-ENOUGH_DIAMETERS = 10.0  # stem diameters in the ice, for thick stems; common practice, no source
-STEM_CONDUCTION = 0.01  # °C, standard uncertainty at that depth; judgement
-STEM_DECAYS = 7.0  # warmth from the hand to the tip falls by exp(-7) over that depth, 20 °C to about 0.02; judgement
-ENOUGH_REPEATS = 4  # settled readings from which their scatter is taken as it is found; judgement
+STEM_CONDUCTION = 0.01  # °C, standard uncertainty where the depth was confirmed and not measured; judgement
+WORTH_EXPLAINING = 0.05  # °C below zero from which the words say what in the water would explain it; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,9 +112,12 @@ def verify_against(
     settling = judge_settling(readings, instrument.resolution, instrument.time_constant)
     if settling.value is None:
         return _without_figure(reference, settling)
+    column = _column(instrument, reference, immersion_mm)
     budget = combine([*_components(readings, settling, reference, instrument, immersion_mm), *extra])
-    error = settling.value - reference.temperature
-    conformity = judge_conformity(error, budget.expanded, budget.combined, instrument.tolerance, rule)
+    error = settling.value + column.correction - reference.temperature
+    conformity = judge_conformity(
+        error, budget.expanded, budget.combined, instrument.tolerance, rule, spread=budget.spread
+    )
     verdict = conformity.verdict if reference.usable else Verdict.INCONCLUSIVE
     return Verification(
         settling=settling,
@@ -124,7 +128,7 @@ def verify_against(
         verdict=verdict,
         conformity=conformity,
         why=_why(error, instrument, reference, conformity, verdict, budget),
-        figures=_figures(error, budget, reference, settling, conformity),
+        figures=_figures(error, budget, reference, settling, conformity, column),
     )
 
 
@@ -156,39 +160,39 @@ def _components(
 ) -> list[Component]:
     since = settling.settled_since or 0.0
     settled = [reading.value for reading in readings if reading.elapsed >= since]
-    found = [
+    return [
         *reference.components,
-        digit("display", instrument.resolution, f"the display shows steps of {instrument.resolution:g} °C"),
+        *display_components(settled, instrument.resolution),
         rectangular("settling", settling.residual, "what may still be to come"),
-        normal("stem", _stem(immersion, instrument.stem_diameter), "warmth that comes down the stem"),
+        _stem(reference, instrument, immersion),
     ]
-    # Equal digits are no evidence that nothing scatters: the display term stands for them.
-    if len(set(settled)) > 1:
-        found.append(_scatter(settled, instrument.resolution))
-    return found
 
 
-def _scatter(settled: list[float], resolution: float) -> Component:
-    """Repeatability. Two or three readings say little of their own scatter: they are bounded by the flicker seen."""
-    if len(settled) >= ENOUGH_REPEATS:
-        return type_a("repeatability", settled, f"scatter of {len(settled)} settled readings")
-    return rectangular("repeatability", resolution / 2, f"flicker of {len(settled)} settled readings")
+def _stem(reference: Reference, instrument: Instrument, immersion: float | None) -> Component:
+    """Warmth along a metal stem, or the column of a glass thermometer that stands out."""
+    if instrument.sensor is Sensor.LIQUID_IN_GLASS:
+        width = _column(instrument, reference, immersion).half_width
+        return rectangular("column", width, "the part of its column outside, at another temperature")
+    if immersion is None:
+        return normal("stem", STEM_CONDUCTION, "warmth along the stem; its depth was confirmed, not measured")
+    width = abs(stem_error(immersion, instrument.stem_diameter, reference.medium, reference.temperature))
+    return rectangular("stem", width, f"warmth along a stem that is {immersion:g} mm deep")
 
 
-def _stem(immersion: float | None, diameter: float | None) -> float:
-    """Standard uncertainty in °C: warmth falls exponentially along a stem. A depth not measured was confirmed."""
-    enough = max(ENOUGH_IMMERSION, ENOUGH_DIAMETERS * (diameter or 0.0))
-    if immersion is None or immersion >= enough:
-        return STEM_CONDUCTION
-    return STEM_CONDUCTION * exp(STEM_DECAYS * (1 - immersion / enough))
+def _column(instrument: Instrument, reference: Reference, immersion: float | None) -> Emergent:
+    if instrument.sensor is not Sensor.LIQUID_IN_GLASS:
+        return Emergent(correction=0.0, half_width=0.0)
+    return judge_emergent(reference.temperature, immersion)
 
 
 def _without_figure(reference: Reference, settling: Settling) -> Verification:
     inside = INSIDE[reference.medium]
+    still = f"Leave the probe in {inside} until the display stands still, then check again."
     todo = {
-        SettlingState.DRIFTING: settling.sentence,
+        SettlingState.FALLING: still,
+        SettlingState.RISING: still,
         SettlingState.TOO_FEW: f"Leave the probe in {inside} and type a reading every few seconds until it has settled.",
-    }.get(settling.state, f"Leave the probe in {inside} until the display stands still, then check again.")
+    }.get(settling.state, settling.sentence)
     opening = "Inconclusive: the probe had not settled, so this check says nothing about it."
     why = (opening, *(reference.why if not reference.usable else ()), todo)
     return Verification(
@@ -214,6 +218,7 @@ TOO_UNCERTAIN = {
     "display": "The steps of its display are too coarse for this tolerance: use a probe with a finer display.",
     "settling": "Leave the probe in {} for longer and type more readings. Then check again.",
     "stem": "Put the probe in deeper, to the sensing tip and at least 50 mm more. Then check again.",
+    "column": "Put the thermometer in deeper, to the top of its column but for what you need to read it. Then check again.",
     "repeatability": "The display flickers: leave the probe in {} for longer and type more readings.",
 }
 
@@ -240,24 +245,56 @@ def _why(
     if verdict is Verdict.IN_TOLERANCE:
         return ("In tolerance: the probe may be used.", *told)
     label = "Label it and put it aside. What it measured since its last good check is in quarantine."
-    return ("Out of tolerance: stop using this probe.", *told, label)
+    return ("Out of tolerance: stop using this probe.", *told, *_explained(error, reference), label)
+
+
+def _explained(error: float, reference: Reference) -> tuple[str, ...]:
+    """What in the water of an ice bath would make a good probe read this low."""
+    icy = reference.medium in (Medium.PACKED_ICE, Medium.ICE_WATER)
+    return explain_low(-error).sentences if icy and -LARGEST <= error <= -WORTH_EXPLAINING else ()
 
 
 def _figures(
-    error: float, budget: Budget, reference: Reference, settling: Settling, conformity: Conformity
+    error: float,
+    budget: Budget,
+    reference: Reference,
+    settling: Settling,
+    conformity: Conformity,
+    column: Emergent,
 ) -> tuple[str, ...]:
     freedom = budget.effective_degrees_of_freedom
     degrees = f"{floor(freedom)}" if isfinite(freedom) else "unlimited"
     count = "1 reading" if settling.count == 1 else f"{settling.count} readings"
+    corrected = f"Corrected by {_signed(column.correction, 2)} for the part of its column that was outside."
     return (
         f"Error {_signed(error, 2)}, expanded uncertainty ±{_up(budget.expanded)} °C "
         f"(k = {budget.coverage_factor:.2f}, 95 %).",
         f"Mean of {count} since {settling.settled_since or 0:.0f} s; "
         f"at most {_up(settling.residual)} °C still to come.",
+        *((corrected,) if column.correction else ()),
         reference.why[0],
         f"Effective degrees of freedom: {degrees}.",
-        f"Probability that the probe is in tolerance: {100 * conformity.probability_in_tolerance:.1f} %.",
+        *_chances(conformity, reference),
+        *(_explained(error, reference) if conformity.verdict is not Verdict.OUT_OF_TOLERANCE else ()),
     )
+
+
+def _chances(conformity: Conformity, reference: Reference) -> tuple[str, ...]:
+    """What is likely, where the reference lets anything be said; who says nothing cannot be wrong."""
+    if not reference.usable:
+        return ()
+    within = told_within(conformity)
+    return (within,) if conformity.verdict is Verdict.INCONCLUSIVE else (within, told_wrong(conformity))
+
+
+def told_within(conformity: Conformity) -> str:
+    """How likely the probe is in tolerance, in words."""
+    return f"Probability that the probe is in tolerance: {100 * conformity.probability_in_tolerance:.1f} %."
+
+
+def told_wrong(conformity: Conformity) -> str:
+    """How likely the verdict is wrong, in words."""
+    return f"The chance that this verdict is wrong: {told_risk(conformity.risk)}."
 
 
 def _signed(value: float, digits: int = 1) -> str:

@@ -1,12 +1,21 @@
 """Verdicts at their boundaries, and probabilities against the examples of JCGM 106."""
 
-from math import inf, nan
+from math import inf, nan, sqrt
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.metrology.conformity import DecisionRule, Zone, judge_conformity, probability_of_conformity
+from compliance.metrology.conformity import (
+    DecisionRule,
+    Zone,
+    fleet_risk,
+    judge_conformity,
+    probability_of_conformity,
+    told_risk,
+)
+from compliance.metrology.spread import Spread
 from compliance.metrology.vocabulary import Verdict
 
 PASSED, FAILED, UNSURE = Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE
@@ -111,6 +120,119 @@ def test_simple_acceptance_may_be_wrong_half_the_time_and_guarded_hardly():
     assert simple.verdict is guarded.verdict is PASSED
     assert 1 - simple.probability_in_tolerance == pytest.approx(0.5, abs=1e-6)
     assert 1 - guarded.probability_in_tolerance == pytest.approx(0.025, abs=1e-4)
+
+
+@pytest.mark.parametrize(("error", "risk"), [(0.8, 0.0228), (1.2, 0.0228), (-1.2, 0.0228), (1.0, 0.5), (0.9, 0.1587)])
+def test_the_risk_is_that_of_the_verdict_given(error, risk):
+    """JCGM 106:2012, 9.3.2: 1 - p for an acceptance, p for a rejection; U = 0.2 with k = 2, Φ(-2), Φ(-1), Φ(0)."""
+    assert judge(error, 0.2).risk == pytest.approx(risk, abs=0.00005)
+
+
+def test_who_claims_nothing_is_not_wrong():
+    assert judge(0.0, 1.5).risk == 0
+
+
+@given(errors, spreads, tolerances, rules)
+def test_a_risk_and_its_verdict_agree_with_the_probability(error, expanded, tolerance, rule):
+    found = judge(error, expanded, tolerance, rule)
+    assert 0 <= found.risk <= 1
+    if found.verdict is PASSED:
+        assert found.risk == pytest.approx(1 - found.probability_in_tolerance)
+    if found.verdict is FAILED:
+        assert found.risk == found.probability_in_tolerance
+
+
+@given(errors, st.floats(0, 0.9), rules)
+def test_only_the_usual_rule_passes_under_a_condition(error, expanded, rule):
+    found = judge(error, expanded, rule=rule)
+    within = found.verdict is PASSED and found.zone is Zone.CONDITIONAL_PASS
+    assert found.conditional is (within and rule is DecisionRule.NON_BINARY)
+
+
+@given(st.floats(-1, 1), st.floats(0.01, 1))
+def test_under_guarded_acceptance_a_wrong_pass_stays_under_one_in_forty(error, expanded):
+    """ILAC-G8:09/2019, table 1: below 2.5 % with w = U at 95 % coverage; with U near the tolerance, on each side."""
+    found = judge_conformity(error, expanded, expanded / 1.959964, 1.0, DecisionRule.GUARDED)
+    if found.verdict is PASSED:
+        assert found.risk <= (0.025 if expanded <= 0.5 else 0.05) + 1e-6
+
+
+def test_a_box_knows_its_bounds():
+    """A display of whole degrees, ±0.5: an error of 0.4 lies within ±1 for sure; a normal of the same u leaves 2 %."""
+    box = Spread((0.5,), 0.0)
+    sure = judge_conformity(0.4, 0.475, 0.5 / sqrt(3), 1.0, spread=box)
+    blurred = judge_conformity(0.4, 0.475, 0.5 / sqrt(3), 1.0)
+    assert sure.risk == 0
+    assert blurred.risk == pytest.approx(0.0188, abs=0.0005)
+
+
+@pytest.mark.parametrize(
+    ("risk", "told"),
+    [
+        (0.0, "less than 1 in 10\N{NO-BREAK SPACE}000"),
+        (0.00009, "less than 1 in 10\N{NO-BREAK SPACE}000"),
+        (0.0001, "1 in 10\N{NO-BREAK SPACE}000"),
+        (0.005, "1 in 200"),
+        (0.0051, "1 in 190"),
+        (0.01, "1 in 100"),
+        (0.025, "1 in 40"),
+        (0.3, "1 in 3"),
+        (0.5, "1 in 2"),
+        (0.51, "more than 1 in 2"),
+        (1.0, "more than 1 in 2"),
+    ],
+)
+def test_a_risk_is_told_as_a_chance(risk, told):
+    assert told_risk(risk) == told
+
+
+@given(st.floats(0.0001, 0.5))
+def test_a_told_risk_is_never_smaller_than_the_risk(risk):
+    told = int(told_risk(risk).removeprefix("1 in ").replace("\N{NO-BREAK SPACE}", ""))
+    assert 1 / told >= risk * (1 - 1e-6)
+    assert told > 0.5 / risk
+
+
+@pytest.mark.parametrize("risk", [-0.1, 1.1, nan])
+def test_a_risk_out_of_range_is_refused(risk):
+    with pytest.raises(ValueError, match="from 0 to 1"):
+        told_risk(risk)
+
+
+def test_over_a_fleet_few_verdicts_are_wrong():
+    """Tolerance of two standard deviations of the fleet (95 % in tolerance), U = tolerance/4 (computed): 0.8 and 1.5 %."""
+    found = fleet_risk(spread=0.5, standard=0.125, tolerance=1.0)
+    assert found.wrong_pass == pytest.approx(0.008, abs=0.0005)
+    assert found.wrong_fail == pytest.approx(0.015, abs=0.0005)
+
+
+@pytest.mark.parametrize(("spread", "standard", "guard"), [(0.5, 0.125, 0.0), (0.5, 0.125, 0.25), (0.8, 0.3, -0.1)])
+def test_the_fleet_agrees_with_a_simulated_one(spread, standard, guard):
+    """A million simulated probes and checks with a fixed seed; JCGM 106:2012, 9.5."""
+    chance = np.random.default_rng(106)
+    truth = chance.normal(0, spread, 1_000_000)
+    good, passed = abs(truth) <= 1, abs(truth + chance.normal(0, standard, truth.size)) <= 1 - guard
+    found = fleet_risk(spread, standard, 1.0, guard)
+    assert found.wrong_pass == pytest.approx(np.mean(passed & ~good), abs=0.0004)
+    assert found.wrong_fail == pytest.approx(np.mean(~passed & good), abs=0.0006)
+
+
+def test_a_guard_band_trades_wrong_passes_for_wrong_fails():
+    risks = [fleet_risk(0.5, 0.125, 1.0, guard) for guard in (0.0, 0.1, 0.2)]
+    assert [r.wrong_pass for r in risks] == sorted((r.wrong_pass for r in risks), reverse=True)
+    assert [r.wrong_fail for r in risks] == sorted(r.wrong_fail for r in risks)
+
+
+@pytest.mark.parametrize("widths", [(0, 0.1, 1), (0.5, 0, 1), (0.5, 0.1, 0), (nan, 0.1, 1), (0.5, inf, 1)])
+def test_a_fleet_without_widths_is_refused(widths):
+    with pytest.raises(ValueError, match="above zero"):
+        fleet_risk(*widths)
+
+
+@pytest.mark.parametrize("guard", [1.0, 2.0, nan])
+def test_a_guard_band_must_leave_something_to_accept(guard):
+    with pytest.raises(ValueError, match="guard band smaller"):
+        fleet_risk(0.5, 0.1, 1.0, guard)
 
 
 @given(errors, spreads, spreads, tolerances, rules)
