@@ -17,7 +17,7 @@ from scipy.special import ndtr
 
 from compliance.metrology.vocabulary import Outcome
 
-from .probe_lives import BOILING, CAUSES, FAULTS, Array, Form, Lives, error_at
+from .probe_lives import BOILING, CAUSES, FAULTS, STEAM, Array, Form, Lives, error_at
 from .quarantines import OUTCOMES, Quarantined
 
 Z = 1.959964
@@ -141,9 +141,9 @@ def _posterior(lives: Lives, rows: Quarantined, ends: Ends, fault: np.ndarray) -
 def _steam(rows: Quarantined, end: int, fault: np.ndarray) -> Array:
     """How the error found at 100 °C follows from (e1, e2, g)."""
     row = np.zeros((len(rows.at), 3))
-    hundred = np.full(len(rows.at), 100.0)
+    hundred = np.full(len(rows.at), STEAM)
     row[:, end] = error_at(np.ones_like(hundred), hundred, fault, np.zeros_like(hundred))
-    row[:, 2] = 100 / 75
+    row[:, 2] = STEAM / 75
     return row
 
 

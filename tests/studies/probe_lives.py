@@ -110,6 +110,7 @@ def _bath(half_width: float) -> Bath:
 
 BATHS = (_bath(0.05), _bath(0.2))
 BATH_SHARES = (0.7, 0.3)
+STEAM = 100.0  # °C
 BOILING = _bath(0.3)  # pressure of the day not measured, some superheat
 
 
@@ -175,13 +176,14 @@ def simulate(form: Form, size: int, readings: int, rng: np.random.Generator) -> 
     bath = rng.choice(len(BATHS), checked.shape, p=BATH_SHARES)
     checks = zero[:, : CHECKS + 1]
     widths = np.array([b.half_width for b in BATHS])[bath]
-    steam = error_at(checks, np.full_like(checks, 100.0), fault[:, None], hidden[:, None])
+    steam = error_at(checks, np.full_like(checks, STEAM), fault[:, None], hidden[:, None])
     return Lives(
         form=form, every=every, tolerance=tolerance, fault=fault, hidden=hidden, boils=rng.random(size) < 0.3,
         checked=checked, taken=taken, event=event if form is Form.DROP else np.full(size, np.inf),
         deviation=deviation, memory=memory, checks=checks, readings=zero[:, CHECKS + 1 :].reshape(taken.shape),
         bath=bath, standard=np.array([b.standard for b in BATHS])[bath],
-        expanded=np.array([b.expanded for b in BATHS])[bath], found=_found(checks, widths, rng), boiled=_found(steam, BOILING.half_width, rng),
+        expanded=np.array([b.expanded for b in BATHS])[bath], found=_found(checks, widths, rng),
+        boiled=_found(steam, BOILING.half_width, rng),
     )  # fmt: skip
 
 

@@ -6,19 +6,20 @@ The timeline is cut by `bracketing`, each reading assessed by `assessment`, both
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from compliance.metrology.assessment import Bracket, ErrorAt, ErrorBounds, bounds, classify, true_range
-from compliance.metrology.bracketing import Mark, MarkKind, Span, cut, mark_kind
+from compliance.metrology.bracketing import Finding, Span, cut, weigh
 from compliance.metrology.conformity import judge_conformity
-from compliance.metrology.vocabulary import Direction, Outcome, Sensor, Stage, Standing
+from compliance.metrology.vocabulary import CheckKind, Direction, Outcome, Stage, Standing, Verdict
 
-from .probe_lives import BATHS, BOILING, CHECKS, FAULTS, Array, Lives, error_at
+from .probe_lives import BATHS, BOILING, CHECKS, FAULTS, STEAM, Array, Bath, Lives, error_at
 
 BEGUN = datetime(2024, 1, 1, tzinfo=UTC)
+SITTING = timedelta(minutes=5)
 USED_ON = 0.15  # share of failed probes that are used until the next check
 
 
@@ -91,28 +92,42 @@ def quarantined(lives: Lives, rng: np.random.Generator) -> Quarantined:
     )  # fmt: skip
 
 
-@lru_cache(maxsize=None)
-def _mark_kind(error: float, bath: int, tolerance: float) -> MarkKind | None:
+@cache
+def _verdict(error: float, bath: Bath, tolerance: float) -> Verdict:
     """A display of 0.1 °C has few errors to show, so that the verdicts repeat."""
-    budget = BATHS[bath]
-    conformity = judge_conformity(error, budget.expanded, budget.standard, tolerance)
-    return mark_kind(conformity.verdict, Stage.AS_FOUND)
+    return judge_conformity(error, bath.expanded, bath.standard, tolerance).verdict
 
 
 def _spans(lives: Lives, life: int, used_on: bool) -> list[Span]:
     """In quarantine, between two checks; nobody puts a probe into service that fails its first."""
-    marks: list[Mark] = []
-    tolerance = float(lives.tolerance[life])
+    findings: list[Finding] = []
     for check in range(CHECKS + 1):
-        kind = _mark_kind(round(float(lives.found[life, check]), 1), int(lives.bath[life, check]), tolerance)
-        failed_before = bool(marks) and marks[-1].kind is MarkKind.FAILED_AS_FOUND
-        if kind is not None:
-            marks.append(Mark(at=moment(lives.checked[life, check]), kind=kind, key=str(check), order=check))
-        if marks and marks[0].kind is MarkKind.FAILED_AS_FOUND:
+        failed_before = any(finding.verdict is Verdict.OUT_OF_TOLERANCE for finding in findings)
+        sitting = _sitting(lives, life, check)
+        failed = any(finding.verdict is Verdict.OUT_OF_TOLERANCE for finding in sitting)
+        if failed and not check:
             return []
-        if failed_before or (not used_on and kind is MarkKind.FAILED_AS_FOUND):
+        findings += sitting
+        if failed_before or (failed and not used_on):
             break
-    return [s for s in cut(marks) if s.standing is Standing.QUARANTINED and s.behind and s.ahead]
+    spans = cut(weigh(findings))
+    return [s for s in spans if s.standing is Standing.QUARANTINED and s.behind and s.ahead]
+
+
+def _sitting(lives: Lives, life: int, check: int) -> list[Finding]:
+    """A check at zero, and in steam before it where this probe is so checked."""
+    at, tolerance = moment(lives.checked[life, check]), float(lives.tolerance[life])
+    made = [(CheckKind.ZERO, 0.0, at, lives.found, BATHS[lives.bath[life, check]])]
+    if lives.boils[life]:
+        made.insert(0, (CheckKind.BOILING, STEAM, at - SITTING, lives.boiled, BOILING))
+    return [
+        Finding(
+            at=when, kind=kind, reference=reference, stage=Stage.AS_FOUND, order=check,
+            verdict=_verdict(round(float(found[life, check]), 1), bath, tolerance),
+            key=str(check) if kind is CheckKind.ZERO else f"steam {check}",
+        )
+        for kind, reference, when, found, bath in made
+    ]  # fmt: skip
 
 
 def moment(day: float) -> datetime:
@@ -160,4 +175,4 @@ def _side(lives: Lives, life: int, check: int) -> tuple[ErrorAt, ...]:
     if not lives.boils[life]:
         return (zero,)
     steam, expanded = milli(lives.boiled[life, check]), milli(BOILING.expanded)
-    return zero, ErrorAt(at=at, temperature=100_000, error=steam, expanded=expanded)
+    return zero, ErrorAt(at=at, temperature=milli(STEAM), error=steam, expanded=expanded)
