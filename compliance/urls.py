@@ -7,6 +7,7 @@ urlpatterns = [
     path("", include("compliance.checks.urls")),
     path("", include("compliance.limits.urls")),
     path("", include("compliance.readings.urls")),
+    path("", include("compliance.advice.urls")),
     path("", include("compliance.quarantine.urls")),
     path("", include("compliance.records.urls")),
     path("", include("compliance.overview.urls")),

@@ -68,6 +68,11 @@ class Outlook:
         return self.last is not None and not self.last.passed
 
     @property
+    def acceptable(self) -> bool:
+        """Whether there is an interval to accept: advice there is, and no probe that has to be put right first."""
+        return self.advice.days is not None and not self.failed
+
+    @property
     def drifts(self) -> bool:
         """Whether the trend is more than the scatter of its checks would show by itself."""
         return self.trend is not None and abs(self.trend.slope) > 2 * self.trend.slope_standard

@@ -104,8 +104,6 @@ QUARTERS = {
     "sqlite": "CAST(ROUND((julianday(checked_at) - julianday(before_at)) * 4) AS INTEGER)",
     "postgresql": "CAST(ROUND(EXTRACT(EPOCH FROM checked_at - before_at) / 21600) AS INTEGER)",
 }
-
-
 Kinds = dict[tuple[int, str], dict[int, list[Tried]]]
 
 
@@ -135,11 +133,16 @@ def outlooks_of(probes: Sequence[Probe], now: datetime) -> list[Outlook]:
     """What lies ahead of each of these probes: five queries. Load their business with them."""
     kinds = tried_by_kind(probes, now)
     return [
-        look_ahead(
-            past, kinds.get((past.probe.business_id, past.probe.sensor), []), target=_target(past.probe), now=now
-        )
+        look_ahead(past, _others(kinds, past.probe), target=_target(past.probe), now=now)
         for past in pasts_of(probes, now)
     ]
+
+
+def _others(kinds: Kinds, probe: Probe) -> list[list[Tried]]:
+    """The trials of the other probes of its kind, one list a probe; of very many those with most checks."""
+    alike = kinds.get((probe.business_id, probe.sensor), {})
+    others = [trials for pk, trials in alike.items() if pk != probe.pk]
+    return sorted(others, key=lambda trials: -sum(t.checks for t in trials))[:MOST_ALIKE]
 
 
 def _target(probe: Probe) -> int:

@@ -6,7 +6,7 @@ from compliance.checks.tables import together
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
 
-from .wording import every, pace
+from .wording import FAR, every, pace_in_short
 
 LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
 TONES = {"out": "tone-bad", "soon": "tone-doubt", "moving": "tone-doubt"}
@@ -36,18 +36,19 @@ class OutlookTable(tables.Table):
         return together(badge("prospect", value), warned)
 
     def render_pace(self, record):
-        return pace(record) or "–"
+        return pace_in_short(record)
 
     def render_sure(self, value, record):
         if record.trend is None or record.failed:
             return "–"
-        return when(value, record.probe.site.zone, "day") if value else "no end in sight"
+        near = value and value < record.now + FAR
+        return when(value, record.probe.site.zone, "day") if near else "over two years"
 
     def render_present(self, value):
         return every(value)
 
     def render_advised(self, value, record):
-        if value.days is None:
+        if not record.acceptable:
             return "–"
         same = value.days == record.probe.check_every_days
         return "as it is" if same else every(value.days)

@@ -53,8 +53,8 @@ def probe_outlook_part(request: HttpRequest, pk: int) -> HttpResponse:
 def probe_outlook_accept(request: HttpRequest, pk: int) -> HttpResponse:
     """Somebody sets the days between checks; the advice is worked out again, so that nobody accepts an old one."""
     outlook = _outlook(get_probe(request.user, pk, Role.MANAGER))
-    if outlook.advice.days is None:
-        messages.error(request, "There is no advice to accept yet. Set the days on the page of the probe.")
+    if not outlook.acceptable:
+        messages.error(request, "There is no advice to accept now. Nothing was changed.")
         return redirect("probe_outlook", pk)
     form = _accept_form(outlook, request.POST)
     if form.is_valid():
@@ -81,7 +81,7 @@ def _url(probe: Probe) -> str:
 
 def _form(request: HttpRequest, outlook: Outlook) -> AcceptForm | None:
     manages = (role_at(request.user, outlook.probe.site) or 0) >= Role.MANAGER
-    offered = manages and not outlook.probe.withdrawn and outlook.advice.days is not None
+    offered = manages and not outlook.probe.withdrawn and outlook.acceptable
     return _accept_form(outlook) if offered else None
 
 
@@ -107,8 +107,9 @@ def _context(request: HttpRequest, outlook: Outlook, form: AcceptForm | None) ->
         "notices": wording.notices(outlook),
         "meaning": wording.meaning(outlook),
         "advice": wording.advice(outlook),
-        "because": outlook.advice.why[1:],
+        "because": outlook.advice.why[1:] if not outlook.failed else (),
         "form": form,
+        "acceptable": outlook.acceptable,
         "changes": wording.differs(outlook),
         "accept_url": reverse("probe_outlook_accept", args=[probe.pk]),
         "picture": drift_pair(outlook),

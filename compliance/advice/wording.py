@@ -14,6 +14,7 @@ from .outlook import Jump, Outlook
 from .past import Tried
 
 MONTH = 365.25 / 12
+FAR = timedelta(days=730)  # nobody should be told of a date beyond that
 COMMON = (1, 7)  # intervals that people know, to compare with
 
 
@@ -62,10 +63,21 @@ def pace(outlook: Outlook) -> str:
     return f"It drifts {way} by about {amount(trend.slope * MONTH, unit)} a month."
 
 
+def pace_in_short(outlook: Outlook) -> str:
+    """For a table: "up 0.1 °C a month", "none that shows"."""
+    trend = outlook.trend
+    if trend is None:
+        return "–"
+    if not outlook.drifts:
+        return "none that shows"
+    return f"{'up' if trend.slope > 0 else 'down'} {amount(trend.slope * MONTH, outlook.probe.site.unit)} a month"
+
+
 def prospect(outlook: Outlook) -> str:
     """When it may leave its tolerance."""
     allowed, now = tolerance(outlook), outlook.now
-    sure, leaves = outlook.surely_until, outlook.leaves if outlook.drifts else None
+    sure, leaves = (at if at and at < now + FAR else None for at in (outlook.surely_until, outlook.leaves))
+    leaves = leaves if outlook.drifts else None
     if outlook.trend is None:
         return ""
     if outlook.failed:
@@ -79,7 +91,7 @@ def prospect(outlook: Outlook) -> str:
         return f"At that pace it leaves {allowed} in {about(leaves - now)}{earliest}."
     if sure:
         return f"It is expected to stay within {allowed}, but without a check that is sure only until {day(sure, outlook)}."
-    return f"Nothing in its checks suggests that it leaves {allowed}."
+    return f"Nothing in its checks suggests that it leaves {allowed} within two years."
 
 
 def too_few(outlook: Outlook) -> str:
@@ -95,17 +107,23 @@ def stakes(outlook: Outlook) -> str:
         return "No reading was taken with it so far, so what a failed check would put in doubt cannot be told."
     present = outlook.probe.check_every_days
     others = [days for days in dict.fromkeys((outlook.advice.days, *COMMON)) if days not in (None, present)][:2]
-    rest = "; ".join(f"{every(days)}, {how_many(outlook.at_stake(days))}" for days in sorted(others, reverse=True))
+    rest = "; ".join(f"{checked(days)}, {how_many(outlook.at_stake(days))}" for days in sorted(others, reverse=True))
     most = how_many(outlook.at_stake(present))
     noun = "reading" if most == "about 1" else "readings"
-    return f"Checked {every(present)}, a failed check puts {most} {noun} in doubt; {rest}."
+    return f"Checked {checked(present)}, a failure puts {most} {noun} in doubt; {rest}."
+
+
+def checked(days: int) -> str:
+    """How often it is checked, in a word where there is one."""
+    return {1: "daily", 7: "weekly"}.get(days, every(days))
 
 
 def how_many(readings: float) -> str:
     """A rough number: two figures are as many as it is worth."""
     if readings < 0.95:
         return "less than one"
-    rough = round(readings) if readings < 20 else round(readings, -1) if readings < 1000 else round(readings, -2)
+    digits = 0 if readings < 20 else -1 if readings < 1000 else -2
+    rough = int(round(readings, digits))
     return f"about {rough:,}"
 
 
@@ -140,17 +158,19 @@ def in_short(outlook: Outlook) -> list[str]:
 
 
 def differs(outlook: Outlook) -> bool:
-    return outlook.advice.days not in (None, outlook.probe.check_every_days)
+    return outlook.acceptable and outlook.advice.days != outlook.probe.check_every_days
 
 
 def advice(outlook: Outlook) -> str:
-    """What is advised beside what is so: "Check it every 3 days. Now it is checked every 7 days."."""
+    """What is advised beside what is so: "Advice: check it every 3 days. Now it …"."""
     days, present = outlook.advice.days, outlook.probe.check_every_days
+    if outlook.failed:
+        return "Put it right first: adjust or repair it, check it again, and then look here."
     if days is None:
         return outlook.advice.why[0]
     if days == present:
-        return f"Leave it as it is: check it {every(days)}."
-    return f"Check it {every(days)}. Now it is checked {every(present)}."
+        return f"Go on as now: check it {every(days)}."
+    return f"Advice: check it {every(days)}. Now it is checked {every(present)}."
 
 
 def notices(outlook: Outlook) -> list[dict]:
@@ -162,11 +182,11 @@ def notices(outlook: Outlook) -> list[dict]:
     elif outlook.state == "soon":
         text = "It may leave its tolerance before its next check is due. Check it now rather than then."
         found.append({"tone": "caution", "heading": "May leave its tolerance soon", "text": text, **check})
-    if outlook.warned:
+    if outlook.warned and not outlook.failed:
         found.append({"tone": "caution", "heading": "Early warning: it is on the move", "text": warning(outlook)})
-    sudden = [j for j in outlook.jumps if not j.explained]
-    if sudden:
-        found.append({"tone": "info", "heading": "It changed at once", "text": jump(sudden[-1], outlook)})
+    if outlook.jumps and not outlook.jumps[-1].explained:
+        text = jump(outlook.jumps[-1], outlook)
+        found.append({"tone": "info", "heading": "It changed at once", "text": text})
     return found
 
 
@@ -199,10 +219,10 @@ def figures(outlook: Outlook) -> list[tuple[str, str]]:
             ("Drift in a month", spread(trend.slope * MONTH, trend.slope_standard * MONTH, unit)),
             ("Scatter of one check", show_error(round(trend.scatter * 1000), unit).lstrip("+")),
             ("Roaming in a month", show_error(round(trend.wander * MONTH**0.5 * 1000), unit).lstrip("+")),
-            ("Expected to leave its tolerance", day(outlook.leaves, outlook) if outlook.leaves else "not in ten years"),
+            ("Expected to leave its tolerance", till(outlook.leaves, outlook)),
             (
                 "In tolerance, 95 % sure, until",
-                day(outlook.surely_until, outlook) if outlook.surely_until else "no end in sight",
+                till(outlook.surely_until, outlook),
             ),
         ]
     return [
@@ -215,9 +235,15 @@ def figures(outlook: Outlook) -> list[tuple[str, str]]:
     ]
 
 
+def till(at: datetime | None, outlook: Outlook) -> str:
+    """A date, or that it is too far away to be told."""
+    return day(at, outlook) if at and at < outlook.now + FAR else "not within two years"
+
+
 def spread(value: float, standard: float, unit: str) -> str:
-    """A value with its standard uncertainty, °C: "+0.10 °C, standard uncertainty 0.02 °C"."""
-    return f"{show_error(round(value * 1000), unit)}, standard uncertainty {show_error(round(standard * 1000), unit).lstrip('+')}"
+    """A value with its standard uncertainty, °C: "+0.100 °C, standard uncertainty 0.020 °C"."""
+    value, standard = (show_error(round(v * 1000), unit, 3) for v in (value, standard))
+    return f"{value}, standard uncertainty {standard.lstrip('+')}"
 
 
 def allowed_days(outlook: Outlook) -> str:

@@ -13,6 +13,7 @@ from .sections import (
     deviations,
     events,
     failures,
+    intervals,
     open_points,
     plan,
     probes,
@@ -24,7 +25,7 @@ from .sections import (
 TITLE = "Temperature and probe record"
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 SECTIONS = (
-    title, summary, plan, probes, events, failures, readings, deviations, cases, corrections, open_points, closing,
+    title, summary, plan, intervals, probes, events, failures, readings, deviations, cases, corrections, open_points, closing,
 )  # fmt: skip
 
 

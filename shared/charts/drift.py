@@ -97,16 +97,12 @@ def drift_picture(
     _field(drawing, across, up, errors, scale, tolerance)
     _ahead(drawing, across, up, course, scale)
     _lines(drawing, across, up, errors, scale, tolerance)
-    _trend(drawing, across, up, trend, course, scale)
+    _trend(drawing, across, up, _pieces(trend, turns), course, scale)
     _time_axis(drawing, across, ticks, foot)
     _turns(drawing, across, up, turns)
     _now(drawing, across, up, now, brief=width < _NARROW)
-    for one in found:
-        _check(drawing, across, up, one, scale)
-    if leaves:
-        _leaving(drawing, across, up, leaves)
-    if not found:
-        drawing.add(word((across.start + across.end) / 2, up(0) + 7, "No checks yet", anchor="middle", colour=QUIET))
+    _checks(drawing, across, up, found, scale)
+    _leaving(drawing, across, up, leaves)
     place(drawing, key, 8, foot - 12, SMALL)
     return drawing
 
@@ -162,10 +158,22 @@ def _lines(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: flo
     drawing.add(word(across.end, drawing.height - 14, said, size=SMALL, anchor="end", colour=QUIET))
 
 
-def _trend(drawing, across: Scale, up: Scale, trend, course: Sequence[Course], scale: Unit) -> None:
-    past = [(across(at.timestamp()), up.clip(scale.difference(error))) for at, error in trend]
-    if len(past) > 1:
-        drawing.add(path(past, colour=MARK, weight=BOLD_LINE))
+def _pieces(trend: Sequence[tuple[datetime, float]], turns: Sequence[Turn]) -> list[list[tuple[datetime, float]]]:
+    """The trend cut wherever something changed it at once."""
+    pieces: list[list[tuple[datetime, float]]] = []
+    for position, point in enumerate(trend):
+        before = trend[position - 1][0] if position else None
+        if before is None or any(before < turn.at <= point[0] for turn in turns):
+            pieces.append([])
+        pieces[-1].append(point)
+    return pieces
+
+
+def _trend(drawing, across: Scale, up: Scale, pieces, course: Sequence[Course], scale: Unit) -> None:
+    for piece in pieces:
+        past = [(across(at.timestamp()), up.clip(scale.difference(error))) for at, error in piece]
+        if len(past) > 1:
+            drawing.add(path(past, colour=MARK, weight=BOLD_LINE))
     ahead = [(across(c.at.timestamp()), up.clip(scale.difference(c.centre))) for c in course]
     if len(ahead) > 1:
         (x1, y1), (x2, y2) = ahead[0], ahead[-1]
@@ -196,11 +204,18 @@ def _wedge(x: float, top: float):
 
 
 def _now(drawing, across: Scale, up: Scale, now: datetime, *, brief: bool) -> None:
-    x = across(now.timestamp())
+    x, said = across(now.timestamp()), "now" if brief else "today"
     drawing.add(line(x, up.start, x, up.end, colour=QUIET, weight=LINE))
-    said = "now" if brief else "today"
-    anchor = "end" if x > across.end - 24 else "middle"
-    drawing.add(word(x, up.end + 4, said, size=SMALL, anchor=anchor, colour=QUIET))
+    ends = x > across.end - 40
+    side = "end" if ends else "start"
+    drawing.add(word(x - 4 if ends else x + 4, up.start + 4, said, size=SMALL, anchor=side, colour=QUIET))
+
+
+def _checks(drawing, across: Scale, up: Scale, found: Sequence[Found], scale: Unit) -> None:
+    for one in found:
+        _check(drawing, across, up, one, scale)
+    if not found:
+        drawing.add(word((across.start + across.end) / 2, up(0) + 7, "No checks yet", anchor="middle", colour=QUIET))
 
 
 def _check(drawing, across: Scale, up: Scale, one: Found, scale: Unit) -> None:
@@ -212,7 +227,9 @@ def _check(drawing, across: Scale, up: Scale, one: Found, scale: Unit) -> None:
     drawing.add(disc(x, up.clip(error), 3.4, fill=MARK if one.used else PAPER, edge=colour))
 
 
-def _leaving(drawing, across: Scale, up: Scale, leaves: datetime) -> None:
+def _leaving(drawing, across: Scale, up: Scale, leaves: datetime | None) -> None:
+    if leaves is None:
+        return
     x = across(leaves.timestamp())
     drawing.add(line(x, up.start, x, up.end, colour=BAD, weight=1.4, dash=(3, 3)))
     drawing.add(_cross(x, up.end + 5))

@@ -1,0 +1,46 @@
+"""How often each probe was to be checked, and who accepted another interval after advice."""
+
+from collections.abc import Iterator
+
+from compliance.advice.models import Acceptance
+from compliance.advice.wording import every
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+
+from ..scope import RecordScope
+from ..words import moment, sentence
+
+COLUMNS = [
+    Column("Accepted", points=72), Column("Probe", points=50), Column("To be checked", share=1), Column("Before", share=1),
+    Column("Advised", share=1), Column("Aim", points=58), Column("By", points=24),
+]  # fmt: skip
+EXPLAINED = (
+    "The days between checks that were set after advice. It is worked out from how the probe drifts and from how often checks "
+    "of its kind fail; the aim is the share of checks that find it in tolerance. Nothing is set but by a person."
+)
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Intervals between checks")
+    writer.table(COLUMNS, _rows(scope), empty="No interval was set after advice in the period.")
+    writer.paragraph(EXPLAINED, small=True)
+
+
+def _rows(scope: RecordScope) -> Iterator[Row]:
+    probes = [here.probe.pk for here in scope.probes]
+    found = Acceptance.objects.filter(
+        probe__in=probes, recorded_at__gte=scope.start, recorded_at__lt=scope.end, recorded_at__lte=scope.now
+    )
+    for accepted in found.select_related("probe").order_by("recorded_at", "pk"):
+        yield _row(accepted, scope)
+
+
+def _row(accepted: Acceptance, scope: RecordScope) -> Row:
+    cells = (
+        moment(accepted.recorded_at, scope.zone), accepted.probe.code, every(accepted.days_accepted).capitalize(),
+        every(accepted.days_before), every(accepted.days_advised), f"{accepted.target} of 100",
+        scope.people.initials(accepted.recorded_by_id),
+    )  # fmt: skip
+    who = scope.people.full(accepted.recorded_by_id)
+    why = f" against the advice: {sentence(accepted.why)}" if accepted.days_accepted != accepted.days_advised else "."
+    return Row(cells, note=f"Accepted by {who}{why}")
