@@ -15,6 +15,7 @@ from compliance.probes.models import EventKind
 from shared import clock
 from sites.models import Person, Site
 
+from .pans import boil, boils
 from .physics import DAYS, Instrument
 from .scenario import ProbeStory
 from .setting import Setting
@@ -61,9 +62,11 @@ def live(setting: Setting, story: ProbeStory, number: int) -> Life:
         return life
     if story.kind == "wandered":
         _wander(life)
-    for at in _mornings(life, number):
+    for morning, at in enumerate(_mornings(life, number)):
         if life.in_use(at):
-            _check(life, at)
+            check = _check(life, at)
+            if boils(story, check.site.altitude_m, morning):
+                boil(life.probe, check.site, check.checked_by, life.instrument, at + timedelta(minutes=25))
     if life.found_at:
         _check(
             life,

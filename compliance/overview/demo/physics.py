@@ -33,8 +33,11 @@ class Instrument:
 
     def shows(self, truth: float, at: datetime) -> str:
         """What the display says in food of `truth` °C."""
+        return self.rounded(self._felt(truth, at))
+
+    def _felt(self, truth: float, at: datetime) -> float:
         growth = 1 + GROWTH_AT_75.get(self.story.sensor, 0.0) * abs(truth) / 75
-        return self.rounded(truth + self.error(at) * growth)
+        return truth + self.error(at) * growth
 
     def rounded(self, value: float) -> str:
         digit = self.story.resolution_milli / 1000
@@ -42,10 +45,18 @@ class Instrument:
 
     def in_ice(self, at: datetime, chance: Random) -> list[tuple[int, str, str]]:
         """Timed readings of a check: a fast part, a slow part, and a hand that types every few seconds."""
-        end, fast, slow = self.error(at), chance.uniform(2.0, 3.0), chance.uniform(4.0, 6.0)
+        return self._timed(self.error(at), 19, 62, chance)
+
+    def in_boiling(self, at: datetime, boils_at: float, chance: Random) -> list[tuple[int, str, str]]:
+        """The same from the warmth of a kitchen up to where water boils."""
+        end = self._felt(boils_at, at)
+        return self._timed(end, 22 - end, 100, chance)
+
+    def _timed(self, end: float, far: float, until: float, chance: Random) -> list[tuple[int, str, str]]:
+        fast, slow = chance.uniform(2.0, 3.0), chance.uniform(4.0, 6.0)
         elapsed, found = 0.0, []
-        while elapsed < 62:
+        while elapsed < until:
             elapsed += chance.uniform(6, 10)
-            value = end + 19 * (0.85 * exp(-elapsed / fast) + 0.15 * exp(-elapsed / slow))
+            value = end + far * (0.85 * exp(-elapsed / fast) + 0.15 * exp(-elapsed / slow))
             found.append((int(elapsed * 1000), self.rounded(value), "C"))
         return found
