@@ -12,7 +12,7 @@ among the methods of choosing an interval.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from math import inf, isfinite, sqrt
+from math import inf, isfinite, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,10 @@ from .local_level import Array, Mixture, Model, Series, Solution
 
 FEWEST_POINTS = 3  # from which a trend is told; judgement
 MOST_POINTS = 500  # older ones no longer count; judgement
-CHANGE_GAIN = 7.0  # logarithm of the ratio of likelihoods from which a change is told; set by simulation
+# Logarithm of the ratio of likelihoods from which a change is told: at one check, and its growth with the logarithm of
+# their number; set by simulation.
+CHANGE_GAIN = 6.0
+CHANGE_GAIN_GROWTH = 0.45
 MOST_CHANGES = 10  # that are looked for in one history; judgement
 FURTHEST = 3650  # days a forecast may reach; judgement
 
@@ -177,8 +180,8 @@ def trend(points: Sequence[Point], changes: Sequence[int] | None = None) -> Tren
 def change_points(points: Sequence[Point]) -> tuple[Change, ...]:
     """Sudden changes of a history: known adjustments, and others that the data show.
 
-    In a history without a change one is found in at most 1 in 100, whether the error stands, drifts or wanders. What
-    is found moves the level; the slope goes on as before.
+    Of histories without a change, one is found in at most 1 in 100, whether the error stands, drifts, or wanders by up to
+    five standard uncertainties from check to check. What is found moves the level; the slope goes on as before.
 
     Args:
         points: 3 or more, in order of time; days, °C, °C. Only the newest 500 count.
@@ -296,7 +299,7 @@ def _search(model: Model, known: set[int]) -> set[int]:
         gains = model.gains(sorted(known | found))
         gains[[position - 1 for position in known | found]] = -inf
         best = int(np.argmax(gains))
-        if gains[best] <= CHANGE_GAIN:
+        if gains[best] <= CHANGE_GAIN + CHANGE_GAIN_GROWTH * log(len(gains) + 1):
             break
         found.add(best + 1)
     return found

@@ -7,6 +7,7 @@ rate λ per day it is still in tolerance after t days with probability exp(-λt)
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 from itertools import chain
 from math import exp, expm1, inf, isfinite, log, sqrt
 
@@ -218,6 +219,7 @@ def pool(trials: Sequence[Trial]) -> tuple[Trial, ...]:
     )
 
 
+@cache
 def _kinds() -> Array:
     """Logarithm of the probability of each rate, a row a kind of probe: all pairs of mean rate and shape."""
     shape = np.tile(ALIKE, len(MEAN_RATES))[:, None]
