@@ -1,44 +1,60 @@
 """Has the probe settled, and how much may still be to come: from timed readings with a display resolution.
 
 Real sheaths are not first order: a fast part is followed by a slower one. So no curve is fitted and extrapolated. A
-probe is called settled when its display has stood still for long enough, and what may still come is bounded.
+probe is called settled when its display has stood still for long enough, and what may still come is bounded: by how
+little it moved while it stood still, and by the slowest tail that a food probe may plausibly have.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
-from math import ceil, copysign, exp, expm1, inf, isfinite, log
+from itertools import pairwise
+from math import ceil, copysign, exp, expm1, inf, log, log1p
 from statistics import fmean
 
-DEFAULT_TIME_CONSTANT = 5.0  # s; thin food probes in wet packed ice, judgement
+from .mistyped import Suspect, find_mistyped
+from .timed import LONGEST_SERIES, TimedReading, check_readings, in_order
+
+__all__ = ["LONGEST_SERIES", "ROOM_ABOVE_BATH", "Settling", "SettlingState", "TimedReading", "judge_settling"]
+
 SLOWEST_TIME_CONSTANT = 60.0  # s; a sheath slower than this is no food probe, judgement
 UNSEEN_TIME_CONSTANT = 10.0  # s; where neither the probe's own is known nor a fall was seen, judgement
 CAUTION = 2.0  # times the time constant where it bounds what is to come; judgement
 SHORTEST_WINDOW = 10.0  # s without change before "settled" is said, judgement
-ALONE_AFTER = 60.0  # s after which a short series, even a single reading, is accepted, judgement
+ALONE_AFTER = 90.0  # s after which a short series, even a single reading, is accepted, judgement
 ROOM_ABOVE_BATH = 25.0  # °C; how far a probe may start above its bath, judgement
+SLOW_TAIL = 24.0  # s; time constant of the slowest tail of a food probe whose fall was not seen, judgement
+TAIL_SHARE = 0.25  # of the whole step, that such a tail may have, judgement
+TAIL_IN_DIGITS = 20  # digits of a fall, and of a tail in it, that show how slow it is; judgement
+FALL_SEEN = 2  # readings before the still run from which its pace can be told, judgement
 LATE_START = 3.0  # °C; a move larger than this from the first plateau is the probe going in, judgement
-LONGEST_SERIES = 200
+JUMP = 2.5  # digits up and down that are no flicker, judgement
+JUMPED_LATELY = 8  # readings among which jumps count, judgement
+WARMING_PACE = 0.05  # °C/s; a bath warms up no faster, a probe pulled out does, judgement
 SLACK = 0.05  # share of a digit by which steps differ where readings were converted and rounded
 DUST = 1e-6  # s that binary arithmetic may add
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TimedReading:
-    """What the display showed (°C), and when (s since the probe went in)."""
-
-    elapsed: float
-    value: float
-
-
 class SettlingState(StrEnum):
-    """What a series of timed readings shows."""
+    """What a series of timed readings shows.
+
+    After it had settled: `DRIFTING` away, or slowly `WARMING` with its bath. `DOUBTFUL`: it would drift or jump, were it
+    not for a reading that was probably mistyped.
+    """
 
     TOO_FEW = "too_few"
     FALLING = "falling"
     RISING = "rising"
     SETTLED = "settled"
     DRIFTING = "drifting"
+    WARMING = "warming"
+    JUMPING = "jumping"
+    DOUBTFUL = "doubtful"
+
+    @property
+    def is_fault(self) -> bool:
+        """Whether waiting does not help: something has to be put right first."""
+        return self in (SettlingState.DRIFTING, SettlingState.WARMING, SettlingState.JUMPING, SettlingState.DOUBTFUL)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +63,8 @@ class Settling:
 
     `value` (°C) is the mean of the `count` readings since `settled_since` (s); `residual` (°C) bounds what may still be
     to come, as a half-width, and is all of `ROOM_ABOVE_BATH` while nothing has settled; `seconds_to_go` is a cautious
-    estimate; `sentence` says it in plain words. Values that a state does not have are None.
+    estimate; `sentence` says it in plain words. Values that a state does not have are None. `suspects` are readings that
+    were probably mistyped; they count as they were typed.
     """
 
     state: SettlingState
@@ -57,6 +74,7 @@ class Settling:
     residual: float
     seconds_to_go: float | None
     sentence: str
+    suspects: tuple[Suspect, ...] = ()
 
 
 def judge_settling(readings: Sequence[TimedReading], resolution: float, time_constant: float | None = None) -> Settling:
@@ -79,37 +97,45 @@ def judge_settling(readings: Sequence[TimedReading], resolution: float, time_con
     Source: a display that moved by less than m during a window W has less than m/(exp(W/τ) - 1) still to come, from the
     first-order step response; the window of 2 τ and at least 10 s is judgement.
     """
-    _check(readings, resolution, time_constant)
-    series = sorted(readings, key=lambda reading: (reading.elapsed, reading.value))
-    if not series:
-        return _too_few()
-    last = len(series) - 1
-    start = _still_since(series, last, resolution)
-    tau = _time_constant(series, start, resolution, time_constant)
-    since = _settled_since(series, last, resolution, tau)
-    if since is not None and not _creeping(series, resolution, tau):
-        return _settled(series[start:], series[since:], resolution, CAUTION * tau)
-    if start == 0 and series[0].elapsed >= ALONE_AFTER:
-        return _after_a_wait(series, resolution, time_constant or DEFAULT_TIME_CONSTANT)
-    if len(series) == 1:
-        return _too_few()
-    if _turned_away(series, start, resolution, time_constant):
-        return _drifting(series, start)
-    return _moving(series, start, resolution, tau)
-
-
-def _check(readings: Sequence[TimedReading], resolution: float, time_constant: float | None) -> None:
-    if len(readings) > LONGEST_SERIES:
-        raise ValueError(f"A check takes up to {LONGEST_SERIES} readings; this one has {len(readings)}.")
-    if not 0.001 <= resolution <= 5:
-        raise ValueError("Give the step of the display, from 0.001 to 5 °C.")
+    check_readings(readings, resolution)
     if time_constant is not None and not 0.1 <= time_constant <= SLOWEST_TIME_CONSTANT:
         raise ValueError("Give the time constant in seconds, from 0.1 to 60, or none.")
-    for reading in readings:
-        if not (isfinite(reading.elapsed) and 0 <= reading.elapsed <= 7200):
-            raise ValueError("Give the time of each reading in seconds since the probe went in, from 0 to 7200.")
-        if not (isfinite(reading.value) and -100 <= reading.value <= 400):
-            raise ValueError("A reading must lie between -100 and 400 °C. Was the decimal point left out?")
+    series = in_order(readings)
+    found, suspects = _judge(series, resolution, time_constant), find_mistyped(series, resolution)
+    if suspects and found.state.is_fault:
+        found = _unsettled(SettlingState.DOUBTFUL, None, suspects[-1].sentence)
+    return replace(found, suspects=suspects)
+
+
+def _judge(series: list[TimedReading], resolution: float, known: float | None) -> Settling:
+    if not series:
+        return _too_few()
+    start = _still_since(series, len(series) - 1, resolution)
+    tau = _time_constant(series, start, resolution, known)
+    since = _settled_now(series, start, resolution, tau, known)
+    if since is not None:
+        found = _settled(series, start, since, resolution, tau)
+        return _warming() if _has_risen(series, found, resolution, known) else found
+    if start == 0 and series[0].elapsed >= ALONE_AFTER:
+        return _after_a_wait(series, resolution, tau)
+    if len(series) == 1:
+        return _too_few()
+    if _jumping(series, resolution):
+        return _unsettled(SettlingState.JUMPING, None, JUMPS)
+    if _turned_away(series, start, resolution, known):
+        return _drifting(series, start)
+    return _moving(series, start, resolution, tau, known)
+
+
+def _settled_now(
+    series: list[TimedReading], start: int, resolution: float, tau: float, known: float | None
+) -> int | None:
+    """Index of the first reading that speaks for the settled value; None if it has not settled."""
+    since = _settled_since(series, len(series) - 1, resolution, tau)
+    if since is None or _creeping(series, resolution, tau):
+        return None
+    hidden = _tail_unseen(series, start, resolution, known) and _tail(series, start, resolution, tau) > resolution / 2
+    return None if hidden else since
 
 
 def _too_few() -> Settling:
@@ -126,10 +152,32 @@ def _after_a_wait(series: list[TimedReading], resolution: float, tau: float) -> 
         settled_since=series[0].elapsed,
         value=fmean(values),
         count=len(values),
-        residual=resolution + ROOM_ABOVE_BATH * exp(-series[0].elapsed / (3 * tau)),
+        residual=_tail(series, 0, resolution, tau),
         seconds_to_go=0.0,
         sentence=f"{few} It counts, but two more readings would make the check surer.",
     )
+
+
+def _tail_unseen(series: list[TimedReading], start: int, resolution: float, known: float | None) -> bool:
+    """Whether a slow tail may have gone unseen: little seen of the fall, or digits too coarse to show it."""
+    if known is not None:
+        return False
+    coarse = TAIL_IN_DIGITS * resolution > ROOM_ABOVE_BATH * TAIL_SHARE
+    return coarse or start < FALL_SEEN or abs(series[0].value - series[-1].value) < TAIL_IN_DIGITS * resolution
+
+
+def _tail(series: list[TimedReading], start: int, resolution: float, tau: float) -> float:
+    """What the slowest plausible tail may have left, °C: by the time that went by, and by how still the display stood."""
+    slow = max(SLOW_TAIL, CAUTION * tau)
+    by_time = ROOM_ABOVE_BATH * TAIL_SHARE * exp(-(series[-1].elapsed - _went_in(series)) / slow)
+    return min(by_time, _bound(series[start:], resolution, slow))
+
+
+def _went_in(series: list[TimedReading]) -> float:
+    """s; later than the clock began if the display stood far off at first."""
+    gaps = [abs(reading.value - series[-1].value) for reading in series]
+    at_first = next((i for i, gap in enumerate(gaps) if gap < 0.9 * gaps[0]), 1)
+    return series[at_first - 1].elapsed if at_first > 1 and gaps[0] > LATE_START else 0.0
 
 
 def _still_since(series: list[TimedReading], last: int, resolution: float) -> int:
@@ -217,14 +265,16 @@ def _shown_at(series: list[TimedReading], elapsed: float) -> float:
     return next(reading.value for reading in reversed(series) if reading.elapsed <= elapsed + DUST)
 
 
-def _settled(run: list[TimedReading], still: list[TimedReading], resolution: float, tau: float) -> Settling:
+def _settled(series: list[TimedReading], start: int, since: int, resolution: float, tau: float) -> Settling:
     """The whole run of neighbouring digits bounds what is to come, or the part of it that speaks for the value."""
+    still, slow = series[since:], CAUTION * tau
+    bounds = (_bound(series[start:], resolution, slow), _bound(still, resolution, slow))
     return Settling(
         state=SettlingState.SETTLED,
         settled_since=still[0].elapsed,
         value=fmean(reading.value for reading in still),
         count=len(still),
-        residual=min(_bound(run, resolution, tau), _bound(still, resolution, tau)),
+        residual=min(*bounds, _tail(series, start, resolution, tau)),
         seconds_to_go=0.0,
         sentence="Settled.",
     )
@@ -256,16 +306,53 @@ def _turned_away(series: list[TimedReading], start: int, resolution: float, know
     return False
 
 
+def _has_risen(series: list[TimedReading], found: Settling, resolution: float, known: float | None) -> bool:
+    """Whether it stands two digits above the value at which it had settled before, having come down to it."""
+    value, rise = found.value or 0.0, 2 * resolution * (1 - SLACK)
+    if series[0].value < value or value - min(reading.value for reading in series) < rise:
+        return False
+    for last in range(2, len(series)):
+        before = series[: last + 1]
+        start = _still_since(before, last, resolution)
+        first = _settled_since(before, last, resolution, _time_constant(before, start, resolution, known))
+        if first is not None and value - fmean(reading.value for reading in before[first:]) >= rise:
+            return True
+    return False
+
+
+def _jumping(series: list[TimedReading], resolution: float) -> bool:
+    """Whether it went up and down again, twice, by more than a flicker."""
+    steps = [after.value - before.value for before, after in pairwise(series[-JUMPED_LATELY:])]
+    turns = [min(abs(one), abs(two)) for one, two in pairwise(steps) if one * two < 0]
+    return sum(turn >= JUMP * resolution for turn in turns) >= 2
+
+
+JUMPS = (
+    "The display jumps up and down. Hold the probe still, clear of sides and bottom, and look at its plug and battery. "
+    "Then start again."
+)
+
+
 def _drifting(series: list[TimedReading], start: int) -> Settling:
-    rising = series[-1].value > series[start - 1].value
-    sentence = "It had settled and is rising again. Drain the water, pack fresh ice against the stem and start again."
-    if not rising:
+    before, now = series[start - 1], series[-1]
+    if now.value < before.value:
         sentence = "It had settled and is falling again. Pack the ice against the stem and start again."
+        return _unsettled(SettlingState.DRIFTING, None, sentence)
+    if now.value - before.value <= WARMING_PACE * (now.elapsed - before.elapsed):
+        return _warming()
+    sentence = (
+        "It had settled and is rising again, fast. Is the tip still deep in the ice? Put it right and start again."
+    )
     return _unsettled(SettlingState.DRIFTING, None, sentence)
 
 
-def _moving(series: list[TimedReading], start: int, resolution: float, tau: float) -> Settling:
-    left = _whole(_time_to_go(series, start, resolution, tau))
+def _warming() -> Settling:
+    sentence = "It had settled and is rising again: the bath warms up. Drain the water, pack fresh ice and start again."
+    return _unsettled(SettlingState.WARMING, None, sentence)
+
+
+def _moving(series: list[TimedReading], start: int, resolution: float, tau: float, known: float | None) -> Settling:
+    left = _whole(_time_to_go(series, start, resolution, tau, known))
     if start == 0:
         return _unsettled(SettlingState.TOO_FEW, left, f"Steady so far, about {left:.0f} s to go.")
     falling = series[-1].value < series[start - 1].value
@@ -273,7 +360,7 @@ def _moving(series: list[TimedReading], start: int, resolution: float, tau: floa
     return _unsettled(state, left, f"Still {'falling' if falling else 'rising'}, about {left:.0f} s to go.")
 
 
-def _time_to_go(series: list[TimedReading], start: int, resolution: float, tau: float) -> float:
+def _time_to_go(series: list[TimedReading], start: int, resolution: float, tau: float, known: float | None) -> float:
     """s: until half a digit is left at the present pace, then a whole window, less what it has stood still already."""
     last = len(series) - 1
     since = _step_onwards(series, start, last) or start
@@ -281,7 +368,22 @@ def _time_to_go(series: list[TimedReading], start: int, resolution: float, tau: 
     earlier = next((r for r in reversed(series) if r.elapsed <= end.elapsed - tau), series[0])
     to_come = _still_to_come(abs(end.value - earlier.value), max(end.elapsed - earlier.elapsed, 1.0), tau)
     pace = tau * log(max(2 * to_come / resolution, 1.0))
-    return pace + _window(tau) - (end.elapsed - series[since].elapsed)
+    left = pace + _window(tau) - (end.elapsed - series[since].elapsed)
+    return (
+        max(left, _tail_to_go(series, start, resolution, tau))
+        if _tail_unseen(series, start, resolution, known)
+        else left
+    )
+
+
+def _tail_to_go(series: list[TimedReading], start: int, resolution: float, tau: float) -> float:
+    """s until the slowest plausible tail has half a digit left."""
+    slow, run = max(SLOW_TAIL, CAUTION * tau), series[start:]
+    moved = max(reading.value for reading in run) - min(reading.value for reading in run) + resolution
+    by_stillness = slow * log1p(2 * moved / resolution) - (run[-1].elapsed - run[0].elapsed)
+    largest = ROOM_ABOVE_BATH * TAIL_SHARE
+    by_time = slow * log(max(2 * largest / resolution, 1.0)) - (run[-1].elapsed - _went_in(series))
+    return min(by_stillness, by_time)
 
 
 def _whole(seconds: float) -> float:

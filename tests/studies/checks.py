@@ -1,0 +1,167 @@
+"""Simulated checks in ice: does the interval hold the true error, is it narrow, is "settled" true, how often a wrong pass.
+
+Each check draws a bath, a probe and somebody who types readings, and is judged by `verify_zero` like any other.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import product
+from multiprocessing import get_context
+
+import numpy as np
+
+from compliance.metrology.bath import BathKind, Point, Preparation, judge_bath
+from compliance.metrology.conformity import DecisionRule
+from compliance.metrology.settling import SettlingState, TimedReading, judge_settling
+from compliance.metrology.verification import STEM_CONDUCTION, Instrument, Verification, verify_zero
+from compliance.metrology.vocabulary import Sensor, Verdict
+
+from .sheaths import Sheaths, World, sheaths, shown
+
+SIZE = 20_000
+SEED = 2011
+LONGEST = 40  # readings after which somebody gives up
+BATHS = {
+    "good": Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(Point)),
+    "poor": Preparation(kind=BathKind.STIRRED_CUBES, points=frozenset(Point)),
+}
+RESOLUTIONS = (0.1, 1.0)
+NOISES = (0.05, 0.15, 0.3)  # standard deviation as a share of a digit
+READINGS = (1, 3, 10)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Stratum:
+    """Display step °C, noise as a share of it, the world, the bath, and how many readings are typed."""
+
+    resolution: float
+    noise: float
+    world: World
+    bath: str
+    readings: int
+
+
+STRATA = tuple(
+    Stratum(resolution, noise, world, bath, readings)
+    for world, resolution, readings, bath, noise in product(World, RESOLUTIONS, READINGS, BATHS, NOISES)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What a stratum shows. Shares are 0 to 1.
+
+    `figures`: share of checks that gave a figure. Of those, `coverage`: the interval error ± U held the true error;
+    `width`: median width of that interval over the narrowest, error ± one value for all, that holds 95 % of them;
+    `wrong` and `at_edge`: passed under guarded acceptance although the true error was beyond tolerance, by up to half a
+    digit and by a trifle. `early`: share of the checks called settled that had more than half a digit to come when that
+    was said first.
+    """
+
+    stratum: Stratum
+    size: int
+    figures: float
+    coverage: float
+    width: float
+    early: float
+    wrong: float
+    at_edge: float
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """Simulated checks, one row each: true errors and tolerances °C, times s, what was shown and was to come °C."""
+
+    error: np.ndarray
+    tolerance: np.ndarray
+    beyond: np.ndarray
+    elapsed: np.ndarray
+    values: np.ndarray
+    to_come: np.ndarray
+
+
+def draw(stratum: Stratum, size: int, chance: np.random.Generator) -> Drawn:
+    """The world of a stratum.
+
+    True errors are spread evenly over ±0.7 to ±2.7 °C, so that none has a lucky place between two digits. Every second
+    tolerance lies a trifle below the true error, the others up to half a digit, so that every pass is a wrong one.
+    """
+    warm = stratum.world is World.SLOWER
+    error = chance.uniform(0.7, 2.7, size) * chance.choice([-1, 1], size)
+    half_width = judge_bath(BATHS[stratum.bath]).within
+    bath = chance.uniform(0 if warm else -half_width, half_width, size)
+    stem = chance.normal(0, STEM_CONDUCTION, size)
+    elapsed = times(stratum.readings, size, chance)
+    probes: Sheaths = sheaths(stratum.world, size, chance)
+    to_come = probes.to_come(elapsed)
+    noise = chance.normal(0, stratum.noise * stratum.resolution, elapsed.shape)
+    felt = (error + bath + (np.abs(stem) if warm else stem))[:, None] + to_come + noise
+    beyond = np.where(np.arange(size) % 2, chance.uniform(0, stratum.resolution / 2, size), 1e-6)
+    tolerance = np.maximum(np.abs(error) - beyond, 0.1)
+    return Drawn(error, tolerance, beyond, elapsed, shown(stratum.world, felt, stratum.resolution), to_come)
+
+
+def times(readings: int, size: int, chance: np.random.Generator) -> np.ndarray:
+    """When somebody reads, s: once after 1 to 5 min; thrice after 20 to 120 s; or from the start, every 4 to 9 s."""
+    if readings == 1:
+        return chance.uniform(60, 300, (size, 1))
+    if readings == 3:
+        steps = np.hstack([chance.uniform(20, 120, (size, 1)), chance.uniform(4, 20, (size, 2))])
+    else:
+        steps = np.hstack([chance.uniform(1, 6, (size, 1)), chance.uniform(4, 9, (size, LONGEST - 1))])
+    return np.round(np.cumsum(steps, axis=1), 1)
+
+
+def study(stratum: Stratum, size: int, seed: int) -> Found:
+    """Draw `size` checks and judge each."""
+    drawn = draw(stratum, size, np.random.default_rng([seed, STRATA.index(stratum)]))
+    judged = [_check(stratum, drawn, row) for row in range(size)]
+    early = [is_early for is_early, _ in judged if is_early is not None]
+    rows = np.array([row for row, (_, found) in enumerate(judged) if found is not None], dtype=int)
+    found = [found for _, found in judged if found is not None]
+    off = np.array([f.error for f in found]) - drawn.error[rows]
+    expanded = np.array([f.expanded for f in found])
+    passed = np.array([f.verdict is Verdict.IN_TOLERANCE for f in found])
+    edge = rows % 2 == 0
+    return Found(
+        stratum=stratum,
+        size=size,
+        figures=len(found) / size,
+        coverage=float(np.mean(np.abs(off) <= expanded + 1e-9)),
+        width=float(np.median(expanded) / np.quantile(np.abs(off), 0.95)),
+        early=float(np.mean(early)),
+        wrong=float(passed[~edge].mean()),
+        at_edge=float(passed[edge].mean()),
+    )
+
+
+def _check(stratum: Stratum, drawn: Drawn, row: int) -> tuple[bool | None, Verification | None]:
+    """Whether "settled" was said too early when it was said first, and the check as it was finished."""
+    elapsed, values = drawn.elapsed[row].tolist(), drawn.values[row].tolist()
+    readings = [TimedReading(elapsed=at, value=value) for at, value in zip(elapsed, values, strict=True)]
+    early = None
+    for count in range(1, len(readings) + 1):
+        if count < stratum.readings and early is not None:
+            continue
+        if judge_settling(readings[:count], stratum.resolution).state is not SettlingState.SETTLED:
+            continue
+        if early is None:
+            early = abs(drawn.to_come[row, count - 1]) > stratum.resolution / 2
+        if count >= stratum.readings:
+            return early, _verify(stratum, readings[:count], float(drawn.tolerance[row]))
+    return early, None
+
+
+def _verify(stratum: Stratum, readings: Sequence[TimedReading], tolerance: float) -> Verification:
+    probe = Instrument(sensor=Sensor.UNKNOWN, resolution=stratum.resolution, tolerance=tolerance)
+    return verify_zero(readings, BATHS[stratum.bath], probe, 50.0, DecisionRule.GUARDED)
+
+
+def _study(task: tuple[Stratum, int, int]) -> Found:
+    return study(*task)
+
+
+def study_all(size: int = SIZE, seed: int = SEED, strata: Sequence[Stratum] = STRATA) -> Iterator[Found]:
+    """Every stratum, by two processes."""
+    with get_context("spawn").Pool(2) as pool:
+        yield from pool.imap(_study, [(stratum, size, seed) for stratum in strata])
