@@ -6,11 +6,11 @@ What the pan adds is common practice and judgement; what the pressure says is IA
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from math import ceil, isfinite
+from math import ceil, isfinite, sqrt
 
 from .conformity import DecisionRule
 from .reference import Reference
-from .settling import TimedReading
+from .settling import ROOM_ABOVE_BATH, Settling, SettlingState, TimedReading, judge_settling
 from .steam import STANDARD_ATMOSPHERE, STANDARD_WARMTH, saturation_temperature, standard_pressure, station_pressure
 from .uncertainty import Component, combine, normal, rectangular
 from .verification import Instrument, Verification, verify_against
@@ -23,6 +23,8 @@ MATTERS_ABOVE = 100.0  # m from sea level, 0.33 °C; below that a confusion of t
 CUSTOMARY_BAND = 99.0, 101.0  # °C in boiling water; common practice, fit for kitchens near sea level only
 
 WEATHER = 1000.0  # Pa, standard deviation of the pressure at sea level about the standard one; judgement
+ROOM_BELOW = 80.0  # °C; how far a probe starts below boiling, judgement
+LONGER_WAY = ROOM_BELOW / ROOM_ABOVE_BATH
 COLUMN_WARMTH = 8.0  # K, standard deviation of the air from the standard 15 °C at sea level; judgement
 ALTITUDE_WITHIN = 20.0  # m, half-width of an altitude from a map; judgement
 BAROMETER_WITHIN = 300.0  # Pa, half-width of a kitchen barometer or a telephone's; judgement
@@ -204,10 +206,43 @@ def verify_boiling(
     Source: JCGM 100:2008 for the budget, ILAC-G8:09/2019 for the verdict, IAPWS R7-97(2012) for the reference.
     """
     reference = judge_boiling_reference(preparation, surroundings)
-    found = verify_against(readings, reference, instrument, immersion_mm=immersion_mm, rule=rule)
-    if found.verdict is not Verdict.IN_TOLERANCE:
-        return found
-    return replace(found, why=(IN_TOLERANCE, *found.why[1:]))
+    rise = judge_rise(readings, instrument.resolution, instrument.time_constant)
+    extra = () if rise.value is None else (_way_up(rise.residual),)
+    found = verify_against(readings, reference, instrument, immersion_mm=immersion_mm, rule=rule, extra=extra)
+    why, said = found.why, found.settling.sentence
+    if found.verdict is Verdict.IN_TOLERANCE:
+        why = (IN_TOLERANCE, *why[1:])
+    elif found.verdict is Verdict.OUT_OF_TOLERANCE:
+        why = (*why[:-1], LABEL)
+    told = tuple(tuple(line.replace(said, rise.sentence) for line in lines) for lines in (why, found.figures))
+    return replace(found, settling=replace(found.settling, sentence=rise.sentence), why=told[0], figures=told[1])
+
+
+def judge_rise(readings: Sequence[TimedReading], resolution: float, time_constant: float | None = None) -> Settling:
+    """What timed readings show of a probe on its way up to boiling: as `judge_settling`, in words that fit.
+
+    Args:
+        readings: 0 to 200, in s since the probe went in and °C.
+        resolution: the step of the display in °C, 0.001 to 5.
+        time_constant: of the probe in s, 0.1 to 60, if it is known.
+
+    Returns:
+        The state, and the bound of what may still be to come, °C, widened because the way is longer than down to ice.
+
+    Raises:
+        ValueError: as `judge_settling` does.
+
+    Source: as `judge_settling`; a first-order step leaves behind in proportion to its height.
+    """
+    found = judge_settling(readings, resolution, time_constant)
+    away = found.state in (SettlingState.DRIFTING, SettlingState.WARMING)
+    sentence = WENT_AWAY if away else found.sentence
+    return replace(found, residual=found.residual * LONGER_WAY, sentence=sentence)
+
+
+def _way_up(residual: float) -> Component:
+    """What is missing to that bound beside the one that settling itself brings into the budget: their squares add."""
+    return rectangular("way up", residual * sqrt(1 - LONGER_WAY**-2), "the way up from room temperature, 80 °C")
 
 
 def air_pressure(surroundings: Surroundings) -> float:
@@ -353,6 +388,14 @@ def _up(value: float) -> str:
 
 
 IN_TOLERANCE = "In tolerance at the boiling point. Whether it may be used, its checks at zero say as well."
+LABEL = (
+    "Label it and put it aside. What it measured since its last good check away from zero is in quarantine, "
+    "whatever its checks at zero said."
+)
+WENT_AWAY = (
+    "It had settled and moved away again. Keep the water boiling hard and the tip deep in, clear of bottom and sides. "
+    "Then start again."
+)
 NO_BOILING_POINT = "The pan does not stand for the boiling point."
 UNUSABLE = {
     BoilingKind.QUIET: "Water that does not boil hard can be some tenths hotter than its boiling point, or colder.",
