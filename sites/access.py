@@ -7,7 +7,7 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Max, Q, QuerySet
 from django.http import Http404
 
-from .models import Area, Membership, Person, Role, Site
+from .models import Area, Business, Membership, Person, Role, Site
 
 Record = TypeVar("Record")
 
@@ -21,6 +21,13 @@ def sites_of(person: Person, role: int = Role.READER) -> QuerySet[Site]:
 def areas_of(person: Person, role: int = Role.SUPERVISOR) -> QuerySet[Area]:
     """The areas where this person holds `role` or a higher one for the whole area."""
     return Area.objects.filter(memberships__person=person, memberships__role__gte=role)
+
+
+def businesses_of(person: Person) -> QuerySet[Business]:
+    """The businesses of which this person supervises every area."""
+    mine = areas_of(person).values("pk")
+    others = Area.objects.exclude(pk__in=mine).values("business")
+    return Business.objects.filter(areas__in=mine).exclude(pk__in=others).distinct()
 
 
 def role_at(person: Person, site: Site) -> int | None:
@@ -65,6 +72,20 @@ def get_area(person: Person, pk: int, role: int = Role.SUPERVISOR) -> Area:
     if held < role:
         raise PermissionDenied(f"This needs the role of {Role(role).label} for the area.")
     return Area.objects.select_related("business").get(pk=pk)
+
+
+def get_business(person: Person, pk: int | None = None) -> Business:
+    """One business, or the first of those whose every area the person supervises.
+
+    Raises PermissionDenied for those who supervise no whole business, and Http404 where this one is not theirs.
+    """
+    mine = businesses_of(person).order_by("name", "pk")
+    if not mine.exists():
+        raise PermissionDenied(f"This needs the role of {Role.SUPERVISOR.label} for every area of the business.")
+    business = (mine if pk is None else mine.filter(pk=pk)).first()
+    if business is None:
+        raise Http404
+    return business
 
 
 def reach(person: Person, found: QuerySet, site_of: Callable[[Record], Site], role: int = Role.READER) -> Record:

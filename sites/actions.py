@@ -8,6 +8,7 @@ from shared.audit.trail import action, note
 from .guessing import forget
 from .models import Area, Business, Membership, Person, Role, Site
 
+BUSINESS_FIELDS = ("name", "decision_rule", "reliability_target")
 SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "closed")
 PERSON_FIELDS = ("name", "initials", "email")
 
@@ -32,6 +33,14 @@ def add_business(*, by: Person | None, name: str) -> Business:
     """A business. Raises ValidationError for a name that is empty or too long."""
     business = _checked(Business(name=name.strip()))
     note("business.add", by=by, subject=business)
+    return business
+
+
+@action("business.amend")
+def amend_business(*, by: Person, business: Business, changes: dict) -> Business:
+    """Another name, or other rules for checks from now on. Raises ValidationError for a field out of range."""
+    changes = {**changes, **({"name": changes["name"].strip()} if "name" in changes else {})}
+    note("business.amend", by=by, subject=business, changes=_apply(business, changes, BUSINESS_FIELDS))
     return business
 
 

@@ -9,7 +9,7 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.utils.html import format_html
 
 from .guessing import must_wait, was_right, was_wrong
-from .models import Area, Person, Role, Site
+from .models import Area, Business, DecisionRule, Person, Role, Site
 from .passwords import one_time_password
 
 ZONES = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "SystemV/"))) + ["UTC"]
@@ -66,6 +66,40 @@ class SiteForm(forms.ModelForm):
         self.fields["closed"].label = "Closed for good"
         if instance is None:
             del self.fields["closed"]
+
+
+WHAT_RULES_DO = {
+    DecisionRule.NON_BINARY: "The usual rule. A probe whose error is nearer to the edge than the uncertainty of its check "
+    "may be used, and its next check falls due after a quarter of the time.",
+    DecisionRule.GUARDED: "Strict: such a probe fails. A probe that passes is truly out of tolerance less than once in forty "
+    "times; more good ones fail.",
+    DecisionRule.SIMPLE: "Lenient: nothing is kept back. At the very edge every second pass is wrong.",
+}
+RULE_CHOICES = [
+    (rule.value, format_html('{} <span class="hint">{}</span>', rule.label, WHAT_RULES_DO[rule]))
+    for rule in DecisionRule
+]
+
+
+class BusinessForm(forms.ModelForm):
+    decision_rule = forms.ChoiceField(
+        label="When a probe is in tolerance",
+        choices=RULE_CHOICES,
+        widget=forms.RadioSelect,
+        help_text="It holds for checks from now on; those recorded already keep the verdict they were given.",
+    )
+
+    class Meta:
+        model = Business
+        fields = ["name", "decision_rule", "reliability_target"]
+        help_texts = {
+            "name": "It stands on every printed record.",
+            "reliability_target": "From 50 to 99. Advice on how often to check is worked out for it.",
+        }
+
+    def __init__(self, *args, instance, **kwargs):
+        # The action compares with the business as it was, so the form fills a copy.
+        super().__init__(*args, instance=copy(instance), **kwargs)
 
 
 class AreaForm(forms.Form):

@@ -11,10 +11,26 @@ from django.db.models.functions import Lower
 from shared.units import Unit
 
 
+class DecisionRule(models.TextChoices):
+    """How the uncertainty of a check enters its verdict."""
+
+    NON_BINARY = "non_binary", "In tolerance up to its edge; near the edge, check again soon"
+    GUARDED = "guarded", "In tolerance only with room for the uncertainty"
+    SIMPLE = "simple", "In tolerance up to its edge, whatever the uncertainty"
+
+
 class Business(models.Model):
     """The organisation that answers for the food; its name stands on every printed record."""
 
     name = models.CharField(max_length=120)
+    decision_rule = models.CharField(
+        "when a probe is in tolerance", max_length=12, choices=DecisionRule.choices, default=DecisionRule.NON_BINARY
+    )
+    reliability_target = models.PositiveSmallIntegerField(
+        "probes that shall pass their next check, in percent",
+        default=95,
+        validators=[MinValueValidator(50), MaxValueValidator(99)],
+    )
 
     class Meta:
         verbose_name_plural = "businesses"

@@ -20,6 +20,7 @@ class Checked:
     order: int
     kind: str = CheckKind.ZERO
     reference_milli: int = 0
+    conditional: bool | None = False
 
     @property
     def at_zero(self) -> bool:
@@ -44,6 +45,7 @@ class Due:
     because: str
 
 
+SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
 BECAUSE_OF_EVENT = {
     EventKind.ADJUSTED: "adjusted and not checked since",
     EventKind.REPAIRED: "repaired and not checked since",
@@ -97,6 +99,9 @@ def _reasons(checks, events, last: Checked | None, every_days: int, since: datet
         yield Due(last.at, "out of tolerance at its last check")
     else:
         yield Due(last.at + timedelta(days=every_days), "every day" if every_days == 1 else f"every {every_days} days")
+        soon = max(1.0, every_days / SOON)
+        if last.conditional and soon < every_days:
+            yield Due(last.at + timedelta(days=soon), "near the edge at its last check")
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
             yield Due(check.at, "the last check was inconclusive")

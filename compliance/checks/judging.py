@@ -9,15 +9,20 @@ from django.core.exceptions import ValidationError
 
 from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation, Surroundings, verify_boiling
-from compliance.metrology.conformity import DecisionRule
+from compliance.metrology.conformity import Conformity, DecisionRule
 from compliance.metrology.settling import Settling, TimedReading, judge_settling
 from compliance.metrology.uncertainty import Budget
-from compliance.metrology.verification import Instrument, Verification, judge_stated, verify_zero
+from compliance.metrology.verification import (
+    Instrument,
+    Verification,
+    judge_stated,
+    told_within,
+    told_wrong,
+    verify_zero,
+)
 from compliance.metrology.vocabulary import Sensor, Verdict
 from compliance.probes.models import Probe
 from shared.units import Unit, parse, to_milli
-
-RULE = DecisionRule.NON_BINARY
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +55,11 @@ def _parsed(number: int, text: str) -> Decimal:
         raise ValidationError(f"Reading {number}: {error}") from None
 
 
+def rule_of(probe: Probe) -> DecisionRule:
+    """How the business of the probe lets the uncertainty enter the verdict."""
+    return DecisionRule(probe.business.decision_rule)
+
+
 def instrument_of(probe: Probe) -> Instrument:
     return Instrument(
         sensor=Sensor(probe.sensor),
@@ -72,7 +82,8 @@ def settling_of(probe: Probe, readings: Sequence[Typed]) -> Settling:
 def judged_zero(probe: Probe, readings: Sequence[Typed], preparation: Preparation, immersion_mm: float | None) -> dict:
     """The fields of a zero-point check that the measurement fills. Raises ValidationError for figures that cannot be."""
     try:
-        found = verify_zero([r.timed() for r in readings], preparation, instrument_of(probe), immersion_mm, RULE)
+        timed = [r.timed() for r in readings]
+        found = verify_zero(timed, preparation, instrument_of(probe), immersion_mm, rule_of(probe))
     except ValueError as error:
         raise ValidationError(str(error)) from None
     return _found(probe, found)
@@ -85,7 +96,7 @@ def judged_boiling(
     """The same of a check at boiling. Raises ValidationError for figures that cannot be, such as a pressure at sea level."""
     timed, instrument = [r.timed() for r in readings], instrument_of(probe)
     try:
-        found = verify_boiling(timed, preparation, surroundings, instrument, RULE, immersion_mm=immersion_mm)
+        found = verify_boiling(timed, preparation, surroundings, instrument, rule_of(probe), immersion_mm=immersion_mm)
     except ValueError as error:
         raise ValidationError(str(error)) from None
     return _found(probe, found)
@@ -115,7 +126,7 @@ STATED = {
 def judged_certificate(probe: Probe, reference_milli: int, error_milli: int, expanded_milli: int) -> dict:
     """The fields of a certificate's check. Raises ValidationError for figures that cannot be."""
     try:
-        stated = judge_stated(error_milli / 1000, expanded_milli / 1000, instrument_of(probe), RULE)
+        stated = judge_stated(error_milli / 1000, expanded_milli / 1000, instrument_of(probe), rule_of(probe))
     except ValueError as error:
         raise ValidationError(str(error)) from None
     return {
@@ -124,15 +135,15 @@ def judged_certificate(probe: Probe, reference_milli: int, error_milli: int, exp
         "error_milli": error_milli,
         "expanded_milli": expanded_milli,
         "verdict": stated.verdict.value,
-        "budget": {"coverage_factor": 2.0},
+        "budget": {"coverage_factor": 2.0, "conformity": _kept_conformity(stated)},
         "why": [STATED[stated.verdict], stated.why],
-        "figures": [f"Probability that the probe is in tolerance: {100 * stated.probability_in_tolerance:.1f} %."],
+        "figures": [told_within(stated), *([] if stated.verdict is Verdict.INCONCLUSIVE else [told_wrong(stated)])],
         **_by(probe),
     }
 
 
 def _by(probe: Probe) -> dict:
-    return {"tolerance_milli": probe.tolerance_milli, "decision_rule": RULE.value}
+    return {"tolerance_milli": probe.tolerance_milli, "decision_rule": rule_of(probe).value}
 
 
 def _kept(found: Verification) -> dict:
@@ -146,7 +157,17 @@ def _kept(found: Verification) -> dict:
             "residual": settling.residual,
             "sentence": settling.sentence,
         },
+        **({"conformity": _kept_conformity(found.conformity)} if found.conformity else {}),
         **(_kept_budget(found.budget) if found.budget else {}),
+    }
+
+
+def _kept_conformity(conformity: Conformity) -> dict:
+    return {
+        "zone": conformity.zone.value,
+        "risk": conformity.risk,
+        "conditional": conformity.conditional,
+        "probability": conformity.probability_in_tolerance,
     }
 
 

@@ -3,6 +3,7 @@
 from django.urls import reverse
 from django.utils.html import format_html
 
+from compliance.metrology.conformity import told_risk
 from compliance.metrology.vocabulary import Verdict
 from shared.templatetags.noughtbook import when
 from shared.units import Unit, show, show_error, show_spread
@@ -19,21 +20,25 @@ from .surroundings import boils_here
 from .surroundings import told as told_air
 from .tables import off_by, remarks_of
 
+VERDICT = (
+    "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance. The chance that it "
+    "is wrong: JCGM 106:2012."
+)
 SOURCES = {
     Kind.ZERO: (
-        "Uncertainty: JCGM 100:2008 (GUM); where one or two rectangular terms dominate, EA-4/02.",
-        "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
+        "Uncertainty: JCGM 100:2008 (GUM); the coverage factor by the shape of all its terms together, JCGM 101:2008.",
+        VERDICT,
         "How closely a bath stands for the ice point: common practice of the trade, and judgement for incomplete baths.",
     ),
     Kind.BOILING: (
         "Where water boils under the air's pressure: IAPWS R7-97(2012), equation (31); pressure from altitude: ICAO Doc 7488.",
-        "Uncertainty: JCGM 100:2008 (GUM); where one or two rectangular terms dominate, EA-4/02.",
-        "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
+        "Uncertainty: JCGM 100:2008 (GUM); the coverage factor by the shape of all its terms together, JCGM 101:2008.",
+        VERDICT,
         "How closely a pan stands for the boiling point: judgement.",
     ),
     Kind.CERTIFICATE: (
         "Error and uncertainty: as the laboratory states them.",
-        "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance.",
+        VERDICT,
     ),
 }
 AFTERWARDS = {
@@ -93,6 +98,8 @@ def next_steps(check: Check) -> dict:
     steps = list(AFTERWARDS[Kind(check.kind)])
     if check.stage == Stage.AS_LEFT:
         steps.append("It vouches for what is read from now on. It says nothing of what was read before the adjustment.")
+    if check.budget.get("conformity", {}).get("conditional"):
+        steps.insert(0, "It is near the edge of its tolerance: check it again soon. Its next check falls due earlier.")
     heading = "It is right at boiling" if check.kind == Kind.BOILING else "You may use it"
     return {"tone": "good", "heading": heading, "steps": steps, "case_url": case}
 
@@ -120,6 +127,7 @@ def _facts(check: Check) -> list[tuple]:
         ("Off by", off_by(check, unit)),
         ("Against", boils_here(check, unit) if check.kind == Kind.BOILING else ""),
         ("Allowed", show_spread(check.tolerance_milli, unit, 1)),
+        ("Chance that this verdict is wrong", _chance(check)),
         ("Stage", check.get_stage_display()),
         ("Checked", when(check.checked_at, zone)),
         ("Where", check.site),
@@ -130,6 +138,12 @@ def _facts(check: Check) -> list[tuple]:
         ("Note", check.note),
     ]
     return [(label, value) for label, value in facts if value]
+
+
+def _chance(check: Check) -> str:
+    """Nothing for a check that claims nothing."""
+    risk = check.budget.get("conformity", {}).get("risk")
+    return "" if risk is None or check.verdict == Verdict.INCONCLUSIVE else told_risk(risk)
 
 
 def _recorded(check: Check) -> str:

@@ -10,7 +10,7 @@ from compliance.probes.models import ALTERATIONS, Event, Placement, Probe
 from .due import Checked, Due, Happened, is_withdrawn, next_due, place
 from .models import BEGINNING, END, Check, ProbeState, Span
 
-CHECKED = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli")
+CHECKED = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional")
 # What a span's row says; two rows that agree in these and in their end are the same span.
 TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "anchor")
 

@@ -1,7 +1,7 @@
 """One check from end to end: timed readings, bath and probe to error, budget, verdict, and why in words."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, isfinite
 
 from .bath import Preparation, judge_bath
@@ -118,16 +118,17 @@ def verify_against(
     conformity = judge_conformity(
         error, budget.expanded, budget.combined, instrument.tolerance, rule, spread=budget.spread
     )
-    verdict = conformity.verdict if reference.usable else Verdict.INCONCLUSIVE
+    if not reference.usable:
+        conformity = replace(conformity, verdict=Verdict.INCONCLUSIVE, risk=0.0, conditional=False)
     return Verification(
         settling=settling,
         reference=reference,
         budget=budget,
         error=error,
         expanded=budget.expanded,
-        verdict=verdict,
+        verdict=conformity.verdict,
         conformity=conformity,
-        why=_why(error, instrument, reference, conformity, verdict, budget),
+        why=_why(error, instrument, reference, conformity, budget),
         figures=_figures(error, budget, reference, settling, conformity, column),
     )
 
@@ -224,12 +225,7 @@ TOO_UNCERTAIN = {
 
 
 def _why(
-    error: float,
-    instrument: Instrument,
-    reference: Reference,
-    conformity: Conformity,
-    verdict: Verdict,
-    budget: Budget,
+    error: float, instrument: Instrument, reference: Reference, conformity: Conformity, budget: Budget
 ) -> tuple[str, ...]:
     if not reference.usable:
         stands = reference.why[0].removesuffix(".")
@@ -238,11 +234,11 @@ def _why(
     allowed = instrument.tolerance
     shown = f"{SHOWN[reference.medium].format(_told(error, allowed))}, where ±{_plain(allowed)} is allowed."
     told = (shown, conformity.why, *reference.why[1:])
-    if verdict is Verdict.INCONCLUSIVE:
+    if conformity.verdict is Verdict.INCONCLUSIVE:
         worst = max(budget.components, key=lambda component: component.standard)
         todo = TOO_UNCERTAIN.get(worst.name, reference.again).format(INSIDE[reference.medium])
         return ("Inconclusive: this check is too uncertain to tell.", *told, todo)
-    if verdict is Verdict.IN_TOLERANCE:
+    if conformity.verdict is Verdict.IN_TOLERANCE:
         return ("In tolerance: the probe may be used.", *told)
     label = "Label it and put it aside. What it measured since its last good check is in quarantine."
     return ("Out of tolerance: stop using this probe.", *told, *_explained(error, reference), label)

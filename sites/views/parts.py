@@ -3,7 +3,7 @@
 from django.db.models import QuerySet
 from django.urls import reverse
 
-from ..access import areas_of
+from ..access import areas_of, businesses_of
 from ..models import Membership, Person
 
 
@@ -11,7 +11,9 @@ def setup_tabs(person: Person, current: str) -> list[dict]:
     """The tabs above sites, people and areas; none for those who only see their sites."""
     if not areas_of(person).exists():
         return []
-    pages = (("site_list", "Sites"), ("people", "People"), ("area_setup", "Areas"))
+    pages = [("site_list", "Sites"), ("people", "People"), ("area_setup", "Areas")]
+    if businesses_of(person).exists():
+        pages.append(("business_edit", "Business"))
     return [{"label": label, "url": reverse(name), "current": name == current} for name, label in pages]
 
 

@@ -8,9 +8,9 @@ from django.views.decorators.http import require_http_methods, require_safe
 from shared.forms import attempt
 from shared.numbered import numbered_page
 
-from ..access import areas_of, get_area, get_site, sites_of
-from ..actions import add_area, add_site, amend_area, amend_site
-from ..forms import AreaForm, SiteForm
+from ..access import areas_of, businesses_of, get_area, get_business, get_site, sites_of
+from ..actions import add_area, add_site, amend_area, amend_business, amend_site
+from ..forms import AreaForm, BusinessForm, SiteForm
 from ..models import Area, Business, Role
 from ..people import require_supervisor
 from ..tables import AreaTable, SiteTable, site_rows
@@ -103,3 +103,21 @@ def area_edit(request, pk):
             messages.success(request, f"{area} is saved.")
             return redirect("area_setup")
     return render(request, "sites/area_form.html", {"form": form, "title": area.name, "submit_label": "Save"})
+
+
+@require_http_methods(FORM)
+def business_edit(request):
+    """The business of somebody who supervises all of it; where there are several, `business` says which."""
+    asked = request.GET.get("business", "")
+    business = get_business(request.user, int(asked) if asked.isdecimal() else None)
+    form = BusinessForm(request.POST or None, instance=business)
+    if form.is_valid():
+        attempt(form, amend_business, by=request.user, business=business, changes=form.cleaned_data)
+        if not form.errors:
+            messages.success(request, f"{business} is saved. Checks from now on are judged by it.")
+            return redirect(f"{request.path}?business={business.pk}")
+    others = businesses_of(request.user).exclude(pk=business.pk).order_by("name")
+    return render(request, "sites/business_form.html", {
+        "form": form, "title": business.name, "submit_label": "Save", "others": others,
+        "tabs": setup_tabs(request.user, "business_edit"),
+    })  # fmt: skip

@@ -47,6 +47,7 @@ SAMPLES |= {
         "initials": "IM", "password": "silver-harbour-19",
     },
     "business.add": lambda w: {"by": w.supervisor, "name": "New Meals"},
+    "business.amend": lambda w: {"by": w.supervisor, "business": w.business, "changes": {"decision_rule": "guarded"}},
     "area.add": lambda w: {"by": w.supervisor, "business": w.business, "name": "East"},
     "area.amend": lambda w: {"by": w.supervisor, "area": w.area, "name": "North-east"},
     "site.add": lambda w: {"by": w.supervisor, "area": w.area, "name": "Dogwood School"},

@@ -1,5 +1,6 @@
 """When the next check is due, and why."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -83,3 +84,18 @@ def test_the_later_of_withdrawal_and_return_counts_whatever_the_order_of_arrival
     returned, withdrawn = happened(EventKind.RETURNED, 4, order=1), happened(EventKind.WITHDRAWN, 2, order=2)
     assert not is_withdrawn([returned, withdrawn]) and due([check(1)], [returned, withdrawn]).at == on(4)
     assert is_withdrawn([happened(EventKind.RETURNED, 4, order=1), happened(EventKind.WITHDRAWN, 4, order=2)])
+
+
+@pytest.mark.parametrize(("every", "days"), [(8, 2), (7, 1.75), (4, 1), (2, 1)])
+def test_a_check_that_passed_near_the_edge_makes_the_next_due_after_a_quarter_but_at_least_a_day(every, days):
+    found = next_due([replace(check(3), conditional=True)], (), every, SINCE)
+    assert (found.at, found.because) == (on(3 + days), "near the edge at its last check")
+
+
+def test_a_probe_checked_every_day_is_not_checked_sooner():
+    found = next_due([replace(check(3), conditional=True)], (), 1, SINCE)
+    assert (found.at, found.because) == (on(4), "every day")
+
+
+def test_a_later_check_in_the_middle_of_the_tolerance_ends_the_short_interval():
+    assert due([replace(check(3), conditional=True), check(4, order=2)]).at == on(11)
