@@ -97,9 +97,9 @@ class Outlook:
     def _next_check(self) -> datetime:
         return max(self.now, self.last.at + timedelta(days=self.probe.check_every_days))
 
-    def at_stake(self, days: int) -> float | None:
-        """Readings that a failed check would put in doubt if the one before was so many days ago."""
-        return None if self.past.per_day is None else self.past.per_day * days
+    def at_stake(self, days: int) -> intervals.AtStake | None:
+        """What checking every so many days means at the pace of this probe; None without readings."""
+        return self.advice.at_stake(self.past.per_day, [days])[0] if self.past.per_day else None
 
     def figures(self) -> dict:
         """What the advice rests on, plain enough to be kept: °C, days, times in UTC."""
@@ -137,8 +137,9 @@ class Outlook:
         """Days after the last check: past the dates that are told, and a good part of what has been."""
         since_last = (self.now - self.last.at) / DAY
         told = [(at - self.last.at) / DAY * 1.15 for at in (self.surely_until, self.leaves) if at]
+        near = [days for days in told if days < LONGEST_VIEW + since_last]
         spanned = (self.trend.last - self.trend.first) / 2
-        return min(max(SHORTEST_VIEW + since_last, min(told, default=0.0), spanned), LONGEST_VIEW + since_last)
+        return min(max(SHORTEST_VIEW + since_last, min(near, default=0.0), spanned), LONGEST_VIEW + since_last)
 
     def _ahead_at(self, day: float) -> Ahead:
         found = self.trend.predict(day)

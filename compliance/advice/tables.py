@@ -17,7 +17,7 @@ class OutlookTable(tables.Table):
 
     probe = tables.Column("Probe", attrs=LEAD)
     site = tables.Column("Site", accessor="probe__site")
-    state = tables.Column("What lies ahead")
+    state = tables.Column("Ahead")
     pace = tables.Column("Drift", accessor="now")
     sure = tables.Column("Sure until", accessor="surely_until", empty_values=())
     present = tables.Column("Checked", accessor="probe__check_every_days")
@@ -32,7 +32,7 @@ class OutlookTable(tables.Table):
         return format_html('<a href="{}">{}</a>', reverse("probe_outlook", args=[value.pk]), value)
 
     def render_state(self, value, record):
-        warned = badge("prospect", "moving") if record.warned and value != "moving" else ""
+        warned = badge("prospect", "moving") if record.warned and value not in ("moving", "out") else ""
         return together(badge("prospect", value), warned)
 
     def render_pace(self, record):

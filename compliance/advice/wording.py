@@ -107,8 +107,10 @@ def stakes(outlook: Outlook) -> str:
         return "No reading was taken with it so far, so what a failed check would put in doubt cannot be told."
     present = outlook.probe.check_every_days
     others = [days for days in dict.fromkeys((outlook.advice.days, *COMMON)) if days not in (None, present)][:2]
-    rest = "; ".join(f"{checked(days)}, {how_many(outlook.at_stake(days))}" for days in sorted(others, reverse=True))
-    most = how_many(outlook.at_stake(present))
+    rest = "; ".join(
+        f"{checked(days)}, {how_many(outlook.at_stake(days).readings)}" for days in sorted(others, reverse=True)
+    )
+    most = how_many(outlook.at_stake(present).readings)
     noun = "reading" if most == "about 1" else "readings"
     return f"Checked {checked(present)}, a failure puts {most} {noun} in doubt; {rest}."
 
@@ -232,6 +234,7 @@ def figures(outlook: Outlook) -> list[tuple[str, str]]:
         ("Aim", f"{outlook.target} of 100 checks find it in tolerance"),
         ("Days that the evidence allows", allowed_days(outlook)),
         ("Readings a day", "none so far" if rate is None else f"{rate:.1f}"),
+        ("Readings to come into doubt in a year", yearly(outlook)),
     ]
 
 
@@ -244,6 +247,18 @@ def spread(value: float, standard: float, unit: str) -> str:
     """A value with its standard uncertainty, °C: "+0.100 °C, standard uncertainty 0.020 °C"."""
     value, standard = (show_error(round(v * 1000), unit, 3) for v in (value, standard))
     return f"{value}, standard uncertainty {standard.lstrip('+')}"
+
+
+def yearly(outlook: Outlook) -> str:
+    """What is to be expected at the rate of failures: now, and as advised."""
+    days = dict.fromkeys((outlook.probe.check_every_days, outlook.advice.days))
+    stakes = [outlook.at_stake(each) for each in days if each]
+    known = [
+        f"checked {checked(stake.days)}, {how_many(stake.yearly)}"
+        for stake in stakes
+        if stake and stake.yearly is not None
+    ]
+    return "; ".join(known) or "cannot be told yet"
 
 
 def allowed_days(outlook: Outlook) -> str:

@@ -223,6 +223,17 @@ def _check(drawing, across: Scale, up: Scale, one: Found, scale: Unit) -> None:
     if high > low:
         drawing.add(line(x, low, x, high, colour=colour, weight=LINE))
     drawing.add(disc(x, up.clip(error), 3.4, fill=MARK if one.used else PAPER, edge=colour))
+    if abs(error) > up.high:
+        _off_the_scale(drawing, x, up.clip(error), error, to_left=x > (across.start + across.end) / 2)
+
+
+def _off_the_scale(drawing, x: float, y: float, error: float, *, to_left: bool) -> None:
+    """Say the figure of an error that the axis does not reach."""
+    text = f"+{number(error, 1)} ↑" if error > 0 else f"{number(error, 1)} ↓"
+    room = width_of(text, SMALL) + 4
+    left, base = x - 8 - room if to_left else x + 8, y - 10 if error > 0 else y + 3
+    drawing.add(box(left, base - 2, room, 11, fill=PAPER, edge=None))
+    drawing.add(word(left + 2, base, text, size=SMALL))
 
 
 def _leaving(drawing, across: Scale, up: Scale, leaves: datetime | None) -> None:

@@ -124,6 +124,13 @@ def test_what_a_failure_costs_is_told_by_the_probes_own_pace(world):
     assert "daily, about 9" in text
 
 
+def test_a_year_in_doubt_is_told_for_now_and_for_the_advice(world):
+    history(world.probe, world.cook, [*steady(12), 1400, *steady(12)])
+    read_daily(world, world.probe, 20, per_day=3)
+    figures = dict(wording.figures(outlook(world.probe)))
+    assert "checked weekly, about" in figures["Readings to come into doubt in a year"]
+
+
 def test_without_readings_nothing_is_made_up(world):
     history(world.probe, world.cook, steady(12))
     assert "No reading was taken with it so far" in told(world.probe)

@@ -15,8 +15,11 @@ from django.db import connection, transaction
 
 django.setup()  # before the models below can be read
 
+from compliance.advice import actions as advice  # noqa: E402
+from compliance.advice.models import Acceptance  # noqa: E402
 from compliance.checks.models import Check, Span  # noqa: E402
 from compliance.checks.timeline import TOLD, recut  # noqa: E402
+from compliance.probes.models import Probe  # noqa: E402
 from compliance.quarantine import actions as quarantine  # noqa: E402
 from compliance.quarantine.assessing import Selection  # noqa: E402
 from compliance.quarantine.models import Decision, Fate  # noqa: E402
@@ -130,6 +133,34 @@ def one_form_twice(world) -> dict:
     }
 
 
+def advice_on_one_probe(world) -> dict:
+    """Two people accept from the same page, with other days each: the second is told that the days are others now."""
+    probe = make_probe(world.site, "RACE3", by=world.manager)
+    told = []
+    for _ in range(ROUNDS):
+        probe.refresh_from_db()
+        shown = probe.check_every_days
+        first, second = [days for days in (2, 3, 4) if days != shown][:2]
+        told += at_once(
+            lambda shown=shown, days=first: accept(world.manager, probe.pk, shown, days),
+            lambda shown=shown, days=second: accept(world.supervisor, probe.pk, shown, days),
+        )
+    probe.refresh_from_db()
+    chain = list(Acceptance.objects.filter(probe=probe).order_by("pk").values_list("days_before", "days_accepted"))
+    return {
+        "wrong": [text for text in told if "Somebody has set the checks to" not in text],
+        "refused": len(told),
+        "accepted": len(chain),
+        "linked": all(before[1] == after[0] for before, after in pairwise(chain)),
+        "in_force": chain[-1][1] == probe.check_every_days,
+    }
+
+
+def accept(person, pk, shown, days):
+    told = {"days_before": shown, "days_advised": days, "days_accepted": days, "target": 95, "figures": {}}
+    return advice.accept(by=person, probe=Probe.objects.get(pk=pk), **told)
+
+
 def take(world, probe, key, at, typed):
     return readings.record(
         by=world.cook, key=key, probe=probe, site=world.site, limit=world.limit, item="milk", typed=typed, unit="C", taken_at=at,
@@ -146,7 +177,7 @@ def mend(world, reading, key):
 def main() -> None:
     call_command("migrate", verbosity=0)
     world = World.build()
-    contests = (checks_on_one_probe, decisions_on_one_case, one_form_twice)
+    contests = (checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe)
     print(json.dumps({contest.__name__: contest(world) for contest in contests}))
 
 

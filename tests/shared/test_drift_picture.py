@@ -84,6 +84,13 @@ def test_a_wild_forecast_does_not_squeeze_the_checks():
     assert max(float(text) for text in words(drawn(course=wild)) if text.startswith("+")) <= 2.5
 
 
+def test_an_error_beyond_the_axis_is_written_beside_its_mark():
+    text = words(drawn([*CHECKS, Found(NOW - 30 * DAY, 7.3, 0.1), Found(NOW - 20 * DAY, -4.0, 0.1)]))
+    assert "+7.3 ↑" in text
+    assert "−4.0 ↓" in text
+    assert not [word for word in words(drawn()) if "↑" in word]
+
+
 @pytest.mark.parametrize(
     "options",
     [{"tolerance": 0}, {"unit": "K"}, {"now": NOW + 200 * DAY}, {"end": NOW - 100 * DAY}, {"start": datetime(2026, 1, 1)}],
