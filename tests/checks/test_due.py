@@ -20,6 +20,10 @@ def check(number, verdict=GOOD, stage="as_found", order=1):
     return Checked(on(number), verdict, stage, order)
 
 
+def far(number, verdict=GOOD, stage="as_found", order=5, kind="boiling", reference=98_300):
+    return Checked(on(number), verdict, stage, order, kind, reference)
+
+
 def happened(kind, number, order=1):
     return Happened(on(number), kind, order)
 
@@ -99,3 +103,38 @@ def test_a_probe_checked_every_day_is_not_checked_sooner():
 
 def test_a_later_check_in_the_middle_of_the_tolerance_ends_the_short_interval():
     assert due([replace(check(3), conditional=True), check(4, order=2)]).at == on(11)
+
+
+@pytest.mark.parametrize("verdict", [GOOD, UNCLEAR])
+def test_a_boiling_check_that_did_not_fail_leaves_the_date_of_the_zero_check(verdict):
+    assert due([check(1), far(3, verdict)]) == due([check(1)])
+    assert due([far(3, verdict)]) == due([])
+
+
+def test_a_failed_boiling_check_makes_a_check_due_at_once_until_a_good_one_away_from_zero():
+    found = due([check(1), far(3, BAD)])
+    assert found.at == on(3) and found.because == "out of tolerance at its last boiling check"
+    assert due([check(1), far(3, BAD), check(4, order=6)]).at == on(3), "a good zero check does not cure it"
+    assert due([check(1), far(3, BAD), far(5, UNCLEAR, order=6)]).at == on(3)
+    assert due([check(1), far(3, BAD), far(5, order=6)]).at == on(8)
+    assert due([check(1), far(3, BAD), far(5, kind="certificate", reference=60_000)]).at == on(8)
+    assert due([check(1), far(3, BAD), far(5, kind="certificate", reference=0)]).at == on(3)
+
+
+def test_a_good_boiling_check_does_not_answer_a_failed_zero_check_or_a_drop():
+    assert due([check(1, BAD), far(3)]).at == on(1)
+    assert due([check(1), far(3)], [happened(EventKind.DROPPED, 2)]).at == on(2)
+
+
+def test_a_failed_certificate_says_which_check_it_was():
+    found = due([check(1), far(3, BAD, kind="certificate", reference=60_000)])
+    assert "certificate away from zero" in found.because
+    assert due([check(1), far(3, kind="certificate", reference=-5_000)]).at == on(10), "it speaks for zero"
+
+
+def test_a_boiling_check_as_left_tells_of_an_adjustment_nobody_checked_at_zero():
+    found = due([check(1), far(3, stage="as_left")])
+    assert found.at == on(3) and "adjusted" in found.because
+    assert due([check(1), far(3, stage="as_left"), check(3.1, stage="as_left")]).at == on(10.1)
+    assert due([check(2.9, stage="as_left"), far(3, stage="as_left")]).at == on(9.9), "part of the same work"
+    assert due([check(1.9, stage="as_left"), far(3, stage="as_left")]).at == on(3)

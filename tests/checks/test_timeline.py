@@ -10,30 +10,56 @@ from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check, void_event
 from compliance.checks.models import BEGINNING, END, Check, Span
-from compliance.checks.queries import standing_subquery
+from compliance.checks.queries import bracket_of, standing_subquery
 from compliance.checks.timeline import lock, recut
-from compliance.metrology.bracketing import Mark, MarkKind, cut, mark_kind
-from compliance.metrology.vocabulary import Stage, Verdict
+from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
+from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.probes.models import ALTERATIONS, Event, EventKind
 from compliance.readings.models import Reading
 from tests.world import make_probe
 
-from .making import bad, day, event, good, standings, unclear
+from .making import bad, boiling, certificate, day, event, good, standings, unclear
 
-MAKE = {"good": good, "bad": bad, "unclear": unclear}
+
+def good_boiling(probe, by, at, **changes):
+    return boiling(probe, by, at, "98.4", **changes)
+
+
+def bad_boiling(probe, by, at, **changes):
+    return boiling(probe, by, at, "101.9", **changes)
+
+
+def bad_far_paper(probe, by, at, **changes):
+    return certificate(probe, by, at, error_milli=2400, reference_milli=60_000, **changes)
+
+
+MAKE = {
+    "good": good,
+    "bad": bad,
+    "unclear": unclear,
+    "good boiling": good_boiling,
+    "bad boiling": bad_boiling,
+    "bad paper at 60": bad_far_paper,
+}
 CHECKS = st.tuples(st.sampled_from(sorted(MAKE)), st.sampled_from(list(Stage)), st.integers(0, 6), st.booleans())
 EVENTS = st.tuples(
     st.just("event"), st.sampled_from([*ALTERATIONS, EventKind.DROPPED]), st.integers(0, 6), st.booleans()
 )
 
 
+def finding_of(check):
+    return Finding(
+        at=check.checked_at, kind=CheckKind(check.kind), reference=check.reference_milli / 1000, stage=Stage(check.stage),
+        verdict=Verdict(check.verdict), key=f"check:{check.pk}", order=check.pk,
+    )  # fmt: skip
+
+
 def live_to_the_naive(probe):
     """What is live, read row by row."""
     marks = []
     for check in Check.objects.filter(probe=probe):
-        kind = mark_kind(Verdict(check.verdict), Stage(check.stage))
-        if kind and not hasattr(check, "void"):
-            marks.append(Mark(at=check.checked_at, kind=kind, key=f"check:{check.pk}", order=check.pk))
+        if not hasattr(check, "void"):
+            marks += weigh([finding_of(check)])
     for happened in Event.objects.filter(probe=probe):
         if happened.kind in ALTERATIONS and not hasattr(happened, "void"):
             key = f"event:{happened.pk}"
@@ -42,12 +68,12 @@ def live_to_the_naive(probe):
 
 
 def told(span):
-    behind, ahead = (f"check:{c}" if c else None for c in (span.behind_id, span.ahead_id))
-    return (span.starts_at, span.ends_at, span.standing, behind, ahead, span.anchor, span.cause)
+    behind, ahead, doubt = (f"check:{c}" if c else None for c in (span.behind_id, span.ahead_id, span.doubt_id))
+    return (span.starts_at, span.ends_at, span.standing, behind, ahead, doubt, span.anchor, span.cause)
 
 
 def expected(span):
-    return (span.start or BEGINNING, span.end or END, span.standing.value, span.behind, span.ahead,
+    return (span.start or BEGINNING, span.end or END, span.standing.value, span.behind, span.ahead, span.doubt,
             span.anchor or "", span.cause.value if span.cause else "")  # fmt: skip
 
 
@@ -150,3 +176,68 @@ def test_a_late_entry_before_everything_is_taken_in(probe, cook, kind):
     event(probe, cook, kind, day(1))
     probe.refresh_from_db()
     assert probe.withdrawn == (kind == EventKind.WITHDRAWN)
+
+
+def test_a_good_boiling_check_alone_vouches_for_nothing(probe, cook):
+    good_boiling(probe, cook, day(0))
+    good_boiling(probe, cook, day(7))
+    assert standings(probe) == ["unproven"]
+    probe.refresh_from_db()
+    assert probe.state.last_good_check is None and probe.state.due_because == "never checked"
+
+
+def test_a_failed_boiling_check_reaches_back_past_good_zero_checks_to_the_last_good_one_away_from_zero(probe, cook):
+    good(probe, cook, day(0))
+    good_boiling(probe, cook, day(1))
+    for number in (7, 14):
+        good(probe, cook, day(number))
+    failed = bad_boiling(probe, cook, day(15))
+    spans = probe.spans.order_by("ends_at")
+    assert [(s.ends_at, s.standing) for s in spans][:2] == [(day(0), "unproven"), (day(1), "proven")]
+    assert {s.standing for s in spans[2:]} == {"quarantined"} and {s.doubt_id for s in spans[2:]} == {failed.pk}
+    assert {s.anchor for s in spans[2:]} == {f"check:{failed.pk}"}
+    assert [s.cause for s in spans[2:]] == ["far_failed_ahead"] * 3 + ["used_after_far_failure"]
+
+
+def test_good_zero_checks_do_not_vouch_until_a_good_boiling_check_cures(probe, cook):
+    bad_boiling(probe, cook, day(0))
+    good(probe, cook, day(1))
+    assert set(standings(probe)) == {"quarantined"}
+    probe.refresh_from_db()
+    assert probe.state.standing == "quarantined" and probe.state.due_at == day(0)
+    good_boiling(probe, cook, day(2))
+    good(probe, cook, day(3))
+    assert standings(probe) == ["quarantined", "quarantined", "quarantined", "proven", "pending"]
+    probe.refresh_from_db()
+    assert probe.state.standing == "pending" and probe.state.due_at == day(3 + probe.check_every_days)
+
+
+def test_a_boiling_check_made_void_frees_what_it_condemned(probe, cook, supervisor):
+    good(probe, cook, day(0))
+    good(probe, cook, day(7))
+    before = standings(probe)
+    void_check(by=supervisor, reason="the water was salted", check=bad_boiling(probe, cook, day(8)))
+    assert standings(probe) == before == ["unproven", "proven", "pending"]
+    assert not probe.spans.exclude(doubt=None).exists()
+
+
+def test_the_failed_boiling_check_bounds_the_error_on_its_own_side(probe, cook):
+    """Zero alone would let hot readings pass as if the probe had never been found wrong at boiling."""
+    good(probe, cook, day(0))
+    good(probe, cook, day(7))
+    failed = bad_boiling(probe, cook, day(8))
+    good(probe, cook, day(14))
+    good_boiling(probe, cook, day(15))
+    before, after = probe.spans.get(ends_at=day(7)), probe.spans.get(ends_at=day(14))
+    ahead, behind = bracket_of(before).end, bracket_of(after).start
+    assert [point.error for point in ahead] == [point.error for point in behind] == [100, failed.error_milli]
+    assert failed.error_milli > 2000
+    assert all(point.error != failed.error_milli for point in bracket_of(before).start)
+
+
+def test_altered_since_the_failed_boiling_check_nothing_bounds_the_error(probe, cook):
+    bad_boiling(probe, cook, day(0))
+    event(probe, cook, EventKind.ADJUSTED, day(1))
+    good(probe, cook, day(1), stage="as_left")
+    good(probe, cook, day(7))
+    assert bracket_of(probe.spans.get(ends_at=day(7))).start == ()
