@@ -82,14 +82,14 @@ def make_limit(
     value="5",
     unit=Unit.CELSIUS,
     hold_s=None,
+    within_s=None,
     effective_from=LONG_AGO,
 ) -> Limit:
     """A limit with one version."""
     title = code.replace("-", " ").capitalize()
     limit = Limit.objects.create(site=site, code=code, step=title, title=title, hazard="growth of bacteria")
-    make_version(
-        limit, by=by, direction=direction, value=value, unit=unit, hold_s=hold_s, effective_from=effective_from
-    )
+    times = {"hold_s": hold_s, "within_s": within_s, "effective_from": effective_from}
+    make_version(limit, by=by, direction=direction, value=value, unit=unit, **times)
     return limit
 
 

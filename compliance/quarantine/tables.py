@@ -2,7 +2,7 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
-from compliance.limits.wording import demand
+from compliance.limits.wording import demand, duration
 from shared import units
 from shared.badges import badge
 from shared.tables import PickColumn
@@ -57,7 +57,9 @@ class AssessedTable(tables.Table):
         return demand(value)
 
     def render_shown(self, value):
-        return units.show(value.value_milli, value.site.unit)
+        times = (("for", value.hold_s), ("after", value.since_start_s))
+        told = [f"{word} {duration(seconds) or '0 s'}" for word, seconds in times if seconds is not None]
+        return " ".join([units.show(value.value_milli, value.site.unit), *told])
 
     def render_truth(self, record):
         if record.lowest is None:

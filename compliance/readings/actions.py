@@ -13,10 +13,10 @@ from compliance.probes.models import Probe
 from shared.audit import trail
 from sites.models import Person, Site
 
-from .judging import LONGEST_HOLD_S, breach, read_typed
+from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 
-FACTS = ("probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "note")
+FACTS = ("probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note")
 
 
 class AlreadySent(ValidationError):
@@ -29,7 +29,8 @@ class AlreadySent(ValidationError):
 
 def record(
     *, by: Person, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str, typed: str, unit: str,
-    taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None, note: str = "",
+    taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None, since_start_s: int | None = None,
+    note: str = "",
 ) -> Reading:  # fmt: skip
     """Record one reading and, where it does not meet its limit, its deviation. Sending it twice records it once.
 
@@ -37,7 +38,7 @@ def record(
     """
     reading = _judged(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at, taken_by=taken_by,
-        hold_s=hold_s, note=note,
+        hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
     return _sent_before(reading) or _once(reading, _record, by=by, reading=reading)
 
@@ -62,14 +63,14 @@ def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
 def correct(
     *, by: Person, reading: Reading, reason: str, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str,
     typed: str, unit: str, taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None,
-    note: str = "",
+    since_start_s: int | None = None, note: str = "",
 ) -> Reading:  # fmt: skip
     """Record what the reading should have said and strike the old one out. Raises ValidationError as `record` does,
     without a reason, or if the old one is void already."""
     _needs_reason(reason)
     new = _judged(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
-        taken_by=taken_by or reading.taken_by, hold_s=hold_s, note=note,
+        taken_by=taken_by or reading.taken_by, hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
     if all(
         getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id", "taken_by_id", "typed")
@@ -119,7 +120,9 @@ def _act(*, by: Person, made: CorrectiveAction) -> CorrectiveAction:
     return subject
 
 
-def _judged(by, key, probe, site, limit, *, item, typed, unit, taken_at, taken_by, hold_s, note) -> Reading:
+def _judged(
+    by, key, probe, site, limit, *, item, typed, unit, taken_at, taken_by, hold_s, since_start_s, note
+) -> Reading:
     """The reading, not yet stored, with the version of its limit that was in force. Raises ValidationError."""
     _check_place(probe, site, limit)
     _check_time(taken_at)
@@ -128,6 +131,8 @@ def _judged(by, key, probe, site, limit, *, item, typed, unit, taken_at, taken_b
         raise ValidationError({"limit": f"“{limit}” was not in force at {site} at that time. Choose another limit."})
     if hold_s is not None and not 0 <= hold_s <= LONGEST_HOLD_S:
         raise ValidationError({"hold_s": "Give the time it was held in seconds, at most a week."})
+    if since_start_s is not None and not 0 <= since_start_s <= LONGEST_SINCE_S:
+        raise ValidationError({"since_start_s": "Give the time since it began in seconds, at most a week."})
     if not item.strip():
         raise ValidationError({"item": "Say which food or unit was measured."})
     try:
@@ -136,7 +141,8 @@ def _judged(by, key, probe, site, limit, *, item, typed, unit, taken_at, taken_b
         raise ValidationError({"typed": str(error)}) from None
     return Reading(
         key=_key(key), probe=probe, site=site, limit_version=version, item=item.strip(), typed=typed.strip(), unit=unit,
-        value_milli=milli, hold_s=hold_s, taken_at=taken_at, taken_by=taken_by or by, note=note.strip(), recorded_by=by,
+        value_milli=milli, hold_s=hold_s, since_start_s=since_start_s, taken_at=taken_at, taken_by=taken_by or by,
+        note=note.strip(), recorded_by=by,
     )  # fmt: skip
 
 
@@ -212,7 +218,7 @@ def _acted_before(made: CorrectiveAction) -> CorrectiveAction | None:
 
 def _store(by: Person, reading: Reading) -> str:
     reading.save()
-    why = breach(reading.limit_version, reading.value_milli, reading.hold_s)
+    why = breach(reading.limit_version, reading.value_milli, reading.hold_s, reading.since_start_s)
     if why:
         Deviation.objects.create(reading=reading, why=why, recorded_by=by)
     return why

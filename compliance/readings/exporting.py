@@ -36,7 +36,9 @@ def cells(reading: Reading, site: str) -> list[str]:
     return [
         guarded(site), guarded(reading.probe.code), reading.limit_version.limit.code, guarded(reading.item),
         reading.typed, reading.unit, reading.taken_at.astimezone(reading.site.zone).isoformat(),
-        "" if reading.hold_s is None else str(reading.hold_s), guarded(reading.note), guarded(reading.taken_by.email),
+        "" if reading.hold_s is None else str(reading.hold_s),
+        "" if reading.since_start_s is None else str(reading.since_start_s),
+        guarded(reading.note), guarded(reading.taken_by.email),
     ]  # fmt: skip
 
 
@@ -52,5 +54,5 @@ def template_lines(site: Site, probe: str, limit: str) -> Iterator[str]:
     write = csv.writer(_Line()).writerow
     yield "\ufeff" + write(COLUMNS)
     yield write(
-        [site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "example: delete this row", ""]
+        [site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", "example: delete this row", ""]
     )

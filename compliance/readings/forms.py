@@ -44,7 +44,7 @@ class Suggested(forms.TextInput):
 
 
 class HoldField(forms.CharField):
-    """A time that a temperature was held, such as “30 s” or “2 min”; gives seconds or None."""
+    """A time, such as “30 s” or “2 h 10 min”; gives seconds or None."""
 
     def clean(self, value):
         text = super().clean(value)
@@ -65,6 +65,9 @@ class ReadingForm(forms.Form):
     probe = forms.ModelChoiceField(Probe.objects.none(), empty_label="Choose the probe")
     limit = forms.ChoiceField(label="Limit")
     hold_s = HoldField(label="Held for", required=False, max_length=20, help_text="Such as 30 s or 2 min.")
+    since_start_s = HoldField(
+        label="Time since cooling began", required=False, max_length=20, help_text="Such as 90 min or 1 h 50 min."
+    )
     item = forms.CharField(label="Food or unit", max_length=120)
     typed = TemperatureField(label="Temperature on the display")
     unit = forms.ChoiceField(choices=Unit.choices, widget=forms.HiddenInput)
@@ -137,7 +140,7 @@ class ReadingForm(forms.Form):
 
     def facts(self) -> dict:
         """What the actions take, but for the time, which may be left to the moment of saving."""
-        names = ("key", "probe", "limit", "item", "typed", "unit", "taken_by", "hold_s", "note")
+        names = ("key", "probe", "limit", "item", "typed", "unit", "taken_by", "hold_s", "since_start_s", "note")
         return {name: self.cleaned_data[name] for name in names} | {"site": self.site}
 
 

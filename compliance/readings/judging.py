@@ -13,6 +13,7 @@ from shared import units
 
 ABSOLUTE_ZERO = -273_150
 LONGEST_HOLD_S = 7 * 24 * 3600
+LONGEST_SINCE_S = 7 * 24 * 3600
 TYPED_LENGTH = 20
 
 
@@ -27,23 +28,57 @@ def read_typed(typed: str, unit: str) -> int:
     return milli
 
 
-def breach(version: LimitVersion, milli: int, hold_s: int | None) -> str:
-    """Why this does not meet the limit, in words; empty where it does. At the limit is within it."""
+def breach(version: LimitVersion, milli: int, hold_s: int | None, since_start_s: int | None = None) -> str:
+    """Why this does not meet the limit, in words; empty where it does, or is on its way. At the limit is within it."""
     reasons = []
+    if on_its_way(version, milli, since_start_s):
+        return ""
     if version.breached_by(milli):
         side = "above" if version.direction == Direction.AT_MOST else "below"
-        reasons.append(f"{_apart(milli, version)} is {side} the limit of {_limit(version)}")
+        reasons.append(
+            f"{_apart(milli, version)} is {side} the limit of {_limit(version)}{_after(version, since_start_s)}"
+        )
     if version.hold_s and hold_s is not None and hold_s < version.hold_s:
         held = duration(hold_s) or "0 s"
         reasons.append(f"held for {held}, the limit asks for {duration(version.hold_s)}")
     return "; ".join(reasons)
 
 
-def untimed(version: LimitVersion, hold_s: int | None) -> str:
+def on_its_way(version: LimitVersion, milli: int, since_start_s: int | None) -> bool:
+    """Whether food is still to reach its limit, and the time for it has not run out."""
+    timed = bool(version.within_s) and since_start_s is not None
+    return timed and since_start_s < version.within_s and version.breached_by(milli)
+
+
+def reached_late(version: LimitVersion, milli: int, since_start_s: int | None) -> bool:
+    """Whether a limit was met when its time had run out, so that nobody knows whether it was reached in time."""
+    timed = bool(version.within_s) and since_start_s is not None
+    return timed and since_start_s > version.within_s and not version.breached_by(milli)
+
+
+def beginning(version: LimitVersion) -> str:
+    """What has to have begun for a limit with a time within which to reach it."""
+    return "cooling" if version.direction == Direction.AT_MOST else "heating"
+
+
+def untimed(version: LimitVersion, hold_s: int | None, since_start_s: int | None = None) -> str:
     """What to look at where a limit asks for a time and none is given, in words; empty where nothing is missing."""
-    if not version.hold_s or hold_s is not None:
+    missing = []
+    if version.hold_s and hold_s is None:
+        missing.append(f"the limit asks for {duration(version.hold_s)}, and no time is given")
+    if version.within_s and since_start_s is None:
+        missing.append(
+            f"the limit is to be reached within {duration(version.within_s)}, "
+            f"and no time since {beginning(version)} began is given"
+        )
+    return "; ".join(missing)
+
+
+def _after(version: LimitVersion, since_start_s: int | None) -> str:
+    if not version.within_s or since_start_s is None:
         return ""
-    return f"the limit asks for {duration(version.hold_s)}, and no time is given"
+    after = duration(since_start_s) or "0 s"
+    return f" {after} after {beginning(version)} began; it was to be reached within {duration(version.within_s)}"
 
 
 def _limit(version: LimitVersion) -> str:

@@ -9,6 +9,7 @@ from compliance.metrology.bracketing import Cause
 from shared.printing.page import when
 from shared.units import show
 
+from .judging import beginning, on_its_way, reached_late
 from .models import Reading
 
 ACTS = {
@@ -60,7 +61,8 @@ def limit_notes(version: LimitVersion) -> list[str]:
     if version.within_s:
         notes.append(
             f"It must be reached within {duration(version.within_s)} from the start. "
-            "Read it when that time is up, or sooner if it is there already."
+            "Read it when that time is up, or sooner if it is there already, and write down "
+            f"how long ago {beginning(version)} began."
         )
     return notes
 
@@ -75,10 +77,30 @@ def verdict_of(reading: Reading, why: str) -> dict:
     if version.hold_s and reading.hold_s is None:
         words = f"{asked} How long it was held is not written down."
         return {"tone": "caution", "heading": "Hot or cold enough, but the time is missing", "text": words}
+    if version.within_s and (told := _timing(reading, asked)):
+        return told
     if beyond_target(version, reading.value_milli):
         words = f"{asked} It is past the target of {show(version.target_milli, version.unit)}: act before it breaks the limit."
         return {"tone": "caution", "heading": "The limit is met, the target is not", "text": words}
     return {"tone": "good", "heading": "The limit is met", "text": asked}
+
+
+def _timing(reading: Reading, asked: str) -> dict | None:
+    """What a time within which a limit is to be reached makes of a reading that does not break it."""
+    version, since = reading.limit_version, reading.since_start_s
+    asked_within, began = duration(version.within_s), beginning(version)
+    if since is None:
+        words = f"{asked} How long ago {began} began is not written down."
+        return {"tone": "caution", "heading": "Met, but the time is missing", "text": words}
+    if on_its_way(version, reading.value_milli, since):
+        left = duration(version.within_s - since)
+        words = f"{asked} {left} of {asked_within} are left: read it again when they are up, or sooner if it is there."
+        return {"tone": "caution", "heading": "On its way, not there yet", "text": words}
+    if reached_late(version, reading.value_milli, since):
+        late = f"It was read {duration(since)} after {began} began"
+        words = f"{asked} {late}, so nobody knows whether it was there within {asked_within}."
+        return {"tone": "caution", "heading": "Met, but perhaps too late", "text": words}
+    return None
 
 
 def beyond_target(version: LimitVersion, milli: int) -> bool:

@@ -51,12 +51,15 @@ def limit_in_words(version: LimitVersion) -> str:
     return joined(f"{version.limit.title}: {demand(version)}")
 
 
-def value(typed: str, unit: str, milli: int, hold_s: int | None = None) -> str:
-    """A reading as it was typed, in °C too where it was typed in another unit, and how long it was held."""
+def value(typed: str, unit: str, milli: int, hold_s: int | None = None, since_s: int | None = None) -> str:
+    """A reading as it was typed, in °C too where it was typed in another unit, how long it was held, and since when it cooled
+    or heated."""
     text = f"{typed} {Unit(unit).label}"
     if unit != Unit.CELSIUS:
         text += f" ({show(milli)})"
-    return joined(text if hold_s is None else f"{text} for {duration(hold_s) or '0 s'}")
+    for word, seconds in (("for", hold_s), ("after", since_s)):
+        text += "" if seconds is None else f" {word} {duration(seconds) or '0 s'}"
+    return joined(text)
 
 
 def between(lowest: int | None, highest: int | None, unit: str) -> str:

@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 
-HEADER = "site,probe,limit,item,value,unit,taken_at,held_s,note,taken_by"
+HEADER = "site,probe,limit,item,value,unit,taken_at,held_s,since_start_s,note,taken_by"
 START = datetime(2026, 1, 5, 8, 0, tzinfo=UTC)
 
 
@@ -13,6 +13,7 @@ def row(item="milk", value="4.0", taken_at="2026-01-05T08:00+00:00", **cells) ->
         "limit": "cold-holding",
         "unit": "C",
         "held_s": "",
+        "since_start_s": "",
         "note": "",
         "taken_by": "",
     }

@@ -19,5 +19,6 @@ def form_data(world, **facts):
     told = {
         "key": uuid.uuid4().hex, "probe": world.probe.pk, "limit": world.limit.pk, "item": "milk", "typed": "4.0",
         "unit": "C", "taken_at": "", "taken_by": world.cook.pk, "note": "", "hold_s": "",
+        "since_start_s": "",
     }  # fmt: skip
     return told | facts

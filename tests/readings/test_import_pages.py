@@ -92,7 +92,7 @@ def exported(client, **query) -> bytes:
 
 
 def test_what_goes_out_and_comes_back_adds_nothing(world, as_person):
-    take(world, item="=1+2", note="@risk, “quoted”\nsecond line", hold_s=15)
+    take(world, item="=1+2", note="@risk, “quoted”\nsecond line", hold_s=15, since_start_s=5400)
     take(world, item="'=odd", typed="−18", taken_at=datetime(2025, 10, 26, 1, 30, 5, 500_000, UTC))
     take(world, item="chips", typed="39.4", unit="F")
     client = as_person(world.manager)

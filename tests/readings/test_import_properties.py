@@ -22,7 +22,8 @@ good = st.fixed_dictionaries({
 })  # fmt: skip
 spoil = st.sampled_from([
     None, None, None, ("probe", "P77"), ("value", "hot"), ("taken_at", "yesterday"), ("item", " "), ("limit", "none"),
-    ("site", "Moon"), ("unit", "K"), ("held_s", "1.5"), ("taken_by", "x@example.test"), ("taken_at", "2031-01-01T00:00Z"),
+    ("site", "Moon"), ("unit", "K"), ("held_s", "1.5"), ("since_start_s", "2 h"),
+    ("taken_by", "x@example.test"), ("taken_at", "2031-01-01T00:00Z"),
 ])  # fmt: skip
 
 
@@ -30,7 +31,8 @@ def cells(told, spoiled) -> dict:
     row = {
         "site": "Alder School", "probe": "P1", "limit": "cold-holding", "item": told["item"], "value": f"{told['tenths'] / 10}",
         "unit": "C",
-        "taken_at": (START + timedelta(minutes=told["minute"])).isoformat(), "held_s": "", "note": "", "taken_by": "",
+        "taken_at": (START + timedelta(minutes=told["minute"])).isoformat(), "held_s": "", "since_start_s": "", "note": "",
+        "taken_by": "",
     }  # fmt: skip
     return row | ({spoiled[0]: spoiled[1]} if spoiled else {})
 

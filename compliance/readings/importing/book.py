@@ -76,6 +76,7 @@ class Version:
     bottom: int
     top: int
     hold_s: int
+    within_s: int
     record: LimitVersion
 
 
@@ -176,7 +177,8 @@ class Book:
         ))  # fmt: skip
         self.people = Words(Names(_people(sites, by), "nobody here has the e-mail “{}”", ""))
         self.values = {unit: Words(_values_in(unit)) for unit in Unit.values}
-        self.items, self.holds = Words(read_item), Words(read_hold)
+        self.items = Words(read_item)
+        self.holds, self.since = Words(_seconds_in("held_s")), Words(_seconds_in("since_start_s"))
 
 
 def naive(at: datetime) -> datetime:
@@ -194,13 +196,16 @@ def read_item(text: str) -> str:
     return item
 
 
-def read_hold(text: str) -> int | None:
-    digits = text.strip()
-    if not digits:
-        return None
-    if not (digits.isascii() and digits.isdigit()) or int(digits[:12]) > LONGEST_HOLD_S:
-        raise Refused(f"held_s “{digits[:20]}” is not a number of whole seconds, at most a week")
-    return int(digits)
+def _seconds_in(column: str) -> Callable[[str], int | None]:
+    def read(text: str) -> int | None:
+        digits = text.strip()
+        if not digits:
+            return None
+        if not (digits.isascii() and digits.isdigit()) or int(digits[:12]) > LONGEST_HOLD_S:
+            raise Refused(f"{column} “{digits[:20]}” is not a number of whole seconds, at most a week")
+        return int(digits)
+
+    return read
 
 
 def read_note(text: str) -> str:
@@ -276,7 +281,7 @@ def _rules(sites: list[Site]) -> dict[int, list[tuple[str, Rule]]]:
 def _version(record: LimitVersion) -> Version:
     at_most = record.direction == Direction.AT_MOST
     bottom, top = (-BEYOND, record.value_milli) if at_most else (record.value_milli, BEYOND)
-    return Version(record.pk, bottom, top, record.hold_s or 0, record)
+    return Version(record.pk, bottom, top, record.hold_s or 0, record.within_s or 0, record)
 
 
 def _people(sites: list[Site], by: Person) -> list[tuple[str, int]]:

@@ -8,8 +8,8 @@ from operator import itemgetter
 
 from django.core.exceptions import ValidationError
 
-COLUMNS = ("site", "probe", "limit", "item", "value", "unit", "taken_at", "held_s", "note", "taken_by")
-OPTIONAL = ("unit", "held_s", "note", "taken_by")
+COLUMNS = ("site", "probe", "limit", "item", "value", "unit", "taken_at", "held_s", "since_start_s", "note", "taken_by")
+OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by")
 REQUIRED = tuple(name for name in COLUMNS if name not in OPTIONAL)
 SEPARATORS = ",;\t"
 MOST_ROWS = 1_000_000

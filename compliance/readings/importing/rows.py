@@ -18,7 +18,8 @@ class RowRefused(Refused):
 
 @dataclass(slots=True)
 class Batch:
-    """`rows` are (key, probe, site, version, item, typed, unit, milli, hold, taken at, taken by, note, limit)."""
+    """`rows` are (key, probe, site, version, item, typed, unit, milli, hold, since start, taken at, taken by,
+    note, limit)."""
 
     rows: list[tuple] = field(default_factory=list)
     breaches: list[tuple[str, str]] = field(default_factory=list)  # (key, why)
@@ -72,29 +73,29 @@ def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
 def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
     """A function from cells to (row, why the limit is not met, doubts); it raises Refused at the first cell that is wrong."""
     pick, places, values, items = table.pick, book.places, book.values, book.items
-    holds, people, reasons = book.holds, book.people, {}
+    holds, sinces, people, reasons = book.holds, book.since, book.people, {}
 
     def read(cells: list[str]) -> tuple:
-        site, probe, limit, item, value, unit, taken_at, held, note, taken_by = pick(cells)
+        site, probe, limit, item, value, unit, taken_at, held, begun, note, taken_by = pick(cells)
         place = places[site]
         instrument, rule = place.probes[probe], place.limits[limit]
         item, unit = items[item], place.units[unit]
         typed, milli = values[unit][value]
-        at, hold = place.clock.read(taken_at), holds[held]
+        at, hold, since = place.clock.read(taken_at), holds[held], sinces[begun]
         version = rule.last if at >= rule.since else rule.at(at)
         why, doubts = "", None
         if milli > version.top or milli < version.bottom or (hold is not None and hold < version.hold_s):
-            told = version.pk, milli, hold
-            why = reasons.get(told) or reasons.setdefault(told, breach(version.record, milli, hold))
+            told = version.pk, milli, hold, since
+            why = reasons.get(told) or reasons.setdefault(told, breach(version.record, milli, hold, since))
         if (at < instrument.quiet_from or place.pk != instrument.quiet_site
                 or not instrument.low <= milli <= instrument.high):  # fmt: skip
             doubts = instrument.track.doubts(milli, place.pk, at)
-        if hold is None and version.hold_s:
-            doubts = [*(doubts or ()), untimed(version.record, hold)]
+        if (hold is None and version.hold_s) or (since is None and version.within_s):
+            doubts = [*(doubts or ()), untimed(version.record, hold, since)]
         stored = str(at)
         key = content_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
         return (
-            key, instrument.pk, place.pk, version.pk, item, typed, unit, milli, hold, stored, people[taken_by],
+            key, instrument.pk, place.pk, version.pk, item, typed, unit, milli, hold, since, stored, people[taken_by],
             read_note(note) if note else "", rule.pk,
         ), why, doubts  # fmt: skip
 
@@ -130,6 +131,7 @@ def every_reason(table: Table, book: Book, cells: list[str]) -> str:
     _try(book.items.__getitem__, told["item"], reasons)
     _try(book.values[unit or "C"].__getitem__, told["value"], reasons)
     _try(book.holds.__getitem__, told["held_s"], reasons)
+    _try(book.since.__getitem__, told["since_start_s"], reasons)
     _try(book.people.__getitem__, told["taken_by"], reasons)
     _try(read_note, told["note"], reasons)
     return "; ".join(reasons)

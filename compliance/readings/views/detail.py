@@ -11,7 +11,7 @@ from sites.access import role_at
 from sites.addresses import address
 from sites.models import Role
 
-from ..judging import breach
+from ..judging import beginning, breach
 from ..models import Reading
 from ..queries import MADE_AT_THE_TIME, open_deviations, span_of, track_of, trail_of
 from ..wording import ACTS, verdict_of, why_standing
@@ -21,7 +21,7 @@ def detail_of(request, reading: Reading) -> dict:
     """Everything that the page of a reading shows, decided."""
     span, role = span_of(reading), role_at(request.user, reading.site) or 0
     void, deviation = getattr(reading, "void", None), getattr(reading, "deviation", None)
-    why = breach(reading.limit_version, reading.value_milli, reading.hold_s)
+    why = breach(reading.limit_version, reading.value_milli, reading.hold_s, reading.since_start_s)
     return {
         "reading": reading, "site": reading.site, "void": void, "deviation": deviation,
         "verdict": verdict_of(reading, why), "usual_action": reading.limit_version.usual_action if why else "",
@@ -60,6 +60,8 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         facts.insert(2, ("In the unit of the site", show(reading.value_milli, reading.site.unit)))
     if reading.hold_s is not None:
         facts.insert(2, ("Held for", duration(reading.hold_s) or "0 s"))
+    if reading.since_start_s is not None:
+        facts.insert(2, (f"Since {beginning(version)} began", duration(reading.since_start_s) or "0 s"))
     if reading.note:
         facts.append(("Note", reading.note))
     facts.append(("Entered", f"{when(reading.recorded_at, zone)} by {reading.recorded_by}"))

@@ -93,7 +93,7 @@ def sample_of(found) -> list[tuple[str, str]]:
     sites = Site.objects.in_bulk(found.sites)
     return [
         (f"{sites[site]}, {when(moment(taken_at), sites[site].zone)}", f"{item}: {typed} {Unit(unit).label}")
-        for _, _, site, _, item, typed, unit, _, _, taken_at, *_ in found.sample
+        for _, _, site, _, item, typed, unit, _, _, _, taken_at, *_ in found.sample
     ]
 
 

@@ -9,6 +9,7 @@ from compliance.limits.queries import version_in_force
 from compliance.limits.wording import demand
 
 from ..forms import AllTheSameForm
+from ..judging import beginning
 from ..wording import limit_notes
 
 
@@ -33,7 +34,13 @@ def limit_told(form) -> dict | None:
     version = limit and version_in_force(limit, timezone.now())
     if not version:
         return None
-    return {"demand": demand(version), "notes": limit_notes(version), "hold": bool(version.hold_s)}
+    form.fields["since_start_s"].label = f"Time since {beginning(version)} began"
+    return {
+        "demand": demand(version),
+        "notes": limit_notes(version),
+        "hold": bool(version.hold_s),
+        "since": bool(version.within_s),
+    }
 
 
 def list_tabs(current: str) -> list[dict]:

@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.limits.queries import version_in_force
+from compliance.limits.wording import duration
 from shared.forms import attempt
 from shared.paging import page_by_key
 from sites.access import get_site, sites_of
@@ -91,7 +92,7 @@ def site_asked_for(request):
 
 def asked(request) -> dict:
     """What the address, or the part of the page that is drawn again, says already."""
-    names = ("probe", "limit", "item", "hold_s", "typed", "unit")
+    names = ("probe", "limit", "item", "hold_s", "since_start_s", "typed", "unit")
     return {name: request.GET[name] for name in names if request.GET.get(name)}
 
 
@@ -100,7 +101,7 @@ def doubts_about(form) -> list[str]:
     typed, at = form.cleaned_data, form.cleaned_data["taken_at"] or timezone.now()
     milli = read_typed(typed["typed"], typed["unit"])
     version = version_in_force(typed["limit"], at)
-    missing = untimed(version, typed["hold_s"]) if version else ""
+    missing = untimed(version, typed["hold_s"], typed["since_start_s"]) if version else ""
     doubts = track_of(typed["probe"]).doubts(milli, form.site.pk, at)
     return [*doubts, sentence(missing)] if missing else doubts
 
@@ -157,6 +158,7 @@ def told(reading) -> dict:
         "probe": reading.probe_id, "limit": reading.limit_version.limit_id, "item": reading.item, "typed": reading.typed,
         "unit": reading.unit, "taken_at": reading.taken_at, "taken_by": reading.taken_by_id, "note": reading.note,
         "hold_s": f"{reading.hold_s} s" if reading.hold_s is not None else "",
+        "since_start_s": duration(reading.since_start_s) or "0 s" if reading.since_start_s is not None else "",
     }  # fmt: skip
 
 

@@ -141,7 +141,8 @@ class Telling:
         truth = true_range(row.milli, error) if error else None
         cells = (
             moment(row.at, scope.zone), f"R{row.pk}", row.item, joined(demand(version)),
-            value(row.typed, row.unit, row.milli, row.hold_s), between(*(truth or (None, None)), scope.site.unit),
+            value(row.typed, row.unit, row.milli, row.hold_s, row.since_start_s),
+            between(*(truth or (None, None)), scope.site.unit),
             self._outcome(row, version, error), scope.people.initials(row.by),
         )  # fmt: skip
         return Row(cells, void=bool(row.void or row.replaced), note=self._note(row))

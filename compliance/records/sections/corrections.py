@@ -55,7 +55,7 @@ def _touched(scope: RecordScope, name: str) -> Q:
 
 
 def _reading(reading: Reading, scope: RecordScope) -> str:
-    read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s)
+    read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s)
     return f"R{reading.pk}: {reading.item}, {read}, {reading.probe.code}, {moment(reading.taken_at, scope.zone)}"
 
 

@@ -47,7 +47,8 @@ def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
     state = "void" if void else "closed" if deviation.acted else "open"
     cells = (
         f"D{deviation.pk}", moment(reading.taken_at, scope.zone), reading.item, limit_in_words(version),
-        value(reading.typed, reading.unit, reading.value_milli, reading.hold_s), reading.probe.code, state,
+        value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s),
+        reading.probe.code, state,
     )  # fmt: skip
     why = f"R{reading.pk}: {sentence(deviation.why)}"
     if void:

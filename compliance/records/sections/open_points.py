@@ -35,7 +35,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
     waiting = live.select_related("reading").order_by("reading__taken_at", "pk")
     for deviation in waiting.iterator(chunk_size=500):
         reading = deviation.reading
-        read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s)
+        read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s)
         missing = "the food is still held apart." if deviation.held else "nothing is recorded about what was done."
         what = f"{reading.item}, {read}, {moment(reading.taken_at, scope.zone)}: {missing}"
         yield Row((f"Deviation D{deviation.pk}", what))

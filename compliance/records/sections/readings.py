@@ -22,7 +22,8 @@ COLUMNS = [
 ]  # fmt: skip
 FIELDS = {
     "pk": "pk", "at": "taken_at", "item": "item", "version": "limit_version_id", "typed": "typed", "unit": "unit",
-    "milli": "value_milli", "hold_s": "hold_s", "probe": "probe_id", "by": "taken_by_id", "standing": "standing",
+    "milli": "value_milli", "hold_s": "hold_s", "since_s": "since_start_s",
+    "probe": "probe_id", "by": "taken_by_id", "standing": "standing",
     "recorded_at": "recorded_at", "recorded_by": "recorded_by_id", "note": "note", "file": "source_id",
     "deviation": "deviation__pk", "beyond": "deviation__why", "corrects": "corrects__voids_id", "void": "void__reason",
     "voided_at": "void__recorded_at", "voided_by": "void__recorded_by_id", "new": "void__replacement_id",
@@ -79,7 +80,7 @@ class Telling:
             yield Row(
                 (
                     clock(line.at.astimezone(zone)), f"R{line.pk}", line.item, limits[line.version],
-                    value(line.typed, line.unit, line.milli, line.hold_s), probes[line.probe], initials(line.by),
+                    value(line.typed, line.unit, line.milli, line.hold_s, line.since_s), probes[line.probe], initials(line.by),
                     "Void" if void else WORDS[line.standing],
                 ),
                 void=void, strong=line.deviation is not None and not void, note=self._note(line, void),
