@@ -39,7 +39,7 @@ CAUTIONS = {
         "Water heated there can be hotter than its boiling point without a bubble, and burst out of the pan at a touch.",
     ),
     "not_for_boiling": Caution(
-        "Is it made for 100 °C?",
+        "Not every thermometer stands it",
         "A glass thermometer is not suited: heat that comes at once can break it. Look whether the maker allows handle, "
         "cable and display near steam.",
     ),

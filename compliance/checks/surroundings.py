@@ -21,7 +21,7 @@ FOOT = Decimal("0.3048")  # m, exact; international foot
 
 
 class PressureUnit(models.TextChoices):
-    HPA = "hPa", "hPa (the same as mbar)"
+    HPA = "hPa", "hPa"
     KPA = "kPa", "kPa"
     INHG = "inHg", "inHg"
     MMHG = "mmHg", "mmHg"

@@ -47,12 +47,10 @@ class Air(forms.Form):
     """Where the pressure of the air is known from, and how high the kitchen lies."""
 
     source = forms.ChoiceField(label="Where is the air pressure from?", choices=ASKED, widget=forms.RadioSelect)
-    pressure = AirNumber(
-        label="Air pressure", required=False, help_text="Leave it empty if only the altitude is known."
-    )
-    pressure_unit = forms.ChoiceField(label="Unit of the pressure", choices=PressureUnit.choices)
-    altitude = AirNumber(label="Altitude of the kitchen above sea level")
-    altitude_unit = forms.ChoiceField(label="Unit of the altitude", choices=Height.choices)
+    pressure = AirNumber(label="Air pressure", required=False, help_text="1 mbar is 1 hPa. Not for the altitude alone.")
+    pressure_unit = forms.ChoiceField(label="Pressure in", choices=PressureUnit.choices)
+    altitude = AirNumber(label="Altitude above sea level")
+    altitude_unit = forms.ChoiceField(label="Altitude in", choices=Height.choices)
 
     def clean(self):
         data = super().clean()

@@ -65,7 +65,7 @@ def told(check: Check) -> dict:
         "figures": [*check.figures, *(celsius if unit != Unit.CELSIUS else [])],
         "next": None if void else next_steps(check), "facts": _facts(check), "picture": _picture(check),
         "budget": _budget(check), "bath": _bath(check), "taken": _taken(check), "sources": SOURCES[Kind(check.kind)],
-        "picture_caption": f"What the display showed after the probe went in, {GUIDANCE[check.kind].words.inside}."
+        "picture_caption": f"What the display showed over time, {GUIDANCE[check.kind].words.inside}."
         if check.kind in GUIDANCE else "",
     }  # fmt: skip
 
