@@ -133,7 +133,7 @@ def outlooks_of(probes: Sequence[Probe], now: datetime) -> list[Outlook]:
     """What lies ahead of each of these probes: five queries. Load their business with them."""
     kinds = tried_by_kind(probes, now)
     return [
-        look_ahead(past, _others(kinds, past.probe), target=_target(past.probe), now=now)
+        look_ahead(past, _others(kinds, past.probe), target=past.probe.business.reliability_target, now=now)
         for past in pasts_of(probes, now)
     ]
 
@@ -143,10 +143,6 @@ def _others(kinds: Kinds, probe: Probe) -> list[list[Tried]]:
     alike = kinds.get((probe.business_id, probe.sensor), {})
     others = [trials for pk, trials in alike.items() if pk != probe.pk]
     return sorted(others, key=lambda trials: -sum(t.checks for t in trials))[:MOST_ALIKE]
-
-
-def _target(probe: Probe) -> int:
-    return getattr(probe.business, "reliability_target", 95)
 
 
 def probes_by_need(person: Person) -> QuerySet[Probe]:

@@ -193,8 +193,8 @@ def notices(outlook: Outlook) -> list[dict]:
 
 
 SOURCES = (
-    "Each error was found by a check at zero, as found before any adjustment, with the uncertainty of that check. Checks that "
-    "were struck out or gave no clear answer are left out.",
+    "Each error was found by a check at zero, with the uncertainty of that check. Checks that were struck out or gave no clear "
+    "answer are left out.",
     "The trend is a line with steps at adjustments, and an error that may roam besides; how much it roams is judged from the "
     "checks (A. C. Harvey, Forecasting, Structural Time Series Models, 1989). Few checks make the forecast wide.",
     "Sure means a probability of 95 % that the true error is within tolerance (JCGM 106:2012, clause 7).",

@@ -160,6 +160,17 @@ def test_failures_of_its_kind_make_the_advice_shorter(world):
     assert outlook(world.probe).advice.days < calm
 
 
+def test_the_aim_is_that_of_the_business(world):
+    history(world.probe, world.cook, [100, 110, 1500] * 6 + [100], expanded=80)
+    strict = outlook(world.probe)
+    world.business.reliability_target = 60
+    world.business.save()
+    lax = outlook(world.probe)
+    assert (strict.target, lax.target) == (95, 60)
+    assert lax.advice.by_rate > strict.advice.by_rate
+    assert dict(wording.figures(lax))["Aim"] == "60 of 100 checks find it in tolerance"
+
+
 def test_the_figures_kept_are_plain(world):
     history(world.probe, world.cook, rising(12))
     figures = outlook(world.probe).figures()
