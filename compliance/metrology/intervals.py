@@ -62,7 +62,7 @@ class Advice:
 
         Source: all readings since the last good check are in doubt, so a whole interval of them.
         """
-        return at_stake(readings_per_day, intervals, self.rate.rate if self.rate.checks else None)
+        return at_stake(readings_per_day, intervals, self.rate.rate if self.by_rate is not None else None)
 
 
 def advise(
@@ -102,6 +102,8 @@ def advise(
         raise ValueError("Give a target from 0.5 to 0.999.")
     if not (tolerance > 0 and isfinite(tolerance)):
         raise ValueError("Give a tolerance above zero, in °C.")
+    if readings_per_day is not None:
+        at_stake(readings_per_day, ())
     if not 1 <= longest <= STEPS[-1]:
         raise ValueError(f"Give the longest interval in whole days, from 1 to {STEPS[-1]}.")
     rate = shrunk_rate(own, fleet)
@@ -113,15 +115,17 @@ def advise(
     by_trend = days_within(history, tolerance, target, longest) if history is not None and traced else None
     allowed = min(days for days in (by_rate, by_trend, longest) if days is not None)
     days = step_down(max(1, allowed))
-    reached = rate.reliability(days)
+    kept = [rate.reliability(days)] if checks else []
     if history is not None and by_trend is not None:
-        reached = min(reached, 1 - history.probability_outside(history.last + days, tolerance))
+        kept.append(1 - history.probability_outside(history.last + days, tolerance))
+    low, high = (_whole(days_for(end, target), longest) if checks else longest for end in (rate.high, rate.low))
+    drift = longest if by_trend is None else by_trend
     return Advice(
         days=days,
-        low=max(1, min(allowed, _whole(days_for(rate.high, target), longest))),
-        high=max(1, min(by_trend or longest, _whole(days_for(rate.low, target), longest))),
+        low=max(1, min(low, drift)),
+        high=max(1, min(high, drift)),
         target=target,
-        reached=reached,
+        reached=min(kept),
         by_rate=by_rate,
         by_trend=by_trend,
         rate=rate,
@@ -201,8 +205,8 @@ def staircase(interval: float, passed: bool, target: float = 0.95, growth: float
     """
     if not 0 < interval <= 3650:
         raise ValueError("Give the interval in days, above 0 and at most 3650.")
-    factor = 1 + growth if passed else 1 - staircase_cut(target, growth)
-    staircase_cut(target, growth)
+    cut = staircase_cut(target, growth)
+    factor = 1 + growth if passed else 1 - cut
     return min(float(STEPS[-1]), max(float(STEPS[0]), interval * factor))
 
 
@@ -274,9 +278,9 @@ def in_doubt(readings_per_day: float, days: int) -> str:
     """
     chosen = sorted({days, 7, 1}, reverse=True)
     first, *rest = at_stake(readings_per_day, chosen)
-    others = "".join(f"; {_checked(stake.days)}, about {_about(stake.readings)}" for stake in rest)
+    others = "".join(f"; {_checked(stake.days)}, {_about(stake.readings)}" for stake in rest)
     words = _checked(first.days)
-    return f"{words[0].upper()}{words[1:]}, a failure puts about {_about(first.readings)} readings in doubt{others}."
+    return f"{words[0].upper()}{words[1:]}, a failure puts {_about(first.readings)} readings in doubt{others}."
 
 
 def _checked(days: int) -> str:
@@ -284,9 +288,10 @@ def _checked(days: int) -> str:
 
 
 def _about(readings: float) -> str:
-    """Two significant digits; below ten to whole ones."""
-    digits = max(0, floor(log10(readings)) - 1) if readings >= 1 else 0
-    return f"{round(readings, -digits):,.0f}"
+    """Two significant digits, below ten whole ones."""
+    if readings < 1:
+        return "fewer than 1"
+    return f"about {round(readings, -max(0, floor(log10(readings)) - 1)):,.0f}"
 
 
 def _count(checks: int) -> str:
