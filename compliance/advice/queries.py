@@ -18,7 +18,7 @@ from .outlook import Outlook, look_ahead
 from .past import DAY, Happened, Past, Seen, Tried
 
 SEEN = timedelta(days=730)  # an instrument of two years ago says little of the one of today
-KEPT = 500
+KEPT = 250  # checks of one probe, two years of weekly ones twice over; a fit slows down faster than they grow
 IN_USE = timedelta(days=60)
 MOST_ALIKE = 200  # more of the same kind say nothing new
 
