@@ -13,9 +13,9 @@ from .guidance import GUIDANCE
 from .guidance.ice import ICE
 from .guide import clock
 from .judging import Typed
-from .models import Check, Kind, Stage
+from .models import END, Check, Kind, ProbeState, Span, Stage, Standing
 from .pictures import settling_svg
-from .queries import run_of
+from .queries import passed_near_edge, run_of
 from .surroundings import boils_here
 from .surroundings import told as told_air
 from .tables import off_by, remarks_of
@@ -50,6 +50,7 @@ AFTERWARDS = {
     Kind.CERTIFICATE: ("Clean the probe before it goes into food.",),
 }
 OTHER_END = {Kind.ZERO: (Kind.BOILING,), Kind.BOILING: (Kind.ZERO,)}
+NOT_YET = "Do not use it yet"
 TITLES = {Kind.ZERO: "Zero check of {}", Kind.BOILING: "Boiling check of {}", Kind.CERTIFICATE: "Certificate of {}"}
 
 
@@ -57,13 +58,16 @@ def told(check: Check) -> dict:
     """The context of the page."""
     void, unit = getattr(check, "void", None), check.site.unit
     headline, *why = check.why or [check.get_verdict_display()]
+    following = None if void else next_steps(check)
+    if following and following["heading"] == NOT_YET:
+        headline = "In tolerance where it was checked, but do not use it yet."
     celsius = [line for line in why if "°C" in line]
     return {
         "check": check, "probe": check.probe, "site": check.site, "void": void, "remarks": remarks_of(check),
         "title": TITLES[Kind(check.kind)].format(check.probe), "headline": headline,
         "why": why if unit == Unit.CELSIUS else [shown_in(check), *(line for line in why if line not in celsius)],
         "figures": [*check.figures, *(celsius if unit != Unit.CELSIUS else [])],
-        "next": None if void else next_steps(check), "facts": _facts(check), "picture": _picture(check),
+        "next": following, "facts": _facts(check), "picture": _picture(check),
         "budget": _budget(check), "bath": _bath(check), "taken": _taken(check), "sources": SOURCES[Kind(check.kind)],
         "picture_caption": f"What the display showed over time, {GUIDANCE[check.kind].words.inside}."
         if check.kind in GUIDANCE else "",
@@ -98,10 +102,23 @@ def next_steps(check: Check) -> dict:
     steps = list(AFTERWARDS[Kind(check.kind)])
     if check.stage == Stage.AS_LEFT:
         steps.append("It vouches for what is read from now on. It says nothing of what was read before the adjustment.")
-    if check.budget.get("conformity", {}).get("conditional"):
+    if passed_near_edge(check):
         steps.insert(0, "It is near the edge of its tolerance: check it again soon. Its next check falls due earlier.")
+    if state and (missing := _not_yet(check, state)):
+        return {"tone": "caution", "heading": NOT_YET, "steps": [missing, *steps], "case_url": case}
     heading = "It is right at boiling" if check.kind == Kind.BOILING else "You may use it"
     return {"tone": "good", "heading": heading, "steps": steps, "case_url": case}
+
+
+def _not_yet(check: Check, state: ProbeState) -> str:
+    """What a good check leaves open, of those that say on their own that the probe may be used."""
+    if check.kind == Kind.BOILING or state.standing not in (Standing.QUARANTINED, Standing.UNPROVEN):
+        return ""
+    if state.standing == Standing.QUARANTINED and Span.objects.filter(probe=check.probe_id, ends_at=END).exclude(
+        doubt=None
+    ):
+        return "It failed a check away from zero, which no check at zero makes up for. Check it at boiling as well."
+    return "No check at zero vouches for it now. Check it at zero as well."
 
 
 def _superseded(check: Check) -> bool:

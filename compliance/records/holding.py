@@ -68,7 +68,9 @@ def cases_here(scope: RecordScope) -> list[CaseHere]:
         a for a, line in found.items() if a in acted or line.starts_at < scope.end and line.ends_at >= scope.start
     ]
     spans = (
-        Span.objects.filter(anchor__in=wanted).select_related("probe", "behind", "ahead").order_by("anchor", "ends_at")
+        Span.objects.filter(anchor__in=wanted)
+        .select_related("probe", "behind", "ahead", "doubt")
+        .order_by("anchor", "ends_at")
     )
     cases = [
         _case(found[anchor], list(group), signatures.get(anchor, []))

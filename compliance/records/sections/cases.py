@@ -75,7 +75,7 @@ def _errors(case: CaseHere, scope: RecordScope) -> Iterator[str]:
     """What each check that bounds the run found; a side without one leaves the error unbounded."""
     seen: dict[int, Check] = {}
     for span in case.spans:
-        seen |= {check.pk: check for check in (span.behind, span.ahead) if check}
+        seen |= {check.pk: check for check in (span.behind, span.doubt, span.ahead) if check}
     unit = scope.site.unit
     for check in sorted(seen.values(), key=lambda c: (c.checked_at, c.pk)):
         figures = f"{show_error(check.error_milli, unit)} {uncertainty(check.expanded_milli, unit)}"
