@@ -16,6 +16,7 @@ from .pictures import settling_svg
 from .surroundings import boils_at_milli, boils_in_words
 
 NEWEST = 3
+DOUBTFUL = "One reading does not go with the others. Was it typed right?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,14 @@ class Taken:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubt:
+    """A reading that was probably mistyped: the question, and the reading to take back."""
+
+    question: str
+    reading: Taken
+
+
+@dataclass(frozen=True, slots=True)
 class Timing:
     """What the readings say so far."""
 
@@ -54,6 +63,7 @@ class Timing:
     taken: tuple[Taken, ...]
     picture: SafeString
     tone: str
+    doubts: tuple[Doubt, ...] = ()
 
     @property
     def newest(self) -> tuple[Taken, ...]:
@@ -144,13 +154,16 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
             draft.probe, readings, draft.probe.site.unit, value=settling.value, residual=_residual(settling),
             kind=draft.kind, reference_milli=boils_at_milli(draft) or 0,
         ),
-        tone={SettlingState.SETTLED: "good", SettlingState.DRIFTING: "bad"}.get(settling.state, "info"),
+        tone="bad" if settling.state.is_fault else "good" if settling.state is SettlingState.SETTLED else "info",
+        doubts=tuple(Doubt(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
     )  # fmt: skip
 
 
 def _sentence(settling: Settling, readings: list[Typed], words: Words) -> str:
     """What went wrong after it had settled is put right in its own way in each medium."""
-    if settling.state is not SettlingState.DRIFTING or len(readings) < 2:
+    if settling.state is SettlingState.DOUBTFUL:
+        return DOUBTFUL
+    if settling.state not in (SettlingState.DRIFTING, SettlingState.WARMING) or len(readings) < 2:
         return settling.sentence
     before = next((r for r in reversed(readings) if r.value_milli != readings[-1].value_milli), readings[0])
     rising = readings[-1].value_milli > before.value_milli
@@ -163,7 +176,11 @@ def _residual(settling: Settling) -> float | None:
 
 
 def _taken(readings: list[Typed]) -> tuple[Taken, ...]:
-    return tuple(Taken(r.elapsed_ms, clock(r.elapsed_ms / 1000), _shown(r)) for r in reversed(readings))
+    return tuple(_as_taken(reading) for reading in reversed(readings))
+
+
+def _as_taken(reading: Typed) -> Taken:
+    return Taken(reading.elapsed_ms, clock(reading.elapsed_ms / 1000), _shown(reading))
 
 
 def _shown(reading: Typed) -> str:

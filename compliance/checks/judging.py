@@ -35,7 +35,8 @@ class Typed:
     value_milli: int
 
     def timed(self) -> TimedReading:
-        return TimedReading(elapsed=self.elapsed_ms / 1000, value=self.value_milli / 1000)
+        fahrenheit = self.unit == Unit.FAHRENHEIT
+        return TimedReading(elapsed=self.elapsed_ms / 1000, value=self.value_milli / 1000, fahrenheit=fahrenheit)
 
 
 def read_typed(readings: Sequence[tuple[int, str, str]]) -> list[Typed]:

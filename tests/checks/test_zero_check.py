@@ -112,6 +112,19 @@ def test_a_wrong_reading_is_taken_back_once(hands):
     assert [r[1] for r in hands.draft.readings] == ["9.0", "4.0"]
 
 
+def test_a_slip_of_the_finger_is_asked_about_and_can_be_taken_back(hands):
+    hands.make_bath()
+    for value in ("9.0", "4.4", "23", "0.9"):
+        hands.wait(10)
+        hands.read(value)
+    shown = hands.look()
+    assert "Reading 3 shows 23 at 30 s; was 2.3 meant?" in shown.content.decode()
+    assert [doubt.reading.elapsed_ms for doubt in shown.context["timing"].doubts] == [30_000]
+    assert 'aria-label="Take back the doubtful 23 °C at 0:30"' in shown.content.decode()
+    hands.tap("take_back", elapsed=30_000)
+    assert "meant?" not in hands.look().content.decode()
+
+
 @pytest.mark.parametrize(
     ("typed", "message"), [("", "not a number"), ("o.2", "not a number"), ("450", "decimal point")]
 )
