@@ -25,23 +25,25 @@ DECISION, SPAN = Decision._meta.db_table, Span._meta.db_table
 # In place of a time that food was held: whatever it was, and none recorded.
 ANY, NONE = -1, -2
 
-# The outer join keeps a reading whose limit nobody foresaw: it cannot be told.
+# The outer join keeps a reading whose limit nobody foresaw: it cannot be told. Conditions that no limit here has are left out.
 _ASSESSED = f"""
 WITH told(span_id, version_id, hold, held_from, held_to, broken_from, broken_to, soonest, latest) AS (VALUES {{told}}),
 assessed AS (
   SELECT r.id, r.site_id, r.taken_at, {{decided}}, CASE
-    WHEN r.value_milli >= t.held_from AND r.value_milli <= t.held_to
-      AND (r.since_start_s IS NULL OR r.since_start_s <= t.latest) THEN '{Outcome.HELD}'
-    WHEN r.value_milli >= t.broken_from AND r.value_milli <= t.broken_to
-      AND (r.since_start_s IS NULL OR r.since_start_s >= t.soonest) THEN '{Outcome.BROKEN}'
+    WHEN r.value_milli >= t.held_from AND r.value_milli <= t.held_to {{in_time}} THEN '{Outcome.HELD}'
+    WHEN r.value_milli >= t.broken_from AND r.value_milli <= t.broken_to {{time_up}} THEN '{Outcome.BROKEN}'
     ELSE '{Outcome.UNDECIDED}' END AS outcome
   FROM {SPAN} s
   JOIN {{readings}} ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-  LEFT JOIN told t ON t.version_id = r.limit_version_id AND t.span_id = s.id
-    AND (t.hold = {ANY} OR t.hold = coalesce(r.hold_s, {NONE}))
+  LEFT JOIN told t ON t.version_id = r.limit_version_id AND t.span_id = s.id {{hold}}
   {{among}}
 )
 """
+_TIMED = {
+    "in_time": "AND (r.since_start_s IS NULL OR r.since_start_s <= t.latest)",
+    "time_up": "AND (r.since_start_s IS NULL OR r.since_start_s >= t.soonest)",
+}
+_HELD = {"hold": f"AND (t.hold = {ANY} OR t.hold = coalesce(r.hold_s, {NONE}))"}
 # The times that food was held at limits where a time is worth a temperature.
 _HOLDS = f"""
 SELECT DISTINCT r.limit_version_id, r.hold_s FROM {SPAN} s JOIN {READING} r
@@ -83,8 +85,8 @@ def bounds_of(spans: list[Span]) -> list[ErrorBounds]:
     return [bounds(bracket) for bracket in brackets_of(spans)]
 
 
-def told_sql(spans: list[Span], sites: tuple[int, ...]) -> str:
-    """The rows that the statement compares with: of each span, each limit of the sites, and each time held that counts."""
+def told_sql(spans: list[Span], sites: tuple[int, ...]) -> dict[str, str]:
+    """What the statement compares with: rows of each span, each limit of the sites, and each time held that counts."""
     versions = list(LimitVersion.objects.filter(limit__site__in=sites).order_by("pk"))
     holds = _holds(spans, [v.pk for v in versions if trades_time(v)])
     rows = [
@@ -94,7 +96,10 @@ def told_sql(spans: list[Span], sites: tuple[int, ...]) -> str:
         for row in _told(span.pk, version, holds.get(version.pk), error)
     ]
     nobody = [(0, 0, ANY, 1, 0, 1, 0, 0, 0)]  # VALUES needs a row
-    return ", ".join(f"({', '.join(f'CAST({number:d} AS bigint)' for number in row)})" for row in rows or nobody)
+    told = ", ".join(f"({', '.join(f'CAST({number:d} AS bigint)' for number in row)})" for row in rows or nobody)
+    conditions = dict.fromkeys((*_TIMED, *_HELD), "")
+    conditions |= _TIMED if any(v.within_s is not None for v in versions) else {}
+    return {"told": told} | conditions | (_HELD if holds else {})
 
 
 def _told(span: int, version: LimitVersion, holds: set[int] | None, error: ErrorBounds) -> Iterator[tuple[int, ...]]:
@@ -122,7 +127,7 @@ def _numbers(values) -> str:
 
 
 def assessed_sql(
-    spans: list[Span], selection: Selection, among: dict[str, str] = EACH, told: str = ""
+    spans: list[Span], selection: Selection, among: dict[str, str] = EACH, told: dict[str, str] | None = None
 ) -> tuple[str, list, str, list]:
     """The common table expressions with their parameters, and the condition of the selection with its own.
 
@@ -132,7 +137,7 @@ def assessed_sql(
     told = told or told_sql(spans, selection.sites)
     parts = among | {"among": among["among"].format(spans=_numbers(span.pk for span in spans))}
     own = [spans[0].probe_id] if among is TOUCHED else []
-    return _ASSESSED.format(told=told, **parts), own, where, args
+    return _ASSESSED.format(**told, **parts), own, where, args
 
 
 def _condition(selection: Selection) -> tuple[str, list]:
@@ -177,7 +182,7 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
 
 
 def _counted(
-    spans: list[Span], sites: tuple[int, ...], among: dict[str, str], told: str, fate: str = "fate"
+    spans: list[Span], sites: tuple[int, ...], among: dict[str, str], told: dict[str, str], fate: str = "fate"
 ) -> list[Tally]:
     ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), among, told)
     by = "site_id, outcome" if fate == "NULL" else "site_id, outcome, fate"
