@@ -46,6 +46,7 @@ class Due:
 
 
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
+NEAR_THE_EDGE = "near the edge at its last check"
 BECAUSE_OF_EVENT = {
     EventKind.ADJUSTED: "adjusted and not checked since",
     EventKind.REPAIRED: "repaired and not checked since",
@@ -98,16 +99,20 @@ def _reasons(checks, events, last: Checked | None, every_days: int, since: datet
     elif last.verdict == Verdict.OUT_OF_TOLERANCE:
         yield Due(last.at, "out of tolerance at its last check")
     else:
-        yield Due(last.at + timedelta(days=every_days), "every day" if every_days == 1 else f"every {every_days} days")
-        soon = max(1.0, every_days / SOON)
-        if last.conditional and soon < every_days:
-            yield Due(last.at + timedelta(days=soon), "near the edge at its last check")
+        near = last.conditional and every_days > 1
+        usual = "every day" if every_days == 1 else f"every {every_days} days"
+        yield Due(last.at + wait_after(last.conditional, every_days), NEAR_THE_EDGE if near else usual)
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
             yield Due(check.at, "the last check was inconclusive")
     for event in events:
         if event.kind in MAKES_CHECK_DUE and not _answers(last, event):
             yield Due(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)])
+
+
+def wait_after(conditional: bool | None, every_days: int) -> timedelta:
+    """How long after a good check the next one is due: sooner where it passed near the edge, but not within a day."""
+    return timedelta(days=max(1.0, every_days / SOON) if conditional else every_days)
 
 
 def place(check: Checked) -> tuple:

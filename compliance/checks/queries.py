@@ -140,3 +140,8 @@ def run_of(check: Check) -> str:
     """The anchor of the run in quarantine that a check borders on, such as check:12; empty if there is none."""
     beside = Span.objects.filter(Q(behind=check) | Q(ahead=check), probe=check.probe_id).exclude(anchor="")
     return beside.values_list("anchor", flat=True).first() or ""
+
+
+def passed_near_edge(check: Check) -> bool:
+    """Whether it passed under the condition that the probe is checked again soon."""
+    return bool(check.budget.get("conformity", {}).get("conditional"))

@@ -1,10 +1,8 @@
 """The checks of a record: those made in the period of every probe that was here."""
 
-from datetime import timedelta
-
 from django.db.models import QuerySet
 
-from compliance.checks.due import Checked, Happened, next_due
+from compliance.checks.due import Checked, Happened, next_due, wait_after
 from compliance.checks.models import Check, Verdict
 from compliance.checks.timeline import CHECKED
 from compliance.probes.models import Event
@@ -55,11 +53,11 @@ class History:
         """The checks of the period at zero that were made after the day on which the last good one had made them due."""
         zone, found = self._scope.zone, []
         for here in self._scope.probes:
-            every = timedelta(days=here.probe.check_every_days)
             told = [c for c in self._checks[here.probe.pk] if c.verdict != Verdict.INCONCLUSIVE]
             conclusive = [c for c in told if c.at_zero]
             for before, check in zip(conclusive, conclusive[1:], strict=False):
-                due = (before.at + every).astimezone(zone).date()
+                wait = wait_after(before.conditional, here.probe.check_every_days)
+                due = (before.at + wait).astimezone(zone).date()
                 passed = before.verdict == Verdict.IN_TOLERANCE
                 if passed and self._scope.holds(check.at) and check.at.astimezone(zone).date() > due:
                     found.append(f"C{check.order}")

@@ -106,3 +106,15 @@ def sentence(text: str) -> str:
     """Text that people typed, ended so that the next sentence can follow it."""
     text = text.strip()
     return text if not text or text[-1] in ".!?…" else f"{text}."
+
+
+def budget(check: Check, unit: str) -> str:
+    """Every line of the uncertainty budget: half-width or standard uncertainty, and what it comes from; empty without one."""
+    lines = []
+    for part in check.budget.get("components", []):
+        bounds = part["distribution"] == "rectangular"
+        size = show_spread(round((part["value"] if bounds else part["standard"]) * 1000), unit, 3)
+        freedom = part["degrees_of_freedom"]
+        shape = "bounds" if bounds else "standard" + (f", {freedom:g} degrees of freedom" if freedom else "")
+        lines.append(f"{part['name']} {size} ({shape}): {part['why']}")
+    return joined(f"{'; '.join(lines)}.") if lines else ""

@@ -6,7 +6,7 @@ from shared.units import show_spread
 
 from ..checking import checks_in
 from ..scope import RecordScope
-from ..words import air, error, method, moment, sentence, uncertainty
+from ..words import air, budget, error, method, moment, sentence, uncertainty
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -36,6 +36,7 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
                 ("Error, ± U, allowed", _figures(check, unit)),
                 ("In words", " ".join(sentence(line) for line in check.why)),
                 ("How it was found", " ".join(sentence(line) for line in check.figures)),
+                ("What makes it uncertain", budget(check, unit)),
                 *_of_the_reference(check, unit),
                 *((("Struck out", _struck(scope, void)),) if void else ()),
             ]

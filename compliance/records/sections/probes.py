@@ -1,11 +1,11 @@
 """Each probe of the period: what it is, where it was, its timeline as a picture, and its checks."""
 
 from collections.abc import Iterator
-from datetime import timedelta
 from itertools import groupby
 
+from compliance.checks.due import wait_after
 from compliance.checks.models import BEGINNING, END, Check, Kind, Span, Verdict
-from compliance.checks.queries import entered_late
+from compliance.checks.queries import entered_late, passed_near_edge
 from compliance.probes.models import Event, Probe
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from shared.printing.flow import Writer
@@ -158,13 +158,16 @@ def _next_due(scope: RecordScope, probe: Probe, check: Check) -> str:
         return "before use"
     if check.kind == Kind.BOILING:
         return "unchanged"
-    return day((check.checked_at + timedelta(days=probe.check_every_days)).astimezone(scope.zone).date())
+    wait = wait_after(passed_near_edge(check), probe.check_every_days)
+    return day((check.checked_at + wait).astimezone(scope.zone).date())
 
 
 def _notes(scope: RecordScope, check: Check) -> Iterator[str]:
     void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
     who, at = scope.people.full(check.checked_by_id), moment(check.recorded_at, scope.zone)
     yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site.name}'}."
+    if passed_near_edge(check):
+        yield "Passed near the edge of its tolerance."
     if corrects:
         yield f"Corrects C{corrects.voids_id}."
     if entered_late(check):
