@@ -144,6 +144,23 @@ def drawn(parts, coverage: float) -> float:
     return float(np.quantile(np.abs(total), coverage))
 
 
+@pytest.mark.parametrize(
+    ("parts", "published"),
+    [
+        ([normal(name, 1.0, "") for name in "abcd"], 3.92),
+        ([rectangular(name, sqrt(3), "") for name in "abcd"], 3.88),
+        ([*(rectangular(name, sqrt(3), "") for name in "abc"), rectangular("d", 10 * sqrt(3), "")], 17.0),
+    ],
+    ids=["four normal", "four rectangular", "one that dominates"],
+)
+def test_additive_models_as_in_jcgm_101(parts, published):
+    """JCGM 101:2008, 9.2.2 to 9.2.4: half-widths of the shortest 95 % interval (from memory, recomputed).
+
+    For four rectangles it is 2√3·(2 - (3/5)^¼) = 3.88, and for the third the t alone would give 19.9.
+    """
+    assert combine(parts).expanded == pytest.approx(published, rel=0.002)
+
+
 MIXED = {
     "a good check": [rectangular("bath", 0.01, ""), digit("display", 0.1, ""), rectangular("settling", 0.02, ""),
                      normal("stem", 0.01, "")],

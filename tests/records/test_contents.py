@@ -107,6 +107,20 @@ def test_a_failed_check_is_told_in_full(record, story):
     assert f"C{story['after'].pk}" not in told
 
 
+def test_a_failed_check_shows_its_whole_budget(record, story):
+    told = section(record, "Checks that did not pass, in full").replace(NBSP, " ")
+    parts = Check.objects.get(pk=story["failed"].pk).budget["components"]
+    assert len(parts) >= 4 and all(f"{part['name']} ±0." in told and part["why"] in told for part in parts)
+
+
+def test_a_check_that_passed_near_the_edge_says_so_and_is_due_sooner(clock, world, site):
+    clock.move_to(at(20, 12))
+    checks.zero(world.probe, world.manager, at(12), "1.0")
+    told = section(record_of(site), "Probes and their checks")
+    assert "Passed near the edge of its tolerance." in told
+    assert world.probe.check_every_days == 7 and "14 Mar 2026" in told
+
+
 def test_deviations_say_what_was_done_or_that_nothing_was(record):
     told = section(record, "Deviations and what was done")
     numbers = Deviation.objects.values_list("pk", flat=True)
