@@ -16,7 +16,7 @@ from datetime import datetime
 from enum import StrEnum
 from itertools import groupby, pairwise
 
-from .doubts import Doubt, away_from_zero, doubts, parted, unrecorded, utc
+from .doubts import Doubt, altered_times, away_from_zero, doubts, parted, unrecorded, utc
 from .marks import Finding, Mark, MarkKind, mark_kind, speaks_for, weigh
 from .vocabulary import Standing
 
@@ -124,7 +124,8 @@ def _doubted(spans: Sequence[Span], found: Sequence[Doubt], marks: Sequence[Mark
     """The spans, cut where a doubt begins and ends, and those inside a doubt put in quarantine."""
     edges = sorted({edge for doubt in found for edge in (doubt.start, doubt.end) if edge is not None})
     pieces = [piece for span in spans for piece in _pieces(span, edges)]
-    return tuple(_in_doubt(piece, found, marks) for piece in pieces)
+    altered = altered_times(marks)
+    return tuple(_in_doubt(piece, found, altered) for piece in pieces)
 
 
 def _pieces(span: Span, edges: Sequence[datetime]) -> list[Span]:
@@ -134,11 +135,11 @@ def _pieces(span: Span, edges: Sequence[datetime]) -> list[Span]:
     return [replace(span, start=start, end=end) for start, end in pairwise([span.start, *inside, span.end])]
 
 
-def _in_doubt(span: Span, found: Sequence[Doubt], marks: Sequence[Mark]) -> Span:
+def _in_doubt(span: Span, found: Sequence[Doubt], altered: Sequence[datetime]) -> Span:
     doubt = next((doubt for doubt in found if doubt.holds(span.start, span.end)), None)
     if doubt is None:
         return span
-    unbounded = doubt.twofold or parted(span.start, span.end, doubt.failed, marks)
+    unbounded = doubt.twofold or parted(span.start, span.end, doubt.failed, altered)
     span = replace(span, doubt=doubt.failed.key, behind=None if unbounded else span.behind)
     if span.standing is Standing.QUARANTINED:
         return span

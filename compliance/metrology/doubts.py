@@ -107,9 +107,13 @@ def _before(mark: Mark, left: Mark) -> bool:
     return place(mark) < place(left) or beside
 
 
-def parted(start: datetime | None, end: datetime | None, failed: Mark, marks: Iterable[Mark]) -> bool:
+def altered_times(marks: Iterable[Mark]) -> list[datetime]:
+    """When the probe was altered, UTC: at each alteration, and just before each check as left."""
+    return [utc(mark) for mark in marks if mark.as_left or mark.kind is MarkKind.ALTERATION]
+
+
+def parted(start: datetime | None, end: datetime | None, failed: Mark, altered: Iterable[datetime]) -> bool:
     """Whether the probe was altered between a time, (start, end], and a failed check before or after it."""
-    altered = [utc(mark) for mark in marks if mark.as_left or mark.kind is MarkKind.ALTERATION]
     at, stage = place(failed)
     if end is not None and end <= at:
         return any((end, FOUND) <= (when, ALTERED) < (at, stage) for when in altered)
