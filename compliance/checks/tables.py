@@ -6,6 +6,8 @@ from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import Unit, difference_from_milli, number
 
+from .guidance import wanted_check
+from .guidance.ice import ICE
 from .models import Kind, Stage
 from .queries import due_word, entered_late, event_entered_late
 from .surroundings import boils_here
@@ -59,8 +61,9 @@ class ProbeTable(tables.Table):
     def render_act(self, record):
         if record.site_id not in self.writes or record.withdrawn:
             return ""
-        label = f"Check {record} at zero"
-        address = reverse("zero_check", args=[record.pk])
+        check = wanted_check(getattr(record, "state", None))
+        label = f"Check {record} {'at zero' if check is ICE else 'at boiling'}"
+        address = reverse(check.address, args=[record.pk])
         return format_html(
             '<a class="button small-button quiet-button" href="{}" aria-label="{}">Check</a>', address, label
         )

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.html import strip_tags
 from django.views.decorators.http import require_safe
 
+from compliance.checks.guidance import wanted_check
 from compliance.checks.models import Standing
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import State, Summary, summaries
@@ -198,7 +199,7 @@ def _check_item(probe: Probe, site: Site, now, writes: bool) -> dict:
         "tone": "bad" if overdue else "doubt",
     }
     if writes:
-        item |= {"action_url": reverse("zero_check", args=[probe.pk]), "action_label": "Check now"}
+        item |= {"action_url": reverse(wanted_check(state).address, args=[probe.pk]), "action_label": "Check now"}
     return item
 
 

@@ -228,3 +228,12 @@ def test_pressures_in_the_units_that_barometers_show(text, unit, pascal):
     # NIST SP 811, appendix B.8: 1 inHg = 3386.389 Pa, 1 mmHg = 133.3224 Pa; the standard atmosphere is 760 mmHg.
     assert to_pascal(Decimal(text), unit) == pytest.approx(pascal, abs=0.5)
     assert set(PASCAL) == set(PressureUnit)
+
+
+def test_a_probe_that_failed_at_boiling_is_led_there_from_today_and_from_the_list(as_person, cook, manager, probe, site):
+    now = timezone.now()
+    good(probe, cook, now - timedelta(hours=3))
+    client, address = as_person(cook), reverse("boiling_check", args=[probe.pk])
+    assert address not in page(client, "today_site", site.pk) + page(client, "probe_list")
+    boiling(probe, cook, now - timedelta(hours=2), "95.0")
+    assert address in page(client, "today_site", site.pk) and address in page(client, "probe_list")
