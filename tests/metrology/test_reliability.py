@@ -111,9 +111,7 @@ def test_the_ends_of_the_interval_are_where_the_likelihood_has_fallen_by_wilks()
     assert found.low < found.rate < found.high
 
 
-@pytest.mark.parametrize(
-    "known", [MIXED, [weekly(2, 40), weekly(3, 60)], [Trial(interval=0.5, failures=2, checks=7), weekly(1, 90)]]
-)
+@pytest.mark.parametrize("known", [MIXED, MIXED[:2], [Trial(interval=0.5, failures=2, checks=7), weekly(1, 90)]])
 def test_the_rate_agrees_with_a_generalised_linear_model_of_statsmodels(known):
     """Binomial with complementary log-log link and offset ln t: ln(-ln(1 - p)) = ln λ + ln t, the very same model."""
     counted = np.array([[trial.failures, trial.checks - trial.failures] for trial in known])
