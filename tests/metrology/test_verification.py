@@ -263,10 +263,10 @@ def test_a_check_too_uncertain_to_tell_says_what_would_help_most(how, todo):
 
 
 def test_one_hasty_reading_against_a_narrow_tolerance_asks_for_more():
-    found = verify_zero([TimedReading(elapsed=100, value=0.1)], GOOD, replace(PROBE, tolerance=0.1))
+    found = verify_zero([TimedReading(elapsed=90, value=0.1)], GOOD, replace(PROBE, tolerance=0.1))
     assert found.verdict is UNSURE
     assert "type more readings" in found.why[-1]
-    assert "Mean of 1 reading since 100 s" in found.figures[1]
+    assert "Mean of 1 reading since 90 s" in found.figures[1]
 
 
 def test_a_display_of_whole_degrees_can_pass_a_tolerance_of_one_degree():
