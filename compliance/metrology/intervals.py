@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import expm1, floor, isfinite, log10
 
-from .drift import Trend, days_within
+from .drift import FEWEST_POINTS, Trend, days_within
 from .reliability import Rate, Trial, days_for, shrunk_rate
 
 STEPS = (1, 2, 7, 14, 30, 60, 90)  # days that people can keep; judgement
@@ -129,7 +129,7 @@ def advise(
         by_rate=by_rate,
         by_trend=by_trend,
         rate=rate,
-        why=_why(days, target, by_rate, by_trend, longest, rate, checks, readings_per_day),
+        why=_why(days, target, by_rate, by_trend, longest, checks, readings_per_day),
     )
 
 
@@ -228,7 +228,7 @@ def _whole(days: float, most: int) -> int:
 
 
 def _no_advice(history: Trend | None, checks: int, target: float, rate: Rate) -> Advice:
-    figures = history.count if history is not None else 0
+    figures = f"{history.count}" if history is not None else f"fewer than {FEWEST_POINTS}"
     why = (
         f"No advice yet, because there are too few checks: {figures} of this probe with a figure, and {checks} of it and "
         f"its like in all.",
@@ -245,19 +245,20 @@ def _why(
     by_rate: int | None,
     by_trend: int | None,
     longest: int,
-    rate: Rate,
     checks: int,
     readings_per_day: float | None,
 ) -> tuple[str, ...]:
     share = f"{100 * target:g} of 100 checks"
     told = [f"Check it {often(days)}."]
-    if min(by_rate if by_rate is not None else longest, by_trend if by_trend is not None else longest) < 1:
+    hopeless = 0 in (by_rate, by_trend)
+    if hopeless:
         told.append(f"Even so it may not be in tolerance at {share}: adjust or replace it.")
     if by_rate is not None:
         told.append(f"Going by what {_count(checks)} of this probe and its like found, {_allows(by_rate, longest)}.")
     if by_trend is not None:
         told.append(f"Going by how its error moves, {_allows(by_trend, longest)}.")
-    told.append(f"That is meant to find it in tolerance at {share} or more.")
+    if not hopeless:
+        told.append(f"That is meant to find it in tolerance at {share} or more.")
     if readings_per_day:
         told.append(in_doubt(readings_per_day, days))
     return tuple(told)
@@ -269,7 +270,11 @@ def often(days: int) -> str:
 
 
 def in_doubt(readings_per_day: float, days: int) -> str:
-    """What a failure costs at an interval (days) and at its daily and weekly neighbours, in words.
+    """What a failure costs in readings if checks are `days` apart, weekly and daily, in words.
+
+    Args:
+        readings_per_day: of the probe, zero or more.
+        days: between checks, above zero.
 
     Raises:
         ValueError: for numbers out of range.

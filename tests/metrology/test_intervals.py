@@ -111,6 +111,7 @@ def test_a_probe_that_fails_all_the_time_is_to_be_mended():
     found = advise(None, [Trial(interval=1.0, failures=15, checks=30)], tolerance=TOLERANCE)
     assert (found.days, found.by_rate) == (1, 0)
     assert any("adjust or replace it" in sentence for sentence in found.why)
+    assert not any("meant to find it" in sentence for sentence in found.why)
     assert found.reached < 0.95
 
 
@@ -118,6 +119,7 @@ def test_there_is_no_advice_on_too_few_checks_and_it_says_why():
     found = advise(history(4), [weekly(0, 4)], tolerance=TOLERANCE)
     assert (found.days, found.low, found.high, found.reached) == (None, None, None, None)
     assert found.why[0].startswith("No advice yet, because there are too few checks: 4 of this probe with a figure")
+    assert "fewer than 3 of this probe" in advise(None, tolerance=TOLERANCE).why[0]
     assert advise(history(5), [weekly(0, 4)], tolerance=TOLERANCE).days is not None
     assert advise(None, [weekly(0, 19)], tolerance=TOLERANCE).days is None
     assert advise(None, [weekly(0, 20)], tolerance=TOLERANCE).days is not None
