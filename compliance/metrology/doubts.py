@@ -56,7 +56,7 @@ def away_from_zero(marks: Iterable[Mark]) -> list[Mark]:
 
 
 def doubts(marks: Iterable[Mark]) -> list[Doubt]:
-    """The times in doubt, in order. They do not overlap; those that follow a failed check adjoin the ones before it."""
+    """The times in doubt, in order. They do not overlap, and one between checks of the same time is empty."""
     ordered = sorted(away_from_zero(marks), key=place)
     words = [_weightiest(list(group)) for _, group in groupby(ordered, key=place)]
     found: list[Doubt] = []
@@ -67,16 +67,16 @@ def doubts(marks: Iterable[Mark]) -> list[Doubt]:
             anchor = None
             continue
         anchor = anchor if anchor and failed is behind else failed.key
-        doubt = Doubt(
-            start=utc(behind) if behind else None,
-            end=utc(ahead) if ahead else None,
-            failed=failed,
-            ahead=failed is ahead,
-            anchor=anchor,
-            twofold=bool(behind and ahead and behind.failed and ahead.failed),
+        found.append(
+            Doubt(
+                start=utc(behind) if behind else None,
+                end=utc(ahead) if ahead else None,
+                failed=failed,
+                ahead=failed is ahead,
+                anchor=anchor,
+                twofold=bool(behind and ahead and behind.failed and ahead.failed),
+            )
         )
-        if doubt.start is None or doubt.start != doubt.end:
-            found.append(doubt)
     return found
 
 
