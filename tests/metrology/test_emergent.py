@@ -48,6 +48,15 @@ def test_in_ice_the_zero_mark_lies_45_mm_up_by_the_usual_layout():
     assert judge_emergent(0.0, 35).correction == pytest.approx(-0.25)
 
 
+def test_a_correction_is_as_uncertain_as_its_layout_its_room_and_its_liquid():
+    """By hand: 0.25 for the layout, 0.001·10 degrees·10 °C for the room, a tenth of 0.25 for k."""
+    assert judge_emergent(0.0, 35).half_width == pytest.approx(0.25 + 0.1 + 0.025)
+
+
+def test_the_bulb_itself_is_no_column():
+    assert judge_emergent(0.0, 0) == judge_emergent(0.0, 25) != judge_emergent(0.0, 26)
+
+
 def test_a_depth_that_was_only_confirmed_leaves_a_few_degrees_to_read():
     found = judge_emergent(0.0, None)
     assert found.correction == 0

@@ -50,6 +50,17 @@ def test_nothing_spreads_over_nothing():
     assert (Spread((0.0,), 0).half_width(0.95), Spread((1.0,), 0.1).within(0)) == (0, 0)
 
 
+def test_a_thousand_narrow_rectangles_are_as_good_as_normal():
+    """Central limit: u is a·√(1000/3), JCGM 100:2008, G.2.2."""
+    assert Spread((0.001,) * 1000, 0).half_width(0.95) == pytest.approx(1.95996 * 0.001 * sqrt(1000 / 3), rel=1e-4)
+
+
+@pytest.mark.parametrize("half_widths", [(1.0, 7.0, 0.03125), (1.0, 0.3, 0.2), (5.0, 5.0, 5.0)])
+def test_half_of_it_lies_on_either_side(half_widths):
+    for scale in (0.0, 0.4):
+        assert Spread(half_widths, scale).cdf(0) == pytest.approx(0.5, abs=1e-9)
+
+
 @given(widths, widths, st.floats(1e-6, 1e6))
 def test_another_unit_changes_nothing(width, scale, factor):
     one, other = Spread((width,), scale, 3), Spread((width * factor,), scale * factor, 3)

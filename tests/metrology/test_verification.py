@@ -7,6 +7,7 @@ from random import Random
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from compliance.metrology.bath import BathKind, Point, Preparation
 from compliance.metrology.conduction import stem_error
@@ -133,6 +134,18 @@ def test_the_figures_say_the_numbers_in_words():
     assert freedom == "Effective degrees of freedom: unlimited."
     assert probability == "Probability that the probe is in tolerance: 100.0 %."
     assert risk == "The chance that this verdict is wrong: less than 1 in 10\N{NO-BREAK SPACE}000."
+
+
+def test_the_risk_goes_by_the_shape_of_the_budget():
+    """A display of whole degrees is off by half of one at most; a normal of its u would leave 1 in 1000 beyond ±1 °C."""
+    found = verify(0.0, instrument=replace(PROBE, resolution=1.0))
+    assert 2 * norm.sf(1 / found.budget.combined) > 2e-4
+    assert found.conformity.risk < 1e-4
+
+
+def test_a_bath_that_is_none_clears_nobody_under_a_condition():
+    found = verify(1.0, preparation=DRY).conformity
+    assert (found.verdict, found.conditional, found.risk) == (UNSURE, False, 0)
 
 
 def test_at_the_very_edge_a_verdict_is_wrong_every_second_time():
