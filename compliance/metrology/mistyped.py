@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import inf
 
 from .timed import TimedReading, check_readings, in_order
 
@@ -75,10 +76,10 @@ def _between(series: list[TimedReading], index: int) -> tuple[float, float]:
         return min(one, other), max(one, other)
     near, far, further = (series[i] for i in ((1, 2, 3) if index == 0 else (-2, -3, -4)))
     step = near.value - far.value
+    if step * (far.value - further.value) < 0:  # they lead nowhere
+        return -inf, inf
     if index == 0:  # a fall is the steeper, the earlier it is
         return (near.value, max(near.value, 60.0)) if step >= 0 else (min(near.value, -40.0), near.value)
-    if step * (far.value - further.value) < 0:
-        return min(near.value, far.value), max(near.value, far.value)
     pace = abs(series[-1].elapsed - near.elapsed) / max(abs(near.elapsed - far.elapsed), 1.0)
     ahead = near.value + ONWARDS * step * min(pace, 2.0)
     return min(near.value, ahead), max(near.value, ahead)
