@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from math import ceil, floor, isfinite
 
 from .bath import Preparation, judge_bath
-from .conduction import stem_error
+from .conduction import BIMETAL_LENGTH, SENSING_LENGTH, stem_error
 from .conformity import Conformity, DecisionRule, judge_conformity, told_risk
 from .contamination import LARGEST, explain_low
 from .display import display_components
@@ -176,7 +176,9 @@ def _stem(reference: Reference, instrument: Instrument, immersion: float | None)
         return rectangular("column", width, "the part of its column outside, at another temperature")
     if immersion is None:
         return normal("stem", STEM_CONDUCTION, "warmth along the stem; its depth was confirmed, not measured")
-    width = abs(stem_error(immersion, instrument.stem_diameter, reference.medium, reference.temperature))
+    sensing = BIMETAL_LENGTH if instrument.sensor is Sensor.BIMETAL else SENSING_LENGTH
+    at = reference.temperature
+    width = abs(stem_error(immersion, instrument.stem_diameter, reference.medium, at, sensing=sensing))
     return rectangular("stem", width, f"warmth along a stem that is {immersion:g} mm deep")
 
 

@@ -69,6 +69,13 @@ def test_it_goes_by_the_difference_of_room_and_bath(depth, diameter, room):
     )
 
 
+def test_a_dial_thermometer_feels_over_the_length_of_its_coil():
+    """Half of a coil of 60 mm outside feels the room: at least half its difference (judgement)."""
+    assert stem_error(30, 4.0, ICE, 0.0, sensing=60) > 12.5
+    assert stem_error(60, 4.0, ICE, 0.0, sensing=60) < 1.0
+    assert stem_error(90, 4.0, ICE, 0.0, sensing=60) < 0.05
+
+
 def test_boiling_water_is_felt_too_cold_and_a_better_film_helps():
     assert stem_error(20, 3.0, BOILING, 100.0) < 0
     assert abs(stem_error(20, 3.0, Medium.STEAM, 100.0)) < abs(stem_error(20, 3.0, BOILING, 100.0))
@@ -85,7 +92,8 @@ def test_a_stem_that_nobody_measured_is_a_usual_one():
         ((-1, 3.0, ICE, 0.0), "depth"), ((1001, 3.0, ICE, 0.0), "depth"), ((nan, 3.0, ICE, 0.0), "depth"),
         ((50, 0.0, ICE, 0.0), "diameter"), ((50, 51, ICE, 0.0), "diameter"), ((50, nan, ICE, 0.0), "diameter"),
         ((50, 3.0, ICE, 151), "bath"), ((50, 3.0, ICE, -51), "bath"), ((50, 3.0, ICE, 0.0, 61), "room"),
-        ((50, 3.0, ICE, 0.0, -51), "room"),
+        ((50, 3.0, ICE, 0.0, -51), "room"), ((50, 3.0, ICE, 0.0, 20, 0.9), "sensor"),
+        ((50, 3.0, ICE, 0.0, 20, 201), "sensor"),
     ],
 )  # fmt: skip
 def test_figures_that_cannot_be_are_refused(given_, words):

@@ -105,6 +105,12 @@ def test_a_measured_depth_enters_as_the_warmth_along_the_stem():
     assert "40 mm deep" in part.why
 
 
+def test_a_dial_thermometer_needs_more_depth_than_a_thin_probe():
+    dial = replace(PROBE, sensor=Sensor.BIMETAL)
+    assert verify(immersion_mm=50, instrument=dial).expanded > 2
+    assert verify(immersion_mm=120, instrument=dial).expanded < 0.1
+
+
 GLASS = replace(PROBE, sensor=Sensor.LIQUID_IN_GLASS, resolution=0.5)
 
 
