@@ -9,8 +9,9 @@ from tests.browser.conftest import DESK, PHONE
 
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
 MANAGER = (
-    "/today/", "/probes/", "/probes/2/", "/probes/2/check/", "/probes/2/event/", "/probes/2/outlook/", "/readings/",
-    "/readings/add/", "/readings/1/", "/readings/import/", "/deviations/", "/quarantine/", "/records/", "/account/",
+    "/today/", "/probes/", "/probes/2/", "/probes/2/check/", "/probes/2/boiling/", "/probes/2/event/", "/probes/2/outlook/",
+    "/readings/", "/readings/add/", "/readings/1/", "/readings/import/", "/deviations/", "/quarantine/", "/records/",
+    "/account/",
 )  # fmt: skip
 SUPERVISOR = ("/areas/", "/outlook/", "/quarantine/", "/people/", "/sites/", "/sites/1/limits/")
 

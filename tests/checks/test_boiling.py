@@ -230,7 +230,9 @@ def test_pressures_in_the_units_that_barometers_show(text, unit, pascal):
     assert set(PASCAL) == set(PressureUnit)
 
 
-def test_a_probe_that_failed_at_boiling_is_led_there_from_today_and_from_the_list(as_person, cook, manager, probe, site):
+def test_a_probe_that_failed_at_boiling_is_led_there_from_today_and_from_the_list(
+    as_person, cook, manager, probe, site
+):
     now = timezone.now()
     good(probe, cook, now - timedelta(hours=3))
     client, address = as_person(cook), reverse("boiling_check", args=[probe.pk])
