@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from shared.environment import database_of, log_level_of
+from shared.environment import broker_of, database_of, log_level_of, mail_of, seconds_of
 from shared.secret import kept_secret
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -32,12 +32,15 @@ INSTALLED_APPS = [
     "sites",
     "compliance.limits",
     "compliance.probes",
+    "compliance.plans",
     "compliance.checks",
     "compliance.readings",
     "compliance.advice",
     "compliance.quarantine",
+    "compliance.reminders",
     "compliance.overview",
     "compliance.records",
+    "compliance.engine",
 ]
 
 MIDDLEWARE = [
@@ -115,6 +118,23 @@ SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_HTTPS el
 SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_HTTPS else 0
 X_FRAME_OPTIONS = "DENY"
 SILENCED_SYSTEM_CHECKS: list[str] = []
+
+# Without a broker the tasks run in the process that holds the schedule, one after the other.
+BROKER_ASKED = bool(os.environ.get("REDIS_URL"))
+BROKER = broker_of(os.environ.get("REDIS_URL", ""))
+TASK_QUEUE = "compliance.celery.app"
+SWEEP_EVERY = seconds_of(os.environ.get("NOUGHTBOOK_SWEEP_EVERY", ""), 60)
+REDELIVER_AFTER = seconds_of(os.environ.get("NOUGHTBOOK_REDELIVER_AFTER", ""), 600)
+
+MAIL_ASKED = bool(os.environ.get("NOUGHTBOOK_MAIL_URL"))
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("NOUGHTBOOK_MAIL_FROM", "")
+MAIL = mail_of(os.environ.get("NOUGHTBOOK_MAIL_URL", ""))
+MAIL_WORKS = bool(MAIL and DEFAULT_FROM_EMAIL)  # or notices are shown in the pages only
+EMAIL_BACKEND = MAIL.get("backend", "django.core.mail.backends.dummy.EmailBackend")
+EMAIL_HOST, EMAIL_PORT = MAIL.get("host", ""), MAIL.get("port", 0)
+EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = MAIL.get("user", ""), MAIL.get("password", "")
+EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL.get("tls", False), MAIL.get("ssl", False)
+EMAIL_TIMEOUT = seconds_of(os.environ.get("NOUGHTBOOK_MAIL_TIMEOUT", ""), 20)
 
 LOG_LEVEL = os.environ.get("NOUGHTBOOK_LOG", "WARNING")
 LOGGING = {

@@ -71,6 +71,13 @@ class Site(models.Model):
         "altitude in metres", default=0, validators=[MinValueValidator(-430), MaxValueValidator(5100)]
     )
     paper = models.CharField("paper for records", max_length=6, choices=Paper.choices, default=Paper.A4)
+    country = models.CharField(
+        max_length=2, blank=True, help_text="ISO 3166 code, such as IE or NZ, for its public holidays."
+    )
+    subdivision = models.CharField(
+        "part of the country", max_length=3, blank=True, help_text="ISO 3166-2 code after the hyphen, such as SCT."
+    )
+    closed_on_holidays = models.BooleanField("closed on public holidays", default=False)
     closed = models.BooleanField(default=False, help_text="A closed site stays in the record; nothing falls due there.")
 
     class Meta:

@@ -1,0 +1,128 @@
+"""On which days a site works, from when to when, and which moment a time on its wall clock is. No clock, no database."""
+
+from bisect import bisect_left
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
+from zoneinfo import ZoneInfo
+
+from holidays import country_holidays, list_supported_countries
+
+DAY = timedelta(days=1)
+LOOK_AHEAD = 400  # days; a site that is closed for longer than this has no next open day
+WEEKDAYS = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays")
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Local times of opening and closing; a closing not after the opening is on the next day, an equal one after 24 hours."""
+
+    opens: time
+    closes: time
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """From this day on the site works at these hours, Monday first; None: closed on that weekday."""
+
+    since: date
+    hours: tuple[Hours | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Closed:
+    """Days, both included, on which nothing is done, and why."""
+
+    first: date
+    last: date
+    why: str
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """When one site works. Of the weeks that begin on one day the last one counts; with none it works every day.
+
+    `holidays` names public holidays on which it is closed; `closed`: it is closed for good.
+    """
+
+    zone: ZoneInfo
+    weeks: tuple[Week, ...] = ()
+    closures: tuple[Closed, ...] = ()
+    holidays: Mapping[date, str] = field(default_factory=dict)
+    closed: bool = False
+
+    def is_open(self, day: date) -> tuple[bool, str]:
+        """Whether the site works on a day, and if not why."""
+        why = self._why_closed(day)
+        return not why, why
+
+    def hours(self, day: date) -> Hours | None:
+        """The hours of a weekday at that time, whether or not a closure falls on it; None where closed or not known."""
+        week = self._week(day)
+        return week.hours[day.weekday()] if week else None
+
+    def next_open(self, day: date) -> date | None:
+        """This day, or else the first open one after it; None where there is none within 400 days."""
+        days = (day + DAY * ahead for ahead in range(LOOK_AHEAD))
+        return next((each for each in days if not self._why_closed(each)), None)
+
+    def service(self, day: date) -> tuple[datetime, datetime] | None:
+        """The moments (UTC) of opening and closing of an open day; None where it is closed or its hours are not known."""
+        hours = self.hours(day)
+        if hours is None or self._why_closed(day):
+            return None
+        ends = day if hours.closes > hours.opens else day + DAY
+        return instant(day, hours.opens, self.zone), instant(ends, hours.closes, self.zone)
+
+    def _week(self, day: date) -> Week | None:
+        begun = [week for week in self.weeks if week.since <= day]
+        return begun and max(enumerate(begun), key=lambda each: (each[1].since, each[0]))[1] or None
+
+    def _why_closed(self, day: date) -> str:
+        if self.closed:
+            return "the site is closed"
+        if closure := next((c for c in self.closures if c.first <= day <= c.last), None):
+            return closure.why
+        if holiday := self.holidays.get(day):
+            return holiday
+        week = self._week(day)
+        return f"closed on {WEEKDAYS[day.weekday()]}" if week and week.hours[day.weekday()] is None else ""
+
+
+def instant(day: date, at: time, zone: ZoneInfo) -> datetime:
+    """The moment (UTC) of a time on the wall clock of a zone.
+
+    A time that the clocks skip moves to the first that exists; of one that they show twice it is the first.
+    """
+    wall = datetime.combine(day, at.replace(tzinfo=None, fold=0))
+    before, after = (wall.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
+    if after <= before:
+        return (wall - before).replace(tzinfo=UTC)
+    early, gap = (wall - after).replace(tzinfo=UTC), int((after - before).total_seconds())
+    moved = bisect_left(range(gap), True, key=lambda s: _offset(early + timedelta(seconds=s), zone) == after)
+    return early + timedelta(seconds=moved)
+
+
+def local_day(at: datetime, zone: ZoneInfo) -> date:
+    """The day on the wall clock of a zone at a moment."""
+    return at.astimezone(zone).date()
+
+
+def _offset(at: datetime, zone: ZoneInfo) -> timedelta:
+    return at.astimezone(zone).utcoffset()
+
+
+@lru_cache(maxsize=256)
+def public_holidays(country: str, subdivision: str = "") -> Mapping[date, str]:
+    """The public holidays of a country or a part of it (ISO 3166 codes), year by year as they are asked for.
+
+    Raises ValueError for a code that is not known.
+    """
+    parts = list_supported_countries().get(country)
+    if parts is None:
+        raise ValueError(f"No public holidays are known for the country “{country}”. Give a code such as IE or NZ.")
+    if subdivision and subdivision not in parts:
+        raise ValueError(f"“{subdivision}” is no part of {country} whose holidays are known. Leave it empty, or give "
+                         f"one of {', '.join(parts) or 'none'}.")  # fmt: skip
+    return country_holidays(country, subdiv=subdivision or None, expand=True)

@@ -1,0 +1,195 @@
+"""What is to be done when: plans of checks, rounds of readings, opening days and closures; and the due times they make."""
+
+from datetime import time
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from compliance.probes.models import Sensor
+from shared.facts import Fact, Void
+
+from . import schedule
+from .calendar import Hours
+
+
+class Pattern(models.TextChoices):
+    EVERY_DAYS = schedule.EVERY_DAYS, "every so many days"
+    WEEKDAYS = schedule.ON_WEEKDAYS, "on chosen weekdays"
+
+
+def one_of(*names: str) -> Q:
+    """Exactly one of these is given."""
+    alone = (Q(**{f"{other}__isnull": other != name for other in names}) for name in names)
+    whole = Q()
+    for condition in alone:
+        whole |= condition
+    return whole
+
+
+class CheckPlan(Fact):
+    """When probes are to be checked, from a day on: one probe, a kind at a site, a site, a kind in a business, a business.
+
+    The nearest in force counts. Of those of one scope the last to begin counts, and of those the last recorded.
+    """
+
+    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, null=True, related_name="check_plans")
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, related_name="check_plans")
+    sensor = models.CharField("kind of sensor", max_length=20, choices=Sensor.choices, blank=True)
+    probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, null=True, related_name="check_plans")
+    effective_from = models.DateField(help_text="The first day, on the clock of the site.")
+    in_force = models.BooleanField(default=True, help_text="Off: the next wider plan counts again.")
+    pattern = models.CharField(max_length=10, choices=Pattern.choices, default=Pattern.EVERY_DAYS)
+    every_days = models.PositiveSmallIntegerField(
+        "days between checks", default=7, validators=[MinValueValidator(1), MaxValueValidator(366)]
+    )
+    weekdays = models.PositiveSmallIntegerField(
+        default=0, validators=[MaxValueValidator(schedule.ALL_WEEK)], help_text="Monday 1, Tuesday 2, Wednesday 4 …"
+    )
+    at = models.TimeField("time of day", default=time(9))
+    before_service = models.BooleanField(default=False, help_text="Due before opening, where the hours are known.")
+    minutes_before = models.PositiveSmallIntegerField(
+        "minutes before opening", default=30, validators=[MaxValueValidator(720)]
+    )
+    grace_minutes = models.PositiveSmallIntegerField(
+        "grace in minutes", default=120, validators=[MaxValueValidator(10_080)]
+    )
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["-effective_from", "-pk"]
+        constraints = [
+            models.CheckConstraint(condition=one_of("business", "site", "probe"), name="plan_of_one_scope"),
+            models.CheckConstraint(condition=Q(probe__isnull=True) | Q(sensor=""), name="plan_of_a_probe_has_no_kind"),
+        ]
+
+    def __str__(self):
+        return self.as_plan().usual if self.in_force else "as the wider plan says"
+
+    def as_plan(self) -> schedule.Plan:
+        return schedule.Plan(
+            key=self.pk or 0, pattern=str(self.pattern), every_days=self.every_days, weekdays=self.weekdays, at=self.at,
+            minutes_before=self.minutes_before if self.before_service else None, grace_minutes=self.grace_minutes,
+        )  # fmt: skip
+
+
+class Round(Fact):
+    """When readings are to be taken against a limit, from a day on. The last to begin counts; off: no rounds."""
+
+    limit = models.ForeignKey("limits.Limit", on_delete=models.PROTECT, related_name="rounds")
+    effective_from = models.DateField(help_text="The first day, on the clock of the site.")
+    in_force = models.BooleanField(default=True)
+    times = models.JSONField("times of day", default=list, help_text='Local times such as "08:00".')
+    every_minutes = models.PositiveSmallIntegerField(
+        "minutes between readings while open", null=True,
+        validators=[MinValueValidator(15), MaxValueValidator(1440)],
+    )  # fmt: skip
+    weekdays = models.PositiveSmallIntegerField(
+        default=schedule.ALL_WEEK, validators=[MinValueValidator(1), MaxValueValidator(schedule.ALL_WEEK)]
+    )
+    grace_minutes = models.PositiveSmallIntegerField(
+        "grace in minutes", default=30, validators=[MaxValueValidator(1440)]
+    )
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["limit", "-effective_from", "-pk"]
+
+    def __str__(self):
+        return f"{self.limit}: {self.usual}"
+
+    @property
+    def usual(self) -> str:
+        return self.as_plan().usual if self.in_force else "no rounds"
+
+    def as_plan(self) -> schedule.RoundPlan:
+        return schedule.RoundPlan(
+            key=self.pk or 0, times=tuple(time.fromisoformat(at) for at in self.times),
+            every_minutes=self.every_minutes, weekdays=self.weekdays, grace_minutes=self.grace_minutes,
+        )  # fmt: skip
+
+
+class Opening(Fact):
+    """The hours of a site by weekday, from a day on. The last to begin counts."""
+
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="openings")
+    effective_from = models.DateField()
+    hours = models.JSONField(
+        help_text="Seven, Monday first: [opening, closing] as local times, or null where closed that day."
+    )
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["site", "-effective_from", "-pk"]
+
+    def __str__(self):
+        return f"{self.site} from {self.effective_from:%Y-%m-%d}"
+
+    def as_hours(self) -> tuple[Hours | None, ...]:
+        return tuple(day and Hours(*(time.fromisoformat(at) for at in day)) for day in self.hours)
+
+
+class Closure(Fact):
+    """Days, both included, on which a site, an area or a business does not work: nothing falls due, and this says why."""
+
+    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, null=True, related_name="closures")
+    area = models.ForeignKey("sites.Area", on_delete=models.PROTECT, null=True, related_name="closures")
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, related_name="closures")
+    first_day = models.DateField()
+    last_day = models.DateField()
+    why = models.CharField(max_length=80)
+
+    class Meta:
+        ordering = ["first_day", "pk"]
+        constraints = [
+            models.CheckConstraint(condition=one_of("business", "area", "site"), name="closure_of_one_scope"),
+            models.CheckConstraint(
+                condition=Q(last_day__gte=models.F("first_day")), name="closure_ends_after_it_begins"
+            ),
+        ]
+
+    def __str__(self):
+        return f"{self.why}, {self.first_day:%Y-%m-%d} to {self.last_day:%Y-%m-%d}"
+
+
+class ClosureVoid(Void):
+    voids = models.OneToOneField(Closure, on_delete=models.PROTECT, related_name="void")
+    replacement = models.OneToOneField(Closure, on_delete=models.PROTECT, null=True, related_name="corrects")
+
+
+class Slot(models.Model):
+    """When a check is due at a site for a day of a plan. Derived: made again whenever a plan or the calendar changes.
+
+    Every day has its slot; `named` are those that the plan itself asks for. `plan_key` is the number of the plan, and 0 that
+    of the plan which every business starts with.
+    """
+
+    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="slots")
+    plan_key = models.BigIntegerField()
+    day = models.DateField(help_text="The local day that the plan names, whether or not the site is open then.")
+    named = models.BooleanField()
+    due_at = models.DateTimeField()
+    because = models.CharField(max_length=200)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["site", "plan_key", "day"], name="slot_once")]
+
+    def __str__(self):
+        return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"
+
+
+class RoundSlot(models.Model):
+    """When a reading of a round is due. Derived, as `Slot`, for a few days ahead."""
+
+    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="round_slots")
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="slots", db_index=False)
+    day = models.DateField(help_text="The local day of service.")
+    due_at = models.DateTimeField(db_index=True)
+    grace_at = models.DateTimeField()
+    because = models.CharField(max_length=200)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["round", "due_at"], name="round_slot_once")]
+
+    def __str__(self):
+        return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"

@@ -1,0 +1,230 @@
+"""When something is due by a plan: local days by rule, moments by the site's calendar. No clock, no database."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
+
+from dateutil.rrule import DAILY, MINUTELY, rrule
+
+from .calendar import DAY, LOOK_AHEAD, WEEKDAYS, Calendar, instant, local_day
+
+EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
+SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
+NEVER = date.max
+ALL_WEEK = 0b1111111
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """When a probe is to be checked. `key` 0 is the plan that every business starts with.
+
+    `weekdays` is a bit mask with Monday 1, Tuesday 2, Wednesday 4 … ; `minutes_before` opening replaces `at` where the
+    hours of the day are known.
+    """
+
+    key: int = 0
+    pattern: str = EVERY_DAYS
+    every_days: int = 7
+    weekdays: int = 0
+    at: time = time(9)
+    minutes_before: int | None = None
+    grace_minutes: int = 120
+
+    @property
+    def interval(self) -> float:
+        """Days from one check to the next, on average."""
+        return self.every_days if self.pattern == EVERY_DAYS else 7 / max(1, self.weekdays.bit_count())
+
+    @property
+    def usual(self) -> str:
+        """The plan in words, such as “every 7 days” or “on Mondays and Thursdays”."""
+        if self.pattern == EVERY_DAYS:
+            return every(self.every_days)
+        return "every day" if self.weekdays == ALL_WEEK else f"on {listed(days_of(self.weekdays))}"
+
+
+STARTING = Plan()
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Due at a moment (UTC), for the local `day` that the plan names; `because` says the plan, and why it was moved."""
+
+    at: datetime
+    day: date
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """The plan in force from a local day until the next stretch."""
+
+    since: date
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A plan as it was set: `rank` 0 is the nearest scope; of those of one rank and day the last in `order` counts."""
+
+    rank: int
+    since: date
+    order: int
+    in_force: bool
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundPlan:
+    """When readings are to be taken: at local times of day, or every so many minutes while open."""
+
+    key: int = 0
+    times: tuple[time, ...] = ()
+    every_minutes: int | None = None
+    weekdays: int = ALL_WEEK
+    grace_minutes: int = 30
+
+    @property
+    def usual(self) -> str:
+        """In words, such as “at 08:00 and 14:00, every 2 h while open, on Mondays”."""
+        at = f"at {listed([f'{at:%H:%M}' for at in sorted(self.times)])}" if self.times else ""
+        often = f"{each(self.every_minutes)} while open" if self.every_minutes else ""
+        days = "" if self.weekdays == ALL_WEEK else f"on {listed(days_of(self.weekdays))}"
+        return ", ".join(filter(None, (at, often, days)))
+
+
+def every(days: int) -> str:
+    return "every day" if days == 1 else f"every {days} days"
+
+
+def listed(words: Sequence[str]) -> str:
+    """Such as “a, b and c”."""
+    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+
+
+def days_of(weekdays: int) -> list[str]:
+    return [name for position, name in enumerate(WEEKDAYS) if weekdays >> position & 1]
+
+
+def names_day(plan: Plan, day: date) -> bool:
+    """Whether a plan on weekdays names this day; any day may be that of a plan every so many days."""
+    return plan.pattern == EVERY_DAYS or bool(plan.weekdays >> day.weekday() & 1)
+
+
+def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
+    """When what the plan asks for on a day is due: that day, or else the next open one. None while there is none."""
+    works = calendar.next_open(day)
+    if works is None:
+        return None
+    because = plan.usual
+    if works != day:
+        because += f"; moved from {day:%a} {day.day} {day:%b} ({calendar.is_open(day)[1]})"
+    return Due(_moment(plan, calendar, works), day, because)
+
+
+def _moment(plan: Plan, calendar: Calendar, day: date) -> datetime:
+    service = calendar.service(day) if plan.minutes_before is not None else None
+    if service:
+        return service[0] - timedelta(minutes=plan.minutes_before)
+    return instant(day, plan.at, calendar.zone)
+
+
+def first_day(plan: Plan, anchor: date, not_before: date, soon: bool = False) -> date:
+    """The day that the plan names first after `anchor`, the local day of the last good check.
+
+    `soon`: that check passed near its edge, so only a part of the interval is waited for, and at least a day.
+    """
+    if soon or plan.pattern == EVERY_DAYS:
+        wait = max(1, int(plan.interval / SOON)) if soon else plan.every_days
+        return max(anchor + DAY * wait, not_before)
+    start = max(anchor + DAY, not_before)
+    return _days(plan, start, start + 6 * DAY)[0]
+
+
+def due_times(plan: Plan, calendar: Calendar, anchor: date, first: date, last: date) -> Iterator[Due]:
+    """What falls due on the named days from `first` to `last` where no check follows the one of `anchor`; each moment once."""
+    seen = None
+    start = first_day(plan, anchor, anchor + DAY)
+    for day in _days(plan, start, last):
+        due = due_on(plan, calendar, day) if day >= first else None
+        if due and due.at != seen:
+            seen = due.at
+            yield due
+
+
+def next_due(plan: Plan, calendar: Calendar, anchor: date, now: datetime) -> Due | None:
+    """The first that falls due after `now` where no check follows the one of `anchor`; None while the site never opens."""
+    today = local_day(now, calendar.zone)
+    reach = DAY * (LOOK_AHEAD + plan.every_days)
+    dues = due_times(plan, calendar, anchor, today - reach, max(today, anchor) + reach)
+    return next((due for due in dues if due.at > now), None)
+
+
+def _days(plan: Plan, start: date, last: date) -> list[date]:
+    """The days of the plan from `start`, which is one of them where it is every so many days."""
+    if last < start:
+        return []
+    rule = {"interval": plan.every_days} if plan.pattern == EVERY_DAYS else {"byweekday": _positions(plan.weekdays)}
+    return [at.date() for at in rrule(DAILY, dtstart=_midnight(start), until=_midnight(last), **rule)]
+
+
+def _positions(weekdays: int) -> list[int]:
+    return [position for position in range(7) if weekdays >> position & 1]
+
+
+def _midnight(day: date) -> datetime:
+    return datetime.combine(day, time())
+
+
+def stretches(candidates: Iterable[Candidate], starting: Plan = STARTING) -> list[Stretch]:
+    """Which plan is in force from when: the nearest that has begun and is in force; `starting` where there is none."""
+    candidates = list(candidates)
+    breaks = sorted({date.min, *(c.since for c in candidates)})
+    return [Stretch(day, plan_at(candidates, day, starting)) for day in breaks]
+
+
+def plan_at(candidates: Iterable[Candidate], day: date, starting: Plan = STARTING) -> Plan:
+    """The plan in force on a day: of each scope the one that began last, of the scopes the nearest in force."""
+    latest: dict[int, Candidate] = {}
+    for candidate in sorted(candidates, key=lambda c: (c.since, c.order)):
+        if candidate.since <= day:
+            latest[candidate.rank] = candidate
+    nearest = min((c for c in latest.values() if c.in_force), key=lambda c: c.rank, default=None)
+    return nearest.plan if nearest else starting
+
+
+def first_due_day(plans: Sequence[Stretch], anchor: date, soon: bool = False) -> tuple[Plan, date]:
+    """The first day named after the check of `anchor`, by the plan that was in force on that day, and that plan.
+
+    What has fallen due under one plan stays due under the next: no change of plan makes an overdue check go away, and none
+    makes one due on a day before it.
+    """
+    for stretch, following in pairwise([*plans, Stretch(NEVER, plans[-1].plan)]):
+        day = first_day(stretch.plan, anchor, max(stretch.since, anchor), soon)
+        if day < following.since:
+            return stretch.plan, day
+    return plans[-1].plan, first_day(plans[-1].plan, anchor, max(plans[-1].since, anchor), soon)
+
+
+def round_times(plan: RoundPlan, calendar: Calendar, first: date, last: date) -> Iterator[Due]:
+    """When readings are due from the local day `first` to `last`. A day on which the site is closed has none."""
+    for day in (at.date() for at in rrule(DAILY, dtstart=_midnight(first), until=_midnight(last))):
+        if plan.weekdays >> day.weekday() & 1 and calendar.is_open(day)[0]:
+            yield from _round_on(plan, calendar, day)
+
+
+def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
+    for at in sorted(plan.times):
+        yield Due(instant(day, at, calendar.zone), day, f"at {at:%H:%M}")
+    service = calendar.service(day)
+    if plan.every_minutes and service:
+        opens, closes = (moment.replace(tzinfo=None) for moment in service)
+        because = f"{each(plan.every_minutes)} while open"
+        for at in rrule(MINUTELY, interval=plan.every_minutes, dtstart=opens, until=closes):
+            yield Due(at.replace(tzinfo=UTC), day, because)
+
+
+def each(minutes: int) -> str:
+    """Such as “every 90 min” or “every 2 h”."""
+    return f"every {minutes // 60} h" if minutes % 60 == 0 else f"every {minutes} min"

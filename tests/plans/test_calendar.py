@@ -1,0 +1,122 @@
+"""Wall-clock times as moments, and open days. dateutil's own judgement of skipped and repeated times is the oracle."""
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from dateutil import tz
+from hypothesis import given
+from hypothesis import strategies as st
+
+from compliance.plans.calendar import Calendar, Closed, Hours, Week, instant, public_holidays
+
+ZONES = ["Europe/London", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu", "Pacific/Apia", "America/St_Johns",
+         "Africa/Casablanca", "Pacific/Chatham", "UTC"]  # fmt: skip
+DAYS = st.dates(min_value=date(1975, 1, 1), max_value=date(2037, 12, 31))
+TIMES = st.builds(time, st.integers(0, 23), st.integers(0, 59))
+LONDON = ZoneInfo("Europe/London")
+NINE_TO_THREE = Hours(time(9), time(15))
+SCHOOL_WEEK = Week(date(2020, 1, 1), (*[NINE_TO_THREE] * 5, None, None))
+
+
+@given(day=DAYS, at=TIMES, name=st.sampled_from(ZONES))
+def test_a_moment_shows_the_time_asked_for_or_the_first_that_exists(day, at, name):
+    zone = ZoneInfo(name)
+    wall, moment = datetime.combine(day, at), instant(day, at, zone)
+    shown = moment.astimezone(zone)
+    if tz.datetime_exists(wall, tz.gettz(name)):
+        assert shown.replace(tzinfo=None, fold=0) == wall
+    else:
+        assert shown.replace(tzinfo=None) > wall
+        just_before = (moment - timedelta(seconds=1)).astimezone(zone).replace(tzinfo=None)
+        assert just_before < wall
+
+
+@given(day=DAYS, at=TIMES, name=st.sampled_from(ZONES))
+def test_of_a_time_shown_twice_the_first_is_meant(day, at, name):
+    zone = ZoneInfo(name)
+    moment = instant(day, at, zone)
+    earlier = [moment - timedelta(minutes=minutes) for minutes in (30, 60, 120)]
+    wall = moment.astimezone(zone).replace(tzinfo=None, fold=0)
+    assert all(at.astimezone(zone).replace(tzinfo=None, fold=0) != wall for at in earlier)
+
+
+# When the clocks of these places changed is from the IANA time zone database.
+@pytest.mark.parametrize(
+    ("zone", "day", "at", "moment"),
+    [
+        ("Europe/London", date(2026, 3, 29), time(1, 30), datetime(2026, 3, 29, 1, 0, tzinfo=UTC)),
+        ("Europe/London", date(2026, 10, 25), time(1, 30), datetime(2026, 10, 25, 0, 30, tzinfo=UTC)),
+        ("America/New_York", date(2026, 3, 8), time(2, 30), datetime(2026, 3, 8, 7, 0, tzinfo=UTC)),
+        ("America/New_York", date(2026, 11, 1), time(1, 30), datetime(2026, 11, 1, 5, 30, tzinfo=UTC)),
+        ("Australia/Lord_Howe", date(2026, 10, 4), time(2, 15), datetime(2026, 10, 3, 15, 30, tzinfo=UTC)),
+        ("Australia/Lord_Howe", date(2026, 4, 5), time(1, 45), datetime(2026, 4, 4, 14, 45, tzinfo=UTC)),
+        ("Pacific/Apia", date(2011, 12, 30), time(9), datetime(2011, 12, 30, 10, 0, tzinfo=UTC)),
+        ("Asia/Kathmandu", date(2026, 3, 11), time(9), datetime(2026, 3, 11, 3, 15, tzinfo=UTC)),
+        ("Asia/Beirut", date(2026, 3, 29), time(0), datetime(2026, 3, 28, 22, 0, tzinfo=UTC)),
+        ("Europe/London", date(2028, 2, 29), time(9), datetime(2028, 2, 29, 9, 0, tzinfo=UTC)),
+    ],
+)
+def test_published_changes_of_the_clocks(zone, day, at, moment):
+    assert instant(day, at, ZoneInfo(zone)) == moment
+
+
+def test_a_site_with_nothing_said_works_every_day():
+    assert Calendar(LONDON).is_open(date(2026, 12, 25)) == (True, "")
+    assert Calendar(LONDON).service(date(2026, 3, 11)) is None
+
+
+def test_weekdays_without_hours_are_closed():
+    calendar = Calendar(LONDON, weeks=(SCHOOL_WEEK,))
+    assert calendar.is_open(date(2026, 3, 14)) == (False, "closed on Saturdays")
+    assert calendar.next_open(date(2026, 3, 14)) == date(2026, 3, 16)
+
+
+def test_the_week_that_began_last_counts_and_of_one_day_the_last_recorded():
+    all_closed = Week(date(2026, 3, 1), (None,) * 7)
+    again = Week(date(2026, 3, 1), (NINE_TO_THREE,) * 7)
+    calendar = Calendar(LONDON, weeks=(again, SCHOOL_WEEK, all_closed))
+    assert calendar.is_open(date(2026, 2, 27)) == (True, "")
+    assert not calendar.is_open(date(2026, 3, 2))[0]
+    assert Calendar(LONDON, weeks=(all_closed, again)).is_open(date(2026, 3, 1))[0]
+
+
+def test_both_ends_of_a_closure_are_closed():
+    calendar = Calendar(LONDON, closures=(Closed(date(2026, 4, 3), date(2026, 4, 17), "school holidays"),))
+    told = [calendar.is_open(date(2026, 4, day)) for day in (2, 3, 17, 18)]
+    assert told == [(True, ""), (False, "school holidays"), (False, "school holidays"), (True, "")]
+
+
+def test_a_site_closed_for_good_never_opens():
+    assert Calendar(LONDON, closed=True).next_open(date(2026, 3, 11)) is None
+
+
+# https://www.gov.uk/bank-holidays: Good Friday 3 April 2026, Easter Monday 6 April (not in Scotland), 2 January in Scotland.
+def test_public_holidays_of_a_country_and_of_a_part_of_it():
+    england, scotland = (Calendar(LONDON, holidays=public_holidays("GB", part)) for part in ("ENG", "SCT"))
+    assert england.is_open(date(2026, 4, 3)) == (False, "Good Friday")
+    assert not england.is_open(date(2026, 4, 6))[0] and scotland.is_open(date(2026, 4, 6))[0]
+    assert england.is_open(date(2026, 1, 2))[0] and not scotland.is_open(date(2026, 1, 2))[0]
+
+
+@pytest.mark.parametrize(
+    ("country", "part", "words"), [("XX", "", "Give a code such as"), ("GB", "QQ", "no part of GB")]
+)
+def test_codes_that_are_not_known(country, part, words):
+    with pytest.raises(ValueError, match=words):
+        public_holidays(country, part)
+
+
+@pytest.mark.parametrize(
+    ("closes", "hours"), [(time(15), 6), (time(1), 16), (time(9), 24)], ids=["by day", "after midnight", "all day"]
+)
+def test_service_may_end_after_midnight(closes, hours):
+    calendar = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (Hours(time(9), closes),) * 7),))
+    opens, ends = calendar.service(date(2026, 3, 11))
+    assert (opens, ends - opens) == (datetime(2026, 3, 11, 9, tzinfo=UTC), timedelta(hours=hours))
+
+
+def test_the_night_on_which_clocks_go_forward_is_an_hour_shorter():
+    calendar = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (Hours(time(18), time(2, 30)),) * 7),))
+    opens, ends = calendar.service(date(2026, 3, 28))
+    assert ends - opens == timedelta(hours=7, minutes=30)

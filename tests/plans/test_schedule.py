@@ -1,0 +1,204 @@
+"""Due times: which day a plan names, which moment that is, what a closed day and a change of plan do to it."""
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from compliance.plans.calendar import Calendar, Closed, Hours, Week
+from compliance.plans.schedule import (
+    ON_WEEKDAYS, STARTING, Candidate, Plan, RoundPlan, Stretch, due_on, due_times, first_day, first_due_day, next_due,
+    plan_at, round_times, stretches,
+)  # fmt: skip
+
+LONDON = ZoneInfo("Europe/London")
+ALWAYS = Calendar(LONDON)
+WEEKDAYS_ONLY = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (*[Hours(time(8), time(15))] * 5, None, None)),))
+WEDNESDAY = date(2026, 3, 11)
+DAY = timedelta(days=1)
+ZONES = st.sampled_from(["Europe/London", "Asia/Kathmandu", "Australia/Lord_Howe", "America/New_York", "Pacific/Apia"])
+ANCHORS = st.dates(min_value=date(2015, 1, 1), max_value=date(2035, 12, 31))
+TIMES = st.builds(time, st.integers(0, 23), st.integers(0, 59))
+PLANS = st.one_of(
+    st.builds(Plan, every_days=st.integers(1, 40), at=TIMES),
+    st.builds(Plan, pattern=st.just(ON_WEEKDAYS), weekdays=st.integers(1, 127), at=TIMES),
+)
+CLOSURES = st.lists(
+    st.builds(lambda start, days: Closed(start, start + DAY * days, "holidays"), ANCHORS, st.integers(0, 60)),
+    max_size=3,
+)
+CALENDARS = st.builds(
+    lambda zone, open_days, closures: Calendar(
+        ZoneInfo(zone),
+        weeks=(Week(date(2000, 1, 1), tuple(Hours(time(8), time(15)) if d else None for d in open_days)),),
+        closures=tuple(closures),
+    ),
+    ZONES, st.tuples(*[st.booleans()] * 7), CLOSURES,
+)  # fmt: skip
+
+
+def on(*positions):
+    return Plan(pattern=ON_WEEKDAYS, weekdays=sum(1 << p for p in positions))
+
+
+def dues(plan, calendar=ALWAYS, anchor=WEDNESDAY, days=30):
+    return list(due_times(plan, calendar, anchor, anchor, anchor + DAY * days))
+
+
+@given(plan=PLANS, calendar=CALENDARS, anchor=ANCHORS)
+def test_due_times_follow_the_check_rise_and_fall_on_open_days(plan, calendar, anchor):
+    found = dues(plan, calendar, anchor, 90)
+    moments = [due.at for due in found]
+    assert moments == sorted(set(moments))
+    for due in found:
+        shown = due.at.astimezone(calendar.zone)
+        assert calendar.is_open(shown.date())[0] and shown.date() >= due.day > anchor
+        assert ("moved" in due.because) == (shown.date() != due.day)
+        assert plan.pattern != ON_WEEKDAYS or plan.weekdays >> due.day.weekday() & 1
+
+
+@given(plan=PLANS, calendar=CALENDARS, anchor=ANCHORS, days=st.integers(0, 60), hour=TIMES)
+def test_the_next_due_is_the_first_of_the_due_times_after_now(plan, calendar, anchor, days, hour):
+    now = datetime.combine(anchor + DAY * days, hour, tzinfo=UTC)
+    after = [due for due in dues(plan, calendar, anchor, 400) if due.at > now]
+    assert next_due(plan, calendar, anchor, now) == (after[0] if after else None)
+
+
+@given(every=st.integers(1, 366), anchor=ANCHORS, at=TIMES, zone=ZONES)
+def test_every_so_many_days_counts_local_days_whatever_the_clocks_do(every, anchor, at, zone):
+    due = dues(Plan(every_days=every, at=at), Calendar(ZoneInfo(zone)), anchor, every)[0]
+    assert due.day - anchor == DAY * every
+    assert due.at.astimezone(ZoneInfo(zone)).date() == due.day
+
+
+def test_every_week_at_nine_on_the_wall_on_both_sides_of_the_change_of_clocks():
+    found = dues(Plan(), anchor=date(2026, 3, 18), days=14)
+    assert [due.at for due in found] == [datetime(2026, 3, 25, 9, tzinfo=UTC), datetime(2026, 4, 1, 8, tzinfo=UTC)]
+    assert found[0].because == "every 7 days"
+
+
+def test_a_year_after_29_february():
+    assert dues(Plan(every_days=366), anchor=date(2028, 2, 29), days=366)[0].day == date(2029, 3, 1)
+    assert dues(Plan(every_days=1), anchor=date(2028, 2, 28), days=2)[0].day == date(2028, 2, 29)
+
+
+def test_midnight_belongs_to_the_day_that_it_begins():
+    assert dues(Plan(every_days=1, at=time(0)))[0].at == datetime(2026, 3, 12, tzinfo=UTC)
+
+
+def test_weekdays_do_not_move_with_checks():
+    plan = on(0, 3)
+    assert [due.day.day for due in dues(plan, days=12)] == [12, 16, 19, 23]
+    assert first_day(plan, date(2026, 3, 15), WEDNESDAY) == date(2026, 3, 16)
+    assert dues(plan)[0].because == "on Mondays and Thursdays"
+
+
+def test_a_closed_day_moves_to_the_next_open_one_and_says_why():
+    due = due_on(Plan(), WEEKDAYS_ONLY, date(2026, 3, 14))
+    assert due.at == datetime(2026, 3, 16, 9, tzinfo=UTC) and due.day == date(2026, 3, 14)
+    assert due.because == "every 7 days; moved from Sat 14 Mar (closed on Saturdays)"
+
+
+def test_days_that_move_together_are_due_once():
+    found = dues(Plan(every_days=1), WEEKDAYS_ONLY, date(2026, 3, 12), 5)
+    assert [(due.day.day, due.at.day) for due in found] == [(13, 13), (14, 16), (17, 17)]
+
+
+def test_nothing_is_due_where_the_site_never_opens():
+    closed = Calendar(LONDON, closed=True)
+    assert due_on(Plan(), closed, WEDNESDAY) is None and dues(Plan(), closed) == []
+    assert next_due(Plan(), closed, WEDNESDAY, datetime(2026, 3, 11, tzinfo=UTC)) is None
+
+
+def test_before_service_counts_back_from_opening_and_falls_back_where_hours_are_not_known():
+    plan = Plan(minutes_before=45)
+    assert due_on(plan, WEEKDAYS_ONLY, WEDNESDAY).at == datetime(2026, 3, 11, 7, 15, tzinfo=UTC)
+    assert due_on(plan, ALWAYS, WEDNESDAY).at == datetime(2026, 3, 11, 9, tzinfo=UTC)
+
+
+def test_before_an_opening_just_after_midnight_is_the_evening_before():
+    night = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (Hours(time(0, 15), time(5)),) * 7),))
+    assert due_on(Plan(minutes_before=30), night, WEDNESDAY).at == datetime(2026, 3, 10, 23, 45, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(("plan", "days"), [(Plan(every_days=30), 7), (Plan(), 1), (Plan(every_days=1), 1), (on(0), 1)])
+def test_after_a_pass_near_the_edge_a_quarter_of_the_time_is_waited_for(plan, days):
+    assert first_day(plan, WEDNESDAY, WEDNESDAY, soon=True) - WEDNESDAY == DAY * days
+
+
+def candidate(rank, since, plan, order=1, in_force=True):
+    return Candidate(rank, since, order, in_force, plan)
+
+
+def test_the_nearest_plan_in_force_wins():
+    business, site = candidate(4, date(2026, 1, 1), Plan(key=1)), candidate(2, date(2026, 2, 1), Plan(key=2))
+    off = candidate(2, date(2026, 3, 1), Plan(key=3), in_force=False)
+    keys = [plan_at([off, site, business], date(2026, month, 1)).key for month in (1, 2, 3)]
+    assert keys == [1, 2, 1]
+    assert plan_at([], WEDNESDAY) == STARTING
+
+
+def test_of_plans_of_one_day_the_last_recorded_counts():
+    first, second = (candidate(0, WEDNESDAY, Plan(key=key), order=key) for key in (1, 2))
+    assert plan_at([second, first], WEDNESDAY).key == 2
+
+
+@given(st.lists(st.builds(Candidate, st.integers(0, 4), ANCHORS, st.integers(1, 99), st.booleans(), PLANS), max_size=6),
+       ANCHORS)  # fmt: skip
+def test_stretches_say_of_every_day_what_is_in_force(candidates, day):
+    begun = [stretch for stretch in stretches(candidates) if stretch.since <= day]
+    assert begun[-1].plan == plan_at(candidates, day)
+
+
+def changed(before, after, since):
+    return [Stretch(date.min, before), Stretch(since, after)]
+
+
+def test_what_was_overdue_stays_so_when_the_plan_is_loosened():
+    plans = changed(Plan(key=1), Plan(key=2, every_days=30), WEDNESDAY)
+    assert first_due_day(plans, date(2026, 3, 1)) == (plans[0].plan, date(2026, 3, 8))
+    assert first_due_day(plans, date(2026, 3, 8)) == (plans[1].plan, date(2026, 4, 7))
+
+
+def test_a_tighter_plan_makes_nothing_due_before_it_began():
+    plans = changed(Plan(every_days=30), Plan(every_days=2), WEDNESDAY)
+    assert first_due_day(plans, date(2026, 3, 1))[1] == WEDNESDAY
+    assert first_due_day(changed(Plan(every_days=30), on(0), WEDNESDAY), date(2026, 2, 20))[1] == date(2026, 3, 16)
+
+
+@given(st.lists(st.tuples(ANCHORS, PLANS), max_size=4), ANCHORS)
+def test_a_due_day_comes_after_the_check_by_the_plan_of_that_day(changes, anchor):
+    plans = [Stretch(date.min, STARTING), *(Stretch(*each) for each in sorted(dict(changes).items()))]
+    plan, day = first_due_day(plans, anchor)
+    assert day > anchor
+    assert plan == [stretch.plan for stretch in plans if stretch.since <= day][-1]
+
+
+def rounds(plan, calendar, first, last):
+    return [due.at for due in round_times(plan, calendar, first, last)]
+
+
+def test_rounds_at_times_of_day_on_their_weekdays():
+    plan = RoundPlan(times=(time(14), time(8)), weekdays=0b0000101)
+    found = rounds(plan, ALWAYS, date(2026, 3, 9), date(2026, 3, 12))
+    assert [(at.day, at.hour) for at in found] == [(9, 8), (9, 14), (11, 8), (11, 14)]
+
+
+def test_a_closed_day_has_no_rounds():
+    assert rounds(RoundPlan(times=(time(8),)), WEEKDAYS_ONLY, date(2026, 3, 13), date(2026, 3, 16)) == [
+        datetime(2026, 3, 13, 8, tzinfo=UTC), datetime(2026, 3, 16, 8, tzinfo=UTC),
+    ]  # fmt: skip
+
+
+def test_every_two_hours_while_open_across_midnight_and_the_change_of_clocks():
+    night = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (Hours(time(19), time(3, 30)),) * 7),))
+    saturday = date(2026, 3, 28)
+    found = list(round_times(RoundPlan(every_minutes=120), night, saturday, saturday))
+    assert [due.at.astimezone(LONDON).strftime("%H:%M") for due in found] == ["19:00", "21:00", "23:00", "02:00"]
+    assert {due.day for due in found} == {saturday} and found[0].because == "every 2 h while open"
+
+
+def test_without_hours_nothing_is_done_while_open():
+    assert rounds(RoundPlan(every_minutes=120), ALWAYS, WEDNESDAY, WEDNESDAY) == []
