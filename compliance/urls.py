@@ -11,4 +11,5 @@ urlpatterns = [
     path("", include("compliance.quarantine.urls")),
     path("", include("compliance.records.urls")),
     path("", include("compliance.overview.urls")),
+    path("", include("compliance.engine.urls")),
 ]

@@ -1,5 +1,6 @@
 """One command from a fresh installation to a page in the browser."""
 
+import signal
 from argparse import ArgumentParser
 from io import StringIO
 
@@ -9,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import get_internal_wsgi_application
 from waitress import create_server
 
+from compliance.engine.running import schedule_here
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from sites.models import Business, Person
 
@@ -22,6 +24,12 @@ STRANGE_HOST = (
 # The server drops what a proxy tells of the visitor unless it is to be trusted.
 PROXY = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"}}
 BEHIND = PROXY if settings.BEHIND_HTTPS else {}
+
+
+def stop_once(number, frame):
+    """Stop as Ctrl+C does, finishing what is in hand; being asked again changes nothing."""
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    raise KeyboardInterrupt
 
 
 class Command(BaseCommand):
@@ -40,8 +48,10 @@ class Command(BaseCommand):
             self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
             call_command("load_demo", stdout=StringIO())  # whose closing words are said below
         self._tell(host, server)
+        signal.signal(signal.SIGTERM, stop_once)
         try:
-            server.run()
+            with schedule_here():
+                server.run()
         finally:
             server.close()
 

@@ -1,0 +1,50 @@
+"""The task queue. With REDIS_URL tasks go to workers through Redis; without, whoever sends one runs it.
+
+The broker is a bell, never the record: what is to be done is in the database, so a task that gets lost is made up for by
+the next one of its kind, and a task that comes twice finds nothing left to do.
+"""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
+
+from django.conf import settings
+
+from compliance.engine.every import Every
+
+CONNECT_WITHIN, ANSWER_WITHIN = 2, 30  # seconds; the broker is asked to hold an idle worker's question for 10
+
+app = Celery("noughtbook", broker=settings.BROKER or "memory://")
+app.conf.update(
+    task_always_eager=not settings.BROKER,
+    result_backend=None,
+    task_ignore_result=True,
+    timezone="UTC",
+    # A task is taken off the queue when it is done. If its worker dies, or the machine, another gets it.
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    worker_prefetch_multiplier=1,
+    worker_cancel_long_running_tasks_on_connection_loss=True,
+    # A task has to be over before it counts as lost.
+    task_soft_time_limit=0.7 * settings.REDELIVER_AFTER,
+    task_time_limit=0.8 * settings.REDELIVER_AFTER,
+    broker_transport_options={
+        "visibility_timeout": settings.REDELIVER_AFTER,
+        "unacked_restore_interval": min(10, settings.REDELIVER_AFTER / 2),
+        "unacked_restore_throttle": 1,
+        "unacked_mutex_expire": 30,
+        "socket_connect_timeout": CONNECT_WITHIN,
+        "socket_timeout": ANSWER_WITHIN,
+    },
+    broker_connection_timeout=CONNECT_WITHIN,
+    broker_connection_retry_on_startup=True,
+    broker_connection_max_retries=None,  # a worker waits for its broker as long as it takes
+    task_publish_retry_policy={"max_retries": 2, "interval_start": 0, "interval_step": 0.2, "interval_max": 0.2},
+    beat_scheduler="compliance.engine.schedule:LeasedScheduler",
+    beat_schedule={
+        "heartbeat": {"task": "reminders.heartbeat", "schedule": Every(settings.SWEEP_EVERY)},
+    },
+    worker_hijack_root_logger=False,
+)

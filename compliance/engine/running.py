@@ -1,0 +1,27 @@
+"""The schedule inside the process that serves the pages, where there is no broker and so no worker."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from celery import current_app
+from celery.beat import EmbeddedService
+from django.conf import settings
+
+STOP_WITHIN = 10  # seconds; a task that takes longer is left, and done again by whoever keeps the schedule next
+
+
+@contextmanager
+def schedule_here() -> Iterator[bool]:
+    """Keep the schedule in a thread while the block runs; with a broker, workers and a beat of their own do it."""
+    if settings.BROKER:
+        yield False
+        return
+    beat = EmbeddedService(
+        current_app._get_current_object(), thread=True, scheduler_cls=current_app.conf.beat_scheduler
+    )
+    beat.start()
+    try:
+        yield True
+    finally:
+        beat.service.stop()
+        beat.join(STOP_WITHIN)

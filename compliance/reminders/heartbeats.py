@@ -1,0 +1,24 @@
+"""Heartbeats: a part of the engine tells that it is well."""
+
+from django.db.models import DateTimeField, ExpressionWrapper
+from django.db.models.functions import Now
+
+from .models import Heartbeat
+
+
+def beat(name: str, **said) -> None:
+    """Tell that `name` is well now, by the database's clock, and what it has to say (which JSON can hold)."""
+    told = Heartbeat(name=name, at=Now(), said=said)
+    Heartbeat.objects.bulk_create([told], update_conflicts=True, unique_fields=["name"], update_fields=["at", "said"])
+
+
+def said(name: str) -> dict:
+    """What `name` said at its last beat; nothing if it never beat."""
+    return Heartbeat.objects.filter(name=name).values_list("said", flat=True).first() or {}
+
+
+def ages() -> dict[str, float]:
+    """Seconds since each part last beat, by the database's clock; negative where that has been set back since."""
+    now = ExpressionWrapper(Now(), output_field=DateTimeField())
+    beats = Heartbeat.objects.annotate(now=now).values_list("name", "at", "now")
+    return {name: (now - at).total_seconds() for name, at, now in beats}
