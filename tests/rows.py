@@ -2,7 +2,7 @@
 
 import itertools
 import uuid
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 from django.db import models
@@ -13,6 +13,7 @@ count = itertools.count(1)
 PLAIN = {
     models.BooleanField: lambda field: True,
     models.DateTimeField: lambda field: datetime(2026, 3, 1, 9, 0, tzinfo=UTC),
+    models.DateField: lambda field: date(2026, 3, 1),
     models.DecimalField: lambda field: Decimal(5),
     models.EmailField: lambda field: f"row{next(count)}@example.test",
     models.UUIDField: lambda field: uuid.uuid4(),
@@ -23,11 +24,15 @@ PLAIN = {
     models.FloatField: lambda field: 5.0,
     models.IntegerField: lambda field: 5,
 }
+# Fields that may be empty, of which one must not be.
+ONE_OF = {"plans.checkplan": "site", "plans.closure": "site"}
 
 
 def fill(model, world):
     """One saved row of `model`. Related rows are taken from the world where it has them, and filled otherwise."""
-    values = {field.name: value(field, world) for field in model._meta.concrete_fields if needed(field)}
+    chosen = ONE_OF.get(model._meta.label_lower)
+    fields = model._meta.concrete_fields
+    values = {field.name: value(field, world) for field in fields if needed(field) or field.name == chosen}
     return model.objects.create(**values)
 
 

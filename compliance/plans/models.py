@@ -33,10 +33,14 @@ class CheckPlan(Fact):
     The nearest in force counts. Of those of one scope the last to begin counts, and of those the last recorded.
     """
 
-    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, null=True, related_name="check_plans")
-    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, related_name="check_plans")
+    business = models.ForeignKey(
+        "sites.Business", on_delete=models.PROTECT, null=True, blank=True, related_name="check_plans"
+    )
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, blank=True, related_name="check_plans")
     sensor = models.CharField("kind of sensor", max_length=20, choices=Sensor.choices, blank=True)
-    probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, null=True, related_name="check_plans")
+    probe = models.ForeignKey(
+        "probes.Probe", on_delete=models.PROTECT, null=True, blank=True, related_name="check_plans"
+    )
     effective_from = models.DateField(help_text="The first day, on the clock of the site.")
     in_force = models.BooleanField(default=True, help_text="Off: the next wider plan counts again.")
     pattern = models.CharField(max_length=10, choices=Pattern.choices, default=Pattern.EVERY_DAYS)
@@ -81,7 +85,7 @@ class Round(Fact):
     in_force = models.BooleanField(default=True)
     times = models.JSONField("times of day", default=list, help_text='Local times such as "08:00".')
     every_minutes = models.PositiveSmallIntegerField(
-        "minutes between readings while open", null=True,
+        "minutes between readings while open", null=True, blank=True,
         validators=[MinValueValidator(15), MaxValueValidator(1440)],
     )  # fmt: skip
     weekdays = models.PositiveSmallIntegerField(
@@ -115,7 +119,7 @@ class Opening(Fact):
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="openings")
     effective_from = models.DateField()
     hours = models.JSONField(
-        help_text="Seven, Monday first: [opening, closing] as local times, or null where closed that day."
+        default=list, help_text="Seven, Monday first: [opening, closing] as local times, or null where closed that day."
     )
     reason = models.TextField(blank=True)
 
@@ -132,9 +136,11 @@ class Opening(Fact):
 class Closure(Fact):
     """Days, both included, on which a site, an area or a business does not work: nothing falls due, and this says why."""
 
-    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, null=True, related_name="closures")
-    area = models.ForeignKey("sites.Area", on_delete=models.PROTECT, null=True, related_name="closures")
-    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, related_name="closures")
+    business = models.ForeignKey(
+        "sites.Business", on_delete=models.PROTECT, null=True, blank=True, related_name="closures"
+    )
+    area = models.ForeignKey("sites.Area", on_delete=models.PROTECT, null=True, blank=True, related_name="closures")
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, blank=True, related_name="closures")
     first_day = models.DateField()
     last_day = models.DateField()
     why = models.CharField(max_length=80)
@@ -154,7 +160,9 @@ class Closure(Fact):
 
 class ClosureVoid(Void):
     voids = models.OneToOneField(Closure, on_delete=models.PROTECT, related_name="void")
-    replacement = models.OneToOneField(Closure, on_delete=models.PROTECT, null=True, related_name="corrects")
+    replacement = models.OneToOneField(
+        Closure, on_delete=models.PROTECT, null=True, blank=True, related_name="corrects"
+    )
 
 
 class Slot(models.Model):

@@ -43,6 +43,12 @@ class Plan:
             return every(self.every_days)
         return "every day" if self.weekdays == ALL_WEEK else f"on {listed(days_of(self.weekdays))}"
 
+    @property
+    def told(self) -> str:
+        """With the time of day, such as “every 7 days at 09:00”."""
+        before = f", {self.minutes_before} min before opening" if self.minutes_before is not None else ""
+        return f"{self.usual} at {self.at:%H:%M}{before}"
+
 
 STARTING = Plan()
 

@@ -5,13 +5,14 @@
 
 import json
 import uuid
-from datetime import timedelta
+from datetime import time, timedelta
 from decimal import Decimal
 from pathlib import Path
 
 from django.utils import timezone
 
 from compliance.limits.models import Direction, Rule
+from compliance.plans.actions import close_days
 from compliance.probes.models import EventKind
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
@@ -143,6 +144,29 @@ def advice_accept(w):
         "by": w.manager, "probe": w.probe, "days_before": 7, "days_advised": 3, "days_accepted": 3, "target": 95,
         "figures": {"checks": 12},
     }  # fmt: skip
+
+
+HOURS = [(time(8), time(15))] * 5 + [None, None]
+
+
+def ahead(number):
+    return timezone.localdate() + timedelta(days=number)
+
+
+SAMPLES |= {
+    "plan.set": lambda w: {"by": w.manager, "probe": w.probe, "every_days": 3},
+    "round.set": lambda w: {"by": w.manager, "limit": w.limit, "times": [time(8), time(14)]},
+    "opening.set": lambda w: {"by": w.manager, "site": w.site, "hours": HOURS},
+    "closure.add": lambda w: {
+        "by": w.manager, "site": w.site, "first_day": ahead(1), "last_day": ahead(9), "why": "school holidays",
+    },
+}  # fmt: skip
+
+
+@sample("closure.void")
+def closure_void(w):
+    closure = close_days(**SAMPLES["closure.add"](w))
+    return {"by": w.manager, "closure": closure, "reason": "The holidays begin later."}
 
 
 def own_limit(w):

@@ -9,8 +9,20 @@ from hypothesis import strategies as st
 
 from compliance.plans.calendar import Calendar, Closed, Hours, Week
 from compliance.plans.schedule import (
-    ON_WEEKDAYS, STARTING, Candidate, Plan, RoundPlan, Stretch, due_on, due_times, first_day, first_due_day, next_due,
-    plan_at, round_times, stretches,
+    ON_WEEKDAYS,
+    STARTING,
+    Candidate,
+    Plan,
+    RoundPlan,
+    Stretch,
+    due_on,
+    due_times,
+    first_day,
+    first_due_day,
+    next_due,
+    plan_at,
+    round_times,
+    stretches,
 )  # fmt: skip
 
 LONDON = ZoneInfo("Europe/London")

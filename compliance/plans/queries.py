@@ -1,0 +1,185 @@
+"""Which plan is in force for which probe and where it comes from; the calendars of sites; rounds: reads that pages share."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Q, QuerySet
+from django.utils import timezone
+
+from compliance.limits.models import Limit
+from compliance.probes.models import Probe, Sensor
+from sites.models import Business, Site
+
+from .calendar import Calendar, Closed, Week, local_day, public_holidays
+from .models import CheckPlan, Closure, Opening, Round
+from .schedule import STARTING, Candidate, Plan, Stretch, plan_at, stretches
+
+# How near a scope is; the nearest plan in force counts.
+OF_PROBE, OF_KIND_AT_SITE, OF_SITE, OF_KIND, OF_BUSINESS, OF_START = range(6)
+
+
+@dataclass(frozen=True, slots=True)
+class InForce:
+    """The plan in force and where it comes from; `record` is None for the plan that every business starts with."""
+
+    plan: Plan
+    rank: int
+    record: CheckPlan | None
+
+    @property
+    def source(self) -> str:
+        """Such as “its own plan” or “the plan of Alder School”."""
+        return scope_words(self.record) if self.record else "the plan that every business starts with"
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """What a plan is asked for: a probe, or any probe of a kind at a site or in a business."""
+
+    business_id: int
+    site_id: int | None = None
+    sensor: str = ""
+    probe_id: int | None = None
+
+    @classmethod
+    def of(cls, probe: Probe) -> "Reach":
+        return cls(probe.business_id, probe.site_id, probe.sensor, probe.pk)
+
+    def keys(self) -> list[tuple]:
+        """The scopes that reach it, by rank."""
+        return [
+            (self.probe_id and ("probe", self.probe_id, "")), (self.site_id and self.sensor and self._at_site(self.sensor)),
+            (self.site_id and self._at_site("")), (self.sensor and ("business", self.business_id, self.sensor)),
+            ("business", self.business_id, ""),
+        ]  # fmt: skip
+
+    def _at_site(self, sensor: str) -> tuple:
+        return ("site", self.site_id, sensor)
+
+
+class PlanBook:
+    """The plans that reach some probes, sites or businesses: one query for any number."""
+
+    def __init__(self, records: Iterable[CheckPlan]):
+        self._by_scope: dict[tuple, list[CheckPlan]] = defaultdict(list)
+        self._records = {}
+        for record in records:
+            self._by_scope[scope_key(record)].append(record)
+            self._records[record.pk] = record
+
+    @classmethod
+    def of_probes(cls, probes: Iterable[Probe]) -> "PlanBook":
+        probes = list(probes)
+        sites, businesses = {p.site_id for p in probes}, {p.business_id for p in probes}
+        reaching = Q(probe__in=[p.pk for p in probes]) | Q(site__in=sites) | Q(business__in=businesses)
+        return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
+
+    @classmethod
+    def of_sites(cls, site_ids: Iterable[int]) -> "PlanBook":
+        """Those of all probes that are now at these sites, too."""
+        sites = list(site_ids)
+        reaching = Q(probe__site__in=sites) | Q(site__in=sites) | Q(business__areas__sites__in=sites)
+        return cls(CheckPlan.objects.filter(pk__in=CheckPlan.objects.filter(reaching).values("pk")))
+
+    def candidates(self, reach: Reach) -> list[Candidate]:
+        return [
+            Candidate(rank, record.effective_from, record.pk, record.in_force, record.as_plan())
+            for rank, key in enumerate(reach.keys())
+            for record in self._by_scope.get(key, ())
+        ]
+
+    def at(self, reach: Reach, day: date) -> InForce:
+        """What is in force on a local day."""
+        plan = plan_at(self.candidates(reach), day)
+        record = self._records.get(plan.key)
+        rank = reach.keys().index(scope_key(record)) if record else OF_START
+        return InForce(plan, rank, record)
+
+    def stretches(self, reach: Reach) -> list[Stretch]:
+        """Which plan is in force from when."""
+        return stretches(self.candidates(reach), STARTING)
+
+    def set_for(self, key: tuple) -> list[CheckPlan]:
+        """What was ever set for one scope, the one that counts last first."""
+        return sorted(self._by_scope.get(key, ()), key=lambda p: (p.effective_from, p.pk), reverse=True)
+
+
+def scope_key(plan: CheckPlan) -> tuple:
+    name = next(name for name in ("probe", "site", "business") if getattr(plan, f"{name}_id"))
+    return name, getattr(plan, f"{name}_id"), plan.sensor
+
+
+def scope_words(plan: CheckPlan) -> str:
+    if plan.probe_id:
+        return "its own plan"
+    kind = f" for probes with the sensor “{Sensor(plan.sensor).label}”" if plan.sensor else ""
+    return f"the plan of {plan.site or plan.business}{kind}"
+
+
+def plan_in_force(probe: Probe, day: date | None = None) -> InForce:
+    """The plan of a probe on a local day (today at its site), and which scope it comes from."""
+    return plans_in_force([probe], day)[probe.pk]
+
+
+def plans_in_force(probes: Iterable[Probe], day: date | None = None) -> dict[int, InForce]:
+    """The same for many probes, by the probe's key: one query. Load their `site` with them."""
+    probes, now = list(probes), timezone.now()
+    book = PlanBook.of_probes(probes)
+    return {p.pk: book.at(Reach.of(p), day or local_day(now, p.site.zone)) for p in probes}
+
+
+def plan_of_scope(
+    *, site: Site | None = None, business: Business | None = None, sensor: str = "", day: date
+) -> InForce:
+    """What holds for any probe of a kind at a site or in a business that has no nearer plan."""
+    owner = site.area.business_id if site else business.pk
+    reaching = Q(business=owner) | (Q(site=site) if site else Q(pk=None))
+    book = PlanBook(CheckPlan.objects.filter(reaching).select_related("site", "business"))
+    return book.at(Reach(owner, site and site.pk, sensor), day)
+
+
+def calendars(sites: Iterable[Site]) -> dict[int, Calendar]:
+    """The calendar of each site, by the site's key: two queries. Load their `area` with them."""
+    sites = list(sites)
+    weeks, closures = defaultdict(list), defaultdict(list)
+    for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by("effective_from", "pk"):
+        weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours()))
+    for closure in closures_reaching(sites):
+        name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))
+        closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why))
+    return {
+        s.pk: Calendar(
+            s.zone, weeks=tuple(weeks[s.pk]), holidays=holidays_of(s), closed=s.closed,
+            closures=(*closures["site", s.pk], *closures["area", s.area_id], *closures["business", s.area.business_id]),
+        )
+        for s in sites
+    }  # fmt: skip
+
+
+SCOPES_CLOSED = ("site", "area", "business")
+
+
+def closures_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
+    """The closures of these sites, of their areas and of their businesses that count."""
+    sites = list(sites)
+    areas, businesses = {s.area_id for s in sites}, {s.area.business_id for s in sites}
+    reaching = Q(site__in=[s.pk for s in sites]) | Q(area__in=areas) | Q(business__in=businesses)
+    return Closure.objects.filter(reaching, void__isnull=True).order_by("first_day", "pk")
+
+
+def holidays_of(site: Site):
+    """The public holidays on which a site is closed."""
+    return public_holidays(site.country, site.subdivision) if site.closed_on_holidays and site.country else {}
+
+
+def opening_in_force(site: Site, day: date) -> Opening | None:
+    return Opening.objects.filter(site=site, effective_from__lte=day).order_by("-effective_from", "-pk").first()
+
+
+def rounds_in_force(limits: Iterable[Limit], day: date) -> dict[int, Round]:
+    """The round of each limit on a local day, by the limit's key; limits without one are left out. One query."""
+    begun = Round.objects.filter(limit__in=list(limits), effective_from__lte=day).order_by("effective_from", "pk")
+    latest = {each.limit_id: each for each in begun}
+    return {pk: each for pk, each in latest.items() if each.in_force}
