@@ -1,0 +1,85 @@
+"""How the engine is, in words and figures that tell nothing of the business. Answers within two seconds, whatever hangs."""
+
+import time
+from dataclasses import dataclass
+
+import redis
+from django.conf import settings
+from django.db import DatabaseError
+
+from compliance.reminders import heartbeats
+
+from .within import ask
+
+ANSWER_WITHIN = 2  # seconds for all of it
+SKEW = 5  # seconds by which the database's clock may be put right without a word
+QUEUE = "celery"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One part: whether it is well, how it says so, and its figure (seconds, or tasks for the broker)."""
+
+    name: str
+    well: bool
+    says: str
+    figure: float | None = None
+
+
+def findings() -> list[Finding]:
+    """The parts in the order in which a fault spreads: without the database nothing is known of what comes after."""
+    until = time.monotonic() + ANSWER_WITHIN
+    database, broker = ask(heartbeats.ages), ask(waiting_tasks) if settings.BROKER else None
+    ages, told = answered("database", database, until, "answers")
+    parts = [told]
+    if broker:
+        tasks, told = answered("broker", broker, until, "answers; {} tasks wait")
+        parts.append(told)
+    else:
+        parts.append(Finding("broker", True, "none is used: one process keeps the schedule and does the tasks"))
+    return parts + [aged(name, label, ages, patience) for name, label, patience in beating()]
+
+
+def answered(name: str, answer, until: float, says: str) -> tuple:
+    """What was answered, and the finding. A part that does not answer in time is not well."""
+    try:
+        found = answer.result(max(0, until - time.monotonic()))
+    except TimeoutError:
+        return None, Finding(name, False, f"gives no answer within {ANSWER_WITHIN} s")
+    except (DatabaseError, redis.RedisError, OSError) as error:
+        return None, Finding(name, False, f"fails: {type(error).__name__}")
+    figure = found if isinstance(found, int) else None
+    return found, Finding(name, True, says.format(found), figure)
+
+
+def waiting_tasks() -> int:
+    """How many tasks no worker has taken yet. Raises redis.RedisError where there is no answer."""
+    with redis.Redis.from_url(
+        broker_url(), socket_timeout=ANSWER_WITHIN, socket_connect_timeout=ANSWER_WITHIN, retry=None
+    ) as broker:
+        return broker.llen(QUEUE)
+
+
+def broker_url() -> str:
+    return settings.BROKER.replace("redis+socket://", "unix://", 1)
+
+
+def beating() -> list[tuple[str, str, float]]:
+    """Which heartbeats there are, what stops when each stops, and after how many seconds without one it has stopped."""
+    patience = 3 * settings.SWEEP_EVERY + 10
+    return [
+        ("schedule", "The schedule", patience),
+        ("worker", "A worker", patience),
+    ]
+
+
+def aged(name: str, label: str, ages: dict[str, float] | None, patience: float) -> Finding:
+    if ages is None:
+        return Finding(name, False, "not known: the database does not tell")
+    if name not in ages:
+        return Finding(name, False, f"{label} has never been at work")
+    age = ages[name]
+    if age < -SKEW:
+        return Finding(name, False, f"{label} was last at work {-age:.0f} s ahead: the clock was set back", age)
+    age = max(0.0, age)
+    return Finding(name, age <= patience, f"{label} was at work {age:.0f} s ago", age)

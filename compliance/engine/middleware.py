@@ -1,0 +1,14 @@
+"""What is answered before sessions are looked at."""
+
+from django.urls import reverse
+
+from .views import health
+
+
+def health_first(get_response):
+    """The health page needs no session, and must come even while the database that keeps sessions hangs."""
+
+    def middleware(request):
+        return health(request) if request.path == reverse("health") else get_response(request)
+
+    return middleware

@@ -1,0 +1,149 @@
+"""An installation of Noughtbook with all its programs, each of which may be killed at any time."""
+
+import json
+import os
+import re
+import sqlite3
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from itertools import count
+from pathlib import Path
+
+import psycopg
+from celery import Celery
+
+from tests.engine.post import PostOffice
+from tests.engine.programs import ROOT, Program, RedisServer, python, until
+
+TEMPO = {"NOUGHTBOOK_SWEEP_EVERY": "1", "NOUGHTBOOK_REDELIVER_AFTER": "4", "NOUGHTBOOK_MAIL_TIMEOUT": "2"}
+
+
+class Installation:
+    """Its database is brought up to date at once; broker and mail server are started when they are asked for."""
+
+    def __init__(self, folder: Path, database_url: str):
+        self.folder, self.database_url = folder, database_url
+        self.programs: list[Program] = []
+        self.numbers = count()
+        self.redis: RedisServer | None = None
+        self.uses_redis = False
+        self.post: PostOffice | None = None
+        self.manage("migrate", "--verbosity", "0")
+
+    def with_redis(self) -> "Installation":
+        """Programs started from now on work through a broker, which is running and empty."""
+        self.redis, self.uses_redis = self.redis or RedisServer(self.folder), True
+        self.redis.kill()
+        self.redis.start()
+        return self
+
+    def without_redis(self) -> "Installation":
+        """Programs started from now on need none."""
+        self.uses_redis = False
+        return self
+
+    def with_post(self) -> "Installation":
+        self.post = self.post or PostOffice()
+        return self
+
+    @property
+    def environment(self) -> dict[str, str]:
+        unset = {"REDIS_URL", "NOUGHTBOOK_MAIL_URL"}
+        known = {name: value for name, value in os.environ.items() if name not in unset}
+        known |= TEMPO | {
+            "DATABASE_URL": self.database_url,
+            "NOUGHTBOOK_DATA": str(self.folder),
+            "NOUGHTBOOK_LOG": "INFO",
+        }
+        known["DJANGO_SETTINGS_MODULE"] = "compliance.settings"
+        if self.uses_redis:
+            known["REDIS_URL"] = self.redis.url
+        if self.post:
+            known |= {"NOUGHTBOOK_MAIL_URL": self.post.url, "NOUGHTBOOK_MAIL_FROM": "book@kitchen.example"}
+        return known
+
+    def manage(self, *arguments) -> str:
+        return self.run("manage.py", *arguments)
+
+    def run(self, *arguments) -> str:
+        """A program of Python's that ends; gives what it printed. Raises AssertionError if it fails."""
+        done = subprocess.run(
+            [sys.executable, *arguments], cwd=ROOT, env=self.environment, capture_output=True, text=True, timeout=300
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout
+
+    def _started(self, name: str, *arguments) -> Program:
+        log = self.folder / f"{name}-{next(self.numbers)}.log"
+        self.programs.append(python(*arguments, log=log, environment=self.environment))
+        return self.programs[-1]
+
+    def worker(self) -> Program:
+        node = f"w{next(self.numbers)}@here"
+        quick = ("--without-gossip", "--without-mingle", "--include", "tests.engine.acts")
+        command = ("-m", "celery", "-A", "compliance", "worker", "-c", "1", "-l", "INFO", "-n", node, *quick)
+        return self._started("worker", *command)
+
+    def beat(self) -> Program:
+        return self._started("beat", "-m", "celery", "-A", "compliance", "beat", "-l", "INFO")
+
+    def start(self) -> Program:
+        return self._started("start", "manage.py", "start", "--port", "0")
+
+    def address(self, start: Program) -> str:
+        """Where a start command serves, once it does."""
+        return until(lambda: re.search(r"http://127\.0\.0\.1:\d+/", start.said()), what=start.said())[0]
+
+    def health(self, start: Program) -> tuple[int, dict]:
+        """The status and the parts by name."""
+        asked = urllib.request.Request(f"{self.address(start)}health/?format=json")
+        try:
+            with urllib.request.urlopen(asked, timeout=10) as answer:
+                return answer.status, json.load(answer)["parts"]
+        except urllib.error.HTTPError as unwell:
+            return unwell.code, json.load(unwell)["parts"]
+
+    def send(self, task: str, *arguments) -> None:
+        Celery(broker=self.redis.url).send_task(task, args=arguments)
+
+    def rows(self, sql: str) -> list[tuple]:
+        """What the database holds, read past the program."""
+        if self.database_url.startswith("sqlite"):
+            with sqlite3.connect(self.database_url.removeprefix("sqlite:///"), timeout=20) as connection:
+                return connection.execute(sql).fetchall()
+        with psycopg.connect(self.database_url) as connection:
+            return connection.execute(sql).fetchall()
+
+    def change(self, sql: str) -> None:
+        if self.database_url.startswith("sqlite"):
+            with sqlite3.connect(self.database_url.removeprefix("sqlite:///"), timeout=20) as connection:
+                connection.execute(sql)
+        else:
+            with psycopg.connect(self.database_url) as connection:
+                connection.execute(sql)
+
+    def beaten(self, name: str) -> str:
+        """When a part last told that it is well, as the database writes it; empty if it never did."""
+        found = self.rows(f"SELECT at FROM reminders_heartbeat WHERE name = '{name}'")
+        return str(found[0][0]) if found else ""
+
+    def beats_again(self, name: str) -> None:
+        before = self.beaten(name)
+        until(lambda: self.beaten(name) > before, what=f"{name} after {before}; {self.last_words()}")
+
+    def last_words(self) -> str:
+        return "\n".join(f"== {program.log.name}\n{program.said()[-1500:]}" for program in self.programs)
+
+    def kill_programs(self) -> None:
+        for program in self.programs:
+            program.kill()
+        self.programs.clear()
+
+    def close(self) -> None:
+        self.kill_programs()
+        if self.redis:
+            self.redis.kill()
+        if self.post:
+            self.post.shut()
