@@ -2,8 +2,8 @@
 
 from django.core.exceptions import ValidationError
 
-from compliance.checks.instruments import amend_probe
-from compliance.checks.timeline import lock
+from compliance.checks.planning import change_plan, hold
+from compliance.plans.queries import plan_in_force
 from compliance.probes.models import Probe
 from shared.audit.trail import action, note
 from sites.models import Person
@@ -24,7 +24,8 @@ def accept(
     `days_before` is what the page showed as the present interval. Raises ValidationError where it is not so any more,
     where nothing would change, for less than 1 or more than 366 days, and without a reason where it differs from the advice.
     """
-    now = lock(probe).check_every_days
+    present = plan_in_force(hold(probe)).plan
+    now = present.days
     why = why.strip()
     if now != days_before:
         raise ValidationError(
@@ -39,7 +40,11 @@ def accept(
         raise ValidationError(
             {"why": f"The advice is {every(days_advised)}. Say why you choose {every(days_accepted)}."}
         )
-    amend_probe(by=by, probe=probe, changes={"check_every_days": days_accepted}, reason=why or _agreed(target))
+    change_plan(
+        by=by, probe=probe, every_days=days_accepted, at=present.at, grace_minutes=present.grace_minutes,
+        before_service=present.minutes_before is not None, reason=why or _agreed(target),
+        **({} if present.minutes_before is None else {"minutes_before": present.minutes_before}),
+    )  # fmt: skip
     acceptance = Acceptance.objects.create(
         recorded_by=by, probe=probe, days_before=now, days_advised=days_advised, days_accepted=days_accepted,
         target=target, why=why, figures=figures,

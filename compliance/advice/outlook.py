@@ -59,6 +59,11 @@ class Outlook:
         return self.past.probe
 
     @property
+    def every_days(self) -> int:
+        """The days between its checks as they are now."""
+        return self.past.every_days
+
+    @property
     def last(self) -> Seen | None:
         return self.past.seen[-1] if self.past.seen else None
 
@@ -95,7 +100,7 @@ class Outlook:
         return URGENT.index(self.state), until, self.probe.code
 
     def _next_check(self) -> datetime:
-        return max(self.now, self.last.at + timedelta(days=self.probe.check_every_days))
+        return max(self.now, self.last.at + timedelta(days=self.every_days))
 
     def at_stake(self, days: int) -> intervals.AtStake | None:
         """What checking every so many days means at the pace of this probe; None without readings."""

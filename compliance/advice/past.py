@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby, pairwise
 
+from compliance.plans.schedule import STARTING
 from compliance.probes.models import ALTERATIONS, Probe
 
 DAY = timedelta(days=1)
@@ -43,12 +44,13 @@ class Tried:
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """One probe's history, oldest first."""
+    """One probe's history, oldest first; `every_days` are the days between its checks by the plan in force."""
 
     probe: Probe
     seen: tuple[Seen, ...] = ()
     happened: tuple[Happened, ...] = ()
     per_day: float | None = None
+    every_days: int = STARTING.days
 
     @property
     def as_found(self) -> list[Seen]:

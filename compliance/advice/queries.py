@@ -9,6 +9,7 @@ from django.db.models import Count, F, IntegerField, Max, Min, OuterRef, Q, Quer
 from django.db.models.functions import Abs, Cast, Coalesce
 
 from compliance.checks.models import Check, Kind, Stage, Verdict
+from compliance.plans.queries import plans_in_force
 from compliance.probes.models import ALTERATIONS, Event, EventKind, Probe
 from compliance.readings.models import Reading
 from sites.access import sites_of
@@ -30,15 +31,15 @@ class _Gathered:
 
 
 def pasts_of(probes: Sequence[Probe], now: datetime) -> list[Past]:
-    """The history of each of these probes: four queries, however many and however long."""
+    """The history of each of these probes: five queries, however many and however long."""
     gathered = {probe.pk: _Gathered() for probe in probes}
     for pk, seen in _checks(gathered, now):
         gathered[pk].seen.append(seen)
     for pk, happened in _events(gathered, now):
         gathered[pk].happened.append(happened)
-    rates = reading_rates(gathered)
+    rates, plans = reading_rates(gathered), plans_in_force(probes)
     return [
-        Past(probe, tuple(found.seen[-KEPT:]), tuple(found.happened), rates.get(probe.pk))
+        Past(probe, tuple(found.seen[-KEPT:]), tuple(found.happened), rates.get(probe.pk), plans[probe.pk].plan.days)
         for probe in probes
         for found in [gathered[probe.pk]]
     ]
@@ -130,7 +131,7 @@ def _slots(values: Sequence) -> str:
 
 
 def outlooks_of(probes: Sequence[Probe], now: datetime) -> list[Outlook]:
-    """What lies ahead of each of these probes: five queries. Load their business with them."""
+    """What lies ahead of each of these probes: six queries. Load their business and site with them."""
     kinds = tried_by_kind(probes, now)
     return [
         look_ahead(past, _others(kinds, past.probe), target=past.probe.business.reliability_target, now=now)

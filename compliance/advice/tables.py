@@ -20,7 +20,7 @@ class OutlookTable(tables.Table):
     state = tables.Column("Ahead")
     pace = tables.Column("Drift", accessor="now")
     sure = tables.Column("Sure until", accessor="surely_until", empty_values=())
-    present = tables.Column("Checked", accessor="probe__check_every_days")
+    present = tables.Column("Checked", accessor="every_days")
     advised = tables.Column("Advised", accessor="advice")
 
     class Meta:
@@ -50,7 +50,7 @@ class OutlookTable(tables.Table):
     def render_advised(self, value, record):
         if not record.acceptable:
             return "–"
-        same = value.days == record.probe.check_every_days
+        same = value.days == record.every_days
         return "as it is" if same else every(value.days)
 
 

@@ -86,13 +86,13 @@ def _form(request: HttpRequest, outlook: Outlook) -> AcceptForm | None:
 
 
 def _accept_form(outlook: Outlook, data=None) -> AcceptForm:
-    return AcceptForm(data, advised=outlook.advice.days, before=outlook.probe.check_every_days)
+    return AcceptForm(data, advised=outlook.advice.days, before=outlook.every_days)
 
 
 def _shown_again(form: AcceptForm, outlook: Outlook) -> AcceptForm:
     """What was typed and why it was refused, with what holds now in its hidden fields."""
     form.data = form.data.copy()
-    form.data.update({"before": outlook.probe.check_every_days, "advised": outlook.advice.days})
+    form.data.update({"before": outlook.every_days, "advised": outlook.advice.days})
     return form
 
 

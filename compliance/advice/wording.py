@@ -105,7 +105,7 @@ def stakes(outlook: Outlook) -> str:
     """What a failure means in readings: "Checked every 7 days, a failed check puts about 60 readings in doubt; …"."""
     if outlook.past.per_day is None:
         return "No reading was taken with it so far, so what a failed check would put in doubt cannot be told."
-    present = outlook.probe.check_every_days
+    present = outlook.every_days
     others = [days for days in dict.fromkeys((outlook.advice.days, *COMMON)) if days not in (None, present)][:2]
     rest = "; ".join(
         f"{checked(days)}, {how_many(outlook.at_stake(days).readings)}" for days in sorted(others, reverse=True)
@@ -160,12 +160,12 @@ def in_short(outlook: Outlook) -> list[str]:
 
 
 def differs(outlook: Outlook) -> bool:
-    return outlook.acceptable and outlook.advice.days != outlook.probe.check_every_days
+    return outlook.acceptable and outlook.advice.days != outlook.every_days
 
 
 def advice(outlook: Outlook) -> str:
     """What is advised beside what is so: "Advice: check it every 3 days. Now it …"."""
-    days, present = outlook.advice.days, outlook.probe.check_every_days
+    days, present = outlook.advice.days, outlook.every_days
     if outlook.failed:
         return "Put it right first: adjust or repair it, check it again, and then look here."
     if days is None:
@@ -251,7 +251,7 @@ def spread(value: float, standard: float, unit: str) -> str:
 
 def yearly(outlook: Outlook) -> str:
     """What is to be expected at the rate of failures: now, and as advised."""
-    days = dict.fromkeys((outlook.probe.check_every_days, outlook.advice.days))
+    days = dict.fromkeys((outlook.every_days, outlook.advice.days))
     stakes = [outlook.at_stake(each) for each in days if each]
     known = [
         f"checked {checked(stake.days)}, {how_many(stake.yearly)}"

@@ -1,12 +1,15 @@
 """When the next check of a probe is due, and why: from its checks and from what happened to it. No clock, no database."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from compliance.metrology.doubts import SAME_WORK
 from compliance.metrology.marks import speaks_for
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
+from compliance.plans import schedule
+from compliance.plans.calendar import Calendar, local_day
+from compliance.plans.schedule import Plan, Stretch, due_on, first_due_day
 from compliance.probes.models import ALTERATIONS, MAKES_CHECK_DUE, EventKind
 
 
@@ -45,7 +48,17 @@ class Due:
     because: str
 
 
-SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
+@dataclass(frozen=True, slots=True)
+class Outstanding:
+    """What asks for a check at once, if anything does, and the good check from which the plan counts, if there is one."""
+
+    at_once: Due | None
+    last: Checked | None
+    withdrawn: bool = False
+
+
+WITHDRAWN = Due(None, "withdrawn from use")
+NEVER_OPEN = Due(None, "closed for more than a year to come")
 NEAR_THE_EDGE = "near the edge at its last check"
 BECAUSE_OF_EVENT = {
     EventKind.ADJUSTED: "adjusted and not checked since",
@@ -63,16 +76,50 @@ def is_withdrawn(events: Iterable[Happened]) -> bool:
     return bool(turns) and max(turns, key=lambda e: (e.at, e.order)).kind == EventKind.WITHDRAWN
 
 
-def next_due(checks: Iterable[Checked], events: Iterable[Happened], every_days: int, since: datetime) -> Due:
-    """The earliest of all reasons for a check. `since` is when the probe came into use; it counts while nothing was checked."""
+def next_due(
+    checks: Iterable[Checked], events: Iterable[Happened], since: datetime, plans: Sequence[Stretch], calendar: Calendar
+) -> Due:
+    """The earliest of all reasons for a check: what asks for one at once, and the plan by the calendar of the site.
+
+    `since` is when the probe came into use; it counts while nothing was checked.
+    """
+    found = outstanding(checks, events, since)
+    return settle(found, found.last and planned(found.last, plans, calendar))
+
+
+def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: datetime) -> Outstanding:
+    """What the checks and events alone say, whatever the plan."""
     checks, events = list(checks), list(events)
     if is_withdrawn(events):
-        return Due(None, "withdrawn from use")
+        return Outstanding(None, None, withdrawn=True)
     conclusive = [c for c in checks if c.verdict != Verdict.INCONCLUSIVE]
     last = max((c for c in conclusive if c.at_zero), key=place, default=None)
-    near = _reasons([c for c in checks if c.at_zero], events, last, every_days, since)
+    near = _reasons([c for c in checks if c.at_zero], events, last, since)
     away = _away_from_zero([c for c in conclusive if not c.at_zero], last)
-    return min([*near, *away], key=lambda due: due.at)
+    at_once = min([*near, *away], key=lambda due: due.at, default=None)
+    return Outstanding(at_once, last if last and last.verdict == Verdict.IN_TOLERANCE else None)
+
+
+def settle(found: Outstanding, by_plan: Due | None) -> Due:
+    """The earlier of what is asked for at once and what the plan says."""
+    if found.withdrawn:
+        return WITHDRAWN
+    dues = [due for due in (found.at_once, by_plan) if due and due.at]
+    return min(dues, key=lambda due: due.at, default=by_plan or NEVER_OPEN)
+
+
+def planned(last: Checked, plans: Sequence[Stretch], calendar: Calendar) -> Due:
+    """When the plan asks for the check after a good one."""
+    plan, day = first_due_day(plans, local_day(last.at, calendar.zone), bool(last.conditional))
+    return said(plan, due_on(plan, calendar, day), bool(last.conditional))
+
+
+def said(plan: Plan, due: schedule.Due | None, near_edge: bool) -> Due:
+    """The plan's due time with its reason: of a check that passed near the edge, that it is sooner than usual."""
+    if due is None:
+        return NEVER_OPEN
+    because, moved, why = due.because.partition("; ")
+    return Due(due.at, f"{NEAR_THE_EDGE if near_edge and plan.interval > 1 else because}{moved}{why}")
 
 
 def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due]:
@@ -93,26 +140,17 @@ def _same_work(last: Checked, left: Checked) -> bool:
     return last.stage == Stage.AS_LEFT and left.at - last.at <= SAME_WORK
 
 
-def _reasons(checks, events, last: Checked | None, every_days: int, since: datetime) -> Iterator[Due]:
+def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[Due]:
     if last is None:
         yield Due(since, "no check has settled it yet" if checks else "never checked")
     elif last.verdict == Verdict.OUT_OF_TOLERANCE:
         yield Due(last.at, "out of tolerance at its last check")
-    else:
-        near = last.conditional and every_days > 1
-        usual = "every day" if every_days == 1 else f"every {every_days} days"
-        yield Due(last.at + wait_after(last.conditional, every_days), NEAR_THE_EDGE if near else usual)
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
             yield Due(check.at, "the last check was inconclusive")
     for event in events:
         if event.kind in MAKES_CHECK_DUE and not _answers(last, event):
             yield Due(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)])
-
-
-def wait_after(conditional: bool | None, every_days: int) -> timedelta:
-    """How long after a good check the next one is due: sooner where it passed near the edge, but not within a day."""
-    return timedelta(days=max(1.0, every_days / SOON) if conditional else every_days)
 
 
 def place(check: Checked) -> tuple:

@@ -1,25 +1,58 @@
-"""Probes taken in and amended together with what follows for their timeline: when the next check is due."""
+"""Probes taken in, amended and moved together with what follows for their timeline: when the next check is due."""
+
+from datetime import datetime
 
 from django.db import transaction
+from django.utils import timezone
 
-from compliance.probes.actions import amend, register
-from compliance.probes.models import Probe
+from compliance.plans.actions import set_plan
+from compliance.plans.calendar import local_day
+from compliance.plans.queries import plan_in_force
+from compliance.probes.actions import amend, move, register
+from compliance.probes.models import Placement, Probe
+from sites.models import Person, Site
 
+from .planning import hold, make_slots
 from .timeline import lock, recut
+
+AT_FIRST = "As it came into the book."
 
 
 @transaction.atomic
-def register_probe(**given) -> Probe:
-    """As `probes.actions.register`; its first check is due at once."""
-    probe = register(**given)
+def register_probe(
+    *, by: Person, site: Site, starts_at: datetime | None = None, every_days: int | None = None, **given
+) -> Probe:
+    """As `probes.actions.register`; its first check is due at once. `every_days` sets a plan of its own, where it differs.
+
+    Raises ValidationError as `register` and `set_plan` do.
+    """
+    starts_at = starts_at or timezone.now()
+    probe = register(by=by, site=site, starts_at=starts_at, **given)
+    if every_days and every_days != plan_in_force(probe).plan.interval:
+        since = local_day(starts_at, site.zone)
+        set_plan(by=by, probe=probe, every_days=every_days, effective_from=since, reason=AT_FIRST)
+    else:
+        make_slots([site.pk])
     recut(probe)
     return probe
 
 
 @transaction.atomic
 def amend_probe(*, probe: Probe, **given) -> Probe:
-    """As `probes.actions.amend`; other days between checks make the next one due at another time."""
-    lock(probe)
+    """As `probes.actions.amend`; another kind of sensor may come under another plan."""
+    hold(probe)
     amended = amend(probe=probe, **given)
+    if "sensor" in given.get("changes", {}):
+        make_slots([amended.site_id])
     recut(amended)
     return amended
+
+
+@transaction.atomic
+def move_probe(*, probe: Probe, site: Site, **given) -> Placement:
+    """As `probes.actions.move`; from then on the plan and the calendar of the other site count."""
+    hold(probe, site.pk)
+    placement = move(probe=probe, site=site, **given)
+    make_slots([probe.site_id])
+    recut(lock(probe))
+    return placement

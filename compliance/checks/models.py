@@ -160,7 +160,20 @@ class ProbeState(models.Model):
     due_at = models.DateTimeField(
         null=True, db_index=True, help_text="When the next check is due; empty while withdrawn."
     )
-    due_because = models.CharField(max_length=120, blank=True)
+    due_because = models.CharField(max_length=200, blank=True)
+    due_day = models.DateField(
+        null=True, help_text="The local day that the plan names for it; empty where it is due at once."
+    )
+    plan = models.ForeignKey(
+        "plans.CheckPlan", on_delete=models.PROTECT, null=True, related_name="+", db_index=False,
+        help_text="The plan that asks for the next check; empty: the one that every business starts with.",
+    )  # fmt: skip
+    every_days = models.PositiveSmallIntegerField(null=True, help_text="Of that plan; empty where it names weekdays.")
+    grace_minutes = models.PositiveSmallIntegerField(default=0, help_text="Of that plan.")
+    anchor_day = models.DateField(null=True, help_text="The local day of the good check from which the plan counts.")
+    near_edge = models.BooleanField(default=False, help_text="Whether that check passed near the edge.")
+    at_once_at = models.DateTimeField(null=True, help_text="Since when something asks for a check at once.")
+    at_once_because = models.CharField(max_length=200, blank=True)
 
     def __str__(self):
         return f"{self.probe} {self.standing}"

@@ -1,13 +1,16 @@
 """A probe's timeline as rows: cut again from its live checks and alterations, in the transaction that changed them."""
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
 from compliance.metrology.bracketing import Span as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
+from compliance.plans.queries import PlanBook
 from compliance.probes.models import ALTERATIONS, Event, Placement, Probe
 
-from .due import Checked, Due, Happened, is_withdrawn, next_due, place
+from .due import Checked, Happened, is_withdrawn, outstanding, place
+from .falling_due import ASKED, BY_PLAN, ask, plan_ahead
 from .models import BEGINNING, END, Check, ProbeState, Span
 
 CHECKED = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional")
@@ -84,7 +87,6 @@ def _same(span: Span, stored: Span | None) -> bool:
 
 
 def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now: Cut) -> None:
-    due = _due(probe, checks, events)
     good = [c for c in checks if c.verdict == Verdict.IN_TOLERANCE and c.at_zero]
     last, last_good = (max(found, key=place, default=None) for found in (checks, good))
     state = ProbeState(
@@ -93,14 +95,16 @@ def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now
         last_check_id=last.order if last else None,
         last_good_check_id=last_good.order if last_good else None,
         last_good_at=last_good.at if last_good else None,
-        due_at=due.at,
-        due_because=due.because,
     )
-    told = ["standing", "last_check", "last_good_check", "last_good_at", "due_at", "due_because"]
+    placed = Probe.objects.select_related("site__area").get(pk=probe.pk)
+    placed.withdrawn = is_withdrawn(events)
+    ask(state, outstanding(checks, events, _came(probe)), placed.site.zone)
+    plan_ahead([state], {probe.pk: placed}, PlanBook.of_probes([placed]))
+    told = ["standing", "last_check", "last_good_check", "last_good_at", *ASKED, *BY_PLAN]
     ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
     probe.state = state
 
 
-def _due(probe: Probe, checks: list[Checked], events: list[Happened]) -> Due:
+def _came(probe: Probe) -> datetime:
     first = Placement.objects.filter(probe=probe).order_by("starts_at").values_list("starts_at", flat=True).first()
-    return next_due(checks, events, probe.check_every_days, first or BEGINNING)
+    return first or BEGINNING

@@ -44,8 +44,9 @@ class Reach:
     probe_id: int | None = None
 
     @classmethod
-    def of(cls, probe: Probe) -> "Reach":
-        return cls(probe.business_id, probe.site_id, probe.sensor, probe.pk)
+    def of(cls, probe: Probe, at: Site | None = None) -> "Reach":
+        """A probe where it is now, or at another site."""
+        return cls(probe.business_id, at.pk if at else probe.site_id, probe.sensor, probe.pk)
 
     def keys(self) -> list[tuple]:
         """The scopes that reach it, by rank."""
@@ -70,9 +71,11 @@ class PlanBook:
             self._records[record.pk] = record
 
     @classmethod
-    def of_probes(cls, probes: Iterable[Probe]) -> "PlanBook":
+    def of_probes(cls, probes: Iterable[Probe], *, at: Site | None = None) -> "PlanBook":
+        """Where they are now and, where it is given, at another site."""
         probes = list(probes)
         sites, businesses = {p.site_id for p in probes}, {p.business_id for p in probes}
+        sites |= {at.pk} if at else set()
         reaching = Q(probe__in=[p.pk for p in probes]) | Q(site__in=sites) | Q(business__in=businesses)
         return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
 

@@ -37,6 +37,11 @@ class Plan:
         return self.every_days if self.pattern == EVERY_DAYS else 7 / max(1, self.weekdays.bit_count())
 
     @property
+    def days(self) -> int:
+        """The interval in whole days, at least one."""
+        return max(1, round(self.interval))
+
+    @property
     def usual(self) -> str:
         """The plan in words, such as “every 7 days” or “on Mondays and Thursdays”."""
         if self.pattern == EVERY_DAYS:

@@ -17,10 +17,10 @@ from .queries import latest_placement
 
 FIELDS = (
     "code", "description", "sensor", "resolution_milli", "tolerance_milli", "lowest_milli", "highest_milli",
-    "time_constant_s", "stem_diameter_mm", "maker", "model", "serial", "check_every_days",
+    "time_constant_s", "stem_diameter_mm", "maker", "model", "serial",
 )  # fmt: skip
-# Wider figures make a probe pass more easily, so they are not widened without a word.
-NEED_REASON_WHEN_WIDER = ("tolerance_milli", "check_every_days")
+# A wider figure makes a probe pass more easily, so it is not widened without a word.
+NEED_REASON_WHEN_WIDER = ("tolerance_milli",)
 
 
 @action("probe.register")
@@ -46,7 +46,7 @@ def register(
 def amend(*, by: Person, probe: Probe, changes: dict, reason: str = "") -> Probe:
     """What is known of a probe is put right; `changes` holds fields and, as `limits`, the limits that it serves.
 
-    Raises ValidationError where tolerance or the days between checks grow and no reason is given, and as `register` does.
+    Raises ValidationError where the tolerance grows and no reason is given, and as `register` does.
     """
     if unknown := set(changes) - {*FIELDS, "limits"}:
         raise TypeError(f"A probe has no {', '.join(sorted(unknown))} to amend.")

@@ -50,10 +50,6 @@ class ProbeForm(forms.Form):
     )
     description = forms.CharField(max_length=120, required=False, help_text="Such as “blue handle, meat”.")
     sensor = forms.ChoiceField(choices=Sensor.choices, label="Kind of sensor", initial=Sensor.UNKNOWN.value)
-    check_every_days = forms.IntegerField(
-        min_value=1, max_value=366, initial=7, label="Check at zero every … days",
-        help_text="Weekly is usual, daily in heavy use; a drop or a doubt makes one due at once.",
-    )  # fmt: skip
     maker = forms.CharField(max_length=80, required=False)
     model = forms.CharField(max_length=80, required=False)
     serial = forms.CharField(max_length=80, required=False, label="Serial number")
@@ -66,7 +62,7 @@ class ProbeForm(forms.Form):
         queryset=None, required=False, widget=forms.CheckboxSelectMultiple, label="Limits that it serves",
         help_text="What it is used for. Taking a reading offers these first.",
     )  # fmt: skip
-    field_order = ["code", "description", "sensor", "resolution_milli", "tolerance_milli", "check_every_days",
+    field_order = ["code", "description", "sensor", "resolution_milli", "tolerance_milli", "every_days",
                    "limits", "lowest_milli", "highest_milli", "maker", "model", "serial", "stem_diameter_mm",
                    "time_constant_s"]  # fmt: skip
 
@@ -106,6 +102,10 @@ class ProbeForm(forms.Form):
 
 
 class NewProbeForm(ProbeForm):
+    every_days = forms.IntegerField(
+        min_value=1, max_value=366, required=False, label="Check at zero every … days",
+        help_text="Empty: as the plan of the site says. A drop or a doubt makes one due at once.",
+    )  # fmt: skip
     starts_at = SiteDateTimeField(label="At the site since")
 
     def __init__(self, *args, site, **kwargs):
@@ -117,7 +117,7 @@ class NewProbeForm(ProbeForm):
 class AmendProbeForm(ProbeForm):
     reason = forms.CharField(
         max_length=300, required=False, label="Why",
-        help_text="Needed where tolerance or the days between checks grow.",
+        help_text="Needed where the tolerance grows.",
     )  # fmt: skip
 
 
@@ -137,6 +137,6 @@ class MoveForm(forms.Form):
 
 def known_of(probe: Probe) -> dict:
     """What a form about a probe begins with."""
-    names = ("code", "description", "sensor", "check_every_days", "maker", "model", "serial", "time_constant_s",
+    names = ("code", "description", "sensor", "maker", "model", "serial", "time_constant_s",
              "stem_diameter_mm", *DIFFERENCES, *POINTS)  # fmt: skip
     return {name: getattr(probe, name) for name in names} | {"limits": list(probe.limits.values_list("pk", flat=True))}

@@ -34,9 +34,6 @@ class Probe(models.Model):
     maker = models.CharField(max_length=80, blank=True)
     model = models.CharField(max_length=80, blank=True)
     serial = models.CharField("serial number", max_length=80, blank=True)
-    check_every_days = models.PositiveSmallIntegerField(
-        "check at zero every … days", default=7, validators=[MinValueValidator(1)]
-    )
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="probes", help_text="Where it is now."
     )

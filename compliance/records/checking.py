@@ -2,10 +2,14 @@
 
 from django.db.models import QuerySet
 
-from compliance.checks.due import Checked, Happened, next_due, wait_after
+from compliance.checks.due import Checked, Due, Happened, next_due, planned
 from compliance.checks.models import Check, Verdict
 from compliance.checks.timeline import CHECKED
-from compliance.probes.models import Event
+from compliance.plans.calendar import local_day
+from compliance.plans.queries import InForce, PlanBook, Reach, calendars
+from compliance.plans.schedule import Stretch
+from compliance.probes.models import Event, Probe
+from sites.models import Site
 
 from .probes import ProbeHere
 from .scope import RecordScope
@@ -20,11 +24,33 @@ def checks_in(scope: RecordScope) -> QuerySet[Check]:
     )
 
 
-class History:
-    """The live checks and events of the probes here up to the end of the period: three queries at any size."""
+class Planned:
+    """What the plans ask of the probes here, by the calendar of the site: four queries at any size."""
 
     def __init__(self, scope: RecordScope):
         self._scope = scope
+        self._book = PlanBook.of_probes([here.probe for here in scope.probes], at=scope.site)
+        site = Site.objects.select_related("area").get(pk=scope.site.pk)
+        self.calendar = calendars([site])[site.pk]
+
+    def stretches(self, probe: Probe) -> list[Stretch]:
+        """Which plan is in force from when for a probe at this site."""
+        return self._book.stretches(Reach.of(probe, self._scope.site))
+
+    def in_force(self, probe: Probe) -> InForce:
+        """The plan at the end of the period, or at printing if that comes first."""
+        return self._book.at(Reach.of(probe, self._scope.site), local_day(self._scope.reached, self._scope.zone))
+
+    def after(self, probe: Probe, check: Checked) -> Due:
+        """When the plan asks for the check after a good one."""
+        return planned(check, self.stretches(probe), self.calendar)
+
+
+class History:
+    """The live checks and events of the probes here up to the end of the period: seven queries at any size."""
+
+    def __init__(self, scope: RecordScope):
+        self._scope, self._plans = scope, Planned(scope)
         probes = [here.probe.pk for here in scope.probes]
         checks = Check.objects.filter(probe__in=probes, void__isnull=True, checked_at__lt=scope.reached)
         events = Event.objects.filter(probe__in=probes, void__isnull=True, at__lt=scope.reached)
@@ -46,7 +72,9 @@ class History:
         if last and last.site_id != self._scope.site.pk:
             return False  # it is for the site where it went to
         since = here.stays[0].start if here.stays else at
-        due = next_due(self._checks[pk], self._events[pk], here.probe.check_every_days, since)
+        due = next_due(
+            self._checks[pk], self._events[pk], since, self._plans.stretches(here.probe), self._plans.calendar
+        )
         return due.at is not None and due.at < at
 
     def late(self) -> list[str]:
@@ -56,9 +84,9 @@ class History:
             told = [c for c in self._checks[here.probe.pk] if c.verdict != Verdict.INCONCLUSIVE]
             conclusive = [c for c in told if c.at_zero]
             for before, check in zip(conclusive, conclusive[1:], strict=False):
-                wait = wait_after(before.conditional, here.probe.check_every_days)
-                due = (before.at + wait).astimezone(zone).date()
-                passed = before.verdict == Verdict.IN_TOLERANCE
-                if passed and self._scope.holds(check.at) and check.at.astimezone(zone).date() > due:
+                if before.verdict != Verdict.IN_TOLERANCE or not self._scope.holds(check.at):
+                    continue
+                due = self._plans.after(here.probe, before).at
+                if due and local_day(check.at, zone) > local_day(due, zone):
                     found.append(f"C{check.order}")
         return found

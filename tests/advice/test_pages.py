@@ -10,9 +10,9 @@ from django.utils import timezone
 
 from compliance.advice import views
 from compliance.advice.models import Acceptance
-from compliance.checks.instruments import amend_probe
 from compliance.probes.actions import move
 from tests.advice.making import found, history, read_daily, rising, steady
+from tests.plans.making import check_every, days_of
 from tests.world import make_probe
 
 
@@ -67,7 +67,7 @@ def test_a_person_accepts_and_the_page_says_who(as_person, world, known):
     assert answer.status_code == 302
     known.refresh_from_db()
     stored = Acceptance.objects.get()
-    assert known.check_every_days == stored.days_accepted == stored.days_advised != 7
+    assert days_of(known) == stored.days_accepted == stored.days_advised != 7
     assert stored.figures["checks"] == 16
     text = text_of(as_person(world.reader).get(page(known)))
     assert "Accepted so far" in text
@@ -109,12 +109,12 @@ def test_nonsense_is_refused_on_the_page(as_person, manager, known, days):
 def test_a_page_from_before_somebody_set_the_days_changes_nothing(as_person, world, known):
     client = as_person(world.manager)
     shown = client.get(page(known)).context["form"].initial
-    amend_probe(by=world.supervisor, probe=known, changes={"check_every_days": 2})
+    check_every(known, 2, by=world.supervisor)
     answer = client.post(page(known, "probe_outlook_accept"), {**shown, "why": ""})
     assert answer.status_code == 422
     assert "Somebody has set the checks to every 2 days meanwhile" in text_of(answer)
     known.refresh_from_db()
-    assert known.check_every_days == 2
+    assert days_of(known) == 2
     # What comes back begins from what is so now, so that a second look and a second press do it.
     assert 'name="before" value="2"' in text_of(answer)
 

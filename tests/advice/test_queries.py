@@ -102,12 +102,12 @@ def test_a_probe_without_readings_has_no_pace(world):
 
 
 @pytest.mark.parametrize("probes, count", [(1, 3), (1, 30), (3, 3)])
-def test_four_queries_whatever_the_history(world, django_assert_num_queries, probes, count):
+def test_five_queries_whatever_the_history(world, django_assert_num_queries, probes, count):
     chosen = [make_probe(world.site, f"Q{n}", by=world.manager) for n in range(probes)]
     for probe in chosen:
         history(probe, world.cook, rising(count))
         make_reading(probe, world.limit, "4.0", ago(1), by=world.cook)
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         pasts_of(chosen, timezone.now())
 
 

@@ -1,11 +1,14 @@
 """When the next check is due, and why."""
 
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from compliance.checks.due import Checked, Happened, is_withdrawn, next_due
+from compliance.plans.calendar import Calendar, Closed
+from compliance.plans.schedule import ON_WEEKDAYS, Plan, Stretch
 from compliance.probes.models import MAKES_CHECK_DUE, EventKind
 
 SINCE = datetime(2026, 1, 1, tzinfo=UTC)
@@ -28,8 +31,16 @@ def happened(kind, number, order=1):
     return Happened(on(number), kind, order)
 
 
+CALENDAR = Calendar(ZoneInfo("UTC"))
+
+
+def by(plan, checks=(), events=(), calendar=CALENDAR):
+    return next_due(checks, events, SINCE, [Stretch(date.min, plan)], calendar)
+
+
 def due(checks=(), events=()):
-    return next_due(checks, events, 7, SINCE)
+    """By a plan of every seven days at midnight."""
+    return by(Plan(at=time(0)), checks, events)
 
 
 def test_a_probe_never_checked_is_due_since_it_came():
@@ -90,14 +101,14 @@ def test_the_later_of_withdrawal_and_return_counts_whatever_the_order_of_arrival
     assert is_withdrawn([happened(EventKind.RETURNED, 4, order=1), happened(EventKind.WITHDRAWN, 4, order=2)])
 
 
-@pytest.mark.parametrize(("every", "days"), [(8, 2), (7, 1.75), (4, 1), (2, 1)])
+@pytest.mark.parametrize(("every", "days"), [(30, 7), (8, 2), (7, 1), (4, 1), (2, 1)])
 def test_a_check_that_passed_near_the_edge_makes_the_next_due_after_a_quarter_but_at_least_a_day(every, days):
-    found = next_due([replace(check(3), conditional=True)], (), every, SINCE)
+    found = by(Plan(every_days=every, at=time(0)), [replace(check(3), conditional=True)])
     assert (found.at, found.because) == (on(3 + days), "near the edge at its last check")
 
 
 def test_a_probe_checked_every_day_is_not_checked_sooner():
-    found = next_due([replace(check(3), conditional=True)], (), 1, SINCE)
+    found = by(Plan(every_days=1, at=time(0)), [replace(check(3), conditional=True)])
     assert (found.at, found.because) == (on(4), "every day")
 
 
@@ -135,6 +146,32 @@ def test_a_failed_certificate_says_which_check_it_was():
 def test_a_boiling_check_as_left_tells_of_an_adjustment_nobody_checked_at_zero():
     found = due([check(1), far(3, stage="as_left")])
     assert found.at == on(3) and "adjusted" in found.because
-    assert due([check(1), far(3, stage="as_left"), check(3.1, stage="as_left")]).at == on(10.1)
-    assert due([check(2.9, stage="as_left"), far(3, stage="as_left")]).at == on(9.9), "part of the same work"
+    assert due([check(1), far(3, stage="as_left"), check(3.1, stage="as_left")]).at == on(10)
+    assert due([check(2.9, stage="as_left"), far(3, stage="as_left")]).at == on(9), "part of the same work"
     assert due([check(1.9, stage="as_left"), far(3, stage="as_left")]).at == on(3)
+
+
+def test_the_plan_counts_local_days_and_names_the_time_on_the_wall():
+    kathmandu = Calendar(ZoneInfo("Asia/Kathmandu"))
+    found = by(Plan(), [check(3.9)], calendar=kathmandu)  # 21:36 UTC is 03:21 of the next day there
+    assert found.at == datetime(2026, 1, 12, 3, 15, tzinfo=UTC)
+
+
+def test_a_check_on_a_closed_day_moves_and_the_reason_says_so_also_near_the_edge():
+    calendar = Calendar(ZoneInfo("UTC"), closures=(Closed(date(2026, 1, 8), date(2026, 1, 9), "stock taking"),))
+    assert by(Plan(), [check(0)], calendar=calendar).because == "every 7 days; moved from Thu 8 Jan (stock taking)"
+    near = by(Plan(), [replace(check(6), conditional=True)], calendar=calendar)
+    assert near.because == "near the edge at its last check; moved from Thu 8 Jan (stock taking)"
+    assert near.at == datetime(2026, 1, 10, 9, tzinfo=UTC)
+
+
+def test_by_weekdays_the_check_of_a_day_answers_that_day_only():
+    mondays = Plan(pattern=ON_WEEKDAYS, weekdays=1)
+    assert by(mondays, [check(3.5)]).at == datetime(2026, 1, 5, 9, tzinfo=UTC)
+    assert by(mondays, [check(4.2)]).at == datetime(2026, 1, 12, 9, tzinfo=UTC), "checked that Monday before nine"
+
+
+def test_nothing_is_planned_where_the_site_never_opens_but_a_drop_still_asks_for_a_check():
+    closed = Calendar(ZoneInfo("UTC"), closures=(Closed(date(2026, 1, 2), date(2029, 1, 1), "rebuilding"),))
+    assert by(Plan(), [check(1)], calendar=closed).at is None
+    assert by(Plan(), [check(1)], [happened(EventKind.DROPPED, 2)], closed).at == on(2)

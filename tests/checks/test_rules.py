@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from compliance.plans.schedule import STARTING
 from sites.actions import amend_business
 from tests.checks import making
 
@@ -53,10 +54,10 @@ def due(world):
 
 
 def test_a_probe_near_its_edge_is_checked_again_after_a_quarter_of_the_time(world):
-    every = world.probe.check_every_days
+    every = STARTING.days
     making.zero(world.probe, world.manager, making.day(0), EDGE)
     world.probe.refresh_from_db()
-    soon = making.day(0) + max(timedelta(days=1), timedelta(days=every / 4))
+    soon = making.day(0) + max(timedelta(days=1), timedelta(days=every // 4))
     assert every > 1 and due(world) == (soon, "near the edge at its last check")
     making.good(world.probe, world.manager, making.day(1))
     world.probe.refresh_from_db()
@@ -66,7 +67,7 @@ def test_a_probe_near_its_edge_is_checked_again_after_a_quarter_of_the_time(worl
 def test_a_probe_in_the_middle_of_its_tolerance_has_its_whole_interval(world):
     making.good(world.probe, world.manager, making.day(0))
     world.probe.refresh_from_db()
-    assert due(world)[0] == making.day(world.probe.check_every_days)
+    assert due(world)[0] == making.day(STARTING.days)
 
 
 def test_a_bath_that_is_none_gives_no_condition_and_no_risk(world):

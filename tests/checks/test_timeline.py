@@ -14,6 +14,7 @@ from compliance.checks.queries import bracket_of, standing_subquery
 from compliance.checks.timeline import lock, recut
 from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
+from compliance.plans.schedule import STARTING
 from compliance.probes.models import ALTERATIONS, Event, EventKind
 from compliance.readings.models import Reading
 from tests.world import make_probe
@@ -209,7 +210,7 @@ def test_good_zero_checks_do_not_vouch_until_a_good_boiling_check_cures(probe, c
     good(probe, cook, day(3))
     assert standings(probe) == ["quarantined", "quarantined", "quarantined", "proven", "pending"]
     probe.refresh_from_db()
-    assert probe.state.standing == "pending" and probe.state.due_at == day(3 + probe.check_every_days)
+    assert probe.state.standing == "pending" and probe.state.due_at == day(3 + STARTING.days)
 
 
 def test_a_boiling_check_made_void_frees_what_it_condemned(probe, cook, supervisor):

@@ -29,6 +29,7 @@ from compliance.readings.models import CorrectiveAction, Reading, ReadingVoid  #
 from shared.audit.models import Entry  # noqa: E402
 from tests.checks.making import bad, day, event, good  # noqa: E402
 from tests.concurrency import ROUNDS  # noqa: E402
+from tests.plans.making import days_of  # noqa: E402
 from tests.quarantine.making import case_of, failed_after  # noqa: E402
 from tests.readings.files import many  # noqa: E402
 from tests.world import World, make_probe  # noqa: E402
@@ -138,21 +139,19 @@ def advice_on_one_probe(world) -> dict:
     probe = make_probe(world.site, "RACE3", by=world.manager)
     told = []
     for _ in range(ROUNDS):
-        probe.refresh_from_db()
-        shown = probe.check_every_days
+        shown = days_of(probe)
         first, second = [days for days in (2, 3, 4) if days != shown][:2]
         told += at_once(
             lambda shown=shown, days=first: accept(world.manager, probe.pk, shown, days),
             lambda shown=shown, days=second: accept(world.supervisor, probe.pk, shown, days),
         )
-    probe.refresh_from_db()
     chain = list(Acceptance.objects.filter(probe=probe).order_by("pk").values_list("days_before", "days_accepted"))
     return {
         "wrong": [text for text in told if "Somebody has set the checks to" not in text],
         "refused": len(told),
         "accepted": len(chain),
         "linked": all(before[1] == after[0] for before, after in pairwise(chain)),
-        "in_force": chain[-1][1] == probe.check_every_days,
+        "in_force": chain[-1][1] == days_of(probe),
     }
 
 

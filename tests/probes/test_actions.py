@@ -40,7 +40,6 @@ def test_a_code_is_used_once_a_business_and_the_complaint_says_where_it_is(world
         ({"lowest_milli": 5_000}, "able to show 0 °C"),
         ({"lowest_milli": 10_000, "highest_milli": 10_000}, "must end above"),
         ({"tolerance_milli": 0}, "greater than or equal to 1"),
-        ({"check_every_days": 0}, "greater than or equal to 1"),
         ({"code": " "}, "cannot be blank"),
         ({"sensor": "guess"}, "not a valid choice"),
     ],
@@ -81,8 +80,8 @@ def test_what_was_amended_is_told_old_and_new(world):
     }
 
 
-@pytest.mark.parametrize("wider", [{"tolerance_milli": 1001}, {"check_every_days": 8}])
-def test_allowing_the_probe_more_needs_a_reason(world, wider):
+def test_allowing_the_probe_more_needs_a_reason(world):
+    wider = {"tolerance_milli": 1001}
     with pytest.raises(ValidationError, match="Say why"):
         actions.amend(by=world.manager, probe=world.probe, changes=wider)
     actions.amend(by=world.manager, probe=world.probe, changes=wider, reason="As its maker says.")
@@ -90,9 +89,9 @@ def test_allowing_the_probe_more_needs_a_reason(world, wider):
 
 
 def test_allowing_it_less_needs_none(world):
-    actions.amend(by=world.manager, probe=world.probe, changes={"tolerance_milli": 500, "check_every_days": 1})
+    actions.amend(by=world.manager, probe=world.probe, changes={"tolerance_milli": 500})
     world.probe.refresh_from_db()
-    assert (world.probe.tolerance_milli, world.probe.check_every_days) == (500, 1)
+    assert world.probe.tolerance_milli == 500
 
 
 @pytest.mark.parametrize("field", ["site", "withdrawn", "business"])

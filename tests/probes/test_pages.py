@@ -14,7 +14,7 @@ from compliance.probes.forms import ProbeForm, shown
 from compliance.probes.models import Probe
 from shared.units import difference_to_milli, to_milli
 from sites.models import Role
-from tests.checks import making
+from tests.plans.making import days_of
 from tests.world import make_person
 
 
@@ -25,7 +25,7 @@ def local(at, site):
 def filled(site, **given):
     since = local(timezone.now() - timedelta(hours=1), site)
     fields = {"code": "K-07", "sensor": "thermistor", "resolution_milli": "0,1", "tolerance_milli": "1",
-              "lowest_milli": "−40", "highest_milli": "200", "check_every_days": "7", "starts_at": since}  # fmt: skip
+              "lowest_milli": "−40", "highest_milli": "200", "starts_at": since}  # fmt: skip
     return {**fields, **given}
 
 
@@ -56,7 +56,7 @@ def test_at_a_site_in_fahrenheit_points_and_differences_are_each_taken_as_what_t
 @pytest.mark.parametrize("stored", [1, 56, 1000, 1111, 1234, 99_999])
 def test_figures_left_as_shown_keep_their_stored_digits(world, stored):
     world.site.unit = "F"
-    known = {"code": "P1", "sensor": "thermistor", "check_every_days": 7, "tolerance_milli": stored,
+    known = {"code": "P1", "sensor": "thermistor", "tolerance_milli": stored,
              "resolution_milli": 100, "lowest_milli": -40_123, "highest_milli": 200_456}  # fmt: skip
     data = {n: ProbeForm(site=world.site, initial=known)[n].value() for n in known}
     form = ProbeForm(data, site=world.site, initial=known)
@@ -105,13 +105,11 @@ def test_amending_asks_for_a_reason_where_the_tolerance_grows(world, as_person):
     assert world.probe.tolerance_milli == 2000
 
 
-def test_other_days_between_checks_make_the_next_one_due_at_another_time(world, as_person):
-    checked = timezone.now() - timedelta(days=2)
-    making.good(world.probe, world.cook, checked)
-    before = ProbeState.objects.get(probe=world.probe).due_at
-    url = reverse("probe_edit", args=[world.probe.pk])
-    as_person(world.manager).post(url, filled(world.site, code="P1", check_every_days="3"))
-    assert ProbeState.objects.get(probe=world.probe).due_at == before - timedelta(days=4)
+@pytest.mark.parametrize(("typed", "days", "plans"), [("", 7, 0), ("7", 7, 0), ("3", 3, 1), ("30", 30, 1)])
+def test_a_new_probe_has_a_plan_of_its_own_only_where_it_differs(world, as_person, typed, days, plans):
+    as_person(world.manager).post(reverse("probe_add"), filled(world.site, every_days=typed))
+    probe = Probe.objects.get(code="K-07")
+    assert (days_of(probe), probe.check_plans.count()) == (days, plans)
 
 
 def test_moving_on_the_page(world, as_person):

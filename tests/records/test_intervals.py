@@ -3,6 +3,7 @@
 import pytest
 
 from compliance.advice import actions
+from tests.plans.making import days_of
 from tests.records.making import at, record_of, section
 
 
@@ -10,12 +11,11 @@ from tests.records.making import at, record_of, section
 def accepted(world, clock):
     def accept(day, **given):
         clock.move_to(at(day))
-        world.probe.refresh_from_db()
         given = {"days_advised": 3, "days_accepted": 3, **given}
         return actions.accept(
             by=world.manager,
             probe=world.probe,
-            days_before=world.probe.check_every_days,
+            days_before=days_of(world.probe),
             target=95,
             figures={},
             **given,

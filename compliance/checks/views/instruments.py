@@ -7,14 +7,13 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from compliance.probes.access import get_probe
-from compliance.probes.actions import move
 from compliance.probes.forms import AmendProbeForm, MoveForm, NewProbeForm, known_of
 from compliance.probes.queries import sites_to_move_to
 from shared.forms import attempt
 from sites.access import get_site, sites_of
 from sites.models import Role
 
-from ..instruments import amend_probe, register_probe
+from ..instruments import amend_probe, move_probe, register_probe
 
 FORM = ["GET", "HEAD", "POST"]
 
@@ -69,7 +68,7 @@ def probe_move(request, pk):
     probe = get_probe(request.user, pk, Role.MANAGER)
     form = MoveForm(request.POST or None, probe=probe, sites=sites_to_move_to(probe))
     if form.is_valid():
-        placement = attempt(form, move, by=request.user, probe=probe, **form.cleaned_data)
+        placement = attempt(form, move_probe, by=request.user, probe=probe, **form.cleaned_data)
         if placement:
             messages.success(request, f"{probe} is at {placement.site}. Its readings stay where they were taken.")
             return redirect("probe_detail", pk)

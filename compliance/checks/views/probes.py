@@ -6,6 +6,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET
 
+from compliance.plans.queries import plan_in_force
 from compliance.probes.access import get_probe
 from compliance.probes.models import Event, Placement, Probe
 from shared.paging import Page, page_by_key
@@ -118,14 +119,14 @@ def _plain_time(at, zone) -> str:
 
 
 def _about(probe: Probe) -> list[tuple]:
-    unit, label = probe.site.unit, probe.site.get_unit_display()
+    unit, label, plan = probe.site.unit, probe.site.get_unit_display(), plan_in_force(probe)
     low, high = (number(from_milli(m, unit), 0) for m in (probe.lowest_milli, probe.highest_milli))
     step = difference_from_milli(probe.resolution_milli, unit).quantize(difference_from_milli(10, "C")).normalize()
     return [
         ("Kind of sensor", probe.get_sensor_display()),
         ("Display steps", f"{step:f} {label}"),
         ("Working range", f"{low} to {high} {label}"),
-        ("Checked", "every day" if probe.check_every_days == 1 else f"every {probe.check_every_days} days"),
+        ("Checked", f"{plan.plan.told} ({plan.source})"),
         ("Maker and model", " ".join(filter(None, [probe.maker, probe.model]))),
         ("Serial number", probe.serial),
     ]

@@ -62,7 +62,6 @@ class Migration(migrations.Migration):
                 ('maker', models.CharField(blank=True, max_length=80)),
                 ('model', models.CharField(blank=True, max_length=80)),
                 ('serial', models.CharField(blank=True, max_length=80, verbose_name='serial number')),
-                ('check_every_days', models.PositiveSmallIntegerField(default=7, validators=[django.core.validators.MinValueValidator(1)], verbose_name='check at zero every … days')),
                 ('withdrawn', models.BooleanField(default=False, help_text='Out of use since its last event of that kind.')),
                 ('business', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='probes', to='sites.business')),
                 ('limits', models.ManyToManyField(blank=True, related_name='probes', to='limits.limit')),

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from itertools import groupby
 
-from compliance.checks.due import wait_after
+from compliance.checks.due import Checked
 from compliance.checks.models import BEGINNING, END, Check, Kind, Span, Verdict
 from compliance.checks.queries import entered_late, passed_near_edge
 from compliance.probes.models import Event, Probe
@@ -13,7 +13,7 @@ from shared.printing.table import Column, Row
 from shared.units import show, show_spread
 from shared.words import plural
 
-from ..checking import checks_in
+from ..checking import Planned, checks_in
 from ..probes import ProbeHere, Stay
 from ..scope import RecordScope, day
 from ..words import air, error, joined, method, moment, sentence, uncertainty
@@ -33,7 +33,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Probes and their checks")
     if not scope.probes:
         writer.paragraph("No probe was here in the period.")
-    spans, events = _spans(scope), _events(scope)
+    spans, events, plans = _spans(scope), _events(scope), Planned(scope)
     checks = groupby(checks_in(scope).iterator(chunk_size=500), key=lambda check: check.probe_id)
     probe_id, mine = next(checks, (None, ()))
     for number, here in enumerate(scope.probes):
@@ -45,8 +45,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
         with writer.together():
             if number == 0:
                 writer.paragraph(INTRODUCTION)
-            _write_head(writer, scope, here, spans.get(pk, []), found, events.get(pk, []))
-        _write_checks(writer, scope, here.probe, found)
+            _write_head(writer, scope, plans, here, spans.get(pk, []), found, events.get(pk, []))
+        _write_checks(writer, scope, plans, here.probe, found)
 
 
 def _spans(scope: RecordScope) -> dict[int, list[Span]]:
@@ -65,26 +65,27 @@ def _events(scope: RecordScope) -> dict[int, list[Event]]:
     return {pk: list(group) for pk, group in groupby(events, key=lambda event: event.probe_id)}
 
 
-def _write_head(writer: Writer, scope: RecordScope, here: ProbeHere, spans, checks, events) -> None:
+def _write_head(writer: Writer, scope: RecordScope, plans: Planned, here: ProbeHere, spans, checks, events) -> None:
     probe = here.probe
     writer.heading(f"Probe {probe.code}" + (f": {probe.description}" if probe.description else ""), 2)
-    writer.facts(_facts(scope, here, spans))
+    writer.facts(_facts(scope, plans, here, spans))
     if scope.reached > scope.start:
         writer.drawing(_picture(writer, scope, probe, spans, checks, events))
 
 
-def _write_checks(writer: Writer, scope: RecordScope, probe: Probe, checks: list[Check]) -> None:
-    rows = (_row(scope, probe, check) for check in checks)
+def _write_checks(writer: Writer, scope: RecordScope, plans: Planned, probe: Probe, checks: list[Check]) -> None:
+    rows = (_row(scope, plans, probe, check) for check in checks)
     empty = f"Probe {probe.code} was not checked in the period."
     writer.table(COLUMNS, rows, caption=f"Checks of {probe.code}", empty=empty)
 
 
-def _facts(scope: RecordScope, here: ProbeHere, spans: list[Span]) -> Iterator[tuple[str, object]]:
+def _facts(scope: RecordScope, plans: Planned, here: ProbeHere, spans: list[Span]) -> Iterator[tuple[str, object]]:
     probe, unit = here.probe, scope.site.unit
     yield "Sensor", probe.get_sensor_display()
     yield "Maker, model, serial", ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
     yield "Display and tolerance", _display(probe, unit)
-    yield "Checked", "every day" if probe.check_every_days == 1 else f"every {probe.check_every_days} days"
+    plan = plans.in_force(probe)
+    yield "Checked", f"{plan.plan.told} ({plan.source})"
     yield "Where it was", "\n".join(_stay(stay, scope) for stay in here.stays)
     yield "Last check before", _beside(spans[0].behind if spans else None, scope, before=True)
     yield "Next check after", _beside(spans[-1].ahead if spans else None, scope, before=False)
@@ -141,25 +142,27 @@ def _dot(check: Check) -> Dot:
     return Dot(check.checked_at, *figures, check.verdict, check.stage, void=hasattr(check, "void"))
 
 
-def _row(scope: RecordScope, probe: Probe, check: Check) -> Row:
+def _row(scope: RecordScope, plans: Planned, probe: Probe, check: Check) -> Row:
     unit, void = scope.site.unit, hasattr(check, "void")
     spread = "" if check.error_milli is None else f"\n{uncertainty(check.expanded_milli, unit)}"
     cells = (
         moment(check.checked_at, scope.zone), f"C{check.pk}", check.get_stage_display().split(",")[0].capitalize(),
         method(check, unit), error(check, unit) + spread, joined(show_spread(check.tolerance_milli, unit)),
-        check.get_verdict_display().capitalize(), scope.people.initials(check.checked_by_id), _next_due(scope, probe, check),
+        check.get_verdict_display().capitalize(), scope.people.initials(check.checked_by_id),
+        _next_due(scope, plans, probe, check),
     )  # fmt: skip
     strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
     return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check)))
 
 
-def _next_due(scope: RecordScope, probe: Probe, check: Check) -> str:
+def _next_due(scope: RecordScope, plans: Planned, probe: Probe, check: Check) -> str:
     if check.verdict != Verdict.IN_TOLERANCE:
         return "before use"
     if check.kind == Kind.BOILING:
         return "unchanged"
-    wait = wait_after(passed_near_edge(check), probe.check_every_days)
-    return day((check.checked_at + wait).astimezone(scope.zone).date())
+    good = Checked(check.checked_at, check.verdict, check.stage, check.pk, conditional=passed_near_edge(check))
+    due = plans.after(probe, good)
+    return day(due.at.astimezone(scope.zone).date()) if due.at else due.because
 
 
 def _notes(scope: RecordScope, check: Check) -> Iterator[str]:

@@ -1,0 +1,74 @@
+"""When the next check of each probe is due, kept with what its checks say: for one probe or for all of many sites at once."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+
+from compliance.plans import schedule
+from compliance.plans.calendar import local_day
+from compliance.plans.models import Slot
+from compliance.plans.queries import PlanBook, Reach, calendars
+from compliance.plans.schedule import Plan, due_on, first_due_day, plan_at
+from compliance.probes.models import Probe
+from sites.models import Site
+
+from .due import Due, Outstanding, said, settle
+from .models import ProbeState
+
+# What is kept of the checks and events, and what follows from it by the plan.
+ASKED = ("anchor_day", "near_edge", "at_once_at", "at_once_because")
+BY_PLAN = ("plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day")
+CLOSED = "the site is closed for good"
+
+
+def ask(state: ProbeState, found: Outstanding, zone: ZoneInfo) -> None:
+    """Keep what asks for a check at once, and the day from which the plan counts."""
+    state.anchor_day = local_day(found.last.at, zone) if found.last else None
+    state.near_edge = bool(found.last and found.last.conditional)
+    state.at_once_at = found.at_once.at if found.at_once else None
+    state.at_once_because = found.at_once.because if found.at_once else ""
+
+
+def plan_ahead(states: Iterable[ProbeState], probes: Mapping[int, Probe], book: PlanBook) -> None:
+    """Fill in by plan and calendar when each is due. `probes` by their key, their `site__area` loaded with them.
+
+    At most three queries for any number of states.
+    """
+    now, waiting = timezone.now(), []
+    for state in states:
+        probe = probes[state.probe_id]
+        candidates = book.candidates(Reach.of(probe))
+        if state.anchor_day is None:
+            _settle(state, probe, plan_at(candidates, local_day(now, probe.site.zone)), None)
+        else:
+            plan, day = first_due_day(schedule.stretches(candidates), state.anchor_day, state.near_edge)
+            waiting.append((state, probe, plan, day))
+    dues = _moments({(probe.site_id, plan.key, day): (probe.site, plan) for _, probe, plan, day in waiting})
+    for state, probe, plan, day in waiting:
+        _settle(state, probe, plan, dues[probe.site_id, plan.key, day])
+
+
+def _moments(wanted: dict[tuple[int, int, date], tuple[Site, Plan]]) -> dict[tuple, schedule.Due | None]:
+    """Looked up in the slots; worked out by the calendar where they do not reach, as for days long past."""
+    sites, keys, days = ({each[n] for each in wanted} for n in range(3))
+    slots = Slot.objects.filter(site__in=sites, plan_key__in=keys, day__in=days)
+    found = {
+        (site, key, day): schedule.Due(at, day, because)
+        for site, key, day, at, because in slots.values_list("site_id", "plan_key", "day", "due_at", "because")
+    }
+    missing = {each: where for each, where in wanted.items() if each not in found}
+    by_site = calendars({site.pk: site for site, _ in missing.values()}.values()) if missing else {}
+    return found | {each: due_on(plan, by_site[site.pk], each[2]) for each, (site, plan) in missing.items()}
+
+
+def _settle(state: ProbeState, probe: Probe, plan: Plan, due: schedule.Due | None) -> None:
+    at_once = Due(state.at_once_at, state.at_once_because) if state.at_once_at else None
+    by_plan = said(plan, due, state.near_edge) if state.anchor_day else None
+    earliest = settle(Outstanding(at_once, None, probe.withdrawn), by_plan)
+    state.plan_id = plan.key or None
+    state.every_days = plan.every_days if plan.pattern == schedule.EVERY_DAYS else None
+    state.grace_minutes = plan.grace_minutes
+    state.due_at, state.due_because = (None, CLOSED) if probe.site.closed else (earliest.at, earliest.because)
+    state.due_day = due.day if due and state.due_at == due.at else None
