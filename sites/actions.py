@@ -9,7 +9,8 @@ from .guessing import forget
 from .models import Area, Business, Membership, Person, Role, Site
 
 BUSINESS_FIELDS = ("name", "decision_rule", "reliability_target")
-SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "closed")
+SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "country", "subdivision",
+               "closed_on_holidays", "closed")  # fmt: skip
 PERSON_FIELDS = ("name", "initials", "email")
 
 

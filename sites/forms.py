@@ -8,6 +8,7 @@ from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
 from django.utils.html import format_html
 
+from .countries import country_choices
 from .guessing import must_wait, was_right, was_wrong
 from .models import Area, Business, DecisionRule, Person, Role, Site
 from .passwords import one_time_password
@@ -50,11 +51,18 @@ class SignInForm(AuthenticationForm):
 class SiteForm(forms.ModelForm):
     time_zone = forms.ChoiceField(help_text="The clock by which days begin there, and that its records print.")
 
+    country = forms.ChoiceField(required=False, help_text="For its public holidays.")
+
     class Meta:
         model = Site
-        fields = ["area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "closed"]
+        fields = ["area", "name", "address", "time_zone", "country", "subdivision", "closed_on_holidays", "unit",
+                  "altitude_m", "paper", "closed"]  # fmt: skip
         widgets = {"address": forms.Textarea(attrs={"rows": 3}), "unit": forms.RadioSelect, "paper": forms.RadioSelect}
-        help_texts = {"altitude_m": "Above sea level. Water boils cooler higher up."}
+        help_texts = {
+            "altitude_m": "Above sea level. Water boils cooler higher up.",
+            "subdivision": "Where it has holidays of its own: the ISO 3166-2 code after the hyphen, such as SCT.",
+            "closed_on_holidays": "Nothing falls due there on them; it moves to the next open day.",
+        }
 
     def __init__(self, *args, areas, instance=None, **kwargs):
         # The action compares with the site as it was, so the form fills a copy.
@@ -63,6 +71,7 @@ class SiteForm(forms.ModelForm):
         self.fields["area"].empty_label = None
         known = self.instance.time_zone
         self.fields["time_zone"].choices = [(z, z.replace("_", " ")) for z in sorted({*ZONES, known})]
+        self.fields["country"].choices = [("", "Not said"), *country_choices()]
         self.fields["closed"].label = "Closed for good"
         if instance is None:
             del self.fields["closed"]

@@ -10,6 +10,8 @@ from django.db.models.functions import Lower
 
 from shared.units import Unit
 
+from .countries import parts_of
+
 
 class DecisionRule(models.TextChoices):
     """How the uncertainty of a check enters its verdict."""
@@ -90,6 +92,17 @@ class Site(models.Model):
     @property
     def zone(self) -> ZoneInfo:
         return ZoneInfo(self.time_zone)
+
+    def clean(self):
+        """Raises ValidationError where the public holidays of the country or the part of it are not known."""
+        parts = parts_of(self.country) if self.country else ()
+        if parts is None:
+            raise ValidationError({"country": "Its public holidays are not known. Leave it empty, and enter closures."})
+        if self.subdivision and self.subdivision not in parts:
+            known = ", ".join(parts) or "none"
+            raise ValidationError({"subdivision": f"Leave it empty, or give one that is known there: {known}."})
+        if self.closed_on_holidays and not self.country:
+            raise ValidationError({"country": "Say in which country it is, so that its public holidays are known."})
 
 
 class PersonManager(BaseUserManager):

@@ -10,7 +10,6 @@ urlpatterns = [
     path("account/password/", session.account_password, name="account_password"),
     path("sites/", places.site_list, name="site_list"),
     path("sites/add/", places.site_add, name="site_add"),
-    path("sites/<int:pk>/edit/", places.site_edit, name="site_edit"),
     path("set-up/business/", places.business_edit, name="business_edit"),
     path("set-up/areas/", places.area_setup, name="area_setup"),
     path("set-up/areas/add/", places.area_add, name="area_add"),

@@ -5,6 +5,7 @@ from datetime import timedelta
 from django.utils import timezone
 
 from compliance.limits.models import Rule
+from compliance.plans.models import Closure
 from compliance.readings.importing import import_file
 from compliance.readings.importing.uploads import keep
 from compliance.readings.models import CorrectiveAction, Deviation
@@ -23,7 +24,8 @@ BY_ADDRESS = {
     "site": "site", "today": "site", "zero_check": "probe",
 }  # fmt: skip
 BY_ARGUMENT = {
-    "anchor": "case", "area_pk": "area", "check_pk": "check", "limit_pk": "limit", "membership_pk": "membership",
+    "anchor": "case", "area_pk": "area", "check_pk": "check", "closure_pk": "closure", "limit_pk": "limit",
+    "membership_pk": "membership",
     "person_pk": "person", "probe_pk": "probe", "reading_pk": "reading", "site_pk": "site", "slug": "case",
 }  # fmt: skip
 KEYED = {"key": "key"}  # arguments that are another field of the record than its number
@@ -56,6 +58,7 @@ def build() -> dict[str, object]:
         "file": import_file(by=world.manager, file_name="old.csv", content=csv_file(row())),
         "upload": keep(by=world.supervisor, file_name="new.csv", content=csv_file(row(item="Butter"))),
         "case": f"check-{check.pk}",
+        "closure": fill(Closure, world),
     }
 
 

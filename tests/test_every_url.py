@@ -13,7 +13,7 @@ from sites.models import Role
 from tests import everything
 from tests.world import make_person
 
-OPEN_TO_ALL = {"sign_in"}
+OPEN_TO_ALL = {"sign_in", "health"}
 # What a reader may post: each is about nobody but themselves.
 OWN_AFFAIRS = {"sign_in", "sign_out", "account", "account_password"}
 # What a cook may post about a record of the site.
@@ -23,7 +23,7 @@ FOR_COOKS = {"reading_correct", "event_add", "import_preview"} | {
     for tap in ("start", "air", "point", "about", "insert", "take_out", "read", "take_back", "finish")
 }
 # Only for who supervises every area of the business; the stock supervisor has one of two.
-FOR_THE_WHOLE_BUSINESS = {"business_edit"}
+FOR_THE_WHOLE_BUSINESS = {"business_edit", "plan_business"}
 STOP_ASKING = 286  # HTMX's answer to a page that asks again and again
 WRITING = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
 HOUSEKEEPING = re.compile(r'"(django_session)"')
@@ -174,5 +174,6 @@ def test_looking_writes_nothing(who, visit, world):
 def test_every_page_opens_for_a_supervisor(visit, world):
     allowed = {200, 302, 405, STOP_ASKING}
     answers = {name: visit(world.supervisor, "get", name, wanted).status_code for name, wanted in ADDRESSES}
+    assert answers.pop("health") == 503  # it opens, and says that no schedule is kept
     closed = {name for name, status in answers.items() if status not in allowed}
     assert closed == FOR_THE_WHOLE_BUSINESS

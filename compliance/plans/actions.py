@@ -14,8 +14,8 @@ from sites.models import Area, Business, Person, Site
 
 from .calendar import DAY, local_day
 from .models import CheckPlan, Closure, ClosureVoid, Opening, Round
-from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, rounds_in_force, scope_key, scope_words
-from .schedule import ALL_WEEK, ON_WEEKDAYS, Plan, plan_at
+from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, rounds_in_force, scope_words
+from .schedule import ALL_WEEK, ON_WEEKDAYS, Plan
 from .slots import expand
 
 FIGURES = ("pattern", "every_days", "weekdays", "at", "before_service", "minutes_before", "grace_minutes")
@@ -170,9 +170,9 @@ def _site_id(probe: Probe | None, site: Site | None) -> int | None:
 
 
 def _check_plan(plan: CheckPlan) -> None:
-    plan.full_clean()
     if plan.probe_id and plan.sensor:
         raise ValidationError({"sensor": "A plan of one probe has no kind."})
+    plan.full_clean()
     if plan.pattern == ON_WEEKDAYS and not plan.weekdays:
         raise ValidationError({"weekdays": "Choose at least one weekday."})
 
@@ -192,11 +192,9 @@ def _wider(plan: CheckPlan) -> Plan:
     reach = Reach.of(plan.probe) if plan.probe_id else Reach(
         plan.site.area.business_id if plan.site_id else plan.business_id, plan.site_id, plan.sensor
     )  # fmt: skip
-    own = reach.keys().index(scope_key(plan))
     sites = CheckPlan.objects.filter(site=reach.site_id) if reach.site_id else CheckPlan.objects.none()
     book = PlanBook(sites | CheckPlan.objects.filter(business=reach.business_id))
-    wider = [each for each in book.candidates(reach) if each.rank > own]
-    return plan_at(wider, plan.effective_from)
+    return book.wider(reach, plan.effective_from).plan
 
 
 def _refuse_plan(plan: CheckPlan, before: Plan, after: Plan, chain: list[CheckPlan], today: date) -> None:

@@ -56,6 +56,11 @@ class Reach:
             ("business", self.business_id, ""),
         ]  # fmt: skip
 
+    @property
+    def rank(self) -> int:
+        """That of its own scope, the nearest that reaches it."""
+        return next(rank for rank, key in enumerate(self.keys()) if key)
+
     def _at_site(self, sensor: str) -> tuple:
         return ("site", self.site_id, sensor)
 
@@ -95,7 +100,13 @@ class PlanBook:
 
     def at(self, reach: Reach, day: date) -> InForce:
         """What is in force on a local day."""
-        plan = plan_at(self.candidates(reach), day)
+        return self._found(reach, plan_at(self.candidates(reach), day))
+
+    def wider(self, reach: Reach, day: date) -> InForce:
+        """What would be in force without a plan of its very own."""
+        return self._found(reach, plan_at([c for c in self.candidates(reach) if c.rank > reach.rank], day))
+
+    def _found(self, reach: Reach, plan: Plan) -> InForce:
         record = self._records.get(plan.key)
         rank = reach.keys().index(scope_key(record)) if record else OF_START
         return InForce(plan, rank, record)

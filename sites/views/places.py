@@ -53,13 +53,14 @@ def like_its_neighbours(areas) -> dict:
 
 
 @require_http_methods(FORM)
-def site_edit(request, pk):
+def site_edit(request, pk, amend=amend_site):
+    """`amend`: what a floor above hangs on a site, such as its due times, follows there in the same transaction."""
     site = get_site(request.user, pk, Role.SUPERVISOR)
     areas = Area.objects.filter(Q(pk__in=areas_of(request.user).values("pk")) | Q(pk=site.area_id))
     areas = areas.filter(business=site.area.business_id)
     form = SiteForm(request.POST or None, areas=areas, instance=site)
     if form.is_valid():
-        attempt(form, amend_site, by=request.user, site=site, changes=form.cleaned_data)
+        attempt(form, amend, by=request.user, site=site, changes=form.cleaned_data)
         if not form.errors:
             messages.success(request, f"{site} is saved.")
             return redirect("site_list")

@@ -153,6 +153,7 @@ def _actions(probe: Probe, role: int) -> list[dict]:
     offered = [
         (Role.COOK, "event_add", "Something happened to it"),
         (Role.MANAGER, "certificate_add", "Enter a certificate"),
+        (Role.MANAGER, "plan_probe", "Change its plan"),
         (Role.MANAGER, "probe_move", "Move to another site"),
         (Role.MANAGER, "probe_edit", "Edit"),
     ]

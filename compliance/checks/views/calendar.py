@@ -1,0 +1,107 @@
+"""When a site works, and when readings are taken there."""
+
+from django.contrib import messages
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from compliance.limits.access import get_limit
+from compliance.plans.access import get_closure
+from compliance.plans.actions import set_round
+from compliance.plans.calendar import local_day
+from compliance.plans.forms import ClosureForm, OpeningForm, RoundForm, StrikeForm
+from compliance.plans.queries import opening_in_force, rounds_in_force
+from compliance.plans.wording import closure_scope, day_words, round_words, span_words
+from shared.forms import attempt
+from sites.access import businesses_of, get_site, may
+from sites.models import Person, Role, Site
+
+from ..planning import add_closure, change_opening, strike_closure
+
+FORM = ["GET", "HEAD", "POST"]
+
+
+@require_http_methods(FORM)
+def opening_change(request, site_pk):
+    site = get_site(request.user, site_pk, Role.MANAGER)
+    today, back = local_day(timezone.now(), site.zone), reverse("plan_list", args=[site_pk])
+    form = OpeningForm(request.POST or None, present=opening_in_force(site, today), today=today)
+    if form.is_valid():
+        opening = attempt(form, change_opening, by=request.user, site=site, **form.figures())
+        if opening:
+            messages.success(
+                request, f"The hours hold from {day_words(opening.effective_from)}. What is due follows them."
+            )
+            return redirect(back)
+    return render(request, "plans/opening_form.html", {
+        "form": form, "title": f"Opening days of {site}", "back_url": back, "back_label": "Plans",
+        "lead": "Nothing falls due on a day without hours. A closing time before the opening is after midnight.",
+    }, status=422 if form.is_bound else 200)  # fmt: skip
+
+
+@require_http_methods(FORM)
+def closure_add(request, site_pk):
+    site = get_site(request.user, site_pk, Role.MANAGER)
+    today, back = local_day(timezone.now(), site.zone), reverse("plan_list", args=[site_pk])
+    scopes = _scopes(request.user, site)
+    named = {"site": site, "area": site.area, "business": site.area.business}
+    form = ClosureForm(request.POST or None, scopes=scopes, today=today)
+    if form.is_valid():
+        given = dict(form.cleaned_data)
+        scope = given.pop("scope")
+        closure = attempt(form, add_closure, by=request.user, **{scope: named[scope]}, **given)
+        if closure:
+            days = span_words(closure.first_day, closure.last_day)
+            messages.success(
+                request, f"{closure_scope(closure)} is closed {days}. What is due moves to the next open day."
+            )
+            return redirect(back)
+    return render(request, "plans/plan_form.html", {
+        "form": form, "title": "Enter a closure", "lead": str(site), "back_url": back, "back_label": "Plans",
+        "submit_label": "Enter it",
+    }, status=422 if form.is_bound else 200)  # fmt: skip
+
+
+def _scopes(person: Person, site: Site) -> list[tuple[str, str]]:
+    """What a person may close, the site first."""
+    found = [("site", site.name)]
+    if may(person, site, Role.SUPERVISOR):
+        found.append(("area", f"All sites of {site.area}"))
+    if businesses_of(person).filter(pk=site.area.business_id).exists():
+        found.append(("business", f"All sites of {site.area.business}"))
+    return found
+
+
+@require_http_methods(FORM)
+def closure_void(request, closure_pk):
+    closure = get_closure(request.user, closure_pk)
+    back = reverse("plan_list", args=[closure.site_id]) if closure.site_id else reverse("site_list")
+    form = StrikeForm(request.POST or None)
+    if form.is_valid():
+        void = attempt(form, strike_closure, by=request.user, closure=closure, **form.cleaned_data)
+        if void:
+            messages.success(request, "These days are worked after all. What is due follows.")
+            return redirect(back)
+    return render(request, "components/confirm.html", {
+        "form": form, "title": "Strike out this closure?", "lead": f"{closure_scope(closure)}: {closure.why}",
+        "facts": [("Days", span_words(closure.first_day, closure.last_day))], "tone": "danger",
+        "submit_label": "Strike it out", "back_url": back, "back_label": "Plans", "cancel_url": back,
+    }, status=422 if form.is_bound else 200)  # fmt: skip
+
+
+@require_http_methods(FORM)
+def round_change(request, limit_pk):
+    limit = get_limit(request.user, limit_pk, Role.MANAGER)
+    today, back = local_day(timezone.now(), limit.site.zone), reverse("plan_list", args=[limit.site_id])
+    present = rounds_in_force([limit], today).get(limit.pk)
+    form = RoundForm(request.POST or None, present=present, today=today)
+    if form.is_valid():
+        each = attempt(form, set_round, by=request.user, limit=limit, **form.figures())
+        if each:
+            messages.success(request, f"Set from {day_words(each.effective_from)}: {each.usual}.")
+            return redirect(back)
+    return render(request, "plans/plan_form.html", {
+        "form": form, "title": f"Rounds for “{limit}”", "lead": f"Now: {round_words(present)}.", "back_url": back,
+        "back_label": "Plans", "submit_label": "Set these rounds",
+    }, status=422 if form.is_bound else 200)  # fmt: skip

@@ -1,0 +1,173 @@
+"""The plans of a site, and changing one: of a probe, of a site, of a kind of probe there, of the business."""
+
+from datetime import UTC
+
+from django.contrib import messages
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
+
+from compliance.limits.queries import limits_in_force
+from compliance.plans.calendar import DAY, local_day
+from compliance.plans.forms import PlanForm
+from compliance.plans.models import CheckPlan
+from compliance.plans.queries import (
+    InForce,
+    PlanBook,
+    Reach,
+    calendars,
+    closures_reaching,
+    opening_in_force,
+    rounds_in_force,
+)  # fmt: skip
+from compliance.plans.tables import ClosureTable, RoundTable, ScopeTable
+from compliance.plans.wording import day_words, holidays_ahead, plan_words, week_facts
+from compliance.probes.access import get_probe
+from compliance.probes.models import Probe, Sensor
+from shared.forms import attempt
+from shared.numbered import numbered_page
+from sites.access import businesses_of, get_business, get_site, may
+from sites.models import Business, Role, Site
+
+from ..planning import change_plan
+
+FORM = ["GET", "HEAD", "POST"]
+HOLIDAYS_SHOWN = 90  # days
+
+
+@require_safe
+def plan_list(request, site_pk):
+    """What is in force at a site and where it comes from: plans, hours, closures, rounds."""
+    site = get_site(request.user, site_pk)
+    today, manages = local_day(timezone.now(), site.zone), may(request.user, site, Role.MANAGER)
+    probes = Probe.objects.filter(site=site, withdrawn=False).order_by("code", "pk")
+    page = numbered_page(probes, request)
+    book = PlanBook.of_probes(page.rows, at=site)
+    table = ScopeTable([_probe_row(probe, book, today, manages) for probe in page.rows])
+    table.pager = page
+    calendar = calendars([site])[site.pk]
+    return render(request, "plans/plan_list.html", {
+        "site": site, "manages": manages, "probes": table,
+        "scopes": ScopeTable(_scopes(request.user, site, book, today, manages)),
+        "hours": week_facts(opening_in_force(site, today)), "closures": _closures(request.user, site, today, manages),
+        "holidays": holidays_ahead(calendar, [today + DAY * n for n in range(HOLIDAYS_SHOWN)]),
+        "rounds": RoundTable(_rounds(site, today), manages=manages), "open_today": _today_words(calendar, today),
+    })  # fmt: skip
+
+
+def _probe_row(probe: Probe, book: PlanBook, today, manages: bool) -> dict:
+    url = reverse("plan_probe", args=[probe.pk]) if manages else None
+    return {"name": f"Probe {probe.code}", "found": book.at(Reach.of(probe), today), "url": url}
+
+
+def _scopes(person, site: Site, book: PlanBook, today, manages: bool) -> list[dict]:
+    """The business, the site, and each kind of probe that is there."""
+    business = site.area.business
+    whole = businesses_of(person).filter(pk=business.pk).exists()
+    sensors = Probe.objects.filter(site=site, withdrawn=False).order_by("sensor").values_list("sensor", flat=True)
+    here = reverse("plan_site", args=[site.pk])
+    rows = [
+        (str(business), Reach(business.pk), f"{reverse('plan_business')}?business={business.pk}" if whole else None),
+        (f"All of {site}", Reach(business.pk, site.pk), here if manages else None),
+    ]
+    for sensor in dict.fromkeys(sensors):
+        url = f"{here}?kind={sensor}" if manages else None
+        rows.append((f"Here: {Sensor(sensor).label}", Reach(business.pk, site.pk, sensor), url))
+    return [{"name": name, "found": book.at(reach, today), "url": url} for name, reach, url in rows]
+
+
+def _closures(person, site: Site, today, manages: bool) -> ClosureTable:
+    found = (
+        closures_reaching([site]).filter(last_day__gte=today).select_related("site", "area", "business", "recorded_by")
+    )
+    rows = list(found)
+    supervises = may(person, site, Role.SUPERVISOR)
+    whole = businesses_of(person).filter(pk=site.area.business_id).exists()
+    allowed = {c.pk for c in rows if (manages if c.site_id else supervises if c.area_id else whole)}
+    return ClosureTable(rows, strikes={c.pk for c in rows if c.pk in allowed and c.first_day >= today})
+
+
+def _rounds(site: Site, today) -> list:
+    limits = list(limits_in_force(site, timezone.now()))
+    rounds = rounds_in_force(limits, today)
+    for limit in limits:
+        limit.round = rounds.get(limit.pk)
+    return limits
+
+
+def _today_words(calendar, today) -> str:
+    works, why = calendar.is_open(today)
+    if works:
+        return "Open today."
+    following = calendar.next_open(today)
+    return f"Not open today ({why})." + (f" Next open on {day_words(following)}." if following else "")
+
+
+@require_http_methods(FORM)
+def plan_probe(request, probe_pk):
+    probe = get_probe(request.user, probe_pk, Role.MANAGER)
+    back = reverse("plan_list", args=[probe.site_id])
+    reach, records = Reach.of(probe), PlanBook.of_probes([probe])
+    return _change(request, records, reach, {"probe": probe}, f"Plan of probe {probe.code}", probe.site, back)
+
+
+@require_http_methods(FORM)
+def plan_site(request, site_pk):
+    """Of all probes at a site, or of one kind of them that `?kind=` names."""
+    site = get_site(request.user, site_pk, Role.MANAGER)
+    kind = _kind(request)
+    reach = Reach(site.area.business_id, site.pk, kind)
+    title = f"Plan of {site}" + (f": {Sensor(kind).label}" if kind else "")
+    scope = {"site": site, "sensor": kind}
+    return _change(
+        request, PlanBook.of_probes([], at=site), reach, scope, title, site, reverse("plan_list", args=[site.pk])
+    )
+
+
+@require_http_methods(FORM)
+def plan_business(request):
+    """Of all probes of a business, or of one kind; where somebody supervises several, `?business=` says which."""
+    asked, kind = request.GET.get("business", ""), _kind(request)
+    business = get_business(request.user, int(asked) if asked.isdecimal() else None)
+    records = PlanBook(CheckPlan.objects.filter(business=business).select_related("business"))
+    title = f"Plan of {business}" + (f": {Sensor(kind).label}" if kind else "")
+    scope = {"business": business, "sensor": kind}
+    return _change(request, records, Reach(business.pk, None, kind), scope, title, None, reverse("site_list"))
+
+
+def _kind(request) -> str:
+    kind = request.GET.get("kind", "")
+    if kind and kind not in Sensor.values:
+        raise Http404
+    return kind
+
+
+def _change(request, book: PlanBook, reach: Reach, scope: dict, title: str, site: Site | None, back: str):
+    today = local_day(timezone.now(), site.zone if site else UTC)
+    present = book.at(reach, today)
+    wider = book.wider(reach, today) if present.rank == reach.rank else None
+    form = PlanForm(request.POST or None, plan=present.plan, wider=_told(wider) if wider else "", today=today)
+    if form.is_valid():
+        plan = attempt(form, change_plan, by=request.user, **scope, **form.figures())
+        if plan:
+            begins = "" if plan.effective_from <= today else f" from {day_words(plan.effective_from)}"
+            messages.success(request, f"Set{begins}: {plan}. What is due follows it.")
+            return redirect(back)
+    return render(request, "plans/plan_form.html", {
+        "form": form, "title": title, "lead": f"Now: {_told(present)}.", "back_url": back, "submit_label": "Set this plan",
+        "back_label": "Plans" if site else "Sites", "kinds": _kinds(scope, reach) if "probe" not in scope else (),
+    }, status=422 if form.is_bound else 200)  # fmt: skip
+
+
+def _kinds(scope: dict, reach: Reach) -> list[dict]:
+    """Links to the plan of all and to that of each kind of sensor."""
+    owner: Business | Site = scope.get("site") or scope["business"]
+    first = "" if "site" in scope else f"business={owner.pk}&"
+    kinds = [("", "All probes"), *Sensor.choices]
+    return [{"label": label, "url": f"?{first}kind={kind}", "current": kind == reach.sensor} for kind, label in kinds]
+
+
+def _told(found: InForce) -> str:
+    return f"{plan_words(found)} ({found.source})"

@@ -1,0 +1,209 @@
+"""What people fill in about plans, rounds, opening days and closures."""
+
+from datetime import date, time
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from .calendar import WEEKDAYS, Hours
+from .models import Opening, Pattern, Round
+from .schedule import ALL_WEEK, Plan
+from .wording import SHORT
+
+DAY_CHOICES = [(position, name) for position, name in enumerate(SHORT)]
+WHY = "Needed where checks are made less often."
+
+
+def date_field(**given) -> forms.DateField:
+    return forms.DateField(widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **given)
+
+
+def time_field(**given) -> forms.TimeField:
+    return forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"), **given)
+
+
+class WeekdaysField(forms.TypedMultipleChoiceField):
+    """Weekdays to tick; gives the bit mask with Monday 1."""
+
+    def __init__(self, **given):
+        super().__init__(choices=DAY_CHOICES, coerce=int, widget=forms.CheckboxSelectMultiple, **given)
+
+    def clean(self, value) -> int:
+        return sum(1 << position for position in super().clean(value))
+
+
+def ticked(weekdays: int) -> list[int]:
+    return [position for position in range(7) if weekdays >> position & 1]
+
+
+class FromForm(forms.Form):
+    """From which local day something holds, and why."""
+
+    effective_from = date_field(label="From")
+    reason = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 2}), max_length=300, required=False, label="Why", help_text=WHY
+    )
+
+    def __init__(self, *args, today: date, initial=None, **kwargs):
+        super().__init__(*args, initial={"effective_from": today, **(initial or {})}, **kwargs)
+
+
+class PlanForm(FromForm):
+    """`wider`: in words what counts without this plan, where there is one to take off."""
+
+    pattern = forms.ChoiceField(choices=Pattern.choices, widget=forms.RadioSelect, label="Checked")
+    every_days = forms.IntegerField(
+        min_value=1, max_value=366, required=False, label="Days from one check to the next",
+        help_text="Counted from the last good check. Weekly is usual, daily in heavy use.",
+    )  # fmt: skip
+    weekdays = WeekdaysField(required=False, label="Weekdays", help_text="They do not move with the checks.")
+    at = time_field(label="Due at", help_text="On the clock of the site.")
+    before_service = forms.BooleanField(
+        required=False, label="Before service instead", help_text="Where the opening hours of the day are known."
+    )
+    minutes_before = forms.IntegerField(min_value=0, max_value=720, required=False, label="Minutes before opening")
+    grace_minutes = forms.IntegerField(
+        min_value=0, max_value=10_080, label="Minutes of grace", help_text="After that it counts as overdue."
+    )
+    drop = forms.BooleanField(required=False)
+    field_order = ["drop", "pattern", "every_days", "weekdays", "at", "before_service", "minutes_before",
+                   "grace_minutes", "effective_from", "reason"]  # fmt: skip
+
+    def __init__(self, *args, plan: Plan, wider: str = "", **kwargs):
+        super().__init__(*args, initial=known_of(plan), **kwargs)
+        if wider:
+            self.fields["drop"].label = f"Take this plan off: then it is {wider}"
+        else:
+            del self.fields["drop"]
+
+    def clean(self):
+        given = super().clean()
+        if given.get("drop"):
+            return given
+        if (
+            given.get("pattern") == Pattern.EVERY_DAYS
+            and not given.get("every_days")
+            and "every_days" not in self.errors
+        ):
+            self.add_error("every_days", ValidationError("Give the days from one check to the next.", code="required"))
+        return given
+
+    def figures(self) -> dict:
+        """As the action takes them."""
+        given = dict(self.cleaned_data)
+        told = {"effective_from": given["effective_from"], "reason": given["reason"]}
+        if given.pop("drop", False):
+            return {**told, "in_force": False}
+        fallback = {"every_days": 7, "minutes_before": 30}
+        return {**given, **{name: usual for name, usual in fallback.items() if given[name] is None}}
+
+
+def known_of(plan: Plan) -> dict:
+    return {
+        "pattern": plan.pattern, "every_days": plan.every_days, "weekdays": ticked(plan.weekdays), "at": plan.at,
+        "before_service": plan.minutes_before is not None, "grace_minutes": plan.grace_minutes,
+        "minutes_before": 30 if plan.minutes_before is None else plan.minutes_before,
+    }  # fmt: skip
+
+
+class RoundForm(FromForm):
+    times = forms.CharField(
+        required=False, max_length=200, label="At these times of day", help_text="Such as 08:00, 12:30, 17:00."
+    )
+    every_minutes = forms.TypedChoiceField(
+        coerce=int, empty_value=None, required=False, label="Or while open",
+        choices=[("", "no"), *((m, f"every {m} min" if m % 60 else f"every {m // 60} h") for m in
+                               (15, 30, 45, 60, 90, 120, 180, 240, 360))],
+    )  # fmt: skip
+    weekdays = WeekdaysField(label="On")
+    grace_minutes = forms.IntegerField(min_value=0, max_value=1440, label="Minutes of grace")
+    drop = forms.BooleanField(required=False, label="No more rounds for this limit")
+    field_order = ["drop", "times", "every_minutes", "weekdays", "grace_minutes", "effective_from", "reason"]
+
+    def __init__(self, *args, present: Round | None, **kwargs):
+        super().__init__(*args, initial=known_round(present), **kwargs)
+        self.fields["reason"].help_text = "Needed where rounds end."
+        if present is None:
+            del self.fields["drop"]
+
+    def clean_times(self) -> list[time]:
+        words = self.cleaned_data["times"].replace(";", ",").replace(" ", ",").split(",")
+        try:
+            return [time.fromisoformat(word.zfill(5)) for word in words if word]
+        except ValueError:
+            raise ValidationError("Give times as on a clock, with commas between: 08:00, 12:30.", code="time") from None
+
+    def figures(self) -> dict:
+        given = dict(self.cleaned_data)
+        dropped = given.pop("drop", False)
+        return {**given, "in_force": not dropped}
+
+
+def known_round(present: Round | None) -> dict:
+    if present is None:
+        return {"weekdays": ticked(ALL_WEEK), "grace_minutes": 30}
+    return {
+        "times": ", ".join(present.times), "every_minutes": present.every_minutes, "weekdays": ticked(present.weekdays),
+        "grace_minutes": present.grace_minutes,
+    }  # fmt: skip
+
+
+class OpeningForm(FromForm):
+    """Two times for each weekday; both empty: closed that day."""
+
+    def __init__(self, *args, present: Opening | None, **kwargs):
+        super().__init__(*args, **kwargs)
+        hours = present.as_hours() if present else (None,) * 7
+        for position, name in enumerate(SHORT):
+            known: Hours | None = hours[position]
+            for word in ("opens", "closes"):
+                self.fields[f"{word}_{position}"] = time_field(
+                    label=f"{name} {word}", required=False, initial=known and getattr(known, word)
+                )
+        self.fields["reason"].help_text = ""
+
+    @property
+    def days(self) -> list[list]:
+        """The pairs of fields, Monday first."""
+        return [[self[f"opens_{position}"], self[f"closes_{position}"]] for position in range(7)]
+
+    @property
+    def others(self) -> list:
+        return [self["effective_from"], self["reason"]]
+
+    def clean(self):
+        given = super().clean()
+        for position, name in enumerate(WEEKDAYS):
+            opens, closes = given.get(f"opens_{position}"), given.get(f"closes_{position}")
+            if (opens is None) != (closes is None) and not {f"opens_{position}", f"closes_{position}"} & set(
+                self.errors
+            ):
+                missing = "closes" if closes is None else "opens"
+                message = f"Give both times, or neither where it is closed on {name}."
+                self.add_error(f"{missing}_{position}", ValidationError(message, code="pair"))
+        return given
+
+    def figures(self) -> dict:
+        given = self.cleaned_data
+        pairs = [(given[f"opens_{p}"], given[f"closes_{p}"]) for p in range(7)]
+        hours = [None if pair[0] is None else pair for pair in pairs]
+        return {"hours": hours, "effective_from": given["effective_from"], "reason": given["reason"]}
+
+
+class ClosureForm(forms.Form):
+    """`scopes`: what this person may close, by the word that the action takes, in words."""
+
+    scope = forms.ChoiceField(widget=forms.RadioSelect, label="Closed")
+    first_day = date_field(label="First day")
+    last_day = date_field(label="Last day", help_text="Included.")
+    why = forms.CharField(max_length=80, label="Why", help_text="Such as school holidays. The record says it too.")
+
+    def __init__(self, *args, scopes: list[tuple[str, str]], today: date, **kwargs):
+        super().__init__(*args, initial={"scope": scopes[0][0], "first_day": today, "last_day": today}, **kwargs)
+        self.fields["scope"].choices = scopes
+        if len(scopes) == 1:
+            self.fields["scope"].widget = forms.HiddenInput()
+
+
+class StrikeForm(forms.Form):
+    reason = forms.CharField(max_length=300, label="Why")

@@ -1,0 +1,204 @@
+"""A change of plan or calendar and what is due: for all probes there, at once, and never lost."""
+
+from datetime import UTC, date, datetime, time, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from compliance.checks import planning
+from compliance.checks.instruments import amend_probe, move_probe, register_probe
+from compliance.checks.models import ProbeState
+from compliance.checks.timeline import lock, recut
+from compliance.plans.models import Slot
+from compliance.probes.models import EventKind, Probe
+from tests.checks import making
+from tests.plans.making import check_every
+from tests.world import make_probe
+
+TODAY = date(2026, 3, 11)
+NOW = datetime(2026, 3, 11, 12, tzinfo=UTC)
+WEEK = [(time(8), time(15))] * 5 + [None, None]
+pytestmark = pytest.mark.usefixtures("clock")
+
+
+@pytest.fixture
+def checked(world):
+    """Its last good check was yesterday, Tuesday, at noon."""
+    making.good(world.probe, world.cook, NOW - timedelta(days=1))
+    return world.probe
+
+
+def state(probe):
+    return ProbeState.objects.get(probe=probe)
+
+
+def due(probe):
+    return state(probe).due_at
+
+
+def test_due_at_the_time_of_the_plan_on_the_local_day(checked):
+    found = state(checked)
+    assert found.due_at == datetime(2026, 3, 17, 9, tzinfo=UTC)
+    assert (found.due_because, found.due_day, found.anchor_day) == (
+        "every 7 days",
+        date(2026, 3, 17),
+        date(2026, 3, 10),
+    )
+    assert (found.plan, found.every_days, found.grace_minutes) == (None, 7, 120)
+
+
+def test_across_the_change_of_clocks_it_is_nine_on_the_wall(world):
+    making.good(world.probe, world.cook, NOW - timedelta(days=1))
+    check_every(world.probe, 21, by=world.manager)
+    assert due(world.probe) == datetime(2026, 3, 31, 8, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("scope", ["probe", "site", "business"])
+def test_a_plan_of_any_scope_reaches_the_probe_at_once(world, checked, scope):
+    owner = {"probe": checked, "site": world.site, "business": world.business}[scope]
+    plan = planning.change_plan(by=world.supervisor, **{scope: owner}, every_days=3, at=time(6, 30))
+    found = state(checked)
+    assert (found.due_at, found.plan, found.every_days) == (datetime(2026, 3, 13, 6, 30, tzinfo=UTC), plan, 3)
+
+
+def test_by_weekdays_and_before_service(world, checked):
+    planning.change_opening(by=world.manager, site=world.site, hours=WEEK)
+    planning.change_plan(
+        by=world.manager, site=world.site, pattern="weekdays", weekdays=0b10100, before_service=True, minutes_before=30
+    )
+    found = state(checked)
+    assert found.due_at == datetime(2026, 3, 11, 7, 30, tzinfo=UTC), "Wednesday"
+    assert (found.due_because, found.every_days) == ("on Wednesdays and Fridays", None)
+
+
+def test_a_closure_moves_what_is_due_and_the_state_says_why(world, checked):
+    closure = planning.add_closure(
+        by=world.manager, site=world.site, first_day=date(2026, 3, 16), last_day=date(2026, 3, 20), why="half-term"
+    )
+    found = state(checked)
+    assert found.due_at == datetime(2026, 3, 21, 9, tzinfo=UTC)
+    assert found.due_because == "every 7 days; moved from Tue 17 Mar (half-term)"
+    planning.strike_closure(by=world.manager, closure=closure, reason="A week later.")
+    assert due(checked) == datetime(2026, 3, 17, 9, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("scope", ["area", "business"])
+def test_a_closure_of_an_area_or_a_business_does_too(world, checked, scope):
+    owner = {scope: getattr(world, scope)}
+    planning.add_closure(
+        by=world.supervisor, first_day=date(2026, 3, 17), last_day=date(2026, 3, 17), why="outing", **owner
+    )
+    assert due(checked) == datetime(2026, 3, 18, 9, tzinfo=UTC)
+
+
+def test_no_change_of_plan_or_calendar_makes_an_overdue_check_go_away(world):
+    making.good(world.probe, world.cook, NOW - timedelta(days=20))
+    overdue = datetime(2026, 2, 26, 9, tzinfo=UTC)
+    assert due(world.probe) == overdue
+    check_every(world.probe, 100, by=world.manager)
+    planning.add_closure(by=world.manager, site=world.site, first_day=TODAY, last_day=TODAY, why="outing")
+    planning.change_opening(by=world.manager, site=world.site, hours=[None, None, None, None, WEEK[0], None, None])
+    assert due(world.probe) == overdue
+    making.good(world.probe, world.cook, NOW)
+    assert due(world.probe) > NOW + timedelta(days=90)
+
+
+def test_what_asks_for_a_check_at_once_stays_whatever_the_plan(world, checked):
+    dropped = NOW - timedelta(hours=2)
+    making.event(checked, world.cook, EventKind.DROPPED, dropped)
+    check_every(checked, 30, by=world.manager)
+    found = state(checked)
+    assert (found.due_at, found.due_because, found.due_day) == (dropped, "dropped and not checked since", None)
+    assert found.plan.every_days == 30
+
+
+def test_a_pass_near_the_edge_is_followed_soon_under_any_plan(world):
+    making.zero(world.probe, world.cook, NOW - timedelta(hours=1), "1.0")
+    assert due(world.probe) == datetime(2026, 3, 12, 9, tzinfo=UTC)
+    check_every(world.probe, 20, by=world.manager)
+    found = state(world.probe)
+    assert (found.due_at, found.due_because) == (
+        datetime(2026, 3, 16, 9, tzinfo=UTC),
+        "near the edge at its last check",
+    )
+
+
+def test_nothing_is_due_while_withdrawn_or_where_the_site_is_closed_for_good(world, checked):
+    planning.change_site(by=world.supervisor, site=world.site, changes={"closed": True})
+    assert (due(checked), state(checked).due_because) == (None, "the site is closed for good")
+    planning.change_site(by=world.supervisor, site=world.site, changes={"closed": False})
+    making.event(checked, world.cook, EventKind.WITHDRAWN, NOW)
+    check_every(checked, 30, by=world.manager)
+    assert (due(checked), state(checked).due_because) == (None, "withdrawn from use")
+
+
+def test_another_time_zone_and_public_holidays_move_what_is_due(world, checked):
+    changes = {"time_zone": "Asia/Kathmandu"}
+    planning.change_site(by=world.supervisor, site=world.site, changes=changes)
+    assert due(checked) == datetime(2026, 3, 17, 3, 15, tzinfo=UTC)
+    changes = {"time_zone": "Europe/Dublin", "country": "IE", "closed_on_holidays": True}
+    planning.change_site(by=world.supervisor, site=world.site, changes=changes)
+    assert due(checked) == datetime(2026, 3, 18, 9, tzinfo=UTC)
+    assert "Patrick" in state(checked).due_because
+
+
+def test_a_probe_that_moves_comes_under_the_plan_of_the_other_site(world, checked):
+    planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
+    move_probe(by=world.supervisor, probe=checked, site=world.other_site, starts_at=NOW, reason="Lent.")
+    assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
+
+
+def test_a_probe_of_another_kind_comes_under_the_plan_of_that_kind(world, checked):
+    planning.change_plan(by=world.manager, site=world.site, sensor="bimetal", every_days=1)
+    assert due(checked) == datetime(2026, 3, 17, 9, tzinfo=UTC)
+    amend_probe(by=world.manager, probe=checked, changes={"sensor": "bimetal"})
+    assert due(checked) == datetime(2026, 3, 11, 9, tzinfo=UTC)
+
+
+def test_a_new_probe_is_due_at_once_and_has_its_slots(world):
+    probe = register_probe(
+        by=world.manager, site=world.site, code="N1", every_days=2, starts_at=NOW - timedelta(days=3)
+    )
+    assert state(probe).due_because == "never checked" and state(probe).every_days == 2
+    assert Slot.objects.filter(site=world.site, plan_key=state(probe).plan_id).exists()
+
+
+def test_a_plan_that_begins_later_counts_when_its_day_has_come(world, checked, clock):
+    planning.change_plan(by=world.manager, probe=checked, every_days=2, effective_from=TODAY + timedelta(days=3))
+    assert due(checked) == datetime(2026, 3, 14, 9, tzinfo=UTC)
+    clock.shift(timedelta(days=4))
+    before = ProbeState.objects.values().get(probe=checked)
+    planning.roll_over()
+    assert ProbeState.objects.values().get(probe=checked) == before
+
+
+def test_slots_and_the_calendar_say_the_same(world, checked):
+    planning.change_opening(by=world.manager, site=world.site, hours=WEEK)
+    planning.change_plan(by=world.manager, site=world.site, every_days=4, before_service=True)
+    with_slots = ProbeState.objects.values().get(probe=checked)
+    Slot.objects.all().delete()
+    recut(lock(checked))
+    assert ProbeState.objects.values().get(probe=checked) == with_slots
+
+
+def test_the_nightly_task_again_changes_nothing(world, checked):
+    planning.roll_over()
+    before = list(ProbeState.objects.values()), list(Slot.objects.order_by("pk").values())
+    assert planning.roll_over() == 4
+    assert (list(ProbeState.objects.values()), list(Slot.objects.order_by("pk").values())) == before
+
+
+def queries(world, count):
+    for n in range(count):
+        probe = make_probe(world.site, f"C{count}N{n}", by=world.cook)
+        making.good(probe, world.cook, NOW - timedelta(days=20 if n == 0 else 1))
+        check_every(probe, n + 2, by=world.manager)
+    with CaptureQueriesContext(connection) as captured:
+        planning.refresh([world.site.pk])
+    return len(captured)
+
+
+def test_queries_do_not_grow_with_the_probes_of_a_site(world):
+    assert queries(world, 2) == queries(world, 9)
+    assert Probe.objects.filter(site=world.site).count() == 12
