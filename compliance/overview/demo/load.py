@@ -10,6 +10,7 @@ from .days import write_days
 from .endings import act_on_deviations, close_cases, correct_some
 from .lives import live
 from .physics import DAYS
+from .planning import plan_ahead
 from .scenario import load_scenario
 from .setting import Setting, build_setting
 
@@ -25,4 +26,5 @@ def load_demo(now: datetime) -> Setting:
     act_on_deviations(setting)
     correct_some(setting)
     close_cases(setting, lives)
+    plan_ahead(setting)
     return setting
