@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from dateutil.rrule import DAILY, MINUTELY, rrule
 
@@ -115,7 +115,10 @@ def listed(words: Sequence[str]) -> str:
 
 
 def days_of(weekdays: int) -> list[str]:
-    return [name for position, name in enumerate(WEEKDAYS) if weekdays >> position & 1]
+    """Such as “Mondays” and “Wednesdays to Fridays”."""
+    runs = groupby(range(8), key=lambda position: bool(weekdays >> position & 1))
+    names = ([WEEKDAYS[position] for position in run] for chosen, run in runs if chosen)
+    return [word for run in names for word in (run if len(run) < 3 else [f"{run[0]} to {run[-1]}"])]
 
 
 def names_day(plan: Plan, day: date) -> bool:

@@ -214,3 +214,17 @@ def test_every_two_hours_while_open_across_midnight_and_the_change_of_clocks():
 
 def test_without_hours_nothing_is_done_while_open():
     assert rounds(RoundPlan(every_minutes=120), ALWAYS, WEDNESDAY, WEDNESDAY) == []
+
+
+@pytest.mark.parametrize(
+    ("weekdays", "words"),
+    [
+        (0b0000001, "on Mondays"),
+        (0b0010011, "on Mondays, Tuesdays and Fridays"),
+        (0b0011111, "on Mondays to Fridays"),
+        (0b1110001, "on Mondays and Fridays to Sundays"),
+        (0b1111111, "every day"),
+    ],
+)
+def test_weekdays_in_words(weekdays, words):
+    assert Plan(pattern=ON_WEEKDAYS, weekdays=weekdays).usual == words

@@ -74,7 +74,7 @@ def _scopes(person, site: Site, book: PlanBook, today, manages: bool) -> list[di
     ]
     for sensor in dict.fromkeys(sensors):
         url = f"{here}?kind={sensor}" if manages else None
-        rows.append((f"Here: {Sensor(sensor).label}", Reach(business.pk, site.pk, sensor), url))
+        rows.append((f"Kind here: {Sensor(sensor).label}", Reach(business.pk, site.pk, sensor), url))
     return [{"name": name, "found": book.at(reach, today), "url": url} for name, reach, url in rows]
 
 
