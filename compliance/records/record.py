@@ -10,6 +10,7 @@ from .sections import (
     cases,
     closing,
     corrections,
+    days,
     deviations,
     events,
     failures,
@@ -25,7 +26,8 @@ from .sections import (
 TITLE = "Temperature and probe record"
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 SECTIONS = (
-    title, summary, plan, intervals, probes, events, failures, readings, deviations, cases, corrections, open_points, closing,
+    title, summary, plan, days, intervals, probes, events, failures, readings, deviations, cases, corrections, open_points,
+    closing,
 )  # fmt: skip
 
 

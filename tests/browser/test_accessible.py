@@ -11,7 +11,7 @@ RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "
 MANAGER = (
     "/today/", "/probes/", "/probes/2/", "/probes/2/check/", "/probes/2/boiling/", "/probes/2/event/", "/probes/2/outlook/",
     "/readings/", "/readings/add/", "/readings/1/", "/readings/import/", "/deviations/", "/quarantine/", "/records/",
-    "/account/",
+    "/account/", "/sites/1/plans/", "/sites/1/plans/change/", "/sites/1/opening/", "/sites/1/closures/add/", "/limits/1/rounds/",
 )  # fmt: skip
 SUPERVISOR = ("/areas/", "/outlook/", "/quarantine/", "/people/", "/sites/", "/sites/1/limits/")
 

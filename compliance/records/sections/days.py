@@ -1,0 +1,78 @@
+"""When the site worked, why it did not, and which plans of checks were set: why something fell due, or nothing did."""
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+
+from django.db.models import Q, QuerySet
+
+from compliance.plans.models import CheckPlan, Closure
+from compliance.plans.queries import holidays_of, opening_in_force, scope_words
+from compliance.plans.wording import closure_scope, span_words, week_facts
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+
+from ..scope import RecordScope, day
+from ..words import moment, sentence
+
+CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]
+PLANS = [
+    Column("From", points=58), Column("For", share=1), Column("Checks at zero", share=1), Column("By", points=24),
+]  # fmt: skip
+EXPLAINED = (
+    "Nothing falls due on a day on which the site is closed; it moves to the next open day. A drop, a doubt, an adjustment, a "
+    "new battery or an inconclusive check makes a check due at once, on any day."
+)
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    writer.heading("Days of work and plans of checks")
+    last = min(scope.last, scope.now.astimezone(scope.zone).date())
+    hours = "; ".join(f"{name} {told}" for name, told in week_facts(opening_in_force(scope.site, last)))
+    writer.facts([("Hours at the end", hours)])
+    writer.table(CLOSED, _closed(scope), caption="Closed", empty="No closure and no public holiday fell in the period.")
+    writer.table(PLANS, _plans(scope), caption="Plans set", empty="No plan of checks began in the period.")
+    writer.paragraph(EXPLAINED, small=True)
+
+
+def _closed(scope: RecordScope) -> Iterator[Row]:
+    rows = [(each.first_day, _closure(each, scope)) for each in _closures(scope)]
+    holidays = holidays_of(scope.site)
+    rows += [(on, Row((day(on), holidays[on], "public holiday", ""))) for on in _days(scope) if on in holidays]
+    yield from (row for _, row in sorted(rows, key=lambda each: each[0]))
+
+
+def _closures(scope: RecordScope) -> QuerySet[Closure]:
+    """Struck out ones too, as they reached the record before it was printed."""
+    site = scope.site
+    reaching = Q(site=site) | Q(area=site.area_id) | Q(business=site.area.business_id)
+    found = Closure.objects.filter(
+        reaching, first_day__lte=scope.last, last_day__gte=scope.first, recorded_at__lte=scope.now
+    )
+    return found.select_related("site", "area", "business", "void").order_by("first_day", "pk")
+
+
+def _closure(each: Closure, scope: RecordScope) -> Row:
+    void = getattr(each, "void", None)
+    note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
+    cells = (
+        span_words(each.first_day, each.last_day), each.why, closure_scope(each), scope.people.initials(each.recorded_by_id)
+    )  # fmt: skip
+    return Row(cells, void=void is not None, note=note)
+
+
+def _days(scope: RecordScope) -> Iterator[date]:
+    return (scope.first + timedelta(days=n) for n in range((scope.last - scope.first).days + 1))
+
+
+def _plans(scope: RecordScope) -> Iterator[Row]:
+    """Those that began in the period and reach the site or a probe that was here."""
+    probes = [here.probe.pk for here in scope.probes]
+    reaching = Q(site=scope.site) | Q(business=scope.site.area.business_id) | Q(probe__in=probes)
+    found = CheckPlan.objects.filter(
+        reaching, effective_from__gte=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
+    )
+    for plan in found.select_related("site", "business", "probe").order_by("effective_from", "pk"):
+        who = f"probe {plan.probe.code}: its own plan" if plan.probe_id else scope_words(plan)
+        told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
+        cells = (day(plan.effective_from), who, told, scope.people.initials(plan.recorded_by_id))
+        yield Row(cells, note=sentence(plan.reason) if plan.reason else "")

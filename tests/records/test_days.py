@@ -1,0 +1,74 @@
+"""A record says when the site was closed and why, and which plans were set."""
+
+from datetime import date
+
+import pytest
+
+from compliance.checks import planning
+from compliance.records.checking import History
+from tests.checks import making
+from tests.plans.making import check_every
+from tests.records.making import at, record_of, scope_of, section
+
+SUNDAY = date(2026, 3, 15)
+HEADING = "Days of work and plans of checks"
+
+
+def told_of(world) -> str:
+    return section(record_of(world.site), HEADING)
+
+
+def test_closures_stand_with_who_and_why_and_struck_out_ones_stay(world, clock):
+    clock.move_to(at(2))
+    days = {"first_day": date(2026, 3, 16), "last_day": date(2026, 3, 20)}
+    struck = planning.add_closure(by=world.manager, site=world.site, why="half-term", **days)
+    planning.strike_closure(by=world.manager, closure=struck, reason="A week later")
+    planning.add_closure(by=world.supervisor, area=world.area, why="boiler repair", **days)
+    clock.move_to(at(2, month=4))
+    told = told_of(world)
+    assert "16 Mar 2026 to 20 Mar 2026" in told and "boiler repair" in told and "SV" in told
+    assert "half-term" in told and "Struck out 2 Mar 2026 09:00: A week later." in told
+
+
+def test_public_holidays_on_which_it_is_closed(world, clock):
+    clock.move_to(at(2, month=4))
+    assert "Patrick" not in told_of(world)
+    planning.change_site(by=world.supervisor, site=world.site, changes={"country": "IE", "closed_on_holidays": True})
+    assert "17 Mar 2026" in told_of(world) and "Patrick" in told_of(world)
+
+
+def test_plans_that_began_in_the_period(world, clock):
+    clock.move_to(at(9))
+    check_every(world.probe, 3, by=world.manager, reason="Heavy use")
+    planning.change_plan(by=world.manager, site=world.site, pattern="weekdays", weekdays=31)
+    clock.move_to(at(2, month=4))
+    told = told_of(world)
+    assert "9 Mar 2026 probe P1: its own plan every 3 days at 09:00 MH" in told and "Heavy use." in told
+    assert "the plan of Alder School on Mondays to Fridays at 09:00 MH" in told
+
+
+def test_nothing_of_other_sites_and_times(world, clock):
+    planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
+    clock.move_to(at(2, month=4))
+    told = told_of(world)
+    assert "No closure and no public holiday fell in the period." in told
+    assert "No plan of checks began in the period." in told and "open; hours not said" in told
+
+
+@pytest.mark.parametrize("closed", [True, False])
+def test_a_check_after_a_closed_day_is_not_late(world, clock, closed):
+    """Due on Sunday the 15th; where the site is closed then, on Monday; made on Monday."""
+    clock.move_to(at(8, 8))
+    if closed:
+        planning.add_closure(by=world.manager, site=world.site, first_day=SUNDAY, last_day=SUNDAY, why="outing")
+    clock.move_to(at(30, 12))
+    made = [making.good(world.probe, world.cook, at(day)) for day in (8, 16)]
+    assert History(scope_of(world.site)).late() == ([] if closed else [f"C{made[1].pk}"])
+
+
+def test_a_check_is_not_called_late_by_a_plan_that_began_after_it(world, clock):
+    clock.move_to(at(20))
+    for day in (8, 14):
+        making.good(world.probe, world.cook, at(day))
+    check_every(world.probe, 2, by=world.manager)
+    assert History(scope_of(world.site)).late() == []
