@@ -14,6 +14,7 @@ from django.conf import settings
 
 from compliance.engine.every import Every
 
+HOUR = 3600
 CONNECT_WITHIN, ANSWER_WITHIN = 2, 30  # seconds; the broker is asked to hold an idle worker's question for 10
 
 app = Celery("noughtbook", broker=settings.BROKER or "memory://")
@@ -45,6 +46,7 @@ app.conf.update(
     beat_scheduler="compliance.engine.schedule:LeasedScheduler",
     beat_schedule={
         "heartbeat": {"task": "reminders.heartbeat", "schedule": Every(settings.SWEEP_EVERY)},
+        "expand_slots": {"task": "reminders.expand_slots", "schedule": Every(6 * HOUR)},
     },
     worker_hijack_root_logger=False,
 )

@@ -1,5 +1,6 @@
 """A PostgreSQL server that lives as long as a test run, from a wheel: nothing to install, nothing left behind."""
 
+import contextlib
 import importlib.util
 import os
 import pwd
@@ -14,9 +15,14 @@ import psycopg
 
 # A test run may lose its data when the machine crashes, and is quicker for it.
 QUICK = ["-c", "fsync=off", "-c", "synchronous_commit=off", "-c", "full_page_writes=off", "-c", "autovacuum=off"]
-# The shell's standard input is a pipe from this process. However this process ends, the pipe closes, and the shell stops
-# the server and removes its folder.
-KEEPER = 'folder=$1; shift; "$@" >"$folder/log" 2>&1 & server=$!; read -r _; kill -QUIT $server; wait; rm -rf "$folder"'
+# The shell's standard input is a pipe from this process. A number in it has the server crash and be away for so many
+# seconds. However this process ends, the pipe closes, and the shell stops the server and removes its folder.
+KEEPER = """
+folder=$1; shift
+"$@" >>"$folder/log" 2>&1 & server=$!
+while read -r away; do kill -QUIT $server; wait $server; sleep "$away"; "$@" >>"$folder/log" 2>&1 & server=$!; done
+kill -QUIT $server; wait; rm -rf "$folder"
+"""
 
 
 class Postgres:
@@ -88,6 +94,16 @@ class Postgres:
     def _command(self, sql: str) -> None:
         with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
             connection.execute(sql)
+
+    def restart(self, away: float = 0) -> None:
+        """Have the server crash, be away for so many seconds, and come back; waits until it answers again."""
+        with psycopg.connect(self.url("postgres"), autocommit=True) as before:
+            self.keeper.stdin.write(f"{away}\n".encode())
+            self.keeper.stdin.flush()
+            while not before.broken:
+                with contextlib.suppress(psycopg.OperationalError):
+                    before.execute("SELECT pg_sleep(0.02)")
+        self._wait()
 
     def stop(self) -> None:
         """Stop the server and remove its folder. Calling it twice does no harm."""

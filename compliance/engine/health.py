@@ -29,7 +29,7 @@ class Finding:
 def findings() -> list[Finding]:
     """The parts in the order in which a fault spreads: without the database nothing is known of what comes after."""
     until = time.monotonic() + ANSWER_WITHIN
-    database, broker = ask(heartbeats.ages), ask(waiting_tasks) if settings.BROKER else None
+    database, broker = ask(state), ask(waiting_tasks) if settings.BROKER else None
     ages, told = answered("database", database, until, "answers")
     parts = [told]
     if broker:
@@ -38,6 +38,11 @@ def findings() -> list[Finding]:
     else:
         parts.append(Finding("broker", True, "none is used: one process keeps the schedule and does the tasks"))
     return parts + [aged(name, label, ages, patience) for name, label, patience in beating()]
+
+
+def state() -> dict[str, float]:
+    """The age of each heartbeat in seconds. Raises DatabaseError where there is no answer."""
+    return heartbeats.ages()
 
 
 def answered(name: str, answer, until: float, says: str) -> tuple:
@@ -66,7 +71,7 @@ def broker_url() -> str:
 
 def beating() -> list[tuple[str, str, float]]:
     """Which heartbeats there are, what stops when each stops, and after how many seconds without one it has stopped."""
-    patience = 3 * settings.SWEEP_EVERY + 10
+    patience = 3 * settings.SWEEP_EVERY + SKEW
     return [
         ("schedule", "The schedule", patience),
         ("worker", "A worker", patience),

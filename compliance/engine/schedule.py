@@ -30,7 +30,7 @@ class LeasedScheduler(Scheduler):
 
     def __init__(self, *args, **kwargs):
         self.holder = f"{socket.gethostname()}:{os.getpid()}:{uuid.uuid4().hex[:8]}"
-        self.lease_seconds = max(10, settings.SWEEP_EVERY)
+        self.lease_seconds = max(3, settings.SWEEP_EVERY)
         self.ours, self.asked_at, self.clock = False, None, time.time()
         super().__init__(*args, **kwargs)
 

@@ -2,11 +2,19 @@
 same moment or not at all without harm, because what is to be done is in the database.
 """
 
-from celery import shared_task
-from django.db import InterfaceError, OperationalError
+import logging
+
+from celery import Task, shared_task
+from celery.exceptions import OperationalError as NoBroker
+from django.conf import settings
+from django.db import InterfaceError, OperationalError, transaction
+
+from compliance.checks.planning import roll_over
+from sites.models import Site
 
 from . import heartbeats
 
+SITES = 200  # a batch
 TASK = {
     "ignore_result": True,
     "acks_late": True,
@@ -14,9 +22,37 @@ TASK = {
     "max_retries": 3,
     "retry_backoff": 2,
 }
+logger = logging.getLogger(__name__)
+
+
+def soon(task: Task, *args) -> None:
+    """Have the task done by a worker when what is being written has been committed, without waiting for its turn.
+
+    Without a broker, or while it does not answer, the schedule comes to it within a minute: the work is in the database.
+    """
+    if settings.BROKER:
+        transaction.on_commit(lambda: _send(task, args), robust=True)
+
+
+def _send(task: Task, args: tuple) -> None:
+    try:
+        task.apply_async(args, retry=False)
+    except NoBroker as error:
+        logger.warning("The broker does not answer; %s waits for the schedule: %s", task.name, error)
 
 
 @shared_task(name="reminders.heartbeat", **TASK)
 def heartbeat() -> None:
     """Tell that a task went all the way from the schedule to a worker and into the database."""
     heartbeats.beat("worker")
+
+
+@shared_task(name="reminders.expand_slots", **TASK)
+def expand_slots(site_ids: list[int] | None = None) -> None:
+    """Look up due times further ahead at these sites; without ids, hand out all sites in batches."""
+    if site_ids is not None:
+        roll_over(site_ids)
+        return
+    everywhere = list(Site.objects.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(everywhere), SITES):
+        expand_slots.delay(everywhere[start : start + SITES])

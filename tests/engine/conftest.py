@@ -1,29 +1,39 @@
-"""One installation for all tests of this folder: making its tables takes longer than most of them."""
+"""Two installations for all tests of this folder, for making their tables takes longer than most of them: a grown one on a
+PostgreSQL that may be crashed, and one on a file. They are the same whatever engine the run is on, so each test runs once.
+"""
 
 import pytest
 
-from tests.conftest import empty_database
 from tests.engine.installation import Installation
+from tests.postgres import Postgres
 
 
 @pytest.fixture(scope="session")
-def _installation(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("engine")
-    with empty_database(folder) as url:
-        installation = Installation(folder, url)
-        yield installation
-        installation.close()
+def _grown(tmp_path_factory):
+    postgres = Postgres()
+    installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres)
+    yield installation
+    installation.close()
+    postgres.stop()
+
+
+@pytest.fixture(scope="session")
+def _alone(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("alone")
+    installation = Installation(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}")
+    yield installation
+    installation.close()
 
 
 @pytest.fixture
-def grown(_installation, module_database_url):
-    """With Redis, and so with workers and a beat of their own; all killed afterwards. The mail server stays."""
-    yield _installation.with_redis()
-    _installation.kill_programs()
+def grown(_grown):
+    """PostgreSQL and an empty Redis, and so workers and a beat of their own; all programs are killed afterwards."""
+    yield _grown.with_redis()
+    _grown.kill_programs()
 
 
 @pytest.fixture
-def alone(_installation, module_database_url):
-    """Without Redis: the start command does everything. All killed afterwards."""
-    yield _installation.without_redis()
-    _installation.kill_programs()
+def alone(_alone):
+    """One file and no Redis: the start command does everything. All programs are killed afterwards."""
+    yield _alone
+    _alone.kill_programs()

@@ -16,32 +16,27 @@ from celery import Celery
 
 from tests.engine.post import PostOffice
 from tests.engine.programs import ROOT, Program, RedisServer, python, until
+from tests.postgres import Postgres
 
-TEMPO = {"NOUGHTBOOK_SWEEP_EVERY": "1", "NOUGHTBOOK_REDELIVER_AFTER": "4", "NOUGHTBOOK_MAIL_TIMEOUT": "2"}
+TEMPO = {"NOUGHTBOOK_SWEEP_EVERY": "0.5", "NOUGHTBOOK_REDELIVER_AFTER": "4", "NOUGHTBOOK_MAIL_TIMEOUT": "2"}
 
 
 class Installation:
     """Its database is brought up to date at once; broker and mail server are started when they are asked for."""
 
-    def __init__(self, folder: Path, database_url: str):
-        self.folder, self.database_url = folder, database_url
+    def __init__(self, folder: Path, database_url: str, postgres: Postgres | None = None):
+        self.folder, self.database_url, self.postgres = folder, database_url, postgres
         self.programs: list[Program] = []
         self.numbers = count()
         self.redis: RedisServer | None = None
-        self.uses_redis = False
         self.post: PostOffice | None = None
         self.manage("migrate", "--verbosity", "0")
 
     def with_redis(self) -> "Installation":
         """Programs started from now on work through a broker, which is running and empty."""
-        self.redis, self.uses_redis = self.redis or RedisServer(self.folder), True
+        self.redis = self.redis or RedisServer(self.folder)
         self.redis.kill()
         self.redis.start()
-        return self
-
-    def without_redis(self) -> "Installation":
-        """Programs started from now on need none."""
-        self.uses_redis = False
         return self
 
     def with_post(self) -> "Installation":
@@ -58,7 +53,7 @@ class Installation:
             "NOUGHTBOOK_LOG": "INFO",
         }
         known["DJANGO_SETTINGS_MODULE"] = "compliance.settings"
-        if self.uses_redis:
+        if self.redis:
             known["REDIS_URL"] = self.redis.url
         if self.post:
             known |= {"NOUGHTBOOK_MAIL_URL": self.post.url, "NOUGHTBOOK_MAIL_FROM": "book@kitchen.example"}

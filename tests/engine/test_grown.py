@@ -2,8 +2,6 @@
 
 import signal
 
-import pytest
-
 from tests.engine.programs import until
 
 
@@ -20,27 +18,20 @@ def holder(installation) -> str:
     return installation.rows("SELECT holder FROM reminders_lease WHERE name = 'schedule'")[0][0]
 
 
-def done_since(worker, task: str, marked: int) -> int:
-    return worker.said()[marked:].count(f"Task {task}[")
-
-
-def test_beat_sends_and_a_worker_does_what_is_due(grown):
-    grown.worker(), grown.beat()
-    grown.beats_again("worker")
-    grown.beats_again("schedule")
-
-
-@pytest.mark.parametrize("alone", [True, False], ids=["the worker alone", "and the process it works in"])
-def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(grown, alone):
-    key = f"killed{alone}"
-    doomed = grown.worker()
-    doomed.says("ready")
-    grown.send("acts.once", key, 2)
-    until(lambda: tries(grown, key), what="the task to begin")
-    doomed.kill(alone=alone)
+def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(grown):
+    """The worker with the process that it works in, and the worker alone."""
+    doomed = [grown.worker(), grown.worker()]
+    for worker in doomed:
+        worker.says("ready")
+    for key in ("one", "other"):
+        grown.send("acts.once", key, 2)
+    until(lambda: tries(grown, "one") and tries(grown, "other"), what="the tasks to begin")
+    doomed[0].kill()
+    doomed[1].kill(alone=True)
     grown.worker()
-    until(lambda: tries(grown, key) == 2 and act(grown, key), what=grown.last_words())
-    assert len(act(grown, key)) == 1
+    until(lambda: tries(grown, "one") == tries(grown, "other") == 2, what=grown.last_words())
+    until(lambda: act(grown, "one") and act(grown, "other"), what=grown.last_words())
+    assert len(act(grown, "one")) == len(act(grown, "other")) == 1
 
 
 def test_a_broker_that_comes_back_empty_is_filled_again(grown):
@@ -51,6 +42,16 @@ def test_a_broker_that_comes_back_empty_is_filled_again(grown):
     beat.says("The schedule could not go on")
     grown.redis.start()
     grown.beats_again("worker")
+
+
+def test_a_database_that_crashes_and_stays_away_for_a_while_is_found_again(grown):
+    grown.worker(), grown.beat()
+    start = grown.start()
+    grown.beats_again("worker")
+    grown.postgres.restart(away=2)
+    grown.beats_again("schedule")
+    grown.beats_again("worker")
+    until(lambda: grown.health(start)[0] == 200, what="health")
 
 
 def test_of_two_beats_one_sends_and_the_other_takes_over(grown):
@@ -78,8 +79,7 @@ def test_a_lease_from_a_time_yet_to_come_jams_nothing(grown):
     beat, worker = grown.beat(), grown.worker()
     grown.beats_again("worker")
     beat.kill()
-    later = "datetime('now', '+1 hour')" if grown.database_url.startswith("sqlite") else "now() + interval '1 hour'"
-    grown.change(f"UPDATE reminders_lease SET granted_at = {later}, until = {later}")
+    grown.change("UPDATE reminders_lease SET granted_at = now() + interval '1 h', until = now() + interval '1 h'")
     said = grown.rows("SELECT CAST(said AS text) FROM reminders_heartbeat WHERE name = 'schedule'")[0][0]
     ahead = said.replace(said[said.index("T") - 10 : said.index("T")], "2099-01-01")
     grown.change(f"UPDATE reminders_heartbeat SET said = '{ahead}' WHERE name = 'schedule'")

@@ -1,0 +1,106 @@
+"""What the health page says to whom, with what status."""
+
+from concurrent.futures import Future
+
+import pytest
+import redis
+from django.db import OperationalError
+from django.test import Client
+
+from compliance.engine import health
+
+WELL = {"schedule": 1.0, "worker": 1.0, "sweep": 1.0, "notices": 0.0}
+
+
+def answer(found) -> Future:
+    future = Future()
+    (future.set_exception if isinstance(found, Exception) else future.set_result)(found)
+    return future
+
+
+@pytest.fixture
+def parts(monkeypatch, settings):
+    """Have the database tell these ages and the broker this many tasks; gives the page's parts."""
+
+    def look(ages=WELL, tasks=None, sweep_every=60):
+        settings.BROKER, settings.SWEEP_EVERY = "redis://broker" if tasks is not None else "", sweep_every
+        told = {health.state: ages, health.waiting_tasks: tasks}
+        monkeypatch.setattr(health, "ask", lambda question: answer(told[question]))
+        reply = Client().get("/health/?format=json")
+        return reply.status_code, reply.json()["parts"]
+
+    return look
+
+
+def unwell(parts) -> set[str]:
+    return {name for name, part in parts.items() if not part["well"]}
+
+
+def test_all_is_well(parts):
+    status, told = parts()
+    assert (status, unwell(told)) == (200, set())
+    status, told = parts(tasks=3)
+    assert (status, unwell(told), told["broker"]["figure"]) == (200, set(), 3)
+
+
+@pytest.mark.parametrize("name", ["schedule", "worker", "sweep"])
+@pytest.mark.parametrize("age, well", [(185, True), (186, False), (-4, True), (-6, False)])
+def test_a_part_is_well_for_three_rounds(parts, name, age, well):
+    status, told = parts(WELL | {name: age})
+    assert status == (200 if well else 503)
+    assert unwell(told) == (set() if well else {name})
+
+
+def test_what_never_was_at_work_is_not_well(parts):
+    status, told = parts({})
+    assert (status, unwell(told)) == (503, {"schedule", "worker", "sweep"})
+
+
+@pytest.mark.parametrize("wrong", [OperationalError("host kitchen.example password=secret"), TimeoutError()])
+def test_without_the_database_nothing_is_known_and_nothing_is_let_out(parts, wrong):
+    status, told = parts(wrong, tasks=0)
+    assert (status, unwell(told)) == (503, set(told) - {"broker"})
+    assert "secret" not in str(told) and "kitchen" not in str(told)
+
+
+@pytest.mark.parametrize("wrong", [redis.ConnectionError("broker:6379"), TimeoutError()])
+def test_a_broker_without_answer_is_named(parts, wrong):
+    status, told = parts(tasks=wrong)
+    assert (status, unwell(told)) == (503, {"broker"})
+    assert "6379" not in str(told)
+
+
+@pytest.mark.parametrize(
+    "query, accept, kind",
+    [
+        ("", "*/*", "application/json"),
+        ("", "text/html,application/xhtml+xml,application/xml;q=0.9,*/*;q=0.8", "text/html"),
+        ("", "application/json", "application/json"),
+        ("?format=json", "text/html", "application/json"),
+        ("?format=html", "application/json", "text/html"),
+    ],
+)
+def test_monitors_get_json_and_people_a_page(parts, query, accept, kind):
+    parts()
+    reply = Client().get(f"/health/{query}", headers={"accept": accept})
+    assert reply.headers["Content-Type"].startswith(kind)
+    assert "no-store" in reply.headers["Cache-Control"]
+
+
+def test_people_read_what_is_not_well(parts):
+    parts(WELL | {"worker": 4000})
+    reply = Client().get("/health/?format=html")
+    assert reply.status_code == 503
+    page = " ".join(reply.content.decode().split())
+    assert "Worker: not well" in page and "4000 s ago" in page and "Database: well" in page
+
+
+def test_it_asks_no_session_even_of_who_is_signed_in(as_person, manager, parts, django_assert_num_queries):
+    client = as_person(manager)
+    parts()
+    with django_assert_num_queries(0):
+        assert client.get("/health/").status_code == 200
+
+
+def test_nothing_can_be_posted():
+    assert Client().post("/health/").status_code == 405

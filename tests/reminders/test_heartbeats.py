@@ -1,0 +1,33 @@
+"""What is well says so, and its age is told by the database's clock."""
+
+from datetime import timedelta
+
+import pytest
+
+from compliance.reminders import heartbeats
+from compliance.reminders.models import Heartbeat
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_last_word_is_kept():
+    heartbeats.beat("worker", tasks=1)
+    heartbeats.beat("worker", tasks=2)
+    assert heartbeats.said("worker") == {"tasks": 2}
+    assert Heartbeat.objects.count() == 1
+
+
+def test_what_never_beat_says_nothing():
+    assert heartbeats.said("worker") == {}
+    assert heartbeats.ages() == {}
+
+
+def test_ages_are_in_seconds_and_negative_after_a_clock_set_back():
+    heartbeats.beat("worker")
+    heartbeats.beat("schedule")
+    at = Heartbeat.objects.get(name="worker").at
+    Heartbeat.objects.filter(name="worker").update(at=at - timedelta(minutes=5))
+    Heartbeat.objects.filter(name="schedule").update(at=at + timedelta(hours=1))
+    ages = heartbeats.ages()
+    assert ages["worker"] == pytest.approx(300, abs=30)
+    assert ages["schedule"] == pytest.approx(-3600, abs=30)
