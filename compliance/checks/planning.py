@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import UTC
 
 from django.db import transaction
+from django.dispatch import Signal
 from django.utils import timezone
 
 from compliance.plans import actions as plans
@@ -20,6 +21,8 @@ from .models import ProbeState
 from .timeline import lock
 
 BATCH = 200  # sites at a time, so that memory does not grow with the business
+# Sent with `site_ids` in the transaction of the change, for the floors above.
+due_times_moved = Signal()
 
 
 def hold(probe: Probe, *other_sites: int) -> Probe:
@@ -60,7 +63,10 @@ def _refresh(site_ids: list[int]) -> None:
     before = {state.pk: _said(state) for state in states}
     plan_ahead(states, probes, PlanBook.of_sites(site_ids))
     changed = [state for state in states if _said(state) != before[state.pk]]
-    ProbeState.objects.bulk_update(changed, BY_PLAN, batch_size=500)
+    ProbeState.objects.bulk_create(
+        changed, update_conflicts=True, unique_fields=["probe"], update_fields=BY_PLAN, batch_size=2000
+    )
+    due_times_moved.send(sender=ProbeState, site_ids=site_ids)
 
 
 def _said(state: ProbeState) -> tuple:
