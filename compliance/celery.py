@@ -46,6 +46,7 @@ app.conf.update(
     beat_scheduler="compliance.engine.schedule:LeasedScheduler",
     beat_schedule={
         "heartbeat": {"task": "reminders.heartbeat", "schedule": Every(settings.SWEEP_EVERY)},
+        "sweep": {"task": "reminders.sweep", "schedule": Every(settings.SWEEP_EVERY)},
         "expand_slots": {"task": "reminders.expand_slots", "schedule": Every(6 * HOUR)},
     },
     worker_hijack_root_logger=False,

@@ -75,6 +75,7 @@ def beating() -> list[tuple[str, str, float]]:
     return [
         ("schedule", "The schedule", patience),
         ("worker", "A worker", patience),
+        ("sweep", "The sweep", patience),
     ]
 
 

@@ -12,7 +12,8 @@ from django.db import InterfaceError, OperationalError, transaction
 from compliance.checks.planning import roll_over
 from sites.models import Site
 
-from . import heartbeats
+from . import database_clock, heartbeats
+from . import sweep as sweeping
 
 SITES = 200  # a batch
 TASK = {
@@ -45,6 +46,13 @@ def _send(task: Task, args: tuple) -> None:
 def heartbeat() -> None:
     """Tell that a task went all the way from the schedule to a worker and into the database."""
     heartbeats.beat("worker")
+
+
+@shared_task(name="reminders.sweep", **TASK)
+def sweep() -> None:
+    """Write down what has fallen due since the last time, and who is to be told."""
+    made = sweeping.sweep(database_clock.now())
+    heartbeats.beat("sweep", made=made)
 
 
 @shared_task(name="reminders.expand_slots", **TASK)

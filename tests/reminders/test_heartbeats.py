@@ -1,10 +1,11 @@
 """What is well says so, and its age is told by the database's clock."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
+import time_machine
 
-from compliance.reminders import heartbeats
+from compliance.reminders import database_clock, heartbeats
 from compliance.reminders.models import Heartbeat
 
 pytestmark = pytest.mark.django_db
@@ -31,3 +32,11 @@ def test_ages_are_in_seconds_and_negative_after_a_clock_set_back():
     ages = heartbeats.ages()
     assert ages["worker"] == pytest.approx(300, abs=30)
     assert ages["schedule"] == pytest.approx(-3600, abs=30)
+
+
+def test_the_database_tells_the_time_whatever_this_process_believes():
+    before = datetime.now(UTC)
+    with time_machine.travel(before - timedelta(hours=1)):
+        told = database_clock.now()
+    assert before - timedelta(seconds=1) < told <= datetime.now(UTC) + timedelta(seconds=1)
+    assert told.tzinfo is UTC
