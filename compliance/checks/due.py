@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from compliance.metrology.doubts import SAME_WORK
 from compliance.metrology.marks import speaks_for
@@ -42,10 +42,12 @@ class Happened:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """`at` is None while nothing is due."""
+    """`at` is None while nothing is due. A check answers it that is made `after` a moment; `away`: one away from zero."""
 
     at: datetime | None
     because: str
+    after: datetime | None = None
+    away: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,7 @@ class Outstanding:
     withdrawn: bool = False
 
 
+TICK = timedelta(microseconds=1)
 WITHDRAWN = Due(None, "withdrawn from use")
 NEVER_OPEN = Due(None, "closed for more than a year to come")
 NEAR_THE_EDGE = "near the edge at its last check"
@@ -111,15 +114,15 @@ def settle(found: Outstanding, by_plan: Due | None) -> Due:
 def planned(last: Checked, plans: Sequence[Stretch], calendar: Calendar) -> Due:
     """When the plan asks for the check after a good one."""
     plan, day = first_due_day(plans, local_day(last.at, calendar.zone), bool(last.conditional))
-    return said(plan, due_on(plan, calendar, day), bool(last.conditional))
+    return said(plan, due_on(plan, calendar, day), bool(last.conditional), moment(last))
 
 
-def said(plan: Plan, due: schedule.Due | None, near_edge: bool) -> Due:
+def said(plan: Plan, due: schedule.Due | None, near_edge: bool, after: datetime | None = None) -> Due:
     """The plan's due time with its reason: of a check that passed near the edge, that it is sooner than usual."""
     if due is None:
         return NEVER_OPEN
     because, moved, why = due.because.partition("; ")
-    return Due(due.at, f"{NEAR_THE_EDGE if near_edge and plan.interval > 1 else because}{moved}{why}")
+    return Due(due.at, f"{NEAR_THE_EDGE if near_edge and plan.interval > 1 else because}{moved}{why}", after)
 
 
 def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due]:
@@ -130,10 +133,10 @@ def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due
     latest = max(checks, key=place, default=None)
     if latest and latest.verdict == Verdict.OUT_OF_TOLERANCE:
         where = "boiling check" if latest.kind == CheckKind.BOILING else "certificate away from zero"
-        yield Due(latest.at, f"out of tolerance at its last {where}")
+        yield Due(latest.at, f"out of tolerance at its last {where}", moment(latest), away=True)
     for left in (check for check in checks if check.stage == Stage.AS_LEFT):
         if last is None or (place(left) > place(last) and not _same_work(last, left)):
-            yield Due(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED])
+            yield Due(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
 
 
 def _same_work(last: Checked, left: Checked) -> bool:
@@ -142,15 +145,21 @@ def _same_work(last: Checked, left: Checked) -> bool:
 
 def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[Due]:
     if last is None:
-        yield Due(since, "no check has settled it yet" if checks else "never checked")
+        yield Due(since, "no check has settled it yet" if checks else "never checked", since - TICK)
     elif last.verdict == Verdict.OUT_OF_TOLERANCE:
-        yield Due(last.at, "out of tolerance at its last check")
+        yield Due(last.at, "out of tolerance at its last check", moment(last))
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
-            yield Due(check.at, "the last check was inconclusive")
+            yield Due(check.at, "the last check was inconclusive", moment(check))
     for event in events:
         if event.kind in MAKES_CHECK_DUE and not _answers(last, event):
-            yield Due(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)])
+            after = event.at if event.kind in ALTERATIONS else event.at - TICK
+            yield Due(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)], after)
+
+
+def moment(check: Checked) -> datetime:
+    """Where a check stands on the line of time: one made as left just after one as found of the same moment."""
+    return check.at + TICK if check.stage == Stage.AS_LEFT else check.at
 
 
 def place(check: Checked) -> tuple:

@@ -7,28 +7,36 @@ from zoneinfo import ZoneInfo
 from django.utils import timezone
 
 from compliance.plans import schedule
-from compliance.plans.calendar import local_day
+from compliance.plans.calendar import DAY, local_day
 from compliance.plans.models import Slot
 from compliance.plans.queries import PlanBook, Reach, calendars
-from compliance.plans.schedule import Plan, due_on, first_due_day, plan_at
+from compliance.plans.schedule import Plan, Stretch, due_on, first_day, first_due_day, plan_at
 from compliance.probes.models import Probe
 from sites.models import Site
 
-from .due import Due, Outstanding, said, settle
+from .due import Due, Outstanding, moment, said, settle
 from .models import ProbeState
 
 # What is kept of the checks and events, and what follows from it by the plan.
-ASKED = ("anchor_day", "near_edge", "at_once_at", "at_once_because")
-BY_PLAN = ("plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day")
+ASKED = (
+    "anchor_day", "anchor_at", "near_edge", "at_once_at", "at_once_because", "at_once_after", "at_once_away",
+)  # fmt: skip
+BY_PLAN = (
+    "plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day", "opens_at", "asks_away", "next_day",
+    "next_key", "next_days",
+)  # fmt: skip
 CLOSED = "the site is closed for good"
 
 
 def ask(state: ProbeState, found: Outstanding, zone: ZoneInfo) -> None:
     """Keep what asks for a check at once, and the day from which the plan counts."""
     state.anchor_day = local_day(found.last.at, zone) if found.last else None
+    state.anchor_at = moment(found.last) if found.last else None
     state.near_edge = bool(found.last and found.last.conditional)
     state.at_once_at = found.at_once.at if found.at_once else None
     state.at_once_because = found.at_once.because if found.at_once else ""
+    state.at_once_after = found.at_once.after if found.at_once else None
+    state.at_once_away = bool(found.at_once and found.at_once.away)
 
 
 def plan_ahead(states: Iterable[ProbeState], probes: Mapping[int, Probe], book: PlanBook) -> None:
@@ -39,15 +47,18 @@ def plan_ahead(states: Iterable[ProbeState], probes: Mapping[int, Probe], book: 
     now, waiting = timezone.now(), []
     for state in states:
         probe = probes[state.probe_id]
-        candidates = book.candidates(Reach.of(probe))
+        candidates, today = book.candidates(Reach.of(probe)), local_day(now, probe.site.zone)
+        told = schedule.stretches(candidates)
         if state.anchor_day is None:
-            _settle(state, probe, plan_at(candidates, local_day(now, probe.site.zone)), None)
+            _settle(state, probe, plan_at(candidates, today), None)
+            _follow(state, probe, told, today)
         else:
-            plan, day = first_due_day(schedule.stretches(candidates), state.anchor_day, state.near_edge)
-            waiting.append((state, probe, plan, day))
-    dues = _moments({(probe.site_id, plan.key, day): (probe.site, plan) for _, probe, plan, day in waiting})
-    for state, probe, plan, day in waiting:
+            plan, day = first_due_day(told, state.anchor_day, state.near_edge)
+            waiting.append((state, probe, plan, day, told, today))
+    dues = _moments({(probe.site_id, plan.key, day): (probe.site, plan) for _, probe, plan, day, _, _ in waiting})
+    for state, probe, plan, day, told, today in waiting:
         _settle(state, probe, plan, dues[probe.site_id, plan.key, day])
+        _follow(state, probe, told, today, day)
 
 
 def _moments(wanted: dict[tuple[int, int, date], tuple[Site, Plan]]) -> dict[tuple, schedule.Due | None]:
@@ -64,11 +75,31 @@ def _moments(wanted: dict[tuple[int, int, date], tuple[Site, Plan]]) -> dict[tup
 
 
 def _settle(state: ProbeState, probe: Probe, plan: Plan, due: schedule.Due | None) -> None:
-    at_once = Due(state.at_once_at, state.at_once_because) if state.at_once_at else None
-    by_plan = said(plan, due, state.near_edge) if state.anchor_day else None
+    at_once = None
+    if state.at_once_at:
+        at_once = Due(state.at_once_at, state.at_once_because, state.at_once_after, state.at_once_away)
+    by_plan = said(plan, due, state.near_edge, state.anchor_at) if state.anchor_day else None
     earliest = settle(Outstanding(at_once, None, probe.withdrawn), by_plan)
     state.plan_id = plan.key or None
     state.every_days = plan.every_days if plan.pattern == schedule.EVERY_DAYS else None
     state.grace_minutes = plan.grace_minutes
     state.due_at, state.due_because = (None, CLOSED) if probe.site.closed else (earliest.at, earliest.because)
     state.due_day = due.day if due and state.due_at == due.at else None
+    state.opens_at, state.asks_away = earliest.after, earliest.away
+
+
+def _follow(state: ProbeState, probe: Probe, told: list[Stretch], today: date, day: date | None = None) -> None:
+    """Which plan asks for the checks after the one that is due, and from which day on, where no check is made.
+
+    It is the plan in force now, or on the day that is due where that is to come. `day` is the one that the plan of the last
+    good check names; where a check is due at once before, it is the next.
+    """
+    if state.due_at is None:
+        state.next_day, state.next_key, state.next_days = None, 0, 1
+        return
+    base = state.due_day or day or local_day(state.at_once_at, probe.site.zone)
+    now = [stretch for stretch in told if stretch.since <= max(today, base)][-1]
+    coming = day and state.due_day is None
+    state.next_day = max(base, now.since) if coming else first_day(now.plan, base, max(base + DAY, now.since))
+    state.next_key = now.plan.key
+    state.next_days = now.plan.every_days if now.plan.pattern == schedule.EVERY_DAYS else 1

@@ -174,6 +174,18 @@ class ProbeState(models.Model):
     near_edge = models.BooleanField(default=False, help_text="Whether that check passed near the edge.")
     at_once_at = models.DateTimeField(null=True, help_text="Since when something asks for a check at once.")
     at_once_because = models.CharField(max_length=200, blank=True)
+    at_once_after = models.DateTimeField(null=True, help_text="A check made after this answers what asks at once.")
+    at_once_away = models.BooleanField(default=False, help_text="Only a check away from zero answers it.")
+    anchor_at = models.DateTimeField(null=True, help_text="The moment of that good check.")
+    opens_at = models.DateTimeField(null=True, help_text="The next check is one made after this.")
+    asks_away = models.BooleanField(default=False, help_text="The next check is to be one away from zero.")
+    next_day = models.DateField(
+        null=True, help_text="The first local day after the one that is due on which another falls due."
+    )
+    next_key = models.BigIntegerField(
+        default=0, help_text="The plan, as in its slots, that asks for that and all later ones."
+    )
+    next_days = models.PositiveSmallIntegerField(default=1, help_text="How many days apart those are; 1 for weekdays.")
 
     def __str__(self):
         return f"{self.probe} {self.standing}"

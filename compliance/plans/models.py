@@ -193,7 +193,9 @@ class RoundSlot(models.Model):
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="slots", db_index=False)
     day = models.DateField(help_text="The local day of service.")
     due_at = models.DateTimeField(db_index=True)
+    opens_at = models.DateTimeField(help_text="A reading after this is for it, and no longer for the one before.")
     grace_at = models.DateTimeField()
+    closes_at = models.DateTimeField(help_text="A reading after this is too late for it.")
     because = models.CharField(max_length=200)
 
     class Meta:

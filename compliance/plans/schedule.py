@@ -12,6 +12,7 @@ from .calendar import DAY, LOOK_AHEAD, WEEKDAYS, Calendar, instant, local_day
 EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
 NEVER = date.max
+FAR_OFF = datetime.max.replace(tzinfo=UTC)
 ALL_WEEK = 0b1111111
 
 
@@ -237,6 +238,19 @@ def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
         because = f"{each(plan.every_minutes)} while open"
         for at in rrule(MINUTELY, interval=plan.every_minutes, dtstart=opens, until=closes):
             yield Due(at.replace(tzinfo=UTC), day, because)
+
+
+def windows(dues: Sequence[tuple[datetime, datetime]]) -> list[tuple[datetime, datetime]]:
+    """From when to when a reading is for each due time: (opens, closes], none for two of them.
+
+    `dues` in order, each with the end of its grace. A reading is early by no more than the grace, nearer to its due time than
+    to the one before, and late by a day at most.
+    """
+    opens = [due - (grace - due) for due, grace in dues]
+    for position, ((before, _), (due, _)) in enumerate(pairwise(dues), start=1):
+        opens[position] = max(opens[position], before + (due - before) / 2)
+    ends = [min(due + DAY, following) for (due, _), following in zip(dues, [*opens[1:], FAR_OFF], strict=False)]
+    return list(zip(opens, ends, strict=True))
 
 
 def each(minutes: int) -> str:

@@ -15,7 +15,7 @@ from sites.models import Site
 from .calendar import DAY, Calendar
 from .models import Round, RoundSlot, Slot
 from .queries import PlanBook, Reach, calendars
-from .schedule import Plan, due_on, names_day, round_times
+from .schedule import Plan, due_on, names_day, round_times, windows
 
 AHEAD, ROUNDS_AHEAD, KEPT = 40, 8, 60
 BATCH = 200  # sites at a time, so that memory does not grow with the business
@@ -82,10 +82,21 @@ def _round_slots(by_site: dict[int, Calendar], site_ids, from_day: date, days: i
         chains[each.limit].append(each)
     retired = _retired(site_ids) if chains else set()
     for limit, chain in chains.items():
-        for day in (from_day + DAY * ahead for ahead in range(days)):
-            begun = [each for each in chain if each.effective_from <= day]
-            if begun and begun[-1].in_force and limit.pk not in retired:
-                yield from _of_day(begun[-1], limit, by_site[limit.site_id], day)
+        if limit.pk not in retired:
+            yield from _of_limit(chain, limit, by_site[limit.site_id], from_day, days)
+
+
+def _of_limit(chain: list[Round], limit: Limit, calendar: Calendar, from_day: date, days: int) -> list[RoundSlot]:
+    """The slots of one limit, each with the time within which a reading is for it."""
+    slots = []
+    for day in (from_day + DAY * ahead for ahead in range(days)):
+        begun = [each for each in chain if each.effective_from <= day]
+        if begun and begun[-1].in_force:
+            slots += _of_day(begun[-1], limit, calendar, day)
+    slots.sort(key=lambda slot: slot.due_at)
+    for slot, (opens, closes) in zip(slots, windows([(s.due_at, s.grace_at) for s in slots]), strict=True):
+        slot.opens_at, slot.closes_at = opens, closes
+    return slots
 
 
 def _of_day(each: Round, limit: Limit, calendar: Calendar, day: date) -> Iterator[RoundSlot]:

@@ -84,26 +84,30 @@ def test_a_check_at_once_is_followed_by_that_of_the_plan(checked, world):
 def test_a_failed_boiling_check_asks_for_one_away_from_zero(checked, world):
     making.boiling(checked, world.cook, at(11, 10), value="92.0")
     swept()
-    assert Reminder.objects.get().away and statuses() == ["due"]
+    assert Reminder.objects.get().away and statuses() == ["overdue"]
     making.good(checked, world.cook, at(11, 11))
-    assert statuses() == ["due"]
+    assert statuses() == ["overdue"]
     making.boiling(checked, world.cook, at(11, 12))
     assert statuses() == ["cleared"]
 
 
-def test_a_probe_never_checked_is_written_once_and_then_by_its_plan(world):
-    ready(world.probe)
+def test_a_probe_never_checked_is_written_once_and_then_by_its_plan(world, clock):
+    probe = make_probe(world.site, "P9", by=world.manager, starts_at=at(11, 8))
+    ready(probe)
     swept()
-    assert told() == [(at(1, 0, 1).replace(year=2025), "overdue")]
-    swept(at(31))
-    assert Reminder.objects.count() > 2
+    assert told() == [(at(11, 8), "overdue")]
+    clock.move_to(at(26))
+    swept()
+    assert told() == [(at(11, 8), "missed"), (at(18), "missed"), (at(25), "overdue")]
 
 
 def test_nothing_for_a_withdrawn_probe_or_a_closed_site(checked, world):
     other = make_probe(world.other_site, "P2", by=world.manager)
     ready(other)
     making.event(checked, world.manager, "withdrawn", NOW)
-    planning.change_site(site=world.other_site, by=world.supervisor, closed=True, name=world.other_site.name)
+    world.other_site.closed = True
+    world.other_site.save()
+    planning.roll_over([world.other_site.pk])
     assert swept(at(30)) == 0
 
 
@@ -152,7 +156,7 @@ def test_a_check_that_is_voided_brings_the_reminders_of_before_back(checked, wor
     check = making.good(checked, world.cook, at(18))
     clock.move_to(at(26))
     swept()
-    assert told() == [(at(17), "cleared"), (at(25), "due")] or told() == [(at(17), "cleared"), (at(25), "overdue")]
+    assert told() == [(at(17), "cleared"), (at(25), "overdue")]
     void(check, world)
     swept()
     assert told() == [(at(17), "missed"), (at(24), "overdue"), (at(25), "overdue")]
@@ -206,10 +210,11 @@ def test_a_closed_day_has_no_round(rounds, world):
 def test_the_end_of_a_round_moves_with_the_one_after_it(rounds, world, clock):
     clock.move_to(at(11, 14))
     swept()
-    set_round(by=world.manager, limit=world.limit, times=[time(14), time(16)], grace_minutes=30)
-    planning.refresh([world.site.pk])
-    swept(at(11, 16))
-    assert Reminder.objects.filter(due_at=at(11, 16)).exists()
+    planning.add_closure(
+        by=world.supervisor, site=world.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="works"
+    )
+    assert swept() == 0
+    assert Reminder.objects.get().closes_at == at(12, 14)
 
 
 # ------------------------------------------------------------------------------------------------------------ how much it asks
@@ -217,10 +222,10 @@ def test_the_end_of_a_round_moves_with_the_one_after_it(rounds, world, clock):
 
 @pytest.mark.parametrize("probes", [3, 30])
 def test_four_statements_whatever_is_due(world, probes):
-    some = [make_probe(world.site, f"N{n}", by=world.manager) for n in range(probes)]
+    some = [make_probe(world.site, f"N{n}", by=world.manager, starts_at=NOW) for n in range(probes)]
     ready(*some)
     with CaptureQueriesContext(connection) as queries:
         assert swept() == probes
-    assert len([q for q in queries if "SAVEPOINT" not in q["sql"]]) == 3
+    assert len([q for q in queries if "SAVEPOINT" not in q["sql"]]) == 4
     assert ProbeState.objects.count() == probes
     recut(some[0])

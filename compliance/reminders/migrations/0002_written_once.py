@@ -1,0 +1,10 @@
+"""The database itself refuses to change or delete these facts."""
+
+from django.db import migrations
+
+from shared.facts import append_only
+
+
+class Migration(migrations.Migration):
+    dependencies = [("reminders", "0001_initial")]
+    operations = [append_only("reminders_excuse", "reminders_excusevoid")]

@@ -1,0 +1,121 @@
+"""What has become of a reminder: a pure rule, and the same as an expression of the database.
+
+Nothing of it is kept. A check that is entered late, or struck out, changes what it cleared by itself.
+"""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import models
+from django.db.models import Case, Exists, ExpressionWrapper, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models.functions import Coalesce
+
+from compliance.checks.models import Check, Kind, Stage, Verdict
+from compliance.metrology.marks import NEAR_ZERO
+from compliance.readings.models import Reading
+
+from .models import Excuse, Reminder
+
+
+class Status(models.TextChoices):
+    UPCOMING = "upcoming", "upcoming"
+    DUE = "due", "due"
+    OVERDUE = "overdue", "overdue"
+    CLEARED = "cleared", "done"
+    MISSED = "missed", "missed"
+    EXCUSED = "excused", "excused"
+
+
+OPEN = (Status.DUE, Status.OVERDUE)
+NEAR_ZERO_MILLI = round(NEAR_ZERO * 1000)
+AT_ZERO = Q(kind=Kind.ZERO) | Q(
+    kind=Kind.CERTIFICATE, reference_milli__gte=-NEAR_ZERO_MILLI, reference_milli__lte=NEAR_ZERO_MILLI
+)
+
+
+def status(reminder: Reminder, *, cleared_at: datetime | None, excused: bool, now: datetime) -> Status:
+    """What has been done goes before an excuse, an excuse before what was missed.
+
+    `cleared_at` is when the check or reading that clears it was made, as `cleared_at()` finds it.
+    """
+    if cleared_at is not None:
+        return Status.CLEARED
+    if excused:
+        return Status.EXCUSED
+    if now >= reminder.closes_at:
+        return Status.MISSED
+    if now < reminder.due_at:
+        return Status.UPCOMING
+    return Status.OVERDUE if now >= reminder.grace_at else Status.DUE
+
+
+def cleared_at(reminder: Reminder, checks: Iterable[Check], readings: Iterable[Reading] = ()) -> datetime | None:
+    """When the first of these that counts was made: the pure counterpart of `with_status`.
+
+    Give live checks of the probe, or live readings under the round's limit at its site.
+    """
+    counting = [check.checked_at for check in checks if _counts(reminder, check)]
+    taken = [r.taken_at for r in readings if reminder.opens_at < r.taken_at <= reminder.closes_at]
+    return min([*counting, *taken], default=None)
+
+
+def _counts(reminder: Reminder, check: Check) -> bool:
+    """A check as left comes just after what happened at the same moment."""
+    near = check.kind == Kind.ZERO or (check.kind == Kind.CERTIFICATE and abs(check.reference_milli) <= NEAR_ZERO_MILLI)
+    opened = check.checked_at > reminder.opens_at or (
+        check.checked_at == reminder.opens_at and check.stage == Stage.AS_LEFT
+    )
+    conclusive = check.verdict != Verdict.INCONCLUSIVE
+    return conclusive and near != reminder.away and opened and check.checked_at <= reminder.closes_at
+
+
+def clearing_checks() -> QuerySet[Check]:
+    """For a queryset of reminders: the checks that clear each, the first of them first."""
+    opened = Q(checked_at__gt=OuterRef("opens_at")) | Q(checked_at=OuterRef("opens_at"), stage=Stage.AS_LEFT)
+    wanted = (AT_ZERO & Q(wants_away=False)) | (~AT_ZERO & Q(wants_away=True))
+    # The bounds stand alone, so that both engines look them up in the index of the probe.
+    within = Check.objects.filter(
+        probe=OuterRef("probe"), checked_at__gte=OuterRef("opens_at"), checked_at__lte=OuterRef("closes_at"),
+        void__isnull=True, verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
+    )  # fmt: skip
+    return (
+        within.alias(wants_away=ExpressionWrapper(OuterRef("away"), models.BooleanField()))
+        .filter(opened, wanted)
+        .order_by("checked_at", "pk")
+    )
+
+
+def clearing_readings() -> QuerySet[Reading]:
+    """For a queryset of reminders of rounds: the readings that clear each, the first of them first."""
+    return Reading.objects.filter(
+        site=OuterRef("site"), taken_at__gt=OuterRef("opens_at"), taken_at__lte=OuterRef("closes_at"),
+        limit_version__limit=OuterRef("round__limit"), void__isnull=True,
+    ).order_by("taken_at", "pk")  # fmt: skip
+
+
+def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
+    """With `check_id`, `reading_id` and `cleared_at` of what clears each, `excused`, and `status`."""
+    excuses = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True)
+    at = models.DateTimeField()
+    done = reminders.annotate(
+        check_id=Subquery(clearing_checks().values("pk")[:1]),
+        reading_id=Subquery(clearing_readings().values("pk")[:1]),
+        excused=Exists(excuses),
+        cleared_at=Coalesce(
+            Subquery(clearing_checks().values("checked_at")[:1]), Subquery(clearing_readings().values("taken_at")[:1]),
+            output_field=at,
+        ),
+    )  # fmt: skip
+    return done.annotate(status=_status(now))
+
+
+def _status(now: datetime) -> Case:
+    return Case(
+        When(cleared_at__isnull=False, then=Value(Status.CLEARED.value)),
+        When(excused=True, then=Value(Status.EXCUSED.value)),
+        When(closes_at__lte=now, then=Value(Status.MISSED.value)),
+        When(due_at__gt=now, then=Value(Status.UPCOMING.value)),
+        When(grace_at__lte=now, then=Value(Status.OVERDUE.value)),
+        default=Value(Status.DUE.value),
+        output_field=models.CharField(max_length=8),
+    )
