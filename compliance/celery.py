@@ -14,7 +14,7 @@ from django.conf import settings
 
 from compliance.engine.every import Every
 
-HOUR = 3600
+SEND_EVERY, HOUR = 15, 3600
 CONNECT_WITHIN, ANSWER_WITHIN = 2, 30  # seconds; the broker is asked to hold an idle worker's question for 10
 
 app = Celery("noughtbook", broker=settings.BROKER or "memory://")
@@ -27,7 +27,8 @@ app.conf.update(
     task_acks_late=True,
     task_reject_on_worker_lost=True,
     worker_prefetch_multiplier=1,
-    worker_cancel_long_running_tasks_on_connection_loss=True,
+    # A task that is under way when the broker goes is finished: cut short, it might send a mail without noting that it did.
+    worker_cancel_long_running_tasks_on_connection_loss=False,
     # A task has to be over before it counts as lost.
     task_soft_time_limit=0.7 * settings.REDELIVER_AFTER,
     task_time_limit=0.8 * settings.REDELIVER_AFTER,
@@ -47,6 +48,8 @@ app.conf.update(
     beat_schedule={
         "heartbeat": {"task": "reminders.heartbeat", "schedule": Every(settings.SWEEP_EVERY)},
         "sweep": {"task": "reminders.sweep", "schedule": Every(settings.SWEEP_EVERY)},
+        "fill": {"task": "notices.fill", "schedule": Every(settings.SWEEP_EVERY)},
+        "send": {"task": "notices.send", "schedule": Every(min(SEND_EVERY, settings.SWEEP_EVERY))},
         "expand_slots": {"task": "reminders.expand_slots", "schedule": Every(6 * HOUR)},
     },
     worker_hijack_root_logger=False,

@@ -14,6 +14,12 @@ from urllib.parse import quote
 import psycopg
 
 # A test run may lose its data when the machine crashes, and is quicker for it.
+DURABLE = [
+    "-c",
+    "fsync=off",
+    "-c",
+    "autovacuum=off",
+]  # keeps what it has committed when it crashes and the machine does not
 QUICK = ["-c", "fsync=off", "-c", "synchronous_commit=off", "-c", "full_page_writes=off", "-c", "autovacuum=off"]
 # The shell's standard input is a pipe from this process. A number in it has the server crash and be away for so many
 # seconds. However this process ends, the pipe closes, and the shell stops the server and removes its folder.
@@ -28,7 +34,7 @@ kill -QUIT $server; wait; rm -rf "$folder"
 class Postgres:
     """Listens on a socket in a fresh folder. PostgreSQL refuses to run as root, so root starts it as `nobody`."""
 
-    def __init__(self):
+    def __init__(self, options: list[str] = QUICK):
         self.folder = Path(tempfile.mkdtemp(prefix="noughtbook-pg-"))  # short: the path of a socket has a limit of 107
         self.user = "nobody" if os.geteuid() == 0 else None
         if self.user:
@@ -39,7 +45,7 @@ class Postgres:
         )
         if made.returncode:
             raise RuntimeError(f"initdb failed:\n{made.stdout}{made.stderr}")
-        server = [programs / "postgres", "-D", data, "-h", "", "-k", self.folder, *QUICK]
+        server = [programs / "postgres", "-D", data, "-h", "", "-k", self.folder, *options]
         self.keeper = subprocess.Popen(
             ["sh", "-c", KEEPER, "sh", self.folder, *server], stdin=subprocess.PIPE, user=self.user, cwd=self.folder
         )

@@ -7,13 +7,16 @@ import redis
 from django.conf import settings
 from django.db import DatabaseError
 
-from compliance.reminders import heartbeats
+from compliance.notices.backlog import Backlog, backlog
+from compliance.reminders import database_clock, heartbeats
 
 from .within import ask
 
 ANSWER_WITHIN = 2  # seconds for all of it
 SKEW = 5  # seconds by which the database's clock may be put right without a word
 QUEUE = "celery"
+ROUNDS = 15  # that a notice may wait for its turn
+UNKNOWN = "not known: the database does not tell"
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,23 +29,33 @@ class Finding:
     figure: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class State:
+    """What the database tells."""
+
+    ages: dict[str, float]
+    mail: Backlog
+
+
 def findings() -> list[Finding]:
     """The parts in the order in which a fault spreads: without the database nothing is known of what comes after."""
     until = time.monotonic() + ANSWER_WITHIN
     database, broker = ask(state), ask(waiting_tasks) if settings.BROKER else None
-    ages, told = answered("database", database, until, "answers")
+    known, told = answered("database", database, until, "answers")
     parts = [told]
     if broker:
         tasks, told = answered("broker", broker, until, "answers; {} tasks wait")
         parts.append(told)
     else:
         parts.append(Finding("broker", True, "none is used: one process keeps the schedule and does the tasks"))
-    return parts + [aged(name, label, ages, patience) for name, label, patience in beating()]
+    ages = known.ages if known else None
+    parts += [aged(name, label, ages, patience) for name, label, patience in beating()]
+    return [*parts, mailed(known.mail if known else None)]
 
 
-def state() -> dict[str, float]:
-    """The age of each heartbeat in seconds. Raises DatabaseError where there is no answer."""
-    return heartbeats.ages()
+def state() -> State:
+    """Raises DatabaseError where there is no answer."""
+    return State(heartbeats.ages(), backlog(database_clock.now()))
 
 
 def answered(name: str, answer, until: float, says: str) -> tuple:
@@ -76,12 +89,13 @@ def beating() -> list[tuple[str, str, float]]:
         ("schedule", "The schedule", patience),
         ("worker", "A worker", patience),
         ("sweep", "The sweep", patience),
+        ("notices", "The writing of notices", patience),
     ]
 
 
 def aged(name: str, label: str, ages: dict[str, float] | None, patience: float) -> Finding:
     if ages is None:
-        return Finding(name, False, "not known: the database does not tell")
+        return Finding(name, False, UNKNOWN)
     if name not in ages:
         return Finding(name, False, f"{label} has never been at work")
     age = ages[name]
@@ -89,3 +103,18 @@ def aged(name: str, label: str, ages: dict[str, float] | None, patience: float) 
         return Finding(name, False, f"{label} was last at work {-age:.0f} s ahead: the clock was set back", age)
     age = max(0.0, age)
     return Finding(name, age <= patience, f"{label} was at work {age:.0f} s ago", age)
+
+
+def mailed(mail: Backlog | None) -> Finding:
+    """Not well where a notice has waited a quarter of an hour for its turn, or the mail server keeps turning one down."""
+    if mail is None:
+        return Finding("mail", False, UNKNOWN)
+    if not settings.MAIL_WORKS:
+        return Finding("mail", True, "none is set up: notices are shown in the pages only")
+    if mail.oldest is None:
+        return Finding("mail", True, "no notice waits", 0)
+    says = f"the oldest unsent notice has waited {mail.oldest:.0f} s"
+    if mail.turned_down:
+        says += f"; the mail server has turned down {mail.turned_down} for the time being"
+    late = mail.oldest_untried is not None and mail.oldest_untried > ROUNDS * settings.SWEEP_EVERY
+    return Finding("mail", not late and not mail.turned_down, says, mail.oldest)

@@ -14,7 +14,8 @@ LABELS = {
     "schedule": "Schedule",
     "worker": "Worker",
     "sweep": "Sweep for due times",
-    "notices": "Notices",
+    "notices": "Writing of notices",
+    "mail": "Mail",
 }
 
 

@@ -5,12 +5,12 @@ PostgreSQL that may be crashed, and one on a file. They are the same whatever en
 import pytest
 
 from tests.engine.installation import Installation
-from tests.postgres import Postgres
+from tests.postgres import DURABLE, Postgres
 
 
 @pytest.fixture(scope="session")
 def _grown(tmp_path_factory):
-    postgres = Postgres()
+    postgres = Postgres(DURABLE)
     installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres)
     yield installation
     installation.close()

@@ -31,10 +31,11 @@ class Letter:
 
 
 class PostOffice:
-    """`mode` may be changed at any time. `letters` holds every message that was accepted, in order."""
+    """`mode` may be changed at any time. `letters` holds every message that was accepted, in order; `refused`
+    the subjects of those that were turned down for good."""
 
     def __init__(self):
-        self.mode, self.letters, self.asked = "accept", [], Counter()
+        self.mode, self.letters, self.refused, self.asked = "accept", [], set(), Counter()
         self.port = free_port()
         self.controller = None
         self.open()
@@ -59,6 +60,7 @@ class PostOffice:
         recipient, mode = envelope.rcpt_tos[0], self.mode
         self.asked[mode] += 1
         if mode == "refuse":
+            self.refused.add(message["Subject"])
             return "554 5.7.1 Not from you"
         if mode == "hang":
             await asyncio.sleep(3600)

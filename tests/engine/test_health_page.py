@@ -8,8 +8,11 @@ from django.db import OperationalError
 from django.test import Client
 
 from compliance.engine import health
+from compliance.notices.backlog import Backlog
 
-WELL = {"schedule": 1.0, "worker": 1.0, "sweep": 1.0, "notices": 0.0}
+BEATING = {"schedule", "worker", "sweep", "notices"}
+WELL = dict.fromkeys(BEATING, 1.0)
+NOTHING = Backlog(None, None, 0)
 
 
 def answer(found) -> Future:
@@ -22,9 +25,11 @@ def answer(found) -> Future:
 def parts(monkeypatch, settings):
     """Have the database tell these ages and the broker this many tasks; gives the page's parts."""
 
-    def look(ages=WELL, tasks=None, sweep_every=60):
-        settings.BROKER, settings.SWEEP_EVERY = "redis://broker" if tasks is not None else "", sweep_every
-        told = {health.state: ages, health.waiting_tasks: tasks}
+    def look(ages=WELL, tasks=None, mail=NOTHING, mail_works=True):
+        settings.BROKER, settings.SWEEP_EVERY = "redis://broker" if tasks is not None else "", 60
+        settings.MAIL_WORKS = mail_works
+        known = ages if isinstance(ages, Exception) else health.State(ages, mail)
+        told = {health.state: known, health.waiting_tasks: tasks}
         monkeypatch.setattr(health, "ask", lambda question: answer(told[question]))
         reply = Client().get("/health/?format=json")
         return reply.status_code, reply.json()["parts"]
@@ -43,7 +48,7 @@ def test_all_is_well(parts):
     assert (status, unwell(told), told["broker"]["figure"]) == (200, set(), 3)
 
 
-@pytest.mark.parametrize("name", ["schedule", "worker", "sweep"])
+@pytest.mark.parametrize("name", sorted(BEATING))
 @pytest.mark.parametrize("age, well", [(185, True), (186, False), (-4, True), (-6, False)])
 def test_a_part_is_well_for_three_rounds(parts, name, age, well):
     status, told = parts(WELL | {name: age})
@@ -53,7 +58,7 @@ def test_a_part_is_well_for_three_rounds(parts, name, age, well):
 
 def test_what_never_was_at_work_is_not_well(parts):
     status, told = parts({})
-    assert (status, unwell(told)) == (503, {"schedule", "worker", "sweep"})
+    assert (status, unwell(told)) == (503, BEATING)
 
 
 @pytest.mark.parametrize("wrong", [OperationalError("host kitchen.example password=secret"), TimeoutError()])
@@ -68,6 +73,23 @@ def test_a_broker_without_answer_is_named(parts, wrong):
     status, told = parts(tasks=wrong)
     assert (status, unwell(told)) == (503, {"broker"})
     assert "6379" not in str(told)
+
+
+@pytest.mark.parametrize(
+    "mail, well",
+    [
+        (NOTHING, True),
+        (Backlog(900, 900, 0), True),
+        (Backlog(901, 901, 0), False),
+        (Backlog(40_000, None, 0), True),  # made before quiet hours, and tried once since
+        (Backlog(40_000, None, 1), False),
+    ],
+)
+def test_mail_that_does_not_go_out_is_named(parts, mail, well):
+    status, told = parts(mail=mail)
+    assert (status, unwell(told)) == (200 if well else 503, set() if well else {"mail"})
+    assert told["mail"]["figure"] == (mail.oldest or 0)
+    assert parts(mail=mail, mail_works=False)[0] == 200
 
 
 @pytest.mark.parametrize(
