@@ -1,7 +1,7 @@
 """When the next check of each probe is due, kept with what its checks say: for one probe or for all of many sites at once."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date
+from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -22,7 +22,7 @@ ASKED = (
     "anchor_day", "anchor_at", "near_edge", "at_once_at", "at_once_because", "at_once_after", "at_once_away",
 )  # fmt: skip
 BY_PLAN = (
-    "plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day", "opens_at", "asks_away", "next_day",
+    "plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day", "opens_at", "grace_at", "asks_away", "next_day",
     "next_key", "next_days",
 )  # fmt: skip
 CLOSED = "the site is closed for good"
@@ -86,6 +86,7 @@ def _settle(state: ProbeState, probe: Probe, plan: Plan, due: schedule.Due | Non
     state.due_at, state.due_because = (None, CLOSED) if probe.site.closed else (earliest.at, earliest.because)
     state.due_day = due.day if due and state.due_at == due.at else None
     state.opens_at, state.asks_away = earliest.after, earliest.away
+    state.grace_at = state.due_at and state.due_at + timedelta(minutes=plan.grace_minutes)
 
 
 def _follow(state: ProbeState, probe: Probe, told: list[Stretch], today: date, day: date | None = None) -> None:

@@ -178,6 +178,7 @@ class ProbeState(models.Model):
     at_once_away = models.BooleanField(default=False, help_text="Only a check away from zero answers it.")
     anchor_at = models.DateTimeField(null=True, help_text="The moment of that good check.")
     opens_at = models.DateTimeField(null=True, help_text="The next check is one made after this.")
+    grace_at = models.DateTimeField(null=True, help_text="When the grace of the plan is over.")
     asks_away = models.BooleanField(default=False, help_text="The next check is to be one away from zero.")
     next_day = models.DateField(
         null=True, help_text="The first local day after the one that is due on which another falls due."

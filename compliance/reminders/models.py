@@ -60,7 +60,10 @@ class Reminder(models.Model):
                 fields=["round", "due_at"], name="reminder_of_round_once", condition=Q(round__isnull=False)
             ),
         ]
-        indexes = [models.Index(fields=["site", "due_at"], name="reminder_at_site")]
+        indexes = [
+            models.Index(fields=["site", "due_at"], name="reminder_at_site"),
+            models.Index(fields=["probe", "since_at", "closes_at"], name="reminder_still_open"),
+        ]
 
     def __str__(self):
         return f"{self.probe or self.round.limit}, due {self.due_at:%Y-%m-%d %H:%M}"

@@ -32,6 +32,11 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name='probestate',
+            name='grace_at',
+            field=models.DateTimeField(help_text='When the grace of the plan is over.', null=True),
+        ),
+        migrations.AddField(
+            model_name='probestate',
             name='next_day',
             field=models.DateField(help_text='The first local day after the one that is due on which another falls due.', null=True),
         ),

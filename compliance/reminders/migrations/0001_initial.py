@@ -87,6 +87,10 @@ class Migration(migrations.Migration):
         ),
         migrations.AddIndex(
             model_name='reminder',
+            index=models.Index(fields=['probe', 'since_at', 'closes_at'], name='reminder_still_open'),
+        ),
+        migrations.AddIndex(
+            model_name='reminder',
             index=models.Index(fields=['site', 'due_at'], name='reminder_at_site'),
         ),
         migrations.AddConstraint(

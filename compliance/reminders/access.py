@@ -1,0 +1,12 @@
+"""The door to reminders: whoever has a role at the site sees them; its manager and those above excuse."""
+
+from sites.access import reach
+from sites.models import Person, Role
+
+from .models import Reminder
+
+
+def get_reminder(person: Person, pk: int, role: int = Role.READER) -> Reminder:
+    """Raises Http404 for strangers and PermissionDenied where the role held at the site is not enough."""
+    found = Reminder.objects.select_related("probe", "round__limit", "site__area__business").filter(pk=pk)
+    return reach(person, found, lambda each: each.site, role)

@@ -1,0 +1,50 @@
+"""Saying why what was asked for need not be done. Nothing here clears a reminder: only a check or a reading does."""
+
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from shared.audit.trail import action, note
+from sites.models import Person
+
+from .models import Excuse, ExcuseVoid, Reminder
+from .status import Status, with_status
+
+TO_DO = "Say why, in words that an inspector will understand. The record prints them."
+
+
+@action("reminder.excuse")
+def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
+    """What was asked for need not be done, or need not have been. It stays in the record with the reason.
+
+    Raises ValidationError without a reason, for what was done, and for what is excused already.
+    """
+    reason = reason.strip()
+    if not reason:
+        raise ValidationError({"reason": TO_DO})
+    Reminder.objects.select_for_update().get(pk=reminder.pk)
+    now = with_status(Reminder.objects.filter(pk=reminder.pk), timezone.now()).get()
+    if now.excused:
+        raise ValidationError("This is excused already. Strike the excuse out first to give another reason.")
+    if now.status == Status.CLEARED:
+        raise ValidationError("This was done: there is nothing to excuse.")
+    excuse = Excuse.objects.create(reminder=reminder, reason=reason, recorded_by=by)
+    note("reminder.excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id, reason=reason,
+         reminder=reminder.pk, due_at=reminder.due_at.isoformat(), before=str(now.status))  # fmt: skip
+    return excuse
+
+
+@action("reminder.void_excuse")
+def void_excuse(*, by: Person, excuse: Excuse, reason: str) -> ExcuseVoid:
+    """The excuse no longer counts; it stays readable, struck out.
+
+    Raises ValidationError without a reason, and for one that is struck out already.
+    """
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why the excuse no longer counts."})
+    reminder = Reminder.objects.select_for_update().get(pk=excuse.reminder_id)
+    if ExcuseVoid.objects.filter(voids=excuse).exists():
+        raise ValidationError("This excuse is struck out already; nothing was changed.")
+    void = ExcuseVoid.objects.create(voids=excuse, reason=reason.strip(), recorded_by=by)
+    note("reminder.void_excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id,
+         reason=void.reason, reminder=reminder.pk, excuse=excuse.pk)  # fmt: skip
+    return void

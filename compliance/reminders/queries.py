@@ -1,0 +1,73 @@
+"""What was asked for and what was done: reads that pages and records share. The queries do not grow with the rows."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Prefetch, QuerySet
+
+from compliance.checks.models import Check
+from compliance.readings.models import Reading
+from sites.models import Site
+
+from .models import Excuse, Reminder
+from .status import OPEN, Status, with_status
+
+BATCH = 500
+LONGEST = timedelta(days=2)  # no round stays open for more than one
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A reminder with what cleared it and the excuse that stands, each None where there is none."""
+
+    reminder: Reminder
+    status: Status
+    check: Check | None
+    reading: Reading | None
+    excuse: Excuse | None
+
+    @property
+    def title(self) -> str:
+        return str(self.reminder.probe or self.reminder.round.limit)
+
+
+def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> QuerySet[Reminder]:
+    """What fell due at a site from `start` up to `end`, with its status."""
+    return with_status(Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end), now)
+
+
+def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
+    """Reminders that have their status, with what cleared or excused them: four queries for five hundred."""
+    standing = Prefetch("excuses", Excuse.objects.filter(void__isnull=True).select_related("recorded_by"), "standing")
+    rows = reminders.select_related("probe", "round__limit", "site").prefetch_related(standing)
+    waiting: list[Reminder] = []
+    for reminder in rows.iterator(chunk_size=BATCH):
+        waiting.append(reminder)
+        if len(waiting) == BATCH:
+            yield from _told(waiting)
+            waiting = []
+    yield from _told(waiting)
+
+
+def _told(reminders: list[Reminder]) -> Iterator[Told]:
+    checks = Check.objects.select_related("checked_by").in_bulk({r.check_id for r in reminders if r.check_id})
+    readings = Reading.objects.select_related("taken_by").in_bulk({r.reading_id for r in reminders if r.reading_id})
+    for each in reminders:
+        excuse = next(iter(each.standing), None)
+        yield Told(each, Status(each.status), checks.get(each.check_id), readings.get(each.reading_id), excuse)
+
+
+def open_rounds(site: Site, now: datetime) -> list[Reminder]:
+    """The readings that are asked for now at a site and not taken yet, the longest due first."""
+    asked = Reminder.objects.filter(site=site, round__isnull=False, closes_at__gt=now, due_at__gt=now - LONGEST)
+    found = with_status(asked, now).filter(status__in=OPEN).select_related("round__limit")
+    return list(found.order_by("due_at", "pk"))
+
+
+def excused_checks(probe_ids: Iterable[int], now: datetime) -> dict[int, Excuse]:
+    """The excuses of the checks that are open now, by the probe's key."""
+    found = Excuse.objects.filter(
+        reminder__probe__in=list(probe_ids), reminder__due_at__lte=now, reminder__closes_at__gt=now, void__isnull=True
+    )
+    return {excuse.reminder.probe_id: excuse for excuse in found.select_related("reminder", "recorded_by")}
