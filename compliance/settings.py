@@ -38,6 +38,7 @@ INSTALLED_APPS = [
     "compliance.advice",
     "compliance.quarantine",
     "compliance.reminders",
+    "compliance.notices",
     "compliance.overview",
     "compliance.records",
     "compliance.engine",
@@ -127,11 +128,14 @@ TASK_QUEUE = "compliance.celery.app"
 SWEEP_EVERY = seconds_of(os.environ.get("NOUGHTBOOK_SWEEP_EVERY", ""), 60)
 REDELIVER_AFTER = seconds_of(os.environ.get("NOUGHTBOOK_REDELIVER_AFTER", ""), 600)
 
+# Where people reach the pages: mails link there.
+ADDRESS = (os.environ.get("NOUGHTBOOK_ADDRESS") or next(iter(CSRF_TRUSTED_ORIGINS), "http://127.0.0.1:8000")).rstrip("/")
+
 MAIL_ASKED = bool(os.environ.get("NOUGHTBOOK_MAIL_URL"))
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("NOUGHTBOOK_MAIL_FROM", "")
 MAIL = mail_of(os.environ.get("NOUGHTBOOK_MAIL_URL", ""))
 MAIL_WORKS = bool(MAIL and DEFAULT_FROM_EMAIL)  # or notices are shown in the pages only
-EMAIL_BACKEND = MAIL.get("backend", "django.core.mail.backends.dummy.EmailBackend")
+EMAIL_BACKEND = "compliance.notices.post.EmailBackend" if MAIL else "django.core.mail.backends.dummy.EmailBackend"
 EMAIL_HOST, EMAIL_PORT = MAIL.get("host", ""), MAIL.get("port", 0)
 EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = MAIL.get("user", ""), MAIL.get("password", "")
 EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL.get("tls", False), MAIL.get("ssl", False)

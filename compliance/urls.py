@@ -9,6 +9,7 @@ urlpatterns = [
     path("", include("compliance.readings.urls")),
     path("", include("compliance.advice.urls")),
     path("", include("compliance.quarantine.urls")),
+    path("", include("compliance.notices.urls")),
     path("", include("compliance.records.urls")),
     path("", include("compliance.overview.urls")),
     path("", include("compliance.engine.urls")),

@@ -68,6 +68,13 @@ BADGES = {
         "due": Badge("Due", "doubt", "clock"),
         "overdue": Badge("Overdue", "bad", "diamond"),
     },
+    "post": {
+        "waiting": Badge("Waiting", "info", "clock"),
+        "leased": Badge("Being sent", "info", "ring-half"),
+        "sent": Badge("Sent", "good", "disc"),
+        "failed": Badge("Not sent", "bad", "diamond"),
+        "needless": Badge("No longer needed", "plain", "strike"),
+    },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),
         "soon": Badge("May leave it soon", "doubt", "clock"),

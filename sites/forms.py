@@ -129,7 +129,7 @@ class PersonForm(forms.ModelForm):
         help_texts = {
             "name": "In full, as it is printed under what they record and sign.",
             "initials": "Up to six letters, for narrow columns of the record.",
-            "email": "They sign in with it. The book sends nothing there by itself.",
+            "email": "They sign in with it, and notices go there.",
         }
 
     def __init__(self, *args, instance=None, **kwargs):

@@ -5,6 +5,8 @@ from datetime import timedelta
 from django.utils import timezone
 
 from compliance.limits.models import Rule
+from compliance.notices.actions import open_feed
+from compliance.notices.models import Notice
 from compliance.plans.models import Closure
 from compliance.readings.importing import import_file
 from compliance.readings.importing.uploads import keep
@@ -18,14 +20,15 @@ from tests.world import World, make_reading
 # themselves.
 BY_ADDRESS = {
     "account": "person", "area": "area", "boiling_check": "probe", "case": "case", "certificate_add": "probe", "check": "check",
-    "deviation": "deviation", "event_add": "probe", "event_void": "event", "import": "file",
+    "deviation": "deviation", "feed_list": "site", "feed_revoke": "feed_key", "notice": "notice",
+    "event_add": "probe", "event_void": "event", "import": "file",
     "import_preview": "upload", "limit": "limit", "limit_adopt_rule": "rule", "person": "person", "probe": "probe",
     "reading": "reading", "role": "membership", "role_add": "person", "rule": "rule",
     "site": "site", "today": "site", "zero_check": "probe",
 }  # fmt: skip
 BY_ARGUMENT = {
     "anchor": "case", "area_pk": "area", "check_pk": "check", "closure_pk": "closure", "limit_pk": "limit",
-    "membership_pk": "membership",
+    "membership_pk": "membership", "secret": "feed_secret",
     "person_pk": "person", "probe_pk": "probe", "reading_pk": "reading", "site_pk": "site", "slug": "case",
 }  # fmt: skip
 KEYED = {"key": "key"}  # arguments that are another field of the record than its number
@@ -42,6 +45,7 @@ def build() -> dict[str, object]:
     deviation = Deviation.objects.create(reading=reading, why="2.5 °C above the limit", recorded_by=world.cook)
     fill(CorrectiveAction, world)
     check = making.bad(world.probe, world.cook, now - timedelta(days=2))
+    feed_key, feed_secret = open_feed(by=world.manager, site=world.site, label="The wall")
     return {
         "world": world,
         "area": world.area,
@@ -57,6 +61,18 @@ def build() -> dict[str, object]:
         "deviation": deviation,
         "file": import_file(by=world.manager, file_name="old.csv", content=csv_file(row())),
         "upload": keep(by=world.supervisor, file_name="new.csv", content=csv_file(row(item="Butter"))),
+        "feed_key": feed_key,
+        "feed_secret": feed_secret,
+        "notice": Notice.objects.create(
+            kind="failed",
+            person=world.supervisor,
+            about="1",
+            site=world.site,
+            subject="Stop",
+            link="/",
+            in_page=True,
+            state="failed",
+        ),  # fmt: skip
         "case": f"check-{check.pk}",
         "closure": fill(Closure, world),
     }

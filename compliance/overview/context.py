@@ -7,6 +7,7 @@ from django.db.models import Exists, OuterRef
 from django.utils.functional import SimpleLazyObject
 
 from compliance.checks.models import Span, Standing
+from compliance.notices.queries import unread
 from compliance.quarantine.models import Decision, Signature
 from compliance.readings.models import Reading
 from sites.access import sites_of
@@ -88,4 +89,6 @@ def unsigned_cases(site_ids: Iterable[int]) -> int:
 
 
 def account_links(request) -> list[Link]:
-    return [Link("Your account", address("account"))]
+    """One query, for the count of what is unread."""
+    notices = Link("Notices", address("notice_list"), count=unread(request.user))
+    return [notices, Link("Your account", address("account"))]

@@ -12,6 +12,9 @@ from pathlib import Path
 from django.utils import timezone
 
 from compliance.limits.models import Direction, Rule
+from compliance.notices.actions import open_feed
+from compliance.notices.models import Notice
+from compliance.notices.telling import Kind, Wish
 from compliance.plans.actions import close_days
 from compliance.probes.models import EventKind
 from compliance.quarantine.assessing import Selection
@@ -227,4 +230,20 @@ SAMPLES |= {
     },
     "reading.void": lambda w: {"by": w.supervisor, "reading": old_reading(w), "reason": "Another probe."},
     "reading.import": lambda w: {"by": w.manager, "file_name": "readings.csv", "content": csv_file(row())},
+}  # fmt: skip
+
+
+def undelivered(w):
+    return Notice.objects.create(
+        kind="failed", person=w.manager, about="1", site=w.site, subject="Stop", link="/", in_page=True, state="failed"
+    )
+
+
+SAMPLES |= {
+    "notice.choose": lambda w: {
+        "by": w.supervisor, "choices": {Kind.DIGEST: Wish(False, True)}, "quiet_from": time(20), "quiet_until": time(7),
+    },
+    "notice.send_again": lambda w: {"by": w.supervisor, "notice": undelivered(w)},
+    "feed.open": lambda w: {"by": w.manager, "site": w.site, "label": "The wall"},
+    "feed.revoke": lambda w: {"by": w.manager, "key": open_feed(by=w.manager, site=w.site, label="The wall")[0]},
 }  # fmt: skip

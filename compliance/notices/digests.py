@@ -1,0 +1,149 @@
+"""The week of an area for its supervisors: what failed, what was missed, what waits, which probes drift."""
+
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from datetime import datetime
+
+from django.db.models import Count, Prefetch
+from django.urls import reverse
+from django.utils.dateformat import format as dated
+
+from compliance.advice import wording as outlook_words
+from compliance.advice.queries import outlooks_of
+from compliance.checks.models import Check, Verdict
+from compliance.plans.calendar import DAY
+from compliance.probes.models import Probe
+from compliance.quarantine.cases import doubts
+from compliance.reminders.models import Reminder
+from compliance.reminders.status import Status, with_status
+from shared.words import noun, plural
+from sites.addresses import address
+from sites.models import Area, Site
+
+from . import telling
+from .gathering import Found, Item, Message, named, untold
+from .models import Mark
+from .telling import Kind
+
+NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all areas, whose drift is worked out
+
+
+def digests(now: datetime) -> Found:
+    """One message an area and week, on Monday morning on the clock of its first site; the queries do not grow with areas."""
+    open_sites = Prefetch("sites", Site.objects.filter(closed=False).order_by("pk"), to_attr="open_sites")
+    areas = Area.objects.filter(untold(Kind.DIGEST, "pk", at__gt=now), sites__closed=False).distinct()
+    found, chosen = Found(), list(areas.prefetch_related(open_sites))
+    if not chosen:
+        return found
+    told = _Week(chosen, now)
+    for area in chosen:
+        found.marks.append(Mark(kind=Kind.DIGEST, number=area.pk, at=telling.next_digest_at(now, zone_of(area))))
+        if told.probes[area.pk]:
+            found.messages.append(told.message(area))
+    return found
+
+
+def zone_of(area: Area):
+    return area.open_sites[0].zone
+
+
+class _Week:
+    """What is counted of all areas together, to be told area by area."""
+
+    def __init__(self, areas: Sequence[Area], now: datetime):
+        self.now = now
+        self.spans = {area.pk: telling.digest_span(now, zone_of(area)) for area in areas}
+        self.first, self.last = min(s for s, _ in self.spans.values()), max(e for _, e in self.spans.values())
+        in_use = Probe.objects.filter(site__area__in=areas, site__closed=False, withdrawn=False)
+        self.probes = Counter(dict(in_use.order_by().values_list("site__area").annotate(Count("pk"))))
+        self.failed = self._by_area(_failed(areas, self.first, self.last), "checked_at")
+        self.missed = self._by_area(_missed(areas, self.first, self.last, now), "due_at")
+        site_areas = {site.pk: area.pk for area in areas for site in area.open_sites}
+        self.undecided = Counter()
+        for doubt in doubts(site_areas):
+            self.undecided[site_areas[doubt.site_id]] += doubt.undecided
+        self.drifting = defaultdict(list)
+        for outlook in outlooks_of(_most_used(in_use), now):
+            if outlook.state in ("soon", "moving"):
+                self.drifting[outlook.past.probe.site.area_id].append(outlook)
+
+    def _by_area(self, records, moment: str) -> dict[int, list]:
+        found = defaultdict(list)
+        for record in records:
+            start, end = self.spans[record.site.area_id]
+            if start <= getattr(record, moment) < end:
+                found[record.site.area_id].append(record)
+        return found
+
+    def message(self, area: Area) -> Message:
+        start, end = (moment.astimezone(zone_of(area)) for moment in self.spans[area.pk])
+        until, monday = dated(end - DAY / 2, "j M Y"), end.date()
+        link = address("area_detail", area.pk) or reverse("probe_list")
+        said = f"From {dated(start, 'j M')} to {until}: {plural(self.probes[area.pk], 'probe')} in use."
+        items = [*self._failed(area), *self._missed(area, link), *self._waiting(area), *self._drifting(area)]
+        message = Message(
+            Kind.DIGEST, f"{area.pk}:{monday}", f"{area}: the week to {until}, {self._in_short(area)}",
+            said if items else f"{said} No check failed, none was missed, nothing waits.", items, link, area=area,
+        )  # fmt: skip
+        return message
+
+    def _in_short(self, area: Area) -> str:
+        failed, missed = len(self.failed[area.pk]), len(self.missed[area.pk])
+        return f"{failed} failed, {missed} missed" if failed or missed else "all checks made"
+
+    def _failed(self, area: Area) -> list[Item]:
+        found = self.failed[area.pk]
+        lines = [
+            Item(f"{check.site}: {named(check.probe).lower()} failed", (check.why or ["Out of tolerance."])[0],
+                 reverse("check_detail", args=[check.pk]))
+            for check in found[:NAMED]
+        ]  # fmt: skip
+        if len(found) > NAMED:
+            lines.append(Item(f"{len(found) - NAMED} more failed", "See the area.", reverse("probe_list")))
+        return lines
+
+    def _missed(self, area: Area, link: str) -> list[Item]:
+        by_site = Counter(reminder.site.name for reminder in self.missed[area.pk])
+        return [
+            Item(f"{site}: {count} missed", f"{noun(count, 'A check or reading', 'Checks or readings')} fell due and "
+                 f"{noun(count, 'was', 'were')} neither made nor excused.", link)
+            for site, count in sorted(by_site.items())
+        ]  # fmt: skip
+
+    def _waiting(self, area: Area) -> list[Item]:
+        count = self.undecided[area.pk]
+        says = "They may not be relied on until somebody decides on them."
+        return [Item(f"{plural(count, 'reading')} in quarantine", says, reverse("case_list"))] if count else []
+
+    def _drifting(self, area: Area) -> list[Item]:
+        return [
+            Item(f"{o.past.probe.site}: {named(o.past.probe).lower()} drifts", outlook_words.prospect(o),
+                 reverse("probe_outlook", args=[o.past.probe.pk]))
+            for o in self.drifting[area.pk]
+        ]  # fmt: skip
+
+
+def _failed(areas, first: datetime, last: datetime):
+    checks = Check.objects.filter(
+        site__area__in=areas, checked_at__gte=first, checked_at__lt=last, verdict=Verdict.OUT_OF_TOLERANCE,
+        void__isnull=True,
+    )  # fmt: skip
+    return checks.select_related("probe", "site").order_by("checked_at", "pk")
+
+
+def _missed(areas, first: datetime, last: datetime, now: datetime):
+    due = Reminder.objects.filter(site__area__in=areas, due_at__gte=first, due_at__lt=last).select_related("site")
+    return with_status(due, now).filter(status__in=[Status.MISSED, Status.OVERDUE])
+
+
+def _most_used(in_use) -> list[Probe]:
+    """The probes whose last check found them farthest out; the measurement is put to these alone."""
+    found = in_use.filter(state__last_check__error_milli__isnull=False).select_related(
+        "site__area", "business", "state"
+    )
+    return sorted(found.select_related("state__last_check"), key=_unused)[:LOOKED_AT]
+
+
+def _unused(probe: Probe) -> float:
+    last = probe.state.last_check
+    return -(abs(last.error_milli) + (last.expanded_milli or 0)) / probe.tolerance_milli

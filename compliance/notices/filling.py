@@ -1,0 +1,102 @@
+"""Writing notices into the outbox: set by set, the same however often it is done, and in one transaction with the marks."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Q
+
+from compliance.checks.models import ProbeState
+from sites.models import Membership, Role
+
+from . import telling, wording
+from .digests import digests
+from .gathering import Found, Message, failures, mornings, overdue, unanswered
+from .models import Choice, Mark, Notice, QuietHours, State
+from .telling import Kind, Quiet, Told, Wish
+
+SOURCES = (failures, overdue, unanswered, mornings, digests)
+ASKING = [Kind.DUE.value, Kind.OVERDUE.value, Kind.UNANSWERED.value]
+
+
+@transaction.atomic
+def fill(now: datetime) -> int:
+    """Write what is to be told now to whom; gives how many notices there were to write.
+
+    Run again, or twice at the same moment, it adds nothing: a notice is once per kind, person and what it is about.
+    """
+    found = [source(now) for source in SOURCES]
+    withdraw(now)
+    return _write(found, now) if any(each.marks for each in found) else 0
+
+
+def _write(found: list[Found], now: datetime) -> int:
+    messages = [message for each in found for message in each.messages]
+    people = _People(messages)
+    notices = [notice for message in messages for notice in people.notices(message, now)]
+    Notice.objects.bulk_create(notices, ignore_conflicts=True, batch_size=500)
+    marks = [mark for each in found for mark in each.marks]
+    Mark.objects.bulk_create(marks, ignore_conflicts=True, batch_size=1000)
+    return len(notices)
+
+
+def withdraw(now: datetime) -> None:
+    """Mail that waits for quiet hours to end and asks for checks that have been made meanwhile is needed no longer."""
+    waiting = list(Notice.objects.filter(state=State.WAITING, attempts=0, kind__in=ASKING, not_before__gt=now))
+    if not waiting:
+        return
+    probes = {probe for notice in waiting for probe, _ in notice.probes}
+    due = dict(ProbeState.objects.filter(probe__in=probes).values_list("probe", "due_at"))
+    done = [notice.pk for notice in waiting if not any(_still_due(due.get(p), at) for p, at in notice.probes)]
+    Notice.objects.filter(pk__in=done, state=State.WAITING).update(state=State.NEEDLESS)
+
+
+def _still_due(due_at: datetime | None, asked: str) -> bool:
+    return due_at is not None and due_at <= datetime.fromisoformat(asked)
+
+
+class _People:
+    """Who is at the places of some messages, in what role and with what wishes: three queries for any number."""
+
+    def __init__(self, messages: Iterable[Message]):
+        areas = {m.area.pk if m.area else m.site.area_id for m in messages}
+        sites = {m.site.pk for m in messages if m.site}
+        self._at = defaultdict(dict)
+        held = Membership.objects.filter(
+            Q(site__in=sites) | Q(area__in=areas), role__gte=Role.MANAGER, person__is_active=True
+        )
+        for person, role, site, area in held.values_list("person", "role", "site", "area"):
+            self._at["site" if site else "area", site or area][person] = role
+        everybody = {person for roles in self._at.values() for person in roles}
+        self._choices: dict[tuple[int, Kind], Wish] = {
+            (choice.person_id, Kind(choice.kind)): choice.as_wish()
+            for choice in Choice.objects.filter(person__in=everybody)
+        }
+        self._quiet: dict[int, Quiet] = {q.pk: q.as_quiet() for q in QuietHours.objects.filter(person__in=everybody)}
+
+    def _roles(self, message: Message) -> dict[int, int]:
+        """The highest role of each."""
+        roles = dict(self._at["area", message.area.pk if message.area else message.site.area_id])
+        for person, role in self._at["site", message.site.pk].items() if message.site else ():
+            roles[person] = max(role, roles.get(person, 0))
+        return roles
+
+    def notices(self, message: Message, now: datetime) -> list[Notice]:
+        told = telling.audience(message.kind, self._roles(message), self._choices)
+        if not told:
+            return []
+        text, html = wording.parts(message)
+        subject = wording.in_one_line(message.subject)
+        return [self._notice(message, each, subject, text, html, now) for each in told]
+
+    def _notice(self, message: Message, told: Told, subject: str, text: str, html: str, now: datetime) -> Notice:
+        mail = told.wish.mail and settings.MAIL_WORKS
+        quiet = self._quiet.get(told.person, telling.USUAL_QUIET)
+        return Notice(
+            kind=message.kind, person_id=told.person, about=message.about, site=message.site, area=message.area,
+            subject=subject, text=text, html=html, link=message.link, probes=message.probes, made_at=now,
+            in_page=told.wish.page or not mail, state=State.WAITING if mail else State.PAGE,
+            not_before=telling.not_before(message.kind, now, message.zone, quiet) if mail else None,
+        )  # fmt: skip

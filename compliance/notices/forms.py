@@ -1,0 +1,71 @@
+"""What people fill in about notices and feeds."""
+
+from django import forms
+
+from .models import Kind as KindChoices
+from .telling import Kind, Quiet, Rule, Wish
+
+MAIL, PAGE = "mail", "page"
+WAYS = [(MAIL, "By mail"), (PAGE, "In the pages")]
+EXPLAINED = {
+    Kind.DUE: "Once in the morning, with all the checks of the day.",
+    Kind.OVERDUE: "When the grace of its plan is over.",
+    Kind.UNANSWERED: "When the site manager was told of it and as long again has gone by, two hours at least.",
+    Kind.FAILED: "At once, in quiet hours too: food is being judged by that probe.",
+    Kind.DIGEST: "On Monday morning: what failed, what was missed, what waits, which probes drift.",
+}
+
+
+class WaysWidget(forms.CheckboxSelectMultiple):
+    """Boxes of which those that a role requires cannot be cleared."""
+
+    required_ways: frozenset[str] = frozenset()
+
+    def create_option(self, name, value, label, selected, index, subindex=None, attrs=None):
+        if value in self.required_ways:
+            selected, attrs, label = True, {**(attrs or {}), "disabled": True}, f"{label} (your role requires it)"
+        return super().create_option(name, value, label, selected, index, subindex, attrs)
+
+
+class ChoicesForm(forms.Form):
+    def __init__(self, *args, known: dict[Kind, tuple[Rule, Wish]], quiet: Quiet, **kwargs):
+        super().__init__(*args, **kwargs)
+        self._known = known
+        for kind, (rule, wish) in known.items():
+            self.fields[kind.value] = self._field(kind, rule, wish)
+        times = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
+        words = "On the clock of the site that a notice is about. The same time twice: no quiet hours."
+        self.fields["quiet_from"] = forms.TimeField(
+            label="No mail from", widget=times, initial=quiet.starts, help_text=words
+        )
+        self.fields["quiet_until"] = forms.TimeField(label="until", widget=times, initial=quiet.ends)
+
+    def _field(self, kind: Kind, rule: Rule, wish: Wish) -> forms.Field:
+        label = str(KindChoices(kind.value).label)
+        field = forms.MultipleChoiceField(
+            label=label[0].upper() + label[1:], choices=WAYS, required=False, widget=WaysWidget, initial=_ways(wish),
+            help_text=EXPLAINED[kind],
+        )  # fmt: skip
+        field.widget.required_ways = frozenset(_ways(rule.required))
+        return field
+
+    def chosen(self) -> dict:
+        """As `actions.choose` takes it; a box that cannot be cleared is not sent by a browser, and counts as ticked."""
+        given = self.cleaned_data
+        wishes = {
+            kind: Wish(MAIL in given[kind.value], PAGE in given[kind.value]) | rule.required
+            for kind, (rule, _) in self._known.items()
+        }
+        return {"choices": wishes, "quiet_from": given["quiet_from"], "quiet_until": given["quiet_until"]}
+
+
+def _ways(wish: Wish) -> list[str]:
+    return [way for way, wanted in ((MAIL, wish.mail), (PAGE, wish.page)) if wanted]
+
+
+class FeedForm(forms.Form):
+    label = forms.CharField(
+        max_length=80,
+        label="Who it is for",
+        help_text="Such as “the kitchen's wall display”, so that you know which to revoke.",
+    )

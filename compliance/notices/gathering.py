@@ -1,0 +1,219 @@
+"""What is to be told now, as messages that are not yet anybody's: a constant number of queries, and none for what is told.
+
+Each message names its marks; the mark and the notices are written together, so that nothing is told twice or lost.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from django.db.models import Exists, F, OuterRef
+from django.urls import reverse
+
+from compliance.checks.guidance import wanted_check
+from compliance.checks.models import Check, ProbeState, Verdict
+from compliance.checks.models import Kind as CheckKind
+from compliance.plans.calendar import local_day
+from compliance.plans.queries import calendars
+from compliance.reminders.models import Excuse, Reminder
+from compliance.reminders.status import Status, with_status
+from shared.templatetags.noughtbook import when
+from sites.addresses import address
+from sites.models import Area, Site
+
+from . import telling, wording
+from .models import Mark
+from .telling import Kind
+
+A_DAY_ANYWHERE = timedelta(hours=26)  # the longest that is left of a local day, an hour put back included
+NEWS = timedelta(days=7)  # a failed check that reaches the record later than this is history, and no news
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One line of a message: the thing, what is said of it, and where to act on it."""
+
+    title: str
+    says: str
+    link: str
+
+
+@dataclass(slots=True)
+class Message:
+    kind: Kind
+    about: str
+    subject: str
+    lead: str
+    items: list[Item]
+    link: str
+    site: Site | None = None
+    area: Area | None = None
+    probes: list[list] = field(default_factory=list)
+    after: list[str] = field(default_factory=list)
+
+    @property
+    def zone(self):
+        return self.site.zone if self.site else self.area.open_sites[0].zone
+
+
+@dataclass
+class Found:
+    """Messages, and the marks of all that was looked at, told or not."""
+
+    messages: list[Message] = field(default_factory=list)
+    marks: list[Mark] = field(default_factory=list)
+
+
+def untold(kind: Kind, number: str, **more) -> Exists:
+    return ~Exists(Mark.objects.filter(kind=kind, number=OuterRef(number), **more))
+
+
+def mornings(now: datetime) -> Found:
+    """One message a site and day, with every check that is due on it or still waits: three queries at most."""
+    excused = Excuse.objects.filter(
+        void__isnull=True, reminder__probe=OuterRef("probe"), reminder__due_at__gte=OuterRef("due_at"),
+        reminder__closes_at__gt=now,
+    )  # fmt: skip
+    states = ProbeState.objects.filter(
+        untold(Kind.DUE, "probe__site", at__gt=now), ~Exists(excused), due_at__lt=now + A_DAY_ANYWHERE,
+        probe__withdrawn=False, probe__site__closed=False,
+    )  # fmt: skip
+    by_site = defaultdict(list)
+    for state in states.select_related("probe__site__area").order_by("due_at", "probe__code"):
+        if state.due_at < telling.end_of_day(now, state.probe.site.zone):
+            by_site[state.probe.site].append(state)
+    ready = {
+        site: mine for site, mine in by_site.items()
+        if telling.morning_has_come(now, site.zone, _first_today(mine, now, site))
+    }  # fmt: skip
+    return _mornings(ready, now) if ready else Found()
+
+
+def _first_today(states: list[ProbeState], now: datetime, site: Site) -> datetime | None:
+    return next((s.due_at for s in states if local_day(s.due_at, site.zone) == local_day(now, site.zone)), None)
+
+
+def _mornings(by_site: dict[Site, list[ProbeState]], now: datetime) -> Found:
+    found, works = Found(), calendars(by_site)
+    for site, states in by_site.items():
+        found.marks.append(Mark(kind=Kind.DUE, number=site.pk, at=telling.end_of_day(now, site.zone)))
+        day = local_day(now, site.zone)
+        if telling.worth_telling([s.due_at for s in states], now, site.zone, works[site.pk].is_open(day)[0]):
+            found.messages.append(_morning(site, states, now))
+    return found
+
+
+def _morning(site: Site, states: list[ProbeState], now: datetime) -> Message:
+    day = local_day(now, site.zone)
+    codes = [state.probe.code for state in states]
+    return Message(
+        Kind.DUE, f"{site.pk}:{day}", f"{site}: check {wording.probes(codes)} today",
+        f"Due at {site} on {when_day(now, site)}.",
+        [Item(named(s.probe), _due_says(s, now, site), check_url(s)) for s in states],
+        check_url(states[0]) if len(states) == 1 else todo_url(site), site=site, probes=_pairs(states),
+    )  # fmt: skip
+
+
+def _due_says(state: ProbeState, now: datetime, site: Site) -> str:
+    at = wording.plain(when(state.due_at, site.zone, "short"))
+    return f"{state.due_because or 'check due'}, {'overdue since' if state.due_at <= now else 'due'} {at}"
+
+
+def overdue(now: datetime) -> Found:
+    """What is overdue past its grace, for the site managers: one message a site and due time."""
+    return _late(Kind.OVERDUE, now, "{}: {} overdue, check now", "The grace is over and no check has been made.")
+
+
+def unanswered(now: datetime) -> Found:
+    """What still nobody has checked, for the area supervisors."""
+    words = "The site manager has been told twice, and no check has been made."
+    return _late(Kind.UNANSWERED, now, "{}: {} still not checked, see to it", words)
+
+
+def _late(kind: Kind, now: datetime, subject: str, lead: str) -> Found:
+    found = Found()
+    late = [r for r in _open_reminders(kind, now) if _ripe(kind, r) <= now]
+    for (_, due_at), reminders in telling.by_moment((r.site_id, r.due_at, r) for r in late).items():
+        site, codes = reminders[0].site, [r.probe.code for r in reminders]
+        at = wording.plain(when(due_at, site.zone))
+        found.messages.append(Message(
+            kind, f"{site.pk}:{due_at:%Y-%m-%dT%H:%M:%S}:{min(r.pk for r in reminders)}",
+            subject.format(site, f"{wording.probes(codes)} {'are' if len(codes) > 1 else 'is'}"), f"Due {at}. {lead}",
+            [Item(named(r.probe), r.because, check_url(r.probe.state)) for r in reminders],
+            check_url(reminders[0].probe.state) if len(reminders) == 1 else todo_url(site), site=site,
+            probes=[[r.probe_id, r.due_at.isoformat()] for r in reminders],
+        ))  # fmt: skip
+        found.marks += [Mark(kind=kind, number=r.pk, at=r.due_at) for r in reminders]
+    return found
+
+
+def _open_reminders(kind: Kind, now: datetime) -> list[Reminder]:
+    """Grows with what is overdue, not with history: from the probes that are due to their reminders since then."""
+    reminders = Reminder.objects.filter(
+        untold(kind, "pk"), probe__state__due_at__lte=now, due_at__gte=F("probe__state__due_at"), grace_at__lte=now,
+        closes_at__gt=now, site__closed=False, probe__withdrawn=False,
+    )  # fmt: skip
+    related = ("site__area", "probe__state")
+    return list(
+        with_status(reminders, now).filter(status=Status.OVERDUE).select_related(*related).order_by("due_at", "pk")
+    )
+
+
+def _ripe(kind: Kind, reminder: Reminder) -> datetime:
+    grace = reminder.grace_at - reminder.due_at
+    return (telling.overdue_at if kind == Kind.OVERDUE else telling.unanswered_at)(reminder.due_at, grace)
+
+
+def failures(now: datetime) -> Found:
+    """A message for every failed check that reached the record lately and still counts."""
+    found = Found()
+    checks = Check.objects.filter(
+        untold(Kind.FAILED, "pk"), verdict=Verdict.OUT_OF_TOLERANCE, void__isnull=True, recorded_at__gt=now - NEWS,
+    )  # fmt: skip
+    for check in checks.select_related("probe", "site__area", "checked_by").order_by("pk"):
+        found.marks.append(Mark(kind=Kind.FAILED, number=check.pk, at=check.checked_at))
+        found.messages.append(_failure(check))
+    return found
+
+
+AFTER_FAILURE = [
+    "Label it “Do not use” and keep it apart. Take another probe that is in tolerance for the food that is waiting.",
+    "Hold the food that was judged by it since its last good check until somebody has decided on it.",
+]
+
+
+def _failure(check: Check) -> Message:
+    at, link = wording.plain(when(check.checked_at, check.site.zone)), reverse("check_detail", args=[check.pk])
+    kinds = {
+        CheckKind.ZERO: "its zero check",
+        CheckKind.BOILING: "its boiling check",
+        CheckKind.CERTIFICATE: "its certificate",
+    }
+    said = (check.why or ["Out of tolerance."])[0]
+    return Message(
+        Kind.FAILED, str(check.pk), f"{check.site}: stop using probe {check.probe}, it failed {kinds[check.kind]}",
+        f"Checked {at} by {check.checked_by}.", [Item(named(check.probe), said, link)], link, site=check.site,
+        after=AFTER_FAILURE,
+    )  # fmt: skip
+
+
+def check_url(state: ProbeState) -> str:
+    return reverse(wanted_check(state).address, args=[state.probe_id])
+
+
+def todo_url(site: Site) -> str:
+    """Where all checks of a site are; the list of probes where there is no such page."""
+    return address("today_site", site.pk) or reverse("probe_list")
+
+
+def named(probe) -> str:
+    return f"Probe {probe.code}, {probe.description}" if probe.description else f"Probe {probe.code}"
+
+
+def when_day(now: datetime, site: Site) -> str:
+    return wording.plain(when(now, site.zone, "day"))
+
+
+def _pairs(states: Iterable[ProbeState]) -> list[list]:
+    return [[state.probe_id, state.due_at.isoformat()] for state in states]

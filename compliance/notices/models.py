@@ -1,0 +1,146 @@
+"""Notices: what each person wants to be told, what they are told, and the secret addresses of calendar feeds."""
+
+from datetime import time
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from . import telling
+
+
+class Kind(models.TextChoices):
+    DUE = telling.Kind.DUE.value, "what is to be checked today"
+    OVERDUE = telling.Kind.OVERDUE.value, "a check that is overdue past its grace"
+    UNANSWERED = telling.Kind.UNANSWERED.value, "an overdue check that still nobody has made"
+    FAILED = telling.Kind.FAILED.value, "a probe that failed its check"
+    DIGEST = telling.Kind.DIGEST.value, "the week in your area"
+
+
+class State(models.TextChoices):
+    WAITING = "waiting", "waiting to be sent"
+    LEASED = "leased", "being sent"
+    SENT = "sent", "sent"
+    FAILED = "failed", "not sent"
+    NEEDLESS = "needless", "no longer needed"
+    PAGE = "page", "in the pages only"
+
+
+class Choice(models.Model):
+    """How a person wants to be told of one kind. Without a row it is as the role has it; what it requires holds anyway."""
+
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="notice_choices")
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    by_mail = models.BooleanField()
+    in_page = models.BooleanField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["person", "kind"], name="notice_choice_once")]
+
+    def __str__(self):
+        return f"{self.person}: {self.get_kind_display()}"
+
+    def as_wish(self) -> telling.Wish:
+        return telling.Wish(self.by_mail, self.in_page)
+
+
+class QuietHours(models.Model):
+    """Between which times, on the clock of the site concerned, a person gets no mail."""
+
+    person = models.OneToOneField(
+        settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="quiet_hours", primary_key=True
+    )
+    starts = models.TimeField("from", default=time(21))
+    ends = models.TimeField("until", default=time(6))
+
+    class Meta:
+        verbose_name_plural = "quiet hours"
+
+    def __str__(self):
+        return f"{self.starts:%H:%M} to {self.ends:%H:%M}"
+
+    def as_quiet(self) -> telling.Quiet:
+        return telling.Quiet(self.starts, self.ends)
+
+
+class Mark(models.Model):
+    """That something has been told of, whoever was there to be told: what is marked is not looked at again.
+
+    `number` is of a probe, a check, a site or an area, as the kind has it; `at` the due time, the time of the check, or
+    until when it counts as told.
+    """
+
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    number = models.BigIntegerField()
+    at = models.DateTimeField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["kind", "number", "at"], name="notice_mark_once")]
+
+    def __str__(self):
+        return f"{self.kind} {self.number} {self.at:%Y-%m-%d %H:%M}"
+
+
+class Notice(models.Model):
+    """The outbox and what the pages show: one row a person and thing told."""
+
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    person = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="notices", db_index=False
+    )
+    about = models.CharField(max_length=100, help_text="What it is about, and so what is told once.")
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, related_name="notices")
+    area = models.ForeignKey("sites.Area", on_delete=models.PROTECT, null=True, related_name="notices")
+    subject = models.CharField(max_length=200)
+    text = models.TextField()
+    html = models.TextField()
+    link = models.CharField(max_length=200, help_text="Where to do what it asks for, without the host.")
+    probes = models.JSONField(default=list, help_text="[number of a probe, due time] of each check that it asks for.")
+    in_page = models.BooleanField()
+    state = models.CharField(max_length=8, choices=State.choices)
+    not_before = models.DateTimeField(null=True, help_text="When its mail may be tried; empty: at once.")
+    attempts = models.PositiveSmallIntegerField(default=0)
+    holder = models.CharField(max_length=40, blank=True, help_text="Who is sending it.")
+    leased_at = models.DateTimeField(null=True)
+    leased_until = models.DateTimeField(null=True)
+    answered = models.TextField(blank=True, help_text="What the mail server said last.")
+    sent_at = models.DateTimeField(null=True)
+    read_at = models.DateTimeField(null=True)
+    made_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["-made_at", "-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["kind", "person", "about"], name="notice_once"),
+            models.CheckConstraint(condition=~Q(state="page") | Q(in_page=True), name="notice_somewhere"),
+        ]
+        indexes = [
+            models.Index(fields=["person", "-made_at"], name="notice_of_person"),
+            models.Index(fields=["person"], name="notice_unread", condition=Q(in_page=True, read_at=None)),
+            models.Index(fields=["not_before"], name="notice_unsent", condition=Q(state__in=["waiting", "leased"])),
+            models.Index(fields=["site", "-made_at"], name="notice_undelivered", condition=Q(state="failed")),
+        ]
+
+    def __str__(self):
+        return self.subject
+
+
+class FeedKey(models.Model):
+    """A secret address of a site's calendar of due checks. Only a digest is kept, so that it is shown once."""
+
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="feed_keys")
+    digest = models.CharField(max_length=64, unique=True)
+    label = models.CharField("who it is for", max_length=80)
+    made_at = models.DateTimeField(default=timezone.now)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", db_index=False)
+    revoked_at = models.DateTimeField(null=True)
+    revoked_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+", db_index=False
+    )
+
+    class Meta:
+        ordering = ["-made_at", "-pk"]
+
+    def __str__(self):
+        return self.label

@@ -1,0 +1,73 @@
+"""What pages and the health page read of notices."""
+
+from datetime import datetime
+
+from django.db.models import Case, Min, Q, QuerySet, When
+
+from compliance.checks.models import ProbeState
+from sites.access import areas_of, sites_of
+from sites.models import Person, Role, Site
+
+from . import telling
+from .feeds import DueCheck
+from .gathering import check_url
+from .models import Choice, Notice, QuietHours, State
+from .telling import Kind, Quiet, Wish
+from .wording import absolute
+
+UNSENT = (State.WAITING, State.LEASED)
+
+
+def inbox(person: Person) -> QuerySet[Notice]:
+    """What a person is shown in the pages."""
+    return Notice.objects.filter(person=person, in_page=True)
+
+
+def unread(person: Person) -> int:
+    return inbox(person).filter(read_at=None).count()
+
+
+def mail_of(supervisor: Person) -> QuerySet[Notice]:
+    """The mail to people about the sites and areas that this person supervises."""
+    mine = Q(site__in=sites_of(supervisor, Role.SUPERVISOR)) | Q(area__in=areas_of(supervisor))
+    return Notice.objects.filter(mine).exclude(state=State.PAGE).select_related("person", "site", "area")
+
+
+def roles_of(person: Person) -> set[int]:
+    """The roles that decide what somebody is told."""
+    return set(person.memberships.filter(role__gte=Role.MANAGER).values_list("role", flat=True))
+
+
+def wishes(person: Person) -> dict[Kind, tuple[telling.Rule, Wish]]:
+    """Of each kind that this person's roles are told of: what they require, and what holds now."""
+    roles, chosen = roles_of(person), {c.kind: c.as_wish() for c in Choice.objects.filter(person=person)}
+    rules = {kind: telling.rule_for(kind, roles) for kind in Kind}
+    return {kind: (rule, telling.granted(rule, chosen.get(kind.value))) for kind, rule in rules.items() if rule}
+
+
+def quiet_hours(person: Person) -> Quiet:
+    found = QuietHours.objects.filter(person=person).first()
+    return found.as_quiet() if found else telling.USUAL_QUIET
+
+
+def due_checks(site: Site) -> list[DueCheck]:
+    """The next check of every probe in use at a site: one query."""
+    states = ProbeState.objects.filter(probe__site=site, probe__withdrawn=False, due_at__isnull=False)
+    return [
+        DueCheck(s.probe_id, f"probe {s.probe.code}", s.due_at, s.due_because, absolute(check_url(s)))
+        for s in states.select_related("probe").order_by("due_at", "probe__code")
+    ] if not site.closed else []  # fmt: skip
+
+
+def oldest_unsent(now: datetime) -> float | None:
+    """For how many seconds the mail that waits longest could have left; None where none waits. Held mail does not count."""
+    held = Q(attempts=0, not_before__isnull=False)
+    since = Case(When(held, then="not_before"), default="made_at")
+    waiting = Notice.objects.filter(state__in=UNSENT).exclude(held & Q(not_before__gt=now))
+    oldest = waiting.aggregate(oldest=Min(since))["oldest"]
+    return None if oldest is None else (now - oldest).total_seconds()
+
+
+def undelivered(since: datetime) -> int:
+    """How many notices made since then no mail server took over."""
+    return Notice.objects.filter(state=State.FAILED, made_at__gte=since).count()

@@ -1,0 +1,13 @@
+"""That somebody has read what they were shown. It is nobody else's business, so the trail does not tell of it."""
+
+from django.utils import timezone
+
+from sites.models import Person
+
+from .queries import inbox
+
+
+def mark_read(*, by: Person, pk: int | None = None) -> None:
+    """One of their notices, or all."""
+    mine = inbox(by).filter(read_at=None)
+    (mine if pk is None else mine.filter(pk=pk)).update(read_at=timezone.now())

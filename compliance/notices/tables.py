@@ -1,0 +1,58 @@
+import django_tables2 as tables
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+
+from shared.badges import badge
+from shared.templatetags.noughtbook import when
+
+from .models import Notice, State
+
+LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
+
+
+class PostTable(tables.Table):
+    """The mail to people about one's sites, and what the server said of each."""
+
+    subject = tables.Column("Notice", attrs=LEAD)
+    person = tables.Column("To")
+    state = tables.Column("Mail")
+    answered = tables.Column("The mail server said", default="–")
+    made_at = tables.Column("Made")
+    again = tables.Column("", empty_values=(), attrs={"td": {"class": "act"}})
+
+    class Meta:
+        orderable = False
+        empty_text = "No mail has been made for your sites yet."
+
+    def __init__(self, *args, request, **kwargs):
+        super().__init__(*args, **kwargs)
+        self._request = request
+
+    def render_state(self, value, record):
+        return badge("post", record.state)
+
+    def render_made_at(self, value, record):
+        return when(value, zone_of(record), "short")
+
+    def render_again(self, record):
+        if record.state != State.FAILED:
+            return ""
+        context = {"url": reverse("notice_again", args=[record.pk]), "notice": record}
+        return render_to_string("notices/again.html", context, self._request)
+
+
+def zone_of(notice: Notice):
+    """The clock of its site; that of the server for an area's."""
+    return notice.site.zone if notice.site_id else timezone.get_current_timezone()
+
+
+def inbox_rows(notices) -> list[dict]:
+    return [
+        {
+            "pk": n.pk, "title": n.subject, "url": n.link, "meta": format_html("{}", when(n.made_at, zone_of(n), "short")),
+            "text": n.text, "unread": n.read_at is None, "tone": "bad" if n.kind == "failed" else "doubt",
+        }
+        for n in notices
+    ]  # fmt: skip

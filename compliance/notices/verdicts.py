@@ -1,0 +1,53 @@
+"""What becomes of a notice after the mail server's answer, and when it is tried again. No database, no clock."""
+
+import random
+import smtplib
+from dataclasses import dataclass
+from datetime import timedelta
+
+TRIES = 12
+FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=1), timedelta(hours=12)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """`final`: trying again is of no use. `gone`: the server itself does not answer, so no other mail need be tried now."""
+
+    said: str
+    final: bool = False
+    gone: bool = False
+
+
+def verdict(error: Exception) -> Verdict:
+    """RFC 5321, 4.2.1: 4yz may be tried again unchanged, 5yz may not. Whatever is wrong with the server, and not with the
+    notice, is tried again: no connection, no answer, a wrong password."""
+    code, said = _answer(error)
+    if isinstance(error, smtplib.SMTPConnectError | smtplib.SMTPHeloError | smtplib.SMTPAuthenticationError):
+        return Verdict(said, gone=True)
+    if code == 421:  # RFC 5321, 3.8: it closes the connection
+        return Verdict(said, gone=True)
+    if code:
+        return Verdict(said, final=500 <= code < 600)
+    if isinstance(error, smtplib.SMTPNotSupportedError):
+        return Verdict(said, final=True)
+    if isinstance(error, OSError):  # SMTPException is one, and so are timeouts, refused connections, unknown hosts
+        return Verdict(said, gone=True)
+    return Verdict(said)
+
+
+def _answer(error: Exception) -> tuple[int, str]:
+    if isinstance(error, smtplib.SMTPRecipientsRefused):
+        code, text = next(iter(error.recipients.values()))
+    elif isinstance(error, smtplib.SMTPResponseException):
+        code, text = error.smtp_code, error.smtp_error
+    else:
+        return 0, f"No answer: {type(error).__name__} {error}".strip()
+    said = text.decode(errors="replace") if isinstance(text, bytes) else str(text)
+    return (code, f"{code} {said}") if code > 0 else (0, said)
+
+
+def wait(attempts: int, chance: random.Random | None = None) -> timedelta:
+    """How long after this many tries the next one comes: twice as long each time, a quarter more or less by chance, so that
+    many do not come back together."""
+    doubled = min(FIRST_WAIT * 2 ** max(0, attempts - 1), LONGEST_WAIT)
+    return doubled * (chance or random).uniform(0.75, 1.25)

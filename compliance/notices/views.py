@@ -1,0 +1,167 @@
+"""One's notices, what one wants to be told, what became of the mail, and the calendar feeds of a site."""
+
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.decorators import login_not_required
+from django.core.exceptions import PermissionDenied, ValidationError
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from shared.forms import attempt
+from shared.paging import page_by_key
+from sites.access import areas_of, get_site, sites_of
+from sites.models import Role
+
+from . import actions
+from .access import get_failed, get_feed_key, get_own
+from .feeds import calendar, digest_of
+from .forms import ChoicesForm, FeedForm
+from .models import FeedKey, State
+from .queries import due_checks, inbox, mail_of, quiet_hours, unread, wishes
+from .reading import mark_read
+from .tables import PostTable, inbox_rows
+from .wording import absolute
+
+FORM = ["GET", "HEAD", "POST"]
+SECRET = "feed_shown_once"
+
+
+@require_safe
+def notice_list(request: HttpRequest) -> HttpResponse:
+    """What the person who asks has been told, newest first."""
+    page = page_by_key(inbox(request.user).select_related("site"), request, "made_at")
+    context = {
+        "items": inbox_rows(page.rows), "pager": page, "unread": unread(request.user), "tabs": _tabs(request, "notice_list"),
+    }  # fmt: skip
+    return render(request, "notices/notice_list.html", context)
+
+
+def _tabs(request: HttpRequest, current: str) -> list[dict]:
+    pages = [("notice_list", "Notices"), ("notice_choices", "What you are told")]
+    if supervises(request.user):
+        pages.append(("notice_post", "Mail"))
+    return [{"label": label, "url": reverse(name), "current": name == current} for name, label in pages]
+
+
+def supervises(person) -> bool:
+    return areas_of(person).exists() or sites_of(person, Role.SUPERVISOR).exists()
+
+
+@require_POST
+def notice_read(request: HttpRequest, pk: int) -> HttpResponse:
+    """Read; with `open`, on to what it is about."""
+    notice = get_own(request.user, pk)
+    mark_read(by=request.user, pk=notice.pk)
+    return redirect(notice.link if request.POST.get("open") else "notice_list")
+
+
+@require_POST
+def notice_read_all(request: HttpRequest) -> HttpResponse:
+    mark_read(by=request.user)
+    return redirect("notice_list")
+
+
+@require_http_methods(FORM)
+def notice_choices(request: HttpRequest) -> HttpResponse:
+    known = wishes(request.user)
+    form = ChoicesForm(request.POST or None, known=known, quiet=quiet_hours(request.user))
+    if form.is_valid():
+        attempt(form, actions.choose, by=request.user, **form.chosen())
+        if not form.errors:
+            messages.success(request, "Saved.")
+            return redirect("notice_choices")
+    context = {
+        "form": form,
+        "known": known,
+        "mail_works": settings.MAIL_WORKS,
+        "tabs": _tabs(request, "notice_choices"),
+    }
+    return render(request, "notices/notice_choices.html", context)
+
+
+@require_safe
+def notice_post(request: HttpRequest) -> HttpResponse:
+    """What became of the mail about the sites that one supervises; by default, what could not be sent comes alone."""
+    if not supervises(request.user):
+        raise PermissionDenied(f"This needs the role of {Role.SUPERVISOR.label}.")
+    found, failed = mail_of(request.user), request.GET.get("show") == State.FAILED
+    count = found.filter(state=State.FAILED).count()
+    page = page_by_key(found.filter(state=State.FAILED) if failed else found, request, "made_at")
+    table = PostTable(page.rows, request=request)
+    table.pager = page
+    own = reverse("notice_post")
+    shown = [
+        {"label": "All", "url": own, "current": not failed},
+        {"label": "Not sent", "url": f"{own}?show={State.FAILED}", "current": failed, "count": count or ""},
+    ]
+    context = {"table": table, "shown": shown, "tabs": _tabs(request, "notice_post"), "mail_works": settings.MAIL_WORKS}
+    return render(request, "notices/notice_post.html", context)
+
+
+@require_POST
+def notice_again(request: HttpRequest, pk: int) -> HttpResponse:
+    notice = get_failed(request.user, pk)
+    _tell(request, "It is tried again within a minute.", actions.send_again, notice=notice)
+    return redirect("notice_post")
+
+
+def _tell(request: HttpRequest, done: str, act, **given) -> None:
+    try:
+        act(by=request.user, **given)
+    except ValidationError as refused:
+        messages.error(request, " ".join(refused.messages))
+    else:
+        messages.success(request, done)
+
+
+@never_cache
+@require_http_methods(FORM)
+def feed_list(request: HttpRequest, pk: int) -> HttpResponse:
+    """The addresses of a site's calendar. A new one is shown once, on the page after it was made."""
+    site = get_site(request.user, pk, Role.MANAGER)
+    form = FeedForm(request.POST or None)
+    if form.is_valid():
+        made = attempt(form, actions.open_feed, by=request.user, site=site, **form.cleaned_data)
+        if made:
+            request.session[SECRET] = [site.pk, made[1]]
+            return redirect("feed_list", pk)
+    keys = FeedKey.objects.filter(site=site).select_related("made_by", "revoked_by")
+    context = {"site": site, "form": form, "keys": keys, "once": _once(request, site.pk)}
+    return render(request, "notices/feed_list.html", context)
+
+
+def _once(request: HttpRequest, site_pk: int) -> str:
+    pk, secret = request.session.get(SECRET) or (None, "")
+    if pk != site_pk:
+        return ""
+    del request.session[SECRET]
+    return absolute(reverse("feed", args=[secret]))
+
+
+@require_POST
+def feed_revoke(request: HttpRequest, pk: int) -> HttpResponse:
+    key = get_feed_key(request.user, pk)
+    _tell(request, f"The address for {key} shows nothing any more.", actions.revoke_feed, key=key)
+    return redirect("feed_list", key.site_id)
+
+
+@login_not_required
+@never_cache
+@require_safe
+def feed(request: HttpRequest, secret: str) -> HttpResponse:
+    """A calendar program asks without signing in: the secret is the door. 404 for one that is unknown or revoked."""
+    key = FeedKey.objects.filter(digest=digest_of(secret), revoked_at=None).select_related("site").first()
+    if key is None:
+        raise Http404
+    host = urlsplit(settings.ADDRESS).hostname or "noughtbook.invalid"
+    content = calendar(key.site.name, key.site_id, host, due_checks(key.site), timezone.now())
+    answer = HttpResponse(content, content_type="text/calendar; charset=utf-8")
+    answer["X-Robots-Tag"] = "noindex"
+    answer["Content-Disposition"] = 'inline; filename="checks-due.ics"'
+    return answer
