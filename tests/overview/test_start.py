@@ -53,6 +53,13 @@ def test_it_migrates_an_empty_database_and_serves(start):
     assert 'type="password"' in page
 
 
+def test_two_that_are_started_at_once_make_the_tables_once_and_both_serve(start):
+    both = [start("--port", "0"), start("--port", "0")]
+    for process in both:
+        _, said = address_of(process)
+        assert "Traceback" not in said
+
+
 def test_behind_a_proxy_it_knows_that_the_visitor_came_by_https(start):
     address, _ = address_of(start("--port", "0", NOUGHTBOOK_HTTPS="1"))
     asked = urllib.request.Request(f"{address}sign-in/", headers={"X-Forwarded-Proto": "https"})

@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import get_internal_wsgi_application
 from waitress import create_server
 
+from compliance.engine.alone import alone
 from compliance.engine.running import schedule_here
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from sites.models import Business, Person
@@ -42,11 +43,8 @@ class Command(BaseCommand):
 
     def handle(self, *, demo: bool, host: str, port: int, **options) -> None:
         server = self._listen(host, port)
-        call_command("migrate", verbosity=0, interactive=False)
-        call_command("load_rules", stdout=StringIO())
-        if demo and not Business.objects.exists():
-            self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
-            call_command("load_demo", stdout=StringIO())  # whose closing words are said below
+        with alone():  # or two that are started at once would both make the tables
+            self._make_ready(demo)
         self._tell(host, server)
         signal.signal(signal.SIGTERM, stop_once)
         try:
@@ -54,6 +52,13 @@ class Command(BaseCommand):
                 server.run()
         finally:
             server.close()
+
+    def _make_ready(self, demo: bool) -> None:
+        call_command("migrate", verbosity=0, interactive=False)
+        call_command("load_rules", stdout=StringIO())
+        if demo and not Business.objects.exists():
+            self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
+            call_command("load_demo", stdout=StringIO())  # whose closing words are said below
 
     def _listen(self, host: str, port: int):
         """Before anything else, so that a port in use is said at once and not after a minute."""
