@@ -75,6 +75,14 @@ BADGES = {
         "failed": Badge("Not sent", "bad", "diamond"),
         "needless": Badge("No longer needed", "plain", "strike"),
     },
+    "reminder": {
+        "upcoming": Badge("Not due", "plain", "ring"),
+        "due": Badge("Due", "doubt", "clock"),
+        "overdue": Badge("Overdue", "bad", "diamond"),
+        "cleared": Badge("Done", "good", "disc"),
+        "missed": Badge("Missed", "bad", "box-crossed"),
+        "excused": Badge("Excused", "info", "note"),
+    },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),
         "soon": Badge("May leave it soon", "doubt", "clock"),

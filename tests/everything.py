@@ -11,6 +11,7 @@ from compliance.plans.models import Closure
 from compliance.readings.importing import import_file
 from compliance.readings.importing.uploads import keep
 from compliance.readings.models import CorrectiveAction, Deviation
+from compliance.reminders.models import Reminder
 from tests.checks import making
 from tests.readings.files import csv_file, row
 from tests.rows import fill
@@ -23,8 +24,8 @@ BY_ADDRESS = {
     "deviation": "deviation", "feed_list": "site", "feed_revoke": "feed_key", "notice": "notice",
     "event_add": "probe", "event_void": "event", "import": "file",
     "import_preview": "upload", "limit": "limit", "limit_adopt_rule": "rule", "person": "person", "probe": "probe",
-    "reading": "reading", "role": "membership", "role_add": "person", "rule": "rule",
-    "site": "site", "today": "site", "zero_check": "probe",
+    "reading": "reading", "reminder": "reminder", "reminder_list": "site", "role": "membership",
+    "role_add": "person", "rule": "rule", "site": "site", "today": "site", "zero_check": "probe",
 }  # fmt: skip
 BY_ARGUMENT = {
     "anchor": "case", "area_pk": "area", "check_pk": "check", "closure_pk": "closure", "limit_pk": "limit",
@@ -75,6 +76,7 @@ def build() -> dict[str, object]:
         ),  # fmt: skip
         "case": f"check-{check.pk}",
         "closure": fill(Closure, world),
+        "reminder": fill(Reminder, world),
     }
 
 

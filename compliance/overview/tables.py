@@ -1,7 +1,10 @@
+from dataclasses import dataclass
+
 import django_tables2 as tables
 from django.urls import reverse
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 
+from compliance.reminders.queries import Told
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import show_error
@@ -63,3 +66,42 @@ class FailedTable(tables.Table):
         left = f"{value.undecided} of {value.readings} to decide on"
         words = left if value.undecided else f"{value.readings}, all decided on"
         return format_html('<a href="{}">{}</a>', reverse("case_detail", args=[value.slug]), words)
+
+
+@dataclass(frozen=True, slots=True)
+class ReminderRow:
+    """What was asked for, who did it, and what may be done about it: words and address each."""
+
+    told: Told
+    who: str
+    steps: tuple[tuple[str, str], ...]
+
+
+class ReminderTable(tables.Table):
+    """Planned against done, one line a due time."""
+
+    due = tables.Column("Due", accessor="told__reminder__due_at")
+    what = tables.Column("What", accessor="told", attrs={"td": {"class": "lead-cell"}})
+    status = tables.Column("What became of it", accessor="told__status")
+    who = tables.Column("Who and when", default="–")
+    steps = tables.Column("", default="")
+
+    class Meta:
+        orderable = False
+        row_attrs = {"class": lambda record: "tone-bad" if record.told.status == "missed" else ""}
+
+    def __init__(self, *args, zone, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.zone = zone
+
+    def render_due(self, value):
+        return when(value, self.zone, "clock")
+
+    def render_what(self, value):
+        return f"{value.title}: {value.reminder.because}"
+
+    def render_status(self, value):
+        return badge("reminder", value)
+
+    def render_steps(self, value):
+        return format_html_join(" · ", '<a href="{1}">{0}</a>', value)

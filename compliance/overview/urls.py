@@ -1,10 +1,12 @@
 from django.urls import path
 
-from . import views
+from . import reminders, views
 
 urlpatterns = [
     path("today/", views.today, name="today"),
     path("today/<int:pk>/", views.today_site, name="today_site"),
+    path("today/<int:pk>/planned/", reminders.reminder_list, name="reminder_list"),
+    path("reminders/<int:pk>/excuse/", reminders.reminder_excuse, name="reminder_excuse"),
     path("areas/", views.area_list, name="area_list"),
     path("areas/<int:pk>/", views.area_detail, name="area_detail"),
 ]

@@ -9,7 +9,6 @@ from django.utils import timezone
 from django.utils.html import strip_tags
 from django.views.decorators.http import require_safe
 
-from compliance.checks.guidance import wanted_check
 from compliance.checks.models import Standing
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import State, Summary, summaries
@@ -18,8 +17,9 @@ from shared.words import noun, plural
 from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.models import Role, Site
 
-from .queries import attention, due_by, end_of_today, open_deviations, probes_in_use, state_of
+from .queries import attention, open_deviations, probes_in_use, state_of
 from .tables import AttentionTable, FailedTable
+from .todo import ToDo, to_do_today
 
 CASES_SHOWN = 20
 DEVIATIONS_SHOWN = 10
@@ -41,7 +41,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     writes = may(request.user, site, Role.COOK)
     probes = probes_in_use(site)
-    due = [probe for probe in probes if due_by(probe, end_of_today(site, now))]
+    due = to_do_today(site, probes, now)
     cases = [case for case in summaries([site.pk]) if case.undecided]
     deviations = open_deviations([site.pk])
     shown = deviations.select_related("reading__probe").order_by("-pk")[:DEVIATIONS_SHOWN]
@@ -50,8 +50,8 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "site": site,
         "sites": _site_tabs(request, site),
         "lead": f"{now.astimezone(site.zone):%A} {_plain(when(now, site.zone, 'day'))}",
-        "tiles": _tiles(site, due, cases, waiting, now),
-        "checks": [_check_item(probe, site, now, writes) for probe in due],
+        "tiles": _tiles(site, due, cases, waiting),
+        "checks": [_item(each, site, writes) for each in due],
         "deviations": [_deviation_item(d, site) for d in shown],
         "more_deviations": waiting > DEVIATIONS_SHOWN,
         "cases": _case_items(cases, site),
@@ -156,15 +156,16 @@ def _site_tabs(request, site: Site) -> list[dict]:
     return [{"label": s.name, "url": reverse("today_site", args=[s.pk]), "current": s.pk == site.pk} for s in mine]
 
 
-def _tiles(site, due, cases, waiting, now) -> list[dict]:
-    overdue = sum(1 for probe in due if due_by(probe, now))
+def _tiles(site, due: list[ToDo], cases, waiting) -> list[dict]:
+    overdue = sum(each.overdue for each in due)
     undecided = sum(case.undecided for case in cases)
     return [
         {
             "value": len(due),
-            "label": noun(len(due), "check to do today", "checks to do today"),
+            "label": _asked_for(due),
             "note": f"{overdue} overdue" if overdue else "",
             "tone": _tone(overdue, due),
+            "url": reverse("reminder_list", args=[site.pk]),
         },
         {
             "value": undecided,
@@ -181,26 +182,47 @@ def _tiles(site, due, cases, waiting, now) -> list[dict]:
     ]
 
 
+def _asked_for(due: list[ToDo]) -> str:
+    if any(each.reminder for each in due):
+        return noun(len(due), "check or reading to do today", "checks and readings to do today")
+    return noun(len(due), "check to do today", "checks to do today")
+
+
 def _tone(overdue, due) -> str:
     return "bad" if overdue else "doubt" if due else "good"
 
 
-def _check_item(probe: Probe, site: Site, now, writes: bool) -> dict:
-    state = state_of(probe)
-    overdue = due_by(probe, now)
-    why = state.due_because or "check due"
-    when_due = f"due {when(state.due_at, site.zone, 'short')}" if state.due_at else "due now"
-    item = {
-        "title": _named(probe),
-        "url": reverse("probe_detail", args=[probe.pk]),
-        "meta": _meta(why, when_due, probe, site),
+def _item(each: ToDo, site: Site, writes: bool) -> dict:
+    item = _round_words(each, site) if each.reminder else _check_words(each, site)
+    item |= {
         "badge_kind": "due",
-        "badge_value": "overdue" if overdue else "due",
-        "tone": "bad" if overdue else "doubt",
+        "badge_value": "overdue" if each.overdue else "due",
+        "tone": "bad" if each.overdue else "doubt",
     }
     if writes:
-        item |= {"action_url": reverse(wanted_check(state).address, args=[probe.pk]), "action_label": "Check now"}
+        item["action_label"], item["action_url"] = each.action
     return item
+
+
+def _check_words(each: ToDo, site: Site) -> dict:
+    state = state_of(each.probe)
+    why = state.due_because or "check due"
+    when_due = f"due {when(state.due_at, site.zone, 'short')}" if state.due_at else "due now"
+    stake = f" · {plural(each.stake, 'reading')} {noun(each.stake, 'waits', 'wait')} for it" if each.stake else ""
+    return {
+        "title": _named(each.probe),
+        "url": reverse("probe_detail", args=[each.probe.pk]),
+        "meta": _meta(why, when_due, each.probe, site) + stake,
+    }
+
+
+def _round_words(each: ToDo, site: Site) -> dict:
+    limit = each.reminder.round.limit
+    return {
+        "title": f"Reading: {limit.title}",
+        "url": reverse("limit_detail", args=[limit.pk]),
+        "meta": f"{each.reminder.because} · due {_plain(when(each.due_at, site.zone, 'short'))}".capitalize(),
+    }
 
 
 def _named(probe: Probe) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Exists, F, OuterRef, Prefetch, QuerySet
 
 from compliance.checks.models import Check
 from compliance.readings.models import Reading
@@ -65,9 +65,10 @@ def open_rounds(site: Site, now: datetime) -> list[Reminder]:
     return list(found.order_by("due_at", "pk"))
 
 
-def excused_checks(probe_ids: Iterable[int], now: datetime) -> dict[int, Excuse]:
-    """The excuses of the checks that are open now, by the probe's key."""
-    found = Excuse.objects.filter(
-        reminder__probe__in=list(probe_ids), reminder__due_at__lte=now, reminder__closes_at__gt=now, void__isnull=True
+def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
+    """The probes of these whose check that is asked for now is excused."""
+    standing = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True)
+    asked = Reminder.objects.filter(
+        Exists(standing), probe__in=list(probe_ids), since_at=F("probe__state__due_at"), closes_at__gt=now
     )
-    return {excuse.reminder.probe_id: excuse for excuse in found.select_related("reminder", "recorded_by")}
+    return set(asked.order_by().values_list("probe", flat=True))

@@ -17,6 +17,8 @@ FOLLOWING = """(SELECT {wanted} FROM plans_slot x
   WHERE x.site_id = {site} AND x.plan_key = {c}.next_key AND x.day >= {c}.next_day AND x.named AND x.due_at > {at}
     AND ({c}.next_days = 1 OR {days} %% {c}.next_days = 0)
   ORDER BY x.day LIMIT 1)"""
+# In the order of their keys, so that two sweeps at once wait for each other and never in a ring; SQLite has one writer.
+ORDER = {"sqlite": "", "postgresql": "ORDER BY 1, 5"}
 DAYS = {
     "sqlite": "CAST(julianday(x.day) - julianday({c}.next_day) AS INTEGER)",
     "postgresql": "(x.day - {c}.next_day)",
@@ -25,9 +27,8 @@ GRACE = {
     "sqlite": "strftime('%%Y-%%m-%%d %%H:%%M:%%S', {at}, {minutes} || ' minutes')",
     "postgresql": "{at} + make_interval(mins => {minutes})",
 }
-# Hardly any of what is asked for has a later due time behind it already, so only those go through the recursion. In the
-# order of their keys, so that two sweeps at once wait for each other and never in a ring. INSERT comes first, or SQLite
-# does not say how many rows there were.
+# Hardly any of what is asked for has a later due time behind it already, so only those go through the recursion.
+# INSERT comes first, or SQLite does not say how many rows there were.
 CHECKS = """
 INSERT INTO reminders_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
 WITH RECURSIVE asked AS MATERIALIZED (
@@ -50,7 +51,7 @@ SELECT a.probe_id, a.site_id, a.due_at, a.opens_at, a.due_at, a.grace_at, a.clos
 UNION ALL
 SELECT c.probe_id, c.site_id, c.since_at, c.opens_at, c.due_at, {grace}, COALESCE({later}, %(end)s), {because},
   c.asks_away
-FROM later c WHERE true ORDER BY 1, 5 ON CONFLICT DO NOTHING
+FROM later c WHERE true {order} ON CONFLICT DO NOTHING
 """
 # A round that was set later on the day asks for nothing at the times that were over by then.
 ROUNDS = """
@@ -119,7 +120,8 @@ def checks() -> str:
     grace = GRACE[connection.vendor]
     slot = {"state": "c", "site": "c.site_id", "at": "c.due_at"}
     return CHECKS.format(
-        first=following("s", "p.site_id", "s.due_at"), grace=grace.format(at="c.due_at", minutes="c.grace_minutes"),
+        order=ORDER[connection.vendor], first=following("s", "p.site_id", "s.due_at"),
+        grace=grace.format(at="c.due_at", minutes="c.grace_minutes"),
         later=following(**slot),
         next=following(**slot, wanted="x.id"), because=following(**slot | {"at": "c.opens_at"}, wanted="x.because"),
     )  # fmt: skip

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.db import InterfaceError, OperationalError, transaction
 
 from compliance.checks.planning import roll_over
+from shared.within import ask
 from sites.models import Site
 
 from . import database_clock, heartbeats
@@ -30,9 +31,10 @@ def soon(task: Task, *args) -> None:
     """Have the task done by a worker when what is being written has been committed, without waiting for its turn.
 
     Without a broker, or while it does not answer, the schedule comes to it within a minute: the work is in the database.
+    Nobody waits for the broker either way.
     """
     if settings.BROKER:
-        transaction.on_commit(lambda: _send(task, args), robust=True)
+        transaction.on_commit(lambda: ask(lambda: _send(task, args)), robust=True)
 
 
 def _send(task: Task, args: tuple) -> None:

@@ -72,6 +72,7 @@ def bare() -> None:
 
 
 def measure_sweep(count: int) -> None:
+    before = peak()
     timed: dict[str, list[float]] = {"bare first": [], "first": [], "bare again": [], "again": []}
     for _ in range(TURNS):
         for prefix, act in (("bare ", bare), ("", lambda: sweep(NOW))):
@@ -84,8 +85,15 @@ def measure_sweep(count: int) -> None:
         compare(timed[f"bare {turn}"], timed[turn], f"sweep of {count:,} probes, {turn}", 2, connection.vendor)
     with CaptureQueriesContext(connection) as queries:
         sweep(NOW)
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"{connection.vendor:11} statements of a sweep: {len(queries)}; peak memory so far {peak:.0f} MB", flush=True)
+    print(
+        f"{connection.vendor:11} statements of a sweep: {len(queries)}; memory {before} MB, after them {peak()} MB",
+        flush=True,
+    )
+
+
+def peak() -> int:
+    """The most memory that this process ever held, in MB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
 
 
 def empty() -> None:

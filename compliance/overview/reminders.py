@@ -1,0 +1,139 @@
+"""What was asked for at a site on a day, what became of it; and saying why something need not be done."""
+
+from datetime import date, datetime, timedelta
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.views.decorators.http import require_http_methods, require_safe
+
+from compliance.checks.guidance import BOILING, ICE
+from compliance.plans.calendar import instant, local_day
+from compliance.plans.wording import day_words
+from compliance.reminders.access import get_reminder
+from compliance.reminders.actions import excuse_reminder, void_excuse
+from compliance.reminders.forms import DayForm, ExcuseForm
+from compliance.reminders.queries import Told, asked_for, tell
+from compliance.reminders.status import OPEN, Status
+from shared.forms import attempt
+from shared.templatetags.noughtbook import when
+from shared.words import noun
+from sites.access import get_site, may
+from sites.models import Role, Site
+
+from .tables import ReminderRow, ReminderTable
+
+DAY = timedelta(days=1)
+
+
+@require_safe
+def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
+    """What fell due at a site on one day, today if none is asked for: planned against done."""
+    site = get_site(request.user, pk)
+    now = timezone.now()
+    today = local_day(now, site.zone)
+    day = _asked(request) or today
+    told = list(tell(asked_for(site, *_bounds(day, site), now).order_by("due_at", "pk")))
+    writes, excuses = (may(request.user, site, role) for role in (Role.COOK, Role.MANAGER))
+    rows = [ReminderRow(each, _who(each), _next_step(each, writes, excuses)) for each in told]
+    return render(request, "overview/reminder_list.html", {
+        "site": site, "title": f"Planned and done, {day_words(day)}", "table": ReminderTable(rows, zone=site.zone),
+        "tiles": _tiles(told), "back_url": reverse("today_site", args=[pk]), "tabs": _days(site, day, today),
+        "empty": not rows, "day": day,
+    })  # fmt: skip
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
+    """Say why it need not be done; or, where that is said already, strike it out."""
+    reminder = get_reminder(request.user, pk, Role.MANAGER)
+    excuse = reminder.excuses.filter(void__isnull=True).first()
+    form = ExcuseForm(request.POST or None)
+    if form.is_valid():
+        reason = form.cleaned_data["reason"]
+        act, subject = (void_excuse, {"excuse": excuse}) if excuse else (excuse_reminder, {"reminder": reminder})
+        if attempt(form, act, by=request.user, reason=reason, **subject):
+            messages.success(request, "The excuse is struck out." if excuse else "Excused. The record says why.")
+            return redirect(_address(reminder))
+    title = "Strike out this excuse?" if excuse else "Excuse this?"
+    return render(request, "overview/reminder_excuse.html", {
+        "form": form, "reminder": reminder, "site": reminder.site, "excuse": excuse, "title": title,
+        "subject": str(reminder.probe or reminder.round.limit), "back_url": _address(reminder),
+        "submit_label": "Strike it out" if excuse else "Excuse it",
+    }, status=422 if form.is_bound else 200)  # fmt: skip
+
+
+def _asked(request: HttpRequest) -> date | None:
+    form = DayForm(request.GET)
+    return form.cleaned_data["day"] if form.is_valid() else None
+
+
+def _bounds(day: date, site: Site) -> tuple[datetime, datetime]:
+    midnight = datetime.min.time()
+    return instant(day, midnight, site.zone), instant(day + DAY, midnight, site.zone)
+
+
+def _address(reminder) -> str:
+    day = local_day(reminder.due_at, reminder.site.zone)
+    return f"{reverse('reminder_list', args=[reminder.site_id])}?day={day:%Y-%m-%d}"
+
+
+def _days(site: Site, day: date, today: date) -> list[dict]:
+    """The week up to the day that is shown, and a way back to today."""
+    days = sorted({*(day + DAY * n for n in range(-3, 2)), today})
+    base = reverse("reminder_list", args=[site.pk])
+    return [
+        {"label": "Today" if each == today else day_words(each), "url": f"{base}?day={each:%Y-%m-%d}",
+         "current": each == day}
+        for each in days
+    ]  # fmt: skip
+
+
+def _tiles(told: list[Told]) -> list[dict]:
+    count = {status: sum(each.status == status for each in told) for status in Status}
+    waiting = sum(count[status] for status in OPEN)
+    return [
+        {"value": count[Status.CLEARED], "label": "done", "tone": "good"},
+        {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good"},
+        {"value": count[Status.MISSED], "label": "missed", "tone": "bad" if count[Status.MISSED] else "good"},
+        {"value": count[Status.EXCUSED], "label": noun(count[Status.EXCUSED], "excused", "excused"), "tone": "info"},
+    ]  # fmt: skip
+
+
+def _who(told: Told) -> str:
+    """Who did it and when, or who excused it and why."""
+    zone = told.reminder.site.zone
+    if told.check:
+        return format_html("{}, {}", told.check.checked_by, when(told.check.checked_at, zone, "short"))
+    if told.reading:
+        return format_html("{}, {}", told.reading.taken_by, when(told.reading.taken_at, zone, "short"))
+    if told.excuse:
+        at = when(told.excuse.recorded_at, zone, "short")
+        return format_html("{}, {}: {}", told.excuse.recorded_by, at, told.excuse.reason)
+    return ""
+
+
+def _next_step(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str], ...]:
+    """What this person can do about it: words and address each."""
+    reminder, steps = told.reminder, []
+    if told.check:
+        steps.append(("The check", reverse("check_detail", args=[told.check.pk])))
+    if told.reading:
+        steps.append(("The reading", reverse("reading_detail", args=[told.reading.pk])))
+    if told.status in OPEN and writes:
+        steps.append(("Do it now", to_do(reminder)))
+    if excuses and told.status in (*OPEN, Status.MISSED):
+        steps.append(("Excuse", reverse("reminder_excuse", args=[reminder.pk])))
+    if excuses and told.excuse and told.status == Status.EXCUSED:
+        steps.append(("Strike out", reverse("reminder_excuse", args=[reminder.pk])))
+    return tuple(steps)
+
+
+def to_do(reminder) -> str:
+    """The very page on which it is done: one tap into the check, or into the reading form for the limit."""
+    if reminder.round_id:
+        return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.round.limit_id}"
+    return reverse((BOILING if reminder.away else ICE).address, args=[reminder.probe_id])

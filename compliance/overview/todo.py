@@ -1,0 +1,87 @@
+"""What is to do at a site, in the order of what matters: overdue, then before the next service, then by what is at stake."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from django.db.models import Count, F
+from django.urls import reverse
+
+from compliance.checks.guidance import wanted_check
+from compliance.plans.calendar import DAY, local_day
+from compliance.plans.queries import calendars
+from compliance.probes.models import Probe
+from compliance.readings.models import Reading
+from compliance.reminders.models import Reminder
+from compliance.reminders.queries import excused_checks, open_rounds
+from sites.models import Site
+
+from .queries import due_by, end_of_today, state_of
+from .reminders import to_do
+
+AHEAD = 8  # days in which the next service is looked for
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToDo:
+    """A check or a reading that is asked for. `stake`: readings that wait for this check; `service`: the next opening."""
+
+    probe: Probe | None = None
+    reminder: Reminder | None = None
+    due_at: datetime | None
+    overdue: bool
+    before_service: bool
+    stake: int = 0
+
+    @property
+    def weight(self) -> tuple:
+        due_at = self.due_at or datetime.min.replace(tzinfo=UTC)
+        return not self.overdue, not self.before_service, -self.stake, due_at
+
+    @property
+    def action(self) -> tuple[str, str]:
+        """Words and address: one tap into the check, or into the reading for the limit."""
+        if self.reminder:
+            return "Take it now", to_do(self.reminder)
+        return "Check now", reverse(wanted_check(state_of(self.probe)).address, args=[self.probe.pk])
+
+
+def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
+    """The most urgent first; what is excused is left out. Six queries for any number."""
+    service = next_service(site, now) or end_of_today(site, now)
+    due = [probe for probe in probes if due_by(probe, max(end_of_today(site, now), service))]
+    excused = excused_checks([probe.pk for probe in due], now) if due else set()
+    stakes = waiting_readings(due)
+    checks = [
+        ToDo(
+            probe=probe, due_at=state_of(probe).due_at, overdue=is_overdue(probe, now),
+            before_service=due_by(probe, service), stake=stakes.get(probe.pk, 0),
+        )
+        for probe in due if probe.pk not in excused
+    ]  # fmt: skip
+    rounds = [
+        ToDo(reminder=each, due_at=each.due_at, overdue=each.grace_at <= now, before_service=True)
+        for each in open_rounds(site, now)
+    ]
+    return sorted([*checks, *rounds], key=lambda each: each.weight)
+
+
+def is_overdue(probe: Probe, now: datetime) -> bool:
+    """Whether the grace of its check is over; one that was never looked at has none."""
+    grace_at = state_of(probe).grace_at
+    return grace_at is None or grace_at <= now
+
+
+def next_service(site: Site, now: datetime) -> datetime | None:
+    """When the site opens next; None where its hours are not known."""
+    calendar = calendars([site])[site.pk]
+    days = (local_day(now, site.zone) + DAY * ahead for ahead in range(AHEAD))
+    services = (calendar.service(day) for day in days)
+    return next((service[0] for service in services if service and service[0] > now), None)
+
+
+def waiting_readings(probes: list[Probe]) -> dict[int, int]:
+    """How many readings of each probe wait for its next check, by the probe's key: those since its last good one."""
+    if not probes:
+        return {}
+    since = Reading.objects.filter(probe__in=probes, void__isnull=True, taken_at__gt=F("probe__state__last_good_at"))
+    return dict(since.order_by().values_list("probe").annotate(Count("pk")))

@@ -1,0 +1,16 @@
+"""What people fill in about reminders."""
+
+from django import forms
+
+
+class ExcuseForm(forms.Form):
+    reason = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 3}), max_length=500, label="Why",
+        help_text="Such as “in the laboratory until Friday”. It is printed in the record with your name.",
+    )  # fmt: skip
+
+
+class DayForm(forms.Form):
+    """A day on the clock of the site."""
+
+    day = forms.DateField(required=False)

@@ -1,0 +1,131 @@
+"""The page of a day in the order of what matters, what was planned and done, and excuses."""
+
+from datetime import UTC, datetime, time, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from compliance.checks.planning import change_opening, change_plan
+from compliance.overview.queries import probes_in_use
+from compliance.overview.todo import next_service, to_do_today
+from compliance.plans.actions import set_round
+from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
+from tests.checks import making
+from tests.reminders.making import ready, statuses, swept
+from tests.world import make_probe, make_reading
+
+NOW = datetime(2026, 3, 11, 12, tzinfo=UTC)  # a Wednesday
+pytestmark = pytest.mark.usefixtures("clock")
+
+
+@pytest.fixture
+def overdue(world):
+    """Dropped three hours ago, so overdue for one."""
+    making.good(world.probe, world.cook, NOW - timedelta(days=1))
+    making.event(world.probe, world.cook, "dropped", NOW - timedelta(hours=3))
+    ready(world.probe)
+    swept()
+    return Reminder.objects.get()
+
+
+def codes(site):
+    return [each.probe.code if each.probe else "round" for each in to_do_today(site, probes_in_use(site), NOW)]
+
+
+def dropped(world, code, hours, readings=0):
+    probe = make_probe(world.site, code, by=world.manager, limits=[world.limit])
+    making.good(probe, world.cook, NOW - timedelta(days=1))
+    for n in range(readings):
+        make_reading(probe, world.limit, "3.0", NOW - timedelta(hours=20 - n), by=world.cook)
+    making.event(probe, world.cook, "dropped", NOW - timedelta(hours=hours))
+    return probe
+
+
+def test_overdue_comes_before_what_is_due_and_of_the_same_what_puts_more_at_stake(world, overdue):
+    dropped(world, "B1", 1)
+    dropped(world, "B2", 0.5, readings=2)
+    assert codes(world.site) == ["P1", "B2", "B1"]
+
+
+def test_what_is_due_before_the_next_opening_comes_before_what_is_due_later(world):
+    hours = [(time(13), time(15))] * 7
+    change_opening(by=world.manager, site=world.site, hours=hours)
+    assert next_service(world.site, NOW) == NOW + timedelta(hours=1)
+    later = make_probe(world.site, "A9", by=world.manager, limits=[world.limit])
+    making.good(later, world.cook, NOW - timedelta(days=7, hours=-6))
+    make_reading(later, world.limit, "3.0", NOW - timedelta(days=2), by=world.cook)
+    change_plan(by=world.manager, probe=later, every_days=7, at=time(20), reason="After service.")
+    first = dropped(world, "Z1", 0.5)
+    making.good(world.probe, world.cook, NOW)
+    assert codes(world.site) == [first.code, later.code]
+
+
+def test_a_round_is_asked_for_with_one_tap_into_the_reading(as_person, world, clock):
+    set_round(by=world.manager, limit=world.limit, times=[time(14)])
+    clock.move_to(NOW.replace(hour=14, minute=5))
+    swept()
+    page = as_person(world.cook).get(reverse("today_site", args=[world.site.pk])).content.decode()
+    assert f"{reverse('reading_add')}?site={world.site.pk}&amp;limit={world.limit.pk}" in page
+    make_reading(world.probe, world.limit, "3.0", NOW.replace(hour=14, minute=4), by=world.cook)
+    page = as_person(world.cook).get(reverse("today_site", args=[world.site.pk])).content.decode()
+    assert "limit=" not in page and statuses() == ["cleared"]
+
+
+def test_the_day_says_who_did_what_and_when(as_person, world, overdue):
+    address = reverse("reminder_list", args=[world.site.pk])
+    page = as_person(world.cook).get(address).content.decode()
+    assert "Overdue" in page and reverse("zero_check", args=[world.probe.pk]) in page
+    assert reverse("reminder_excuse", args=[overdue.pk]) not in page
+    making.good(world.probe, world.cook, NOW - timedelta(minutes=30))
+    page = as_person(world.cook).get(address).content.decode()
+    assert "Col Esker" in page and "11:30" in page and "Done" in page
+    assert "Nothing fell due" in as_person(world.cook).get(f"{address}?day=2026-03-10").content.decode()
+    assert as_person(world.cook).get(f"{address}?day=rubbish").status_code == 200
+
+
+def test_an_excuse_needs_a_reason_and_a_manager(as_person, world, overdue):
+    address = reverse("reminder_excuse", args=[overdue.pk])
+    assert as_person(world.cook).post(address, {"reason": "busy"}).status_code == 403
+    assert as_person(world.stranger).post(address, {"reason": "busy"}).status_code == 404
+    assert as_person(world.manager).post(address, {"reason": "  "}).status_code == 422
+    assert not Excuse.objects.exists()
+    assert as_person(world.manager).post(address, {"reason": "In the laboratory."}).status_code == 302
+    assert statuses() == ["excused"] and codes(world.site) == []
+    page = as_person(world.reader).get(reverse("reminder_list", args=[world.site.pk])).content.decode()
+    assert "In the laboratory." in page and "Mara Holt" in page
+
+
+def test_an_excuse_that_is_struck_out_no_longer_counts(as_person, world, overdue):
+    address = reverse("reminder_excuse", args=[overdue.pk])
+    as_person(world.manager).post(address, {"reason": "In the laboratory."})
+    assert "Strike out" in as_person(world.manager).get(address).content.decode()
+    as_person(world.manager).post(address, {"reason": "It was here."})
+    assert statuses() == ["overdue"] and ExcuseVoid.objects.get().reason == "It was here."
+    as_person(world.manager).post(address, {"reason": "Now it is there."})
+    assert statuses() == ["excused"] and Excuse.objects.count() == 2
+
+
+def test_what_was_done_is_not_excused(as_person, world, overdue):
+    making.good(world.probe, world.cook, NOW - timedelta(minutes=30))
+    answer = as_person(world.manager).post(reverse("reminder_excuse", args=[overdue.pk]), {"reason": "busy"})
+    assert answer.status_code == 422 and "nothing to excuse" in answer.content.decode()
+
+
+def test_the_queries_do_not_grow_with_what_is_due(as_person, world):
+    def asked(count):
+        for n in range(count):
+            dropped(world, f"Q{count}-{n}", 3)
+        set_round(by=world.manager, limit=world.limit, times=[time(12, n) for n in range(count)], reason="more")
+        swept()
+        addresses = [reverse(name, args=[world.site.pk]) for name in ("today_site", "reminder_list")]
+        found = []
+        for address in addresses:
+            as_person(world.manager).get(address)
+            with CaptureQueriesContext(connection) as queries:
+                as_person(world.manager).get(address)
+            found.append(len(queries))
+        return found
+
+    assert asked(2) == asked(6)
