@@ -9,8 +9,7 @@ from django.db import DatabaseError
 
 from compliance.notices.backlog import Backlog, backlog
 from compliance.reminders import database_clock, heartbeats
-
-from .within import ask
+from shared.within import ask
 
 ANSWER_WITHIN = 2  # seconds for all of it
 SKEW = 5  # seconds by which the database's clock may be put right without a word

@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from compliance.engine.within import ask
+from shared.within import ask
 
 
 def test_an_answer_and_a_failure_reach_who_asked():
