@@ -50,8 +50,6 @@ app.conf.update(
         "sweep": {"task": "reminders.sweep", "schedule": Every(settings.SWEEP_EVERY)},
         "fill": {"task": "notices.fill", "schedule": Every(settings.SWEEP_EVERY)},
         "send": {"task": "notices.send", "schedule": Every(min(SEND_EVERY, settings.SWEEP_EVERY))},
-        "notices": {"task": "notices.fill", "schedule": Every(settings.SWEEP_EVERY)},
-        "mail": {"task": "notices.send", "schedule": Every(settings.SWEEP_EVERY)},
         "expand_slots": {"task": "reminders.expand_slots", "schedule": Every(6 * HOUR)},
     },
     worker_hijack_root_logger=False,

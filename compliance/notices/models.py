@@ -134,9 +134,9 @@ class FeedKey(models.Model):
     label = models.CharField("who it is for", max_length=80)
     made_at = models.DateTimeField(default=timezone.now)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", db_index=False)
-    revoked_at = models.DateTimeField(null=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
     revoked_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+", db_index=False
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_index=False
     )
 
     class Meta:

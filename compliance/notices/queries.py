@@ -1,8 +1,6 @@
 """What pages and the health page read of notices."""
 
-from datetime import datetime
-
-from django.db.models import Case, Min, Q, QuerySet, When
+from django.db.models import Q, QuerySet
 
 from compliance.checks.models import ProbeState
 from sites.access import areas_of, sites_of
@@ -14,8 +12,6 @@ from .gathering import check_url
 from .models import Choice, Notice, QuietHours, State
 from .telling import Kind, Quiet, Wish
 from .wording import absolute
-
-UNSENT = (State.WAITING, State.LEASED)
 
 
 def inbox(person: Person) -> QuerySet[Notice]:
@@ -57,17 +53,3 @@ def due_checks(site: Site) -> list[DueCheck]:
         DueCheck(s.probe_id, f"probe {s.probe.code}", s.due_at, s.due_because, absolute(check_url(s)))
         for s in states.select_related("probe").order_by("due_at", "probe__code")
     ] if not site.closed else []  # fmt: skip
-
-
-def oldest_unsent(now: datetime) -> float | None:
-    """For how many seconds the mail that waits longest could have left; None where none waits. Held mail does not count."""
-    held = Q(attempts=0, not_before__isnull=False)
-    since = Case(When(held, then="not_before"), default="made_at")
-    waiting = Notice.objects.filter(state__in=UNSENT).exclude(held & Q(not_before__gt=now))
-    oldest = waiting.aggregate(oldest=Min(since))["oldest"]
-    return None if oldest is None else (now - oldest).total_seconds()
-
-
-def undelivered(since: datetime) -> int:
-    """How many notices made since then no mail server took over."""
-    return Notice.objects.filter(state=State.FAILED, made_at__gte=since).count()

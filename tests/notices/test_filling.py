@@ -1,0 +1,224 @@
+"""What is written into the outbox, for whom, once."""
+
+from datetime import UTC, datetime, time, timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from compliance.checks.actions import void_check
+from compliance.checks.planning import change_plan
+from compliance.notices.actions import choose
+from compliance.notices.filling import fill
+from compliance.notices.models import Mark, Notice, State
+from compliance.notices.telling import Kind, Wish
+from compliance.reminders.models import Excuse, Reminder
+from compliance.reminders.sweep import sweep
+from sites.models import Role
+from tests.checks import making
+from tests.world import make_person, make_probe
+
+pytestmark = pytest.mark.usefixtures("mailing")
+NINE = datetime(2026, 3, 11, 9, 0, tzinfo=UTC)  # a Wednesday, when the clock of these tests stands at noon
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+
+
+@pytest.fixture
+def due(world, clock):
+    """P1 is due at nine this Wednesday, with two hours of grace."""
+    clock.move_to(NINE - 7 * DAY)
+    making.good(world.probe, world.cook, NINE - 7 * DAY)
+    return world
+
+
+def tell(now, clock):
+    clock.move_to(now)
+    sweep(now)
+    fill(now)
+
+
+def told(kind, person=None):
+    found = Notice.objects.filter(kind=kind).order_by("pk")
+    return found.filter(person=person) if person else found
+
+
+def test_the_morning_names_what_is_due_that_day_and_opens_the_check(due, clock):
+    tell(NINE - 4 * HOUR, clock)
+    assert not told("due")
+    tell(NINE - 3 * HOUR, clock)
+    notice = told("due").get()
+    assert (notice.person, notice.state, notice.in_page) == (due.manager, State.WAITING, True)
+    assert notice.subject == "Alder School: check probe P1 today"
+    assert notice.link == f"/probes/{due.probe.pk}/check/"
+    for part in (notice.text, notice.html):
+        assert f"https://kitchen.example/probes/{due.probe.pk}/check/" in part
+        assert "11 Mar 09:00" in part
+
+
+def test_six_probes_of_a_site_make_one_notice_in_the_morning_and_one_when_overdue(due, clock):
+    for number in range(2, 7):
+        making.good(make_probe(due.site, f"P{number}", by=due.manager), due.cook, NINE - 7 * DAY)
+    tell(NINE - 2 * HOUR, clock)
+    tell(NINE + 3 * HOUR, clock)
+    assert told("due").get().subject == "Alder School: check 6 probes today"
+    assert told("overdue").get().subject == "Alder School: 6 probes are overdue, check now"
+    assert len(told("overdue").get().probes) == 6
+
+
+def test_past_its_grace_the_manager_is_told_again_and_later_the_supervisor(due, clock):
+    tell(NINE + 2 * HOUR - timedelta(minutes=1), clock)
+    assert not told("overdue")
+    tell(NINE + 2 * HOUR, clock)
+    assert told("overdue").get().person == due.manager
+    assert not told("unanswered")
+    tell(NINE + 4 * HOUR, clock)
+    assert told("unanswered").get().person == due.supervisor
+    assert "P1" in told("unanswered").get().subject
+
+
+def test_told_once_however_often_it_is_looked(due, clock):
+    for hours in (0, 2, 3, 4, 5, 5):
+        tell(NINE + hours * HOUR, clock)
+    assert [told(kind).count() for kind in ("due", "overdue", "unanswered")] == [1, 1, 1]
+
+
+def test_even_without_its_marks_a_notice_is_written_once(due, clock):
+    tell(NINE + 5 * HOUR, clock)
+    before = Notice.objects.count()
+    Mark.objects.all().delete()
+    fill(NINE + 5 * HOUR)
+    assert Notice.objects.count() == before
+
+
+def test_a_check_in_time_leaves_nothing_overdue(due, clock):
+    tell(NINE, clock)
+    clock.move_to(NINE + HOUR)
+    making.good(due.probe, due.cook, NINE + HOUR)
+    tell(NINE + 6 * HOUR, clock)
+    assert not told("overdue")
+
+
+def test_an_excused_check_is_not_asked_for_again(due, clock):
+    tell(NINE, clock)
+    reminder = Reminder.objects.get(probe=due.probe, due_at=NINE)
+    Excuse.objects.create(reminder=reminder, reason="The school is flooded.", recorded_by=due.manager)
+    tell(NINE + 6 * HOUR, clock)
+    assert not told("overdue")
+
+
+def test_a_day_later_the_morning_names_it_again(due, clock):
+    tell(NINE - HOUR, clock)
+    tell(NINE + DAY, clock)
+    assert told("due").count() == 2
+    assert "overdue since" in told("due").last().text
+
+
+def test_a_failed_check_is_told_at_once_to_both_in_the_night_too(due, clock):
+    night = NINE - 8 * HOUR
+    clock.move_to(night)
+    check = making.bad(due.probe, due.cook, night)
+    fill(night)
+    assert {n.person for n in told("failed")} == {due.manager, due.supervisor}
+    assert {(n.state, n.not_before, n.link) for n in told("failed")} == {(State.WAITING, None, f"/checks/{check.pk}/")}
+    assert "stop using probe P1" in told("failed").first().subject
+
+
+def test_a_check_struck_out_is_no_news(due, clock):
+    clock.move_to(NINE - DAY)
+    check = making.bad(due.probe, due.cook, NINE - DAY)
+    void_check(by=due.supervisor, check=check, reason="Another probe.")
+    fill(NINE - DAY)
+    assert not told("failed")
+
+
+def test_a_check_that_reached_the_record_long_ago_is_no_news(due, clock):
+    clock.move_to(NINE - DAY)
+    making.bad(due.probe, due.cook, NINE - DAY)
+    fill(NINE + 7 * DAY)
+    assert not told("failed")
+
+
+def test_other_mail_waits_until_quiet_hours_are_over_and_goes_if_the_check_is_made(due, clock):
+    change_plan(by=due.manager, probe=due.probe, every_days=7, at=time(20))
+    at = NINE + 12 * HOUR + timedelta(minutes=59)  # 21:59, two hours less a minute after eight in the evening
+    tell(at + timedelta(minutes=1), clock)
+    notice = told("overdue").get()
+    assert notice.not_before == datetime(2026, 3, 12, 6, tzinfo=UTC)
+    making.good(due.probe, due.cook, at + timedelta(minutes=1))
+    fill(at + timedelta(minutes=2))
+    notice.refresh_from_db()
+    assert notice.state == State.NEEDLESS
+
+
+def test_quiet_hours_are_a_persons_own(due, clock):
+    choose(by=due.manager, choices={}, quiet_from=time(5), quiet_until=time(12))
+    tell(NINE, clock)
+    assert told("due").get().not_before == NINE + 3 * HOUR
+
+
+def test_who_refused_the_mail_sees_it_in_the_pages_only(due, clock):
+    choose(by=due.manager, choices={Kind.DUE: Wish(False, True)}, quiet_from=time(21), quiet_until=time(6))
+    tell(NINE, clock)
+    assert told("due").get().state == State.PAGE
+
+
+def test_without_a_mail_server_all_is_shown_in_the_pages(due, clock, settings):
+    settings.MAIL_WORKS = False
+    choose(by=due.manager, choices={Kind.DUE: Wish(True, False)}, quiet_from=time(21), quiet_until=time(6))
+    tell(NINE, clock)
+    assert (told("due").get().state, told("due").get().in_page) == (State.PAGE, True)
+
+
+def test_who_may_no_longer_sign_in_and_people_elsewhere_are_told_nothing(due, clock):
+    due.manager.is_active = False
+    due.manager.save()
+    make_person("Ned Vale", Role.MANAGER, site=due.other_site)
+    tell(NINE, clock)
+    assert {n.person for n in told("due")} == {due.supervisor}
+
+
+def test_the_week_of_an_area_for_its_supervisor(due, clock):
+    clock.move_to(NINE - 6 * DAY)
+    making.bad(due.probe, due.cook, NINE - 6 * DAY)
+    monday = datetime(2026, 3, 9, 7, 0, tzinfo=UTC)
+    tell(monday - timedelta(minutes=1), clock)
+    told("digest").delete()
+    tell(monday, clock)
+    digest = told("digest").get(area=due.area)
+    assert digest.person == due.supervisor
+    assert digest.subject.startswith("North: the week to 8 Mar 2026, 1 failed")
+    assert "probe p1 failed" in digest.text
+    tell(monday + 2 * DAY, clock)
+    assert told("digest").filter(area=due.area).count() == 1
+
+
+def test_the_queries_do_not_grow_with_probes_sites_and_people(due, clock):
+    monday = NINE - 2 * DAY
+    queries_of_a_fill(due, clock, 1, monday)
+    few = queries_of_a_fill(due, clock, 2, monday + 7 * DAY)
+    assert queries_of_a_fill(due, clock, 3, monday + 14 * DAY) == few  # of many more the rows go in batches
+
+
+def test_nothing_new_takes_few_queries_and_writes_nothing(due, clock):
+    tell(NINE, clock)
+    with CaptureQueriesContext(connection) as asked:
+        fill(NINE)
+    assert len(asked) <= 9
+    assert not [q["sql"] for q in asked if q["sql"].startswith(("INSERT", "UPDATE"))]
+
+
+def queries_of_a_fill(world, clock, more, now):
+    clock.move_to(now - DAY)
+    for number in range(more):
+        for site in (world.site, world.other_site):
+            probe = make_probe(site, f"Q{site.pk}{more}{number}", by=world.manager)
+            making.good(probe, world.cook, now - 2 * DAY)
+            making.bad(probe, world.cook, now - DAY)
+        make_person(f"Una Vale{more}{number}", Role.MANAGER, site=world.other_site)
+    clock.move_to(now)
+    sweep(now)
+    with CaptureQueriesContext(connection) as asked:
+        fill(now)
+    assert told("failed").filter(made_at=now).count() >= 2 * more
+    assert told("digest").filter(made_at=now)
+    return len(asked)

@@ -1,0 +1,140 @@
+"""Notices in the pages, what people choose, what became of the mail."""
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.urls import reverse
+
+from compliance.notices.actions import choose, send_again
+from compliance.notices.models import Choice, Notice, QuietHours
+from compliance.notices.queries import unread, wishes
+from compliance.notices.tasks import told_at_once
+from compliance.notices.telling import Kind, Wish
+from tests.checks import making
+from tests.checks.making import START
+
+LIST, CHOICES, POST = reverse("notice_list"), reverse("notice_choices"), reverse("notice_post")
+
+
+@pytest.fixture
+def write(world):
+    def made(subject, person=world.manager, **fields):
+        fields = {
+            "kind": "due", "about": subject, "site": world.site, "text": "Check <it>.", "link": "/probes/", "in_page": True,
+            "state": "page", **fields,
+        }  # fmt: skip
+        return Notice.objects.create(person=person, subject=subject, **fields)
+
+    return made
+
+
+def test_the_list_shows_ones_own_and_the_header_counts_what_is_unread(as_person, world, write):
+    write("Mine")
+    write("By mail alone", in_page=False, state="sent")
+    write("Hers", person=world.supervisor)
+    page = as_person(world.manager).get(LIST).content.decode()
+    assert "Mine" in page and "Check &lt;it&gt;." in page
+    assert "Hers" not in page and "By mail alone" not in page
+    assert "1 unread" in page
+
+
+def test_marking_as_read_is_ones_own_affair(as_person, world, write):
+    mine, hers = write("Mine"), write("Hers", person=world.supervisor)
+    client = as_person(world.manager)
+    assert client.get(reverse("notice_read", args=[mine.pk])).status_code == 405
+    assert client.post(reverse("notice_read", args=[hers.pk])).status_code == 404
+    assert client.post(reverse("notice_read", args=[mine.pk])).status_code == 302
+    assert (unread(world.manager), unread(world.supervisor)) == (0, 1)
+    write("Another")
+    client.post(reverse("notice_read_all"))
+    assert (unread(world.manager), unread(world.supervisor)) == (0, 1)
+
+
+@pytest.mark.parametrize("count", [3, 40])
+def test_the_list_takes_the_same_queries_for_any_number(as_person, world, write, count, django_assert_max_num_queries):
+    for number in range(count):
+        write(f"n{number}")
+    client = as_person(world.manager)
+    with django_assert_max_num_queries(12):
+        client.get(LIST)
+
+
+def test_each_role_has_its_own_to_choose_and_what_it_requires_cannot_be_cleared(as_person, world):
+    page = as_person(world.supervisor).get(CHOICES).content.decode()
+    assert "The week in your area" in page and "What is to be checked today" not in page
+    assert "your role requires it" in page
+    assert set(wishes(world.manager)) == {Kind.DUE, Kind.OVERDUE, Kind.FAILED}
+    assert wishes(world.cook) == {}
+
+
+def test_a_choice_is_kept_and_shown_again(as_person, world):
+    client = as_person(world.supervisor)
+    answer = client.post(CHOICES, {"digest": ["page"], "quiet_from": "20:00", "quiet_until": "07:30"})
+    assert answer.status_code == 302
+    found = wishes(world.supervisor)
+    assert found[Kind.DIGEST][1] == Wish(False, True)
+    assert found[Kind.FAILED][1] == Wish(True, True)  # the browser sends no box that cannot be cleared
+    assert found[Kind.UNANSWERED][1] == Wish(False, True)
+    assert str(QuietHours.objects.get()) == "20:00 to 07:30"
+    assert 'value="07:30"' in client.get(CHOICES).content.decode()
+
+
+def test_an_hour_that_is_none_is_said_and_changes_nothing(as_person, world):
+    page = as_person(world.supervisor).post(CHOICES, {"quiet_from": "25:00", "quiet_until": "07:30"})
+    assert page.status_code == 200
+    assert b"Enter a valid time" in page.content
+    assert not Choice.objects.exists()
+
+
+def test_an_action_refuses_what_the_role_requires(world):
+    with pytest.raises(ValidationError, match="requires"):
+        choose(by=world.manager, choices={Kind.FAILED: Wish(False, True)}, quiet_from=None, quiet_until=None)
+    with pytest.raises(ValidationError, match="None of your roles"):
+        choose(by=world.cook, choices={Kind.FAILED: Wish(True, True)}, quiet_from=None, quiet_until=None)
+
+
+def test_a_supervisor_sees_what_could_not_be_sent_and_sends_it_again(as_person, world, write):
+    failed = write("Mail", state="failed", answered="550 No such user", attempts=3)
+    write("Elsewhere", site=world.foreign_site, state="failed", answered="551 Moved")
+    client = as_person(world.supervisor)
+    page = client.get(POST, {"show": "failed"}).content.decode()
+    assert "550 No such user" in page and world.manager.name in page
+    assert "551 Moved" not in page
+    client.post(reverse("notice_again", args=[failed.pk]))
+    failed.refresh_from_db()
+    assert (failed.state, failed.attempts) == ("waiting", 0)
+    with pytest.raises(ValidationError, match="waits already"):
+        send_again(by=world.supervisor, notice=failed)
+
+
+def test_a_manager_does_not_see_others_mail(as_person, world, write):
+    failed = write("Mail", state="failed")
+    client = as_person(world.manager)
+    assert client.get(POST).status_code == 403
+    assert client.post(reverse("notice_again", args=[failed.pk])).status_code == 404
+
+
+@pytest.mark.parametrize("act, told", [(making.bad, 1), (making.good, 0)])
+def test_a_failed_check_rings_the_bell_after_its_commit_and_no_other_does(
+    act, told, world, settings, monkeypatch, django_capture_on_commit_callbacks
+):
+    settings.BROKER, sent = "redis://nowhere:1/0", []
+    monkeypatch.setattr("compliance.reminders.tasks._send", lambda task, args: sent.append(task.name))
+    with django_capture_on_commit_callbacks(execute=True):
+        act(world.probe, world.cook, START)
+        assert sent == []
+    assert sent.count("notices.fill") == told
+
+
+def test_a_check_is_recorded_though_the_broker_is_gone(
+    world, settings, monkeypatch, django_capture_on_commit_callbacks
+):
+    settings.BROKER = "redis://nowhere:1/0"
+
+    def broken(task, args):
+        raise ConnectionError("gone")
+
+    monkeypatch.setattr("compliance.reminders.tasks._send", broken)
+    with django_capture_on_commit_callbacks(execute=True):
+        check = making.bad(world.probe, world.cook, START)
+    assert world.probe.checks.get() == check
+    told_at_once(None, check, created=False)
