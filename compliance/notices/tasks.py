@@ -4,10 +4,9 @@ from time import monotonic
 
 from celery import shared_task
 from django.conf import settings
-from django.utils import timezone
 
 from compliance.checks.models import Verdict
-from compliance.reminders import heartbeats
+from compliance.reminders import database_clock, heartbeats
 from compliance.reminders.tasks import TASK, soon
 
 from . import filling, sending
@@ -18,7 +17,7 @@ SHARE = 0.3  # of the time after which a task counts as lost
 @shared_task(name="notices.fill", **TASK)
 def fill() -> None:
     """Write down who is to be told what, then have it sent."""
-    written = filling.fill(timezone.now())
+    written = filling.fill(database_clock.now())
     heartbeats.beat("notices", written=written)
     if written:
         soon(send)
@@ -29,7 +28,7 @@ def send() -> None:
     """Send what waits, batch after batch; where the mail server does not answer, the next turn tries again."""
     until = monotonic() + SHARE * settings.REDELIVER_AFTER
     while (left := until - monotonic()) > 0:
-        if sending.send_batch(seconds=left) < sending.BATCH:
+        if sending.send_batch(database_clock.now, seconds=left) < sending.BATCH:
             return
 
 
