@@ -22,6 +22,8 @@ from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.readings import actions as readings
 from compliance.readings.models import Deviation, Disposition
+from compliance.reminders.actions import excuse_reminder
+from compliance.reminders.models import Reminder
 from shared.units import Unit
 from sites.models import Role
 from tests.checks import making
@@ -96,7 +98,21 @@ def certificate(w):
     }  # fmt: skip
 
 
+def reminder_missed(w):
+    made = {"probe": w.probe, "site": w.site, "because": "every 7 days", "since_at": days_ago(9)}
+    times = {"opens_at": days_ago(16), "due_at": days_ago(9), "grace_at": days_ago(8.9), "closes_at": days_ago(2)}
+    return Reminder.objects.create(**made, **times)
+
+
+def excuse(w):
+    return {"by": w.manager, "reminder": reminder_missed(w), "reason": "In the laboratory."}
+
+
 SAMPLES |= {
+    "reminder.excuse": excuse,
+    "reminder.void_excuse": lambda w: {
+        "by": w.manager, "excuse": excuse_reminder(**excuse(w)), "reason": "It was here all the time."
+    },
     "check.record_zero": zero,
     "check.record_boiling": boiling,
     "check.record_certificate": certificate,

@@ -7,6 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from compliance.checks import planning
+from compliance.checks.actions import void_check
 from compliance.checks.models import END, ProbeState
 from compliance.checks.timeline import recut
 from compliance.plans.actions import set_round
@@ -163,8 +164,6 @@ def test_a_check_that_is_voided_brings_the_reminders_of_before_back(checked, wor
 
 
 def void(check, world):
-    from compliance.checks.actions import void_check
-
     void_check(by=world.manager, check=check, reason="Wrong probe in the bath.")
 
 

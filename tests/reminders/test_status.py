@@ -1,0 +1,125 @@
+"""What has become of a reminder: the pure rule and the expression of the database agree on whatever happens."""
+
+import uuid
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from compliance.checks.actions import void_check
+from compliance.checks.models import Check, CheckVoid, Verdict
+from compliance.limits.models import Limit
+from compliance.plans.models import Round
+from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
+from compliance.reminders.status import Status, cleared_at, status, with_status
+from tests.checks import making
+from tests.reminders.making import statuses
+from tests.rows import fill
+from tests.world import make_limit, make_probe, make_reading
+
+NOW = datetime(2026, 3, 11, 12, tzinfo=UTC)
+pytestmark = pytest.mark.usefixtures("clock")
+hours = st.integers(-12, 12).map(lambda n: NOW + timedelta(hours=n))
+checks = st.fixed_dictionaries({
+    "checked_at": hours, "kind": st.sampled_from(["zero", "boiling", "certificate"]),
+    "stage": st.sampled_from(["as_found", "as_left"]), "verdict": st.sampled_from(Verdict.values),
+    "reference_milli": st.sampled_from([-5_000, -5_001, 0, 5_000, 5_001, 98_000]),
+})  # fmt: skip
+# In order: opens, due, grace, closes.
+times = st.lists(hours, min_size=4, max_size=4).map(sorted)
+
+
+def made(times, **fields) -> Reminder:
+    names = ("opens_at", "due_at", "grace_at", "closes_at")
+    return Reminder.objects.create(**dict(zip(names, times, strict=True)), since_at=times[1], because="x", **fields)
+
+
+def found(reminder) -> Reminder:
+    return with_status(Reminder.objects.filter(pk=reminder.pk), NOW).get()
+
+
+@given(
+    times, st.lists(st.tuples(checks, st.booleans()), max_size=4), st.booleans(), st.sampled_from(["", "one", "void"])
+)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=150)
+def test_both_agree_on_checks_voids_and_excuses(world, times, happened, away, excused):
+    probe = make_probe(world.site, f"H{Reminder.objects.count()}", by=world.manager)
+    reminder = made(times, probe=probe, site=world.site, away=away)
+    live = []
+    for fields, void in happened:
+        check = write(world, probe, fields)
+        if void:
+            CheckVoid.objects.create(voids=check, reason="x", recorded_by=world.manager)
+        else:
+            live.append(check)
+    if excused:
+        excuse = Excuse.objects.create(reminder=reminder, reason="x", recorded_by=world.manager)
+        if excused == "void":
+            ExcuseVoid.objects.create(voids=excuse, reason="x", recorded_by=world.manager)
+    ours = found(reminder)
+    at = cleared_at(reminder, live)
+    assert ours.cleared_at == at
+    assert ours.status == status(reminder, cleared_at=at, excused=excused == "one", now=NOW)
+
+
+def write(world, probe, fields) -> Check:
+    return Check.objects.create(
+        key=uuid.uuid4(), probe=probe, site=world.site, checked_by=world.cook, recorded_by=world.cook, tolerance_milli=500,
+        decision_rule="guarded", **fields,
+    )  # fmt: skip
+
+
+@given(times, st.lists(hours, max_size=4))
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+def test_both_agree_on_readings(world, times, taken):
+    limit = make_limit(world.site, by=world.manager, code=f"l-{Limit.objects.count()}")
+    asked = Round.objects.create(limit=limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager)
+    reminder = made(times, round=asked, site=world.site)
+    readings = [make_reading(world.probe, limit, "3.0", at, by=world.cook) for at in taken]
+    make_reading(world.probe, world.limit, "3.0", times[1], by=world.cook)
+    at = cleared_at(reminder, [], readings)
+    assert found(reminder).cleared_at == at
+    assert found(reminder).status == status(reminder, cleared_at=at, excused=False, now=NOW)
+
+
+def at(hour: float) -> datetime:
+    return NOW + timedelta(hours=hour)
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [(-0.1, "upcoming"), (0, "due"), (1.9, "due"), (2, "overdue"), (23.9, "overdue"), (24, "missed"), (99, "missed")],
+)
+def test_by_time_alone(now, said):
+    row = SimpleNamespace(due_at=at(0), grace_at=at(2), closes_at=at(24))
+    assert status(row, cleared_at=None, excused=False, now=at(now)) == said
+    assert status(row, cleared_at=at(1), excused=True, now=at(now)) == Status.CLEARED
+    assert status(row, cleared_at=None, excused=True, now=at(now)) == Status.EXCUSED
+
+
+def test_a_late_entry_clears_what_was_missed_and_its_void_brings_it_back(world):
+    reminder = made([at(-48), at(-40), at(-38), at(-8)], probe=world.probe, site=world.site)
+    assert statuses() == ["missed"]
+    making.unclear(world.probe, world.cook, at(-35))
+    assert statuses() == ["missed"]
+    check = making.good(world.probe, world.cook, at(-30))
+    assert statuses() == ["cleared"] and found(reminder).check_id == check.pk
+    void_check(by=world.supervisor, check=check, reason="Another probe.")
+    assert statuses() == ["missed"]
+    making.good(world.probe, world.cook, at(-7))
+    assert statuses() == ["missed"]
+
+
+def test_a_failed_check_was_made_all_the_same(world):
+    made([at(-48), at(-40), at(-38), at(8)], probe=world.probe, site=world.site)
+    making.bad(world.probe, world.cook, at(-30))
+    assert statuses() == ["cleared"]
+
+
+def test_another_probe_clears_nothing(world):
+    other = fill(type(world.probe), world)
+    made([at(-48), at(-40), at(-38), at(8)], probe=other, site=world.site)
+    making.good(world.probe, world.cook, at(-30))
+    assert statuses() == ["overdue"]
