@@ -19,6 +19,7 @@ from .sections import (
     plan,
     probes,
     readings,
+    reminders,
     summary,
     title,
 )
@@ -26,8 +27,8 @@ from .sections import (
 TITLE = "Temperature and probe record"
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 SECTIONS = (
-    title, summary, plan, days, intervals, probes, events, failures, readings, deviations, cases, corrections, open_points,
-    closing,
+    title, summary, plan, days, reminders, intervals, probes, events, failures, readings, deviations, cases, corrections,
+    open_points, closing,
 )  # fmt: skip
 
 

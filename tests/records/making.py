@@ -118,7 +118,7 @@ def section(text: str, heading: str) -> str:
 
 
 HEADINGS = (
-    "How to read this record", "Summary", "Limits in force", "Days of work and plans of checks",
+    "How to read this record", "Summary", "Limits in force", "Days of work and plans of checks", "Planned and done",
     "Intervals between checks", "Probes and their checks",
     "Events of probes", "Checks that did not pass, in full", "Readings", "Deviations and what was done",
     "Cases of quarantine and decisions", "Corrections and voids", "Open points at printing", "People named in this record",
