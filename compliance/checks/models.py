@@ -71,6 +71,9 @@ class Check(Fact):
         indexes = [
             models.Index(fields=["probe", "-checked_at"], name="check_of_probe"),
             models.Index(fields=["site", "-checked_at"], name="check_at_site"),
+            models.Index(
+                fields=["recorded_at"], name="check_failed_lately", condition=models.Q(verdict="out_of_tolerance")
+            ),
         ]
 
     def __str__(self):
