@@ -21,7 +21,7 @@ from sites.addresses import address
 from sites.models import Area, Site
 
 from . import telling
-from .gathering import Found, Item, Message, named, untold
+from .gathering import Found, Item, Message, untold
 from .models import Mark
 from .telling import Kind
 
@@ -94,7 +94,7 @@ class _Week:
     def _failed(self, area: Area) -> list[Item]:
         found = self.failed[area.pk]
         lines = [
-            Item(f"{check.site}: {named(check.probe).lower()} failed", (check.why or ["Out of tolerance."])[0],
+            Item(f"{check.site}: probe {check.probe} failed", (check.why or ["Out of tolerance."])[0],
                  reverse("check_detail", args=[check.pk]))
             for check in found[:NAMED]
         ]  # fmt: skip
@@ -117,7 +117,7 @@ class _Week:
 
     def _drifting(self, area: Area) -> list[Item]:
         return [
-            Item(f"{o.past.probe.site}: {named(o.past.probe).lower()} drifts", outlook_words.prospect(o),
+            Item(f"{o.past.probe.site}: probe {o.past.probe} drifts", outlook_words.prospect(o),
                  reverse("probe_outlook", args=[o.past.probe.pk]))
             for o in self.drifting[area.pk]
         ]  # fmt: skip

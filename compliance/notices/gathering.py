@@ -127,7 +127,7 @@ def overdue(now: datetime) -> Found:
 
 def unanswered(now: datetime) -> Found:
     """What still nobody has checked, for the area supervisors."""
-    words = "The site manager has been told twice, and no check has been made."
+    words = "The grace is long over and still no check has been made."
     return _late(Kind.UNANSWERED, now, "{}: {} still not checked, see to it", words)
 
 

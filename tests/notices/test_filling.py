@@ -187,7 +187,7 @@ def test_the_week_of_an_area_for_its_supervisor(due, clock):
     digest = told("digest").get(area=due.area)
     assert digest.person == due.supervisor
     assert digest.subject.startswith("North: the week to 8 Mar 2026, 1 failed")
-    assert "probe p1 failed" in digest.text
+    assert "probe P1 failed" in digest.text
     tell(monday + 2 * DAY, clock)
     assert told("digest").filter(area=due.area).count() == 1
 
