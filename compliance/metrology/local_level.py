@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 SLOPE_SPREAD = 0.005  # °C per day, standard deviation of slopes before any was seen; judgement
 STEP_SPREAD = 20.0  # of sudden changes, in standard uncertainties of a check, before any was seen; judgement
 SCATTER_FREEDOM = 3.0  # the stated uncertainty of the checks weighs as much as three of them; judgement
-NO_WANDER = 0.4  # probability that an error does not roam at all, before any was seen; judgement
-USUAL_WANDER = 0.3  # in standard uncertainties of a check from one check to the next; judgement
+NO_WANDER = 0.25  # probability that an error does not roam at all, before any was seen; judgement
+USUAL_WANDER = 1.0  # in standard uncertainties of a check from one check to the next; judgement
 # Variance of the wander from one check to the next, as a multiple of the variance of a check: none, then by 2.
 SHARES = np.concatenate(([0.0], np.exp2(np.arange(-9.0, 7.0, 1.0))))
 
