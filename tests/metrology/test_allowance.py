@@ -183,6 +183,19 @@ class TestBetweenTwoCheckedTemperatures:
         flat = 0 <= where <= 1 and min(8 * where, 8 * (1 - where), 1) * unseen  # what no check sees has its own share
         assert low + flat - 6 <= error <= high - flat + 6
 
+    @pytest.mark.parametrize("fault", FAULTS)
+    def test_the_bend_holds_the_fault_without_the_help_of_what_no_check_sees(self, fault):
+        """3 °C at 0 or 100 °C, the fault alone: its distance from the line against the bend less the unseen share."""
+        sensor, shape = FAULTS[fault]
+        scale = 3_000 / max(abs(shape(0)), abs(shape(100)))
+        ends = [scale * shape(t) for t in (0, 100)]
+        unseen = bend(sensor, 0, 0, 100_000)[1]
+        for t in (25, 50, 75):
+            off = scale * shape(t) - (ends[0] + (ends[1] - ends[0]) * t / 100)
+            up = bend(sensor, 3_000, round(ends[0] - ends[1]) if off > 0 else round(ends[1] - ends[0]), 100_000)
+            late = (up[1] - bend(sensor, 3_000, 0, 100_000)[1]) * min(2 * t / 100, 1)
+            assert abs(off) <= bend(sensor, 3_000, 0, 100_000)[1] - unseen + late + 1
+
     def test_the_bend_is_not_much_more_than_a_late_rise_needs(self):
         """B 4200, from 0 to 100 °C: half way the error lies 0.38 of the rise below the line; the bound lets it to 0.5."""
         shape = thermistor_series(4200)

@@ -132,6 +132,23 @@ def test_every_reading_is_classified_alike_by_database_and_function(world, senso
     assert found == {pk: str(outcome) for pk, outcome in expected.items()}
 
 
+@pytest.mark.parametrize("direction", Direction.values)
+def test_at_each_edge_between_the_outcomes_the_database_says_what_the_function_says(world, direction):
+    """A milli-degree to either side of the least and of the greatest error at the limit, and at it."""
+    span = span_between(world, (-300, 60), (1_400, 120), (500, 150))
+    version = version_of(world, direction=direction, value_milli=75_000)
+    (known,) = bounds_of([span])
+    values = [75_000 + edge + near for edge in known.at(75_000) for near in (-1, 0, 1)]
+    at = [day(0) + timedelta(minutes=number + 1) for number in range(len(values))]
+    Reading.objects.bulk_create([_reading(world, version, *pair) for pair in zip(values, at, strict=True)])
+    found = dict(page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000))
+    told = [found[pk] for pk in Reading.objects.order_by("taken_at").values_list("pk", flat=True)]
+    assert told == [str(outcome_of(version, Measured(value), known)) for value in values]
+    held, open_, broken = "held", "undecided", "broken"
+    at_most, at_least = [held, held, open_, open_, open_, broken], [broken, open_, open_, open_, held, held]
+    assert told == (at_most if direction == Direction.AT_MOST else at_least)
+
+
 def version_of(world, *, value_milli, **fields):
     limit = make_limit(world.site, by=world.manager, code=uuid.uuid4().hex)
     return make_version(limit, by=world.manager, value=str(value_milli / 1000), effective_from=day(-1), **fields)
