@@ -1,0 +1,177 @@
+"""Probes that are checked as often as the advice says: how many checks find them in tolerance?
+
+Failures at a constant rate: every probe has its own, from a gamma distribution about that of its fleet. Errors that drift:
+a probe is adjusted to zero when a check finds it out of tolerance. Times are in days.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from compliance.metrology.drift import Point, trend
+from compliance.metrology.intervals import Advice, advise
+from compliance.metrology.reliability import Trial
+
+from .probe_lives import BATHS, DISPLAY, Array, Form
+
+TARGET = 0.95
+RATES = (0.0007, 0.0015, 0.003, 0.006, 0.012, 0.025)  # failures per day
+PROBES, SHAPE = 8, 4.0  # of a fleet; how alike they are
+FIRST, WEEKLY = 26, 7.0  # checks before there is advice, days
+YEARS = 730.0
+TOLERANCE = 1.0  # °C
+BATH = BATHS[0]
+
+
+@dataclass(frozen=True)
+class Followed:
+    """`attained`: share (0 to 1) of `checks` in tolerance; `days`: median advised.
+
+    `allowed` are the median days before they are cut to a step, and `exact` the share that they would attain. `hopeless` is
+    the share of checks, left out of all else, before which not even a day was left to reach the target.
+    """
+
+    name: str
+    checks: int
+    attained: float
+    days: float
+    allowed: float
+    exact: float
+    hopeless: float = 0.0
+
+
+@dataclass
+class _Told:
+    """What became of the checks that followed advice."""
+
+    good: list[float] = field(default_factory=list)
+    days: list[float] = field(default_factory=list)
+    allowed: list[float] = field(default_factory=list)
+    exact: list[float] = field(default_factory=list)
+    hopeless: int = 0
+
+    def of(self, name: str) -> Followed:
+        """Intervals not cut would give fewer checks where they are longer: each counts once for its days."""
+        weights = 1 / np.array(self.allowed)
+        return Followed(
+            name=name, checks=len(self.good), attained=float(np.mean(self.good)), days=float(np.median(self.days)),
+            allowed=float(np.median(self.allowed)), exact=float(np.average(self.exact, weights=weights * self.days)),
+            hopeless=self.hopeless / (self.hopeless + len(self.good)),
+        )  # fmt: skip
+
+
+def follow_rates(size: int, seed: int, rate: float) -> Followed:
+    """`size` fleets with this mean rate of failures a day."""
+    rng = np.random.default_rng([seed, round(rate * 1e6)])
+    told = _Told()
+    for _ in range(size):
+        _follow_fleet(rng.gamma(SHAPE, rate / SHAPE, PROBES), rng, told)
+    return told.of(f"{rate:g} failures a day")
+
+
+def _follow_fleet(rates: Array, rng: np.random.Generator, told: _Told) -> None:
+    """Each probe in turn is advised from its own checks and those of the others, and checked so for a quarter."""
+    seen = [defaultdict(lambda: [0, 0]) for _ in rates]
+    for rate, mine in zip(rates, seen, strict=True):
+        mine[WEEKLY] = [int(np.sum(rng.random(FIRST) > np.exp(-rate * WEEKLY))), FIRST]
+    for _ in range(8):
+        for probe, rate in enumerate(rates):
+            fleet = [_trials(other) for number, other in enumerate(seen) if number != probe]
+            advice = advise(None, _trials(seen[probe]), tolerance=TOLERANCE, target=TARGET, fleet=fleet)
+            _check_so(advice, rate, YEARS / 8, seen[probe], rng, told)
+
+
+def _check_so(
+    advice: Advice, rate: float, time: float, mine: dict[float, list[int]], rng: np.random.Generator, told: _Told
+) -> None:
+    days, allowed = _advised(advice), float(advice.by_rate or 1)
+    for _ in range(max(1, round(time / days))):
+        good = rng.random() < np.exp(-rate * days)
+        mine[days][0] += not good
+        mine[days][1] += 1
+        told.good.append(float(good))
+        told.days.append(days)
+        told.allowed.append(allowed)
+        told.exact.append(float(np.exp(-rate * allowed)))
+
+
+def _trials(seen: dict[float, list[int]]) -> list[Trial]:
+    return [Trial(interval=days, failures=failed, checks=checks) for days, (failed, checks) in seen.items()]
+
+
+def _advised(advice: Advice) -> float:
+    if advice.days is None:
+        raise ValueError("There was no advice, though there is evidence enough.")
+    return float(advice.days)
+
+
+@dataclass
+class _Probe:
+    """A probe whose true error in °C goes on from `error` by `pace` a day, and by a random walk of `walk` over one day."""
+
+    error: float
+    pace: float
+    walk: float
+    rng: np.random.Generator
+    at: float = 0.0
+    points: list[Point] = field(default_factory=list)
+    trials: dict[float, list[int]] = field(default_factory=lambda: defaultdict(lambda: [0, 0]))
+
+    def wait(self, days: float) -> None:
+        self.at += days
+        self.error += self.pace * days + self.walk * np.sqrt(days) * self.rng.standard_normal()
+
+    def check(self, *, adjusted: bool = False) -> bool:
+        """Whether it is found in tolerance."""
+        off = self.rng.uniform(-1, 1) * BATH.half_width
+        found = float(np.round((self.error + off) / DISPLAY) * DISPLAY)
+        self.points.append(Point(at=self.at, error=found, standard=BATH.standard, after_adjustment=adjusted))
+        return abs(found) <= TOLERANCE + 1e-9
+
+
+def follow_drift(form: Form, size: int, seed: int) -> Followed:
+    """`size` probes, each followed for two years; each time an error leaves tolerance it is adjusted to nothing."""
+    rng = np.random.default_rng([seed, 77, list(Form).index(form)])
+    told = _Told()
+    for _ in range(size):
+        walk = TOLERANCE * rng.uniform(0.02, 0.15) if form is Form.WANDER else 0.0
+        pace = rng.choice([-1, 1]) * TOLERANCE / rng.uniform(20, 200) if form is Form.LINEAR else 0.0
+        _follow_probe(_Probe(TOLERANCE * rng.uniform(-0.4, 0.4), pace, walk, rng), told)
+    return told.of(f"{form.value} errors")
+
+
+def _follow_probe(probe: _Probe, told: _Told) -> None:
+    for _ in range(6):
+        _checked(probe, WEEKLY)
+    while probe.at < YEARS:
+        advice = advise(trend(probe.points), _trials(probe.trials), tolerance=TOLERANCE, target=TARGET)
+        days = _advised(advice)
+        if not advice.by_trend:
+            told.hopeless += 1
+            _checked(probe, days)
+            continue
+        allowed = float(min(advice.by_trend, advice.by_rate or advice.by_trend))
+        told.exact.append(_inside(probe, allowed))
+        told.good.append(float(_checked(probe, days)))
+        told.days.append(days)
+        told.allowed.append(allowed)
+
+
+def _checked(probe: _Probe, days: float) -> bool:
+    """Wait, check, adjust what is out of tolerance; whether the true error was in tolerance."""
+    probe.wait(days)
+    good = abs(probe.error) <= TOLERANCE
+    passed = probe.check()
+    probe.trials[days][0] += not passed
+    probe.trials[days][1] += 1
+    if not passed:
+        probe.error = 0.0
+        probe.check(adjusted=True)
+    return good
+
+
+def _inside(probe: _Probe, days: float) -> float:
+    """The probability of being in tolerance after so many days, or nearly so."""
+    draws = probe.error + probe.pace * days + probe.walk * np.sqrt(days) * probe.rng.standard_normal(50)
+    return float(np.mean(np.abs(draws) <= TOLERANCE))
