@@ -6,7 +6,7 @@ from statistics import fmean, stdev
 
 from .uncertainty import Component, digit, normal, rectangular
 
-UNSEEN_SCATTER = 0.19  # digits, standard deviation of one reading, that equal digits may hide; judgement
+UNSEEN_SCATTER = 0.18  # digits, standard deviation of one reading, that equal digits may hide; judgement
 LARGEST_FLICKER = 0.5  # digits, standard deviation of readings that flicker between two digits; judgement
 
 
