@@ -202,6 +202,17 @@ def test_a_probe_one_degree_high_and_a_time_that_food_was_held(world, value, hol
     assert story(world, (value, {"hold_s": hold}), **COOK) == outcome
 
 
+def test_a_reading_without_its_time_stands_beside_those_with_one(world):
+    """79.0 °C, in truth 78: not recorded how long, for nothing at all, for half a minute."""
+    span = span_between(world, (1_000, 50), (1_000, 50))
+    version = version_of(world, **COOK)
+    made = [_reading(world, version, 79_000, day(0.5), hold_s=hold) for hold in (None, 0, 30)]
+    Reading.objects.bulk_create(made)
+    found = dict(page_of_ids([span], Selection(sites=(world.site.pk,))))
+    told = {reading.hold_s: found[reading.pk] for reading in Reading.objects.all()}
+    assert told == {None: "held", 0: "undecided", 30: "held"}
+
+
 @pytest.mark.parametrize(
     "value, since, outcome",
     [(20_000, 7_200, "held"), (20_000, 7_201, "undecided"), (25_000, 7_199, "undecided"), (25_000, 7_200, "broken"),
