@@ -105,7 +105,7 @@ def _told(result: Result) -> str:
         _percent(result.pooled(lambda each: each.assessment.undecided)),
         *map(_percent, oracles), " / ".join(f"{result.ratio(k):.2f}" for k in Knowledge),
     ))  # fmt: skip
-    return "\n\n".join((_SETTING, table(heads, rows), "![Undecided by form](plots/lives.svg)"))
+    return "\n\n".join((_SETTING, table(heads, rows), _WHY, "![Undecided by form](plots/lives.svg)"))
 
 
 def _row(each: OfForm) -> tuple[object, ...]:
@@ -129,6 +129,11 @@ The oracle is told the form (when a known fall was; how far and how fast a wande
 estimates all else from the checks around the span with the same uncertainties, and decides where its 95 % range does. Where
 told the cause it knows how the error goes with temperature; where told of earlier checks it uses them all. Pooled, each
 form weighs the same."""
+
+
+_WHY = """Where the ratio is above 1.5, the assessment leaves unused what the oracle is told: that before a fall on record the
+check before it still held, and that after it the check after it did; and that the errors at both ends belong to one line.
+The assessment also lets an error shrink away from zero by as much as it may grow, where ageing only makes it grow."""
 
 
 def _drawn(result: Result) -> None:
