@@ -98,14 +98,7 @@ def advise(
     Source: ILAC-G24 / OIML D 10 for the methods; that the shorter interval counts, and what is enough evidence, is
     judgement.
     """
-    if not 0.5 <= target <= 0.999:
-        raise ValueError("Give a target from 0.5 to 0.999.")
-    if not (tolerance > 0 and isfinite(tolerance)):
-        raise ValueError("Give a tolerance above zero, in °C.")
-    if readings_per_day is not None:
-        at_stake(readings_per_day, ())
-    if not 1 <= longest <= STEPS[-1]:
-        raise ValueError(f"Give the longest interval in whole days, from 1 to {STEPS[-1]}.")
+    _check(tolerance, target, longest, readings_per_day)
     rate = shrunk_rate(own, fleet)
     checks = rate.checks + sum(trial.checks for trials in fleet for trial in trials)
     traced = history is not None and history.count >= ENOUGH_POINTS
@@ -131,6 +124,17 @@ def advise(
         rate=rate,
         why=_why(days, target, by_rate, by_trend, longest, checks, readings_per_day),
     )
+
+
+def _check(tolerance: float, target: float, longest: int, readings_per_day: float | None) -> None:
+    if not 0.5 <= target <= 0.999:
+        raise ValueError("Give a target from 0.5 to 0.999.")
+    if not (tolerance > 0 and isfinite(tolerance)):
+        raise ValueError("Give a tolerance above zero, in °C.")
+    if readings_per_day is not None:
+        at_stake(readings_per_day, ())
+    if not 1 <= longest <= STEPS[-1]:
+        raise ValueError(f"Give the longest interval in whole days, from 1 to {STEPS[-1]}.")
 
 
 def at_stake(
