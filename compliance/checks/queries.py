@@ -142,6 +142,23 @@ def run_of(check: Check) -> str:
     return beside.values_list("anchor", flat=True).first() or ""
 
 
+def not_cleared(checks: Iterable[Check]) -> dict[int, Check]:
+    """Of good checks that vouch for nothing, by number: the failed check away from zero that nobody had made good when each was
+    made. One query for any number."""
+    good = {
+        (c.probe_id, c.checked_at): c for c in checks if c.verdict == Verdict.IN_TOLERANCE and c.kind != Kind.BOILING
+    }
+    after = Span.objects.filter(
+        probe__in={probe for probe, _ in good}, starts_at__in={at for _, at in good}, doubt__isnull=False
+    )
+    found = {}
+    for span in after.select_related("doubt") if good else ():
+        check = good.get((span.probe_id, span.starts_at))
+        if check and span.doubt_id != check.pk and span.doubt.checked_at <= check.checked_at:
+            found[check.pk] = span.doubt
+    return found
+
+
 def passed_near_edge(check: Check) -> bool:
     """Whether it passed under the condition that the probe is checked again soon."""
     return bool(check.budget.get("conformity", {}).get("conditional"))
