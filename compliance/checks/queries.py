@@ -143,20 +143,27 @@ def run_of(check: Check) -> str:
 
 
 def not_cleared(checks: Iterable[Check]) -> dict[int, Check]:
-    """Of good checks that vouch for nothing, by number: the failed check away from zero that nobody had made good when each was
-    made. One query for any number."""
-    good = {
-        (c.probe_id, c.checked_at): c for c in checks if c.verdict == Verdict.IN_TOLERANCE and c.kind != Kind.BOILING
-    }
-    after = Span.objects.filter(
-        probe__in={probe for probe, _ in good}, starts_at__in={at for _, at in good}, doubt__isnull=False
-    )
-    found = {}
-    for span in after.select_related("doubt") if good else ():
-        check = good.get((span.probe_id, span.starts_at))
-        if check and span.doubt_id != check.pk and span.doubt.checked_at <= check.checked_at:
-            found[check.pk] = span.doubt
-    return found
+    """Of good checks that vouch for nothing, by number: the failed check away from zero that nobody had made good when each
+    was made. One query for any number."""
+    good = [check for check in checks if _clears(check)]
+    if not good:
+        return {}
+    probes, times = {check.probe_id for check in good}, {check.checked_at for check in good}
+    spans = Span.objects.filter(probe__in=probes, starts_at__in=times, doubt__isnull=False).select_related("doubt")
+    return not_cleared_by(good, spans)
+
+
+def not_cleared_by(checks: Iterable[Check], spans: Iterable[Span]) -> dict[int, Check]:
+    """The same from spans that are loaded already, with the `doubt` of each."""
+    checks = list(checks)
+    doubts = {(span.probe_id, span.starts_at): span.doubt for span in spans if span.doubt_id}
+    found = {check.pk: doubts.get((check.probe_id, check.checked_at)) for check in checks if _clears(check)}
+    times = {check.pk: check.checked_at for check in checks}
+    return {pk: failed for pk, failed in found.items() if failed and failed.pk != pk and failed.checked_at <= times[pk]}
+
+
+def _clears(check: Check) -> bool:
+    return check.verdict == Verdict.IN_TOLERANCE and check.kind != Kind.BOILING
 
 
 def passed_near_edge(check: Check) -> bool:

@@ -1,0 +1,119 @@
+"""What a printed check rests on: its reference point by point, every timed reading, and the full budget."""
+
+from collections.abc import Iterator
+
+from compliance.checks.budget import chance_wrong, lines_of, rule_in_words, totals_of
+from compliance.checks.guide import clock
+from compliance.checks.models import Check, Kind
+from compliance.checks.telling import preparation_of, sentences
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+from shared.units import Unit, show, show_spread
+
+from .words import air, error, joined, method, uncertainty
+
+POINTS = [Column("Point of the preparation", share=3), Column("State", share=1)]
+READINGS = [
+    Column("No.", points=24), Column("Since it went in", share=1), Column("As typed", align="right", share=1),
+    Column("Shown here as", align="right", share=1), Column("", share=2),
+]  # fmt: skip
+MET, NOT_MET = "met", "not met"
+STATED = (
+    "The error and its expanded uncertainty (k = 2, 95 %) are those that the laboratory states; the budget is the "
+    "laboratory’s own and is part of its certificate."
+)
+EXPLAINED = (
+    "Each line may put the error wrong by its value: anywhere up to it (even between its ends), or with it as the standard "
+    "deviation (bell-shaped). The standard uncertainties are added as squares."
+)
+
+
+def write(writer: Writer, check: Check) -> None:
+    _write_reference(writer, check)
+    _write_readings(writer, check)
+    _write_result(writer, check)
+    _write_budget(writer, check)
+
+
+def _write_reference(writer: Writer, check: Check) -> None:
+    unit, made = check.site.unit, preparation_of(check)
+    writer.heading("What it was held against")
+    if made is None:
+        writer.facts([("Reference", method(check, unit))])
+        return
+    depth = None if made["depth"] is None else joined(f"{made['depth']:g} mm")
+    facts = [("Reference", method(check, unit)), (made["depth_label"], depth or "confirmed, not measured")]
+    if check.kind == Kind.BOILING:
+        facts.insert(1, ("Air pressure", air(check, unit)))
+    writer.facts([*facts, ("What it is worth", " ".join(map(joined, made["why"])))])
+    rows = (Row((words, MET if done else NOT_MET), strong=not done) for words, done in made["points"])
+    empty = "Nothing of its preparation was confirmed, so it stands for no known temperature."
+    writer.table(POINTS, rows, caption=f"{made['heading']}: {made['kind'].lower()}", empty=empty)
+
+
+def _write_readings(writer: Writer, check: Check) -> None:
+    if check.kind == Kind.CERTIFICATE:
+        return
+    settling, unit = check.budget.get("settling", {}), check.site.unit
+    writer.heading("What the display showed")
+    writer.table(READINGS, _readings(check), empty="No reading was typed.")
+    facts = [
+        ("Settled", settling.get("sentence", "")),
+        ("Settled value", "none" if check.reading_milli is None else joined(show(check.reading_milli, unit, 2))),
+    ]
+    if check.reading_milli is not None and settling.get("residual") is not None:
+        facts.append(("Still to come, at most", joined(show_spread(round(settling["residual"] * 1000), unit, 3))))
+    writer.facts(facts)
+
+
+def _readings(check: Check) -> Iterator[Row]:
+    """Those from which on the probe had settled make up its value."""
+    since, unit = check.budget.get("settling", {}).get("since"), check.site.unit
+    for place, timed in enumerate(check.timed_readings.all(), start=1):
+        seconds = timed.elapsed_ms / 1000
+        settled = check.reading_milli is not None and since is not None and seconds >= since
+        cells = (
+            place, clock(seconds), f"{timed.typed} {Unit(timed.unit).label}", show(timed.value_milli, unit, 2),
+            "settled" if settled else " ",
+        )  # fmt: skip
+        yield Row(cells)
+
+
+def _write_result(writer: Writer, check: Check) -> None:
+    unit, conformity = check.site.unit, check.budget.get("conformity", {})
+    within = conformity.get("probability")
+    writer.heading("From the reading to the verdict")
+    settled = "none" if check.reading_milli is None else show(check.reading_milli, unit, 2)
+    writer.facts(
+        [
+            ("Reading", joined(settled)),
+            ("Reference", joined(show(check.reference_milli, unit, 2))),
+            ("Error (reading less reference)", error(check, unit)),
+            ("Expanded uncertainty U (95 %)", uncertainty(check.expanded_milli, unit)),
+            ("Tolerance", joined(show_spread(check.tolerance_milli, unit))),
+            ("Decision rule", rule_in_words(check)),
+            ("Probability that it is in tolerance", "" if within is None else f"{100 * within:.1f} %"),
+            ("Chance that this verdict is wrong", chance_wrong(check) or "it claims nothing"),
+        ]
+    )
+    for line in sentences(check)[1]:
+        writer.paragraph(joined(line), small=True)
+
+
+def _write_budget(writer: Writer, check: Check) -> None:
+    writer.heading("Uncertainty budget")
+    lines = lines_of(check)
+    if not lines:
+        none = "There is none: the check gave no figure."
+        writer.paragraph(STATED if check.kind == Kind.CERTIFICATE else none)
+        return
+    unit = Unit(check.site.unit).label
+    columns = [
+        Column("Component", points=74), Column(f"Value, {unit}", align="right", points=56), Column("Distribution", points=66),
+        Column(f"Standard u, {unit}", align="right", points=56), Column("Degrees of freedom", align="right", points=52),
+        Column("Why", share=1),
+    ]  # fmt: skip
+    rows = (Row((e.name, e.value, e.shape, e.standard, e.degrees_of_freedom, joined(e.why))) for e in lines)
+    writer.table(columns, rows)
+    writer.facts([(label, joined(value)) for label, value in totals_of(check)])
+    writer.paragraph(EXPLAINED, small=True)
