@@ -130,21 +130,21 @@ class _Probe:
         return abs(found) <= TOLERANCE + 1e-9
 
 
-def follow_drift(form: Form, size: int, seed: int) -> Followed:
-    """`size` probes, each followed for two years; each time an error leaves tolerance it is adjusted to nothing."""
+def follow_drift(form: Form, size: int, seed: int, days: float = YEARS) -> Followed:
+    """`size` probes, each followed for so many days; each time an error leaves tolerance it is adjusted to nothing."""
     rng = np.random.default_rng([seed, 77, list(Form).index(form)])
     told = _Told()
     for _ in range(size):
         walk = TOLERANCE * rng.uniform(0.02, 0.15) if form is Form.WANDER else 0.0
         pace = rng.choice([-1, 1]) * TOLERANCE / rng.uniform(20, 200) if form is Form.LINEAR else 0.0
-        _follow_probe(_Probe(TOLERANCE * rng.uniform(-0.4, 0.4), pace, walk, rng), told)
+        _follow_probe(_Probe(TOLERANCE * rng.uniform(-0.4, 0.4), pace, walk, rng), told, days)
     return told.of(f"{form.value} errors")
 
 
-def _follow_probe(probe: _Probe, told: _Told) -> None:
+def _follow_probe(probe: _Probe, told: _Told, until: float) -> None:
     for _ in range(6):
         _checked(probe, WEEKLY)
-    while probe.at < YEARS:
+    while probe.at < until:
         advice = advise(trend(probe.points), _trials(probe.trials), tolerance=TOLERANCE, target=TARGET)
         days = _advised(advice)
         if not advice.by_trend:

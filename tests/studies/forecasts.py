@@ -11,7 +11,7 @@ import numpy as np
 
 from compliance.metrology.drift import Point, trend
 
-from .followed import RATES, Followed, follow_drift, follow_rates
+from .followed import RATES, YEARS, Followed, follow_drift, follow_rates
 from .probe_lives import Form, Lives, simulate
 from .report import plot, publish, table
 
@@ -51,11 +51,11 @@ class Result:
         return float(np.mean([each.foreseen if within or each.form is Form.DROP else each.share for each in mine]))
 
 
-def study(size: int, seed: int, lengths: Sequence[int] = LENGTHS, processes: int = 1) -> Result:
-    """`size` histories of each form and length, and fleets in proportion."""
+def study(size: int, seed: int, lengths: Sequence[int] = LENGTHS, processes: int = 1, days: float = YEARS) -> Result:
+    """`size` histories of each form and length, and fleets in proportion; drifting probes followed for `days`."""
     jobs = [(form, one_bath, size, seed, tuple(lengths)) for form in Form for one_bath in (True, False)]
-    fleets = [(max(3, size // 20), seed, rate) for rate in RATES]
-    drifts = [(form, max(8, size // 5), seed) for form in (Form.STEADY, Form.LINEAR, Form.WANDER)]
+    fleets = [(max(1, size // 20), seed, rate) for rate in RATES]
+    drifts = [(form, max(2, size // 5), seed, days) for form in (Form.STEADY, Form.LINEAR, Form.WANDER)]
     with _workers(processes) as run:
         found = run([(_covered, job) for job in jobs])
         rates = run([(follow_rates, job) for job in fleets])

@@ -8,12 +8,12 @@ from .followed import RATES, follow_drift, follow_rates
 from .forecasts import Result, study
 from .probe_lives import Form
 
-SIZE, LENGTHS = 20, (5, 15)
+SIZE, LENGTHS, DAYS = 10, (5, 15), 150.0
 
 
 @pytest.fixture(scope="module")
 def result() -> Result:
-    return study(SIZE, 3, LENGTHS)
+    return study(SIZE, 3, LENGTHS, days=DAYS)
 
 
 def test_intervals_hold_the_next_check(result):
@@ -44,4 +44,4 @@ def test_following_the_advice_keeps_drifting_probes_in_tolerance(result):
 
 def test_the_same_seed_gives_the_same_result():
     assert follow_rates(1, 4, 0.006) == follow_rates(1, 4, 0.006)
-    assert follow_drift(Form.STEADY, 1, 4) == follow_drift(Form.STEADY, 1, 4)
+    assert follow_drift(Form.STEADY, 1, 4, DAYS) == follow_drift(Form.STEADY, 1, 4, DAYS)
