@@ -16,10 +16,14 @@ SHAPES = {"normal": "bell-shaped", "rectangular": "even between its ends"}
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a budget as it is shown: what it is from, its ± value, its shape, its standard uncertainty."""
+    """One line of a budget as it is shown: what it is from, its ± value, its shape, its standard uncertainty.
+
+    `shape` says in plain words what `distribution` names.
+    """
 
     name: str
     value: str
+    distribution: str
     shape: str
     standard: str
     degrees_of_freedom: str
@@ -32,7 +36,8 @@ def lines_of(check: Check) -> list[Line]:
     return [
         Line(
             name=part["name"].capitalize(),
-            value=f"±{fine(part['value'], unit)}",
+            value=f"±{fine(part['value'], unit)}".replace("±under ", "under ±"),
+            distribution=part["distribution"],
             shape=SHAPES[part["distribution"]],
             standard=fine(part["standard"], unit),
             degrees_of_freedom=freedom(part["degrees_of_freedom"]),
@@ -48,10 +53,10 @@ def totals_of(check: Check) -> list[tuple[str, str]]:
     if not kept.get("components"):
         return []
     return [
-        ("Combined standard uncertainty u", f"{fine(kept['combined'], unit)} {Unit(unit).label}"),
+        ("Combined standard u", f"{fine(kept['combined'], unit)} {Unit(unit).label}"),
         ("Effective degrees of freedom", freedom(kept["degrees_of_freedom"])),
-        ("Coverage factor k (95 %)", f"{kept['coverage_factor']:.2f}"),
-        ("Expanded uncertainty U = k · u", f"±{fine(kept['expanded'], unit)} {Unit(unit).label}"),
+        ("Coverage factor k", f"{kept['coverage_factor']:.2f}"),
+        ("Expanded U = k · u", f"±{fine(kept['expanded'], unit)} {Unit(unit).label}"),
     ]
 
 

@@ -9,13 +9,14 @@ from compliance.checks.telling import preparation_of, sentences
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.units import Unit, show, show_spread
+from sites.models import DecisionRule
 
 from .words import air, error, joined, method, uncertainty
 
 POINTS = [Column("Point of the preparation", share=3), Column("State", share=1)]
 READINGS = [
     Column("No.", points=24), Column("Since it went in", share=1), Column("As typed", align="right", share=1),
-    Column("Shown here as", align="right", share=1), Column("", share=2),
+    Column("Shown here as", align="right", share=1), Column("Counted", share=2),
 ]  # fmt: skip
 MET, NOT_MET = "met", "not met"
 STATED = (
@@ -23,9 +24,14 @@ STATED = (
     "laboratory’s own and is part of its certificate."
 )
 EXPLAINED = (
-    "Each line may put the error wrong by its value: anywhere up to it (even between its ends), or with it as the standard "
-    "deviation (bell-shaped). The standard uncertainties are added as squares."
+    "Rectangular: anywhere up to the value is equally likely. Normal: the value is a standard deviation. The standard "
+    "uncertainties are combined by adding their squares."
 )
+RULES = {
+    DecisionRule.NON_BINARY: "ILAC-G8:09/2019: non-binary statement, guard band w = U.",
+    DecisionRule.GUARDED: "ILAC-G8:09/2019: binary statement, guard band w = U.",
+    DecisionRule.SIMPLE: "ILAC-G8:09/2019: simple acceptance, w = 0.",
+}
 
 
 def write(writer: Writer, check: Check) -> None:
@@ -58,7 +64,7 @@ def _write_readings(writer: Writer, check: Check) -> None:
     writer.heading("What the display showed")
     writer.table(READINGS, _readings(check), empty="No reading was typed.")
     facts = [
-        ("Settled", settling.get("sentence", "")),
+        ("How it came to rest", settling.get("sentence", "")),
         ("Settled value", "none" if check.reading_milli is None else joined(show(check.reading_milli, unit, 2))),
     ]
     if check.reading_milli is not None and settling.get("residual") is not None:
@@ -74,7 +80,7 @@ def _readings(check: Check) -> Iterator[Row]:
         settled = check.reading_milli is not None and since is not None and seconds >= since
         cells = (
             place, clock(seconds), f"{timed.typed} {Unit(timed.unit).label}", show(timed.value_milli, unit, 2),
-            "settled" if settled else " ",
+            "settled" if settled else "not yet settled",
         )  # fmt: skip
         yield Row(cells)
 
@@ -88,16 +94,15 @@ def _write_result(writer: Writer, check: Check) -> None:
         [
             ("Reading", joined(settled)),
             ("Reference", joined(show(check.reference_milli, unit, 2))),
-            ("Error (reading less reference)", error(check, unit)),
-            ("Expanded uncertainty U (95 %)", uncertainty(check.expanded_milli, unit)),
+            ("Error of the probe", error(check, unit)),
+            ("Uncertainty U (95 %)", uncertainty(check.expanded_milli, unit)),
             ("Tolerance", joined(show_spread(check.tolerance_milli, unit))),
-            ("Decision rule", rule_in_words(check)),
-            ("Probability that it is in tolerance", "" if within is None else f"{100 * within:.1f} %"),
-            ("Chance that this verdict is wrong", chance_wrong(check) or "it claims nothing"),
+            ("Decision rule", f"{rule_in_words(check)} {RULES[DecisionRule(check.decision_rule)]}"),
+            ("Chance it is in tolerance", "" if within is None else f"{100 * within:.1f} %"),
+            ("Chance this is wrong", chance_wrong(check) or "it claims nothing"),
         ]
     )
-    for line in sentences(check)[1]:
-        writer.paragraph(joined(line), small=True)
+    writer.paragraph(joined(" ".join(sentences(check)[1])), small=True)
 
 
 def _write_budget(writer: Writer, check: Check) -> None:
@@ -109,11 +114,11 @@ def _write_budget(writer: Writer, check: Check) -> None:
         return
     unit = Unit(check.site.unit).label
     columns = [
-        Column("Component", points=74), Column(f"Value, {unit}", align="right", points=56), Column("Distribution", points=66),
+        Column("Component", points=74), Column(f"Value, {unit}", align="right", points=56), Column("Distribution", points=58),
         Column(f"Standard u, {unit}", align="right", points=56), Column("Degrees of freedom", align="right", points=52),
         Column("Why", share=1),
     ]  # fmt: skip
-    rows = (Row((e.name, e.value, e.shape, e.standard, e.degrees_of_freedom, joined(e.why))) for e in lines)
+    rows = (Row((e.name, e.value, e.distribution, e.standard, e.degrees_of_freedom, joined(e.why))) for e in lines)
     writer.table(columns, rows)
     writer.facts([(label, joined(value)) for label, value in totals_of(check)])
     writer.paragraph(EXPLAINED, small=True)

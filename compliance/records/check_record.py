@@ -35,7 +35,7 @@ PASSED = {
 MADE = "Made: I made this check as it is described here, and what I entered is what the display showed."
 ENTERED = "Entered: I entered what the laboratory’s certificate says."
 REVIEWED = "Reviewed: I have read this record and followed up what is open."
-CAUTIONS = {Kind.ZERO: ("probe_hygiene", "ice_bath"), Kind.BOILING: ("boiling", "probe_hygiene"), Kind.CERTIFICATE: ()}
+CAUTIONS = {Kind.ZERO: ("ice_bath",), Kind.BOILING: ("boiling",), Kind.CERTIFICATE: ()}
 
 
 def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) -> None:

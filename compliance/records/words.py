@@ -3,6 +3,7 @@
 import re
 from datetime import datetime
 from decimal import ROUND_CEILING, Decimal
+from math import ceil
 from zoneinfo import ZoneInfo
 
 from compliance.checks.models import Check, Kind
@@ -77,7 +78,7 @@ def method(check: Check, unit: str) -> str:
     bath = known.get(check.preparation.get("kind", ""), other)
     half_width = check.budget.get("bath", {}).get("half_width")
     reference = show(check.reference_milli, unit, 2)
-    spread = "" if half_width is None else f" {show_spread(round(half_width * 1000), unit)}"
+    spread = "" if half_width is None else f" {uncertainty(ceil(round(half_width * 1000, 6)), unit)}"
     return joined(f"{bath[0].upper()}{bath[1:]}, {reference}{spread}")
 
 
