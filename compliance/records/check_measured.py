@@ -11,7 +11,7 @@ from shared.printing.table import Column, Row
 from shared.units import Unit, show, show_spread
 from sites.models import DecisionRule
 
-from .words import air, error, joined, method, uncertainty
+from .words import air, error, joined, method, uncertainty, usable
 
 POINTS = [Column("Point of the preparation", share=3), Column("State", share=1)]
 READINGS = [
@@ -26,6 +26,9 @@ STATED = (
 EXPLAINED = (
     "Rectangular: anywhere up to the value is equally likely. Normal: the value is a standard deviation. The standard "
     "uncertainties are combined by adding their squares."
+)
+UNUSABLE = (
+    "What it was held against was not made properly. This budget was worked out all the same; it vouches for nothing."
 )
 RULES = {
     DecisionRule.NON_BINARY: "ILAC-G8:09/2019: non-binary statement, guard band w = U.",
@@ -53,7 +56,7 @@ def _write_reference(writer: Writer, check: Check) -> None:
         facts.insert(1, ("Air pressure", air(check, unit)))
     writer.facts([*facts, ("What it is worth", " ".join(map(joined, made["why"])))])
     rows = (Row((words, MET if done else NOT_MET), strong=not done) for words, done in made["points"])
-    empty = "Nothing of its preparation was confirmed, so it stands for no known temperature."
+    empty = "Made in this way, it stands for no known temperature, whatever else was done right."
     writer.table(POINTS, rows, caption=f"{made['heading']}: {made['kind'].lower()}", empty=empty)
 
 
@@ -87,22 +90,27 @@ def _readings(check: Check) -> Iterator[Row]:
 
 def _write_result(writer: Writer, check: Check) -> None:
     unit, conformity = check.site.unit, check.budget.get("conformity", {})
-    within = conformity.get("probability")
+    within = conformity.get("probability") if usable(check) else None
     writer.heading("From the reading to the verdict")
     settled = "none" if check.reading_milli is None else show(check.reading_milli, unit, 2)
     writer.facts(
         [
             ("Reading", joined(settled)),
-            ("Reference", joined(show(check.reference_milli, unit, 2))),
+            ("Reference", _reference(check, unit)),
             ("Error of the probe", error(check, unit)),
             ("Uncertainty U (95 %)", uncertainty(check.expanded_milli, unit)),
             ("Tolerance", joined(show_spread(check.tolerance_milli, unit))),
             ("Decision rule", f"{rule_in_words(check)} {RULES[DecisionRule(check.decision_rule)]}"),
-            ("Chance it is in tolerance", "" if within is None else f"{100 * within:.1f} %"),
+            ("Chance it is in tolerance", "cannot be told" if within is None else f"{100 * within:.1f} %"),
             ("Chance this is wrong", chance_wrong(check) or "it claims nothing"),
         ]
     )
     writer.paragraph(joined(" ".join(sentences(check)[1])), small=True)
+
+
+def _reference(check: Check, unit: str) -> str:
+    shown = joined(show(check.reference_milli, unit, 2))
+    return shown if usable(check) else f"{shown} if it had been made properly"
 
 
 def _write_budget(writer: Writer, check: Check) -> None:
@@ -112,6 +120,8 @@ def _write_budget(writer: Writer, check: Check) -> None:
         none = "There is none: the check gave no figure."
         writer.paragraph(STATED if check.kind == Kind.CERTIFICATE else none)
         return
+    if not usable(check):
+        writer.paragraph(UNUSABLE, strong=True)
     unit = Unit(check.site.unit).label
     columns = [
         Column("Component", points=74), Column(f"Value, {unit}", align="right", points=56), Column("Distribution", points=58),

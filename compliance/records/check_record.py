@@ -57,6 +57,8 @@ def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) 
 def _write_verdict(writer: Writer, check: Check) -> None:
     _write_standing(writer, check)
     writer.heading("What this check says")
+    if hasattr(check, "void"):
+        writer.paragraph("This is what it said before it was struck out. It holds no longer:")
     writer.paragraph(verdict_in_words(check), strong=True)
     for line in sentences(check)[0]:
         writer.paragraph(joined(line))

@@ -139,6 +139,12 @@ def test_each_point_of_the_preparation_is_met_or_not(now, probe, cook, reader):
     assert against.count(" not met") == 1 and against.count(" met") == len(points) + 1
 
 
+def test_a_bath_that_was_not_made_properly_is_given_no_figure_of_worth(now, probe, cook, reader):
+    text = print_of(unclear(probe, cook, at(3)), reader)
+    assert "which stands for no known temperature" in text and "Chance it is in tolerance cannot be told" in text
+    assert "it vouches for nothing" in part(text, "Uncertainty budget")
+
+
 def test_a_boiling_check_says_where_its_reference_is_from(now, probe, cook, reader):
     check = boiling(probe, cook, at(3), immersion_mm=60.0)
     against = part(print_of(check, reader), "What it was held against")
