@@ -11,7 +11,7 @@ from sites.models import DecisionRule
 from .models import Check, Verdict
 
 SMALLEST = Decimal("0.0001")
-SHAPES = {"normal": "bell-shaped", "rectangular": "even between its ends"}
+SHAPES = {"normal": "bell", "rectangular": "even"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,12 +23,14 @@ MEANS = {
     "somebody still has to say so, and to look whether anything else spoke against the food.",
 }
 DECIDED = "What was decided, by whom and why. A decision can be made again; the earlier one stays readable."
-PLATINUM, COUPLE = "IEC 60751", "IEC 60584-1"
+PLATINUM, COUPLE, BETA = "IEC 60751", "IEC 60584-1", "the thermistor’s beta equation"
+# Where the allowance of a sensor is from, and how far a fault grows with the temperature; the others are judgement.
 SOURCES = {
     Sensor.PT100_A: PLATINUM, Sensor.PT100_B: PLATINUM,
     Sensor.THERMOCOUPLE_K_1: COUPLE, Sensor.THERMOCOUPLE_K_2: COUPLE,
     Sensor.THERMOCOUPLE_T_1: COUPLE, Sensor.THERMOCOUPLE_T_2: COUPLE,
 }  # fmt: skip
+GROWN = {Sensor.THERMISTOR: BETA, Sensor.UNKNOWN: BETA} | SOURCES
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +86,10 @@ def _away(sensor: Sensor, unit: str, two: bool) -> list[str]:
     allowance, growth = show_spread(ALLOWANCES[sensor], unit), GROWTHS[sensor]
     kind, source = SensorName(sensor.value).label, SOURCES.get(sensor, "judgement")
     more = f", and {growth} % of the error found with its uncertainty" if growth else ""
+    also = f"; how the error grows: {GROWN[sensor]}" if growth and sensor not in SOURCES else ""
     lines = [
         f"For this sensor ({kind}) {allowance}{more} at 75 °C away from the check, in proportion to the distance. "
-        f"Source of the first figure: {source}."
+        f"The allowance: {source}{also}."
     ]
     if two:
         lines.append(
