@@ -36,7 +36,7 @@ def lines_of(check: Check) -> list[Line]:
     return [
         Line(
             name=part["name"].capitalize(),
-            value=f"±{fine(part['value'], unit)}".replace("±under ", "under ±"),
+            value=f"±{fine(part['value'], unit)}".replace("±<", "<"),
             distribution=part["distribution"],
             shape=SHAPES[part["distribution"]],
             standard=fine(part["standard"], unit),
@@ -64,7 +64,7 @@ def fine(celsius: float, unit: str) -> str:
     """A width in °C in the unit shown, to a ten-thousandth, so that a stranger can add the squares up again."""
     width = Decimal(repr(celsius)) * (1 if unit == Unit.CELSIUS else Decimal("1.8"))
     if 0 < width < SMALLEST / 2:
-        return f"under {SMALLEST}"
+        return f"<{SMALLEST}"
     return f"{width.quantize(SMALLEST, rounding=ROUND_HALF_UP):f}"
 
 

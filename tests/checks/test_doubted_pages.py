@@ -79,7 +79,7 @@ def test_the_budget_of_a_check_is_told_in_the_unit_of_its_site(probe, cook):
 
 
 @pytest.mark.parametrize(
-    ("width", "shown"), [(0.0, "0.0000"), (0.00004, "under 0.0001"), (0.00005, "0.0001"), (0.25, "0.2500")]
+    ("width", "shown"), [(0.0, "0.0000"), (0.00004, "<0.0001"), (0.00005, "0.0001"), (0.25, "0.2500")]
 )
 def test_a_width_that_is_too_small_to_show_is_not_shown_as_nothing(width, shown):
     assert fine(width, "C") == shown

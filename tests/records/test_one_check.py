@@ -108,7 +108,7 @@ def test_the_figures_are_those_that_are_stored(check, reader):
     assert f"Chance this is wrong {wrong}".replace(NBSP, " ") in result
 
 
-LINE = re.compile(r"(under ±0\.0001|±\d\.\d{4}) (normal|rectangular) (under 0\.0001|\d\.\d{4}) (unlimited|\d+) ")
+LINE = re.compile(r"(<0\.0001|±\d\.\d{4}) (normal|rectangular) (<0\.0001|\d\.\d{4}) (unlimited|\d+) ")
 
 
 def test_the_whole_budget_is_there_and_adds_up(check, reader):
@@ -120,11 +120,11 @@ def test_the_whole_budget_is_there_and_adds_up(check, reader):
     if not parts:
         assert "There is none" in text or "laboratory states" in text
         return
-    standards = [0.0 if "under" in u else float(u) for *_, u, _ in lines]
+    standards = [0.0 if "<" in u else float(u) for *_, u, _ in lines]
     combined = float(re.search(r"Combined standard u (\d\.\d{4})", text)[1])
     assert combined == pytest.approx(sqrt(sum(u * u for u in standards)), abs=2e-4)
     for value, shape, standard, _ in lines:
-        if "under" not in value + standard:
+        if "<" not in value + standard:
             width = float(value.lstrip("±"))
             assert float(standard) == pytest.approx(width / sqrt(3) if shape == "rectangular" else width, abs=1.01e-4)
     factor = float(re.search(r"Coverage factor k (\d\.\d\d)", text)[1])
@@ -215,9 +215,7 @@ def test_in_fahrenheit_every_width_is_one_point_eight_times_as_wide(now, probe, 
     Site.objects.update(unit="F")
     text = print_of(check, reader)
     fahrenheit = LINE.findall(part(text, "Uncertainty budget"))
-    widths = [
-        [float(value.lstrip("±")) for value, *_ in lines if "under" not in value] for lines in (celsius, fahrenheit)
-    ]
+    widths = [[float(value.lstrip("±")) for value, *_ in lines if "<" not in value] for lines in (celsius, fahrenheit)]
     assert widths[1] == pytest.approx([1.8 * width for width in widths[0]], abs=2e-4)
     assert "Reference 32.00 °F" in text and "Value, °F" in text
 
