@@ -66,7 +66,8 @@ def told(check: Check) -> dict:
         "title": TITLES[Kind(check.kind)].format(check.probe), "headline": headline,
         "why": why, "figures": figures, "totals": totals_of(check), "rule": rule_in_words(check),
         "next": following, "facts": _facts(check), "picture": _picture(check),
-        "budget": lines_of(check), "bath": preparation_of(check), "taken": _taken(check), "sources": SOURCES[Kind(check.kind)],
+        "budget": lines_of(check), "bath": preparation_of(check), "taken": _taken(check), "mistyped": mistyped_of(check),
+        "sources": SOURCES[Kind(check.kind)],
         "picture_caption": f"What the display showed over time, {GUIDANCE[check.kind].words.inside}."
         if check.kind in GUIDANCE else "",
     }  # fmt: skip
@@ -198,6 +199,11 @@ def _picture(check: Check):
 
 def _taken(check: Check) -> list[tuple]:
     return [(clock(t.elapsed_ms / 1000), f"{t.typed} °{t.unit}") for t in check.timed_readings.all()]
+
+
+def mistyped_of(check: Check) -> dict[int, str]:
+    """Readings that were probably mistyped, by their number in the order of time, each with the question that it raises."""
+    return {s["number"]: s["sentence"] for s in check.budget.get("settling", {}).get("suspects", [])}
 
 
 BATH = {Kind.ZERO: ("The bath", "Depth in the ice"), Kind.BOILING: ("The pan", "Depth in the water or steam")}

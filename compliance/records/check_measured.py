@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from compliance.checks.budget import chance_wrong, lines_of, rule_in_words, totals_of
 from compliance.checks.guide import clock
 from compliance.checks.models import Check, Kind
-from compliance.checks.telling import preparation_of, sentences
+from compliance.checks.telling import mistyped_of, preparation_of, sentences
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.units import Unit, show, show_spread
@@ -78,6 +78,7 @@ def _write_readings(writer: Writer, check: Check) -> None:
 def _readings(check: Check) -> Iterator[Row]:
     """Those from which on the probe had settled make up its value."""
     since, unit = check.budget.get("settling", {}).get("since"), check.site.unit
+    asked = mistyped_of(check)
     for place, timed in enumerate(check.timed_readings.all(), start=1):
         seconds = timed.elapsed_ms / 1000
         settled = check.reading_milli is not None and since is not None and seconds >= since
@@ -85,7 +86,7 @@ def _readings(check: Check) -> Iterator[Row]:
             place, clock(seconds), f"{timed.typed} {Unit(timed.unit).label}", show(timed.value_milli, unit, 2),
             "settled" if settled else "not yet settled",
         )  # fmt: skip
-        yield Row(cells)
+        yield Row(cells, note=f"Probably mistyped: {asked[place]}" if place in asked else "")
 
 
 def _write_result(writer: Writer, check: Check) -> None:

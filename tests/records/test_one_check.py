@@ -131,6 +131,15 @@ def test_the_whole_budget_is_there_and_adds_up(check, reader):
     assert float(re.search(r"U = k · u ±(\d\.\d{4})", text)[1]) == pytest.approx(factor * combined, rel=0.01)
 
 
+def test_a_reading_that_was_probably_mistyped_stands_there_with_its_question(now, probe, cook, reader, as_person):
+    typed = [(5, "8.0"), (30, "0.1"), (40, "0.1"), (50, "1.0"), *((at_s, "0.1") for at_s in (60, 70, 80, 90))]
+    check = zero(probe, cook, at(3), readings=[(1000 * at_s, text, "C") for at_s, text in typed])
+    asked = "Reading 4 shows 1 at 50 s; was 0.1 meant?"
+    text = part(print_of(check, reader), "What the display showed")
+    assert f"4 0:50 1.0 °C 1.00 °C not yet settled Probably mistyped: {asked} 5 1:00" in text
+    assert asked in as_person(reader).get(reverse("check_detail", args=[check.pk])).content.decode()
+
+
 def test_each_point_of_the_preparation_is_met_or_not(now, probe, cook, reader):
     points = frozenset(Point) - {Point.DRAINED}
     bath = Preparation(kind=BathKind.PACKED_CRUSHED, points=points)
