@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from compliance.checks.queries import brackets_of
 from compliance.limits.models import LimitVersion
-from compliance.metrology.allowances import ALLOWANCES, GROWTHS
+from compliance.metrology.allowances import ALLOWANCES
 from compliance.metrology.vocabulary import Outcome, Sensor
 from compliance.probes.models import Sensor as SensorName
 from shared.units import show_spread
@@ -24,13 +24,13 @@ MEANS = {
 }
 DECIDED = "What was decided, by whom and why. A decision can be made again; the earlier one stays readable."
 PLATINUM, COUPLE, BETA = "IEC 60751", "IEC 60584-1", "the thermistor’s beta equation"
-# Where the allowance of a sensor is from, and how far a fault grows with the temperature; the others are judgement.
+# Where the allowance of a sensor is from, and how its faults change with the temperature; the other allowances are judgement.
 SOURCES = {
     Sensor.PT100_A: PLATINUM, Sensor.PT100_B: PLATINUM,
     Sensor.THERMOCOUPLE_K_1: COUPLE, Sensor.THERMOCOUPLE_K_2: COUPLE,
     Sensor.THERMOCOUPLE_T_1: COUPLE, Sensor.THERMOCOUPLE_T_2: COUPLE,
 }  # fmt: skip
-GROWN = {Sensor.THERMISTOR: BETA, Sensor.UNKNOWN: BETA} | SOURCES
+GROWN = {Sensor.THERMISTOR: BETA, Sensor.UNKNOWN: f"{BETA}, {COUPLE}"} | SOURCES
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,14 +83,16 @@ STEPS = (
 
 
 def _away(sensor: Sensor, unit: str, two: bool) -> list[str]:
-    allowance, growth = show_spread(ALLOWANCES[sensor], unit), GROWTHS[sensor]
+    allowance, grown = show_spread(ALLOWANCES[sensor], unit), GROWN.get(sensor)
     kind, source = SensorName(sensor.value).label, SOURCES.get(sensor, "judgement")
-    more = f", and {growth} % of the error found with its uncertainty" if growth else ""
-    also = f"; how the error grows: {GROWN[sensor]}" if growth and sensor not in SOURCES else ""
     lines = [
-        f"For this sensor ({kind}) {allowance}{more} at 75 °C away from the check, in proportion to the distance. "
-        f"The allowance: {source}{also}."
+        f"This sensor ({kind}) may go its own way by up to {allowance} at 75 °C away from the check, and by less nearer to it. "
+        f"Source: {source}."
     ]
+    if grown:
+        lines.append(
+            f"What was found at the check may be larger or smaller there, as its faults make it. Source: {grown}."
+        )
     if two:
         lines.append(
             "A check at another temperature belongs to it: between the two the error lies along a straight line but for a "
