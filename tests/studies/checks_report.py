@@ -62,6 +62,10 @@ def tell(found: Sequence[Found]) -> None:
         _draw(figure, assumed)
 
 
+LONE = """\
+One reading shows nothing of its own scatter: a width that holds 95 % of the true errors on the noisiest display is wider than a
+quiet one needs, and no one width does both. Coverage goes first."""
+
 INTRODUCTION = """\
 {size} checks in each stratum: display steps of 0.1 and 1 °C; noise with a standard deviation of 0.05, 0.15 and 0.3 digits;
 a good bath (packed, ±0.01 °C) and a poor one (stirred cubes, ±0.2 °C); one reading after 1 to 5 minutes, three readings from
@@ -102,6 +106,8 @@ def _sections(assumed: list[Found], found: Sequence[Found]) -> Iterable[str]:
     yield table(heads, [_row(f) for f in assumed])
     missed = [f"- {_named(f.stratum)}: {', '.join(f.misses())}" for f in assumed if f.misses()]
     yield "\n".join(["Not reached:" if missed else "All of it is reached.", "", *missed]).strip()
+    if missed:
+        yield LONE
     others = [f for f in found if f.stratum.world is not World.ASSUMED]
     if others:
         yield BEYOND.format(size=others[0].size)
