@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from compliance.metrology.assessment import Bracket, ErrorAt
+from compliance.metrology.assessment import Bracket
+from compliance.metrology.envelopes import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import ALTERATIONS, Event, Probe
 from sites.access import sites_of

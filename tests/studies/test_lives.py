@@ -2,7 +2,7 @@
 
 import pytest
 
-from .lives import Result, study
+from .lives import ASKED, Result, study
 from .oracle import Knowledge
 from .probe_lives import Form
 
@@ -40,6 +40,21 @@ def test_knowing_more_leaves_less_undecided(result):
     shares = [result.pooled(lambda each, k=k: each.oracles[k].undecided) for k in Knowledge]
     assert shares == sorted(shares, reverse=True)
     assert shares[0] < result.pooled(lambda each: each.assessment.undecided)
+
+
+def test_who_is_not_told_of_the_fall_decides_little_more_than_the_assessment(result):
+    assert result.ratio(Knowledge.JUMP) <= ASKED
+
+
+def test_who_is_told_of_the_fall_decides_more_than_was_asked(result):
+    """In full 1.78: 1.5 is not met, since the assessment is told of no fall. It was 1.96, and 2.0 here."""
+    assert ASKED < result.ratio(Knowledge.FORM) <= 1.9
+
+
+def test_only_a_fall_makes_a_difference_to_who_is_told_of_one(result):
+    for each in result.forms:
+        told, untold = each.oracles[Knowledge.FORM].undecided, each.oracles[Knowledge.JUMP].undecided
+        assert untold > 2 * told if each.form is Form.DROP else untold == told
 
 
 def test_a_step_at_an_unknown_time_leaves_little_more_undecided_than_it_must(result):
