@@ -48,9 +48,10 @@ def main() -> None:
         folder = Path(asked.keep or temporary)
         _copy_to(folder)
         names = [f"compliance.metrology.{module}*" for module in asked.modules]
-        subprocess.run(
-            [sys.executable, "-m", "mutmut", "run", *names], cwd=folder, check=True, stdout=subprocess.DEVNULL
-        )
+        with (folder / "mutmut.log").open("w") as log:
+            run = subprocess.run([sys.executable, "-m", "mutmut", "run", *names], cwd=folder, stdout=log, stderr=log)
+        if run.returncode:
+            parser.exit(1, (folder / "mutmut.log").read_text()[-4000:])
         _tell(folder, asked.modules)
 
 
