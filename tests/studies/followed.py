@@ -1,17 +1,19 @@
 """Probes that are checked as often as the advice says: how many checks find them in tolerance?
 
 Failures at a constant rate: every probe has its own, from a gamma distribution about that of its fleet. Errors that drift:
-a probe is adjusted to zero when a check finds it out of tolerance. Times are in days.
+a probe is adjusted until its display shows zero when a check finds it out of tolerance, or when the advice says so. Times
+are in days.
 """
 
 from collections import defaultdict
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.optimize import brentq
 
-from compliance.metrology.drift import Point, trend
-from compliance.metrology.intervals import Advice, advise
-from compliance.metrology.reliability import Trial
+from compliance.metrology.drift import Point, Trend, trend
+from compliance.metrology.intervals import LONGEST, Advice, advise
+from compliance.metrology.reliability import Trial, days_for
 
 from .probe_lives import BATHS, DISPLAY, Array, Form
 
@@ -28,8 +30,9 @@ BATH = BATHS[0]
 class Followed:
     """`attained`: share (0 to 1) of `checks` in tolerance; `days`: median advised.
 
-    `allowed` are the median days before they are cut to a step, and `exact` the share that they would attain. `hopeless` is
-    the share of checks, left out of all else, before which not even a day was left to reach the target.
+    `allowed` are the median days that the evidence allows, at most 30, before they are cut to whole days and to a step, and
+    `exact` the share that they would attain; `free` is that of those that the 30 days did not limit, None if all were.
+    `adjust` is the share of the times somebody asked when the advice was to adjust at once instead.
     """
 
     name: str
@@ -38,7 +41,8 @@ class Followed:
     days: float
     allowed: float
     exact: float
-    hopeless: float = 0.0
+    free: float | None
+    adjust: float = 0.0
 
 
 @dataclass
@@ -49,15 +53,23 @@ class _Told:
     days: list[float] = field(default_factory=list)
     allowed: list[float] = field(default_factory=list)
     exact: list[float] = field(default_factory=list)
-    hopeless: int = 0
+    adjusted: int = 0
+
+    def add(self, good: bool, days: float, allowed: float, exact: float) -> None:
+        self.good.append(float(good))
+        self.days.append(days)
+        self.allowed.append(allowed)
+        self.exact.append(exact)
 
     def of(self, name: str) -> Followed:
         """Intervals not cut would give fewer checks where they are longer: each counts once for its days."""
-        weights = 1 / np.array(self.allowed)
+        allowed, exact = np.array(self.allowed), np.array(self.exact)
+        weights, free = np.array(self.days) / allowed, allowed < LONGEST
         return Followed(
             name=name, checks=len(self.good), attained=float(np.mean(self.good)), days=float(np.median(self.days)),
-            allowed=float(np.median(self.allowed)), exact=float(np.average(self.exact, weights=weights * self.days)),
-            hopeless=self.hopeless / (self.hopeless + len(self.good)),
+            allowed=float(np.median(allowed)), exact=float(np.average(exact, weights=weights)),
+            free=float(np.average(exact[free], weights=weights[free])) if free.any() else None,
+            adjust=self.adjusted / (self.adjusted + len(self.good)),
         )  # fmt: skip
 
 
@@ -85,15 +97,12 @@ def _follow_fleet(rates: Array, rng: np.random.Generator, told: _Told) -> None:
 def _check_so(
     advice: Advice, rate: float, time: float, mine: dict[float, list[int]], rng: np.random.Generator, told: _Told
 ) -> None:
-    days, allowed = _advised(advice), float(advice.by_rate or 1)
+    days, allowed = _advised(advice), min(days_for(advice.rate.rate, TARGET), LONGEST)
     for _ in range(max(1, round(time / days))):
         good = rng.random() < np.exp(-rate * days)
         mine[days][0] += not good
         mine[days][1] += 1
-        told.good.append(float(good))
-        told.days.append(days)
-        told.allowed.append(allowed)
-        told.exact.append(float(np.exp(-rate * allowed)))
+        told.add(good, days, allowed, float(np.exp(-rate * allowed)))
 
 
 def _trials(seen: dict[float, list[int]]) -> list[Trial]:
@@ -122,16 +131,21 @@ class _Probe:
         self.at += days
         self.error += self.pace * days + self.walk * np.sqrt(days) * self.rng.standard_normal()
 
-    def check(self, *, adjusted: bool = False) -> bool:
+    def check(self) -> bool:
         """Whether it is found in tolerance."""
         off = self.rng.uniform(-1, 1) * BATH.half_width
         found = float(np.round((self.error + off) / DISPLAY) * DISPLAY)
-        self.points.append(Point(at=self.at, error=found, standard=BATH.standard, after_adjustment=adjusted))
+        self.points.append(Point(at=self.at, error=found, standard=BATH.standard))
         return abs(found) <= TOLERANCE + 1e-9
+
+    def adjust(self) -> None:
+        """Until the display shows zero in the bath, which leaves as much as bath and display leave open."""
+        self.error = self.rng.uniform(-1, 1) * BATH.half_width + self.rng.uniform(-1, 1) * DISPLAY / 2
+        self.points.append(Point(at=self.at, error=0.0, standard=BATH.standard, after_adjustment=True))
 
 
 def follow_drift(form: Form, size: int, seed: int, days: float = YEARS) -> Followed:
-    """`size` probes, each followed for so many days; each time an error leaves tolerance it is adjusted to nothing."""
+    """`size` probes, each followed for so many days; adjusted when a check fails and when the advice is to adjust."""
     rng = np.random.default_rng([seed, 77, list(Form).index(form)])
     told = _Told()
     for _ in range(size):
@@ -145,17 +159,29 @@ def _follow_probe(probe: _Probe, told: _Told, until: float) -> None:
     for _ in range(6):
         _checked(probe, WEEKLY)
     while probe.at < until:
-        advice = advise(trend(probe.points), _trials(probe.trials), tolerance=TOLERANCE, target=TARGET)
-        days = _advised(advice)
-        if not advice.by_trend:
-            told.hopeless += 1
-            _checked(probe, days)
+        history = trend(probe.points)
+        advice = advise(history, _trials(probe.trials), tolerance=TOLERANCE, target=TARGET)
+        if advice.adjust_first:
+            told.adjusted += 1
+            probe.adjust()
+            probe.wait(1.0)
             continue
-        allowed = float(min(advice.by_trend, advice.by_rate or advice.by_trend))
-        told.exact.append(_inside(probe, allowed))
-        told.good.append(float(_checked(probe, days)))
-        told.days.append(days)
-        told.allowed.append(allowed)
+        days, allowed = _advised(advice), _allowed(history, advice)
+        exact = _inside(probe, allowed)
+        told.add(_checked(probe, days), days, allowed, exact)
+
+
+def _allowed(history: Trend, advice: Advice) -> float:
+    """The days that the evidence allows, not cut to whole ones; 30 at most."""
+    by_rate = days_for(advice.rate.rate, TARGET) if advice.by_rate is not None else LONGEST
+    whole = advice.by_trend or 0
+    if whole >= LONGEST:
+        return min(by_rate, LONGEST)
+
+    def short(days: float) -> float:
+        return history.probability_outside(history.last + days, TOLERANCE) - (1 - TARGET)
+
+    return min(by_rate, float(brentq(short, whole, whole + 1)))
 
 
 def _checked(probe: _Probe, days: float) -> bool:
@@ -166,8 +192,7 @@ def _checked(probe: _Probe, days: float) -> bool:
     probe.trials[days][0] += not passed
     probe.trials[days][1] += 1
     if not passed:
-        probe.error = 0.0
-        probe.check(adjusted=True)
+        probe.adjust()
     return good
 
 
