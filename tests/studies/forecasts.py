@@ -162,7 +162,8 @@ _FORECASTS = f"""{FULL} histories of each form and length, of probes as above, e
 95 % interval of `drift.trend` for what the next check finds. A jump just before that check is beyond any forecast: "no jump
 before" leaves such checks out, and so do all columns of the known drop. In the last two columns three baths in ten are poor
 ones, in any order: the forecast is told the uncertainty of the check to come, or mixes those of the checks so far. Asked:
-93 to 97 %."""
+93 to 97 %. How much an error is supposed to roam before much was seen (`USUAL_WANDER`) was set with this simulation, with other
+seeds."""
 _ADVICE = f"""Following `intervals.advise` with a target of 95 %. Fleets of eight probes that fail at a rate which differs from
 probe to probe (gamma, shape 4) begin with 26 weekly checks; then each probe is checked as advised, and advised anew, for two
 years. Drifting probes are checked weekly six times, then as advised. One that fails is adjusted and goes on; so is one for
