@@ -63,8 +63,8 @@ def how_found(case: Case, unit: str) -> list[Part]:
 RANGE = (
     "“Could have been” is the reading less the largest and the least error that the checks allow at 95 %: the true temperature "
     "lay in it in about 95 of 100 cases or more. “However wrong the probe was” means within that. The limit held if it held over "
-    "the whole range, and was broken if it was broken over the whole range; otherwise it cannot be told. “Likely” lies between the errors found, "
-    "by the time since each; it decides nothing."
+    "the whole range, and was broken if it was broken over the whole range; otherwise it cannot be told. “Likely” lies between "
+    "the errors found, by the time since each; it decides nothing."
 )
 RANGE_SOURCE = (
     "Errors with their expanded uncertainty, and with what no check sees as the root of the sum of squares: JCGM 100:2008, "

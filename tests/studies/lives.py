@@ -137,8 +137,8 @@ def _why(result: Result) -> str:
     untold, told = result.ratio(Knowledge.JUMP), result.ratio(Knowledge.FORM)
     return f"""Asked of the undecided share, all forms together: at most {ASKED:g} times that of the oracle that knows the form.
 
-- Not told of the fall: **{untold:.2f}**, {_met(untold)}.
 - Told of the fall: **{told:.2f}**, {_met(told)}.
+- Not told of the fall: **{untold:.2f}**, {_met(untold)}. This comparison was added after the other had failed.
 
 The assessment is not told of falls either: a record of one does not prove that nothing else moved the probe. So it does not
 use that before the fall the check before it still held, and after it the check after it. Nor does it use that the errors at
