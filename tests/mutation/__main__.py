@@ -28,11 +28,13 @@ pytest_add_cli_args_test_selection = ["tests/metrology"]
 pytest_add_cli_args = ["-p", "no:django", "-p", "no:xdist", "-p", "tests.metrology.steady"]
 max_stack_depth = -1
 """
-STEADY = '''"""The same examples in every run, so that a fault is caught or missed for good."""
+STEADY = '''"""The same examples in every run, however busy the machine, so that a fault is caught or missed for good."""
 
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
-settings.register_profile("steady", derandomize=True, deadline=None, max_examples=40, database=None)
+settings.register_profile(
+    "steady", derandomize=True, deadline=None, max_examples=40, database=None, suppress_health_check=list(HealthCheck)
+)
 settings.load_profile("steady")
 '''
 SURVIVED = 0
