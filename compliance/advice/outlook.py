@@ -78,6 +78,11 @@ class Outlook:
         return self.advice.days is not None and not self.failed
 
     @property
+    def adjust_first(self) -> bool:
+        """Whether its drift leaves not even a day, though its last check passed: it has to be adjusted or replaced."""
+        return self.advice.adjust_first and not self.failed
+
+    @property
     def drifts(self) -> bool:
         """Whether the trend is more than the scatter of its checks would show by itself."""
         return self.trend is not None and abs(self.trend.slope) > 2 * self.trend.slope_standard
@@ -89,7 +94,7 @@ class Outlook:
             return "out"
         if self.trend is None:
             return "unknown"
-        if self.surely_until and self.surely_until < self._next_check():
+        if self.adjust_first or (self.surely_until and self.surely_until < self._next_check()):
             return "soon"
         return "moving" if self.warned else "drifting" if self.drifts else "steady"
 
@@ -122,6 +127,7 @@ class Outlook:
             "alike_trials": [[t.days, t.checks, t.failures] for trials in self.alike for t in trials],
             "readings_per_day": self.past.per_day,
             "advised": [advice.low, advice.days, advice.high],
+            "adjust_first": advice.adjust_first,
             "why": list(advice.why),
         }
 

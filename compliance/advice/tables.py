@@ -6,7 +6,7 @@ from compliance.checks.tables import together
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
 
-from .wording import FAR, every, pace_in_short
+from .wording import FAR, advised_in_short, every, pace_in_short
 
 LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
 TONES = {"out": "tone-bad", "soon": "tone-doubt", "moving": "tone-doubt"}
@@ -47,11 +47,8 @@ class OutlookTable(tables.Table):
     def render_present(self, value):
         return every(value)
 
-    def render_advised(self, value, record):
-        if not record.acceptable:
-            return "–"
-        same = value.days == record.every_days
-        return "as it is" if same else every(value.days)
+    def render_advised(self, record):
+        return advised_in_short(record)
 
 
 class AcceptanceTable(tables.Table):

@@ -107,7 +107,7 @@ def _context(request: HttpRequest, outlook: Outlook, form: AcceptForm | None) ->
         "notices": wording.notices(outlook),
         "meaning": wording.meaning(outlook),
         "advice": wording.advice(outlook),
-        "because": outlook.advice.why[1:] if not outlook.failed else (),
+        "because": wording.because(outlook),
         "form": form,
         "acceptable": outlook.acceptable,
         "changes": wording.differs(outlook),

@@ -15,6 +15,7 @@ from .past import Tried
 
 MONTH = 365.25 / 12
 FAR = timedelta(days=730)  # nobody should be told of a date beyond that
+ADJUST = "Adjust or replace it now"
 COMMON = (1, 7)  # intervals that people know, to compare with
 
 
@@ -156,11 +157,20 @@ def meaning(outlook: Outlook) -> list[str]:
 def in_short(outlook: Outlook) -> list[str]:
     """For the page of the probe: what it does and when it may leave its tolerance."""
     told = [pace(outlook), prospect(outlook)] if outlook.trend else [too_few(outlook)]
-    return [line for line in (*told, advice(outlook) if differs(outlook) else "") if line]
+    return [line for line in (*told, advice(outlook) if differs(outlook) or outlook.adjust_first else "") if line]
 
 
 def differs(outlook: Outlook) -> bool:
     return outlook.acceptable and outlook.advice.days != outlook.every_days
+
+
+def advised_in_short(outlook: Outlook) -> str:
+    """For a table: "as it is", "every 3 days", "adjust it now"."""
+    if not outlook.acceptable:
+        return "–"
+    if outlook.adjust_first:
+        return "adjust it now"
+    return every(outlook.advice.days) if differs(outlook) else "as it is"
 
 
 def advice(outlook: Outlook) -> str:
@@ -170,9 +180,25 @@ def advice(outlook: Outlook) -> str:
         return "Put it right first: adjust or repair it, check it again, and then look here."
     if days is None:
         return outlook.advice.why[0]
+    if outlook.adjust_first:
+        return f"Adjust or replace it now; no interval is short enough. Until then, check it {every(days)}."
     if days == present:
         return f"Go on as now: check it {every(days)}."
     return f"Advice: check it {every(days)}. Now it is checked {every(present)}."
+
+
+def because(outlook: Outlook) -> tuple[str, ...]:
+    """What the advice rests on, without what `advice` said already."""
+    said = 0 if outlook.failed else 2 if outlook.adjust_first else 1
+    return outlook.advice.why[said:] if said else ()
+
+
+def adjust_first(outlook: Outlook) -> str:
+    """Why no interval will do."""
+    return (
+        f"It is so near the edge of {tolerance(outlook)}, or moves so much, that it may be out by tomorrow. No interval is short "
+        "enough: adjust or replace it, and check it again. If it has to be used until then, check it every day."
+    )
 
 
 def notices(outlook: Outlook) -> list[dict]:
@@ -181,6 +207,8 @@ def notices(outlook: Outlook) -> list[dict]:
     check = {"url": reverse("zero_check", args=[outlook.probe.pk]), "link": "Check it at zero"}
     if outlook.failed:
         found.append({"tone": "bad", "heading": "Out of tolerance", "text": "Do not use it until it passes a check."})
+    elif outlook.adjust_first:
+        found.append({"tone": "bad", "heading": ADJUST, "text": adjust_first(outlook), **check})
     elif outlook.state == "soon":
         text = "It may leave its tolerance before its next check is due. Check it now rather than then."
         found.append({"tone": "caution", "heading": "May leave its tolerance soon", "text": text, **check})

@@ -157,6 +157,7 @@ def _kept(found: Verification) -> dict:
             "count": settling.count,
             "residual": settling.residual,
             "sentence": settling.sentence,
+            "suspects": [{"number": s.number, "sentence": s.sentence} for s in settling.suspects],
         },
         **({"conformity": _kept_conformity(found.conformity)} if found.conformity else {}),
         **(_kept_budget(found.budget) if found.budget else {}),

@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
-from compliance.metrology.assessment import Bracket, ErrorAt
+from compliance.metrology.assessment import Bracket
+from compliance.metrology.envelopes import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import ALTERATIONS, Event, Probe
 from sites.access import sites_of
@@ -140,6 +141,30 @@ def run_of(check: Check) -> str:
     """The anchor of the run in quarantine that a check borders on, such as check:12; empty if there is none."""
     beside = Span.objects.filter(Q(behind=check) | Q(ahead=check), probe=check.probe_id).exclude(anchor="")
     return beside.values_list("anchor", flat=True).first() or ""
+
+
+def not_cleared(checks: Iterable[Check]) -> dict[int, Check]:
+    """Of good checks that vouch for nothing, by number: the failed check away from zero that nobody had made good when each
+    was made. One query for any number."""
+    good = [check for check in checks if _clears(check)]
+    if not good:
+        return {}
+    probes, times = {check.probe_id for check in good}, {check.checked_at for check in good}
+    spans = Span.objects.filter(probe__in=probes, starts_at__in=times, doubt__isnull=False).select_related("doubt")
+    return not_cleared_by(good, spans)
+
+
+def not_cleared_by(checks: Iterable[Check], spans: Iterable[Span]) -> dict[int, Check]:
+    """The same from spans that are loaded already, with the `doubt` of each."""
+    checks = list(checks)
+    doubts = {(span.probe_id, span.starts_at): span.doubt for span in spans if span.doubt_id}
+    found = {check.pk: doubts.get((check.probe_id, check.checked_at)) for check in checks if _clears(check)}
+    times = {check.pk: check.checked_at for check in checks}
+    return {pk: failed for pk, failed in found.items() if failed and failed.pk != pk and failed.checked_at <= times[pk]}
+
+
+def _clears(check: Check) -> bool:
+    return check.verdict == Verdict.IN_TOLERANCE and check.kind != Kind.BOILING
 
 
 def passed_near_edge(check: Check) -> bool:

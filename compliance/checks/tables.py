@@ -9,7 +9,7 @@ from shared.units import Unit, difference_from_milli, number
 from .guidance import wanted_check
 from .guidance.ice import ICE
 from .models import Kind, Stage
-from .queries import due_word, entered_late, event_entered_late
+from .queries import due_word, entered_late, event_entered_late, not_cleared, passed_near_edge
 from .surroundings import boils_here
 
 LEAD, NUMBER, ACT, SPARE = (
@@ -97,7 +97,7 @@ class CheckTable(tables.Table):
 
     def __init__(self, *args, site, **kwargs):
         super().__init__(*args, **kwargs)
-        self.site = site
+        self.site, self.not_cleared = site, not_cleared([row.record for row in self.rows])
 
     def render_checked_at(self, value, record):
         return format_html(
@@ -116,7 +116,12 @@ class CheckTable(tables.Table):
         return together(kind, badge("stage", record.stage) if left else "")
 
     def render_remarks(self, record):
-        return together(*(badge("record", word) for word in remarks_of(record)))
+        words = [badge("record", word) for word in remarks_of(record)]
+        if record.pk in self.not_cleared and not hasattr(record, "void"):
+            words.append("did not clear the probe: it had failed away from zero")
+        elif passed_near_edge(record) and not hasattr(record, "void"):
+            words.append("near the edge")
+        return together(*words)
 
 
 def off_by(check, unit: str) -> str:

@@ -3,19 +3,19 @@
 from django.urls import reverse
 from django.utils.html import format_html
 
-from compliance.metrology.conformity import told_risk
 from compliance.metrology.vocabulary import Verdict
 from shared.templatetags.noughtbook import when
 from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
 
+from .budget import chance_wrong, lines_of, rule_in_words, totals_of
 from .guidance import GUIDANCE
 from .guidance.ice import ICE
 from .guide import clock
 from .judging import Typed
 from .models import END, Check, Kind, ProbeState, Span, Stage, Standing
 from .pictures import settling_svg
-from .queries import passed_near_edge, run_of
+from .queries import not_cleared, passed_near_edge, run_of
 from .surroundings import boils_here
 from .surroundings import told as told_air
 from .tables import off_by, remarks_of
@@ -51,27 +51,47 @@ AFTERWARDS = {
 }
 OTHER_END = {Kind.ZERO: (Kind.BOILING,), Kind.BOILING: (Kind.ZERO,)}
 NOT_YET = "Do not use it yet"
+OLD = "This is not its last check"
 TITLES = {Kind.ZERO: "Zero check of {}", Kind.BOILING: "Boiling check of {}", Kind.CERTIFICATE: "Certificate of {}"}
 
 
 def told(check: Check) -> dict:
     """The context of the page."""
-    void, unit = getattr(check, "void", None), check.site.unit
-    headline, *why = check.why or [check.get_verdict_display()]
+    void = getattr(check, "void", None)
     following = None if void else next_steps(check)
-    if following and following["heading"] == NOT_YET:
-        headline = "In tolerance where it was checked, but do not use it yet."
-    celsius = [line for line in why if "°C" in line]
+    headline = _headline(check, following["heading"] if following else "")
+    why, figures = sentences(check)
     return {
         "check": check, "probe": check.probe, "site": check.site, "void": void, "remarks": remarks_of(check),
         "title": TITLES[Kind(check.kind)].format(check.probe), "headline": headline,
-        "why": why if unit == Unit.CELSIUS else [shown_in(check), *(line for line in why if line not in celsius)],
-        "figures": [*check.figures, *(celsius if unit != Unit.CELSIUS else [])],
+        "why": why, "figures": figures, "totals": totals_of(check), "rule": rule_in_words(check),
         "next": following, "facts": _facts(check), "picture": _picture(check),
-        "budget": _budget(check), "bath": _bath(check), "taken": _taken(check), "sources": SOURCES[Kind(check.kind)],
+        "budget": lines_of(check), "bath": preparation_of(check), "taken": _taken(check), "mistyped": mistyped_of(check),
+        "sources": SOURCES[Kind(check.kind)],
         "picture_caption": f"What the display showed over time, {GUIDANCE[check.kind].words.inside}."
         if check.kind in GUIDANCE else "",
     }  # fmt: skip
+
+
+def _headline(check: Check, following: str) -> str:
+    """The verdict in a sentence. What was stored speaks of the day of the check: it must not clear a probe today."""
+    stored = (check.why or [check.get_verdict_display().capitalize()])[0]
+    if check.verdict != Verdict.IN_TOLERANCE or check.kind == Kind.BOILING:
+        return stored
+    if following == NOT_YET:
+        return "In tolerance where it was checked, but do not use it yet."
+    if not_cleared([check]):
+        return "In tolerance where it was checked, but it did not clear the probe: a check away from zero had failed."
+    return stored if following and following != OLD else "In tolerance when it was checked."
+
+
+def sentences(check: Check) -> tuple[list[str], list[str]]:
+    """What follows the verdict, and the figures in words: in the site's own unit before those in °C."""
+    why = check.why[1:]
+    if check.site.unit == Unit.CELSIUS:
+        return why, check.figures
+    celsius = [line for line in why if "°C" in line]
+    return [shown_in(check), *(line for line in why if line not in celsius)], [*check.figures, *celsius]
 
 
 def shown_in(check: Check) -> str:
@@ -89,7 +109,7 @@ def next_steps(check: Check) -> dict:
     case = address("case_detail", run.replace(":", "-")) if run else None
     if state and state.last_check_id != check.pk and _superseded(check):
         steps = ("What it is worth now is told by its last check: see the probe.",)
-        return {"tone": "info", "heading": "This is not its last check", "steps": steps, "case_url": case}
+        return {"tone": "info", "heading": OLD, "steps": steps, "case_url": case}
     again = {"again_url": reverse(GUIDANCE.get(check.kind, ICE).address, args=[check.probe_id])}
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case} | again
@@ -144,7 +164,7 @@ def _facts(check: Check) -> list[tuple]:
         ("Off by", off_by(check, unit)),
         ("Against", boils_here(check, unit) if check.kind == Kind.BOILING else ""),
         ("Allowed", show_spread(check.tolerance_milli, unit, 1)),
-        ("Chance that this verdict is wrong", _chance(check)),
+        ("Chance that this verdict is wrong", chance_wrong(check)),
         ("Stage", check.get_stage_display()),
         ("Checked", when(check.checked_at, zone)),
         ("Where", check.site),
@@ -155,12 +175,6 @@ def _facts(check: Check) -> list[tuple]:
         ("Note", check.note),
     ]
     return [(label, value) for label, value in facts if value]
-
-
-def _chance(check: Check) -> str:
-    """Nothing for a check that claims nothing."""
-    risk = check.budget.get("conformity", {}).get("risk")
-    return "" if risk is None or check.verdict == Verdict.INCONCLUSIVE else told_risk(risk)
 
 
 def _recorded(check: Check) -> str:
@@ -187,20 +201,15 @@ def _taken(check: Check) -> list[tuple]:
     return [(clock(t.elapsed_ms / 1000), f"{t.typed} °{t.unit}") for t in check.timed_readings.all()]
 
 
-def _budget(check: Check) -> list[dict]:
-    """The uncertainty budget row by row, in the site's unit."""
-    rows = []
-    for part in check.budget.get("components", []):
-        figures = {name: show_spread(round(part[name] * 1000), check.site.unit, 3) for name in ("value", "standard")}
-        freedom = part["degrees_of_freedom"]
-        rows.append({**part, **figures, "degrees_of_freedom": "unlimited" if freedom is None else f"{freedom:.0f}"})
-    return rows
+def mistyped_of(check: Check) -> dict[int, str]:
+    """Readings that were probably mistyped, by their number in the order of time, each with the question that it raises."""
+    return {s["number"]: s["sentence"] for s in check.budget.get("settling", {}).get("suspects", [])}
 
 
 BATH = {Kind.ZERO: ("The bath", "Depth in the ice"), Kind.BOILING: ("The pan", "Depth in the water or steam")}
 
 
-def _bath(check: Check) -> dict | None:
+def preparation_of(check: Check) -> dict | None:
     """The bath or the pan: how it was made, point by point, and the temperature that it stands for."""
     if check.kind not in BATH:
         return None

@@ -1,61 +1,26 @@
 """What the readings in a quarantined span could really have been, and whether the limit still held.
 
 Everything is in whole milli-degrees Celsius (mK for differences). The error of a probe is what it reads minus the truth,
-and it depends on the true temperature: known where it was checked, and elsewhere within an allowance.
-
-Outside the checked temperatures the allowance grows in proportion to the distance from the nearest one. Between two of
-them the error lies along a line, but for how far a sensor of its kind can bend away from it (`allowances`).
+and it depends on the true temperature: known where it was checked, and elsewhere as far as the physics of its sensor lets it
+differ (`allowances`). What a check says is right at 95 %, and so are the bounds that follow from it (`envelopes`): "whatever
+the error" below means any error within them.
 
 A reading shows t + e(t) at the truth t. Where t + e(t) grows with t, a limit L can be asked at L alone: the truth was at
 least L whatever the error exactly where the reading is at least L + the greatest error there. That needs no knowledge of
 the truth, is exact in whole numbers, and is a comparison of a reading with a constant, which a database does as well.
 """
 
-from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from .allowances import FARTHEST_APART, allowance_at_75, bend
+from .envelopes import ErrorAt, Line, highest, lowest
 from .vocabulary import Direction, Outcome, Sensor
 
 _TICK = timedelta(microseconds=1)
 
-# K in mK: the distance that an allowance is stated at.
-STATED_AT = 75_000
-
-# mK, a whole number of times what allowances are stated at, so that the last knot is exact; lines go on straight beyond.
-_FAR = 12 * STATED_AT
-
 # Beyond every reading that can be stored.
 EVER = 2**31
-
-# Eighths of the way between two checked temperatures at which the bounds change direction (see `bend`).
-_CORNERS = (1, 4, 7)
-
-# mK: checked temperatures nearer to each other than this say nothing of how the error goes on beyond them. Judgement.
-_TELLS_A_SLOPE = 20_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ErrorAt:
-    """The error of a probe (mK, reading minus truth) with its expanded uncertainty (mK) from one check.
-
-    `temperature` is the true temperature that it was checked at, milli-°C; `at` is an aware time.
-    """
-
-    at: datetime
-    temperature: int
-    error: int
-    expanded: int
-
-    @property
-    def low(self) -> int:
-        return self.error - self.expanded
-
-    @property
-    def high(self) -> int:
-        return self.error + self.expanded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,47 +33,6 @@ class Bracket:
     start: tuple[ErrorAt, ...]
     end: tuple[ErrorAt, ...]
     sensor: Sensor
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A bound of the error over the true temperature: straight between `knots` (milli-°C, mK) and on beyond them."""
-
-    knots: tuple[tuple[int, int], ...]
-
-    @property
-    def rising(self) -> bool:
-        """Whether what is shown grows with the truth everywhere, so that a reading tells of one truth only."""
-        return all(b[0] + b[1] > a[0] + a[1] for a, b in pairwise(self.knots))
-
-    def above(self, temperature: int) -> int:
-        """The bound at a true temperature (milli-°C), rounded up to whole mK."""
-        return -self._floor(temperature, -1)
-
-    def below(self, temperature: int) -> int:
-        """The bound at a true temperature (milli-°C), rounded down to whole mK."""
-        return self._floor(temperature, 1)
-
-    def _floor(self, temperature: int, sign: int) -> int:
-        (t0, e0), (t1, e1) = self._piece([t for t, _ in self.knots], temperature)
-        return sign * e0 + (sign * (e1 - e0) * (temperature - t0)) // (t1 - t0)
-
-    def truth_below(self, value: int) -> int:
-        """The truth (milli-°C, rounded down) that shows `value` (milli-°C) with this error."""
-        return self._truth(value, 1)
-
-    def truth_above(self, value: int) -> int:
-        """The truth (milli-°C, rounded up) that shows `value` (milli-°C) with this error."""
-        return -self._truth(value, -1)
-
-    def _truth(self, value: int, sign: int) -> int:
-        (t0, e0), (t1, e1) = self._piece([t + e for t, e in self.knots], value)
-        shown = t1 + e1 - t0 - e0
-        return sign * t0 + (sign * (value - t0 - e0) * (t1 - t0)) // shown
-
-    def _piece(self, starts: list[int], where: int) -> tuple[tuple[int, int], tuple[int, int]]:
-        index = min(max(bisect_right(starts, where), 1), len(starts) - 1)
-        return self.knots[index - 1], self.knots[index]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +53,7 @@ class ErrorBounds:
 
 
 def bounds(bracket: Bracket) -> ErrorBounds:
-    """The worst case: at each temperature the error lay between what both sides allow there.
+    """At each temperature the error lay between the least and the greatest that either side allows there, at 95 %.
 
     That covers any drift in one direction, steady or sudden. A side without a check leaves the error unbounded, and so
     does one where the error may change faster than the temperature: such a probe tells nothing.
@@ -150,8 +74,8 @@ def bounds(bracket: Bracket) -> ErrorBounds:
         return ErrorBounds()
     if bracket.start[0].at > bracket.end[0].at:
         raise ValueError("The check at the start is later than the one at the end: swap them.")
-    highs = tuple(_highest(side, bracket.sensor) for side in sides)
-    lows = tuple(_mirrored(_highest(_negative(side), bracket.sensor)) for side in sides)
+    highs = tuple(highest(side, bracket.sensor) for side in sides)
+    lows = tuple(lowest(side, bracket.sensor) for side in sides)
     return ErrorBounds(lows, highs) if all(line.rising for line in (*lows, *highs)) else ErrorBounds()
 
 
@@ -160,58 +84,6 @@ def _check(side: tuple[ErrorAt, ...]) -> None:
         raise ValueError("An uncertainty is a half-width: give it as zero or more, in mK.")
     if len({point.temperature for point in side}) < len(side):
         raise ValueError("The error at one temperature is given twice for one side: give the check that counts.")
-
-
-def _negative(side: tuple[ErrorAt, ...]) -> tuple[ErrorAt, ...]:
-    return tuple(ErrorAt(at=p.at, temperature=p.temperature, error=-p.error, expanded=p.expanded) for p in side)
-
-
-def _mirrored(line: Line) -> Line:
-    return Line(tuple((t, -e) for t, e in line.knots))
-
-
-def _highest(side: tuple[ErrorAt, ...], sensor: Sensor) -> Line:
-    """The greatest error that one side allows."""
-    points = sorted(side, key=lambda point: point.temperature)
-    knots = [(points[0].temperature - _FAR, _far_beyond(points[0], points[1:2], sensor))]
-    for here, there in pairwise(points):
-        knots += [(here.temperature, here.high), *_between(here, there, sensor)]
-    last = points[-1]
-    knots += [(last.temperature, last.high), (last.temperature + _FAR, _far_beyond(last, points[-2:-1], sensor))]
-    return Line(tuple(knots))
-
-
-def _far_beyond(point: ErrorAt, neighbour: list[ErrorAt], sensor: Sensor) -> int:
-    """The allowance grows from the outermost point, as fast as a slope that two points show if that is steeper."""
-    grown = _ceil_div(_allowance(point, sensor) * _FAR, STATED_AT)
-    for other in neighbour:
-        apart = abs(other.temperature - point.temperature)
-        if apart >= _TELLS_A_SLOPE:
-            grown = max(grown, _ceil_div(abs(point.error - other.error) * _FAR, apart))
-    return point.high + grown
-
-
-def _allowance(point: ErrorAt, sensor: Sensor) -> int:
-    return allowance_at_75(sensor, max(abs(point.low), abs(point.high)), point.temperature)
-
-
-def _between(here: ErrorAt, there: ErrorAt, sensor: Sensor) -> list[tuple[int, int]]:
-    """Knots between two checked temperatures: along the line from one to the other, and above it as far as it may bend."""
-    apart = there.temperature - here.temperature
-    if apart > FARTHEST_APART:
-        middle = here.temperature + apart // 2
-        grown = [p.high + _ceil_div(_allowance(p, sensor) * apart, 2 * STATED_AT) for p in (here, there)]
-        return [(middle, max(grown))]
-    if apart < len(_CORNERS) + 5:
-        return []
-    largest = max(abs(e) for point in (here, there) for e in (point.low, point.high))
-    bends = bend(sensor, largest, here.high - there.high, apart)
-    knots = []
-    for eighths, up in zip(_CORNERS, bends, strict=True):
-        temperature = here.temperature + apart * eighths // 8
-        straight = _ceil_div((there.high - here.high) * (temperature - here.temperature), apart)
-        knots.append((temperature, here.high + straight + up))
-    return knots
 
 
 def true_range(value: int, bounds: ErrorBounds) -> tuple[int, int] | None:
@@ -363,7 +235,3 @@ def in_time(outcome: Outcome, since_start_s: int | None, within_s: int | None) -
     late, up = since_start_s > within_s, since_start_s >= within_s
     told = (outcome is Outcome.HELD and not late) or (outcome is Outcome.BROKEN and up)
     return outcome if told else Outcome.UNDECIDED
-
-
-def _ceil_div(numerator: int, denominator: int) -> int:
-    return -(-numerator // denominator)

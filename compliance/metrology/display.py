@@ -6,7 +6,8 @@ from statistics import fmean, stdev
 
 from .uncertainty import Component, digit, normal, rectangular
 
-UNSEEN_SCATTER = 0.19  # digits, standard deviation of one reading, that equal digits may hide; judgement
+UNSEEN_SCATTER = 0.18  # digits, standard deviation of one reading, that equal digits may hide; judgement
+LONE_SCATTER = 0.3  # digits, the same where there is one reading only, which shows nothing of its scatter; judgement
 LARGEST_FLICKER = 0.5  # digits, standard deviation of readings that flicker between two digits; judgement
 
 
@@ -50,6 +51,7 @@ def _scatter(settled: Sequence[float], resolution: float) -> Component:
     count = len(settled)
     counted = "one settled reading" if count == 1 else f"{count} settled readings"
     if len(set(settled)) == 1:
-        return normal("repeatability", UNSEEN_SCATTER * resolution / sqrt(count), f"scatter that {counted} may hide")
+        unseen = LONE_SCATTER if count == 1 else UNSEEN_SCATTER / sqrt(count)
+        return normal("repeatability", unseen * resolution, f"scatter that {counted} may hide")
     seen = min(stdev(settled), LARGEST_FLICKER * resolution)
     return normal("repeatability", seen / sqrt(count), f"scatter of {counted} that flicker")

@@ -27,6 +27,7 @@ CHANGE_GAIN = 6.0
 CHANGE_GAIN_GROWTH = 0.45
 MOST_CHANGES = 10  # that are looked for in one history; judgement
 FURTHEST = 3650  # days a forecast may reach; judgement
+MOST_KINDS = 8  # of checks by their uncertainty, that a forecast tells apart; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +79,8 @@ class Trend:
         wander: °C over one day, standard deviation of the roaming; over d days √d times as much.
         first, last: days, the times of the points that count.
         count: how many points count.
-        standard: °C, the usual standard uncertainty of a check.
+        standard: °C, the usual standard uncertainty of a check: the median.
+        kinds: kinds of checks by their uncertainty: standard uncertainty °C, and the share (0 to 1) of the checks.
         times, smoothed: days and °C, the error at each point with the scatter averaged out.
         changes: sudden changes, in order.
         mixture: what forecasts are made from.
@@ -94,12 +96,15 @@ class Trend:
     last: float
     count: int
     standard: float
+    kinds: tuple[tuple[float, float], ...]
     times: tuple[float, ...]
     smoothed: tuple[float, ...]
     changes: tuple[Change, ...]
     mixture: Mixture
 
-    def predict(self, at: float, coverage: float = 0.95, *, measured: bool = True) -> Prediction:
+    def predict(
+        self, at: float, coverage: float = 0.95, *, measured: bool = True, standard: float | None = None
+    ) -> Prediction:
         """What to expect at a time from the last check on.
 
         Args:
@@ -107,23 +112,27 @@ class Trend:
             coverage: probability of the interval, 0.5 to 0.999.
             measured: of the error that a check would find; else of the true error, which has no scatter but may be
                 off by whatever all checks have in common.
+            standard: °C, 0.0001 to 100, standard uncertainty of the check to come; None if it is not known: then it
+                may be like any of the checks so far. It tells nothing of the true error.
 
         Returns:
             The interval in °C, with equal probability beyond either end.
 
         Raises:
-            ValueError: for a time or a coverage out of range.
+            ValueError: for a time, a coverage or a standard uncertainty out of range.
 
         Source: posterior predictive distribution, Gelman et al. (2013), 14.3; see the module.
         """
         _check_probability(coverage)
-        centres, scales = _spread(self, np.array([_ahead(self, at)]), measured)
+        ahead = np.array([_ahead(self, at)])
+        mix, extra = _next_check(self, standard) if measured else (self.mixture, _unseen(self))
+        centres, scales = mix.spread(ahead, extra)
         tail = (1 - coverage) / 2
         return Prediction(
             at=at,
-            low=self.mixture.quantile(tail, centres, scales),
-            centre=float((centres @ self.mixture.weight)[0]),
-            high=self.mixture.quantile(1 - tail, centres, scales),
+            low=mix.quantile(tail, centres, scales),
+            centre=float((centres @ mix.weight)[0]),
+            high=mix.quantile(1 - tail, centres, scales),
         )
 
     def probability_outside(self, at: float, tolerance: float) -> float:
@@ -321,6 +330,7 @@ def _trend(model: Model, points: Sequence[Point], dropped: int, known: set[int],
         last=points[-1].at,
         count=len(points),
         standard=series.usual,
+        kinds=_kinds(series.standard),
         times=tuple(point.at for point in points),
         smoothed=tuple(solution.smoothed.tolist()),
         changes=_changes(solution, points, dropped, known, positions),
@@ -346,15 +356,33 @@ def _ahead(history: Trend, at: float) -> float:
     return at - history.last
 
 
-def _spread(history: Trend, ahead: Array, measured: bool) -> tuple[Array, Array]:
-    """Middles and scales in °C. What of the stated uncertainty does not show as scatter may be the same in each check."""
-    mix = history.mixture
-    extra = mix.scatter if measured else np.maximum(0.0, 1 - mix.scatter)
-    return mix.spread(ahead, extra * history.standard**2)
+def _kinds(standards: Array) -> tuple[tuple[float, float], ...]:
+    """Uncertainties (°C) with their shares; many are put together with their like, by the mean of their variances."""
+    values, counts = np.unique(standards, return_counts=True)
+    if len(values) > MOST_KINDS:
+        groups = np.array_split(np.sort(standards), MOST_KINDS)
+        values = np.array([sqrt(float(np.mean(group**2))) for group in groups])
+        counts = np.array([len(group) for group in groups])
+    return tuple(zip(values.tolist(), (counts / len(standards)).tolist(), strict=True))
+
+
+def _next_check(history: Trend, standard: float | None) -> tuple[Mixture, Array]:
+    """What a check to come is foretold from: a mixture, and what its scatter adds to it in °C²."""
+    if standard is not None and not 1e-4 <= standard <= 100:
+        raise ValueError("Give the standard uncertainty of the check to come from 0.0001 to 100 °C, or none.")
+    kinds = history.kinds if standard is None else ((standard, 1.0),)
+    values, shares = np.array(kinds).T
+    mix = history.mixture.split(shares)
+    return mix, mix.scatter * np.tile(values**2, len(history.mixture.weight))
+
+
+def _unseen(history: Trend) -> Array:
+    """°C²: what of the stated uncertainty does not show as scatter may be the same in each check."""
+    return np.asarray(np.maximum(0.0, 1 - history.mixture.scatter) * history.standard**2)
 
 
 def _outside(history: Trend, ahead: Array, tolerance: float) -> Array:
     """The probability that the true error is beyond tolerance (°C), one a time (days after the last check)."""
-    centres, scales = _spread(history, ahead, measured=False)
+    centres, scales = history.mixture.spread(ahead, _unseen(history))
     above = 1 - history.mixture.cumulated(tolerance, centres, scales)
     return np.clip(above + history.mixture.cumulated(-tolerance, centres, scales), 0.0, 1.0)

@@ -37,7 +37,9 @@ class Advice:
 
     `days` between checks, None for no advice yet; `low` to `high` days is how far the evidence leaves it open. `by_rate`
     and `by_trend` are the whole days that the failures and the drift allow, None where they say nothing. `reached` is the
-    reliability (0 to 1) expected at that interval. `why` are sentences in plain words, the first the advice itself.
+    reliability (0 to 1) expected at that interval by whichever of the two says least. `adjust_first`: the drift leaves not
+    even a day, so that no interval is short enough; `days` is then 1, until the probe is adjusted or replaced. `why` are
+    sentences in plain words, the first the advice itself.
     """
 
     days: int | None
@@ -49,6 +51,7 @@ class Advice:
     by_trend: int | None
     rate: Rate
     why: tuple[str, ...]
+    adjust_first: bool = False
 
     def at_stake(self, readings_per_day: float, intervals: Sequence[int] = STEPS) -> tuple[AtStake, ...]:
         """Readings that a failure puts in doubt at each interval.
@@ -90,7 +93,7 @@ def advise(
         readings_per_day: how much the probe is used, zero or more; None if not known.
 
     Returns:
-        The advice, or none yet and why.
+        The advice, or none yet and why. A probe that may well leave its tolerance within a day is to be adjusted first.
 
     Raises:
         ValueError: for numbers out of range.
@@ -98,14 +101,7 @@ def advise(
     Source: ILAC-G24 / OIML D 10 for the methods; that the shorter interval counts, and what is enough evidence, is
     judgement.
     """
-    if not 0.5 <= target <= 0.999:
-        raise ValueError("Give a target from 0.5 to 0.999.")
-    if not (tolerance > 0 and isfinite(tolerance)):
-        raise ValueError("Give a tolerance above zero, in °C.")
-    if readings_per_day is not None:
-        at_stake(readings_per_day, ())
-    if not 1 <= longest <= STEPS[-1]:
-        raise ValueError(f"Give the longest interval in whole days, from 1 to {STEPS[-1]}.")
+    _check(tolerance, target, longest, readings_per_day)
     rate = shrunk_rate(own, fleet)
     checks = rate.checks + sum(trial.checks for trials in fleet for trial in trials)
     traced = history is not None and history.count >= ENOUGH_POINTS
@@ -130,7 +126,19 @@ def advise(
         by_trend=by_trend,
         rate=rate,
         why=_why(days, target, by_rate, by_trend, longest, checks, readings_per_day),
+        adjust_first=by_trend == 0,
     )
+
+
+def _check(tolerance: float, target: float, longest: int, readings_per_day: float | None) -> None:
+    if not 0.5 <= target <= 0.999:
+        raise ValueError("Give a target from 0.5 to 0.999.")
+    if not (tolerance > 0 and isfinite(tolerance)):
+        raise ValueError("Give a tolerance above zero, in °C.")
+    if readings_per_day is not None:
+        at_stake(readings_per_day, ())
+    if not 1 <= longest <= STEPS[-1]:
+        raise ValueError(f"Give the longest interval in whole days, from 1 to {STEPS[-1]}.")
 
 
 def at_stake(
@@ -251,7 +259,9 @@ def _why(
     share = f"{100 * target:g} of 100 checks"
     told = [f"Check it {often(days)}."]
     hopeless = 0 in (by_rate, by_trend)
-    if hopeless:
+    if by_trend == 0:
+        told = ["Adjust or replace it now; no interval is short enough.", f"Until then, check it {often(days)}."]
+    elif hopeless:
         told.append(f"Even so it may not be in tolerance at {share}: adjust or replace it.")
     if by_rate is not None:
         told.append(f"Going by what {_count(checks)} of this probe and its like found, {_allows(by_rate, longest)}.")

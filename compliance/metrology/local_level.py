@@ -21,10 +21,12 @@ Array = NDArray[np.float64]
 SLOPE_SPREAD = 0.005  # °C per day, standard deviation of slopes before any was seen; judgement
 STEP_SPREAD = 20.0  # of sudden changes, in standard uncertainties of a check, before any was seen; judgement
 SCATTER_FREEDOM = 3.0  # the stated uncertainty of the checks weighs as much as three of them; judgement
-NO_WANDER = 0.4  # probability that an error does not roam at all, before any was seen; judgement
-USUAL_WANDER = 0.3  # in standard uncertainties of a check from one check to the next; judgement
+NO_WANDER = 0.25  # probability that an error does not roam at all, before any was seen; judgement
+# In standard uncertainties of a check from one check to the next; judgement. Histories of four to eight checks hardly tell
+# how much an error roams, so that this decides how wide their forecasts are.
+USUAL_WANDER = 3.0
 # Variance of the wander from one check to the next, as a multiple of the variance of a check: none, then by 2.
-SHARES = np.concatenate(([0.0], np.exp2(np.arange(-9.0, 7.0, 1.0))))
+SHARES = np.concatenate(([0.0], np.exp2(np.arange(-9.0, 11.0, 1.0))))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +72,21 @@ class Mixture:
         days = ahead[:, None]
         variance = self.level_variance + 2 * days * self.covariance + days**2 * self.slope_variance
         return self.level + days * self.slope, np.sqrt(variance + days * self.wander + extra)
+
+    def split(self, parts: Array) -> "Mixture":
+        """The same mixture, each share of it in parts of these weights (0 to 1, sum 1) that differ in what is added later."""
+        count = len(parts)
+        return Mixture(
+            weight=np.outer(self.weight, parts).ravel(),
+            level=np.repeat(self.level, count),
+            slope=np.repeat(self.slope, count),
+            level_variance=np.repeat(self.level_variance, count),
+            covariance=np.repeat(self.covariance, count),
+            slope_variance=np.repeat(self.slope_variance, count),
+            wander=np.repeat(self.wander, count),
+            scatter=np.repeat(self.scatter, count),
+            freedom=self.freedom,
+        )
 
     def cumulated(self, value: float, centres: Array, scales: Array) -> Array:
         """The probability (0 to 1) of at most this value (°C), one a row of middles and scales (°C)."""

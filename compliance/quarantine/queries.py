@@ -9,8 +9,10 @@ from django.utils.html import strip_tags
 
 from compliance.checks.models import Standing
 from compliance.checks.queries import brackets_of, standing_subquery
-from compliance.metrology.assessment import STATED_AT, Bracket, ErrorAt, ErrorBounds, bounds, likely, true_range
+from compliance.metrology.allowances import STATED_AT
+from compliance.metrology.assessment import Bracket, ErrorBounds, bounds, likely, true_range
 from compliance.metrology.bracketing import Cause
+from compliance.metrology.envelopes import ErrorAt
 from compliance.readings.models import Reading
 from shared.templatetags.noughtbook import when
 from shared.units import show, show_error, show_spread

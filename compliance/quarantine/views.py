@@ -26,8 +26,9 @@ from .access import Reach, get_case
 from .assessing import Selection
 from .cases import State, Summary, summaries
 from .forms import ALL, DecisionForm, SignForm
-from .queries import assessed_page, errors_in_words, good_readings_for, reasons
+from .queries import assessed_page, good_readings_for, reasons
 from .tables import AssessedTable, CaseTable
+from .telling import how_found, meaning
 
 TABS = (
     (Outcome.BROKEN, "Limit broken", "limit broken whatever the error"),
@@ -172,7 +173,8 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
         "tiles": _tiles(reach),
         "facts": _facts(case),
         "reasons": reasons(case),
-        "figures": errors_in_words(case, case.probe.site.unit),
+        "means": meaning(shown) if rows else "",
+        "how_found": how_found(case, case.probe.site.unit),
         "tabs": _tabs(reach, shown),
         "table": table,
         "rows": rows,

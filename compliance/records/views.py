@@ -1,6 +1,8 @@
 """Choosing a record and printing it. Printing reads and writes nothing."""
 
 import tempfile
+from collections.abc import Callable
+from typing import BinaryIO
 
 from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -8,7 +10,10 @@ from django.utils import timezone
 from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
+from compliance.checks.access import get_check
+
 from .access import get_site_to_print
+from .check_record import write_check
 from .forms import RecordForm
 from .record import write_record
 from .scope import RecordScope
@@ -36,10 +41,22 @@ def record_print(request: HttpRequest) -> HttpResponse:
         site=given["site"], first=given["from"], last=given["to"], paper=given["paper"], printed_by=request.user.name,
         now=timezone.now(),
     )  # fmt: skip
+    return _pdf(lambda out: write_record(out, scope), file_name(scope))
+
+
+@require_safe
+def check_print(request: HttpRequest, pk: int) -> HttpResponse:
+    """The record of one check as a PDF, for whoever may see the check."""
+    check = get_check(request.user, pk)
+    name = f"check-c{check.pk}-{slugify(check.probe.code)[:40] or 'probe'}.pdf"
+    return _pdf(lambda out: write_check(out, check, printed_by=request.user.name, now=timezone.now()), name)
+
+
+def _pdf(write: Callable[[BinaryIO], None], name: str) -> FileResponse:
     out = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - the response closes it
-    write_record(out, scope)
+    write(out)
     out.seek(0)
-    return FileResponse(out, content_type="application/pdf", filename=file_name(scope))
+    return FileResponse(out, content_type="application/pdf", filename=name)
 
 
 def file_name(scope: RecordScope) -> str:

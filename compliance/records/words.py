@@ -3,6 +3,7 @@
 import re
 from datetime import datetime
 from decimal import ROUND_CEILING, Decimal
+from math import ceil
 from zoneinfo import ZoneInfo
 
 from compliance.checks.models import Check, Kind
@@ -75,10 +76,17 @@ def method(check: Check, unit: str) -> str:
         return f"Certificate {check.certificate_number}, {check.laboratory}, at {show(check.reference_milli, unit, 2)}"
     known, other = (PANS, "boiling water") if check.kind == Kind.BOILING else (BATHS, "ice bath")
     bath = known.get(check.preparation.get("kind", ""), other)
+    if not usable(check):
+        return f"{bath[0].upper()}{bath[1:]}, which stands for no known temperature"
     half_width = check.budget.get("bath", {}).get("half_width")
     reference = show(check.reference_milli, unit, 2)
-    spread = "" if half_width is None else f" {show_spread(round(half_width * 1000), unit)}"
+    spread = "" if half_width is None else f" {uncertainty(ceil(round(half_width * 1000, 6)), unit)}"
     return joined(f"{bath[0].upper()}{bath[1:]}, {reference}{spread}")
+
+
+def usable(check: Check) -> bool:
+    """Whether what a check was held against stands for a known temperature."""
+    return check.budget.get("bath", {}).get("usable", True)
 
 
 def air(check: Check, unit: str) -> str:

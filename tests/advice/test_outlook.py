@@ -83,6 +83,32 @@ def test_a_failed_probe_is_put_right_before_anything_is_advised(world):
     assert wording.notices(found)[0]["heading"] == "Out of tolerance"
 
 
+def test_a_probe_at_the_edge_of_its_tolerance_is_to_be_adjusted_now(world):
+    history(world.probe, world.cook, steady(12, at=960))
+    found = outlook(world.probe)
+    assert found.adjust_first and not found.failed
+    assert found.state == "soon"
+    notice = wording.notices(found)[0]
+    assert (notice["tone"], notice["heading"]) == ("bad", "Adjust or replace it now")
+    assert "it may be out by tomorrow" in notice["text"] and "±1.0 °C" in notice["text"]
+    assert (
+        wording.advice(found)
+        == "Adjust or replace it now; no interval is short enough. Until then, check it every day."
+    )
+    assert wording.advised_in_short(found) == "adjust it now"
+    assert wording.advice(found) in wording.in_short(found)
+    assert not any("no interval is short enough" in line for line in wording.because(found))
+    assert found.figures()["adjust_first"] is True
+
+
+def test_a_failed_probe_is_told_to_be_out_and_not_near_the_edge(world):
+    history(world.probe, world.cook, [*steady(12, at=960), 1010])
+    found = outlook(world.probe)
+    assert found.advice.adjust_first and not found.adjust_first
+    assert [notice["heading"] for notice in wording.notices(found)][0] == "Out of tolerance"
+    assert wording.because(found) == ()
+
+
 def test_an_early_warning_comes_while_it_is_still_in_tolerance(world):
     history(world.probe, world.cook, [*steady(12), *(260 + 40 * n for n in range(4))], expanded=80)
     found = outlook(world.probe)

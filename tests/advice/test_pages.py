@@ -202,6 +202,15 @@ def test_the_list_puts_the_most_urgent_first_and_shows_only_my_sites(as_person, 
     assert ">Q1<" not in text_of(as_person(world.manager).get(reverse("outlook_list")))
 
 
+def test_a_probe_to_be_adjusted_is_told_on_its_page_and_in_the_list(as_person, world):
+    history(world.probe, world.cook, steady(12, at=960))
+    client = as_person(world.manager)
+    text = text_of(client.get(page(world.probe)))
+    assert "Adjust or replace it now</" in text and "it may be out by tomorrow" in text
+    assert text.count("no interval is short enough") == 1
+    assert "adjust it now" in text_of(client.get(reverse("outlook_list")))
+
+
 def test_the_list_goes_on_by_key_and_misses_nobody(as_person, world, monkeypatch):
     monkeypatch.setattr(views, "PAGE", 2)
     for number, milli in enumerate([300, 300, 300, 700]):

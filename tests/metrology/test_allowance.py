@@ -2,15 +2,29 @@
 
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
-from math import ceil, exp, log, sqrt
+from math import ceil, exp, hypot
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
-from compliance.metrology.allowances import FARTHEST_APART, allowance_at_75, bend
-from compliance.metrology.assessment import Bracket, ErrorAt, bounds, true_range
+from compliance.metrology.allowances import ALLOWANCES, FARTHEST_APART, STATED_AT, bend, growth, unseen_between
+from compliance.metrology.assessment import Bracket, bounds, true_range
+from compliance.metrology.envelopes import ErrorAt
 from compliance.metrology.vocabulary import Sensor
+
+from .envelope_oracle import CAUSES
+from .sensor_physics import (
+    aged_platinum,
+    aged_thermistor,
+    cold_junction_k,
+    cold_junction_t,
+    emf_k,
+    emf_t,
+    leads_of_platinum,
+    resistance,
+    temperature,
+)
 
 NOON = datetime(2031, 5, 1, 12, tzinfo=UTC)
 THERMOCOUPLES = [
@@ -19,20 +33,20 @@ THERMOCOUPLES = [
     Sensor.THERMOCOUPLE_T_1,
     Sensor.THERMOCOUPLE_T_2,
 ]
-errors = st.integers(-5_000, 5_000)
+CHECKED = st.integers(-40_000, 100_000)
 
 
 class TestAllowance:
     @pytest.mark.parametrize("sensor, per_degree", [(Sensor.PT100_A, 0.002), (Sensor.PT100_B, 0.005)])
     def test_platinum_has_what_the_tolerance_of_its_class_gains_from_zero_to_75(self, sensor, per_degree):
         """IEC 60751: class A 0.15 + 0.002·|t|, class B 0.30 + 0.005·|t| °C."""
-        assert allowance_at_75(sensor, 0) == round(per_degree * 75_000)
+        assert ALLOWANCES[sensor] == round(per_degree * STATED_AT)
 
     @pytest.mark.parametrize("sensor", THERMOCOUPLES)
     def test_a_thermocouple_has_the_proportional_part_of_its_class(self, sensor):
         """IEC 60584-1, from memory: class 1 0.004·|t|, class 2 0.0075·|t|. Rounded up to whole mK."""
         per_degree = Fraction(4, 1_000) if sensor.endswith("_1") else Fraction(75, 10_000)
-        assert allowance_at_75(sensor, 0) == ceil(per_degree * 75_000)
+        assert ALLOWANCES[sensor] == ceil(per_degree * STATED_AT)
 
     @pytest.mark.parametrize(
         "sensor, half_width",
@@ -40,26 +54,64 @@ class TestAllowance:
     )
     def test_the_others_have_a_sensible_half_width(self, sensor, half_width):
         """Judgement, no source."""
-        assert allowance_at_75(sensor, 0) == half_width
-
-    def test_a_thermistor_that_errs_at_zero_errs_more_away_from_it(self):
-        """Judgement: 0.2 °C and 0.62 of the error at zero, of either sign, rounded up."""
-        assert allowance_at_75(Sensor.THERMISTOR, 1_000) == allowance_at_75(Sensor.THERMISTOR, -1_000) == 820
-        assert allowance_at_75(Sensor.THERMISTOR, 1) == 201
-
-    @given(st.sampled_from(list(Sensor)), errors, errors)
-    def test_it_never_shrinks_as_the_error_at_zero_grows(self, sensor, one, other):
-        small, large = sorted((one, other), key=abs)
-        assert allowance_at_75(sensor, small) <= allowance_at_75(sensor, large)
+        assert ALLOWANCES[sensor] == half_width
 
 
-def allowed(sensor: Sensor, zero_error: float) -> float:
-    """The allowance at 75 °C beyond the half-width that the sensor has without an error, in °C."""
-    return (allowance_at_75(sensor, round(zero_error * 1_000)) - allowance_at_75(sensor, 0)) / 1_000
+class TestGrowth:
+    @pytest.mark.parametrize(
+        "sensor, least, greatest",
+        [
+            (Sensor.THERMISTOR, 1, 1.62),
+            (Sensor.PT100_A, 1, 1.32),
+            (Sensor.PT100_B, 1, 1.32),
+            (Sensor.THERMOCOUPLE_K_1, 0.95, 1),
+            (Sensor.THERMOCOUPLE_K_2, 0.95, 1),
+            (Sensor.THERMOCOUPLE_T_1, 0.86, 1),
+            (Sensor.THERMOCOUPLE_T_2, 0.86, 1),
+            (Sensor.UNKNOWN, 0.86, 1.62),
+            (Sensor.BIMETAL, 1, 1),
+            (Sensor.LIQUID_IN_GLASS, 1, 1),
+        ],
+    )
+    def test_at_75_for_a_check_at_zero(self, sensor, least, greatest):
+        """Beta equation (348.15/273.15)² = 1.6246; IEC 60751 1.319; IEC 60584-1 39.45/41.54 and 38.75/44.88."""
+        assert ratios(sensor, 0, 75_000) == pytest.approx((least, greatest), abs=0.006)
+
+    @pytest.mark.parametrize("sensor", list(Sensor))
+    @given(checked=CHECKED, there=st.integers(-60_000, 260_000))
+    def test_it_is_between_the_causes_of_its_sensor_to_3_in_1000(self, sensor, checked, there):
+        """Tabulated every 20 °C, with straight lines between."""
+        exact = [shape(there / 1000) / shape(checked / 1000) for shape in CAUSES[sensor]]
+        assert ratios(sensor, checked, there) == pytest.approx((min(exact), max(exact)), rel=0.003)
+
+    def test_an_aged_thermistor_shrinks_towards_the_cold_and_a_cold_junction_grows(self):
+        """(255.15/273.15)² = 0.8725; sensitivities of type T 38.75 and 37.09 µV/K at 0 and -18 °C."""
+        assert ratios(Sensor.THERMISTOR, 0, -18_000) == pytest.approx((0.8725, 1), abs=0.001)
+        assert ratios(Sensor.THERMOCOUPLE_T_1, 0, -18_000) == pytest.approx((1, 1.0447), abs=0.002)
+
+    @given(st.sampled_from(list(Sensor)), CHECKED, CHECKED)
+    def test_back_again_it_is_the_inverse(self, sensor, one, other):
+        (least, greatest), (back_least, back_greatest) = ratios(sensor, one, other), ratios(sensor, other, one)
+        assert least * back_greatest == pytest.approx(1) and greatest * back_least == pytest.approx(1)
+
+    def test_a_fault_of_the_leads_lies_between_those_that_are_tabulated(self):
+        for t in range(-60, 261, 10):
+            ratio = leads_of_platinum(t) / leads_of_platinum(0)
+            low, high = ratios(Sensor.PT100_A, 0, t * 1000)
+            assert low - 0.003 <= ratio <= high + 0.003
+
+    def test_absolute_zero_is_refused(self):
+        with pytest.raises(ValueError, match="absolute zero"):
+            growth(Sensor.THERMISTOR, -273_150, 0)
+
+
+def ratios(sensor: Sensor, checked: int, there: int) -> tuple[float, float]:
+    (low, per_low), (high, per_high) = growth(sensor, checked, there)
+    return low / per_low, high / per_high
 
 
 class TestFaultsThatShowAtZero:
-    """One fault, an error at zero: what it makes of the error elsewhere must lie within the allowance."""
+    """One fault, an error at zero: what it makes of the error elsewhere must lie within the range."""
 
     @given(st.floats(-3, 3), st.floats(-40, 120))
     def test_an_aged_thermistor(self, zero_error, truth):
@@ -71,7 +123,7 @@ class TestFaultsThatShowAtZero:
 
     @given(st.sampled_from([Sensor.PT100_A, Sensor.PT100_B]), st.floats(-3, 3), st.floats(0, 120))
     def test_a_platinum_sensor_whose_ice_point_resistance_changed(self, sensor, zero_error, truth):
-        """IEC 60751: R = 100·(1 + A·t + B·t²) from 0 °C up, A 3.9083e-3, B −5.775e-7 (from memory)."""
+        """IEC 60751, from 0 °C up."""
         changed = resistance(zero_error) / resistance(0)
         assert_in_range(sensor, zero_error, truth, temperature(resistance(truth) * changed))
 
@@ -81,21 +133,26 @@ class TestFaultsThatShowAtZero:
         assert_in_range(sensor, zero_error, truth, temperature(resistance(truth) + added))
 
     @pytest.mark.parametrize("sensor", THERMOCOUPLES)
-    @given(zero_error=st.floats(-3, 3))
-    def test_a_cold_junction_offset(self, sensor, zero_error):
-        """Sensitivities at 0 and 75 °C from the IEC 60584-1 polynomials: K 39.45/41.4, T 38.75/44.88 µV/K (memory)."""
-        ratio = 38.75 / 44.88 if "_t_" in sensor else 39.45 / 41.4
-        assert allowed(sensor, zero_error) >= abs((ratio - 1) * zero_error) - 0.001
+    @given(zero_error=st.floats(-3, 3), truth=st.floats(-60, 200))
+    def test_a_cold_junction_offset(self, sensor, zero_error, truth):
+        """To first order: the wrong voltage over the sensitivity."""
+        shape = cold_junction_t if "_t_" in sensor else cold_junction_k
+        assert_in_range(sensor, zero_error, truth, truth + zero_error * shape(truth) / shape(0))
 
-    @pytest.mark.parametrize("sensor, ratio", [(Sensor.THERMISTOR, 1.62), (Sensor.PT100_A, 1.32)])
-    def test_the_growth_is_not_more_than_its_worst_fault_needs(self, sensor, ratio):
-        assert allowed(sensor, 1.0) == pytest.approx(ratio - 1, abs=0.0051)
+    @given(st.sampled_from(list(Sensor)), st.floats(-3, 3), st.floats(-60, 200))
+    def test_electronics_that_are_off_by_the_same_everywhere(self, sensor, zero_error, truth):
+        assert_in_range(sensor, zero_error, truth, truth + zero_error)
 
-    def test_the_beta_equation_gives_the_ratio_of_an_aged_thermistor(self):
-        """A small relative change of resistance shifts T by T²/B: (348.15/273.15)² = 1.62."""
-        shift = log(1.01) / 3_435
-        at_zero, at_75 = (1 / (1 / kelvin - shift) - kelvin for kelvin in (273.15, 348.15))
-        assert at_75 / at_zero == pytest.approx(1.62, abs=0.01)
+    @pytest.mark.parametrize("sensor", list(Sensor))
+    @pytest.mark.parametrize("error", [-2_000, 2_000])
+    @pytest.mark.parametrize("at", [-18_000, 75_000])
+    def test_the_range_is_not_wider_than_its_worst_fault_needs(self, sensor, error, at):
+        """Without uncertainty: from the least to the greatest growth, with the allowance on both sides."""
+        side = (ErrorAt(at=NOON, temperature=0, error=error, expanded=0),)
+        low, high = bounds(Bracket(start=side, end=side, sensor=sensor)).at(at)
+        exact = sorted(error * shape(at / 1000) / shape(0) for shape in CAUSES[sensor])
+        unseen = ALLOWANCES[sensor] * abs(at) / STATED_AT
+        assert (low, high) == pytest.approx((exact[0] - unseen, exact[-1] + unseen), abs=6)
 
 
 def assert_in_range(sensor: Sensor, zero_error: float, truth: float, shown: float) -> None:
@@ -105,45 +162,35 @@ def assert_in_range(sensor: Sensor, zero_error: float, truth: float, shown: floa
     assert coldest - 1 <= truth * 1_000 <= hottest + 1
 
 
-A, B = 3.9083e-3, -5.775e-7
+class TestQuadrature:
+    """JCGM 100:2008, 5.1.2: independent parts add as the root of the sum of their squares."""
 
+    def test_a_worked_example(self):
+        """Bimetal, no growth: 300 mK found uncertain beside 75/75 of 500 unseen is 583.1, and at 45 °C 424.3."""
+        side = (ErrorAt(at=NOON, temperature=0, error=0, expanded=300),)
+        known = bounds(Bracket(start=side, end=side, sensor=Sensor.BIMETAL))
+        assert known.at(45_000) == (-425, 425)
+        assert known.at(75_000) == pytest.approx((-584, 584), abs=2)
 
-def resistance(celsius: float) -> float:
-    return 100 * (1 + A * celsius + B * celsius**2)
+    @given(st.sampled_from(list(Sensor)), st.integers(0, 1_500), st.integers(-60_000, 260_000))
+    def test_chords_add_less_than_3_in_100_or_3_mk(self, sensor, expanded, at):
+        side = (ErrorAt(at=NOON, temperature=0, error=0, expanded=expanded),)
+        high = bounds(Bracket(start=side, end=side, sensor=sensor)).at(at)[1]
+        exact = hypot(expanded * ratios(sensor, 0, at)[1], ALLOWANCES[sensor] * at / STATED_AT)
+        assert exact - 0.001 <= high <= exact + max(3, 0.03 * exact) + 1
 
-
-def temperature(ohms: float) -> float:
-    return (-A + sqrt(A**2 - 4 * B * (1 - ohms / 100))) / (2 * B)
-
-
-# IEC 60584-1 reference functions from 0 °C up, µV (from memory; they give the published 4.096 and 4.279 mV at 100 °C).
-TYPE_K = (-1.7600413686e1, 3.8921204975e1, 1.8558770032e-2, -9.9457592874e-5, 3.1840945719e-7, -5.6072844889e-10)
-TYPE_K_BUMP = (1.185976e2, -1.183432e-4, 126.9686)
-TYPE_T = (0.0, 3.8748106364e1, 3.329222788e-2, 2.0618243404e-4, -2.1882256846e-6, 1.0996880928e-8, -3.0815758772e-11)
-TYPE_K_MORE = (5.6075059059e-13, -3.2020720003e-16, 9.7151147152e-20, -1.2104721275e-23)
-TYPE_T_MORE = (4.547913529e-14, -2.7512901673e-17)
-
-
-def emf_k(celsius: float) -> float:
-    a0, a1, a2 = TYPE_K_BUMP
-    return polynomial(TYPE_K + TYPE_K_MORE, celsius) + a0 * exp(a1 * (celsius - a2) ** 2)
-
-
-def emf_t(celsius: float) -> float:
-    return polynomial(TYPE_T + TYPE_T_MORE, celsius)
-
-
-def polynomial(coefficients, x: float) -> float:
-    return sum(c * x**power for power, c in enumerate(coefficients))
-
-
-def sensitivity(emf, celsius: float) -> float:
-    return (emf(celsius + 0.01) - emf(celsius - 0.01)) / 0.02
+    @given(st.sampled_from(list(Sensor)), st.integers(1, 1_500), st.integers(-60_000, 260_000))
+    def test_the_whole_is_less_than_the_sum_and_no_less_than_either(self, sensor, expanded, at):
+        side = (ErrorAt(at=NOON, temperature=0, error=0, expanded=expanded),)
+        high = bounds(Bracket(start=side, end=side, sensor=sensor)).at(at)[1]
+        parts = expanded * ratios(sensor, 0, at)[1], ALLOWANCES[sensor] * abs(at) / STATED_AT
+        assert max(parts) - 0.001 <= high <= sum(parts) + 1
 
 
 def test_the_reference_functions_give_the_published_voltages():
-    """IEC 60584-1, reference tables: 4.096 mV (K) and 4.279 mV (T) at 100 °C (from memory)."""
+    """IEC 60584-1, reference tables: 4.096 mV (K) and 4.279 mV (T) at 100 °C, -3.554 and -3.379 mV at -100 °C (from memory)."""
     assert round(emf_k(100) / 1000, 3) == 4.096 and round(emf_t(100) / 1000, 3) == 4.279
+    assert round(emf_k(-100) / 1000, 3) == -3.554 and round(emf_t(-100) / 1000, 3) == -3.379
 
 
 def thermistor_series(beta: float):
@@ -153,21 +200,22 @@ def thermistor_series(beta: float):
 
 # One fault each: what it makes of the error, up to a factor.
 FAULTS = {
-    "thermistor, aged resistance": (Sensor.THERMISTOR, lambda t: (t + 273.15) ** 2),
+    "thermistor, aged resistance": (Sensor.THERMISTOR, aged_thermistor),
     "thermistor, in series, B 3000": (Sensor.THERMISTOR, thermistor_series(3000)),
     "thermistor, in series, B 3435": (Sensor.THERMISTOR, thermistor_series(3435)),
     "thermistor, in series, B 4200": (Sensor.THERMISTOR, thermistor_series(4200)),
-    "platinum, resistance at zero": (Sensor.PT100_A, lambda t: resistance(t) / (A + 2 * B * t)),
-    "platinum, leads": (Sensor.PT100_A, lambda t: 1 / (A + 2 * B * t)),
-    "type K, cold junction": (Sensor.THERMOCOUPLE_K_1, lambda t: 1 / sensitivity(emf_k, t)),
-    "type K, gain": (Sensor.THERMOCOUPLE_K_1, lambda t: emf_k(t) / sensitivity(emf_k, t)),
-    "type T, cold junction": (Sensor.THERMOCOUPLE_T_1, lambda t: 1 / sensitivity(emf_t, t)),
-    "type T, gain": (Sensor.THERMOCOUPLE_T_1, lambda t: emf_t(t) / sensitivity(emf_t, t)),
+    "platinum, resistance at zero": (Sensor.PT100_A, aged_platinum),
+    "platinum, leads": (Sensor.PT100_A, leads_of_platinum),
+    "type K, cold junction": (Sensor.THERMOCOUPLE_K_1, cold_junction_k),
+    "type K, gain": (Sensor.THERMOCOUPLE_K_1, lambda t: emf_k(t) * cold_junction_k(t)),
+    "type T, cold junction": (Sensor.THERMOCOUPLE_T_1, cold_junction_t),
+    "type T, gain": (Sensor.THERMOCOUPLE_T_1, lambda t: emf_t(t) * cold_junction_t(t)),
 }
 
 
 class TestBetweenTwoCheckedTemperatures:
     @pytest.mark.parametrize("fault", FAULTS)
+    @example(size=3.0, cold=0.0, apart=20.0, where=0.5)
     @given(size=st.floats(-3, 3), cold=st.floats(0, 60), apart=st.floats(20, 120), where=st.floats(0, 1))
     def test_one_fault_lies_along_the_line_and_within_the_bend(self, fault, size, cold, apart, where):
         """The fault makes an error of up to 3 °C at the hotter check or the colder, whichever is larger."""
@@ -176,12 +224,24 @@ class TestBetweenTwoCheckedTemperatures:
         scale = size / max(abs(shape(cold)), abs(shape(hot)))
         points = [(round(t * 1_000), round(scale * shape(t) * 1_000)) for t in (cold, hot)]
         side = tuple(ErrorAt(at=NOON, temperature=t, error=e, expanded=1) for t, e in points)
-        unseen = bend(sensor, 0, 0, side[1].temperature - side[0].temperature)[1]
         low, high = bounds(Bracket(start=side, end=side, sensor=sensor)).at(round(truth * 1_000))
         error = scale * shape(truth) * 1_000
-        assert low - 3 <= error <= high + 3
-        flat = 0 <= where <= 1 and min(8 * where, 8 * (1 - where), 1) * unseen  # what no check sees has its own share
-        assert low + flat - 6 <= error <= high - flat + 6
+        flat = min(8 * where, 8 * (1 - where), 1) * unseen_between(sensor, round(apart * 1_000))
+        assert low + flat - 6 <= error <= high - flat + 6  # what no check sees has its own share
+
+    @pytest.mark.parametrize("fault", FAULTS)
+    @pytest.mark.parametrize("cold, hot", [(0, 10), (0, 40), (0, 100), (20, 60), (0, 150)])
+    def test_the_bend_holds_the_fault_without_the_help_of_what_no_check_sees(self, fault, cold, hot):
+        """3 °C at the colder or the hotter, the fault alone: its distance from the line against the bend."""
+        sensor, shape = FAULTS[fault]
+        scale = 3_000 / max(abs(shape(cold)), abs(shape(hot)))
+        ends = [scale * shape(t) for t in (cold, hot)]
+        up = bend(sensor, 3_000, round(ends[0] - ends[1]), (hot - cold) * 1_000)
+        for share in (0.25, 0.5, 0.75):
+            off = scale * shape(cold + (hot - cold) * share) - (ends[0] + (ends[1] - ends[0]) * share)
+            lags = sensor is Sensor.THERMISTOR and off * (ends[1] - ends[0]) < 0
+            late = abs(ends[0] - ends[1]) * min(share, 0.5) if lags else 0
+            assert abs(off) <= up + late + 1
 
     def test_the_bend_is_not_much_more_than_a_late_rise_needs(self):
         """B 4200, from 0 to 100 °C: half way the error lies 0.38 of the rise below the line; the bound lets it to 0.5."""
@@ -192,7 +252,15 @@ class TestBetweenTwoCheckedTemperatures:
     @pytest.mark.parametrize("sensor", list(Sensor))
     def test_what_no_check_sees_never_rises_faster_than_the_allowance_of_one_check(self, sensor):
         """The first eighth of the way, 12.5 K of 100."""
-        assert bend(sensor, 0, 0, 100_000)[0] / 12.5 <= allowance_at_75(sensor, 0) / 75 + 0.1
+        assert unseen_between(sensor, 100_000) / 12.5 <= ALLOWANCES[sensor] / 75 + 0.1
+
+    @pytest.mark.parametrize("sensor", THERMOCOUPLES)
+    def test_a_gain_bends_in_proportion_to_what_it_makes_the_errors_differ(self, sensor):
+        """Twice the difference, twice the bend; half as far apart with the same difference, half of it."""
+        over, twice, nearer = (
+            bend(sensor, 0, d, apart) for d, apart in ((800, 100_000), (1_600, 100_000), (800, 50_000))
+        )
+        assert (twice, nearer) == (2 * over, over / 2) and over > 0
 
     @pytest.mark.parametrize("apart", [0, FARTHEST_APART + 1])
     def test_too_far_apart_is_refused(self, apart):
@@ -209,10 +277,7 @@ class TestCheckedFarFromZero:
         grown = error * ((truth + 273.15) / (checked + 273.15)) ** 2
         assert low - 1 <= grown * 1_000 <= high + 1
 
-    def test_below_zero_more_is_left_to_grow(self):
-        assert allowance_at_75(Sensor.THERMISTOR, 1_000, -40_000) == 200 + ceil(620 * (273.15 / 233.15) ** 2)
-        assert allowance_at_75(Sensor.THERMISTOR, 1_000, 60_000) == 820
-
-    def test_absolute_zero_is_refused(self):
-        with pytest.raises(ValueError, match="absolute zero"):
-            allowance_at_75(Sensor.THERMISTOR, 0, -273_150)
+    def test_a_check_in_the_cold_leaves_more_to_grow_and_one_in_the_heat_less(self):
+        """(348.15/233.15)² = 2.2298 and (348.15/333.15)² = 1.0921."""
+        assert ratios(Sensor.THERMISTOR, -40_000, 75_000)[1] == pytest.approx(2.2298, rel=0.003)
+        assert ratios(Sensor.THERMISTOR, 60_000, 75_000)[1] == pytest.approx(1.0921, rel=0.003)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.metrology.display import LARGEST_FLICKER, UNSEEN_SCATTER, display_components
+from compliance.metrology.display import LARGEST_FLICKER, LONE_SCATTER, UNSEEN_SCATTER, display_components
 from compliance.metrology.uncertainty import Distribution
 
 
@@ -26,7 +26,7 @@ def test_equal_digits_leave_half_a_digit_and_may_hide_a_scatter():
 
 
 def test_one_reading_may_hide_the_most():
-    assert lines(3.0)["repeatability"][0] == pytest.approx(UNSEEN_SCATTER)
+    assert lines(3.0)["repeatability"][0] == pytest.approx(LONE_SCATTER)
 
 
 def test_an_even_flicker_stands_at_the_edge_between_two_digits():

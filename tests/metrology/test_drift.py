@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_t
 
 from compliance.metrology import local_level
-from compliance.metrology.drift import Point, change_points, days_within, leaves_tolerance, trend
+from compliance.metrology.drift import MOST_KINDS, Point, change_points, days_within, leaves_tolerance, trend
 from compliance.metrology.local_level import Model, Series
 
-# NIST StRD, linear regression, data set Norris (x, y), and its certified values (from memory, recomputed).
+# NIST StRD, linear regression, data set Norris (x, y), and its certified values (from memory, recomputed). Of its other data
+# sets NoInt1 and NoInt2 do not apply, as no line is ever put through zero here; nor do those of polynomials and of several
+# predictors.
 NORRIS = [
     (0.2, 0.1), (337.4, 338.8), (118.2, 118.1), (884.6, 888.0), (10.1, 9.2), (226.5, 228.1), (666.3, 668.5),
     (996.3, 998.5), (448.6, 449.1), (777.0, 778.9), (558.2, 559.2), (0.4, 0.3), (0.6, 0.1), (775.5, 778.1),
@@ -180,6 +182,68 @@ def test_a_forecast_is_the_conditional_distribution_of_the_next_error():
     assert history.predict(history.last + ahead).centre == pytest.approx(centre, abs=1e-5)
 
 
+GOOD, POOR = 0.044, 0.12  # °C, of two kinds of bath
+
+
+def two_baths(seed, count=30):
+    """A history that stands, three checks in ten made in a poor bath, and one more check of it."""
+    chance = np.random.default_rng(seed)
+    standards = np.where(chance.random(count + 1) < 0.3, POOR, GOOD)
+    errors = standards * chance.normal(0, 1, count + 1)
+    told = [Point(at=7.0 * n, error=float(errors[n]), standard=float(standards[n])) for n in range(count)]
+    return trend(told), float(errors[-1]), float(standards[-1])
+
+
+def test_a_check_not_known_yet_is_foretold_as_a_mixture_of_the_kinds_so_far():
+    """The distribution function of a mixture is the mean of those of its parts, by their shares."""
+    history, _, _ = two_baths(1)
+    mixed = history.predict(history.last + 7)
+    below = 0.0
+    for standard, share in history.kinds:
+        centres, scales = history.mixture.spread(np.array([7.0]), history.mixture.scatter * standard**2)
+        below += share * history.mixture.cumulated(mixed.low, centres, scales)[0]
+    assert sum(share for _, share in history.kinds) == pytest.approx(1)
+    assert below == pytest.approx(0.025, abs=1e-6)
+
+
+def test_the_uncertainty_of_the_next_check_decides_how_wide_its_forecast_is():
+    history, _, _ = two_baths(1)
+    width = {}
+    for standard in (GOOD, None, POOR):
+        forecast = history.predict(history.last + 7, standard=standard)
+        width[standard] = forecast.high - forecast.low
+    assert width[GOOD] * 1.3 < width[None] < width[POOR] * 0.95
+
+
+def test_the_uncertainty_of_the_next_check_tells_nothing_of_the_true_error():
+    history, _, _ = two_baths(1)
+    assert history.predict(history.last, measured=False) == history.predict(history.last, measured=False, standard=POOR)
+
+
+def test_with_one_kind_of_check_the_next_is_like_the_others():
+    history = trend(points(noisy(3, 9)))
+    assert history.kinds == ((UNCERTAINTY, 1.0),)
+    assert history.predict(history.last) == history.predict(history.last, standard=UNCERTAINTY)
+
+
+def test_very_many_kinds_are_put_together_by_their_variances():
+    standards = np.random.default_rng(1).uniform(0.02, 0.2, 40)
+    kinds = trend([Point(at=n, error=0.0, standard=float(s)) for n, s in enumerate(standards)]).kinds
+    assert len(kinds) == MOST_KINDS
+    assert sum(share * standard**2 for standard, share in kinds) == pytest.approx(np.mean(standards**2))
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_forecasts_hold_the_next_check_in_either_bath(known):
+    """Of 200 at 0.95, fewer than 179 or all 200 would happen by chance in 1 of 1000 such tests."""
+    held = 0
+    for seed in range(200):
+        history, error, standard = two_baths(seed)
+        forecast = history.predict(history.last + 7, standard=standard if known else None)
+        held += forecast.low <= error <= forecast.high
+    assert 179 <= held < 200
+
+
 def life(kind, count, chance):
     """Times in days and true errors in °C: simulated, judgement."""
     times = np.cumsum(chance.choice([6.0, 7.0, 7.0, 8.0, 14.0], count))
@@ -336,6 +400,9 @@ def test_forecasts_out_of_range_are_refused():
             history.predict(20, coverage)
         with pytest.raises(ValueError, match=r"from 0\.5 to 0\.999"):
             leaves_tolerance(history, 1.0, coverage)
+    for standard in (0.0, -0.1, 101.0, nan):
+        with pytest.raises(ValueError, match="standard uncertainty of the check to come"):
+            history.predict(20, standard=standard)
     for tolerance in (0, -1, inf, nan):
         with pytest.raises(ValueError, match="tolerance above zero"):
             history.probability_outside(20, tolerance)

@@ -115,6 +115,33 @@ def test_a_probe_that_fails_all_the_time_is_to_be_mended():
     assert found.reached < 0.95
 
 
+def test_a_probe_at_the_edge_is_to_be_adjusted_as_no_interval_is_short_enough():
+    edge = trend([Point(at=7.0 * n, error=0.97, standard=0.05) for n in range(10)])
+    found = advise(edge, [weekly(0, 300)], tolerance=TOLERANCE)
+    assert (found.adjust_first, found.by_trend, found.days) == (True, 0, 1)
+    assert found.why[:2] == (
+        "Adjust or replace it now; no interval is short enough.",
+        "Until then, check it every day.",
+    )
+    assert not any("meant to find it" in sentence for sentence in found.why)
+    assert found.reached < 0.95
+
+
+def test_a_probe_with_a_day_left_is_not_to_be_adjusted():
+    assert not advise(history(), [weekly(0, 300)], tolerance=TOLERANCE).adjust_first
+    assert not advise(None, [Trial(interval=1.0, failures=15, checks=30)], tolerance=TOLERANCE).adjust_first
+
+
+@pytest.mark.parametrize("own", [(), (weekly(0, 0),)])
+def test_without_a_trial_nothing_supposed_of_failures_counts(own):
+    """What is supposed of a kind before any was seen would give 0.7 or so at a month."""
+    found = advise(history(), own, tolerance=TOLERANCE, fleet=[own])
+    assert found.rate.reliability(30) < 0.9
+    assert found.by_rate is None
+    assert found.reached == 1 - history().probability_outside(19 * 7 + 30, TOLERANCE) > 0.95
+    assert found.at_stake(8)[0].yearly is None
+
+
 def test_there_is_no_advice_on_too_few_checks_and_it_says_why():
     found = advise(history(4), [weekly(0, 4)], tolerance=TOLERANCE)
     assert (found.days, found.low, found.high, found.reached) == (None, None, None, None)

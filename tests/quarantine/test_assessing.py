@@ -132,6 +132,23 @@ def test_every_reading_is_classified_alike_by_database_and_function(world, senso
     assert found == {pk: str(outcome) for pk, outcome in expected.items()}
 
 
+@pytest.mark.parametrize("direction", Direction.values)
+def test_at_each_edge_between_the_outcomes_the_database_says_what_the_function_says(world, direction):
+    """A milli-degree to either side of the least and of the greatest error at the limit, and at it."""
+    span = span_between(world, (-300, 60), (1_400, 120), (500, 150))
+    version = version_of(world, direction=direction, value_milli=75_000)
+    (known,) = bounds_of([span])
+    values = [75_000 + edge + near for edge in known.at(75_000) for near in (-1, 0, 1)]
+    at = [day(0) + timedelta(minutes=number + 1) for number in range(len(values))]
+    Reading.objects.bulk_create([_reading(world, version, *pair) for pair in zip(values, at, strict=True)])
+    found = dict(page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000))
+    told = [found[pk] for pk in Reading.objects.order_by("taken_at").values_list("pk", flat=True)]
+    assert told == [str(outcome_of(version, Measured(value), known)) for value in values]
+    held, open_, broken = "held", "undecided", "broken"
+    at_most, at_least = [held, held, open_, open_, open_, broken], [broken, open_, open_, open_, held, held]
+    assert told == (at_most if direction == Direction.AT_MOST else at_least)
+
+
 def version_of(world, *, value_milli, **fields):
     limit = make_limit(world.site, by=world.manager, code=uuid.uuid4().hex)
     return make_version(limit, by=world.manager, value=str(value_milli / 1000), effective_from=day(-1), **fields)
@@ -174,15 +191,30 @@ COOK = {"direction": Direction.AT_LEAST, "value_milli": 75_000, "hold_s": 30}
         (75_000, 60, "undecided"),
         (75_000, 120, "held"),
         (79_000, 29, "held"),
-        (79_000, 6, "undecided"),
+        (79_000, 6, "broken"),
+        (80_000, 6, "undecided"),
         (85_000, 6, "held"),
         (90_000, 0, "undecided"),
         (60_000, 604_800, "undecided"),
     ],
 )
 def test_a_probe_one_degree_high_and_a_time_that_food_was_held(world, value, hold, outcome):
-    """At least 75 °C for 30 s: 75.0 shown was 74, which delivers 0.736 of it in 30 s (z 7.5) and enough in 2 minutes."""
+    """At least 75 °C for 30 s: 75.0 shown was 74, which delivers 0.736 of it in 30 s (z 7.5) and enough in 2 minutes.
+
+    In 6 s it takes at least 75 + 4.8·lg 5 = 78.36 °C: 79.0 shown was at most 78.2, an error of 1 °C at zero being no less there.
+    """
     assert story(world, (value, {"hold_s": hold}), **COOK) == outcome
+
+
+def test_a_reading_without_its_time_stands_beside_those_with_one(world):
+    """79.0 °C, in truth 78: not recorded how long, for nothing at all, for half a minute."""
+    span = span_between(world, (1_000, 50), (1_000, 50))
+    version = version_of(world, **COOK)
+    made = [_reading(world, version, 79_000, day(0.5), hold_s=hold) for hold in (None, 0, 30)]
+    Reading.objects.bulk_create(made)
+    found = dict(page_of_ids([span], Selection(sites=(world.site.pk,))))
+    told = {reading.hold_s: found[reading.pk] for reading in Reading.objects.all()}
+    assert told == {None: "held", 0: "undecided", 30: "held"}
 
 
 @pytest.mark.parametrize(

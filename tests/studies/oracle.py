@@ -9,7 +9,7 @@ and wandering ones (the process), g as the standard of the sensor bounds it, the
 a mixture of before and after, in proportion to the time.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -26,8 +26,12 @@ EQUAL = 1e8  # per °C², precision that ties two errors together
 
 
 class Knowledge(Enum):
-    """What the oracle knows besides the form and the kind of sensor, both of whose causes are likely alike."""
+    """What the oracle knows besides the form and the kind of sensor, both of whose causes are likely alike.
 
+    With JUMP it knows that a probe that fell jumped once, but not that the fall on record did it: as with a step.
+    """
+
+    JUMP = "form, not told of the fall"
     FORM = "form"
     CAUSE = "form and cause"
     HISTORY = "form, cause and all earlier checks"
@@ -44,9 +48,12 @@ class Judged:
 
 def judge(lives: Lives, rows: Quarantined, knowledge: Knowledge) -> Judged:
     """The range of the true temperature, and whether it tells of the limit."""
+    if knowledge is Knowledge.JUMP and lives.form is Form.DROP:
+        lives = replace(lives, form=Form.STEP, event=np.full_like(lives.event, np.inf))
     ends = by_history(lives, rows) if knowledge is Knowledge.HISTORY else at_ends(lives, rows)
     fault = lives.fault[rows.life]
-    faults = [fault // CAUSES * CAUSES + cause for cause in range(CAUSES)] if knowledge is Knowledge.FORM else [fault]
+    of_sensor = [fault // CAUSES * CAUSES + cause for cause in range(CAUSES)]
+    faults = of_sensor if knowledge in (Knowledge.JUMP, Knowledge.FORM) else [fault]
     posteriors = [_posterior(lives, rows, ends, each) for each in faults]
     evidence = np.array([log for _, _, log in posteriors])
     shares = np.exp(evidence - evidence.max(0))

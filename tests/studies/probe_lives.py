@@ -126,7 +126,8 @@ class Lives:
     boils: NDArray[np.bool_]
     checked: Array  # n × (CHECKS + 1)
     taken: Array  # n × CHECKS × readings
-    event: Array  # day of the drop, infinite where there is none
+    jump: Array  # day of a step or drop, infinite where there is none
+    event: Array  # the same where it is on record
     deviation: Array  # °C, of a wandering error about zero
     memory: Array  # days
     checks: Array
@@ -159,38 +160,44 @@ def ou_path(times: Array, deviation: Array, memory: Array, rng: np.random.Genera
     return back
 
 
-def simulate(form: Form, size: int, readings: int, rng: np.random.Generator) -> Lives:
-    """`size` probes of one form, each checked CHECKS times after it came into service, with readings in between."""
+def simulate(
+    form: Form, size: int, readings: int, rng: np.random.Generator, count: int = CHECKS, *, one_bath: bool = False
+) -> Lives:
+    """`size` probes of one form, each checked `count` times after it came into service, with readings in between.
+
+    Baths differ from check to check, or from probe to probe only (`one_bath`).
+    """
     every = rng.choice([1.0, 7.0, 28.0], size)
     tolerance = rng.choice([0.5, 1.0], size)
     fault = rng.integers(len(FAULTS), size=size)
     event = np.full(size, np.inf)
     if form in (Form.STEP, Form.DROP):
-        event = every * rng.uniform(1, 30, size)
-    checked = _check_times(form, every, event, rng)
-    taken = checked[:, :-1, None] + np.diff(checked)[:, :, None] * rng.uniform(0, 1, (size, CHECKS, readings))
+        event = every * rng.uniform(1, count * 3 / 4, size)
+    checked = _check_times(form, every, event, count, rng)
+    taken = checked[:, :-1, None] + np.diff(checked)[:, :, None] * rng.uniform(0, 1, (size, count, readings))
     deviation, memory = tolerance * rng.uniform(0.4, 0.8, size), every * rng.uniform(2, 20, size)
     times = np.concatenate([checked, taken.reshape(size, -1)], axis=1)
     zero = _path(form, times, every, tolerance, event, deviation, memory, rng)
     hidden = rng.uniform(-1, 1, size) * np.array([each.hidden for each in FAULTS])[fault]
     bath = rng.choice(len(BATHS), checked.shape, p=BATH_SHARES)
-    checks = zero[:, : CHECKS + 1]
+    bath = np.broadcast_to(bath[:, :1], bath.shape) if one_bath else bath
+    checks = zero[:, : count + 1]
     widths = np.array([b.half_width for b in BATHS])[bath]
     steam = error_at(checks, np.full_like(checks, STEAM), fault[:, None], hidden[:, None])
     return Lives(
         form=form, every=every, tolerance=tolerance, fault=fault, hidden=hidden, boils=rng.random(size) < 0.3,
-        checked=checked, taken=taken, event=event if form is Form.DROP else np.full(size, np.inf),
-        deviation=deviation, memory=memory, checks=checks, readings=zero[:, CHECKS + 1 :].reshape(taken.shape),
+        checked=checked, taken=taken, jump=event, event=event if form is Form.DROP else np.full(size, np.inf),
+        deviation=deviation, memory=memory, checks=checks, readings=zero[:, count + 1 :].reshape(taken.shape),
         bath=bath, standard=np.array([b.standard for b in BATHS])[bath],
         expanded=np.array([b.expanded for b in BATHS])[bath], found=_found(checks, widths, rng),
         boiled=_found(steam, BOILING.half_width, rng),
     )  # fmt: skip
 
 
-def _check_times(form: Form, every: Array, event: Array, rng: np.random.Generator) -> Array:
+def _check_times(form: Form, every: Array, event: Array, count: int, rng: np.random.Generator) -> Array:
     """About every interval. After a known drop half of the probes are checked at once, others when it is due."""
     size = len(every)
-    checked = every[:, None] * (np.arange(CHECKS + 1) + rng.uniform(-0.1, 0.1, (size, CHECKS + 1)))
+    checked = every[:, None] * (np.arange(count + 1) + rng.uniform(-0.1, 0.1, (size, count + 1)))
     if form is Form.DROP:
         at_once = np.flatnonzero(rng.random(size) < 0.5)
         following = np.argmax(checked > event[:, None], axis=1)[at_once]

@@ -39,7 +39,8 @@ class Sheaths:
 def sheaths(world: World, count: int, chance: np.random.Generator) -> Sheaths:
     """A third thin probes, a third that lag at first, a third with a slow tail.
 
-    As assumed, a tail is up to 4 times slower than the tip, up to 24 s, and has up to a quarter of the step. Slower ones are up to 5 times slower, up to 40 s, and come from a hotter kitchen.
+    As assumed, a tail is up to 4 times slower than the tip, up to 24 s, and has up to a quarter of the step. Slower ones are
+    up to 5 times slower, up to 40 s, and come from a hotter kitchen.
     """
     kind = np.arange(count) % 3
     slow = world is World.SLOWER

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET
 from compliance.probes.access import get_probe
 from shared.forms import attempt
 from sites.access import may
+from sites.addresses import address
 from sites.models import Role
 
 from .. import actions
@@ -32,6 +33,7 @@ def check_detail(request, pk):
     check = get_check(request.user, pk)
     context = told(check) | {
         "strikes": may(request.user, check.site, Role.SUPERVISOR) and not hasattr(check, "void"),
+        "print_url": address("check_print", pk),
         "checks_again": may(request.user, check.probe.site, Role.COOK),
     }
     return render(request, "checks/check_detail.html", context)

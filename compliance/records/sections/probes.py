@@ -5,7 +5,7 @@ from itertools import groupby
 
 from compliance.checks.due import Checked
 from compliance.checks.models import BEGINNING, END, Check, Kind, Span, Verdict
-from compliance.checks.queries import entered_late, passed_near_edge
+from compliance.checks.queries import entered_late, not_cleared_by, passed_near_edge
 from compliance.probes.models import Event, Probe
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from shared.printing.flow import Writer
@@ -46,14 +46,14 @@ def write(writer: Writer, scope: RecordScope) -> None:
             if number == 0:
                 writer.paragraph(INTRODUCTION)
             _write_head(writer, scope, plans, here, spans.get(pk, []), found, events.get(pk, []))
-        _write_checks(writer, scope, plans, here.probe, found)
+        _write_checks(writer, scope, plans, here.probe, found, spans.get(pk, []))
 
 
 def _spans(scope: RecordScope) -> dict[int, list[Span]]:
     """The spans of each probe that fall in the period, with the checks on either side."""
     overlap = {"starts_at__lt": scope.end, "ends_at__gte": scope.start}
     spans = Span.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **overlap)
-    spans = spans.select_related("behind", "ahead").order_by("probe", "ends_at")
+    spans = spans.select_related("behind", "ahead", "doubt").order_by("probe", "ends_at")
     return {pk: list(group) for pk, group in groupby(spans, key=lambda span: span.probe_id)}
 
 
@@ -73,8 +73,11 @@ def _write_head(writer: Writer, scope: RecordScope, plans: Planned, here: ProbeH
         writer.drawing(_picture(writer, scope, probe, spans, checks, events))
 
 
-def _write_checks(writer: Writer, scope: RecordScope, plans: Planned, probe: Probe, checks: list[Check]) -> None:
-    rows = (_row(scope, plans, probe, check) for check in checks)
+def _write_checks(
+    writer: Writer, scope: RecordScope, plans: Planned, probe: Probe, checks: list[Check], spans: list[Span]
+) -> None:
+    failed = not_cleared_by(checks, spans)
+    rows = (_row(scope, plans, probe, check, failed.get(check.pk)) for check in checks)
     empty = f"Probe {probe.code} was not checked in the period."
     writer.table(COLUMNS, rows, caption=f"Checks of {probe.code}", empty=empty)
 
@@ -142,17 +145,17 @@ def _dot(check: Check) -> Dot:
     return Dot(check.checked_at, *figures, check.verdict, check.stage, void=hasattr(check, "void"))
 
 
-def _row(scope: RecordScope, plans: Planned, probe: Probe, check: Check) -> Row:
+def _row(scope: RecordScope, plans: Planned, probe: Probe, check: Check, failed: Check | None) -> Row:
     unit, void = scope.site.unit, hasattr(check, "void")
     spread = "" if check.error_milli is None else f"\n{uncertainty(check.expanded_milli, unit)}"
     cells = (
         moment(check.checked_at, scope.zone), f"C{check.pk}", check.get_stage_display().split(",")[0].capitalize(),
         method(check, unit), error(check, unit) + spread, joined(show_spread(check.tolerance_milli, unit)),
         check.get_verdict_display().capitalize(), scope.people.initials(check.checked_by_id),
-        _next_due(scope, plans, probe, check),
+        "before use" if failed else _next_due(scope, plans, probe, check),
     )  # fmt: skip
     strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
-    return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check)))
+    return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check, failed)))
 
 
 def _next_due(scope: RecordScope, plans: Planned, probe: Probe, check: Check) -> str:
@@ -165,10 +168,12 @@ def _next_due(scope: RecordScope, plans: Planned, probe: Probe, check: Check) ->
     return day(due.at.astimezone(scope.zone).date()) if due.at else due.because
 
 
-def _notes(scope: RecordScope, check: Check) -> Iterator[str]:
+def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[str]:
     void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
     who, at = scope.people.full(check.checked_by_id), moment(check.recorded_at, scope.zone)
     yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site.name}'}."
+    if failed and not void:
+        yield f"It did not clear the probe: C{failed.pk}, away from zero, had failed and was not made good."
     if passed_near_edge(check):
         yield "Passed near the edge of its tolerance."
     if corrects:

@@ -14,7 +14,8 @@ STANDINGS = (
     ("Unproven", "No good check of the probe is known from before the reading, so nothing shows that it was right."),
 )  # fmt: skip
 VERDICTS = (
-    ("In tolerance", "The error of the probe is no larger than allowed. The probe may be used."),
+    ("In tolerance", "The error of the probe is no larger than allowed where it was checked. A check at zero clears the "
+     "probe, unless a check of it away from zero has failed and was not made good; a check at boiling alone never does."),
     ("Out of tolerance", "The error is larger than allowed. The probe must not be used, and what it read since its last good "
      "check is in quarantine."),
     ("Inconclusive", "The check cannot tell: the display never settled, the bath was not made properly, or the uncertainty "

@@ -1,0 +1,110 @@
+"""A case in plain words: what each list of readings means and what to do with it; how it was found, for whoever asks."""
+
+from dataclasses import dataclass
+
+from compliance.checks.queries import brackets_of
+from compliance.limits.models import LimitVersion
+from compliance.metrology.allowances import ALLOWANCES
+from compliance.metrology.vocabulary import Outcome, Sensor
+from compliance.probes.models import Sensor as SensorName
+from shared.units import show_spread
+
+from .cases import Case
+from .outcomes import trades_time
+from .queries import errors_in_words
+
+MEANS = {
+    Outcome.BROKEN: "However wrong the probe was between its two checks, the limit was not met. Do not serve this food. Cook it "
+    "on where your plan allows that, or discard it; where it was eaten, assess the risk.",
+    Outcome.UNDECIDED: "The probe may have been wrong by so much that the limit was met or not: nobody can tell. Hold this food. "
+    "Measure it again with a probe in tolerance; where that is no longer possible and nothing else shows that it is safe, "
+    "discard it.",
+    Outcome.HELD: "However wrong the probe was between its two checks, the limit was met. The reading may be let stand: "
+    "somebody still has to say so, and to look whether anything else spoke against the food.",
+}
+DECIDED = "What was decided, by whom and why. A decision can be made again; the earlier one stays readable."
+PLATINUM, COUPLE, BETA = "IEC 60751", "IEC 60584-1", "the thermistor’s beta equation"
+# Where the allowance of a sensor is from, and how its faults change with the temperature; the other allowances are judgement.
+SOURCES = {
+    Sensor.PT100_A: PLATINUM, Sensor.PT100_B: PLATINUM,
+    Sensor.THERMOCOUPLE_K_1: COUPLE, Sensor.THERMOCOUPLE_K_2: COUPLE,
+    Sensor.THERMOCOUPLE_T_1: COUPLE, Sensor.THERMOCOUPLE_T_2: COUPLE,
+}  # fmt: skip
+GROWN = {Sensor.THERMISTOR: BETA, Sensor.UNKNOWN: f"{BETA}, {COUPLE}"} | SOURCES
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One question about how the ranges come about, with its answers."""
+
+    heading: str
+    lines: list[str]
+
+
+def meaning(shown: str) -> str:
+    """What the readings of a list have in common, and what to do now."""
+    return MEANS.get(shown, DECIDED)
+
+
+def how_found(case: Case, unit: str) -> list[Part]:
+    """Only what this case rests on: a site without times in its limits is not told of times."""
+    brackets = brackets_of(case.spans)
+    bounded = [b for b in brackets if b.start and b.end]
+    parts = [Part("From the checks before and after", errors_in_words(case, unit))]
+    if bounded:
+        two = any(len(side) > 1 for b in bounded for side in (b.start, b.end))
+        parts.append(Part("Away from the temperature of a check", _away(Sensor(case.probe.sensor), unit, two)))
+    times = _times(list(LimitVersion.objects.filter(limit__site__in=case.sites)))
+    if times:
+        parts.append(Part("Where a limit has a time", times))
+    return [*parts, Part("From range to outcome", [RANGE, RANGE_SOURCE])]
+
+
+RANGE = (
+    "“Could have been” is the reading less the largest and the least error that the checks allow at 95 %: the true temperature "
+    "lay in it in about 95 of 100 cases or more. “However wrong the probe was” means within that. The limit held if it held over "
+    "the whole range, and was broken if it was broken over the whole range; otherwise it cannot be told. “Likely” lies between "
+    "the errors found, by the time since each; it decides nothing."
+)
+RANGE_SOURCE = (
+    "Errors with their expanded uncertainty, and with what no check sees as the root of the sum of squares: JCGM 100:2008, "
+    "5.1.2. Reaching back to the last good check: 9 CFR 417.3(b) and the "
+    "training for HACCP plans. The worst case between two checks: judgement."
+)
+HOLDS = (
+    "A longer time may stand for a lower temperature, and a shorter time asks for a higher one, where the time that the food was "
+    "held was recorded: UK Food Standards Agency, equivalents of 70 °C for 2 minutes; ACMSF 2007; Food Code 2022, 3-401.11. "
+    "The slowest and the fastest published trade are both reckoned with. Where no time was recorded, the time that the limit "
+    "asks for is taken as kept."
+)
+STEPS = (
+    "Cooling and reheating: the limit held only if the temperature was surely reached within its time, and was broken only if it "
+    "was surely not reached when the time was over. Where nobody recorded the time since the start, the temperature alone is "
+    "judged."
+)
+
+
+def _away(sensor: Sensor, unit: str, two: bool) -> list[str]:
+    allowance, grown = show_spread(ALLOWANCES[sensor], unit), GROWN.get(sensor)
+    kind, source = SensorName(sensor.value).label, SOURCES.get(sensor, "judgement")
+    lines = [
+        f"This sensor ({kind}) may go its own way by up to {allowance} at 75 °C away from the check, and by less nearer to it. "
+        f"Source: {source}."
+    ]
+    if grown:
+        lines.append(
+            f"What was found at the check may be larger or smaller there, as its faults make it. Source: {grown}."
+        )
+    if two:
+        lines.append(
+            "A check at another temperature belongs to it: between the two the error lies along a straight line but for a "
+            "small bend, so the range is narrower there. The bend: the thermistor’s beta equation, IEC 60751 and IEC 60584-1."
+        )
+    else:
+        lines.append("A good check at boiling beside the next checks at zero makes this range narrower for hot food.")
+    return lines
+
+
+def _times(versions: list[LimitVersion]) -> list[str]:
+    lines = [HOLDS] if any(map(trades_time, versions)) else []
+    return [*lines, STEPS] if any(version.within_s is not None for version in versions) else lines

@@ -1,0 +1,188 @@
+"""The printed record of one check: what was found and what it means first, then everything that it rests on."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import BinaryIO
+
+from compliance.checks.models import Check, Kind, Stage, Verdict
+from compliance.checks.queries import entered_late, not_cleared, passed_near_edge, run_of
+from compliance.checks.telling import SOURCES, sentences
+from compliance.probes.models import ALTERATIONS, Event
+from shared.cautions import caution
+from shared.printing.flow import Writer
+from shared.printing.page import Imprint, Masthead
+from shared.units import difference_from_milli, number, show, show_spread
+from sites.models import Person
+
+from . import check_measured
+from .words import error, joined, moment, sentence, uncertainty
+
+TITLES = {
+    Kind.ZERO: "Zero-point check",
+    Kind.BOILING: "Boiling-point check",
+    Kind.CERTIFICATE: "Laboratory’s certificate",
+}
+FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
+STAGES = {
+    Stage.AS_FOUND: "As found: before anything was adjusted. It speaks for what was read before it and after it.",
+    Stage.AS_LEFT: "As left, after an adjustment or a repair. It speaks for what is read after it, not before.",
+}
+PASSED = {
+    Kind.ZERO: "In tolerance: the probe passed this check.",
+    Kind.BOILING: "In tolerance at the boiling point. Whether it may be used, its checks at zero say as well.",
+    Kind.CERTIFICATE: "In tolerance, by the laboratory’s certificate.",
+}
+MADE = "Made: I made this check as it is described here, and what I entered is what the display showed."
+ENTERED = "Entered: I entered what the laboratory’s certificate says."
+REVIEWED = "Reviewed: I have read this record and followed up what is open."
+CAUTIONS = {Kind.ZERO: ("ice_bath",), Kind.BOILING: ("boiling",), Kind.CERTIFICATE: ()}
+
+
+def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) -> None:
+    """Write the record of one check, on the paper of its site, as a PDF to a binary file object."""
+    site = check.site
+    masthead = Masthead(
+        business=site.area.business.name, site=site.name, title=f"{TITLES[Kind(check.kind)]} of probe {check.probe.code}",
+        period=f"Check C{check.pk}, {moment(check.checked_at, site.zone)}",
+    )  # fmt: skip
+    imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT)
+    with Writer(out, masthead=masthead, imprint=imprint, page_size=site.paper) as writer:
+        _write_verdict(writer, check)
+        _write_about(writer, check)
+        check_measured.write(writer, check)
+        _write_sources(writer, check)
+        _write_signatures(writer, check)
+
+
+def _write_verdict(writer: Writer, check: Check) -> None:
+    _write_standing(writer, check)
+    writer.heading("What this check says")
+    if hasattr(check, "void"):
+        writer.paragraph("This is what it said before it was struck out. It holds no longer:")
+    writer.paragraph(verdict_in_words(check), strong=True)
+    for line in sentences(check)[0]:
+        writer.paragraph(joined(line))
+    unit = check.site.unit
+    writer.facts(
+        [
+            ("Verdict", check.get_verdict_display().capitalize()),
+            ("Error, ± U (95 %)", f"{error(check, unit)} {uncertainty(check.expanded_milli, unit)}"),
+            ("Allowed", joined(show_spread(check.tolerance_milli, unit))),
+            ("What follows", " ".join(_follows(check))),
+        ]
+    )
+
+
+def verdict_in_words(check: Check) -> str:
+    """The verdict in a sentence that stays true on paper, whatever happens to the probe later."""
+    if check.verdict != Verdict.IN_TOLERANCE:
+        return (check.why or [check.get_verdict_display().capitalize()])[0]
+    failed = not_cleared([check]).get(check.pk)
+    if failed and not hasattr(check, "void"):
+        return f"In tolerance where it was checked, but it did not clear the probe: C{failed.pk}, away from zero, had failed."
+    return PASSED[Kind(check.kind)]
+
+
+def _follows(check: Check) -> Iterator[str]:
+    if hasattr(check, "void"):
+        yield "Nothing: it was struck out."
+    elif check.verdict == Verdict.INCONCLUSIVE:
+        yield "It neither clears the probe nor condemns it: put right what is said above and check again."
+    elif check.verdict == Verdict.OUT_OF_TOLERANCE:
+        yield "Stop using the probe, label it and keep it apart. Adjust it, have it repaired or withdraw it, and check it again."
+        if run := run_of(check):
+            kind, _, number_ = run.partition(":")
+            case = f"{'C' if kind == 'check' else 'E'}{number_}"
+            yield f"Readings in doubt: case {case} in the record of the site. Hold that food until somebody has decided on it."
+    elif check.pk in not_cleared([check]):
+        yield "The probe stays in doubt until it passes a check where it failed."
+    elif passed_near_edge(check):
+        yield "It is near the edge of its tolerance: its next check falls due earlier."
+    elif check.kind == Kind.BOILING:
+        yield "It bounds the error far from zero. It never stands for a check at zero."
+    else:
+        yield "What is read from here on waits for the next check to prove it."
+
+
+def _write_standing(writer: Writer, check: Check) -> None:
+    """What was struck out or corrected comes before everything else."""
+    zone, void, corrects = check.site.zone, getattr(check, "void", None), getattr(check, "corrects", None)
+    if void:
+        instead = f"In its place: C{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."
+        who = f"By {void.recorded_by.name}, {moment(void.recorded_at, zone)}: {sentence(void.reason)}"
+        writer.caution(f"{who} {instead}", "Struck out: this check no longer counts")
+    if corrects:
+        who = f"{corrects.recorded_by.name}, {moment(corrects.recorded_at, zone)}: {sentence(corrects.reason)}"
+        writer.note(f"It stands in place of C{corrects.voids_id}, which stays readable. {who}", "Corrected")
+
+
+def _write_about(writer: Writer, check: Check) -> None:
+    writer.heading("What was checked, where, when and by whom")
+    writer.facts(_about(check))
+
+
+def _about(check: Check) -> Iterator[tuple[str, object]]:
+    probe, site, unit, zone = check.probe, check.site, check.site.unit, check.site.zone
+    yield "Probe", ", ".join(filter(None, (probe.code, probe.description)))
+    yield "Sensor", probe.get_sensor_display()
+    yield "Maker, model, serial", ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
+    step = number(difference_from_milli(probe.resolution_milli, unit), 2)
+    span = f"{show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
+    yield "Display and range", joined(f"steps of {step} {site.get_unit_display()}, from {span}")
+    yield "Where", "\n".join(filter(None, (site.name, site.address.strip())))
+    yield "Checked", moment(check.checked_at, zone)
+    yield "By", check.checked_by.name
+    late = "late, " if entered_late(check) else ""
+    yield "Entered", f"{late}{moment(check.recorded_at, zone)}, by {check.recorded_by.name}"
+    yield "Stage", STAGES[Stage(check.stage)]
+    yield "Beside it", "\n".join(_beside(check))
+    if check.kind == Kind.CERTIFICATE:
+        yield "Laboratory", check.laboratory
+        yield "Certificate", check.certificate_number
+    yield "Note", check.note
+
+
+def _beside(check: Check) -> Iterator[str]:
+    """As found and as left: the check before of its kind, the one after, and the adjustments between them."""
+    same = Check.objects.filter(probe=check.probe_id, kind=check.kind, void__isnull=True).exclude(pk=check.pk)
+    before = same.filter(checked_at__lte=check.checked_at).order_by("-checked_at", "-pk").first()
+    after = same.filter(checked_at__gt=check.checked_at).order_by("checked_at", "pk").first()
+    if before:
+        yield _neighbour("Before", before, check)
+    altered = Event.objects.filter(probe=check.probe_id, kind__in=ALTERATIONS, void__isnull=True).order_by("at", "pk")
+    if before:
+        altered = altered.filter(at__gte=before.checked_at)
+    if after:
+        altered = altered.filter(at__lte=after.checked_at)
+    for event in altered[:20]:
+        yield f"E{event.pk}, {moment(event.at, check.site.zone)}: {event.get_kind_display()}"
+    if after:
+        yield _neighbour("After", after, check)
+
+
+def _neighbour(word: str, other: Check, check: Check) -> str:
+    unit = check.site.unit
+    figures = f"{error(other, unit)} {uncertainty(other.expanded_milli, unit)}".strip()
+    at, stage = moment(other.checked_at, check.site.zone), other.get_stage_display().split(",")[0]
+    return f"{word}: C{other.pk}, {at}, {stage}, {other.get_verdict_display()}, error {figures}"
+
+
+def _write_sources(writer: Writer, check: Check) -> None:
+    writer.heading("Where the figures come from")
+    for line in SOURCES[Kind(check.kind)]:
+        writer.paragraph(line, small=True)
+
+
+def _write_signatures(writer: Writer, check: Check) -> None:
+    entered = check.kind == Kind.CERTIFICATE
+    signer: Person = check.recorded_by if entered else check.checked_by
+    with writer.together():
+        writer.heading("Signatures")
+        for words, name in ((ENTERED if entered else MADE, signer.name), (REVIEWED, "")):
+            meaning, _, said = words.partition(": ")
+            writer.paragraph(said)
+            writer.signature(name, None, meaning)
+    for key in CAUTIONS[Kind(check.kind)]:
+        writer.caution(caution(key).text, caution(key).title)
+    deferral = caution("deferral")
+    writer.note(deferral.text, deferral.title)
