@@ -7,18 +7,21 @@ import json
 import threading
 import uuid
 from collections.abc import Callable
+from datetime import timedelta
 from itertools import pairwise
 
 import django
 from django.core.management import call_command
 from django.db import connection, transaction
+from django.utils import timezone
 
 django.setup()  # before the models below can be read
 
 from compliance.advice import actions as advice  # noqa: E402
 from compliance.advice.models import Acceptance  # noqa: E402
 from compliance.checks.models import Check, Span  # noqa: E402
-from compliance.checks.timeline import TOLD, recut  # noqa: E402
+from compliance.checks.planning import make_slots  # noqa: E402
+from compliance.checks.timeline import TOLD, lock, recut  # noqa: E402
 from compliance.probes.models import Probe  # noqa: E402
 from compliance.quarantine import actions as quarantine  # noqa: E402
 from compliance.quarantine.assessing import Selection  # noqa: E402
@@ -26,6 +29,9 @@ from compliance.quarantine.models import Decision, Fate  # noqa: E402
 from compliance.readings import actions as readings  # noqa: E402
 from compliance.readings.importing.bring import import_file  # noqa: E402
 from compliance.readings.models import CorrectiveAction, Reading, ReadingVoid  # noqa: E402
+from compliance.reminders.actions import excuse_reminder  # noqa: E402
+from compliance.reminders.models import Reminder  # noqa: E402
+from compliance.reminders.sweep import sweep  # noqa: E402
 from shared.audit.models import Entry  # noqa: E402
 from tests.checks.making import bad, day, event, good  # noqa: E402
 from tests.concurrency import ROUNDS  # noqa: E402
@@ -173,10 +179,41 @@ def mend(world, reading, key):
     )  # fmt: skip
 
 
+def sweeps_at_once(world) -> dict:
+    """Two sweeps, and a cook who checks one of the probes in the middle; then two people who excuse the same reminder."""
+    Reminder.objects.all().delete()
+    probes = [make_probe(world.site, f"SWEEP{n}", by=world.manager, limits=[world.limit]) for n in range(40)]
+    make_slots([world.site.pk])
+    for probe in probes:
+        with transaction.atomic():
+            recut(lock(probe))
+    wrong, now, began = [], timezone.now(), timezone.now() - timedelta(days=5)
+    for n in range(ROUNDS):
+        later = now + timedelta(days=7 * n)
+        wrong += at_once(
+            lambda later=later: sweep(later), lambda later=later: sweep(later),
+            lambda n=n: good(probes[n], world.cook, began),
+        )  # fmt: skip
+    last = now + timedelta(days=7 * (ROUNDS - 1))
+    sweep(last)
+    written = sorted(Reminder.objects.values_list("probe", "due_at"))
+    Reminder.objects.all().delete()
+    again = [sweep(last), sweep(last)]
+    afresh = set(Reminder.objects.values_list("probe", "due_at"))
+    reminder = Reminder.objects.filter(probe=probes[-1]).earliest("due_at")
+    told = at_once(*[lambda by=by: excuse_reminder(by=by, reminder=reminder, reason="x")
+                     for by in (world.manager, world.supervisor)])  # fmt: skip
+    return {
+        "wrong": wrong + [text for text in told if "excused already" not in text],
+        "written": len(written), "once": len(set(written)), "left_out": len(afresh - set(written)), "again": again,
+        "excuses": reminder.excuses.count(), "refused": len(told),
+    }  # fmt: skip
+
+
 def main() -> None:
     call_command("migrate", verbosity=0)
     world = World.build()
-    contests = (checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe)
+    contests = (checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe, sweeps_at_once)
     print(json.dumps({contest.__name__: contest(world) for contest in contests}))
 
 

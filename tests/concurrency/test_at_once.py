@@ -60,3 +60,11 @@ def test_of_two_who_accept_advice_from_the_same_page_one_is_refused(left):
     assert found["wrong"] == []
     assert found["accepted"] == found["refused"] == ROUNDS
     assert found["linked"] and found["in_force"]
+
+
+def test_sweeps_at_once_write_each_due_time_once_and_leave_nothing_out(left):
+    found = left["sweeps_at_once"]
+    assert found["wrong"] == []
+    assert found["written"] == found["once"] >= found["again"][0] > 40
+    assert found["left_out"] == found["again"][1] == 0
+    assert found["excuses"] == found["refused"] == 1
