@@ -13,6 +13,7 @@ EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
 NEVER = date.max
 FAR_OFF = datetime.max.replace(tzinfo=UTC)
+EARLY = timedelta(minutes=15)  # by which a reading may always be early; judgement
 ALL_WEEK = 0b1111111
 
 
@@ -243,10 +244,10 @@ def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
 def windows(dues: Sequence[tuple[datetime, datetime]]) -> list[tuple[datetime, datetime]]:
     """From when to when a reading is for each due time: (opens, closes], none for two of them.
 
-    `dues` in order, each with the end of its grace. A reading is early by no more than the grace, nearer to its due time than
-    to the one before, and late by a day at most.
+    `dues` in order, each with the end of its grace. A reading is early by no more than the grace (15 min, if that is more),
+    nearer to its due time than to the one before, and late by a day at most.
     """
-    opens = [due - (grace - due) for due, grace in dues]
+    opens = [due - max(grace - due, EARLY) for due, grace in dues]
     for position, ((before, _), (due, _)) in enumerate(pairwise(dues), start=1):
         opens[position] = max(opens[position], before + (due - before) / 2)
     ends = [min(due + DAY, following) for (due, _), following in zip(dues, [*opens[1:], FAR_OFF], strict=False)]
