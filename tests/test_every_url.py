@@ -17,7 +17,7 @@ OPEN_TO_ALL = {"sign_in", "health", "feed"}  # the secret in the address is the 
 # What a reader may post: each is about nobody but themselves.
 OWN_AFFAIRS = {"sign_in", "sign_out", "account", "account_password", "notice_choices", "notice_read_all"}
 # What a cook may post about a record of the site.
-FOR_COOKS = {"reading_correct", "event_add", "import_preview"} | {
+FOR_COOKS = {"reading_correct", "event_add", "import_preview", "today_together"} | {
     f"{kind}_check_{tap}"
     for kind in ("zero", "boiling")
     for tap in ("start", "air", "point", "about", "insert", "take_out", "read", "take_back", "finish")

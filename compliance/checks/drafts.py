@@ -6,6 +6,7 @@ from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import Q
 
 from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation
@@ -16,12 +17,15 @@ from sites.models import Person
 
 from . import actions
 from .guidance import GUIDANCE, Guidance
+from .guidance.steps import Task
 from .judging import Typed, read_typed, settling_of
 from .models import Check, CheckDraft, Kind, Stage, Verdict
 from .surroundings import read_kept
 
 ABANDONED_AFTER = timedelta(hours=1)
+GONE = "This check was finished or given up meanwhile."
 LONGEST = timedelta(hours=2)
+STALE_AFTER = timedelta(minutes=30)  # common practice, no source: by then melt-water has gathered
 
 
 def find(person: Person, probe: Probe, kind: str = Kind.ZERO) -> CheckDraft | None:
@@ -71,15 +75,26 @@ def likely_stage(probe: Probe) -> Stage:
 
 
 @transaction.atomic
-def mark(draft: CheckDraft, point: StrEnum, state: str) -> CheckDraft:
-    """Note a point of the preparation as `done`, `left` (not done) or `open` (taken back)."""
-    draft = _hold(draft)
+def mark(draft: CheckDraft, point: StrEnum, state: str, now: datetime) -> CheckDraft:
+    """Note a point of the preparation as `done`, `left` (not done) or `open` (taken back).
+
+    What holds for the bath holds for every probe that is still to go into it; for one that is in, it stays as it was then.
+    """
+    held = _hold_with_fellows(draft)
+    shared = point in guidance_of(held[0]).bath and held[0].inserted_at is None
+    for each in held if shared else held[:1]:
+        _mark(each, point, state, now)
+    return held[0]
+
+
+def _mark(draft: CheckDraft, point: StrEnum, state: str, now: datetime) -> None:
     for name in ("points", "left"):
         draft.preparation[name] = [p for p in draft.preparation.get(name, []) if p != point]
     if state in ("done", "left"):
         draft.preparation["points" if state == "done" else "left"].append(point.value)
-    draft.save(update_fields=["preparation"])
-    return draft
+    if state == "done" and point in guidance_of(draft).dated.get(way_of(draft), ()):
+        draft.bath_at = now
+    draft.save(update_fields=["preparation", "bath_at"])
 
 
 @transaction.atomic
@@ -94,8 +109,10 @@ def tell(draft: CheckDraft, **about) -> CheckDraft:
 
 @transaction.atomic
 def insert(draft: CheckDraft, now: datetime) -> CheckDraft:
-    """The probe goes in: timing starts, once."""
+    """The probe goes in: timing starts, once. Raises ValidationError where the bath is too old."""
     draft = _hold(draft)
+    if is_stale(draft, now):
+        raise ValidationError(f"{step_again(draft).how} Then confirm it.")
     if draft.inserted_at is None:
         draft.inserted_at = now
         draft.save(update_fields=["inserted_at"])
@@ -104,11 +121,36 @@ def insert(draft: CheckDraft, now: datetime) -> CheckDraft:
 
 @transaction.atomic
 def take_out(draft: CheckDraft) -> CheckDraft:
-    """Start the timing again: the bath stays as it was made, the readings go."""
-    draft = _hold(draft)
+    """Start the timing again: the bath stays as it was made, or as it was made anew meanwhile; the readings go."""
+    draft, *fellows = _hold_with_fellows(draft)
     draft.inserted_at, draft.readings = None, []
-    draft.save(update_fields=["inserted_at", "readings"])
+    newest = max((each for each in fellows if each.bath_at), key=lambda each: each.bath_at, default=None)
+    if newest and (draft.bath_at is None or newest.bath_at > draft.bath_at):
+        share_bath(draft, newest)
+    draft.save(update_fields=["inserted_at", "readings", "preparation", "bath_at"])
     return draft
+
+
+def share_bath(draft: CheckDraft, other: CheckDraft) -> None:
+    """Take over, unsaved, how the bath of `other` was made; what was said of the probe itself stays."""
+    bath = guidance_of(draft).bath
+    for name in ("points", "left"):
+        own = [point for point in draft.preparation.get(name, []) if point not in bath]
+        draft.preparation[name] = [p for p in other.preparation.get(name, []) if p in bath] + own
+    draft.bath_at = other.bath_at
+
+
+def is_stale(draft: CheckDraft, now: datetime) -> bool:
+    """Whether the bath was made so long ago that it is to be drained again before the probe goes in."""
+    again = step_again(draft)
+    if again is None or draft.bath_at is None or draft.inserted_at is not None:
+        return False
+    return again.point in draft.preparation.get("points", []) and now - draft.bath_at > STALE_AFTER
+
+
+def step_again(draft: CheckDraft) -> Task | None:
+    """The step that makes an old bath good, where its kind has one."""
+    return guidance_of(draft).again.get(way_of(draft))
 
 
 @transaction.atomic
@@ -176,7 +218,7 @@ def preparation_of(draft: CheckDraft) -> Preparation | BoilingPreparation:
 def touched_at(draft: CheckDraft) -> datetime:
     """When somebody last worked on it."""
     if draft.inserted_at is None:
-        return draft.started_at
+        return max(draft.started_at, draft.bath_at or draft.started_at)
     return draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0] if draft.readings else 0)
 
 
@@ -189,7 +231,23 @@ def _hold(draft: CheckDraft) -> CheckDraft:
     try:
         return related.select_for_update(of=("self",)).get(pk=draft.pk)
     except CheckDraft.DoesNotExist:
-        raise ValidationError("This check was finished or given up meanwhile.") from None
+        raise ValidationError(GONE) from None
+
+
+def _hold_with_fellows(draft: CheckDraft) -> list[CheckDraft]:
+    """This draft first, then the others of its bath, made in the same way, whose probes are not in yet.
+
+    Locked in one order, so that taps on two of them wait for each other rather than lock each other out.
+    """
+    if draft.together is None:
+        return [_hold(draft)]
+    others = Q(together=draft.together, person=draft.person_id, inserted_at__isnull=True)
+    related = CheckDraft.objects.select_related("probe__site__area__business").order_by("pk")
+    held = {each.pk: each for each in related.filter(others | Q(pk=draft.pk)).select_for_update(of=("self",))}
+    mine = held.pop(draft.pk, None)
+    if mine is None:
+        raise ValidationError(GONE)
+    return [mine, *(each for each in held.values() if way_of(each) == way_of(mine) and each.kind == mine.kind)]
 
 
 def _temperature(text: str) -> str:

@@ -1,6 +1,6 @@
 """The guided check as its page shows it: the steps in the order of the work, and what the readings say so far."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from django.utils.safestring import SafeString
@@ -109,6 +109,8 @@ def guide(draft: CheckDraft, now: datetime) -> Guide:
     guidance, way = drafts.guidance_of(draft), drafts.way_of(draft)
     tasks = (guidance.before if draft.inserted_at is None else guidance.inside)[way]
     steps = _steps(draft, guidance, tasks)
+    if drafts.is_stale(draft, now):
+        steps = _with_old_bath(steps, drafts.step_again(draft))
     return Guide(
         draft=draft,
         words=guidance.words,
@@ -129,6 +131,13 @@ def _steps(draft: CheckDraft, guidance: Guidance, tasks: tuple[Task, ...]) -> tu
         reached = reached or state == "current"
         steps.append(Step(task, number, state, guidance.missing[task.point] if state == "left" else ""))
     return tuple(steps)
+
+
+def _with_old_bath(steps: tuple[Step, ...], again: Task) -> tuple[Step, ...]:
+    """The step that makes the bath good comes before all that is still to do."""
+    found = next(step for step in steps if step.task.point == again.point)
+    later = (replace(step, state="todo") if step.state == "current" else step for step in steps)
+    return tuple(Step(again, found.number, "current", "") if step.number == found.number else step for step in later)
 
 
 def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:

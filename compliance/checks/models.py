@@ -114,6 +114,11 @@ class CheckDraft(models.Model):
     immersion_mm = models.FloatField(null=True, blank=True)
     readings = models.JSONField(default=list, help_text="[elapsed in ms, text typed, unit] each.")
     note = models.TextField(blank=True)
+    bath_at = models.DateTimeField(null=True, help_text="When the bath was last made or drained.")
+    together = models.UUIDField(
+        null=True, db_index=True, help_text="Shared by the checks that one person makes in one bath."
+    )
+    company = models.JSONField(default=list, help_text="The keys of all checks in that bath, the finished ones too.")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["probe", "person", "kind"], name="one_check_in_progress")]

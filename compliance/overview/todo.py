@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from django.db.models import Count, F
 from django.urls import reverse
 
-from compliance.checks.guidance import wanted_check
+from compliance.checks.guidance import ICE, wanted_check
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe
@@ -63,6 +63,11 @@ def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
         for each in open_rounds(site, now)
     ]
     return sorted([*checks, *rounds], key=lambda each: each.weight)
+
+
+def for_one_bath(due: list[ToDo]) -> list[ToDo]:
+    """The checks at zero: those that can be made together in one ice bath."""
+    return [each for each in due if each.probe and wanted_check(state_of(each.probe)) is ICE]
 
 
 def is_overdue(probe: Probe, now: datetime) -> bool:

@@ -19,7 +19,7 @@ from sites.models import Role, Site
 
 from .queries import attention, open_deviations, probes_in_use, state_of
 from .tables import AttentionTable, FailedTable
-from .todo import ToDo, to_do_today
+from .todo import ToDo, for_one_bath, to_do_today
 
 CASES_SHOWN = 20
 DEVIATIONS_SHOWN = 10
@@ -57,6 +57,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "cases": _case_items(cases, site),
         "probes": [_probe_item(probe, site) for probe in probes],
         "writes": writes,
+        "together": writes and len(for_one_bath(due)) > 1,
         "nothing": not (due or cases or waiting),
     }
     return render(request, "overview/today.html", context)

@@ -51,6 +51,23 @@ IN_THE_ICE = {
         ),
     ),
 }
+DATED = {
+    BathKind.PACKED_CRUSHED: frozenset({Point.WETTED, Point.DRAINED}),
+    BathKind.STIRRED_CUBES: frozenset({Point.POTABLE}),
+}
+AGAIN = {
+    BathKind.PACKED_CRUSHED: Task(
+        Point.DRAINED,
+        "Drain it again",
+        "The bath is over 30 minutes old. Pour the water off and press the ice together.",
+    ),
+    BathKind.STIRRED_CUBES: Task(
+        Point.POTABLE,
+        "Fill it up again",
+        "The bath is over 30 minutes old. Pour some water off and add ice cubes to the top, no salt.",
+        ("ice_bath",),
+    ),
+}
 KINDS = {
     BathKind.PACKED_CRUSHED: "Crushed ice, packed",
     BathKind.STIRRED_CUBES: "Ice cubes in water, stirred all the time",
@@ -79,6 +96,9 @@ ICE = Guidance(
     missing=MISSING,
     met=POINTS,
     waited=Point.WAITED,
+    bath=frozenset({Point.CRUSHED, Point.POTABLE, Point.WETTED, Point.DRAINED}),
+    dated=DATED,
+    again=AGAIN,
     words=Words(
         title="Zero check of ",
         inside="in the ice",

@@ -1,7 +1,7 @@
 """What a guided check is made of: its steps, the words of its pages, and which points of its preparation count."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 
@@ -38,7 +38,8 @@ class Guidance:
 
     `ways` are the ways of making its reference and `usual` the first of them; `before` and `inside` the steps of each way
     before and after the probe goes in; `wanted`, `critical` and `missing` as the measurement has them; `met` the points in
-    the words of a correction; `waited` the point that the readings themselves show.
+    the words of a correction; `waited` the point that the readings themselves show. `bath` are the points that hold for every
+    probe in the same bath; `dated` those that say how old the bath is, and `again` the step that makes an old one good.
     """
 
     address: str
@@ -52,6 +53,9 @@ class Guidance:
     met: Mapping[StrEnum, str]
     waited: StrEnum | None
     words: Words
+    bath: frozenset[StrEnum] = frozenset()
+    dated: Mapping[StrEnum, frozenset[StrEnum]] = field(default_factory=dict)
+    again: Mapping[StrEnum, Task] = field(default_factory=dict)
 
     def way(self, value: str | None) -> StrEnum:
         """The way of this name; the usual one for a name that is none."""

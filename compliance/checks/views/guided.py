@@ -18,7 +18,7 @@ from compliance.probes.models import Probe
 from shared.units import Unit, show
 from sites.models import Role
 
-from .. import drafts
+from .. import drafts, together
 from ..forms import FinishForm
 from ..guidance import GUIDANCE
 from ..guide import guide, timing
@@ -40,8 +40,7 @@ def page(request, pk, kind):
 def start(request, pk, kind):
     probe = get_probe(request.user, pk, Role.COOK)
     if request.POST.get("again"):
-        drafts.drop(request.user, probe, request.POST["again"])
-        return redirect(GUIDANCE[kind].address, pk)
+        return _again(request, probe, kind)
     if not _unfit(probe, kind):
         way = GUIDANCE[kind].way(request.POST.get("kind"))
         drafts.begin(request.user, probe, way, drafts.likely_stage(probe), timezone.now(), kind)
@@ -64,8 +63,9 @@ def air(request, pk, kind):
 @require_POST
 def point(request, pk, kind):
     chosen = _point(kind, request.POST.get("point"))
-    state = request.POST.get("state", "done")
-    return _tap(request, pk, kind, lambda draft: drafts.mark(draft, chosen, state), keep=request.POST.get("value", ""))
+    state, moment = request.POST.get("state", "done"), timezone.now()
+    typed = request.POST.get("value", "")
+    return _tap(request, pk, kind, lambda draft: drafts.mark(draft, chosen, state, moment), keep=typed)
 
 
 @require_POST
@@ -129,7 +129,26 @@ def finish(request, pk, kind):
         check = drafts.finish(drafts.tell(draft, **form.cleaned_data), request.user)
     except ValidationError as error:
         return _answer(request, probe, kind, error=error, form=form)
+    if onward := together.after(draft):
+        messages.info(request, f"Probe {check.probe.code} is finished: {check.get_verdict_display()}.")
+        return redirect(onward)
     return redirect("check_detail", check.pk)
+
+
+def _again(request, probe: Probe, kind: str) -> HttpResponse:
+    """Forget a check in progress. One that shares its bath starts again in it, or leaves it to the next probe."""
+    key, page = request.POST["again"], redirect(GUIDANCE[kind].address, probe.pk)
+    draft = _draft(request, probe, kind)
+    if draft is None or str(draft.key) != key or draft.together is None:
+        drafts.drop(request.user, probe, key)
+        return page
+    if "afresh" in request.POST:
+        together.afresh(draft, timezone.now())
+        return page
+    drafts.drop(request.user, probe, key)
+    if onward := together.after(draft):
+        messages.info(request, f"The check of probe {probe.code} is given up. It is still due.")
+    return redirect(onward) if onward else page
 
 
 def _finished_before(request, probe: Probe, kind: str) -> HttpResponse:
@@ -168,7 +187,7 @@ def _keep_about(request, draft: CheckDraft) -> None:
 
 def _draft(request, probe: Probe, kind: str) -> CheckDraft | None:
     mine = CheckDraft.objects.filter(person=request.user, probe=probe, kind=kind)
-    return mine.select_related("probe__site").first()
+    return mine.select_related("probe__site", "person").first()
 
 
 def _answer(
@@ -183,7 +202,7 @@ def _answer(
         "probe": probe, "site": probe.site, "draft": draft, "error": error, "keep": keep, "kind": kind,
         "words": guidance.words, "title": f"{guidance.words.title}{probe.code}", "taps": _taps(probe, kind),
         "page_url": reverse(guidance.address, args=[probe.pk]), "unit_label": Unit(probe.site.unit).label,
-        "start_template": f"checks/{kind}/start.html",
+        "start_template": f"checks/{kind}/start.html", "bath": together.bath_of(draft) if draft else [],
     }  # fmt: skip
     if draft is None:
         context |= {"phase": "start", "unfit": _unfit(probe, kind)}

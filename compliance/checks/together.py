@@ -1,0 +1,152 @@
+"""Several probes in one bath: each with its own draft, clock and readings, all with one preparation of the ice."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from uuid import UUID, uuid4
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import QuerySet
+from django.urls import reverse
+
+from compliance.metrology.settling import SettlingState
+from compliance.probes.access import probes_of
+from compliance.probes.models import Probe
+from sites.models import Person, Role
+
+from . import drafts
+from .guidance import GUIDANCE
+from .judging import settling_of
+from .models import BEGINNING, Check, CheckDraft, Kind, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One probe of a bath: how far it has come, in words, and its page. `state`: waiting, in, settled, fault, finished."""
+
+    code: str
+    url: str
+    state: str
+    words: str
+    current: bool = False
+
+
+@transaction.atomic
+def begin(person: Person, probes: Sequence[Probe], way: StrEnum, now: datetime) -> list[CheckDraft]:
+    """One draft a probe, all of one bath; a check that was begun already joins with what was tapped and typed.
+
+    A bath that somebody is making is gone on with, if it is made in the same way.
+    """
+    wanted = {probe.pk for probe in probes}
+    there = {each.probe_id: each for each in _hold(person) if each.probe_id in wanted}
+    group = next((d.together for d in there.values() if d.together and not drafts.is_abandoned(d, now)), None)
+    new = [probe for probe in probes if probe.pk not in there]
+    begun = [drafts.begin(person, probe, way, drafts.likely_stage(probe), now) for probe in new]
+    chosen = [each.pk for each in (*there.values(), *begun)]
+    together = group or uuid4()
+    CheckDraft.objects.filter(pk__in=chosen).update(together=together)
+    return _one_bath(_group(person, together), way, now, grown=group is not None)
+
+
+def _one_bath(members: list[CheckDraft], way: StrEnum, now: datetime, *, grown: bool) -> list[CheckDraft]:
+    pattern = _pattern(members, way, now)
+    keys = {str(each.key) for each in members} | {key for each in members if grown for key in each.company}
+    for each in members:
+        each.company = sorted(keys)
+        if each.inserted_at is None and each is not pattern:
+            _into(each, way, pattern, now)
+        each.save(update_fields=["company", "preparation", "bath_at", "started_at"])
+    return members
+
+
+@transaction.atomic
+def afresh(draft: CheckDraft, now: datetime) -> CheckDraft:
+    """Start a check that was left half way again, in the bath that the others are in, or in a new one."""
+    draft = next((each for each in _hold(draft.person) if each.pk == draft.pk), None)
+    if draft is None:
+        raise ValidationError(drafts.GONE)
+    way, others = drafts.way_of(draft), [each for each in _fellows(draft) if each.pk != draft.pk]
+    draft.inserted_at, draft.readings, draft.preparation = None, [], {}
+    _into(draft, way, _pattern(others, way, now), now)
+    draft.started_at = now
+    draft.save(update_fields=["inserted_at", "readings", "preparation", "bath_at", "started_at"])
+    return draft
+
+
+def _into(draft: CheckDraft, way: StrEnum, pattern: CheckDraft | None, now: datetime) -> None:
+    """Unsaved: the bath of `pattern`, or one that is still to be made; what is too old is begun anew."""
+    old = drafts.is_abandoned(draft, now)
+    if old or pattern is None or draft.preparation.get("kind") != way:
+        draft.preparation, draft.bath_at = {"kind": way.value, "points": [], "left": []}, None
+    if old:
+        draft.started_at = now
+    if pattern:
+        drafts.share_bath(draft, pattern)
+
+
+def _pattern(members: list[CheckDraft], way: StrEnum, now: datetime) -> CheckDraft | None:
+    """The draft whose bath the others share: the one made last in this way, if it is not given up."""
+    alike = [each for each in members if drafts.way_of(each) == way and not drafts.is_abandoned(each, now)]
+    return max(alike, key=lambda d: (d.bath_at or BEGINNING, len(d.preparation.get("points", []))), default=None)
+
+
+def after(draft: CheckDraft) -> str:
+    """The page of the next probe of this bath that is not finished; those in the ice first. Empty where there is none."""
+    left = [each for each in _fellows(draft) if each.pk != draft.pk]
+    left.sort(key=lambda d: (d.inserted_at is None, d.inserted_at or d.started_at, d.probe.code))
+    return _page(left[0]) if left else ""
+
+
+def bath_of(draft: CheckDraft) -> list[Place]:
+    """Every probe of this draft's bath, by its code; none where it is alone."""
+    if draft.together is None:
+        return []
+    keys = [UUID(key) for key in draft.company]
+    done = Check.objects.filter(key__in=keys, recorded_by=draft.person_id, void__isnull=True).select_related("probe")
+    places = [_underway(each, each.pk == draft.pk) for each in _fellows(draft)] + [_finished(check) for check in done]
+    return sorted(places, key=lambda place: place.code) if len(places) > 1 else []
+
+
+def _underway(draft: CheckDraft, current: bool) -> Place:
+    state, words = _state(draft)
+    return Place(draft.probe.code, _page(draft), state, words, current)
+
+
+def _state(draft: CheckDraft) -> tuple[str, str]:
+    if draft.inserted_at is None:
+        return "waiting", "waiting"
+    settling = settling_of(draft.probe, drafts.typed(draft)) if draft.readings else None
+    if settling and settling.state is SettlingState.SETTLED:
+        return "settled", "settled"
+    return ("fault", "look again") if settling and settling.state.is_fault else ("in", "in the ice")
+
+
+def _finished(check: Check) -> Place:
+    words = "finished" if check.verdict == Verdict.IN_TOLERANCE else f"finished: {check.get_verdict_display()}"
+    return Place(check.probe.code, reverse("check_detail", args=[check.pk]), "finished", words)
+
+
+def _page(draft: CheckDraft) -> str:
+    return reverse(GUIDANCE[draft.kind].address, args=[draft.probe_id])
+
+
+def _fellows(draft: CheckDraft) -> list[CheckDraft]:
+    return _group(draft.person, draft.together) if draft.together else []
+
+
+def _group(person: Person, together: UUID) -> list[CheckDraft]:
+    """The drafts of one bath that this person may still finish: a probe that went to another site is not shown."""
+    mine = _mine(person).filter(probe__in=probes_of(person, Role.COOK), together=together)
+    return list(mine.order_by("probe__code", "pk"))
+
+
+def _hold(person: Person) -> list[CheckDraft]:
+    """What this person has begun. The person is locked first, so that two taps on the same form make one bath."""
+    Person.objects.select_for_update(no_key=True).get(pk=person.pk)
+    return list(_mine(person).order_by("pk").select_for_update(of=("self",)))
+
+
+def _mine(person: Person) -> QuerySet[CheckDraft]:
+    return CheckDraft.objects.filter(person=person, kind=Kind.ZERO).select_related("probe__site", "person")
