@@ -3,11 +3,14 @@
 import json
 import os
 import re
+import signal
 import sqlite3
 import subprocess
 import sys
+import time
 import urllib.error
 import urllib.request
+from contextlib import closing
 from itertools import count
 from pathlib import Path
 
@@ -127,6 +130,24 @@ class Installation:
     def beats_again(self, name: str) -> None:
         before = self.beaten(name)
         until(lambda: self.beaten(name) > before, what=f"{name} after {before}; {self.last_words()}")
+
+    def freeze(self, program: Program) -> None:
+        """Stop it as it is, but not in the middle of a write: SQLite would then let nobody write until it wakes."""
+        until(lambda: self._frozen(program), what="a moment at which it writes nothing")
+
+    def _frozen(self, program: Program) -> bool:
+        program.signal(signal.SIGSTOP)
+        try:
+            with closing(self._to_sqlite(timeout=0.2)) as connection:
+                connection.execute("BEGIN IMMEDIATE")
+        except sqlite3.OperationalError:
+            program.signal(signal.SIGCONT)
+            time.sleep(0.05)
+            return False
+        return True
+
+    def _to_sqlite(self, timeout: float) -> sqlite3.Connection:
+        return sqlite3.connect(self.database_url.removeprefix("sqlite:///"), timeout=timeout, isolation_level=None)
 
     def last_words(self) -> str:
         return "\n".join(f"== {program.log.name}\n{program.said()[-1500:]}" for program in self.programs)

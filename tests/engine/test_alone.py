@@ -31,7 +31,7 @@ def test_of_two_on_one_database_one_keeps_the_schedule_and_the_other_takes_over(
 def test_what_freezes_and_wakes_finds_the_schedule_taken(alone):
     sleeper = alone.start()
     alone.beats_again("worker")
-    sleeper.signal(signal.SIGSTOP)
+    alone.freeze(sleeper)
     watcher = alone.start()
     watcher.says("Task reminders.heartbeat[")
     sleeper.signal(signal.SIGCONT)
