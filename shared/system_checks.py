@@ -1,6 +1,8 @@
 """Wrong settings are said at start, with what to do."""
 
 from email.utils import parseaddr
+from ipaddress import ip_address
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core.checks import Error, Warning, register
@@ -66,7 +68,19 @@ def check_mail(app_configs, **kwargs):
     if settings.MAIL_ASKED and not is_address(settings.DEFAULT_FROM_EMAIL):
         hint = "Set NOUGHTBOOK_MAIL_FROM to the address that notices come from, such as noughtbook@kitchen.example."
         found.append(Error("Notices have no address to come from.", hint=hint, id="noughtbook.E006"))
+    if settings.MAIL_WORKS and is_here(settings.ADDRESS):
+        hint = "Set NOUGHTBOOK_ADDRESS to where people reach the pages, such as https://kitchen.example."
+        found.append(Warning("The links in mails lead to this machine alone.", hint=hint, id="noughtbook.W004"))
     return found
+
+
+def is_here(address: str) -> bool:
+    """Whether an address opens on the very machine only that it is typed on."""
+    host = urlsplit(address).hostname or ""
+    try:
+        return ip_address(host).is_loopback or ip_address(host).is_unspecified
+    except ValueError:
+        return host == "localhost" or host.endswith(".localhost")  # RFC 6761, 6.3
 
 
 def is_address(text: str) -> bool:

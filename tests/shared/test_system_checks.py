@@ -49,3 +49,23 @@ def test_workers_on_a_file_of_one_machine_are_named(tmp_path):
     code, said = said_with(tmp_path, **asked)
     assert code == 0
     assert "noughtbook.W003" in said and "PostgreSQL that all machines reach" in said
+
+
+MAIL = {"NOUGHTBOOK_MAIL_URL": "smtp://mail.kitchen.example", "NOUGHTBOOK_MAIL_FROM": "book@kitchen.example"}
+
+
+@pytest.mark.parametrize(
+    "settings, warned",
+    [
+        (MAIL, True),
+        (MAIL | {"NOUGHTBOOK_ADDRESS": "http://localhost:8000"}, True),
+        (MAIL | {"NOUGHTBOOK_ADDRESS": "http://[::1]:8000"}, True),
+        (MAIL | {"NOUGHTBOOK_ADDRESS": "https://kitchen.example"}, False),
+        (MAIL | {"NOUGHTBOOK_ORIGINS": "https://kitchen.example"}, False),
+        ({}, False),
+    ],
+)
+def test_mails_whose_links_lead_nowhere_are_named(tmp_path, settings, warned):
+    code, said = said_with(tmp_path, **settings)
+    assert code == 0
+    assert ("noughtbook.W004" in said and "Set NOUGHTBOOK_ADDRESS" in said) == warned
