@@ -15,10 +15,12 @@ from . import telling, wording
 from .digests import digests
 from .gathering import Found, Message, failures, mornings, overdue, unanswered
 from .models import Choice, Mark, Notice, QuietHours, State
+from .rounds import still_open, still_untaken, untaken
 from .telling import Kind, Quiet, Told, Wish
 
-SOURCES = (failures, overdue, unanswered, mornings, digests)
-ASKING = [Kind.DUE.value, Kind.OVERDUE.value, Kind.UNANSWERED.value]
+SOURCES = (failures, overdue, unanswered, untaken, still_untaken, mornings, digests)
+CHECKS = [Kind.DUE.value, Kind.OVERDUE.value, Kind.UNANSWERED.value]
+READINGS = [Kind.READING.value, Kind.NO_READING.value]
 
 
 @transaction.atomic
@@ -43,13 +45,19 @@ def _write(found: list[Found], now: datetime) -> int:
 
 
 def withdraw(now: datetime) -> None:
-    """Mail that waits for quiet hours to end and asks for checks that have been made meanwhile is needed no longer."""
-    waiting = list(Notice.objects.filter(state=State.WAITING, attempts=0, kind__in=ASKING, not_before__gt=now))
+    """Mail that waits for quiet hours to end and asks for what was done meanwhile, or is too late to do, is needed no longer."""
+    waiting = list(
+        Notice.objects.filter(state=State.WAITING, attempts=0, kind__in=CHECKS + READINGS, not_before__gt=now)
+    )
     if not waiting:
         return
     probes = {probe for notice in waiting for probe, _ in notice.probes}
     due = dict(ProbeState.objects.filter(probe__in=probes).values_list("probe", "due_at"))
-    done = [notice.pk for notice in waiting if not any(_still_due(due.get(p), at) for p, at in notice.probes)]
+    rounds = still_open({pk for notice in waiting for pk in notice.reminders}, now)
+    done = [
+        notice.pk for notice in waiting
+        if rounds.isdisjoint(notice.reminders) and not any(_still_due(due.get(p), at) for p, at in notice.probes)
+    ]  # fmt: skip
     Notice.objects.filter(pk__in=done, state=State.WAITING).update(state=State.NEEDLESS)
 
 
@@ -96,7 +104,8 @@ class _People:
         quiet = self._quiet.get(told.person, telling.USUAL_QUIET)
         return Notice(
             kind=message.kind, person_id=told.person, about=message.about, site=message.site, area=message.area,
-            subject=subject, text=text, html=html, link=message.link, probes=message.probes, made_at=now,
+            subject=subject, text=text, html=html, link=message.link, probes=message.probes,
+            reminders=message.reminders, made_at=now,
             in_page=told.wish.page or not mail, state=State.WAITING if mail else State.PAGE,
             not_before=telling.not_before(message.kind, now, message.zone, quiet) if mail else None,
         )  # fmt: skip

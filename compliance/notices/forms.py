@@ -11,6 +11,8 @@ EXPLAINED = {
     Kind.DUE: "Once in the morning, with all the checks of the day.",
     Kind.OVERDUE: "When the grace of its plan is over.",
     Kind.UNANSWERED: "When the site manager was told of it and as long again has gone by, two hours at least.",
+    Kind.READING: "When the grace of the round is over.",
+    Kind.NO_READING: "As of a check, but while the reading can still be taken.",
     Kind.FAILED: "At once, in quiet hours too: food is being judged by that probe.",
     Kind.DIGEST: "On Monday morning: what failed, what was missed, what waits, which probes drift.",
 }

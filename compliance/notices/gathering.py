@@ -50,6 +50,7 @@ class Message:
     site: Site | None = None
     area: Area | None = None
     probes: list[list] = field(default_factory=list)
+    reminders: list[int] = field(default_factory=list)
     after: list[str] = field(default_factory=list)
 
     @property

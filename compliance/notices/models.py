@@ -14,6 +14,8 @@ class Kind(models.TextChoices):
     DUE = telling.Kind.DUE.value, "what is to be checked today"
     OVERDUE = telling.Kind.OVERDUE.value, "a check that is overdue past its grace"
     UNANSWERED = telling.Kind.UNANSWERED.value, "an overdue check that still nobody has made"
+    READING = telling.Kind.READING.value, "a reading of a round that is overdue past its grace"
+    NO_READING = telling.Kind.NO_READING.value, "an overdue reading that still nobody has taken"
     FAILED = telling.Kind.FAILED.value, "a probe that failed its check"
     DIGEST = telling.Kind.DIGEST.value, "the week in your area"
 
@@ -97,6 +99,7 @@ class Notice(models.Model):
     html = models.TextField()
     link = models.CharField(max_length=200, help_text="Where to do what it asks for, without the host.")
     probes = models.JSONField(default=list, help_text="[number of a probe, due time] of each check that it asks for.")
+    reminders = models.JSONField(default=list, help_text="The number of each reminder of a round that it asks for.")
     in_page = models.BooleanField()
     state = models.CharField(max_length=8, choices=State.choices)
     not_before = models.DateTimeField(null=True, help_text="When its mail may be tried; empty: at once.")

@@ -24,6 +24,8 @@ class Kind(StrEnum):
     DUE = "due"
     OVERDUE = "overdue"
     UNANSWERED = "unanswered"
+    READING = "reading"
+    NO_READING = "no_reading"
     FAILED = "failed"
     DIGEST = "digest"
 
@@ -51,8 +53,10 @@ BOTH, PAGE, FREE = Wish(True, True), Wish(False, True), Wish(False, False)
 RULES: Mapping[tuple[int, Kind], Rule] = {
     (MANAGER, Kind.DUE): Rule(BOTH, FREE),
     (MANAGER, Kind.OVERDUE): Rule(BOTH, PAGE),
+    (MANAGER, Kind.READING): Rule(BOTH, PAGE),
     (MANAGER, Kind.FAILED): Rule(BOTH, BOTH),
     (SUPERVISOR, Kind.UNANSWERED): Rule(BOTH, PAGE),
+    (SUPERVISOR, Kind.NO_READING): Rule(BOTH, PAGE),
     (SUPERVISOR, Kind.FAILED): Rule(BOTH, BOTH),
     (SUPERVISOR, Kind.DIGEST): Rule(BOTH, FREE),
 }
@@ -99,7 +103,7 @@ def audience(kind: Kind, roles: Mapping[int, int], chosen: Mapping[tuple[int, Ki
     Where there is no site manager, the supervisors are told in their stead, with what a manager may refuse.
     """
     wanted = {role for role, of in RULES if of == kind}
-    alone = kind in (Kind.DUE, Kind.OVERDUE) and MANAGER not in roles.values()
+    alone = kind in (Kind.DUE, Kind.OVERDUE, Kind.READING) and MANAGER not in roles.values()
     stand_in = {SUPERVISOR: MANAGER} if alone else {}
     found = []
     for person, role in sorted(roles.items()):
@@ -156,6 +160,12 @@ def overdue_at(due_at: datetime, grace: timedelta) -> datetime:
 def unanswered_at(due_at: datetime, grace: timedelta) -> datetime:
     """When the area supervisors are told: as long again after the managers, and at least two hours."""
     return due_at + grace + max(grace, SUPERVISOR_WAITS)
+
+
+def untaken_at(due_at: datetime, grace_at: datetime, closes_at: datetime) -> datetime:
+    """When the area supervisors are told of a reading: as of a check, but at the latest when half of the time after its grace
+    is left to take it."""
+    return min(unanswered_at(due_at, grace_at - due_at), grace_at + (closes_at - grace_at) / 2)
 
 
 def digest_day(now: datetime, zone: ZoneInfo) -> date:

@@ -63,6 +63,7 @@ class Reminder(models.Model):
         indexes = [
             models.Index(fields=["site", "due_at"], name="reminder_at_site"),
             models.Index(fields=["probe", "since_at", "closes_at"], name="reminder_still_open"),
+            models.Index(fields=["due_at"], name="reminder_of_round_lately", condition=Q(round__isnull=False)),
         ]
 
     def __str__(self):

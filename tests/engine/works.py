@@ -74,10 +74,10 @@ class Sending(Work):
 
     A_RUN = 30
     WRITE = """
-        INSERT INTO notices_notice (kind, person_id, about, subject, text, html, link, probes, in_page, state, attempts, holder,
-          answered, made_at, not_before)
-        SELECT 'failed', p.id, 'kill:' || n, 'Notice ' || n, 'Text', '<p>Text</p>', '/', '[]', true, 'waiting', 0, '', '', now(),
-          now() + random() * interval '{spread} s'
+        INSERT INTO notices_notice (kind, person_id, about, subject, text, html, link, probes, reminders, in_page, state,
+          attempts, holder, answered, made_at, not_before)
+        SELECT 'failed', p.id, 'kill:' || n, 'Notice ' || n, 'Text', '<p>Text</p>', '/', '[]', '[]', true, 'waiting', 0, '', '',
+          now(), now() + random() * interval '{spread} s'
         FROM generate_series({first}, {last}) AS n, (SELECT min(id) AS id FROM sites_person WHERE email <> '') AS p
     """
 

@@ -12,11 +12,12 @@ from compliance.notices.actions import choose
 from compliance.notices.filling import fill
 from compliance.notices.models import Mark, Notice, State
 from compliance.notices.telling import Kind, Wish
+from compliance.plans.actions import set_round
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.sweep import sweep
 from sites.models import Role
 from tests.checks import making
-from tests.world import make_person, make_probe
+from tests.world import make_limit, make_person, make_probe, make_reading
 
 pytestmark = pytest.mark.usefixtures("mailing")
 NINE = datetime(2026, 3, 11, 9, 0, tzinfo=UTC)  # a Wednesday, when the clock of these tests stands at noon
@@ -113,6 +114,75 @@ def test_a_day_later_the_morning_names_it_again(due, clock):
     assert "overdue since" in told("due").last().text
 
 
+@pytest.fixture
+def round_due(world, clock):
+    """A reading is due at eight, with an hour of grace, and at two, on each day of the week."""
+    clock.move_to(NINE - 3 * HOUR)
+    set_round(by=world.manager, limit=world.limit, times=[time(8), time(14)], grace_minutes=60)
+    return world
+
+
+def test_a_reading_past_its_grace_is_told_to_the_manager_and_later_to_the_supervisor(round_due, clock):
+    tell(NINE - timedelta(minutes=1), clock)
+    assert not told("reading")
+    tell(NINE, clock)
+    notice = told("reading").get()
+    assert (notice.person, notice.state) == (round_due.manager, State.WAITING)
+    assert notice.subject == f"Alder School: take the reading for {round_due.limit} now"
+    assert notice.link == f"/readings/add/?site={round_due.site.pk}&limit={round_due.limit.pk}"
+    assert "11 Mar" in notice.text and f"https://kitchen.example{notice.link}" in notice.text
+    tell(NINE + 2 * HOUR - timedelta(minutes=1), clock)
+    assert not told("no_reading")
+    tell(NINE + 2 * HOUR, clock)
+    assert told("no_reading").get().person == round_due.supervisor
+    tell(NINE + 2 * HOUR, clock)
+    assert (told("reading").count(), told("no_reading").count()) == (1, 1)
+    assert not told("overdue") and not told("unanswered")
+
+
+def test_each_round_of_a_day_is_told_of_itself(round_due, clock):
+    tell(NINE, clock)
+    tell(NINE + 6 * HOUR, clock)
+    assert told("reading").count() == 2
+
+
+def test_readings_due_at_once_make_one_notice(round_due, clock):
+    other = make_limit(round_due.site, by=round_due.manager, code="hot-holding")
+    set_round(by=round_due.manager, limit=other, times=[time(8)], grace_minutes=60)
+    tell(NINE, clock)
+    notice = told("reading").get()
+    assert notice.subject == "Alder School: take 2 readings now"
+    assert len(notice.reminders) == 2 and notice.link == f"/today/{round_due.site.pk}/"
+
+
+def test_a_reading_that_was_taken_or_excused_or_is_too_late_to_take_is_not_asked_for(round_due, clock):
+    tell(NINE - HOUR, clock)
+    make_reading(round_due.probe, round_due.limit, "3.0", NINE - timedelta(minutes=30), by=round_due.cook)
+    tell(NINE + timedelta(minutes=30), clock)
+    tell(NINE + 5 * HOUR, clock)  # two o'clock
+    reminder = Reminder.objects.get(round__isnull=False, due_at=NINE + 5 * HOUR)
+    Excuse.objects.create(reminder=reminder, reason="The cold store is empty.", recorded_by=round_due.manager)
+    tell(NINE + 8 * HOUR, clock)
+    assert not told("reading")
+    tell(NINE + DAY - 2 * HOUR, clock)
+    Mark.objects.all().delete()
+    tell(NINE + DAY + 5 * HOUR, clock)  # the one of eight is over as soon as that of two begins
+    assert not told("reading")
+
+
+def test_mail_for_a_reading_that_is_taken_or_missed_in_quiet_hours_does_not_leave(round_due, clock):
+    choose(by=round_due.manager, choices={}, quiet_from=time(5), quiet_until=time(20))
+    tell(NINE, clock)
+    notice = told("reading").get()
+    fill(NINE + timedelta(minutes=1))
+    notice.refresh_from_db()
+    assert notice.state == State.WAITING
+    make_reading(round_due.probe, round_due.limit, "3.0", NINE + timedelta(minutes=2), by=round_due.cook)
+    fill(NINE + timedelta(minutes=3))
+    notice.refresh_from_db()
+    assert notice.state == State.NEEDLESS
+
+
 def test_a_failed_check_is_told_at_once_to_both_in_the_night_too(due, clock):
     night = NINE - 8 * HOUR
     clock.move_to(night)
@@ -196,14 +266,14 @@ def test_the_queries_do_not_grow_with_probes_sites_and_people(due, clock):
     monday = NINE - 2 * DAY
     queries_of_a_fill(due, clock, 1, monday)
     few = queries_of_a_fill(due, clock, 2, monday + 7 * DAY)
-    assert queries_of_a_fill(due, clock, 3, monday + 14 * DAY) == few  # of many more the rows go in batches
+    assert queries_of_a_fill(due, clock, 3, monday + 14 * DAY) == few
 
 
 def test_nothing_new_takes_few_queries_and_writes_nothing(due, clock):
     tell(NINE, clock)
     with CaptureQueriesContext(connection) as asked:
         fill(NINE)
-    assert len(asked) <= 9
+    assert len(asked) <= 11
     assert not [q["sql"] for q in asked if q["sql"].startswith(("INSERT", "UPDATE"))]
 
 
@@ -214,6 +284,8 @@ def queries_of_a_fill(world, clock, more, now):
             probe = make_probe(site, f"Q{site.pk}{more}{number}", by=world.manager)
             making.good(probe, world.cook, now - 2 * DAY)
             making.bad(probe, world.cook, now - DAY)
+        limit = make_limit(world.site, by=world.manager, code=f"store-{more}{number}")
+        set_round(by=world.manager, limit=limit, times=[time(6)], grace_minutes=30)
         make_person(f"Una Vale{more}{number}", Role.MANAGER, site=world.other_site)
     clock.move_to(now)
     sweep(now)
@@ -221,4 +293,6 @@ def queries_of_a_fill(world, clock, more, now):
         fill(now)
     assert told("failed").filter(made_at=now).count() >= 2 * more
     assert told("digest").filter(made_at=now)
-    return len(asked)
+    assert told("reading").filter(made_at=now).count() == 1
+    written = [q["sql"].partition("(")[0] for q in asked if q["sql"].startswith("INSERT")]
+    return len(asked) - len(written) + len(set(written))  # of many rows an INSERT goes in batches

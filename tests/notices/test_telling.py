@@ -28,7 +28,15 @@ def test_the_roles_are_those_of_the_book():
 
 @pytest.mark.parametrize(
     "kind, people",
-    [(Kind.DUE, {1}), (Kind.OVERDUE, {1}), (Kind.UNANSWERED, {2}), (Kind.FAILED, {1, 2}), (Kind.DIGEST, {2})],
+    [
+        (Kind.DUE, {1}),
+        (Kind.OVERDUE, {1}),
+        (Kind.UNANSWERED, {2}),
+        (Kind.FAILED, {1, 2}),
+        (Kind.DIGEST, {2}),
+        (Kind.READING, {1}),
+        (Kind.NO_READING, {2}),
+    ],
 )
 def test_each_kind_goes_to_the_roles_it_is_for(kind, people):
     assert set(told(kind, {1: MANAGER, 2: SUPERVISOR})) == people
@@ -36,6 +44,7 @@ def test_each_kind_goes_to_the_roles_it_is_for(kind, people):
 
 def test_where_there_is_no_manager_the_supervisors_are_told_in_their_stead():
     assert set(told(Kind.DUE, {2: SUPERVISOR})) == {2}
+    assert set(told(Kind.READING, {2: SUPERVISOR})) == {2}
     assert set(told(Kind.DIGEST, {1: MANAGER})) == set()
 
 
@@ -114,6 +123,16 @@ def test_a_closed_day_with_nothing_but_what_was_left_over_is_not_told():
     assert telling.worth_telling([today], now, LONDON, is_open=False)
     assert telling.worth_telling([yesterday], now, LONDON, is_open=True)
     assert not telling.worth_telling([yesterday], now, LONDON, is_open=False)
+
+
+@pytest.mark.parametrize(
+    "grace, closes, told_at", [(60, 600, 180), (30, 120, 75), (0, 600, 120), (0, 15, 7.5), (300, 1440, 600)]
+)
+def test_supervisors_hear_of_a_reading_while_it_can_still_be_taken(grace, closes, told_at):
+    """All in minutes after it was due."""
+    due = at(2026, 1, 10, 9)
+    after = [due + timedelta(minutes=each) for each in (grace, closes, told_at)]
+    assert telling.untaken_at(due, *after[:2]) == after[2] < after[1]
 
 
 @pytest.mark.parametrize("grace, hours", [(0, 2), (60, 3), (120, 4), (300, 10)])
