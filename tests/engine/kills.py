@@ -12,6 +12,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from tests.postgres import DURABLE, Postgres
 
 STRIKES_A_RUN = 3
 SETTLES_WITHIN = 90  # seconds
+BEATING = ("schedule", "worker", "sweep", "notices")
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +34,11 @@ class Look:
     ended: float
     status: int
     unwell: frozenset[str]
+    ages: Mapping[str, float]
+
+    def silent_since(self, moment: float) -> set[str]:
+        """The parts that have not been at work since: health may call them well yet, being patient, and rightly."""
+        return {name for name in BEATING if self.ages.get(name, float("inf")) > self.begun - moment}
 
 
 class Watch(threading.Thread):
@@ -65,7 +72,8 @@ def look(installation: Installation, web) -> Look:
     begun = time.monotonic()
     status, parts = installation.health(web)
     unwell = frozenset(name for name, part in parts.items() if not part["well"])
-    return Look(begun, time.monotonic(), status, unwell)
+    ages = {name: part["figure"] for name, part in parts.items() if name in BEATING and part["figure"] is not None}
+    return Look(begun, time.monotonic(), status, unwell, ages)
 
 
 def run_once(scene: Scene, works: list[Work], chance: random.Random) -> tuple[list[str], list[str], Watch]:
@@ -86,15 +94,13 @@ def run_once(scene: Scene, works: list[Work], chance: random.Random) -> tuple[li
 
 
 def settle(scene: Scene, works: list[Work]) -> list[str]:
-    end = time.monotonic() + SETTLES_WITHIN
-    while time.monotonic() < end:
-        if (
-            all(work.settled(scene.installation) for work in works)
-            and look(scene.installation, scene.web).status == 200
-        ):
-            break
+    """Wait until all is done and every part has been at work after the last strike; gives what is wrong then."""
+    begun, stuck, done = time.monotonic(), {"health"}, False
+    while (stuck or not done) and time.monotonic() < begun + SETTLES_WITHIN:
         time.sleep(0.2)
-    stuck = look(scene.installation, scene.web).unwell
+        done = all(work.settled(scene.installation) for work in works)
+        seen = look(scene.installation, scene.web)
+        stuck = seen.unwell | seen.silent_since(begun)
     faults = [fault for work in works for fault in work.faults(scene.installation, scene.interruptions)]
     return faults + [f"{part} is not well in the end" for part in sorted(stuck)]
 
