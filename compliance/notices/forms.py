@@ -40,7 +40,7 @@ class ChoicesForm(forms.Form):
         self.fields["quiet_from"] = forms.TimeField(
             label="No mail from", widget=times, initial=quiet.starts, help_text=words
         )
-        self.fields["quiet_until"] = forms.TimeField(label="until", widget=times, initial=quiet.ends)
+        self.fields["quiet_until"] = forms.TimeField(label="Mail again from", widget=times, initial=quiet.ends)
 
     def _field(self, kind: Kind, rule: Rule, wish: Wish) -> forms.Field:
         label = str(KindChoices(kind.value).label)
