@@ -12,10 +12,19 @@ MANAGER = (
     "/today/", "/probes/", "/probes/2/", "/probes/2/check/", "/probes/2/boiling/", "/probes/2/event/", "/probes/2/outlook/",
     "/readings/", "/readings/add/", "/readings/1/", "/readings/import/", "/deviations/", "/quarantine/", "/records/",
     "/account/", "/sites/1/plans/", "/sites/1/plans/change/", "/sites/1/opening/", "/sites/1/closures/add/", "/limits/1/rounds/",
-    "/today/1/", "/today/1/planned/", "/today/1/together/", "/probes/2/plan/", "/notices/", "/account/notices/", "/sites/1/feeds/",
-    "/health/",
+    "/today/1/", "/today/1/planned/", "/today/1/together/", "/probes/2/plan/", "/notices/", "/account/notices/",
+    "/sites/1/feeds/", "/health/",
 )  # fmt: skip
-SUPERVISOR = ("/areas/", "/outlook/", "/quarantine/", "/people/", "/sites/", "/sites/1/limits/", "/notices/", "/notices/mail/")
+SUPERVISOR = (
+    "/areas/",
+    "/outlook/",
+    "/quarantine/",
+    "/people/",
+    "/sites/",
+    "/sites/1/limits/",
+    "/notices/",
+    "/notices/mail/",
+)
 
 
 def faults(page, addresses) -> list[str]:
@@ -51,7 +60,9 @@ def _first_check(page) -> str:
 def _first_excuse(page) -> str:
     """The form to excuse an overdue check: looked for on the days before, as today's may not have fallen due."""
     page.goto("/today/1/planned/")
-    days = page.locator("nav[aria-label='Days'] a").evaluate_all("links => links.map(link => link.getAttribute('href'))")
+    days = page.locator("nav[aria-label='Days'] a").evaluate_all(
+        "links => links.map(link => link.getAttribute('href'))"
+    )
     for day in days:
         page.goto(f"/today/1/planned/{day}" if day.startswith("?") else day)
         found = page.locator("a[href*='/excuse/']")

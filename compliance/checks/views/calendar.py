@@ -36,7 +36,8 @@ def opening_change(request, site_pk):
             return redirect(back)
     return render(request, "plans/opening_form.html", {
         "form": form, "title": f"Opening days of {site}", "back_url": back, "back_label": "Plans",
-        "lead": "Leave both times empty where it is closed: nothing falls due that day. A closing time before the opening is after midnight.",
+        "lead": "Leave both times empty where it is closed: nothing falls due that day. "
+        "A closing time before the opening is after midnight.",
     }, status=422 if form.is_bound else 200)  # fmt: skip
 
 
