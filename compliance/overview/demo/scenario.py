@@ -47,6 +47,7 @@ class Scenario:
     time_zone: str
     rule_set: str
     supervisors: dict[str, str]
+    head: str
     reader: str
     sites: tuple[SiteStory, ...]
     probes: tuple[ProbeStory, ...]

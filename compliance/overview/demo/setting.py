@@ -16,6 +16,7 @@ PASSWORD = "ice-and-water-0"
 SIGN_INS = {
     "manager": "manager@quillwood.example",
     "supervisor": "supervisor@quillwood.example",
+    "head": "head@quillwood.example",
     "reader": "reader@quillwood.example",
 }
 
@@ -55,6 +56,7 @@ def build_setting(scenario: Scenario, begins: datetime, now: datetime) -> Settin
     setting.business = sites.add_business(by=None, name=scenario.business)
     for name, supervisor in scenario.supervisors.items():
         _add_area(setting, name, supervisor)
+    _add_head(setting)
     for story in scenario.sites:
         _add_site(setting, story)
     _add_reader(setting)
@@ -67,6 +69,14 @@ def _add_area(setting: Setting, name: str, supervisor: str) -> None:
     area = sites.add_area(by=None, business=setting.business, name=name)
     email = SIGN_INS["supervisor"] if not setting.supervisors else _email(supervisor)
     setting.supervisors[name] = _add_person(supervisor, Role.SUPERVISOR, email, by=None, area=area)
+
+
+def _add_head(setting: Setting) -> None:
+    """Who supervises every area, and so may say what holds for the whole business."""
+    first, *others = (boss.memberships.get().area for boss in setting.supervisors.values())
+    head = _add_person(setting.scenario.head, Role.SUPERVISOR, SIGN_INS["head"], by=None, area=first)
+    for area in others:
+        sites.grant(by=None, person=head, role=Role.SUPERVISOR, area=area)
 
 
 def _add_site(setting: Setting, story: SiteStory) -> None:

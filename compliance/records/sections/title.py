@@ -27,8 +27,8 @@ MARKS = (
     ("R, C, E, D", "Numbers of entries: R readings, C checks of probes, E events of probes, D deviations from a limit. They stay "
      "the same in every record."),
     ("Could have been", "In a case of quarantine: the range in which the true temperature lay, in the worst case between the "
-     "errors found at the checks on either side, with their uncertainties. The limit held, or was broken, if it was so over "
-     "that range."),
+     "errors found at the checks on either side, with their uncertainties at 95 %. The limit held, or was broken, if it was "
+     "so over that range."),
     ("Struck out", "Void or corrected. Nothing is ever deleted: the old entry stays readable, and the line under it says "
      "what is right, who struck it out, when and why."),
     ("Entered late", "The entry was made more than 2 hours after the act (24 hours for an event, 30 days for a "

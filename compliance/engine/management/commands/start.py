@@ -16,7 +16,12 @@ from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from sites.models import Business, Person
 
 HERE = {"127.0.0.1", "localhost", "::1"}
-WHO = {"manager": "site manager", "supervisor": "area supervisor", "reader": "read-only reader"}
+WHO = {
+    "manager": "site manager",
+    "supervisor": "area supervisor",
+    "head": "head of all areas",
+    "reader": "read-only reader",
+}
 FOUND = "There is no business yet. Found yours in another window: python manage.py found_business"
 KNOWN = "The demo's password is public. Serve it on this machine only; stop these people's signing in before others reach it."
 STRANGE_HOST = (
