@@ -49,3 +49,9 @@ def test_the_continuous_run_does_what_the_readme_says():
     script = (ROOT / ".ci" / "run").read_text()
     assert "pip\" install -q -e '.[test]'" in script
     assert script.rstrip().endswith('bin/pytest"')
+
+
+def test_the_table_of_the_measurement_names_each_of_its_modules():
+    table = (ROOT / "compliance/metrology/README.md").read_text()
+    modules = {path.stem for path in (ROOT / "compliance/metrology").glob("*.py")} - {"__init__"}
+    assert set(re.findall(r"^\| `(\w+)` \|", table, re.MULTILINE)) == modules
