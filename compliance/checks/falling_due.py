@@ -4,14 +4,13 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
-from django.utils import timezone
-
 from compliance.plans import schedule
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.models import Slot
 from compliance.plans.queries import PlanBook, Reach, calendars
 from compliance.plans.schedule import Plan, Stretch, due_on, first_day, first_due_day, plan_at
 from compliance.probes.models import Probe
+from shared import clock
 from sites.models import Site
 
 from .due import Due, Outstanding, moment, said, settle
@@ -44,7 +43,7 @@ def plan_ahead(states: Iterable[ProbeState], probes: Mapping[int, Probe], book: 
 
     At most three queries for any number of states.
     """
-    now, waiting = timezone.now(), []
+    now, waiting = clock.now(), []
     for state in states:
         probe = probes[state.probe_id]
         candidates, today = book.candidates(Reach.of(probe)), local_day(now, probe.site.zone)

@@ -5,10 +5,10 @@ from dataclasses import replace
 from datetime import UTC, date, time
 
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe
+from shared import clock
 from shared.audit.trail import action, note
 from sites.models import Area, Business, Person, Site
 
@@ -161,7 +161,7 @@ def _sites_of(*, probe=None, site=None, area=None, business=None) -> list[Site]:
 
 def _today(sites: Iterable[Site]) -> date:
     """The local day where it is earliest."""
-    now = timezone.now()
+    now = clock.now()
     return min((local_day(now, site.zone) for site in sites), default=local_day(now, UTC))
 
 

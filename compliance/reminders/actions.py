@@ -1,8 +1,8 @@
 """Saying why what was asked for need not be done. Nothing here clears a reminder: only a check or a reading does."""
 
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 
+from shared import clock
 from shared.audit.trail import action, note
 from sites.models import Person
 
@@ -22,7 +22,7 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     if not reason:
         raise ValidationError({"reason": TO_DO})
     Reminder.objects.select_for_update().get(pk=reminder.pk)
-    now = with_status(Reminder.objects.filter(pk=reminder.pk), timezone.now()).get()
+    now = with_status(Reminder.objects.filter(pk=reminder.pk), clock.now()).get()
     if now.excused:
         raise ValidationError("This is excused already. Strike the excuse out first to give another reason.")
     if now.status == Status.CLEARED:
