@@ -2,9 +2,10 @@
 
 from django.core.exceptions import ValidationError
 
-from compliance.checks.planning import change_plan, hold
+from compliance.checks.planning import hold
 from compliance.plans.queries import plan_in_force
 from compliance.probes.models import Probe
+from compliance.reminders.planning import change_plan
 from shared.audit.trail import action, note
 from sites.models import Person
 

@@ -1,11 +1,8 @@
 from django.urls import path
 
-from sites.views import places
-
 from .guidance import GUIDANCE
 from .models import Kind
-from .planning import change_site
-from .views import calendar, checks, events, guided, instruments, plans, probes
+from .views import checks, events, guided, instruments, probes
 
 
 def guided_urls(word: str, kind: str) -> list:
@@ -31,14 +28,5 @@ urlpatterns = [
     path("checks/<int:pk>/", checks.check_detail, name="check_detail"),
     path("checks/<int:pk>/void/", checks.check_void, name="check_void"),
     path("checks/<int:pk>/correct/", checks.check_correct, name="check_correct"),
-    path("sites/<int:pk>/edit/", places.site_edit, {"amend": change_site}, name="site_edit"),
-    path("sites/<int:site_pk>/plans/", plans.plan_list, name="plan_list"),
-    path("sites/<int:site_pk>/plans/change/", plans.plan_site, name="plan_site"),
-    path("probes/<int:probe_pk>/plan/", plans.plan_probe, name="plan_probe"),
-    path("set-up/business/plans/", plans.plan_business, name="plan_business"),
-    path("sites/<int:site_pk>/opening/", calendar.opening_change, name="opening_change"),
-    path("sites/<int:site_pk>/closures/add/", calendar.closure_add, name="closure_add"),
-    path("closures/<int:closure_pk>/void/", calendar.closure_void, name="closure_void"),
-    path("limits/<int:limit_pk>/rounds/", calendar.round_change, name="round_change"),
     path("events/<int:pk>/void/", events.event_void, name="event_void"),
 ]

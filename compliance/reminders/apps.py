@@ -9,4 +9,4 @@ class RemindersConfig(AppConfig):
     def ready(self):
         """Any process that sends a task knows where it goes, and any that is to run it knows what it is."""
         import_string(settings.TASK_QUEUE)
-        from . import moved, tasks  # noqa: F401
+        from . import tasks  # noqa: F401

@@ -9,12 +9,12 @@ from celery.exceptions import OperationalError as NoBroker
 from django.conf import settings
 from django.db import InterfaceError, OperationalError, transaction
 
-from compliance.checks.planning import roll_over
 from shared.within import ask
 from sites.models import Site
 
 from . import database_clock, heartbeats
 from . import sweep as sweeping
+from .planning import roll_over
 
 SITES = 200  # a batch
 TASK = {

@@ -7,13 +7,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from compliance.checks.actions import void_check
-from compliance.checks.planning import change_plan
 from compliance.notices.actions import choose
 from compliance.notices.filling import fill
 from compliance.notices.models import Mark, Notice, State
 from compliance.notices.telling import Kind, Wish
 from compliance.plans.actions import set_round
 from compliance.reminders.models import Excuse, Reminder
+from compliance.reminders.planning import change_plan
 from compliance.reminders.sweep import sweep
 from sites.models import Role
 from tests.checks import making

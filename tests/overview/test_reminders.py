@@ -7,11 +7,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from compliance.checks.planning import change_opening, change_plan
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import next_service, to_do_today
 from compliance.plans.actions import set_round
 from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
+from compliance.reminders.planning import change_opening, change_plan
 from tests.checks import making
 from tests.reminders.making import ready, statuses, swept
 from tests.world import make_probe, make_reading

@@ -1,8 +1,8 @@
 """Plans with the least said."""
 
-from compliance.checks.planning import change_plan
 from compliance.plans.queries import plan_in_force
 from compliance.probes.models import Probe
+from compliance.reminders.planning import change_plan
 
 
 def days_of(probe: Probe) -> int:

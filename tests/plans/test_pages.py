@@ -7,11 +7,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from compliance.checks import planning
 from compliance.checks.models import ProbeState
 from compliance.plans import actions
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import plan_in_force, rounds_in_force
+from compliance.reminders import planning
 from sites.models import Membership, Role
 from tests.checks import making
 from tests.plans.making import days_of

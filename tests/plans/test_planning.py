@@ -6,12 +6,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from compliance.checks import planning
 from compliance.checks.instruments import amend_probe, move_probe, register_probe
 from compliance.checks.models import ProbeState
 from compliance.checks.timeline import lock, recut
 from compliance.plans.models import Slot
 from compliance.probes.models import EventKind, Probe
+from compliance.reminders import planning
 from tests.checks import making
 from tests.plans.making import check_every
 from tests.world import make_probe

@@ -4,8 +4,8 @@ from datetime import date
 
 import pytest
 
-from compliance.checks import planning
 from compliance.records.checking import History
+from compliance.reminders import planning
 from tests.checks import making
 from tests.plans.making import check_every
 from tests.records.making import at, record_of, scope_of, section

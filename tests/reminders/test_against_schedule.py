@@ -7,11 +7,11 @@ import time_machine
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from compliance.checks import planning
 from compliance.checks.models import ProbeState
 from compliance.plans.calendar import DAY
 from compliance.plans.queries import calendars
 from compliance.plans.schedule import due_on, names_day
+from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from compliance.reminders.sweep import sweep
 from sites.models import Site

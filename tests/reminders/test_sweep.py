@@ -6,12 +6,13 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from compliance.checks import planning
 from compliance.checks.actions import void_check
 from compliance.checks.models import END, ProbeState
+from compliance.checks.planning import make_slots
 from compliance.checks.timeline import recut
 from compliance.plans.actions import set_round
 from compliance.plans.models import RoundSlot
+from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from compliance.reminders.sweep import sweep
 from tests.checks import making
@@ -194,7 +195,7 @@ def test_a_round_asks_from_the_moment_that_it_was_set(rounds):
 def test_a_slot_that_was_taken_is_not_looked_at_again(rounds, world):
     swept(at(12, 15))
     assert Reminder.objects.count() == 3 and not RoundSlot.objects.filter(due_at__lte=at(12, 15)).exists()
-    planning.make_slots([world.site.pk])
+    make_slots([world.site.pk])
     assert RoundSlot.objects.filter(due_at__lte=at(12, 15)).exists() and swept(at(12, 15)) == 0
 
 

@@ -2,10 +2,10 @@
 
 from datetime import date, time, timedelta
 
-from compliance.checks import planning
 from compliance.checks.timeline import lock, recut
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import local_day
+from compliance.reminders import planning
 
 from .setting import Setting
 

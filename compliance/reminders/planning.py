@@ -1,0 +1,86 @@
+"""Plans and calendars changed together with what follows from them, in one transaction: when the next check of every probe
+there is due, and until when what is open may be done.
+"""
+
+from collections.abc import Iterable
+
+from django.db import transaction
+
+from compliance.checks.planning import make_slots, refresh_states
+from compliance.plans import actions as plans
+from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
+from shared import clock
+from sites.actions import amend_site
+from sites.models import Area, Business, Site
+
+from .sweep import settle_ends
+
+BATCH = 200  # sites at a time, so that memory does not grow with the business
+
+
+def refresh(site_ids: Iterable[int]) -> None:
+    """Work out again when each probe at these sites is due; no check is read. The queries do not grow with the probes."""
+    chosen = sorted(set(site_ids))
+    for start in range(0, len(chosen), BATCH):
+        with transaction.atomic():
+            some = chosen[start : start + BATCH]
+            refresh_states(some)
+            settle_ends(some, clock.now())
+
+
+def roll_over(site_ids: Iterable[int] | None = None) -> int:
+    """What a new day brings: due times further ahead, plans that begin. Run again it changes nothing. Gives how many sites.
+
+    For a task every night; safe to run twice and at the same time.
+    """
+    chosen = list(Site.objects.order_by("pk").values_list("pk", flat=True) if site_ids is None else site_ids)
+    make_slots(chosen)
+    refresh(chosen)
+    return len(chosen)
+
+
+def _reached(*, probe=None, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
+    if probe or site:
+        return [site.pk if site else probe.site_id]
+    where = {"area": area} if area else {"area__business": business}
+    return list(Site.objects.filter(**where).values_list("pk", flat=True))
+
+
+@transaction.atomic
+def change_plan(*, probe=None, site=None, business=None, **given) -> CheckPlan:
+    """As `plans.actions.set_plan`."""
+    plan = plans.set_plan(probe=probe, site=site, business=business, **given)
+    refresh(_reached(probe=probe, site=site, business=business))
+    return plan
+
+
+@transaction.atomic
+def change_opening(*, site: Site, **given) -> Opening:
+    """As `plans.actions.set_opening`."""
+    opening = plans.set_opening(site=site, **given)
+    refresh([site.pk])
+    return opening
+
+
+@transaction.atomic
+def add_closure(*, site=None, area=None, business=None, **given) -> Closure:
+    """As `plans.actions.close_days`."""
+    closure = plans.close_days(site=site, area=area, business=business, **given)
+    refresh(_reached(site=site, area=area, business=business))
+    return closure
+
+
+@transaction.atomic
+def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
+    """As `plans.actions.void_closure`."""
+    void = plans.void_closure(closure=closure, **given)
+    refresh(_reached(site=closure.site, area=closure.area, business=closure.business))
+    return void
+
+
+@transaction.atomic
+def change_site(*, site: Site, **given) -> Site:
+    """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is due."""
+    amended = amend_site(site=site, **given)
+    roll_over([site.pk])
+    return amended

@@ -1,0 +1,18 @@
+from django.urls import path
+
+from sites.views import places
+
+from .planning import change_site
+from .views import calendar, plans
+
+urlpatterns = [
+    path("sites/<int:pk>/edit/", places.site_edit, {"amend": change_site}, name="site_edit"),
+    path("sites/<int:site_pk>/plans/", plans.plan_list, name="plan_list"),
+    path("sites/<int:site_pk>/plans/change/", plans.plan_site, name="plan_site"),
+    path("probes/<int:probe_pk>/plan/", plans.plan_probe, name="plan_probe"),
+    path("set-up/business/plans/", plans.plan_business, name="plan_business"),
+    path("sites/<int:site_pk>/opening/", calendar.opening_change, name="opening_change"),
+    path("sites/<int:site_pk>/closures/add/", calendar.closure_add, name="closure_add"),
+    path("closures/<int:closure_pk>/void/", calendar.closure_void, name="closure_void"),
+    path("limits/<int:limit_pk>/rounds/", calendar.round_change, name="round_change"),
+]
