@@ -49,6 +49,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.middleware.content_security_policy",
     "compliance.engine.middleware.health_first",
+    "compliance.engine.middleware.ring_after_writing",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

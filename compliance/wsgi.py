@@ -6,3 +6,7 @@ from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
 application = get_wsgi_application()
+
+from compliance.engine.bell import bell  # noqa: E402  which reads the models
+
+bell.hang()

@@ -1,4 +1,4 @@
-"""The schedule inside the process that serves the pages, where there is no broker and so no worker."""
+"""What works inside the process that serves the pages: the bell, and the schedule where there is no broker and so no worker."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -6,6 +6,8 @@ from contextlib import contextmanager
 from celery import current_app
 from celery.beat import EmbeddedService
 from django.conf import settings
+
+from .bell import bell
 
 STOP_WITHIN = 10  # seconds; a task that takes longer is left, and done again by whoever keeps the schedule next
 
@@ -25,3 +27,12 @@ def schedule_here() -> Iterator[bool]:
     finally:
         beat.service.stop()
         beat.join(STOP_WITHIN)
+
+
+@contextmanager
+def bell_heard() -> Iterator[None]:
+    """Whatever was rung for in the block is done, if that does not take too long, before the process ends."""
+    try:
+        yield
+    finally:
+        bell.take_down(STOP_WITHIN)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from django.conf import settings
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Q
 
 from compliance.checks.models import ProbeState
@@ -20,6 +20,7 @@ from .telling import Kind, Quiet, Told, Wish
 
 SOURCES = (failures, overdue, unanswered, untaken, still_untaken, mornings, digests)
 CHECKS = [Kind.DUE.value, Kind.OVERDUE.value, Kind.UNANSWERED.value]
+LOCK = 0x6E6F7469  # any number, the same in all processes
 READINGS = [Kind.READING.value, Kind.NO_READING.value]
 
 
@@ -29,9 +30,18 @@ def fill(now: datetime) -> int:
 
     Run again, or twice at the same moment, it adds nothing: a notice is once per kind, person and what it is about.
     """
+    _take_turns()
     found = [source(now) for source in SOURCES]
     withdraw(now)
     return _write(found, now) if any(each.marks for each in found) else 0
+
+
+def _take_turns() -> None:
+    """Or one would write of two probes in one notice, the other of the first alone, and the second would be told to nobody.
+    SQLite has one writer anyway."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [LOCK])
 
 
 def _write(found: list[Found], now: datetime) -> int:

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, F, OuterRef
+from django.db.models import Exists, F, OuterRef, QuerySet
 from django.urls import reverse
 
 from compliance.checks.guidance import wanted_check
@@ -166,13 +166,17 @@ def _ripe(kind: Kind, reminder: Reminder) -> datetime:
     return (telling.overdue_at if kind == Kind.OVERDUE else telling.unanswered_at)(reminder.due_at, grace)
 
 
+def untold_failures(now: datetime) -> QuerySet[Check]:
+    """Failed checks that nobody has been told of, among those that reached the record lately and still count."""
+    return Check.objects.filter(
+        untold(Kind.FAILED, "pk"), verdict=Verdict.OUT_OF_TOLERANCE, void__isnull=True, recorded_at__gt=now - NEWS,
+    )  # fmt: skip
+
+
 def failures(now: datetime) -> Found:
     """A message for every failed check that reached the record lately and still counts."""
     found = Found()
-    checks = Check.objects.filter(
-        untold(Kind.FAILED, "pk"), verdict=Verdict.OUT_OF_TOLERANCE, void__isnull=True, recorded_at__gt=now - NEWS,
-    )  # fmt: skip
-    for check in checks.select_related("probe", "site__area", "checked_by").order_by("pk"):
+    for check in untold_failures(now).select_related("probe", "site__area", "checked_by").order_by("pk"):
         found.marks.append(Mark(kind=Kind.FAILED, number=check.pk, at=check.checked_at))
         found.messages.append(_failure(check))
     return found

@@ -8,8 +8,6 @@ from compliance.notices.actions import choose, send_again
 from compliance.notices.models import Choice, Notice, QuietHours
 from compliance.notices.queries import unread, wishes
 from compliance.notices.telling import Kind, Wish
-from tests.checks import making
-from tests.checks.making import START
 
 LIST, CHOICES, POST = reverse("notice_list"), reverse("notice_choices"), reverse("notice_post")
 
@@ -110,30 +108,3 @@ def test_a_manager_does_not_see_others_mail(as_person, world, write):
     client = as_person(world.manager)
     assert client.get(POST).status_code == 403
     assert client.post(reverse("notice_again", args=[failed.pk])).status_code == 404
-
-
-@pytest.mark.parametrize("act, told", [(making.bad, 1), (making.good, 0)])
-def test_a_failed_check_rings_the_bell_after_its_commit_and_no_other_does(
-    act, told, world, settings, monkeypatch, django_capture_on_commit_callbacks
-):
-    settings.BROKER, sent = "redis://nowhere:1/0", []
-    monkeypatch.setattr("compliance.reminders.tasks.ask", lambda question: question())
-    monkeypatch.setattr("compliance.reminders.tasks._send", lambda task, args: sent.append(task.name))
-    with django_capture_on_commit_callbacks(execute=True):
-        act(world.probe, world.cook, START)
-        assert sent == []
-    assert sent.count("notices.fill") == told
-
-
-def test_a_check_is_recorded_though_the_broker_is_gone(
-    world, settings, monkeypatch, django_capture_on_commit_callbacks
-):
-    settings.BROKER = "redis://nowhere:1/0"
-
-    def broken(question):
-        raise ConnectionError("gone")
-
-    monkeypatch.setattr("compliance.reminders.tasks.ask", broken)
-    with django_capture_on_commit_callbacks(execute=True):
-        check = making.bad(world.probe, world.cook, START)
-    assert world.probe.checks.get() == check

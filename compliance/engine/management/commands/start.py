@@ -11,7 +11,7 @@ from django.core.servers.basehttp import get_internal_wsgi_application
 from waitress import create_server
 
 from compliance.engine.alone import alone
-from compliance.engine.running import schedule_here
+from compliance.engine.running import bell_heard, schedule_here
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from sites.models import Business, Person
 
@@ -53,7 +53,7 @@ class Command(BaseCommand):
         self._tell(host, server)
         signal.signal(signal.SIGTERM, stop_once)
         try:
-            with schedule_here():
+            with schedule_here(), bell_heard():
                 server.run()
         finally:
             server.close()

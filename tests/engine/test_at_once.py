@@ -1,0 +1,118 @@
+"""A check that fails is told at once: with real programs, and a schedule that looks once an hour and so is not who tells."""
+
+import re
+import time
+import urllib.parse
+import urllib.request
+import uuid
+from datetime import datetime
+from http.cookiejar import CookieJar
+
+import pytest
+
+from tests.engine.installation import Installation
+from tests.engine.programs import until
+from tests.world import PASSWORD
+
+AT_ONCE = 10  # seconds, which a busy machine may take for what is meant to take two; the schedule would take an hour
+MANAGER, TOLD = "mara.holt@example.test", ["mara.holt@example.test", "sol.venn@example.test"]
+PATIENCE = 60  # seconds that a visitor waits for a page
+
+
+class Hourly(Installation):
+    @property
+    def environment(self):
+        return super().environment | {"NOUGHTBOOK_SWEEP_EVERY": "3600", "NOUGHTBOOK_MAIL_TIMEOUT": "600"}
+
+
+@pytest.fixture(scope="module")
+def hourly(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("hourly")
+    installation = Hourly(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}").with_post()
+    installation.run("-m", "tests.engine.preparing", "1")
+    yield installation
+    installation.close()
+
+
+@pytest.fixture
+def office(hourly):
+    hourly.post.mode = "accept"
+    hourly.post.letters.clear()
+    yield hourly.post
+    hourly.kill_programs()
+
+
+class Visitor:
+    """Somebody signed in, with a browser's cookies."""
+
+    def __init__(self, address: str):
+        self.address = address.rstrip("/")
+        self.browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
+        self.send("/sign-in/", username=MANAGER, password=PASSWORD)
+
+    def send(self, path: str, **filled_in) -> str:
+        page = self.browser.open(self.address + path, timeout=PATIENCE).read().decode()
+        token = re.search(r'name="csrfmiddlewaretoken" value="(\w+)"', page)[1]
+        filled_in = {"csrfmiddlewaretoken": token, **filled_in}
+        sent = urllib.parse.urlencode(filled_in).encode()
+        return self.browser.open(self.address + path, sent, timeout=PATIENCE).url
+
+    def record(self, probe: int, error: str) -> str:
+        """A certificate for a probe, with so large an error; gives the address of the page that follows."""
+        return self.send(
+            f"/probes/{probe}/certificate/", key=str(uuid.uuid4()), stage="as_found", laboratory="Fen Measurement",
+            checked_at=f"{datetime.now():%Y-%m-%dT%H:%M}", certificate_number="F-77", reference="0", error=error,
+            expanded="0.05",
+        )  # fmt: skip
+
+
+def probe_of(installation) -> int:
+    return installation.rows("SELECT probe_id FROM checks_probestate ORDER BY probe_id DESC")[0][0]
+
+
+def idle(installation, start) -> None:
+    """Until its schedule has done all that it does in this hour."""
+    for task in ("notices.fill", "notices.send", "reminders.sweep"):
+        start.says(f"Task {task}[")
+
+
+def failures_of(office) -> list[str]:
+    """To whom letters about a failed check went."""
+    return sorted(letter.recipient for letter in office.letters if "stop using" in letter.subject)
+
+
+def test_without_a_broker_the_process_that_took_it_tells_though_another_keeps_the_schedule(hourly, office):
+    idle(hourly, hourly.start())
+    visitor = Visitor(hourly.address(hourly.start()))
+    assert re.search(r"/checks/\d+/$", visitor.record(probe_of(hourly), "2.4"))
+    until(lambda: failures_of(office) == TOLD, AT_ONCE, hourly.last_words())
+    visitor.record(probe_of(hourly), "0.1")
+    time.sleep(1.5)
+    assert failures_of(office) == TOLD
+
+
+def test_nobody_waits_for_a_mail_server_that_hangs_and_the_pages_tell_meanwhile(hourly, office):
+    """The server says nothing for ten minutes, a visitor waits for one at most."""
+    visitor, told = Visitor(hourly.address(hourly.start())), "SELECT count(*) FROM notices_notice WHERE kind = 'failed'"
+    before, office.mode = hourly.rows(told), "hang"
+    assert re.search(r"/checks/\d+/$", visitor.record(probe_of(hourly), "2.5"))
+    until(lambda: office.asked["hang"], AT_ONCE, hourly.last_words())
+    assert hourly.rows(told) > before
+    assert re.search(r"/checks/\d+/$", visitor.record(probe_of(hourly), "0.1"))
+
+
+def test_with_a_broker_a_worker_tells_though_nobody_keeps_the_schedule(hourly, office):
+    hourly.with_redis()
+    hourly.worker().says("ready")
+    visitor = Visitor(hourly.address(hourly.start()))
+    visitor.record(probe_of(hourly), "2.7")
+    until(lambda: failures_of(office) == TOLD, AT_ONCE, hourly.last_words())
+
+
+def test_a_broker_that_is_gone_fails_no_check(hourly, office):
+    """The last here to start a program: it leaves them without a broker."""
+    hourly.with_redis()
+    visitor = Visitor(hourly.address(hourly.start()))
+    hourly.redis.kill()
+    assert re.search(r"/checks/\d+/$", visitor.record(probe_of(hourly), "2.8"))
+    assert hourly.rows("SELECT count(*) FROM checks_check WHERE error_milli = 2800") == [(1,)]
