@@ -146,6 +146,7 @@ LOG_LEVEL = os.environ.get("NOUGHTBOOK_LOG", "WARNING")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "filters": {"secrets": {"()": "compliance.notices.hiding.SecretsHidden"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["secrets"]}},
     "root": {"handlers": ["console"], "level": log_level_of(LOG_LEVEL)},
 }

@@ -45,13 +45,13 @@ def send_again(*, by: Person, notice: Notice) -> None:
 
 
 @action("feed.open")
-def open_feed(*, by: Person, site: Site, label: str) -> tuple[FeedKey, str]:
+def open_feed(*, by: Person, site: Site, label: str, shows: str = FeedKey.Shows.BOTH) -> tuple[FeedKey, str]:
     """A secret address for the calendar of a site. Gives the secret, which nobody can look up again."""
     secret = new_secret()
-    key = FeedKey(site=site, digest=digest_of(secret), label=label.strip(), made_by=by)
+    key = FeedKey(site=site, digest=digest_of(secret), label=label.strip(), shows=shows, made_by=by)
     key.full_clean()
     key.save()
-    note("feed.open", by=by, subject=key, site_id=site.pk)
+    note("feed.open", by=by, subject=key, site_id=site.pk, shows=key.shows)
     return key, secret
 
 

@@ -2,6 +2,7 @@
 
 from django import forms
 
+from .models import FeedKey
 from .models import Kind as KindChoices
 from .telling import Kind, Quiet, Rule, Wish
 
@@ -70,4 +71,9 @@ class FeedForm(forms.Form):
         max_length=80,
         label="Who it is for",
         help_text="Such as “the kitchen's wall display”, so that you know which to revoke.",
+    )
+    shows = forms.ChoiceField(
+        choices=FeedKey.Shows.choices,
+        label="What it shows",
+        help_text="Checks up to four weeks ahead, readings for the next week, and whatever is overdue.",
     )

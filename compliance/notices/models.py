@@ -130,11 +130,17 @@ class Notice(models.Model):
 
 
 class FeedKey(models.Model):
-    """A secret address of a site's calendar of due checks. Only a digest is kept, so that it is shown once."""
+    """A secret address of a site's calendar. Only a digest is kept, so that it is shown once."""
+
+    class Shows(models.TextChoices):
+        BOTH = "both", "checks and readings"
+        CHECKS = "checks", "checks of probes"
+        READINGS = "readings", "readings of rounds"
 
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="feed_keys")
     digest = models.CharField(max_length=64, unique=True)
     label = models.CharField("who it is for", max_length=80)
+    shows = models.CharField("what it shows", max_length=8, choices=Shows.choices, default=Shows.CHECKS)
     made_at = models.DateTimeField(default=timezone.now)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", db_index=False)
     revoked_at = models.DateTimeField(null=True, blank=True)

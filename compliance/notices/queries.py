@@ -2,16 +2,12 @@
 
 from django.db.models import Q, QuerySet
 
-from compliance.checks.models import ProbeState
 from sites.access import areas_of, sites_of
-from sites.models import Person, Role, Site
+from sites.models import Person, Role
 
 from . import telling
-from .feeds import DueCheck
-from .gathering import check_url
 from .models import Choice, Notice, QuietHours, State
 from .telling import Kind, Quiet, Wish
-from .wording import absolute
 
 
 def inbox(person: Person) -> QuerySet[Notice]:
@@ -44,12 +40,3 @@ def wishes(person: Person) -> dict[Kind, tuple[telling.Rule, Wish]]:
 def quiet_hours(person: Person) -> Quiet:
     found = QuietHours.objects.filter(person=person).first()
     return found.as_quiet() if found else telling.USUAL_QUIET
-
-
-def due_checks(site: Site) -> list[DueCheck]:
-    """The next check of every probe in use at a site: one query."""
-    states = ProbeState.objects.filter(probe__site=site, probe__withdrawn=False, due_at__isnull=False)
-    return [
-        DueCheck(s.probe_id, f"probe {s.probe.code}", s.due_at, s.due_because, absolute(check_url(s)))
-        for s in states.select_related("probe").order_by("due_at", "probe__code")
-    ] if not site.closed else []  # fmt: skip

@@ -1,6 +1,7 @@
 """One's notices, what one wants to be told, what became of the mail, and the calendar feeds of a site."""
 
-from urllib.parse import urlsplit
+import hashlib
+from uuid import UUID
 
 from django.conf import settings
 from django.contrib import messages
@@ -10,7 +11,10 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.cache import never_cache
+from django.utils.cache import get_conditional_response
+from django.utils.crypto import salted_hmac
+from django.utils.http import quote_etag
+from django.views.decorators.cache import cache_control, never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shared.forms import attempt
@@ -20,16 +24,18 @@ from sites.models import Role
 
 from . import actions
 from .access import get_failed, get_feed_key, get_own
+from .coming import entries
 from .feeds import calendar, digest_of
 from .forms import ChoicesForm, FeedForm
 from .models import FeedKey, State
-from .queries import due_checks, inbox, mail_of, quiet_hours, unread, wishes
+from .queries import inbox, mail_of, quiet_hours, unread, wishes
 from .reading import mark_read
 from .tables import PostTable, inbox_rows
 from .wording import absolute
 
 FORM = ["GET", "HEAD", "POST"]
 SECRET = "feed_shown_once"
+FRESH = 300  # seconds for which a calendar program need not ask again
 
 
 @require_safe
@@ -152,16 +158,25 @@ def feed_revoke(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @login_not_required
-@never_cache
+@cache_control(private=True, max_age=FRESH)
 @require_safe
 def feed(request: HttpRequest, secret: str) -> HttpResponse:
-    """A calendar program asks without signing in: the secret is the door. 404 for one that is unknown or revoked."""
-    key = FeedKey.objects.filter(digest=digest_of(secret), revoked_at=None).select_related("site").first()
+    """A calendar program asks without signing in: the secret is the door. 404 for one that is unknown or revoked.
+
+    Whoever has what it shows already is told so with 304 (RFC 9110, 13.1.2).
+    """
+    live = FeedKey.objects.filter(digest=digest_of(secret), revoked_at=None)
+    key = live.select_related("site__area").first()
     if key is None:
         raise Http404
-    host = urlsplit(settings.ADDRESS).hostname or "noughtbook.invalid"
-    content = calendar(key.site.name, key.site_id, host, due_checks(key.site), timezone.now())
+    content = calendar(key.site.name, key.site_id, key.site.time_zone, _namespace(), entries(key, timezone.now()))
     answer = HttpResponse(content, content_type="text/calendar; charset=utf-8")
     answer["X-Robots-Tag"] = "noindex"
-    answer["Content-Disposition"] = 'inline; filename="checks-due.ics"'
-    return answer
+    answer["Content-Disposition"] = 'inline; filename="due.ics"'
+    answer["ETag"] = quote_etag(hashlib.sha256(content).hexdigest())
+    return get_conditional_response(request, etag=answer["ETag"], response=answer)
+
+
+def _namespace() -> UUID:
+    """Of this installation and no other, so that the same numbers elsewhere name other events."""
+    return UUID(bytes=salted_hmac("notices.feeds", "uid", algorithm="sha256").digest()[:16])
