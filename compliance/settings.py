@@ -130,7 +130,8 @@ SWEEP_EVERY = seconds_of(os.environ.get("NOUGHTBOOK_SWEEP_EVERY", ""), 60)
 REDELIVER_AFTER = seconds_of(os.environ.get("NOUGHTBOOK_REDELIVER_AFTER", ""), 600)
 
 # Where people reach the pages: mails link there.
-ADDRESS = os.environ.get("NOUGHTBOOK_ADDRESS", "").rstrip("/") or [*CSRF_TRUSTED_ORIGINS, "http://127.0.0.1:8000"][0]
+ADDRESS_GIVEN = os.environ.get("NOUGHTBOOK_ADDRESS", "").rstrip("/") or next(iter(CSRF_TRUSTED_ORIGINS), "")
+ADDRESS = ADDRESS_GIVEN or "http://127.0.0.1:8000"  # the start command puts in what it serves
 
 MAIL_ASKED = bool(os.environ.get("NOUGHTBOOK_MAIL_URL"))
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("NOUGHTBOOK_MAIL_FROM", "")

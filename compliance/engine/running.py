@@ -9,6 +9,7 @@ from django.conf import settings
 
 from .bell import bell
 
+EVERYWHERE, HERE = {"", "0.0.0.0", "::"}, {"127.0.0.1", "localhost", "::1", "[::1]"}
 STOP_WITHIN = 10  # seconds; a task that takes longer is left, and done again by whoever keeps the schedule next
 
 
@@ -27,6 +28,19 @@ def schedule_here() -> Iterator[bool]:
     finally:
         beat.service.stop()
         beat.join(STOP_WITHIN)
+
+
+def served_at(host: str, port: int) -> str:
+    """An address to type: of a server that listens everywhere, the first host name that is answered and not this machine's."""
+    if host in EVERYWHERE:
+        named = [name for name in settings.ALLOWED_HOSTS if name not in HERE and name[:1] not in {"*", "."}]
+        host = next(iter(named), "127.0.0.1")
+    return f"http://{f'[{host}]' if ':' in host and '[' not in host else host}:{port}"
+
+
+def link_to(address: str) -> None:
+    """Have mails and feeds that are made in this process lead there, unless the settings say where."""
+    settings.ADDRESS = settings.ADDRESS_GIVEN or address
 
 
 @contextmanager

@@ -22,7 +22,8 @@ PATIENCE = 60  # seconds that a visitor waits for a page
 class Hourly(Installation):
     @property
     def environment(self):
-        return super().environment | {"NOUGHTBOOK_SWEEP_EVERY": "3600", "NOUGHTBOOK_MAIL_TIMEOUT": "600"}
+        known = {name: value for name, value in super().environment.items() if name != "NOUGHTBOOK_ADDRESS"}
+        return known | {"NOUGHTBOOK_SWEEP_EVERY": "3600", "NOUGHTBOOK_MAIL_TIMEOUT": "600"}
 
 
 @pytest.fixture(scope="module")
@@ -86,6 +87,8 @@ def test_without_a_broker_the_process_that_took_it_tells_though_another_keeps_th
     visitor = Visitor(hourly.address(hourly.start()))
     assert re.search(r"/checks/\d+/$", visitor.record(probe_of(hourly), "2.4"))
     until(lambda: failures_of(office) == TOLD, AT_ONCE, hourly.last_words())
+    text = office.letters[-1].message.get_body(["plain"]).get_content()
+    assert re.search(rf"{visitor.address}/checks/\d+/", text)  # not the usual port, and no setting says it
     visitor.record(probe_of(hourly), "0.1")
     time.sleep(1.5)
     assert failures_of(office) == TOLD

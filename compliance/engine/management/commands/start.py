@@ -11,11 +11,10 @@ from django.core.servers.basehttp import get_internal_wsgi_application
 from waitress import create_server
 
 from compliance.engine.alone import alone
-from compliance.engine.running import bell_heard, schedule_here
+from compliance.engine.running import HERE, bell_heard, link_to, schedule_here, served_at
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from sites.models import Business, Person
 
-HERE = {"127.0.0.1", "localhost", "::1"}
 WHO = {
     "manager": "site manager",
     "supervisor": "area supervisor",
@@ -50,7 +49,10 @@ class Command(BaseCommand):
         server = self._listen(host, port)
         with alone():  # or two that are started at once would both make the tables
             self._make_ready(demo)
-        self._tell(host, server)
+        sockets = getattr(server, "effective_listen", None) or [(host, server.effective_port)]
+        address = served_at(host, sockets[0][1])
+        link_to(address)
+        self._tell(host, address)
         signal.signal(signal.SIGTERM, stop_once)
         try:
             with schedule_here(), bell_heard():
@@ -74,9 +76,7 @@ class Command(BaseCommand):
                 f"Cannot listen on {host}, port {port}: {refused}. Choose another with --port."
             ) from None
 
-    def _tell(self, host: str, server) -> None:
-        shown = "127.0.0.1" if host in {"", "0.0.0.0", "::"} else host
-        sockets = getattr(server, "effective_listen", None) or [(host, server.effective_port)]
+    def _tell(self, host: str, address: str) -> None:
         emails = set(Person.objects.filter(email__in=SIGN_INS.values()).values_list("email", flat=True))
         if host not in HERE and not {host, "*"} & set(settings.ALLOWED_HOSTS):
             self.stderr.write(STRANGE_HOST.format(host=host))
@@ -87,5 +87,5 @@ class Command(BaseCommand):
         for role, email in SIGN_INS.items():
             if email in emails:
                 self.stdout.write(f"  {WHO[role]:<17} {email:<32} {PASSWORD}")
-        self.stdout.write(f"Noughtbook is at http://{shown}:{sockets[0][1]}/ (Ctrl+C stops it)")
+        self.stdout.write(f"Noughtbook is at {address}/ (Ctrl+C stops it)")
         self.stdout.flush()
