@@ -12,6 +12,7 @@ from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.readings.models import Deviation
 from compliance.readings.queries import SETTLED
+from compliance.reminders.queries import excused_checks
 from sites.models import Site
 
 
@@ -30,9 +31,9 @@ def state_of(probe: Probe) -> ProbeState:
 
 
 def due_by(probe: Probe, moment: datetime) -> bool:
-    """Whether a check of this probe falls due by then; one that was never checked is due at once."""
-    due_at = state_of(probe).due_at
-    return due_at is None or due_at <= moment
+    """Whether a check of this probe falls due by then; one of which nothing is kept yet is due at once."""
+    state = state_of(probe)
+    return state._state.adding or (state.due_at is not None and state.due_at <= moment)
 
 
 def end_of_today(site: Site, now: datetime) -> datetime:
@@ -71,13 +72,20 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
     in_use = Probe.objects.filter(site__in=ids, withdrawn=False)
     probes = _per_site(in_use)
     failed = _per_site(in_use.filter(state__standing=Standing.QUARANTINED))
-    overdue = _per_site(in_use.filter(Q(state__due_at__isnull=True) | Q(state__due_at__lte=now)))
+    overdue = _overdue(in_use, now)
     deviations = Counter(dict(open_deviations(ids).order_by().values_list("reading__site").annotate(Count("pk"))))
     in_doubt: Counter[int] = Counter()
     for doubt in doubts(ids):
         in_doubt[doubt.site_id] += doubt.undecided
     lines = [Attention(s, probes[s.pk], failed[s.pk], overdue[s.pk], in_doubt[s.pk], deviations[s.pk]) for s in sites]
     return sorted(lines, key=lambda line: (line.weight, line.site.name))
+
+
+def _overdue(probes: QuerySet[Probe], now: datetime) -> Counter[int]:
+    """By site, those whose grace is over and that nobody excused, as the page of the day has them."""
+    late = dict(probes.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).values_list("pk", "site"))
+    excused = excused_checks(late, now) if late else set()
+    return Counter(site for pk, site in late.items() if pk not in excused)
 
 
 def _per_site(probes: QuerySet[Probe]) -> Counter[int]:

@@ -71,9 +71,9 @@ def for_one_bath(due: list[ToDo]) -> list[ToDo]:
 
 
 def is_overdue(probe: Probe, now: datetime) -> bool:
-    """Whether the grace of its check is over; one that was never looked at has none."""
-    grace_at = state_of(probe).grace_at
-    return grace_at is None or grace_at <= now
+    """Whether the grace of its check is over; one of which nothing is kept yet has none."""
+    state = state_of(probe)
+    return state._state.adding or (state.grace_at is not None and state.grace_at <= now)
 
 
 def next_service(site: Site, now: datetime) -> datetime | None:

@@ -1,6 +1,6 @@
 """What people fill in about plans, rounds, opening days and closures."""
 
-from datetime import date, time
+from datetime import date, datetime, time
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -129,7 +129,7 @@ class RoundForm(FromForm):
     def clean_times(self) -> list[time]:
         words = self.cleaned_data["times"].replace(";", ",").replace(" ", ",").split(",")
         try:
-            return [time.fromisoformat(word.zfill(5)) for word in words if word]
+            return [datetime.strptime(word, "%H:%M").time() for word in words if word]
         except ValueError:
             raise ValidationError("Give times as on a clock, with commas between: 08:00, 12:30.", code="time") from None
 

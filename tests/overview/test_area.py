@@ -1,20 +1,28 @@
 """The page of an area: every site, those that need somebody first."""
 
-from datetime import timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.overview.queries import attention
+from compliance.checks.planning import make_slots
+from compliance.overview.queries import attention, probes_in_use
+from compliance.overview.todo import to_do_today
 from compliance.quarantine import actions
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
+from compliance.reminders.actions import excuse_reminder
+from compliance.reminders.models import Reminder
+from compliance.reminders.planning import add_closure, change_plan
+from compliance.reminders.sweep import sweep
 from sites.models import Site
 from tests.checks.making import bad, good
 from tests.quarantine.making import undecided
 from tests.world import make_limit, make_probe, make_reading, make_site
+
+NOON = datetime(2026, 3, 11, 12, tzinfo=UTC)
 
 
 def days_ago(number):
@@ -92,6 +100,36 @@ def test_a_probe_never_checked_is_overdue_here_as_it_is_on_the_day_of_its_site(w
     make_probe(world.other_site, "N1", by=world.manager)
     (line,) = [line for line in attention([world.other_site], timezone.now())]
     assert line.overdue == line.probes
+
+
+def test_checks_are_overdue_here_as_they_are_on_the_day_of_their_site(world, clock):
+    """Not within their grace, nor where somebody said why they need not be made."""
+    clock.move_to(NOON)
+    good(world.probe, world.cook, NOON)
+    change_plan(by=world.manager, probe=world.probe, every_days=1, at=time(12), grace_minutes=60)
+    due = NOON + timedelta(days=1)
+    make_slots([world.site.pk])
+    sweep(due)
+    assert [overdue(world, due + timedelta(minutes=after)) for after in (0, 59, 60)] == [0, 0, 1]
+    clock.move_to(due + timedelta(minutes=70))
+    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(), reason="Out for repair")
+    assert overdue(world, due + timedelta(minutes=80)) == 0
+
+
+def test_nothing_is_overdue_where_nothing_falls_due_for_long(as_person, world, clock):
+    clock.move_to(NOON)
+    good(world.probe, world.cook, NOON)
+    for year in (2026, 2027):
+        days = {"first_day": date(year, 3, 12), "last_day": date(year + 1, 3, 12)}
+        add_closure(by=world.manager, site=world.site, why="rebuilding", **days)
+    later = NOON + timedelta(days=9)
+    assert overdue(world, later) == 0
+    assert to_do_today(world.site, probes_in_use(world.site), later) == []
+
+
+def overdue(world, now) -> int:
+    (line,) = attention([world.site], now)
+    return line.overdue
 
 
 def test_one_of_a_kind_is_said_in_the_singular(as_person, world):

@@ -181,7 +181,8 @@ def test_rounds_are_set_on_a_page(world, as_person):
     client, url = as_person(world.manager), reverse("round_change", args=[world.limit.pk])
     given = {"times": "8:00; 12:30", "weekdays": [str(n) for n in range(5)], "grace_minutes": "30",
              "effective_from": "2026-03-11"}  # fmt: skip
-    assert "as on a clock" in text(client.post(url, {**given, "times": "noon"}))
+    for wrong in ("noon", "08:00, 09:00+01", "08:00:30", "24:00"):
+        assert "as on a clock" in text(client.post(url, {**given, "times": wrong}))
     assert client.post(url, given).url == plans_of(world)
     assert rounds_in_force([world.limit], TODAY)[world.limit.pk].times == ["08:00", "12:30"]
     client.post(url, {**given, "drop": "on", "reason": "No cold food."})

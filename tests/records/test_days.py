@@ -1,6 +1,6 @@
 """A record says when the site was closed and why, and which plans were set."""
 
-from datetime import date
+from datetime import date, time
 
 import pytest
 
@@ -31,10 +31,32 @@ def test_closures_stand_with_who_and_why_and_struck_out_ones_stay(world, clock):
 
 
 def test_public_holidays_on_which_it_is_closed(world, clock):
-    clock.move_to(at(2, month=4))
+    """As it was set when the day began: what is set later changes nothing of the days before."""
     assert "Patrick" not in told_of(world)
+    clock.move_to(at(5))
     planning.change_site(by=world.supervisor, site=world.site, changes={"country": "IE", "closed_on_holidays": True})
+    clock.move_to(at(2, month=4))
     assert "17 Mar 2026" in told_of(world) and "Patrick" in told_of(world)
+    planning.change_site(by=world.supervisor, site=world.site, changes={"closed_on_holidays": False})
+    assert "17 Mar 2026" in told_of(world) and "Patrick" in told_of(world)
+
+
+def test_a_holiday_set_when_it_was_over_is_not_told(world, clock):
+    clock.move_to(at(2, month=4))
+    planning.change_site(by=world.supervisor, site=world.site, changes={"country": "IE", "closed_on_holidays": True})
+    assert "Patrick" not in told_of(world)
+
+
+def test_the_hours_of_every_part_of_the_period(world, clock):
+    clock.move_to(at(20, month=2))
+    early, late = (time(7), time(15)), (time(9), time(21))
+    planning.change_opening(by=world.manager, site=world.site, hours=[None] + [early] * 6)
+    clock.move_to(at(10))
+    planning.change_opening(by=world.manager, site=world.site, hours=[late] * 7, reason="Evening service")
+    clock.move_to(at(2, month=4))
+    told = told_of(world)
+    assert "20 Feb 2026 Monday closed; Tuesday 07:00 to 15:00" in told
+    assert "10 Mar 2026 Monday 09:00 to 21:00" in told and "Evening service." in told
 
 
 def test_plans_that_began_in_the_period(world, clock):

@@ -5,15 +5,18 @@ from datetime import date, timedelta
 
 from django.db.models import Q, QuerySet
 
-from compliance.plans.models import CheckPlan, Closure
-from compliance.plans.queries import holidays_of, opening_in_force, scope_words
+from compliance.plans.calendar import public_holidays
+from compliance.plans.models import CheckPlan, Closure, Opening
+from compliance.plans.queries import opening_in_force, scope_words
 from compliance.plans.wording import closure_scope, span_words, week_facts
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from sites.past import Particulars
 
-from ..scope import RecordScope, day
+from ..scope import RecordScope, day, midnight
 from ..words import moment, sentence
 
+HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
 CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]
 PLANS = [
     Column("From", points=58), Column("For", share=1), Column("Checks at zero", share=1), Column("By", points=24),
@@ -26,19 +29,44 @@ EXPLAINED = (
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Days of work and plans of checks")
-    last = min(scope.last, scope.now.astimezone(scope.zone).date())
-    hours = "; ".join(f"{name} {told}" for name, told in week_facts(opening_in_force(scope.site, last)))
-    writer.facts([("Hours at the end", hours)])
+    writer.table(HOURS, _hours(scope), caption="Hours of work")
     writer.table(CLOSED, _closed(scope), caption="Closed", empty="No closure and no public holiday fell in the period.")
     writer.table(PLANS, _plans(scope), caption="Plans set", empty="No plan of checks began in the period.")
     writer.paragraph(EXPLAINED, small=True)
 
 
+def _hours(scope: RecordScope) -> Iterator[Row]:
+    """Those in force when the period began, and each that began in it."""
+    begun = Opening.objects.filter(
+        site=scope.site, effective_from__gt=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
+    )
+    before = opening_in_force(scope.site, scope.first)
+    yield _week(before, before and before.effective_from, scope)
+    yield from (_week(each, each.effective_from, scope) for each in begun.order_by("effective_from", "pk"))
+
+
+def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Row:
+    hours = "; ".join(f"{name} {told}" for name, told in week_facts(opening))
+    by = scope.people.initials(opening.recorded_by_id) if opening else ""
+    note = sentence(opening.reason) if opening and opening.reason else ""
+    return Row((day(since) if since else "the start", hours, by), note=note)
+
+
 def _closed(scope: RecordScope) -> Iterator[Row]:
     rows = [(each.first_day, _closure(each, scope)) for each in _closures(scope)]
-    holidays = holidays_of(scope.site)
-    rows += [(on, Row((day(on), holidays[on], "public holiday", ""))) for on in _days(scope) if on in holidays]
+    rows += [(on, Row((day(on), name, "public holiday", ""))) for on, name in _holidays(scope)]
     yield from (row for _, row in sorted(rows, key=lambda each: each[0]))
+
+
+def _holidays(scope: RecordScope) -> Iterator[tuple[date, str]]:
+    """By what was set for the site when each day began, whatever was set later."""
+    past = Particulars(scope.site, ("country", "subdivision", "closed_on_holidays"))
+    for on in _days(scope):
+        then = past.at(midnight(on, scope.zone))
+        if then["country"] and then["closed_on_holidays"] == str(True):
+            name = public_holidays(then["country"], then["subdivision"]).get(on)
+            if name:
+                yield on, name
 
 
 def _closures(scope: RecordScope) -> QuerySet[Closure]:
