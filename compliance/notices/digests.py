@@ -11,6 +11,7 @@ from django.utils.dateformat import format as dated
 from compliance.advice import wording as outlook_words
 from compliance.advice.queries import outlooks_of
 from compliance.checks.models import Check, Verdict
+from compliance.checks.telling import shown_in
 from compliance.plans.calendar import DAY
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
@@ -89,12 +90,13 @@ class _Week:
 
     def _in_short(self, area: Area) -> str:
         failed, missed = len(self.failed[area.pk]), len(self.missed[area.pk])
-        return f"{failed} failed, {missed} missed" if failed or missed else "all checks made"
+        counted = [f"{count} {word}" for count, word in ((failed, "failed"), (missed, "missed")) if count]
+        return ", ".join(counted) or "all checks made"
 
     def _failed(self, area: Area) -> list[Item]:
         found = self.failed[area.pk]
         lines = [
-            Item(f"{check.site}: probe {check.probe} failed", (check.why or ["Out of tolerance."])[0],
+            Item(f"{check.site}: probe {check.probe} failed", shown_in(check),
                  reverse("check_detail", args=[check.pk]))
             for check in found[:NAMED]
         ]  # fmt: skip

@@ -1,7 +1,7 @@
 """Writing notices into the outbox: set by set, the same however often it is done, and in one transaction with the marks."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from datetime import datetime
 
 from django.conf import settings
@@ -14,6 +14,7 @@ from sites.models import Membership, Role
 from . import telling, wording
 from .digests import digests
 from .gathering import Found, Message, failures, mornings, overdue, unanswered
+from .joining import joined, key_of
 from .models import Choice, Mark, Notice, QuietHours, State
 from .rounds import still_open, still_untaken, untaken
 from .telling import Kind, Quiet, Told, Wish
@@ -47,7 +48,7 @@ def _take_turns() -> None:
 def _write(found: list[Found], now: datetime) -> int:
     messages = [message for each in found for message in each.messages]
     people = _People(messages)
-    notices = [notice for message in messages for notice in people.notices(message, now)]
+    notices = list(people.notices(messages, now))
     Notice.objects.bulk_create(notices, ignore_conflicts=True, batch_size=500)
     marks = [mark for each in found for mark in each.marks]
     Mark.objects.bulk_create(marks, ignore_conflicts=True, batch_size=1000)
@@ -81,12 +82,12 @@ class _People:
     def __init__(self, messages: Iterable[Message]):
         areas = {m.area.pk if m.area else m.site.area_id for m in messages}
         sites = {m.site.pk for m in messages if m.site}
-        self._at = defaultdict(dict)
+        self._at = defaultdict(lambda: defaultdict(set))
         held = Membership.objects.filter(
             Q(site__in=sites) | Q(area__in=areas), role__gte=Role.MANAGER, person__is_active=True
         )
         for person, role, site, area in held.values_list("person", "role", "site", "area"):
-            self._at["site" if site else "area", site or area][person] = role
+            self._at["site" if site else "area", site or area][person].add(role)
         everybody = {person for roles in self._at.values() for person in roles}
         self._choices: dict[tuple[int, Kind], Wish] = {
             (choice.person_id, Kind(choice.kind)): choice.as_wish()
@@ -94,28 +95,39 @@ class _People:
         }
         self._quiet: dict[int, Quiet] = {q.pk: q.as_quiet() for q in QuietHours.objects.filter(person__in=everybody)}
 
-    def _roles(self, message: Message) -> dict[int, int]:
-        """The highest role of each."""
-        roles = dict(self._at["area", message.area.pk if message.area else message.site.area_id])
-        for person, role in self._at["site", message.site.pk].items() if message.site else ():
-            roles[person] = max(role, roles.get(person, 0))
+    def _roles(self, message: Message) -> dict[int, set[int]]:
+        """All that each holds at the site, of its own or by its area."""
+        roles = defaultdict(set)
+        places = [("area", message.area.pk if message.area else message.site.area_id)]
+        for place in (*places, *([("site", message.site.pk)] if message.site else [])):
+            for person, held in self._at[place].items():
+                roles[person] |= held
         return roles
 
-    def notices(self, message: Message, now: datetime) -> list[Notice]:
-        told = telling.audience(message.kind, self._roles(message), self._choices)
-        if not told:
-            return []
-        text, html = wording.parts(message)
-        subject = wording.in_one_line(message.subject)
-        return [self._notice(message, each, subject, text, html, now) for each in told]
+    def notices(self, messages: Iterable[Message], now: datetime) -> Iterator[Notice]:
+        """Each message for each it is for; what is joined for one person is one."""
+        told: dict[tuple, list[Message]] = defaultdict(list)
+        for message in messages:
+            for each in telling.audience(message.kind, self._roles(message), self._choices):
+                told[each, key_of(message)].append(message)
+        written: dict[str, tuple[str, str]] = {}
+        for (each, _), theirs in told.items():
+            message = joined(theirs)
+            if message.about not in written:
+                written[message.about] = wording.parts(message)
+            yield self._notice(message, each, *written[message.about], now, self._waits(each, theirs, now))
 
-    def _notice(self, message: Message, told: Told, subject: str, text: str, html: str, now: datetime) -> Notice:
-        mail = told.wish.mail and settings.MAIL_WORKS
+    def _waits(self, told: Told, messages: list[Message], now: datetime) -> datetime | None:
+        """Until when its mail waits: no longer than that of any of these alone."""
         quiet = self._quiet.get(told.person, telling.USUAL_QUIET)
+        waits = [telling.not_before(message.kind, now, message.zone, quiet) for message in messages]
+        return None if None in waits else min(waits)
+
+    def _notice(self, message: Message, told: Told, text: str, html: str, now: datetime, waits) -> Notice:
+        mail = told.wish.mail and settings.MAIL_WORKS
         return Notice(
             kind=message.kind, person_id=told.person, about=message.about, site=message.site, area=message.area,
-            subject=subject, text=text, html=html, link=message.link, probes=message.probes,
-            reminders=message.reminders, made_at=now,
-            in_page=told.wish.page or not mail, state=State.WAITING if mail else State.PAGE,
-            not_before=telling.not_before(message.kind, now, message.zone, quiet) if mail else None,
+            subject=wording.in_one_line(message.subject), text=text, html=html, link=message.link, probes=message.probes,
+            reminders=message.reminders, made_at=now, in_page=told.wish.page or not mail,
+            state=State.WAITING if mail else State.PAGE, not_before=waits if mail else None,
         )  # fmt: skip

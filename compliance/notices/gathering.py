@@ -4,7 +4,7 @@ Each message names its marks; the mark and the notices are written together, so 
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
@@ -14,11 +14,13 @@ from django.urls import reverse
 from compliance.checks.guidance import wanted_check
 from compliance.checks.models import Check, ProbeState, Verdict
 from compliance.checks.models import Kind as CheckKind
+from compliance.checks.telling import shown_in
 from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.status import Status, with_status
 from shared.templatetags.noughtbook import when
+from shared.words import noun
 from sites.addresses import address
 from sites.models import Area, Site
 
@@ -52,6 +54,7 @@ class Message:
     probes: list[list] = field(default_factory=list)
     reminders: list[int] = field(default_factory=list)
     after: list[str] = field(default_factory=list)
+    due: str = ""
 
     @property
     def zone(self):
@@ -135,18 +138,45 @@ def unanswered(now: datetime) -> Found:
 def _late(kind: Kind, now: datetime, subject: str, lead: str) -> Found:
     found = Found()
     late = [r for r in _open_reminders(kind, now) if _ripe(kind, r) <= now]
-    for (_, due_at), reminders in telling.by_moment((r.site_id, r.due_at, r) for r in late).items():
-        site, codes = reminders[0].site, [r.probe.code for r in reminders]
-        at = wording.plain(when(due_at, site.zone))
+    for reminders in by_site(late):
+        site, codes, due = reminders[0].site, [r.probe.code for r in reminders], same_due(reminders)
         found.messages.append(Message(
-            kind, f"{site.pk}:{due_at:%Y-%m-%dT%H:%M:%S}:{min(r.pk for r in reminders)}",
-            subject.format(site, f"{wording.probes(codes)} {'are' if len(codes) > 1 else 'is'}"), f"Due {at}. {lead}",
-            [Item(named(r.probe), r.because, check_url(r.probe.state)) for r in reminders],
-            check_url(reminders[0].probe.state) if len(reminders) == 1 else todo_url(site), site=site,
+            kind, about(reminders), subject.format(site, f"{wording.probes(codes)} {noun(len(codes), 'is', 'are')}"),
+            f"Due {due}. {lead}" if due else lead,
+            [Item(named(r.probe), because(r, due), check_url(r.probe.state)) for r in reminders],
+            check_url(reminders[0].probe.state) if len(reminders) == 1 else todo_url(site), site=site, due=due,
             probes=[[r.probe_id, r.due_at.isoformat()] for r in reminders],
         ))  # fmt: skip
         found.marks += [Mark(kind=kind, number=r.pk, at=r.due_at) for r in reminders]
     return found
+
+
+def by_site(reminders: Iterable[Reminder]) -> list[list[Reminder]]:
+    """What is told at one moment of a site makes one message, whenever each fell due."""
+    found = defaultdict(list)
+    for reminder in reminders:
+        found[reminder.site_id].append(reminder)
+    return list(found.values())
+
+
+def about(reminders: Sequence[Reminder]) -> str:
+    """Of no other message: a reminder is told once."""
+    first = min(reminders, key=lambda reminder: reminder.pk)
+    return f"{first.site_id}:{first.due_at:%Y-%m-%dT%H:%M:%S}:{first.pk}"
+
+
+def same_due(reminders: Sequence[Reminder]) -> str:
+    """When they fell due, if all did at one moment; else empty, and each is to say so for itself."""
+    dues = {reminder.due_at for reminder in reminders}
+    return wording.plain(when(dues.pop(), reminders[0].site.zone)) if len(dues) == 1 else ""
+
+
+def because(reminder: Reminder, due: str) -> str:
+    return (
+        reminder.because
+        if due
+        else f"{reminder.because}, due {wording.plain(when(reminder.due_at, reminder.site.zone))}"
+    )
 
 
 def _open_reminders(kind: Kind, now: datetime) -> list[Reminder]:
@@ -195,10 +225,9 @@ def _failure(check: Check) -> Message:
         CheckKind.BOILING: "its boiling check",
         CheckKind.CERTIFICATE: "its certificate",
     }
-    said = (check.why or ["Out of tolerance."])[0]
     return Message(
         Kind.FAILED, str(check.pk), f"{check.site}: stop using probe {check.probe}, it failed {kinds[check.kind]}",
-        f"Checked {at} by {check.checked_by}.", [Item(named(check.probe), said, link)], link, site=check.site,
+        f"Checked {at} by {check.checked_by}.", [Item(named(check.probe), shown_in(check), link)], link, site=check.site,
         after=AFTER_FAILURE,
     )  # fmt: skip
 

@@ -15,6 +15,11 @@ def inbox(person: Person) -> QuerySet[Notice]:
     return Notice.objects.filter(person=person, in_page=True)
 
 
+def with_places(notices: QuerySet[Notice]) -> QuerySet[Notice]:
+    """With what their times are shown by."""
+    return notices.select_related("person", "site", "area").prefetch_related("area__sites")
+
+
 def unread(person: Person) -> int:
     return inbox(person).filter(read_at=None).count()
 
@@ -22,7 +27,7 @@ def unread(person: Person) -> int:
 def mail_of(supervisor: Person) -> QuerySet[Notice]:
     """The mail to people about the sites and areas that this person supervises."""
     mine = Q(site__in=sites_of(supervisor, Role.SUPERVISOR)) | Q(area__in=areas_of(supervisor))
-    return Notice.objects.filter(mine).exclude(state=State.PAGE).select_related("person", "site", "area")
+    return Notice.objects.filter(mine).exclude(state=State.PAGE)
 
 
 def roles_of(person: Person) -> set[int]:

@@ -8,10 +8,9 @@ from django.urls import reverse
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import LONGEST
 from compliance.reminders.status import OPEN, Status, with_status
-from shared.templatetags.noughtbook import when
 
-from . import telling, wording
-from .gathering import Found, Item, Message, todo_url, untold
+from . import telling
+from .gathering import Found, Item, Message, about, because, by_site, same_due, todo_url, untold
 from .models import Mark
 from .telling import Kind
 
@@ -33,14 +32,13 @@ def still_untaken(now: datetime) -> Found:
 def _late(kind: Kind, now: datetime, one: str, many: str, lead: str) -> Found:
     found = Found()
     late = [reminder for reminder in _open_rounds(kind, now) if _ripe(kind, reminder) <= now]
-    for (_, due_at), reminders in telling.by_moment((r.site_id, r.due_at, r) for r in late).items():
-        first = reminders[0]
+    for reminders in by_site(late):
+        first, due = reminders[0], same_due(reminders)
         words, what = (one, first.round.limit) if len(reminders) == 1 else (many, f"{len(reminders)} readings")
         found.messages.append(Message(
-            kind, f"{first.site_id}:{due_at:%Y-%m-%dT%H:%M:%S}:{first.pk}", words.format(first.site, what),
-            f"Due {wording.plain(when(due_at, first.site.zone))}. {lead}",
-            [Item(f"Reading for {r.round.limit}", r.because, reading_url(r)) for r in reminders],
-            reading_url(first) if len(reminders) == 1 else todo_url(first.site), site=first.site,
+            kind, about(reminders), words.format(first.site, what), f"Due {due}. {lead}" if due else lead,
+            [Item(f"Reading for {r.round.limit}", because(r, due), reading_url(r)) for r in reminders],
+            reading_url(first) if len(reminders) == 1 else todo_url(first.site), site=first.site, due=due,
             reminders=[r.pk for r in reminders],
         ))  # fmt: skip
         found.marks += [Mark(kind=kind, number=r.pk, at=r.due_at) for r in reminders]

@@ -5,7 +5,9 @@ the server's taking it over and the mark, it is sent again: that is the only way
 same, so that the receiver can tell.
 """
 
+import functools
 import logging
+import operator
 import uuid
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -18,6 +20,8 @@ from django.core.mail import EmailMultiAlternatives, get_connection
 from django.db.models import F, Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
+
+from sites.models import Role
 
 from .models import Notice, State
 from .verdicts import TRIES, verdict, wait
@@ -71,13 +75,15 @@ def claim(holder: str, now: datetime, most: int) -> list[Notice]:
         state=State.LEASED, holder=holder, leased_at=now, leased_until=now + lease()
     )
     mine = Notice.objects.filter(pk__in=chosen, state=State.LEASED, holder=holder)
-    return list(mine.select_related("person").order_by(F("not_before").asc(nulls_first=True), "pk"))
+    return list(mine.select_related("person", "site").order_by(F("not_before").asc(nulls_first=True), "pk"))
 
 
 def give_up(now: datetime) -> None:
     """What was tried often enough without anybody marking it, as when every try killed its sender."""
     unsent(now).filter(attempts__gte=TRIES).update(
-        state=State.FAILED, answered=f"Given up after {TRIES} tries, of which the last ended without an answer."
+        state=State.FAILED,
+        in_page=True,
+        answered=f"Given up after {TRIES} tries, of which the last ended without an answer.",
     )
 
 
@@ -104,8 +110,8 @@ class _Post:
 def _send(post: _Post, notice: Notice, holder: str, clock: Clock) -> None:
     if not _hold(notice, holder, clock()):
         return
-    if not notice.person.is_active:
-        _mark(notice, holder, state=State.NEEDLESS, answered="This person no longer works here.")
+    if gone := _no_longer_for(notice):
+        _mark(notice, holder, state=State.NEEDLESS, answered=gone)
         return
     try:
         said = post.send(notice)
@@ -117,6 +123,18 @@ def _send(post: _Post, notice: Notice, holder: str, clock: Clock) -> None:
     _mark(notice, holder, state=State.SENT, sent_at=clock(), answered=said)
 
 
+def _no_longer_for(notice: Notice) -> str:
+    """Why this person is not to get it any more; empty if they are. Whoever changed places while it waited is told nothing."""
+    if not notice.person.is_active:
+        return "This person no longer works here."
+    there = [Q(site=notice.site), Q(area=notice.site.area_id)] if notice.site else []
+    there += [Q(area=notice.area), Q(site__area=notice.area)] if notice.area_id else []
+    held = notice.person.memberships.filter(role__gte=Role.MANAGER)
+    if not there or held.filter(functools.reduce(operator.or_, there)).exists():
+        return ""
+    return "This person has no role there any more that is told of it."
+
+
 def _refused(post: _Post, notice: Notice, holder: str, error: Exception, now: datetime) -> None:
     found = verdict(error)
     post.gone = found.gone
@@ -124,7 +142,7 @@ def _refused(post: _Post, notice: Notice, holder: str, error: Exception, now: da
     tries = notice.attempts + 1
     if found.final or tries >= TRIES:
         said = found.said if found.final else f"Given up after {tries} tries. The last: {found.said}"
-        _mark(notice, holder, state=State.FAILED, answered=said)
+        _mark(notice, holder, state=State.FAILED, in_page=True, answered=said)  # so that they see it after all
     else:
         _mark(notice, holder, state=State.WAITING, answered=found.said, not_before=now + wait(tries))
 

@@ -44,8 +44,11 @@ class PostTable(tables.Table):
 
 
 def zone_of(notice: Notice):
-    """The clock of its site; that of the server for an area's."""
-    return notice.site.zone if notice.site_id else timezone.get_current_timezone()
+    """The clock of its site; of an area's, that of its first site."""
+    places = [notice.site] if notice.site_id else []
+    if notice.area_id:
+        places = sorted(notice.area.sites.all(), key=lambda site: site.pk)
+    return places[0].zone if places else timezone.get_current_timezone()
 
 
 def inbox_rows(notices) -> list[dict]:

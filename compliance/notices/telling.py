@@ -6,7 +6,7 @@ waits until quiet hours are over. What a role requires nobody can refuse; a page
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
@@ -60,6 +60,7 @@ RULES: Mapping[tuple[int, Kind], Rule] = {
     (SUPERVISOR, Kind.FAILED): Rule(BOTH, BOTH),
     (SUPERVISOR, Kind.DIGEST): Rule(BOTH, FREE),
 }
+OF_MANAGERS = {kind for role, kind in RULES if role == MANAGER} - {kind for role, kind in RULES if role == SUPERVISOR}
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,21 +98,19 @@ def granted(rule: Rule, chosen: Wish | None) -> Wish:
     return (chosen or rule.usual) | rule.required
 
 
-def audience(kind: Kind, roles: Mapping[int, int], chosen: Mapping[tuple[int, Kind], Wish]) -> list[Told]:
-    """Who of the people at a place is told, by their role there.
+def audience(kind: Kind, roles: Mapping[int, Iterable[int]], chosen: Mapping[tuple[int, Kind], Wish]) -> list[Told]:
+    """Who of the people at a place is told, by the roles that each holds there.
 
     Where there is no site manager, the supervisors are told in their stead, with what a manager may refuse.
     """
-    wanted = {role for role, of in RULES if of == kind}
-    alone = kind in (Kind.DUE, Kind.OVERDUE, Kind.READING) and MANAGER not in roles.values()
-    stand_in = {SUPERVISOR: MANAGER} if alone else {}
+    held = {person: set(theirs) for person, theirs in roles.items()}
+    alone = kind in OF_MANAGERS and not any(MANAGER in theirs for theirs in held.values())
     found = []
-    for person, role in sorted(roles.items()):
-        as_role = stand_in.get(role, role)
-        if as_role in wanted:
-            wish = granted(RULES[as_role, kind], chosen.get((person, kind)))
-            if wish.mail or wish.page:
-                found.append(Told(person, wish))
+    for person, theirs in sorted(held.items()):
+        rule = rule_for(kind, theirs | {MANAGER} if alone and SUPERVISOR in theirs else theirs)
+        wish = granted(rule, chosen.get((person, kind))) if rule else FREE
+        if wish.mail or wish.page:
+            found.append(Told(person, wish))
     return found
 
 
@@ -183,11 +182,3 @@ def digest_span(now: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
 
 def next_digest_at(now: datetime, zone: ZoneInfo) -> datetime:
     return instant(digest_day(now, zone) + WEEK, DIGEST_AT, zone)
-
-
-def by_moment(candidates: Iterable[tuple[int, datetime, object]]) -> dict[tuple[int, datetime], list]:
-    """Candidates (site, due, what) in one notice a site and due time, so that six probes make one mail and not six."""
-    grouped: dict[tuple[int, datetime], list] = {}
-    for site, due_at, what in candidates:
-        grouped.setdefault((site, due_at.astimezone(UTC)), []).append(what)
-    return grouped

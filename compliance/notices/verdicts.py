@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 TRIES = 12
+TOO_LARGE = 552  # RFC 1870, 6.1: said of the message, at MAIL FROM
 FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=1), timedelta(hours=12)
 
 
@@ -20,9 +21,14 @@ class Verdict:
 
 def verdict(error: Exception) -> Verdict:
     """RFC 5321, 4.2.1: 4yz may be tried again unchanged, 5yz may not. Whatever is wrong with the server, and not with the
-    notice, is tried again: no connection, no answer, a wrong password."""
+    notice, is tried again: no connection, no answer, a wrong password, a sender that it
+    does not take."""
     code, said = _answer(error)
     if isinstance(error, smtplib.SMTPConnectError | smtplib.SMTPHeloError | smtplib.SMTPAuthenticationError):
+        return Verdict(said, gone=True)
+    if (
+        isinstance(error, smtplib.SMTPSenderRefused) and code != TOO_LARGE
+    ):  # ours, not the notice's: it can be put right
         return Verdict(said, gone=True)
     if code == 421:  # RFC 5321, 3.8: it closes the connection
         return Verdict(said, gone=True)

@@ -19,6 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from shared.forms import attempt
 from shared.paging import page_by_key
+from shared.words import plural
 from sites.access import areas_of, get_site, sites_of
 from sites.models import Role
 
@@ -28,7 +29,7 @@ from .coming import entries
 from .feeds import calendar, digest_of
 from .forms import ChoicesForm, FeedForm
 from .models import FeedKey, State
-from .queries import inbox, mail_of, quiet_hours, unread, wishes
+from .queries import inbox, mail_of, quiet_hours, unread, wishes, with_places
 from .reading import mark_read
 from .tables import PostTable, inbox_rows
 from .wording import absolute
@@ -41,7 +42,7 @@ FRESH = 300  # seconds for which a calendar program need not ask again
 @require_safe
 def notice_list(request: HttpRequest) -> HttpResponse:
     """What the person who asks has been told, newest first."""
-    page = page_by_key(inbox(request.user).select_related("site"), request, "made_at")
+    page = page_by_key(with_places(inbox(request.user)), request, "made_at")
     context = {
         "items": inbox_rows(page.rows), "pager": page, "unread": unread(request.user), "tabs": _tabs(request, "notice_list"),
     }  # fmt: skip
@@ -49,10 +50,14 @@ def notice_list(request: HttpRequest) -> HttpResponse:
 
 
 def _tabs(request: HttpRequest, current: str) -> list[dict]:
-    pages = [("notice_list", "Notices"), ("notice_choices", "What you are told")]
+    pages = [("notice_list", "Notices", ""), ("notice_choices", "What you are told", "")]
     if supervises(request.user):
-        pages.append(("notice_post", "Mail"))
-    return [{"label": label, "url": reverse(name), "current": name == current} for name, label in pages]
+        failed = mail_of(request.user).filter(state=State.FAILED).count()
+        pages.append(("notice_post", "Mail", plural(failed, "not sent", "not sent") if failed else ""))
+    return [
+        {"label": label, "url": reverse(name), "current": name == current, "count": count}
+        for name, label, count in pages
+    ]
 
 
 def supervises(person) -> bool:
@@ -98,7 +103,7 @@ def notice_post(request: HttpRequest) -> HttpResponse:
         raise PermissionDenied(f"This needs the role of {Role.SUPERVISOR.label}.")
     found, failed = mail_of(request.user), request.GET.get("show") == State.FAILED
     count = found.filter(state=State.FAILED).count()
-    page = page_by_key(found.filter(state=State.FAILED) if failed else found, request, "made_at")
+    page = page_by_key(with_places(found.filter(state=State.FAILED) if failed else found), request, "made_at")
     table = PostTable(page.rows, request=request)
     table.pager = page
     own = reverse("notice_post")

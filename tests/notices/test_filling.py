@@ -15,7 +15,7 @@ from compliance.plans.actions import set_round
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import change_plan
 from compliance.reminders.sweep import sweep
-from sites.models import Role
+from sites.models import Membership, Role
 from tests.checks import making
 from tests.world import make_limit, make_person, make_probe, make_reading
 
@@ -64,6 +64,60 @@ def test_six_probes_of_a_site_make_one_notice_in_the_morning_and_one_when_overdu
     assert told("due").get().subject == "Alder School: check 6 probes today"
     assert told("overdue").get().subject == "Alder School: 6 probes are overdue, check now"
     assert len(told("overdue").get().probes) == 6
+
+
+def test_what_is_told_of_a_site_at_one_moment_is_one_notice_whenever_it_fell_due(due, clock):
+    making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 9 * DAY)
+    change_plan(by=due.manager, probe=due.site.probes.get(code="P2"), every_days=8, at=time(8), reason="Agreed.")
+    tell(NINE + 5 * HOUR, clock)
+    for kind, person in (("overdue", due.manager), ("unanswered", due.supervisor)):
+        notice = told(kind, person).get()
+        assert "probes P2 and P1 are" in notice.subject
+        assert "due 10 Mar 2026 08:00 GMT" in notice.text and "due 11 Mar 2026 09:00 GMT" in notice.text
+
+
+def test_of_several_sites_of_an_area_a_supervisor_gets_one_mail_and_each_manager_their_own(due, clock):
+    other = make_probe(due.other_site, "B1", by=due.manager)
+    making.good(other, due.cook, NINE - 7 * DAY)
+    una, head = make_person("Una Vale", Role.MANAGER, site=due.other_site), make_person("Hob Lyle")
+    for area in (due.area, due.far_area):
+        Membership.objects.create(person=head, role=Role.SUPERVISOR, area=area)
+    making.good(make_probe(due.far_site, "C1", by=due.manager), due.cook, NINE - 7 * DAY)
+    tell(NINE + 5 * HOUR, clock)
+    assert {(n.person, n.subject.partition(":")[0]) for n in told("overdue")} == {
+        (due.manager, "Alder School"), (una, "Birch House"), (head, "Cedar School"),
+    }  # fmt: skip
+    joined = told("unanswered", due.supervisor).get()
+    assert joined.subject == "North: 2 probes at 2 sites are still not checked, see to it"
+    assert (joined.area, joined.site, joined.link) == (due.area, None, f"/areas/{due.area.pk}/")
+    for line in (
+        "Alder School: Probe P1",
+        "Birch House: Probe B1",
+        f"https://kitchen.example/probes/{other.pk}/check/",
+    ):
+        assert line in joined.text
+    assert {n.subject.partition(":")[0] for n in told("unanswered", head)} == {"North", "Cedar School"}
+    tell(NINE + 5 * HOUR, clock)
+    assert told("unanswered").count() == 3
+
+
+def test_readings_of_several_sites_are_joined_too(round_due, clock):
+    other = make_limit(round_due.other_site, by=round_due.manager, code="hot-holding")
+    set_round(by=round_due.supervisor, limit=other, times=[time(8)], grace_minutes=60)
+    tell(NINE + 2 * HOUR, clock)
+    joined = told("no_reading", round_due.supervisor).get()
+    assert joined.subject == "North: 2 readings at 2 sites still not taken, see to it"
+    assert "Birch House: Reading for Hot holding" in joined.text
+    assert len(joined.reminders) == 2
+
+
+def test_a_failed_check_says_by_how_much_in_the_unit_of_the_site(due, clock):
+    due.site.unit = "F"
+    due.site.save()
+    clock.move_to(NINE - DAY)
+    making.bad(due.probe, due.cook, NINE - DAY)
+    fill(NINE - DAY)
+    assert "It is off by +4.32 °F, where ±1.8 °F is allowed." in told("failed").first().text
 
 
 def test_past_its_grace_the_manager_is_told_again_and_later_the_supervisor(due, clock):

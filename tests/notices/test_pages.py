@@ -1,5 +1,7 @@
 """Notices in the pages, what people choose, what became of the mail."""
 
+from datetime import UTC, datetime
+
 import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
@@ -55,6 +57,14 @@ def test_the_list_takes_the_same_queries_for_any_number(as_person, world, write,
         client.get(LIST)
 
 
+def test_the_time_of_what_tells_of_an_area_is_that_of_its_sites(as_person, world, write):
+    world.site.time_zone = "Asia/Tokyo"
+    world.site.save()
+    made_at = datetime(2026, 3, 11, 20, 30, tzinfo=UTC)
+    write("North: the week", person=world.supervisor, site=None, area=world.area, made_at=made_at)
+    assert "12 Mar 05:30" in as_person(world.supervisor).get(LIST).content.decode()
+
+
 def test_each_role_has_its_own_to_choose_and_what_it_requires_cannot_be_cleared(as_person, world):
     page = as_person(world.supervisor).get(CHOICES).content.decode()
     assert "The week in your area" in page and "What is to be checked today" not in page
@@ -93,6 +103,7 @@ def test_a_supervisor_sees_what_could_not_be_sent_and_sends_it_again(as_person, 
     failed = write("Mail", state="failed", answered="550 No such user", attempts=3)
     write("Elsewhere", site=world.foreign_site, state="failed", answered="551 Moved")
     client = as_person(world.supervisor)
+    assert "1 not sent" in client.get(LIST).content.decode()
     page = client.get(POST, {"show": "failed"}).content.decode()
     assert "550 No such user" in page and world.manager.name in page
     assert "551 Moved" not in page

@@ -208,13 +208,33 @@ def test_nothing_is_sent_to_who_is_gone(post, write, world):
     assert post.letters == []
 
 
+def test_nothing_is_sent_to_who_changed_places_while_it_waited(post, write, world):
+    notice = write()
+    area = write("North: the week", person=world.supervisor, site=None, area=world.area)
+    world.manager.memberships.all().delete()
+    send_batch()
+    assert (now_is(notice), notice.answered) == (
+        State.NEEDLESS,
+        "This person has no role there any more that is told of it.",
+    )
+    assert (now_is(area), [letter.recipient for letter in post.letters]) == (State.SENT, [world.supervisor.email])
+
+
+def test_what_could_not_be_mailed_is_shown_in_the_pages_after_all(post, write):
+    post.mode = "refuse"
+    notice, killer = write("a", in_page=False), write("b", in_page=False, attempts=TRIES)
+    send_batch()
+    assert [(now_is(n), n.in_page) for n in (notice, killer)] == [(State.FAILED, True)] * 2
+
+
 @pytest.mark.parametrize(
     "error, final, gone",
     [
         # RFC 5321, 4.2.1 and 4.2.3: the first digit says whether to try again.
         (smtplib.SMTPRecipientsRefused({"a@b": (550, b"No such user")}), True, False),
         (smtplib.SMTPRecipientsRefused({"a@b": (450, b"Busy")}), False, False),
-        (smtplib.SMTPSenderRefused(553, b"Not you", "a@b"), True, False),
+        (smtplib.SMTPSenderRefused(553, b"Not you", "a@b"), False, True),
+        (smtplib.SMTPSenderRefused(552, b"Too large", "a@b"), True, False),  # RFC 1870, 6.1
         (smtplib.SMTPDataError(452, b"Full"), False, False),
         (smtplib.SMTPDataError(421, b"Closing"), False, True),
         (smtplib.SMTPAuthenticationError(535, b"Wrong password"), False, True),

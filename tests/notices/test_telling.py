@@ -19,7 +19,8 @@ def at(*parts):
 
 
 def told(kind, roles, **chosen):
-    return {each.person: each.wish for each in telling.audience(kind, roles, chosen.get("chosen", {}))}
+    held = {person: role if isinstance(role, set) else {role} for person, role in roles.items()}
+    return {each.person: each.wish for each in telling.audience(kind, held, chosen.get("chosen", {}))}
 
 
 def test_the_roles_are_those_of_the_book():
@@ -46,6 +47,12 @@ def test_where_there_is_no_manager_the_supervisors_are_told_in_their_stead():
     assert set(told(Kind.DUE, {2: SUPERVISOR})) == {2}
     assert set(told(Kind.READING, {2: SUPERVISOR})) == {2}
     assert set(told(Kind.DIGEST, {1: MANAGER})) == set()
+
+
+def test_who_manages_a_site_of_their_own_area_is_told_as_both():
+    roles = {1: MANAGER, 2: {MANAGER, SUPERVISOR}}
+    assert set(told(Kind.DUE, roles)) == {1, 2}
+    assert set(told(Kind.UNANSWERED, roles)) == {2}
 
 
 def test_nobody_refuses_what_the_role_requires():
