@@ -25,6 +25,11 @@ SUPERVISOR = (
     "/notices/",
     "/notices/mail/",
 )
+# At the first site the spare is overdue whenever the demo is made.
+OVERDUE = """
+from compliance.reminders.models import Reminder
+print(json.dumps(Reminder.objects.filter(probe__code="AL-4").latest("due_at").pk))
+"""
 
 
 def faults(page, addresses) -> list[str]:
@@ -38,11 +43,11 @@ def faults(page, addresses) -> list[str]:
     return found
 
 
-def test_no_page_breaks_a_rule_that_a_machine_can_check(sign_in):
-    found = []
+def test_no_page_breaks_a_rule_that_a_machine_can_check(sign_in, served):
+    found, excuse = [], f"/reminders/{served.ask(OVERDUE)}/excuse/"
     for size in (PHONE, DESK):
         manager, supervisor = sign_in("manager", size), sign_in("supervisor", size)
-        found += faults(manager, [*MANAGER, _first_case(manager), _first_check(manager), _first_excuse(manager)])
+        found += faults(manager, [*MANAGER, _first_case(manager), _first_check(manager), excuse])
         found += faults(supervisor, [*SUPERVISOR, _first_case(supervisor)])
     assert sorted(set(found)) == []
 
@@ -55,17 +60,3 @@ def _first_case(page) -> str:
 def _first_check(page) -> str:
     page.goto("/probes/2/")
     return page.locator("a[href^='/checks/']").first.get_attribute("href")
-
-
-def _first_excuse(page) -> str:
-    """The form to excuse an overdue check: looked for on the days before, as today's may not have fallen due."""
-    page.goto("/today/1/planned/")
-    days = page.locator("nav[aria-label='Days'] a").evaluate_all(
-        "links => links.map(link => link.getAttribute('href'))"
-    )
-    for day in days:
-        page.goto(f"/today/1/planned/{day}" if day.startswith("?") else day)
-        found = page.locator("a[href*='/excuse/']")
-        if found.count():
-            return found.first.get_attribute("href")
-    raise AssertionError(f"Nothing to excuse on {days}")

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.concurrency import ROUNDS
+from tests.concurrency import BATHS, IN_BATH, ROUNDS, SHOWN
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -68,3 +68,12 @@ def test_sweeps_at_once_write_each_due_time_once_and_leave_nothing_out(left):
     assert found["written"] == found["once"] >= found["again"][0] > 40
     assert found["left_out"] == found["again"][1] == 0
     assert found["excuses"] == found["refused"] == 1
+
+
+def test_a_shared_bath_finished_from_two_hands_leaves_one_check_a_probe(left):
+    found = left["one_bath_finished_twice"]
+    assert found["wrong"] == []
+    assert found["taps"] == 4 * IN_BATH * BATHS and found["landed"] == [302]
+    assert found["checks"] == found["keys"] == found["in_tolerance"] == 2 * IN_BATH * BATHS
+    assert found["readings"] == len(SHOWN) * found["checks"]
+    assert found["drafts"] == 0

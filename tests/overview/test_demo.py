@@ -1,10 +1,59 @@
-"""What the demo may do that nothing else may."""
+"""What the demo may do that nothing else may, and what it shows whenever it is made."""
 
 import subprocess
+from collections import Counter
+from datetime import UTC, datetime
 
+import pytest
+import time_machine
 from django.conf import settings
+from django.core.management import call_command
+from django.db import transaction
+from django.db.models import F
+from django.test import Client
+from django.urls import reverse
+
+from compliance.checks.models import Check
+from compliance.overview.demo.load import load_demo
+from compliance.overview.demo.physics import DAYS
+from compliance.overview.demo.setting import SIGN_INS
+from compliance.overview.queries import probes_in_use
+from compliance.overview.todo import for_one_bath, to_do_today
+from compliance.plans.calendar import DAY, local_day
+from compliance.plans.models import Closure
+from compliance.probes.models import Event, EventKind
+from compliance.readings.models import Reading
+from compliance.reminders.models import Excuse, Reminder
+from compliance.reminders.status import Status, with_status
+from sites.models import Person, Site
 
 PRETENDING = "compliance/overview/demo/"
+LATE_ON_A_LEAP_SUNDAY = datetime(2032, 2, 29, 23, 50, tzinfo=UTC)
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def demo(django_db_setup, django_db_blocker):
+    """Made when a school has nobody in; gone after the tests of this file."""
+    moment = time_machine.travel(LATE_ON_A_LEAP_SUNDAY, tick=False)
+    with django_db_blocker.unblock(), moment, transaction.atomic():
+        call_command("load_rules", verbosity=0)
+        yield load_demo(LATE_ON_A_LEAP_SUNDAY)
+        transaction.set_rollback(True)
+
+
+def asked(**which):
+    return with_status(Reminder.objects.filter(**which), LATE_ON_A_LEAP_SUNDAY)
+
+
+def first_site() -> Site:
+    return Site.objects.earliest("pk")
+
+
+def as_manager() -> Client:
+    client = Client()
+    client.force_login(Person.objects.get(email=SIGN_INS["manager"]))
+    return client
 
 
 def test_only_the_demo_says_when_its_records_were_made():
@@ -14,3 +63,62 @@ def test_only_the_demo_says_when_its_records_were_made():
     )  # fmt: skip
     assert found.stdout.split()
     assert [name for name in found.stdout.split() if not name.startswith(PRETENDING)] == []
+
+
+def test_of_all_that_was_asked_for_most_is_done_some_missed_and_a_few_excused_with_a_reason(demo):
+    for of_a_round in (True, False):
+        counts = Counter(asked(round__isnull=not of_a_round).values_list("status", flat=True))
+        assert counts[Status.CLEARED] > 0.95 * sum(counts.values()) > 1000
+        assert counts[Status.MISSED] > 10 and counts[Status.EXCUSED] > 3
+    assert all(Excuse.objects.values_list("reason", flat=True))
+    assert Excuse.objects.filter(recorded_at__gt=LATE_ON_A_LEAP_SUNDAY - 7 * DAY).count() < Excuse.objects.count()
+
+
+def test_every_day_since_the_beginning_something_fell_due_or_the_site_was_closed(demo):
+    for name, site in demo.sites.items():
+        fell_due = {
+            local_day(at, site.zone) for at in Reminder.objects.filter(site=site).values_list("due_at", flat=True)
+        }
+        days = [demo.today - DAY * ago for ago in range(DAYS)]
+        assert {day for day in days if demo.works(name, day)} == fell_due & set(days), name
+
+
+def test_schools_had_holidays_of_both_kinds_and_a_day_off_was_called_off(demo):
+    school = demo.calendars[first_site().name]
+    days = [demo.today - DAY * ago for ago in range(DAYS)]
+    why = Counter(school.is_open(day)[1] for day in days)
+    assert why["end of term"] == 12 and why["half-term holidays"] == 5
+    assert why["Christmas Day"] == why["New Year's Day"] == 1
+    assert Closure.objects.filter(void__isnull=False).count() == 1
+
+
+def test_a_check_that_was_entered_late_clears_what_it_was_made_for(demo):
+    late = Check.objects.filter(recorded_at__gt=F("checked_at") + DAY)
+    assert late.count() == 2
+    for check in late:
+        reminder = asked(probe=check.probe, due_at__lt=check.checked_at).latest("due_at")
+        assert (reminder.status, reminder.check_id) == (Status.CLEARED, check.pk)
+
+
+def test_nothing_falls_due_for_a_probe_that_is_withdrawn(demo):
+    withdrawn = Event.objects.get(kind=EventKind.WITHDRAWN)
+    assert asked(probe=withdrawn.probe).exists()
+    assert not asked(probe=withdrawn.probe, due_at__gt=withdrawn.at).exists()
+
+
+def test_the_manager_who_signs_in_has_a_bath_of_six_probes_and_one_check_that_is_overdue(demo):
+    site = first_site()
+    due = to_do_today(site, probes_in_use(site), LATE_ON_A_LEAP_SUNDAY)
+    assert len(for_one_bath(due)) >= 6
+    assert "AL-4" in [each.probe.code for each in due if each.overdue and each.probe]
+    assert {each.probe.code for each in due if not each.overdue} == {"AL-1", "AL-3", "AL-5", "AL-6"}
+    assert Reading.objects.filter(probe__code="AL-3", taken_at__gt=F("probe__state__last_good_at")).exists()
+
+
+def test_the_pages_show_the_past(demo):
+    client, site = as_manager(), first_site()
+    friday = demo.today - 2 * DAY
+    shown = client.get(reverse("reminder_list", args=[site.pk]), {"day": f"{friday:%Y-%m-%d}"})
+    values = [tile["value"] for tile in shown.context["tiles"]]
+    assert values[0] >= 3, "the rounds of a working day were done"
+    assert "Check now" in client.get(reverse("today_site", args=[site.pk])).content.decode()

@@ -128,7 +128,9 @@ def finish(request, pk, kind):
             raise ValidationError([error for errors in form.errors.values() for error in errors])
         check = drafts.finish(drafts.tell(draft, **form.cleaned_data), request.user)
     except ValidationError as error:
-        return _answer(request, probe, kind, error=error, form=form)
+        check = Check.objects.filter(probe=probe, key=draft.key).first()  # by another tap at this very moment
+        if check is None:
+            return _answer(request, probe, kind, error=error, form=form)
     if onward := together.after(draft):
         messages.info(request, f"Probe {check.probe.code} is finished: {check.get_verdict_display()}.")
         return redirect(onward)

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from random import Random
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from compliance.limits.models import LimitVersion
+from compliance.plans.calendar import DAY, instant
 from compliance.readings.judging import breach, read_typed
 from compliance.readings.models import Deviation, Reading
 from shared.units import Unit
@@ -61,6 +61,11 @@ SUPPER = (
     Round(time(17, 5), "cook", "cook-75c", ("Omelette", "Fish pie", "Chicken soup"), 80.5, 2.7, 30),
     Round(time(17, 20), "hot", "hot-holding", ("Soup of the day", "Baked beans"), 69.0, 2.2),
 )
+# At the homes the cold stores are looked at every four hours.
+ALL_DAY = (
+    Round(time(10, 55), "store", "chill-store", ("Walk-in chiller",), 3.8, 0.9),
+    Round(time(18, 50), "store", "chill-store", ("Walk-in chiller",), 3.9, 0.9),
+)
 
 
 def write_days(setting: Setting, lives: dict[str, Life]) -> int:
@@ -84,17 +89,16 @@ def _versions(setting: Setting) -> dict[tuple[str, str], LimitVersion]:
 
 
 def _readings(setting, story: SiteStory, lives, versions, chance: Random) -> Iterator[Reading]:
-    zone = ZoneInfo(setting.scenario.time_zone)
-    first = setting.begins.astimezone(zone).date() + timedelta(days=1)
     here = [life for life in lives.values() if story.name in {life.story.site, *(name for _, name in life.moves)}]
-    for number in range(DAYS):
-        day = first + timedelta(days=number)
-        if day.weekday() > 4 and not story.serves_daily:
+    kinds = (*ROUNDS, *SUPPER, *ALL_DAY) if story.serves_daily else ROUNDS
+    for number in range(1, DAYS + 1):
+        day = setting.today - DAY * (DAYS - number)
+        if not setting.works(story.name, day):
             continue
-        for kind in (*ROUNDS, *(SUPPER if story.serves_daily else ())):
+        for kind in kinds:
             if number % kind.every:
                 continue
-            at = datetime.combine(day, kind.at, zone).astimezone(setting.now.tzinfo)
+            at = instant(day, kind.at, setting.zone)
             yield from _round(setting, story, here, versions[story.name, kind.rule], kind, at, chance)
 
 
@@ -105,19 +109,19 @@ def _round(setting, story, here, version, kind: Round, at: datetime, chance: Ran
         truth, hold = chance.gauss(kind.truth, kind.scatter), kind.hold_s and kind.hold_s + chance.randrange(0, 60, 5)
         if chance.random() < MISHAPS:
             truth += 5.5 if kind.use == "store" else -8.5
-        life = _at_hand(here, kind.use, story.name, taken_at)
+        life = _at_hand(here, kind.use, story.name, taken_at, chance)
         if taken_at >= setting.now or life is None or chance.random() < 0.02:
             continue
         yield _reading(setting, story, life, version, item, truth, taken_at, hold, chance)
 
 
-def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None:
-    """The probe meant for this use, else the spare, else any other in use at the site."""
+def _at_hand(here: list[Life], use: str, site: str, at: datetime, chance: Random) -> Life | None:
+    """One of the probes meant for this use, else the spare, else any other in use at the site; one that is new to it first."""
     able = [life for life in here if life.site_at(at) == site and life.in_use(at)]
     order = {use: 0, "spare": 1}
-    return min(
-        able, key=lambda life: (order.get(life.story.use, 2), life.story.site == site, life.story.code), default=None
-    )
+    ranks = {life.story.code: (order.get(life.story.use, 2), life.story.site == site) for life in able}
+    nearest = [life for life in able if ranks[life.story.code] == min(ranks.values())]
+    return chance.choice(nearest) if nearest else None
 
 
 def _reading(setting, story, life: Life, version, item, truth, taken_at, hold_s, chance: Random) -> Reading:

@@ -1,23 +1,27 @@
 """What the invented people did about deviations and cases; the last few days are left for whoever signs in."""
 
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from random import Random
 
 from django.db.models import Exists, OuterRef
 
 from compliance.metrology.vocabulary import Direction, Outcome
+from compliance.plans.calendar import DAY, instant
 from compliance.quarantine import actions as quarantine
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import Case, doubts, load_case
 from compliance.quarantine.models import Fate
 from compliance.readings import actions as readings
 from compliance.readings.models import Deviation, Disposition, Reading
+from compliance.reminders.actions import excuse_reminder
+from compliance.reminders.models import Reminder
+from compliance.reminders.status import Status, with_status
 from shared import clock
 
 from .lives import Life
 from .setting import Setting
 
-LEFT_OPEN = timedelta(days=3)
+LEFT_OPEN = 3  # days, today included
 TOO_WARM = (
     (
         "Door found ajar; closed it and measured again within the hour.",
@@ -38,13 +42,37 @@ TOO_COOL = (
 )
 
 
+EXCUSED = 8  # of the readings that were missed, one in so many
+NO_READING = {
+    "frozen-storage": "The freezer was empty and switched off for defrosting.",
+    "hot-holding": "Nothing was held hot: a cold lunch.",
+    "chill-store": "It was empty, being cleaned after the engineer had been.",
+}
+
+
+def _lately(setting: Setting) -> datetime:
+    return instant(setting.today - DAY * (LEFT_OPEN - 1), time(0), setting.zone)
+
+
+def excuse_readings(setting: Setting) -> None:
+    """Some of the readings that were missed are excused the morning after."""
+    codes = {limit.pk: code for (_, code), limit in setting.limits.items()}
+    managers = {site.pk: setting.managers[name] for name, site in setting.sites.items()}
+    asked = Reminder.objects.filter(round__isnull=False, due_at__lt=_lately(setting)).select_related("round", "site")
+    missed = with_status(asked, setting.now).filter(status=Status.MISSED).order_by("due_at", "pk")
+    for reminder in list(missed)[::EXCUSED]:
+        with clock.pretend(reminder.due_at + timedelta(hours=20)):
+            reason = NO_READING[codes[reminder.round.limit_id]]
+            excuse_reminder(by=managers[reminder.site_id], reminder=reminder, reason=reason)
+
+
 def act_on_deviations(setting: Setting) -> None:
     """Every deviation but the latest has its corrective action, recorded an hour later by the site's manager."""
     chance = Random(7)
     related = ("reading__limit_version", "reading__site", "reading__probe")
     for deviation in Deviation.objects.filter(reading__void__isnull=True).select_related(*related).order_by("pk"):
         reading = deviation.reading
-        if reading.taken_at > setting.now - LEFT_OPEN:
+        if reading.taken_at > _lately(setting):
             continue
         warm = reading.limit_version.direction == Direction.AT_MOST
         action, cause, disposition = chance.choice(TOO_WARM if warm else TOO_COOL)
@@ -59,7 +87,7 @@ def act_on_deviations(setting: Setting) -> None:
 def correct_some(setting: Setting) -> None:
     """Two slips of the finger put right, and one reading struck out; the old entries stay readable."""
     unsuspicious = Reading.objects.filter(
-        ~Exists(Deviation.objects.filter(reading=OuterRef("pk"))), taken_at__lt=setting.now - timedelta(days=3)
+        ~Exists(Deviation.objects.filter(reading=OuterRef("pk"))), taken_at__lt=_lately(setting)
     ).select_related("limit_version__limit", "probe", "site", "taken_by")
     first, second, third = unsuspicious.order_by("-taken_at")[10:70:20]
     for reading in (first, second):

@@ -1,24 +1,24 @@
 """The half-year of each invented probe: its checks, what happened to it, and when it was in use where."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from random import Random
 from uuid import UUID
-from zoneinfo import ZoneInfo
 
 from compliance.checks import actions as checks
 from compliance.checks.models import Check, Stage, Verdict
+from compliance.checks.timeline import lock, recut
 from compliance.metrology.bath import BathKind, Point, Preparation
+from compliance.plans.calendar import DAY
 from compliance.probes import actions as probes
 from compliance.probes.models import EventKind
 from shared import clock
 from sites.models import Person, Site
 
-from .pans import boil, boils
+from .agenda import Agenda
 from .physics import DAYS, Instrument
 from .scenario import ProbeStory
-from .setting import Setting
+from .setting import Setting, add_probe
 
 GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(Point))
 HASTY_BATH = Preparation(
@@ -26,6 +26,8 @@ HASTY_BATH = Preparation(
 )
 STILL_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset({Point.POTABLE, Point.IMMERSED}))
 CHECKED_BY_COOK = 0.4
+TYPED_IN = timedelta(minutes=1)
+NEW_FOR, AFTERNOON = 3, time(14, 35)
 
 
 @dataclass(slots=True)
@@ -36,10 +38,13 @@ class Life:
     instrument: Instrument
     setting: Setting
     chance: Random
+    agenda: Agenda
+    left_until: date  # before which nobody checks it, though it may be asked for
     aside: list[tuple[datetime, datetime]] = field(default_factory=list)
     moves: list[tuple[datetime, str]] = field(default_factory=list)
     failed: list[Check] = field(default_factory=list)
-    found_at: datetime | None = None
+    mornings: int = 0
+    typed_in_late: bool = False
 
     @property
     def probe(self):
@@ -49,75 +54,56 @@ class Life:
         return next((name for since, name in reversed(self.moves) if at >= since), self.story.site)
 
     def in_use(self, at: datetime) -> bool:
-        if self.story.kind == "new" and at < self.setting.now - timedelta(days=3):
+        if self.story.kind == "new" and at < self.moment(NEW_FOR, time(10)):
             return False
         return not any(start < at <= end for start, end in self.aside)
 
+    def moment(self, days_ago: int, at: time, site: str = "") -> datetime:
+        return self.setting.moment(site or self.story.site, days_ago, at)
 
-def live(setting: Setting, story: ProbeStory, number: int) -> Life:
-    """Make one probe's checks and events, in the order in which they would have happened."""
-    chance = Random(1000 + number)
-    life = Life(story, Instrument(story, setting.begins, setting.now), setting, chance)
-    if story.kind == "new":
-        return life
-    if story.kind == "wandered":
-        _wander(life)
-    for morning, at in enumerate(_mornings(life, number)):
-        if life.in_use(at):
-            check = _check(life, at)
-            if boils(story, check.site.altitude_m, morning):
-                boil(life.probe, check.site, check.checked_by, life.instrument, at + timedelta(minutes=25))
-    if life.found_at:
-        _check(
-            life,
-            life.found_at,
-            bath=GOOD_BATH,
-            note="Found on the shelf, label worn; checked before anyone used it again.",
-        )
-    if story.kind == "dropped" and story.behaviour.get("noticed"):
-        _drop(life)
-    if story.kind == "adjusted_unchecked":
-        _adjust_unchecked(life)
-    if story.kind == "withdrawn":
-        _withdraw(life)
+    def put_aside(self, at: datetime) -> None:
+        """For good."""
+        self.aside.append((at, self.setting.now + DAY))
+
+
+def live(setting: Setting, story: ProbeStory, number: int, agenda: Agenda) -> Life:
+    """Put what happens to one probe into the agenda; the checks of every week are made by `mornings`."""
+    instrument = Instrument(story, setting.begins)
+    first = setting.today - DAY * (DAYS - number % 5)
+    life = Life(story, instrument, setting, Random(1000 + number), agenda, left_until=first)
+    if "step" in story.behaviour:
+        ago = story.behaviour.get("step_days_ago", story.behaviour.get("days_ago", 0))
+        instrument.steps.append((life.moment(ago, AFTERNOON, story.behaviour.get("to", "")), story.behaviour["step"]))
+    came = life.moment(NEW_FOR, time(10)) if story.kind == "new" else setting.begins
+    agenda.put(came, lambda at: _come(life, at))
+    if tell := STORIES.get(story.kind):
+        tell(life)
     if number == 7:
-        _still_bath_then_good(life)
+        agenda.put(life.moment(20, time(10, 20)), lambda at: _still_bath_then_good(life, at))
     if number == 12:
-        _failed_in_a_bad_bath(life)
+        agenda.put(life.moment(40, time(10, 20)), lambda at: _failed_in_a_bad_bath(life, at))
     return life
 
 
-def _mornings(life: Life, number: int) -> Iterator[datetime]:
-    """Weekly, before service, on the site's clock; a few probes have missed their last one."""
-    zone, now = ZoneInfo(life.setting.scenario.time_zone), life.setting.now
-    last = now - timedelta(days=8 if number % 13 == 3 else 0)
-    for day in range(number % 5, DAYS + 1, 7):
-        local = (life.setting.begins + timedelta(days=day)).astimezone(zone)
-        if local.weekday() > 4:
-            local -= timedelta(days=local.weekday() - 4)
-        at = local.replace(hour=7, minute=life.chance.randrange(5, 55), second=0, microsecond=0).astimezone(now.tzinfo)
-        if life.setting.begins < at < last - timedelta(minutes=20) and not _overlooked(life, at):
-            yield at
+def _come(life: Life, at: datetime) -> None:
+    add_probe(life.setting, life.story, at)
+    recut(lock(life.probe))
 
 
-def _overlooked(life: Life, at: datetime) -> bool:
-    """A probe that wanders between kitchens is on nobody's list; before that adjustment nobody had checked."""
-    return life.story.kind in ("wandered", "adjusted_unchecked") and at > life.setting.now - timedelta(days=11)
-
-
-def _check(
-    life: Life, at: datetime, *, stage: str = Stage.AS_FOUND, bath: Preparation | None = None, note: str = ""
-) -> Check:
+def check(
+    life: Life, at: datetime, *, stage: str = Stage.AS_FOUND, bath: Preparation | None = None, note: str = "",
+    entered_at: datetime | None = None,
+) -> Check:  # fmt: skip
     site = life.setting.sites[life.site_at(at)]
-    with clock.pretend(at + timedelta(minutes=1)):
-        check = checks.record_zero(
+    with clock.pretend(entered_at or at + TYPED_IN):
+        made = checks.record_zero(
             by=_checker(life, site), key=UUID(int=life.chance.getrandbits(128), version=4), probe=life.probe, site=site,
             stage=stage, checked_at=at, preparation=bath or life.chance.choice([GOOD_BATH, GOOD_BATH, GOOD_BATH, HASTY_BATH]),
             readings=life.instrument.in_ice(at, life.chance), immersion_mm=life.chance.choice([60, 70, 80, 100]), note=note,
         )  # fmt: skip
-    if check.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:
-        _after_failure(life, check)
-    return check
+    if made.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:
+        _after_failure(life, made)
+    return made
 
 
 def _checker(life: Life, site: Site) -> Person:
@@ -125,85 +111,114 @@ def _checker(life: Life, site: Site) -> Person:
     return people[site.name]
 
 
-def _after_failure(life: Life, check: Check) -> None:
+def _after_failure(life: Life, made: Check) -> None:
     """Put aside; where it can be adjusted, adjusted the next day and checked as left."""
-    life.failed.append(check)
+    life.failed.append(made)
     if not life.story.behaviour.get("repaired"):
         # Still used once before somebody labelled it.
-        life.aside.append((check.checked_at + timedelta(hours=9), life.setting.now + timedelta(days=1)))
+        life.put_aside(made.checked_at + timedelta(hours=9))
         return
-    mended = check.checked_at + timedelta(days=1, hours=3)
-    life.aside.append((check.checked_at, mended + timedelta(hours=1)))
-    _event(life, EventKind.ADJUSTED, mended, "Zero set at the maker's screw after the failed check.")
-    life.instrument.mended_at = mended
-    _check(life, mended + timedelta(minutes=40), stage=Stage.AS_LEFT, bath=GOOD_BATH, note="After adjustment.")
+    mended = life.setting.next_morning(life.site_at(made.checked_at), made.checked_at, time(10, 20))
+    life.aside.append((made.checked_at, mended + timedelta(hours=1)))
+    life.agenda.put(mended, lambda at: _mend(life, at))
+
+
+def _mend(life: Life, at: datetime) -> None:
+    life.instrument.mended_at = at
+    _event(life, EventKind.ADJUSTED, at, "Zero set at the maker's screw after the failed check.")
+    life.agenda.put(at + timedelta(minutes=40), lambda at: _as_left(life, at, "After adjustment."))
+
+
+def _as_left(life: Life, at: datetime, note: str) -> None:
+    check(life, at, stage=Stage.AS_LEFT, bath=GOOD_BATH, note=note)
 
 
 def _event(life: Life, kind: str, at: datetime, text: str) -> None:
     manager = life.setting.managers[life.site_at(at)]
-    with clock.pretend(at + timedelta(minutes=2)):
+    with clock.pretend(at + 2 * TYPED_IN):
         checks.record_event(by=manager, probe=life.probe, kind=kind, at=at, note=text)
 
 
-def _drop(life: Life) -> None:
-    """Dropped in the afternoon, checked at once; the weekly check before it had passed."""
-    dropped = life.instrument.steps[0][0]
-    _event(life, EventKind.DROPPED, dropped, "Fell from the pass onto the tiles.")
-    if not life.failed:
-        _check(life, dropped + timedelta(minutes=35), bath=GOOD_BATH)
+def _dropped(life: Life) -> None:
+    """In the afternoon; checked at once. The weekly check before it had passed."""
+    life.agenda.put(life.instrument.steps[0][0], lambda at: _drop(life, at))
 
 
-def _adjust_unchecked(life: Life) -> None:
-    at = life.setting.now - timedelta(days=life.story.behaviour["days_ago"], hours=2)
-    _event(life, EventKind.ADJUSTED, at, "Read a little low in the soup, turned the screw.")
-    _check(
-        life,
-        at + timedelta(hours=20),
-        stage=Stage.AS_LEFT,
-        bath=GOOD_BATH,
-        note="Checked the morning after the adjustment.",
+def _drop(life: Life, at: datetime) -> None:
+    _event(life, EventKind.DROPPED, at, "Fell from the pass onto the tiles.")
+    life.agenda.put(at + timedelta(minutes=35), lambda at: check(life, at, bath=GOOD_BATH))
+
+
+def _adjusted_unchecked(life: Life) -> None:
+    """Nobody had checked it for a while, then somebody turned its screw; it was used until the next morning."""
+    at = life.moment(life.story.behaviour["days_ago"], time(13, 40))
+    life.agenda.put(life.moment(11, time(4)), lambda at: _leave(life, life.setting.today))
+    life.agenda.put(
+        at, lambda at: _event(life, EventKind.ADJUSTED, at, "Read a little low in the soup, turned the screw.")
     )
+    checked = life.setting.next_morning(life.story.site, at, time(9, 35))
+    life.agenda.put(checked, lambda at: _as_left(life, at, "Checked the morning after the adjustment."))
 
 
-def _wander(life: Life) -> None:
-    at = life.setting.now - timedelta(days=life.story.behaviour["days_ago"], hours=5)
-    to = life.setting.sites[life.story.behaviour["to"]]
-    with clock.pretend(at):
-        probes.move(
-            by=life.setting.managers[life.story.site],
-            probe=life.probe,
-            site=to,
-            starts_at=at,
-            reason="Lent to the school next door.",
-        )
-    life.moves.append((at, to.name))
-    life.found_at = life.setting.now - timedelta(hours=26)
+def _wandered(life: Life) -> None:
+    """Lent to another kitchen, on nobody's list there, and found after a while."""
+    to = life.story.behaviour["to"]
+    life.agenda.put(life.moment(life.story.behaviour["days_ago"], time(13, 10)), lambda at: _move(life, at, to))
+    life.agenda.put(life.moment(1, time(7, 50), to), lambda at: _find(life, at))
 
 
-def _withdraw(life: Life) -> None:
-    at = life.setting.now - timedelta(days=life.story.behaviour["days_ago"])
-    life.aside.append((at, life.setting.now + timedelta(days=1)))
+def _move(life: Life, at: datetime, to: str) -> None:
+    probes.move(
+        by=life.setting.managers[life.story.site], probe=life.probe, site=life.setting.sites[to], starts_at=at,
+        reason="Lent to the school next door.",
+    )  # fmt: skip
+    recut(lock(life.probe))
+    life.moves.append((at, to))
+    _leave(life, life.setting.today)
+
+
+def _find(life: Life, at: datetime) -> None:
+    check(life, at, bath=GOOD_BATH, note="Found on the shelf, label worn; checked before anyone used it again.")
+
+
+def _leave(life: Life, until: date) -> None:
+    life.left_until = until
+
+
+def _withdrawn(life: Life) -> None:
+    life.agenda.put(life.moment(life.story.behaviour["days_ago"], time(15, 5)), lambda at: _withdraw(life, at))
+
+
+def _withdraw(life: Life, at: datetime) -> None:
+    life.put_aside(at)
     _event(life, EventKind.WITHDRAWN, at, "Cable frayed; put away until it is replaced.")
 
 
-def _still_bath_then_good(life: Life) -> None:
-    at = life.setting.now - timedelta(days=20, hours=6)
-    _check(life, at, bath=STILL_BATH, note="Ice cubes in a mug.")
-    _check(life, at + timedelta(minutes=25), bath=GOOD_BATH, note="Made again with crushed ice.")
+STORIES = {
+    "dropped": _dropped, "adjusted_unchecked": _adjusted_unchecked, "wandered": _wandered, "withdrawn": _withdrawn,
+}  # fmt: skip
 
 
-def _failed_in_a_bad_bath(life: Life) -> None:
+def _still_bath_then_good(life: Life, at: datetime) -> None:
+    check(life, at, bath=STILL_BATH, note="Ice cubes in a mug.")
+    again = at + timedelta(minutes=25)
+    life.agenda.put(again, lambda at: check(life, at, bath=GOOD_BATH, note="Made again with crushed ice."))
+
+
+def _failed_in_a_bad_bath(life: Life, at: datetime) -> None:
     """A failed check whose bath was bad: voided by the supervisor, with the reason; both stay in the record."""
-    at = life.setting.now - timedelta(days=40, hours=6)
     life.instrument.steps.append((at - timedelta(minutes=5), 1.6))
-    check = _check(life, at, bath=GOOD_BATH)
-    life.failed.remove(check)
+    failed = check(life, at, bath=GOOD_BATH)
+    life.failed.remove(failed)
     life.instrument.steps.pop()
     life.aside.clear()
     again = at + timedelta(minutes=50)
-    _check(life, again, bath=GOOD_BATH, note="Made again from the start.")
-    with clock.pretend(again + timedelta(hours=2)):
-        checks.void_check(
-            by=life.setting.supervisor_of(life.story.site), check=check,
-            reason="The ice had melted to water in the meantime; seen by the manager and repeated at once in a new bath.",
-        )  # fmt: skip
+    life.agenda.put(again, lambda at: check(life, at, bath=GOOD_BATH, note="Made again from the start."))
+    life.agenda.put(again + timedelta(hours=2), lambda at: _void(life, failed))
+
+
+def _void(life: Life, failed: Check) -> None:
+    checks.void_check(
+        by=life.setting.supervisor_of(life.story.site), check=failed,
+        reason="The ice had melted to water in the meantime; seen by the manager and repeated at once in a new bath.",
+    )  # fmt: skip

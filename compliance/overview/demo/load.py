@@ -1,30 +1,53 @@
 """Half a year of an invented business, made in one transaction by the actions that real people use."""
 
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
+from compliance.plans.calendar import DAY, instant, local_day
+from compliance.reminders.sweep import sweep
 from shared import clock
 
+from .agenda import Agenda
 from .days import write_days
-from .endings import act_on_deviations, close_cases, correct_some
-from .lives import live
+from .endings import act_on_deviations, close_cases, correct_some, excuse_readings
+from .lives import Life, live
+from .mornings import put_mornings
 from .physics import DAYS
-from .planning import plan_ahead
+from .planning import plan_from_the_start, put_changes
 from .scenario import load_scenario
 from .setting import Setting, build_setting
+
+DAWN = time(5)
+JUST_NOW = timedelta(minutes=10)  # in which nothing new was done
 
 
 @transaction.atomic
 def load_demo(now: datetime) -> Setting:
     """Make the whole demo, ending at `now`. Nothing is kept if a step fails."""
-    begins = now - timedelta(days=DAYS)
+    scenario = load_scenario()
+    zone = ZoneInfo(scenario.time_zone)
+    begins = instant(local_day(now, zone) - DAY * DAYS, DAWN, zone)
     with clock.pretend(begins):
-        setting = build_setting(load_scenario(), begins, now)
-    lives = {story.code: live(setting, story, number) for number, story in enumerate(setting.scenario.probes)}
+        setting = build_setting(scenario, begins, now)
+        plan_from_the_start(setting)
+    lives = _live(setting)
     write_days(setting, lives)
     act_on_deviations(setting)
     correct_some(setting)
     close_cases(setting, lives)
-    plan_ahead(setting)
+    sweep(now)
+    excuse_readings(setting)
     return setting
+
+
+def _live(setting: Setting) -> dict[str, Life]:
+    """Every act of the half-year in the order of its time."""
+    agenda = Agenda(setting.now - JUST_NOW)
+    stories = enumerate(setting.scenario.probes)
+    lives = {story.code: live(setting, story, number, agenda) for number, story in stories}
+    put_changes(setting, agenda)
+    put_mornings(setting, lives, agenda)
+    agenda.run()
+    return lives

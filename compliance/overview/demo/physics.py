@@ -14,13 +14,10 @@ GROWTH_AT_75 = {"thermistor": 0.25, "pt100_b": 0.02, "thermocouple_k_2": -0.05}
 class Instrument:
     """One probe through the half-year: its true error at any time."""
 
-    def __init__(self, story: ProbeStory, begins: datetime, now: datetime):
-        self.story, self.begins, self.now = story, begins, now
+    def __init__(self, story: ProbeStory, begins: datetime):
+        self.story, self.begins = story, begins
         self.steps: list[tuple[datetime, float]] = []
         self.mended_at: datetime | None = None
-        if "step" in story.behaviour:
-            ago = story.behaviour.get("step_days_ago", story.behaviour.get("days_ago", 0))
-            self.steps.append((now - timedelta(days=ago, hours=3), story.behaviour["step"]))
 
     def error(self, at: datetime) -> float:
         """At zero, in °C. A repair leaves a small error behind and ends the drift."""

@@ -1,68 +1,134 @@
-"""When things are done in the invented business: hours, plans, rounds and holidays to come. They hold from today on."""
+"""When things are done in the invented business: hours, plans, rounds and days off, from its beginning and as it goes on."""
 
-from datetime import date, time, timedelta
+from datetime import date, datetime, time
 
-from compliance.checks.timeline import lock, recut
 from compliance.plans.actions import set_round
-from compliance.plans.calendar import local_day
+from compliance.plans.calendar import DAY, local_day
+from compliance.plans.queries import calendars
+from compliance.plans.slots import expand
 from compliance.reminders import planning
 
+from .agenda import Agenda
+from .physics import DAYS
 from .setting import Setting
 
 SCHOOL_DAYS = [(time(7), time(15, 30))] * 5 + [None, None]
 EVERY_DAY = [(time(7), time(20))] * 7
 ROUNDS = {
-    "chill-store": {"times": [time(7, 30), time(14)]},
+    "chill-store": {"times": [time(7, 30), time(15)]},
     "frozen-storage": {"times": [time(7, 30)]},
-    "hot-holding": {"every_minutes": 120},
+    "hot-holding": {"times": [time(12, 30)]},
 }
+AT_HOMES = ROUNDS | {"chill-store": {"every_minutes": 240}, "hot-holding": {"times": [time(12, 30), time(17, 30)]}}
 MONDAYS, MONDAYS_AND_THURSDAYS = 0b0000001, 0b0001001
+# Weeks from this one, and how many of them.
+HOLIDAYS = ((-20, 2, "end of term"), (-10, 1, "half-term holidays"), (3, 1, "half-term holidays"))
+FLOOR_LAID, CALLED_OFF = 33, 47  # days ago
+SOONER = {"CO-2": 60}  # days ago, of a probe in heavy use
 
 
-def plan_ahead(setting: Setting) -> None:
-    """Hours and rounds everywhere, weekday plans at the homes, a daily plan for one probe, school holidays to come."""
-    for number, (name, story) in enumerate(setting.stories.items()):
+def plan_from_the_start(setting: Setting) -> None:
+    """Hours, days off and rounds everywhere, a plan for the business and for each home, before there are probes."""
+    for name, story in setting.stories.items():
         manager, site = setting.managers[name], setting.sites[name]
         planning.change_opening(by=manager, site=site, hours=EVERY_DAY if story.serves_daily else SCHOOL_DAYS)
-        _rounds(setting, name, SCHOOL_DAYS if not story.serves_daily else EVERY_DAY)
-        if story.serves_daily:
-            planning.change_plan(
-                by=manager, site=site, pattern="weekdays", weekdays=MONDAYS_AND_THURSDAYS if number % 2 else MONDAYS,
-                before_service=True, reason="With the weekly cleaning.",
-            )  # fmt: skip
-    _one_daily(setting)
-    _holidays(setting)
-    for probe in setting.probes.values():
-        recut(lock(probe))
+        _rounds(
+            setting, name, AT_HOMES if story.serves_daily else ROUNDS, EVERY_DAY if story.serves_daily else SCHOOL_DAYS
+        )
+        if not story.serves_daily:
+            _holidays(setting, name)
+    _days_off_at_homes(setting)
+    setting.calendars = _calendars(setting)
+    _plans(setting)
 
 
-def _rounds(setting: Setting, name: str, hours) -> None:
+def _calendars(setting: Setting):
+    by_site = calendars(setting.sites.values())
+    return {name: by_site[site.pk] for name, site in setting.sites.items()}
+
+
+def _rounds(setting: Setting, name: str, rounds: dict, hours) -> None:
     open_days = sum(1 << position for position, day in enumerate(hours) if day)
-    for code, told in ROUNDS.items():
+    for code, told in rounds.items():
         limit = setting.limits[name, code]
         set_round(by=setting.managers[name], limit=limit, weekdays=open_days, **told)
 
 
-def _one_daily(setting: Setting) -> None:
-    """The probe of a cook line, in heavy use."""
-    story = next(story for story in setting.scenario.probes if story.use == "cook" and story.kind == "steady")
-    planning.change_plan(by=setting.managers[story.site], probe=setting.probes[story.code], every_days=1, at=time(7))
-
-
-def _holidays(setting: Setting) -> None:
-    for name in _schools(setting):
-        first = _monday_after(setting, name)
+def _holidays(setting: Setting, name: str) -> None:
+    monday = setting.today - DAY * setting.today.weekday()
+    for ahead, weeks, why in HOLIDAYS:
+        first = monday + 7 * DAY * ahead
         planning.add_closure(
-            by=setting.managers[name], site=setting.sites[name], first_day=first, last_day=first + timedelta(days=4),
-            why="half-term holidays",
+            by=setting.managers[name], site=setting.sites[name], first_day=first, last_day=first + DAY * (7 * weeks - 3),
+            why=why,
         )  # fmt: skip
 
 
-def _schools(setting: Setting) -> list[str]:
-    return [name for name, story in setting.stories.items() if not story.serves_daily]
+def _days_off_at_homes(setting: Setting) -> None:
+    """One day on which a floor was laid, and one that was called off."""
+    laid, called_off = [name for name, story in setting.stories.items() if story.serves_daily][1:3]
+    _day_off(setting, laid, FLOOR_LAID, "new kitchen floor; meals from the home next door")
+    closure = _day_off(setting, called_off, CALLED_OFF, "work on the gas main")
+    planning.strike_closure(
+        by=setting.managers[called_off], closure=closure, reason="The work on the gas main was put off."
+    )
 
 
-def _monday_after(setting: Setting, name: str) -> date:
-    """The Monday about three weeks ahead."""
-    today = local_day(setting.now, setting.sites[name].zone)
-    return today + timedelta(days=21 - today.weekday())
+def _day_off(setting: Setting, name: str, days_ago: int, why: str):
+    day = setting.today - DAY * days_ago
+    return planning.add_closure(
+        by=setting.managers[name], site=setting.sites[name], first_day=day, last_day=day, why=why
+    )
+
+
+def _plans(setting: Setting) -> None:
+    """The business has its checks made before service; the homes with their cleaning; one school on the day of today."""
+    head = setting.head
+    planning.change_plan(by=head, business=setting.business, every_days=7, before_service=True)
+    for number, (name, story) in enumerate(setting.stories.items()):
+        if story.serves_daily:
+            days = MONDAYS_AND_THURSDAYS if number % 2 else MONDAYS
+            _on_weekdays(setting, name, days, "With the weekly cleaning.")
+    name = next(iter(setting.stories))
+    _on_weekdays(setting, name, 1 << day_of_checks(setting, name).weekday(), "When all probes are in the kitchen.")
+
+
+def day_of_checks(setting: Setting, name: str) -> date:
+    """Today, or the next day on which the site works: so there is something to do there whenever the demo is made."""
+    return setting.calendars[name].next_open(setting.today)
+
+
+def _on_weekdays(setting: Setting, name: str, weekdays: int, reason: str) -> None:
+    planning.change_plan(
+        by=setting.managers[name], site=setting.sites[name], pattern="weekdays", weekdays=weekdays, before_service=True,
+        reason=reason,
+    )  # fmt: skip
+
+
+def put_changes(setting: Setting, agenda: Agenda) -> None:
+    """What changes on the way; and due times looked up further ahead, once a week."""
+    for code, days_ago in SOONER.items():
+        site = next(story.site for story in setting.scenario.probes if story.code == code)
+        agenda.put(setting.moment(site, days_ago, time(10, 15)), lambda at, code=code: _every_day(setting, code))
+    high = [name for name, story in setting.stories.items() if story.serves_daily and story.altitude_m > 300]
+    for name in high:
+        agenda.put(setting.moment(name, 90, time(15, 40)), lambda at, name=name: _thermistors_sooner(setting, name))
+    for week in range(DAYS // 7 + 1):
+        agenda.put(setting.begins + 7 * DAY * week, lambda at: look_ahead(setting, at))
+
+
+def _every_day(setting: Setting, code: str) -> None:
+    probe = setting.probes[code]
+    by = next(setting.managers[story.site] for story in setting.scenario.probes if story.code == code)
+    planning.change_plan(by=by, probe=probe, every_days=1, at=time(7), reason="In use for every hot meal.")
+
+
+def _thermistors_sooner(setting: Setting, name: str) -> None:
+    planning.change_plan(
+        by=setting.managers[name], site=setting.sites[name], sensor="thermistor", every_days=3, before_service=True,
+        reason="One of them drifted.",
+    )  # fmt: skip
+
+
+def look_ahead(setting: Setting, at: datetime) -> None:
+    expand([site.pk for site in setting.sites.values()], local_day(at, setting.zone) - DAY)

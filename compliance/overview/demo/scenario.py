@@ -45,6 +45,8 @@ class ProbeStory:
 class Scenario:
     business: str
     time_zone: str
+    country: str
+    subdivision: str
     rule_set: str
     supervisors: dict[str, str]
     head: str

@@ -1,10 +1,12 @@
 """The invented business itself: areas, sites, people, limits and probes, made by the same actions as real ones."""
 
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime, time
+from zoneinfo import ZoneInfo
 
 from compliance.limits import actions as limits
 from compliance.limits.models import Limit, RuleSet
+from compliance.plans.calendar import DAY, Calendar, instant, local_day
 from compliance.probes import actions as probes
 from compliance.probes.models import Probe
 from sites import actions as sites
@@ -23,12 +25,14 @@ SIGN_INS = {
 
 @dataclass(slots=True)
 class Setting:
-    """What has been made so far, by name."""
+    """What has been made so far, by name. It all happens on days and at times of the local clock, whatever the hour now."""
 
     scenario: Scenario
     begins: datetime
     now: datetime
+    calendars: dict[str, Calendar] = field(default_factory=dict)
     business: Business | None = None
+    head: Person | None = None
     sites: dict[str, Site] = field(default_factory=dict)
     stories: dict[str, SiteStory] = field(default_factory=dict)
     managers: dict[str, Person] = field(default_factory=dict)
@@ -37,8 +41,30 @@ class Setting:
     limits: dict[tuple[str, str], Limit] = field(default_factory=dict)
     probes: dict[str, Probe] = field(default_factory=dict)
 
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.scenario.time_zone)
+
+    @property
+    def today(self) -> date:
+        return local_day(self.now, self.zone)
+
     def supervisor_of(self, site: str) -> Person:
         return self.supervisors[self.stories[site].area]
+
+    def works(self, site: str, day: date) -> bool:
+        return self.calendars[site].is_open(day)[0]
+
+    def moment(self, site: str, days_ago: int, at: time) -> datetime:
+        """A time of day so many days ago, or on the last day before on which the site worked."""
+        day = self.today - DAY * days_ago
+        while not self.works(site, day):
+            day -= DAY
+        return instant(day, at, self.zone)
+
+    def next_morning(self, site: str, after: datetime, at: time) -> datetime:
+        """A time of day on the next day on which the site works."""
+        return instant(self.calendars[site].next_open(local_day(after, self.zone) + DAY), at, self.zone)
 
 
 # The rules that a kitchen of this business works under, and which probe serves them.
@@ -51,7 +77,7 @@ RULES = {
 
 
 def build_setting(scenario: Scenario, begins: datetime, now: datetime) -> Setting:
-    """Everything that stands still: who, where, which limits, which probes."""
+    """Who works where, under which limits."""
     setting = Setting(scenario, begins, now)
     setting.business = sites.add_business(by=None, name=scenario.business)
     for name, supervisor in scenario.supervisors.items():
@@ -60,8 +86,6 @@ def build_setting(scenario: Scenario, begins: datetime, now: datetime) -> Settin
     for story in scenario.sites:
         _add_site(setting, story)
     _add_reader(setting)
-    for probe in scenario.probes:
-        _add_probe(setting, probe)
     return setting
 
 
@@ -74,9 +98,9 @@ def _add_area(setting: Setting, name: str, supervisor: str) -> None:
 def _add_head(setting: Setting) -> None:
     """Who supervises every area, and so may say what holds for the whole business."""
     first, *others = (boss.memberships.get().area for boss in setting.supervisors.values())
-    head = _add_person(setting.scenario.head, Role.SUPERVISOR, SIGN_INS["head"], by=None, area=first)
+    setting.head = _add_person(setting.scenario.head, Role.SUPERVISOR, SIGN_INS["head"], by=None, area=first)
     for area in others:
-        sites.grant(by=None, person=head, role=Role.SUPERVISOR, area=area)
+        sites.grant(by=None, person=setting.head, role=Role.SUPERVISOR, area=area)
 
 
 def _add_site(setting: Setting, story: SiteStory) -> None:
@@ -84,7 +108,8 @@ def _add_site(setting: Setting, story: SiteStory) -> None:
     area = boss.memberships.get().area
     site = sites.add_site(
         by=boss, area=area, name=story.name, address=story.address, altitude_m=story.altitude_m,
-        time_zone=setting.scenario.time_zone,
+        time_zone=setting.scenario.time_zone, country=setting.scenario.country, subdivision=setting.scenario.subdivision,
+        closed_on_holidays=not story.serves_daily,
     )  # fmt: skip
     email = SIGN_INS["manager"] if not setting.managers else _email(story.manager)
     setting.sites[story.name], setting.stories[story.name] = site, story
@@ -103,13 +128,15 @@ def _add_reader(setting: Setting) -> None:
     _add_person(setting.scenario.reader, Role.READER, SIGN_INS["reader"], by=boss, area=area)
 
 
-def _add_probe(setting: Setting, story: ProbeStory) -> None:
+def add_probe(setting: Setting, story: ProbeStory, starts_at: datetime) -> Probe:
+    """A probe comes into use."""
     chosen = [setting.limits[story.site, code] for code in RULES[story.use]]
-    setting.probes[story.code] = probes.register(
+    setting.probes[story.code] = probe = probes.register(
         by=setting.managers[story.site], site=setting.sites[story.site], code=story.code, limits=chosen,
-        starts_at=setting.begins, description=story.description, sensor=story.sensor,
+        starts_at=starts_at, description=story.description, sensor=story.sensor,
         resolution_milli=story.resolution_milli, stem_diameter_mm=story.stem_diameter_mm,
     )  # fmt: skip
+    return probe
 
 
 def _add_person(name: str, role: int, email: str, *, by, **where) -> Person:

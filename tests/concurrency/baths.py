@@ -1,0 +1,57 @@
+"""One ice bath with several probes, finished from many hands at the same moment."""
+
+from datetime import timedelta
+
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from compliance.checks import drafts, together
+from compliance.checks.guidance import ICE
+from compliance.checks.models import Check, CheckDraft, TimedReading
+from compliance.metrology.bath import BathKind
+from tests.concurrency import BATHS, IN_BATH, SHOWN
+from tests.world import make_probe
+
+
+def prepared(person, probes, put_in_at) -> list[CheckDraft]:
+    """A bath that is made, with every probe settled in it."""
+    begun = together.begin(person, probes, BathKind.PACKED_CRUSHED, put_in_at - timedelta(minutes=2))
+    for each in begun:
+        for task in ICE.before[BathKind.PACKED_CRUSHED]:
+            drafts.mark(each, task.point, "done", put_in_at)
+        drafts.insert(each, put_in_at)
+        for task in ICE.inside[BathKind.PACKED_CRUSHED]:
+            drafts.mark(each, task.point, "done", put_in_at)
+        for number, shown in enumerate(SHOWN):
+            drafts.read(each, shown, "C", number, put_in_at + timedelta(seconds=20 + 10 * number))
+    return begun
+
+
+def finish(person, draft: CheckDraft, landed: list) -> None:
+    """The tap on the last button, as a browser sends it."""
+    client = Client(SERVER_NAME="localhost")
+    client.force_login(person)
+    told = {"stage": "as_found", "note": "", "immersion_mm": "", "key": str(draft.key)}
+    landed.append(client.post(reverse("zero_check_finish", args=[draft.probe_id]), told).status_code)
+
+
+def one_bath_finished_twice(world, at_once) -> dict:
+    """A cook with two phones on one bath taps every probe's last button twice; a manager has the same probes in a bath too."""
+    probes = [make_probe(world.site, f"BATH{n}", by=world.manager, limits=[world.limit]) for n in range(IN_BATH)]
+    began, wrong, landed, keys = timezone.now() - timedelta(days=1), [], [], set()
+    for n in range(BATHS):
+        put_in_at = began + timedelta(hours=n)
+        both = [(by, each) for by in (world.cook, world.manager) for each in prepared(by, probes, put_in_at)]
+        keys |= {each.key for _, each in both}
+        taps = [(by, each) for by, each in both for _ in range(2)]
+        wrong += at_once(*[lambda by=by, each=each: finish(by, each, landed) for by, each in taps])
+    checks = Check.objects.filter(probe__in=probes)
+    return {
+        "wrong": wrong,
+        "landed": sorted(set(landed)), "taps": len(landed),
+        "checks": checks.count(), "keys": len(keys & set(checks.values_list("key", flat=True))),
+        "in_tolerance": checks.filter(verdict="in_tolerance").count(),
+        "readings": TimedReading.objects.filter(check_record__in=checks).count(),
+        "drafts": CheckDraft.objects.count(),
+    }  # fmt: skip
