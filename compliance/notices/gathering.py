@@ -204,32 +204,49 @@ def untold_failures(now: datetime) -> QuerySet[Check]:
 
 
 def failures(now: datetime) -> Found:
-    """A message for every failed check that reached the record lately and still counts."""
-    found = Found()
+    """A message a site for the failed checks that reached the record lately and still count."""
+    found, at_site = Found(), defaultdict(list)
     for check in untold_failures(now).select_related("probe", "site__area", "checked_by").order_by("pk"):
         found.marks.append(Mark(kind=Kind.FAILED, number=check.pk, at=check.checked_at))
-        found.messages.append(_failure(check))
+        at_site[check.site_id].append(check)
+    found.messages += [_failure(checks) for checks in at_site.values()]
     return found
 
 
 AFTER_FAILURE = [
-    "Label it “Do not use” and keep it apart. Take another probe that is in tolerance for the food that is waiting.",
-    "Hold the food that was judged by it since its last good check until somebody has decided on it.",
+    "Label {it} “Do not use” and keep {it} apart. Take another probe that is in tolerance for the food that is waiting.",
+    "Hold the food that was judged by {it} since {its} last good check until somebody has decided on it.",
 ]
+ITS_CHECK = {
+    CheckKind.ZERO: "its zero check",
+    CheckKind.BOILING: "its boiling check",
+    CheckKind.CERTIFICATE: "its certificate",
+}
 
 
-def _failure(check: Check) -> Message:
-    at, link = wording.plain(when(check.checked_at, check.site.zone)), reverse("check_detail", args=[check.pk])
-    kinds = {
-        CheckKind.ZERO: "its zero check",
-        CheckKind.BOILING: "its boiling check",
-        CheckKind.CERTIFICATE: "its certificate",
-    }
+def _failure(checks: Sequence[Check]) -> Message:
+    """Of checks at one site: usually one, several where they were recorded together."""
+    site, codes = checks[0].site, list(dict.fromkeys(check.probe.code for check in checks))
+    one, kinds = len(codes) == 1, {check.kind for check in checks}
+    failed = ITS_CHECK[checks[0].kind] if one and len(kinds) == 1 else noun(len(codes), "its checks", "their checks")
+    words = {"it": "it", "its": "its"} if one else {"it": "them", "its": "their"}
+    single = len(checks) == 1
     return Message(
-        Kind.FAILED, str(check.pk), f"{check.site}: stop using probe {check.probe}, it failed {kinds[check.kind]}",
-        f"Checked {at} by {check.checked_by}.", [Item(named(check.probe), shown_in(check), link)], link, site=check.site,
-        after=AFTER_FAILURE,
+        Kind.FAILED, str(checks[0].pk),
+        f"{site}: stop using {wording.probes(codes)}, {noun(len(codes), 'it', 'they')} failed {failed}",
+        f"Checked {_checked(checks[0])}." if single else "Use none of them before it has passed a check again.",
+        [Item(named(c.probe), shown_in(c) if single else f"{shown_in(c)} Checked {_checked(c)}.", check_link(c)) for c in checks],
+        check_link(checks[0]) if single else todo_url(site), site=site,
+        after=[line.format(**words) for line in AFTER_FAILURE],
     )  # fmt: skip
+
+
+def _checked(check: Check) -> str:
+    return f"{wording.plain(when(check.checked_at, check.site.zone))} by {check.checked_by}"
+
+
+def check_link(check: Check) -> str:
+    return reverse("check_detail", args=[check.pk])
 
 
 def check_url(state: ProbeState) -> str:

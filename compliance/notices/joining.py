@@ -9,9 +9,10 @@ from django.urls import reverse
 from shared.words import plural
 from sites.addresses import address
 
-from .gathering import Message
+from .gathering import Item, Message
 from .telling import Kind
 
+NAMED = 40  # lines of a mail
 JOINED = {
     Kind.UNANSWERED: ("probe", "{} at {} are still not checked, see to it", "The grace is long over and no check has been made."),
     Kind.NO_READING: ("reading", "{} at {} still not taken, see to it", "The grace is long over and no reading has been taken."),
@@ -31,11 +32,21 @@ def joined(messages: Sequence[Message]) -> Message:
     what, subject, lead = JOINED[first.kind]
     probes, reminders = (sum((getattr(m, name) for m in messages), []) for name in ("probes", "reminders"))
     counted = plural(len(probes) or len(reminders), what)
+    link = address("area_detail", area.pk) or reverse("probe_list")
     return Message(
         first.kind, _about(messages), f"{area}: {subject.format(counted, plural(len(messages), 'site'))}", lead,
-        [replace(item, title=f"{m.site}: {item.title}", says=_when(m, item.says)) for m in messages for item in m.items],
-        address("area_detail", area.pk) or reverse("probe_list"), area=area, probes=probes, reminders=reminders,
+        _items(messages, link), link, area=area, probes=probes, reminders=reminders,
     )  # fmt: skip
+
+
+def _items(messages: Sequence[Message], link: str) -> list[Item]:
+    lines = [
+        replace(item, title=f"{message.site}: {item.title}", says=_when(message, item.says))
+        for message in messages
+        for item in message.items
+    ]
+    more = len(lines) - NAMED
+    return [*lines[:NAMED], Item(f"{more} more", "See the area.", link)] if more > 0 else lines
 
 
 def _when(message: Message, says: str) -> str:

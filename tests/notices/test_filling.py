@@ -111,6 +111,32 @@ def test_readings_of_several_sites_are_joined_too(round_due, clock):
     assert len(joined.reminders) == 2
 
 
+def test_a_mail_names_so_many_and_says_how_many_more(round_due, clock, monkeypatch):
+    monkeypatch.setattr("compliance.notices.joining.NAMED", 1)
+    other = make_limit(round_due.other_site, by=round_due.manager, code="hot-holding")
+    set_round(by=round_due.supervisor, limit=other, times=[time(8)], grace_minutes=60)
+    tell(NINE + 2 * HOUR, clock)
+    text = told("no_reading", round_due.supervisor).get().text
+    assert "1 more" in text and "Birch House: Reading" not in text
+
+
+def test_checks_that_failed_together_are_told_in_one_mail_each_with_its_page(due, clock):
+    clock.move_to(NINE - DAY)
+    checks = [
+        making.bad(probe, due.cook, NINE - DAY) for probe in (due.probe, make_probe(due.site, "P2", by=due.manager))
+    ]
+    other = making.bad(make_probe(due.other_site, "B1", by=due.manager), due.cook, NINE - DAY)
+    fill(NINE - DAY)
+    mine = told("failed", due.manager).get()
+    assert mine.subject == "Alder School: stop using probes P1 and P2, they failed their checks"
+    for check in checks:
+        assert f"https://kitchen.example/checks/{check.pk}/" in mine.text
+    assert "Label them “Do not use” and keep them apart" in mine.text
+    assert {n.link for n in told("failed", due.supervisor)} == {mine.link, f"/checks/{other.pk}/"}
+    fill(NINE - DAY)
+    assert told("failed").count() == 3
+
+
 def test_a_failed_check_says_by_how_much_in_the_unit_of_the_site(due, clock):
     due.site.unit = "F"
     due.site.save()
