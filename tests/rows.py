@@ -25,7 +25,7 @@ PLAIN = {
     models.IntegerField: lambda field: 5,
 }
 # Fields that may be empty, of which one must not be.
-ONE_OF = {"plans.checkplan": "site", "plans.closure": "site", "reminders.reminder": "probe"}
+ONE_OF = {"plans.checkplan": "site", "plans.closure": "site", "plans.reminder": "probe"}
 
 
 def fill(model, world):

@@ -1,15 +1,15 @@
 """When the next check of a probe is due, and why: from its checks and from what happened to it. No clock, no database."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, datetime
 
 from compliance.metrology.doubts import SAME_WORK
 from compliance.metrology.marks import speaks_for
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.plans import schedule
-from compliance.plans.calendar import Calendar, local_day
-from compliance.plans.schedule import Plan, Stretch, due_on, first_due_day
+from compliance.plans.calendar import Calendar
+from compliance.plans.schedule import TICK, Plan, Stretch, counts_after, due_on, first_due_day
 from compliance.probes.models import ALTERATIONS, MAKES_CHECK_DUE, EventKind
 
 
@@ -59,7 +59,6 @@ class Outstanding:
     withdrawn: bool = False
 
 
-TICK = timedelta(microseconds=1)
 WITHDRAWN = Due(None, "withdrawn from use")
 NEVER_OPEN = Due(None, "closed for more than a year to come")
 NEAR_THE_EDGE = "near the edge at its last check"
@@ -91,7 +90,10 @@ def next_due(
 
 
 def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: datetime) -> Outstanding:
-    """What the checks and events alone say, whatever the plan."""
+    """What the checks and events alone say, whatever the plan.
+
+    Nothing is due of the time before a return to use: what was asked for then is asked for again from the return on.
+    """
     checks, events = list(checks), list(events)
     if is_withdrawn(events):
         return Outstanding(None, None, withdrawn=True)
@@ -99,8 +101,18 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     last = max((c for c in conclusive if c.at_zero), key=place, default=None)
     near = _reasons([c for c in checks if c.at_zero], events, last, since)
     away = _away_from_zero([c for c in conclusive if not c.at_zero], last)
-    at_once = min([*near, *away], key=lambda due: due.at, default=None)
-    return Outstanding(at_once, last if last and last.verdict == Verdict.IN_TOLERANCE else None)
+    back = max((e.at for e in events if e.kind == EventKind.RETURNED), default=None)
+    at_once = min([not_before(back, due) for due in (*near, *away)], key=lambda due: due.at, default=None)
+    good = last and last.verdict == Verdict.IN_TOLERANCE and (back is None or last.at >= back)
+    return Outstanding(at_once, last if good else None)
+
+
+def not_before(begin: datetime | None, due: Due, words: str = "") -> Due:
+    """What was due before a moment is due at it, and to be done after it; `words` are added to the reason."""
+    if begin is None or due.at is None or due.at >= begin:
+        return due
+    after = begin - TICK if due.after is None else max(due.after, begin - TICK)
+    return replace(due, at=begin, because=f"{due.because}{words}", after=after)
 
 
 def settle(found: Outstanding, by_plan: Due | None) -> Due:
@@ -113,8 +125,14 @@ def settle(found: Outstanding, by_plan: Due | None) -> Due:
 
 def planned(last: Checked, plans: Sequence[Stretch], calendar: Calendar) -> Due:
     """When the plan asks for the check after a good one."""
-    plan, day = first_due_day(plans, local_day(last.at, calendar.zone), bool(last.conditional))
-    return said(plan, due_on(plan, calendar, day), bool(last.conditional), moment(last))
+    return by_plan(calendar.work_day(moment(last)), plans, calendar, bool(last.conditional))[0]
+
+
+def by_plan(anchor: date, plans: Sequence[Stretch], calendar: Calendar, near_edge: bool) -> tuple[Due, Plan, date]:
+    """What the plan asks for after the good check of a day of work; the plan that does, and the day that it names."""
+    plan, day = first_due_day(plans, anchor, near_edge, calendar)
+    due, after = due_on(plan, calendar, day), counts_after(plan, calendar, day, near_edge)
+    return said(plan, due, near_edge, after), plan, day
 
 
 def said(plan: Plan, due: schedule.Due | None, near_edge: bool, after: datetime | None = None) -> Due:

@@ -1,35 +1,33 @@
 """When the next check of each probe is due, kept with what its checks say: for one probe or for all of many sites at once."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, datetime, timedelta
 
 from compliance.plans import schedule
-from compliance.plans.calendar import DAY, local_day
-from compliance.plans.models import Slot
+from compliance.plans.calendar import DAY, Calendar, local_day
 from compliance.plans.queries import PlanBook, Reach, calendars
-from compliance.plans.schedule import Plan, Stretch, due_on, first_day, first_due_day, plan_at
+from compliance.plans.schedule import Plan, Stretch, first_day, plan_at
 from compliance.probes.models import Probe
 from shared import clock
-from sites.models import Site
 
-from .due import Due, Outstanding, moment, said, settle
+from .due import Due, Outstanding, by_plan, moment, not_before, settle
 from .models import ProbeState
+from .stays import Stay, stays_of
 
 # What is kept of the checks and events, and what follows from it by the plan.
 ASKED = (
-    "anchor_day", "anchor_at", "near_edge", "at_once_at", "at_once_because", "at_once_after", "at_once_away",
+    "anchor_at", "near_edge", "at_once_at", "at_once_because", "at_once_after", "at_once_away",
 )  # fmt: skip
 BY_PLAN = (
-    "plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day", "opens_at", "grace_at", "asks_away", "next_day",
-    "next_key", "next_days",
+    "anchor_day", "plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day", "opens_at", "grace_at",
+    "asks_away", "next_day", "next_key", "next_days",
 )  # fmt: skip
 CLOSED = "the site is closed for good"
+CAME = "; due since it came here"
 
 
-def ask(state: ProbeState, found: Outstanding, zone: ZoneInfo) -> None:
-    """Keep what asks for a check at once, and the day from which the plan counts."""
-    state.anchor_day = local_day(found.last.at, zone) if found.last else None
+def ask(state: ProbeState, found: Outstanding) -> None:
+    """Keep what asks for a check at once, and the check from which the plan counts."""
     state.anchor_at = moment(found.last) if found.last else None
     state.near_edge = bool(found.last and found.last.conditional)
     state.at_once_at = found.at_once.at if found.at_once else None
@@ -41,54 +39,74 @@ def ask(state: ProbeState, found: Outstanding, zone: ZoneInfo) -> None:
 def plan_ahead(states: Iterable[ProbeState], probes: Mapping[int, Probe], book: PlanBook) -> None:
     """Fill in by plan and calendar when each is due. `probes` by their key, their `site__area` loaded with them.
 
-    At most three queries for any number of states.
+    A constant number of queries for any number of states.
     """
-    now, waiting = clock.now(), []
+    states, now = list(states), clock.now()
+    works = calendars({probe.site_id: probe.site for probe in probes.values()}.values())
+    stays = stays_of(probes.values())
+    before = _Before(states, probes, stays)
     for state in states:
         probe = probes[state.probe_id]
+        calendar, arrived = works[probe.site_id], _arrived(stays.get(probe.pk))
         candidates, today = book.candidates(Reach.of(probe)), local_day(now, probe.site.zone)
-        told = schedule.stretches(candidates)
-        if state.anchor_day is None:
-            _settle(state, probe, plan_at(candidates, today), None)
-            _follow(state, probe, told, today)
-        else:
-            plan, day = first_due_day(told, state.anchor_day, state.near_edge)
-            waiting.append((state, probe, plan, day, told, today))
-    dues = _moments({(probe.site_id, plan.key, day): (probe.site, plan) for _, probe, plan, day, _, _ in waiting})
-    for state, probe, plan, day, told, today in waiting:
-        _settle(state, probe, plan, dues[probe.site_id, plan.key, day])
-        _follow(state, probe, told, today, day)
+        told, by_now, day = schedule.stretches(candidates), None, None
+        state.anchor_day = calendar.work_day(state.anchor_at) if state.anchor_at else None
+        plan = plan_at(candidates, today)
+        if state.anchor_day:
+            by_now, plan, day = by_plan(state.anchor_day, told, calendar, state.near_edge)
+            by_now = before.due_then(state, probe, arrived) or by_now
+        _settle(state, probe, plan, by_now, day, arrived)
+        _follow(state, calendar, told, today, day)
 
 
-def _moments(wanted: dict[tuple[int, int, date], tuple[Site, Plan]]) -> dict[tuple, schedule.Due | None]:
-    """Looked up in the slots; worked out by the calendar where they do not reach, as for days long past."""
-    sites, keys, days = ({each[n] for each in wanted} for n in range(3))
-    slots = Slot.objects.filter(site__in=sites, plan_key__in=keys, day__in=days)
-    found = {
-        (site, key, day): schedule.Due(at, day, because)
-        for site, key, day, at, because in slots.values_list("site_id", "plan_key", "day", "due_at", "because")
-    }
-    missing = {each: where for each, where in wanted.items() if each not in found}
-    by_site = calendars({site.pk: site for site, _ in missing.values()}.values()) if missing else {}
-    return found | {each: due_on(plan, by_site[site.pk], each[2]) for each, (site, plan) in missing.items()}
+def _arrived(stays: list[Stay] | None) -> datetime | None:
+    """When a probe that was elsewhere before came to where it is."""
+    return stays[-1].start if stays and len(stays) > 1 else None
 
 
-def _settle(state: ProbeState, probe: Probe, plan: Plan, due: schedule.Due | None) -> None:
+class _Before:
+    """What the plans of sites asked for from which probes moved away since their last good check; no query without one."""
+
+    def __init__(self, states: list[ProbeState], probes: Mapping[int, Probe], stays: dict[int, list[Stay]]):
+        self._stays = {
+            state.probe_id: [stay for stay in stays[state.probe_id][:-1] if stay.end > state.anchor_at]
+            for state in states if state.anchor_at and state.probe_id in stays
+        }  # fmt: skip
+        sites = {stay.site.pk: stay.site for gone in self._stays.values() for stay in gone}
+        self._works = calendars(sites.values()) if sites else {}
+        moved = [probes[pk] for pk, gone in self._stays.items() if gone]
+        self._book = PlanBook.of_probes(moved, elsewhere=sites) if sites else None
+
+    def due_then(self, state: ProbeState, probe: Probe, arrived: datetime | None) -> Due | None:
+        """What fell due at another site and was not done there is due where the probe is now, from its arrival on."""
+        for stay in self._stays.get(probe.pk, ()):
+            calendar, told = self._works[stay.site.pk], self._book.stretches(Reach.of(probe, stay.site))
+            due = by_plan(calendar.work_day(state.anchor_at), told, calendar, state.near_edge)[0]
+            if due.at and due.at < stay.end:
+                return due
+        return None
+
+
+def _settle(
+    state: ProbeState, probe: Probe, plan: Plan, by_now: Due | None, day: date | None, arrived: datetime | None
+) -> None:
     at_once = None
     if state.at_once_at:
         at_once = Due(state.at_once_at, state.at_once_because, state.at_once_after, state.at_once_away)
-    by_plan = said(plan, due, state.near_edge, state.anchor_at) if state.anchor_day else None
-    earliest = settle(Outstanding(at_once, None, probe.withdrawn), by_plan)
+        at_once = not_before(arrived, at_once, CAME)
+    here = by_now and not_before(arrived, by_now, CAME)
+    earliest = settle(Outstanding(at_once, None, probe.withdrawn), here)
     state.plan_id = plan.key or None
     state.every_days = plan.every_days if plan.pattern == schedule.EVERY_DAYS else None
     state.grace_minutes = plan.grace_minutes
     state.due_at, state.due_because = (None, CLOSED) if probe.site.closed else (earliest.at, earliest.because)
-    state.due_day = due.day if due and state.due_at == due.at else None
+    as_named = here is not None and here is by_now and state.due_at is not None and state.due_at == here.at
+    state.due_day = day if as_named else None
     state.opens_at, state.asks_away = earliest.after, earliest.away
     state.grace_at = state.due_at and state.due_at + timedelta(minutes=plan.grace_minutes)
 
 
-def _follow(state: ProbeState, probe: Probe, told: list[Stretch], today: date, day: date | None = None) -> None:
+def _follow(state: ProbeState, calendar: Calendar, told: list[Stretch], today: date, day: date | None) -> None:
     """Which plan asks for the checks after the one that is due, and from which day on, where no check is made.
 
     It is the plan in force now, or on the day that is due where that is to come. `day` is the one that the plan of the last
@@ -97,7 +115,7 @@ def _follow(state: ProbeState, probe: Probe, told: list[Stretch], today: date, d
     if state.due_at is None:
         state.next_day, state.next_key, state.next_days = None, 0, 1
         return
-    base = state.due_day or day or local_day(state.at_once_at, probe.site.zone)
+    base = state.due_day or day or calendar.work_day(state.due_at)
     now = [stretch for stretch in told if stretch.since <= max(today, base)][-1]
     coming = day and state.due_day is None
     state.next_day = max(base, now.since) if coming else first_day(now.plan, base, max(base + DAY, now.since))

@@ -10,8 +10,10 @@ from compliance.plans.calendar import local_day
 from compliance.plans.queries import plan_in_force
 from compliance.probes.actions import amend, move, register
 from compliance.probes.models import Placement, Probe
+from shared import clock
 from sites.models import Person, Site
 
+from .fallen import write_down
 from .planning import hold, make_slots
 from .timeline import lock, recut
 
@@ -41,6 +43,7 @@ def register_probe(
 def amend_probe(*, probe: Probe, **given) -> Probe:
     """As `probes.actions.amend`; another kind of sensor may come under another plan."""
     hold(probe)
+    write_down(clock.now(), probe_id=probe.pk)
     amended = amend(probe=probe, **given)
     if "sensor" in given.get("changes", {}):
         make_slots([amended.site_id])
@@ -52,6 +55,7 @@ def amend_probe(*, probe: Probe, **given) -> Probe:
 def move_probe(*, probe: Probe, site: Site, **given) -> Placement:
     """As `probes.actions.move`; from then on the plan and the calendar of the other site count."""
     hold(probe, site.pk)
+    write_down(clock.now(), probe_id=probe.pk)
     placement = move(probe=probe, site=site, **given)
     make_slots([probe.site_id])
     recut(lock(probe))

@@ -3,15 +3,16 @@
 from collections.abc import Iterable
 from datetime import UTC
 
-from django.utils import timezone
-
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import PlanBook
 from compliance.plans.slots import expand
 from compliance.probes.models import Probe
+from shared import clock
 from sites.models import Site
 
+from .fallen import move_ends, write_down
 from .falling_due import BY_PLAN, plan_ahead
+from .lifting import follow_moved
 from .models import ProbeState
 from .timeline import lock
 
@@ -23,9 +24,20 @@ def hold(probe: Probe, *other_sites: int) -> Probe:
     return lock(probe)
 
 
+def hold_sites(site_ids: Iterable[int]) -> None:
+    """Hold sites and the probes there until the transaction ends, and write down what has fallen due by now.
+
+    Call it before a change of plans or calendars: what is due by the old ones stays in the record.
+    """
+    chosen = sorted(set(site_ids))
+    list(Site.objects.select_for_update().filter(pk__in=chosen).order_by("pk").values_list("pk"))
+    list(Probe.objects.select_for_update().filter(site__in=chosen).order_by("pk").values_list("pk"))
+    write_down(clock.now(), site_ids=chosen)
+
+
 def make_slots(site_ids: Iterable[int]) -> None:
     """Make the due times ahead of these sites, from yesterday on wherever they are."""
-    expand(site_ids, local_day(timezone.now(), UTC) - DAY)
+    expand(site_ids, local_day(clock.now(), UTC) - DAY)
 
 
 def refresh_states(site_ids: list[int]) -> None:
@@ -36,12 +48,15 @@ def refresh_states(site_ids: list[int]) -> None:
     held = Probe.objects.select_for_update(of=("self",)).filter(site__in=site_ids).select_related("site__area")
     probes = {probe.pk: probe for probe in held.order_by("pk")}
     states = list(ProbeState.objects.filter(probe__site__in=site_ids))
-    before = {state.pk: _said(state) for state in states}
+    before = {state.pk: (_said(state), state.due_at) for state in states}
     plan_ahead(states, probes, PlanBook.of_sites(site_ids))
-    changed = [state for state in states if _said(state) != before[state.pk]]
+    changed = [state for state in states if _said(state) != before[state.pk][0]]
     ProbeState.objects.bulk_create(
         changed, update_conflicts=True, unique_fields=["probe"], update_fields=BY_PLAN, batch_size=2000
     )
+    now = clock.now()
+    follow_moved([(state, before[state.pk][1]) for state in changed], probes, now)
+    move_ends(now, site_ids=site_ids)
 
 
 def _said(state: ProbeState) -> tuple:

@@ -8,9 +8,12 @@ from compliance.metrology.bracketing import Span as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.plans.queries import PlanBook
 from compliance.probes.models import ALTERATIONS, Event, Placement, Probe
+from shared import clock
 
 from .due import Checked, Happened, is_withdrawn, outstanding, place
+from .fallen import write_down
 from .falling_due import ASKED, BY_PLAN, ask, plan_ahead
+from .lifting import follow_up
 from .models import BEGINNING, END, Check, ProbeState, Span
 
 CHECKED = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional")
@@ -26,6 +29,7 @@ def lock(probe: Probe) -> Probe:
 def recut(probe: Probe) -> None:
     """Cut the probe's timeline again and keep what follows from it. Only rows that differ are written.
 
+    What has fallen due by what was known until now is written down first, so that it does not depend on when a sweep runs.
     Call it inside the transaction of the change, after `lock`. The number of queries does not depend on how much there is.
     """
     checks = [Checked(*row) for row in Check.objects.filter(probe=probe, void__isnull=True).values_list(*CHECKED)]
@@ -96,13 +100,20 @@ def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now
         last_good_check_id=last_good.order if last_good else None,
         last_good_at=last_good.at if last_good else None,
     )
-    placed = Probe.objects.select_related("site__area").get(pk=probe.pk)
+    placed, at = Probe.objects.select_related("site__area").get(pk=probe.pk), clock.now()
     placed.withdrawn = is_withdrawn(events)
-    ask(state, outstanding(checks, events, _came(probe)), placed.site.zone)
+    _write_down_before(placed, at)
+    ask(state, outstanding(checks, events, _came(probe)))
     plan_ahead([state], {probe.pk: placed}, PlanBook.of_probes([placed]))
     told = ["standing", "last_check", "last_good_check", "last_good_at", *ASKED, *BY_PLAN]
     ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
     probe.state = state
+    follow_up(placed, state, checks, events, at)
+
+
+def _write_down_before(probe: Probe, now: datetime) -> None:
+    if ProbeState.objects.filter(probe=probe, due_at__lte=now).exists():
+        write_down(now, probe_id=probe.pk)
 
 
 def _came(probe: Probe) -> datetime:

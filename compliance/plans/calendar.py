@@ -75,6 +75,17 @@ class Calendar:
         ends = day if hours.closes > hours.opens else day + DAY
         return instant(day, hours.opens, self.zone), instant(ends, hours.closes, self.zone)
 
+    def work_day(self, at: datetime) -> date:
+        """The day of work that a moment belongs to: where the hours of a day run past midnight, that day until they end."""
+        day = local_day(at, self.zone)
+        return day if at >= self.begins(day) else day - DAY
+
+    def begins(self, day: date) -> datetime:
+        """The moment (UTC) from which on it is this day of work: midnight, or when the day before closes after it."""
+        before = self.service(day - DAY)
+        midnight = instant(day, time(), self.zone)
+        return max(midnight, before[1]) if before else midnight
+
     def _week(self, day: date) -> Week | None:
         begun = [week for week in self.weeks if week.since <= day]
         return begun and max(enumerate(begun), key=lambda each: (each[1].since, each[0]))[1] or None

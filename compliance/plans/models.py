@@ -1,4 +1,6 @@
-"""What is to be done when: plans of checks, rounds of readings, opening days and closures; and the due times they make."""
+"""What is to be done when: plans of checks, rounds of readings, opening days and closures; the due times they make, and those
+that have come.
+"""
 
 from datetime import time
 
@@ -178,6 +180,7 @@ class Slot(models.Model):
     named = models.BooleanField()
     due_at = models.DateTimeField()
     because = models.CharField(max_length=200)
+    opens_at = models.DateTimeField(null=True, help_text="A check after this is for it, and not for the day before.")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["site", "plan_key", "day"], name="slot_once")]
@@ -203,3 +206,70 @@ class RoundSlot(models.Model):
 
     def __str__(self):
         return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"
+
+
+class Reminder(models.Model):
+    """A due time that has come, of one probe or of a round of readings. Written once, whatever happens after.
+
+    Whether it is due, overdue, cleared, missed or excused is not kept but looked up: see `reminders/status.py`. A check or
+    reading made in (opens_at, closes_at] clears it. `closes_at` is the due time after it and moves with plan and calendar
+    while it is to come. Where nothing asks for it any more before that, as when the probe is withdrawn, it is lifted: that
+    follows from facts, and is written again whenever they change.
+    """
+
+    # The sweep writes these by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold
+    # rows that people are about to change.
+    probe = models.ForeignKey(
+        "probes.Probe",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="reminders",
+        db_constraint=False,
+        db_index=False,
+    )
+    round = models.ForeignKey(
+        "plans.Round",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="reminders",
+        db_constraint=False,
+        db_index=False,
+    )
+    site = models.ForeignKey(
+        "sites.Site", on_delete=models.PROTECT, related_name="reminders", db_constraint=False, db_index=False
+    )
+    since_at = models.DateTimeField(
+        help_text="The due time since which nothing was done; its own, if that is the first."
+    )
+    opens_at = models.DateTimeField()
+    due_at = models.DateTimeField()
+    grace_at = models.DateTimeField(help_text="From here on it is overdue.")
+    closes_at = models.DateTimeField(help_text="From here on it is missed.")
+    because = models.CharField(max_length=200)
+    away = models.BooleanField("asks for a check away from zero", default=False)
+    lifted_at = models.DateTimeField(null=True, help_text="Since when nothing asks for it any more.")
+    lifted_because = models.CharField(max_length=300, blank=True, db_default="")
+
+    class Meta:
+        db_table = "reminders_reminder"
+        ordering = ["due_at", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(probe__isnull=True, round__isnull=False) | Q(probe__isnull=False, round__isnull=True),
+                name="reminder_of_a_probe_or_a_round",
+            ),
+            models.UniqueConstraint(
+                fields=["probe", "due_at"], name="reminder_of_probe_once", condition=Q(probe__isnull=False)
+            ),
+            models.UniqueConstraint(
+                fields=["round", "due_at"], name="reminder_of_round_once", condition=Q(round__isnull=False)
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["site", "due_at"], name="reminder_at_site"),
+            models.Index(fields=["probe", "since_at", "closes_at"], name="reminder_still_open"),
+            models.Index(fields=["due_at"], name="reminder_of_round_lately", condition=Q(round__isnull=False)),
+        ]
+
+    def __str__(self):
+        return f"{self.probe or self.round.limit}, due {self.due_at:%Y-%m-%d %H:%M}"

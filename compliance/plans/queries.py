@@ -76,11 +76,11 @@ class PlanBook:
             self._records[record.pk] = record
 
     @classmethod
-    def of_probes(cls, probes: Iterable[Probe], *, at: Site | None = None) -> "PlanBook":
-        """Where they are now and, where it is given, at another site."""
+    def of_probes(cls, probes: Iterable[Probe], *, at: Site | None = None, elsewhere: Iterable[int] = ()) -> "PlanBook":
+        """Where they are now and, where it is given, at another site or at several."""
         probes = list(probes)
         sites, businesses = {p.site_id for p in probes}, {p.business_id for p in probes}
-        sites |= {at.pk} if at else set()
+        sites |= {at.pk, *elsewhere} if at else set(elsewhere)
         reaching = Q(probe__in=[p.pk for p in probes]) | Q(site__in=sites) | Q(business__in=businesses)
         return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
 
@@ -93,7 +93,7 @@ class PlanBook:
 
     def candidates(self, reach: Reach) -> list[Candidate]:
         return [
-            Candidate(rank, record.effective_from, record.pk, record.in_force, record.as_plan())
+            Candidate(rank, record.effective_from, record.pk, record.in_force, record.as_plan(), record.recorded_at)
             for rank, key in enumerate(reach.keys())
             for record in self._by_scope.get(key, ())
         ]

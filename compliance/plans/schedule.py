@@ -13,6 +13,8 @@ EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
 NEVER = date.max
 FAR_OFF = datetime.max.replace(tzinfo=UTC)
+TICK = timedelta(microseconds=1)
+LONG_PAST = datetime.min.replace(tzinfo=UTC)
 EARLY = timedelta(minutes=15)  # by which a reading may always be early; judgement
 ALL_WEEK = 0b1111111
 
@@ -71,10 +73,11 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """The plan in force from a local day until the next stretch."""
+    """The plan in force from a local day until the next stretch; `told` is when that was set."""
 
     since: date
     plan: Plan
+    told: datetime = LONG_PAST
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,7 @@ class Candidate:
     order: int
     in_force: bool
     plan: Plan
+    told: datetime = LONG_PAST
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,10 +156,25 @@ def first_day(plan: Plan, anchor: date, not_before: date, soon: bool = False) ->
     `soon`: that check passed near its edge, so only a part of the interval is waited for, and at least a day.
     """
     if soon or plan.pattern == EVERY_DAYS:
-        wait = max(1, int(plan.interval / SOON)) if soon else plan.every_days
-        return max(anchor + DAY * wait, not_before)
+        return max(anchor + DAY * wait(plan, soon), not_before)
     start = max(anchor + DAY, not_before)
     return _days(plan, start, start + 6 * DAY)[0]
+
+
+def wait(plan: Plan, soon: bool = False) -> int:
+    """The days from a good check to the one that the plan asks for next; on weekdays it may be any number of them."""
+    if soon:
+        return max(1, int(plan.interval / SOON))
+    return plan.every_days if plan.pattern == EVERY_DAYS else 1
+
+
+def counts_after(plan: Plan, calendar: Calendar, day: date, soon: bool = False) -> datetime:
+    """A check made after this moment (UTC) is for the named day: an earlier one would leave that day due.
+
+    So what a check answers does not depend on when it was entered.
+    """
+    on_the_day = plan.pattern == ON_WEEKDAYS and not soon
+    return calendar.begins(day if on_the_day else day - DAY * (wait(plan, soon) - 1)) - TICK
 
 
 def due_times(plan: Plan, calendar: Calendar, anchor: date, first: date, last: date) -> Iterator[Due]:
@@ -194,10 +213,15 @@ def _midnight(day: date) -> datetime:
 
 
 def stretches(candidates: Iterable[Candidate], starting: Plan = STARTING) -> list[Stretch]:
-    """Which plan is in force from when: the nearest that has begun and is in force; `starting` where there is none."""
-    candidates = list(candidates)
-    breaks = sorted({date.min, *(c.since for c in candidates)})
-    return [Stretch(day, plan_at(candidates, day, starting)) for day in breaks]
+    """Which plan is in force from when: the nearest that has begun and is in force; `starting` where there is none.
+
+    Of those that begin on one day each has its stretch, in the order in which they were set.
+    """
+    found, begun = [Stretch(date.min, starting)], []
+    for each in sorted(candidates, key=lambda c: (c.since, c.order)):
+        begun.append(each)
+        found.append(Stretch(each.since, plan_at(begun, each.since, starting), each.told))
+    return found
 
 
 def plan_at(candidates: Iterable[Candidate], day: date, starting: Plan = STARTING) -> Plan:
@@ -210,17 +234,27 @@ def plan_at(candidates: Iterable[Candidate], day: date, starting: Plan = STARTIN
     return nearest.plan if nearest else starting
 
 
-def first_due_day(plans: Sequence[Stretch], anchor: date, soon: bool = False) -> tuple[Plan, date]:
+def first_due_day(
+    plans: Sequence[Stretch], anchor: date, soon: bool = False, calendar: Calendar | None = None
+) -> tuple[Plan, date]:
     """The first day named after the check of `anchor`, by the plan that was in force on that day, and that plan.
 
     What has fallen due under one plan stays due under the next: no change of plan makes an overdue check go away, and none
-    makes one due on a day before it.
+    makes one due on a day before it. By the `calendar` that holds for the days of a plan too that were over, or half over, when
+    it was set: what was due before that stays due.
     """
     for stretch, following in pairwise([*plans, Stretch(NEVER, plans[-1].plan)]):
         day = first_day(stretch.plan, anchor, max(stretch.since, anchor), soon)
-        if day < following.since:
+        if day < following.since or (calendar and _was_due(stretch.plan, day, calendar, following.told)):
             return stretch.plan, day
     return plans[-1].plan, first_day(plans[-1].plan, anchor, max(plans[-1].since, anchor), soon)
+
+
+def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
+    if told == LONG_PAST:
+        return False
+    due = due_on(plan, calendar, day)
+    return due is not None and due.at <= told
 
 
 def round_times(plan: RoundPlan, calendar: Calendar, first: date, last: date) -> Iterator[Due]:

@@ -13,9 +13,10 @@ from shared import clock
 from sites.models import Site
 
 from .calendar import DAY, Calendar
+from .fallen import lift_rounds, move_ends_of_rounds, write_down_rounds
 from .models import Round, RoundSlot, Slot
 from .queries import PlanBook, Reach, calendars
-from .schedule import Plan, due_on, names_day, round_times, windows
+from .schedule import Plan, counts_after, due_on, names_day, round_times, windows
 
 AHEAD, ROUNDS_AHEAD, KEPT = 40, 8, 60
 BATCH = 200  # sites at a time, so that memory does not grow with the business
@@ -24,6 +25,7 @@ BATCH = 200  # sites at a time, so that memory does not grow with the business
 def expand(site_ids: Iterable[int], from_day: date, days: int = AHEAD) -> None:
     """Make the slots of these sites from a day on what their plans and calendars say; run again it changes nothing.
 
+    The readings that have fallen due by the slots there were are written down first.
     A plan with a longer interval than `days` reaches one interval ahead. Slots of the 60 days before `from_day` stay as they
     are, older ones go.
     """
@@ -37,7 +39,8 @@ def _expand(site_ids: list[int], from_day: date, days: int) -> None:
     sites = list(
         Site.objects.select_for_update(of=("self",)).filter(pk__in=site_ids).select_related("area").order_by("pk")
     )
-    by_site = calendars(sites)
+    by_site, now = calendars(sites), clock.now()
+    write_down_rounds(now, site_ids)
     _store(
         Slot,
         ("site_id", "plan_key", "day"),
@@ -47,6 +50,8 @@ def _expand(site_ids: list[int], from_day: date, days: int) -> None:
     )
     rounds = _round_slots(by_site, site_ids, from_day, min(days, ROUNDS_AHEAD))
     _store(RoundSlot, ("round_id", "due_at"), rounds, site_ids, from_day)
+    move_ends_of_rounds(now, site_ids)
+    lift_rounds(by_site, now)
 
 
 def _plans(site_ids: list[int], from_day: date) -> dict[int, dict[int, Plan]]:
@@ -72,7 +77,7 @@ def _slots(by_site: dict[int, Calendar], plans: dict, from_day: date, days: int)
                 day = from_day + DAY * ahead
                 if due := due_on(plan, calendar, day):
                     yield Slot(site_id=site_id, plan_key=plan.key, day=day, named=names_day(plan, day), due_at=due.at,
-                               because=due.because)  # fmt: skip
+                               because=due.because, opens_at=counts_after(plan, calendar, day))  # fmt: skip
 
 
 def _round_slots(by_site: dict[int, Calendar], site_ids, from_day: date, days: int) -> Iterator[RoundSlot]:

@@ -2,30 +2,24 @@
 there is due, and until when what is open may be done.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from django.db import transaction
 
-from compliance.checks.planning import make_slots, refresh_states
+from compliance.checks.planning import hold_sites, make_slots, refresh_states
 from compliance.plans import actions as plans
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
-from shared import clock
 from sites.actions import amend_site
 from sites.models import Area, Business, Site
-
-from .sweep import settle_ends
 
 BATCH = 200  # sites at a time, so that memory does not grow with the business
 
 
 def refresh(site_ids: Iterable[int]) -> None:
     """Work out again when each probe at these sites is due; no check is read. The queries do not grow with the probes."""
-    chosen = sorted(set(site_ids))
-    for start in range(0, len(chosen), BATCH):
+    for some in _batches(site_ids):
         with transaction.atomic():
-            some = chosen[start : start + BATCH]
             refresh_states(some)
-            settle_ends(some, clock.now())
 
 
 def roll_over(site_ids: Iterable[int] | None = None) -> int:
@@ -34,9 +28,17 @@ def roll_over(site_ids: Iterable[int] | None = None) -> int:
     For a task every night; safe to run twice and at the same time.
     """
     chosen = list(Site.objects.order_by("pk").values_list("pk", flat=True) if site_ids is None else site_ids)
-    make_slots(chosen)
-    refresh(chosen)
+    for some in _batches(chosen):
+        with transaction.atomic():
+            hold_sites(some)
+            make_slots(some)
+            refresh_states(some)
     return len(chosen)
+
+
+def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
+    chosen = sorted(set(site_ids))
+    return (chosen[start : start + BATCH] for start in range(0, len(chosen), BATCH))
 
 
 def _reached(*, probe=None, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
@@ -49,14 +51,17 @@ def _reached(*, probe=None, site=None, area: Area | None = None, business: Busin
 @transaction.atomic
 def change_plan(*, probe=None, site=None, business=None, **given) -> CheckPlan:
     """As `plans.actions.set_plan`."""
+    sites = _reached(probe=probe, site=site, business=business)
+    hold_sites(sites)
     plan = plans.set_plan(probe=probe, site=site, business=business, **given)
-    refresh(_reached(probe=probe, site=site, business=business))
+    refresh(sites)
     return plan
 
 
 @transaction.atomic
 def change_opening(*, site: Site, **given) -> Opening:
     """As `plans.actions.set_opening`."""
+    hold_sites([site.pk])
     opening = plans.set_opening(site=site, **given)
     refresh([site.pk])
     return opening
@@ -64,23 +69,28 @@ def change_opening(*, site: Site, **given) -> Opening:
 
 @transaction.atomic
 def add_closure(*, site=None, area=None, business=None, **given) -> Closure:
-    """As `plans.actions.close_days`."""
+    """As `plans.actions.close_days`. What is open of a day that turns out to be closed is lifted, and says why."""
+    sites = _reached(site=site, area=area, business=business)
+    hold_sites(sites)
     closure = plans.close_days(site=site, area=area, business=business, **given)
-    refresh(_reached(site=site, area=area, business=business))
+    refresh(sites)
     return closure
 
 
 @transaction.atomic
 def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
     """As `plans.actions.void_closure`."""
+    sites = _reached(site=closure.site, area=closure.area, business=closure.business)
+    hold_sites(sites)
     void = plans.void_closure(closure=closure, **given)
-    refresh(_reached(site=closure.site, area=closure.area, business=closure.business))
+    refresh(sites)
     return void
 
 
 @transaction.atomic
 def change_site(*, site: Site, **given) -> Site:
     """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is due."""
+    hold_sites([site.pk])
     amended = amend_site(site=site, **given)
     roll_over([site.pk])
     return amended

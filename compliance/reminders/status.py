@@ -1,6 +1,7 @@
 """What has become of a reminder: a pure rule, and the same as an expression of the database.
 
-Nothing of it is kept. A check that is entered late, or struck out, changes what it cleared by itself.
+None of it is kept. A check that is entered late, or struck out, changes what it cleared by itself. What is no longer asked for
+says so in its row, which whatever lifts it has written (`checks/lifting.py`).
 """
 
 from collections.abc import Iterable
@@ -24,6 +25,7 @@ class Status(models.TextChoices):
     CLEARED = "cleared", "done"
     MISSED = "missed", "missed"
     EXCUSED = "excused", "excused"
+    LIFTED = "lifted", "no longer asked for"
 
 
 OPEN = (Status.DUE, Status.OVERDUE)
@@ -34,7 +36,7 @@ AT_ZERO = Q(kind=Kind.ZERO) | Q(
 
 
 def status(reminder: Reminder, *, cleared_at: datetime | None, excused: bool, now: datetime) -> Status:
-    """What has been done goes before an excuse, an excuse before what was missed.
+    """What has been done goes before an excuse, an excuse before what is no longer asked for, that before what was missed.
 
     `cleared_at` is when the check or reading that clears it was made, as `cleared_at()` finds it.
     """
@@ -42,6 +44,8 @@ def status(reminder: Reminder, *, cleared_at: datetime | None, excused: bool, no
         return Status.CLEARED
     if excused:
         return Status.EXCUSED
+    if reminder.lifted_at is not None:
+        return Status.LIFTED
     if now >= reminder.closes_at:
         return Status.MISSED
     if now < reminder.due_at:
@@ -113,6 +117,7 @@ def _status(now: datetime) -> Case:
     return Case(
         When(cleared_at__isnull=False, then=Value(Status.CLEARED.value)),
         When(excused=True, then=Value(Status.EXCUSED.value)),
+        When(lifted_at__isnull=False, then=Value(Status.LIFTED.value)),
         When(closes_at__lte=now, then=Value(Status.MISSED.value)),
         When(due_at__gt=now, then=Value(Status.UPCOMING.value)),
         When(grace_at__lte=now, then=Value(Status.OVERDUE.value)),

@@ -54,9 +54,9 @@ def test_what_is_due_before_the_next_opening_comes_before_what_is_due_later(worl
     change_opening(by=world.manager, site=world.site, hours=hours)
     assert next_service(world.site, NOW) == NOW + timedelta(hours=1)
     later = make_probe(world.site, "A9", by=world.manager, limits=[world.limit])
-    making.good(later, world.cook, NOW - timedelta(days=7, hours=-6))
+    making.good(later, world.cook, NOW - timedelta(days=6))
     make_reading(later, world.limit, "3.0", NOW - timedelta(days=2), by=world.cook)
-    change_plan(by=world.manager, probe=later, every_days=7, at=time(20), reason="After service.")
+    change_plan(by=world.manager, probe=later, every_days=6, at=time(20), reason="After service.")
     first = dropped(world, "Z1", 0.5)
     making.good(world.probe, world.cook, NOW)
     assert codes(world.site) == [first.code, later.code]

@@ -41,12 +41,16 @@ def found(reminder) -> Reminder:
 
 
 @given(
-    times, st.lists(st.tuples(checks, st.booleans()), max_size=4), st.booleans(), st.sampled_from(["", "one", "void"])
+    times,
+    st.lists(st.tuples(checks, st.booleans()), max_size=4),
+    st.booleans(),
+    st.sampled_from(["", "one", "void"]),
+    st.booleans(),
 )
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=150)
-def test_both_agree_on_checks_voids_and_excuses(world, times, happened, away, excused):
+def test_both_agree_on_checks_voids_excuses_and_what_is_lifted(world, times, happened, away, excused, lifted):
     probe = make_probe(world.site, f"H{Reminder.objects.count()}", by=world.manager)
-    reminder = made(times, probe=probe, site=world.site, away=away)
+    reminder = made(times, probe=probe, site=world.site, away=away, lifted_at=times[2] if lifted else None)
     live = []
     for fields, void in happened:
         check = write(world, probe, fields)
@@ -93,29 +97,32 @@ def at(hour: float) -> datetime:
     [(-0.1, "upcoming"), (0, "due"), (1.9, "due"), (2, "overdue"), (23.9, "overdue"), (24, "missed"), (99, "missed")],
 )
 def test_by_time_alone(now, said):
-    row = SimpleNamespace(due_at=at(0), grace_at=at(2), closes_at=at(24))
+    row = SimpleNamespace(due_at=at(0), grace_at=at(2), closes_at=at(24), lifted_at=None)
     assert status(row, cleared_at=None, excused=False, now=at(now)) == said
     assert status(row, cleared_at=at(1), excused=True, now=at(now)) == Status.CLEARED
+    assert status(row, cleared_at=None, excused=True, now=at(now)) == Status.EXCUSED
+    row.lifted_at = at(1)
+    assert status(row, cleared_at=None, excused=False, now=at(now)) == Status.LIFTED
     assert status(row, cleared_at=None, excused=True, now=at(now)) == Status.EXCUSED
 
 
 def test_a_late_entry_clears_what_was_missed_and_its_void_brings_it_back(world):
     reminder = made([at(-48), at(-40), at(-38), at(-8)], probe=world.probe, site=world.site)
-    assert statuses() == ["missed"]
+    assert statuses(pk=reminder.pk) == ["missed"]
     making.unclear(world.probe, world.cook, at(-35))
-    assert statuses() == ["missed"]
+    assert statuses(pk=reminder.pk) == ["missed"]
     check = making.good(world.probe, world.cook, at(-30))
-    assert statuses() == ["cleared"] and found(reminder).check_id == check.pk
+    assert statuses(pk=reminder.pk) == ["cleared"] and found(reminder).check_id == check.pk
     void_check(by=world.supervisor, check=check, reason="Another probe.")
-    assert statuses() == ["missed"]
+    assert statuses(pk=reminder.pk) == ["missed"]
     making.good(world.probe, world.cook, at(-7))
-    assert statuses() == ["missed"]
+    assert statuses(pk=reminder.pk) == ["missed"]
 
 
 def test_a_failed_check_was_made_all_the_same(world):
-    made([at(-48), at(-40), at(-38), at(8)], probe=world.probe, site=world.site)
+    reminder = made([at(-48), at(-40), at(-38), at(8)], probe=world.probe, site=world.site)
     making.bad(world.probe, world.cook, at(-30))
-    assert statuses() == ["cleared"]
+    assert statuses(pk=reminder.pk) == ["cleared"]
 
 
 def test_another_probe_clears_nothing(world):

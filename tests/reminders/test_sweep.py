@@ -12,6 +12,7 @@ from compliance.checks.planning import make_slots
 from compliance.checks.timeline import recut
 from compliance.plans.actions import set_round
 from compliance.plans.models import RoundSlot
+from compliance.plans.schedule import TICK
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from compliance.reminders.sweep import sweep
@@ -43,7 +44,8 @@ def test_what_is_not_due_yet_is_not_written(checked):
 def test_what_has_fallen_due_is_written_once_with_its_window(checked):
     assert [swept(at(17)), swept(at(17)), swept(at(18))] == [1, 0, 0]
     row = Reminder.objects.get()
-    assert (row.probe, row.site, row.since_at, row.opens_at) == (checked, checked.site, at(17), at(10, 12))
+    assert (row.probe, row.site, row.since_at) == (checked, checked.site, at(17))
+    assert row.opens_at == at(11, 0) - TICK, "a second check on the day of the last one is not the next"
     assert (row.due_at, row.grace_at, row.closes_at) == (at(17), at(17, 11), at(24))
     assert (row.because, row.away) == ("every 7 days", False)
 
@@ -78,9 +80,8 @@ def test_a_check_at_once_is_followed_by_that_of_the_plan(checked, world):
     making.event(checked, world.cook, "dropped", at(11, 10))
     swept(at(25))
     rows = list(Reminder.objects.values_list("due_at", "opens_at", "closes_at", "because"))
-    tick = timedelta(microseconds=1)
-    assert rows[0] == (at(11, 10), at(11, 10) - tick, at(17), "dropped and not checked since")
-    assert [row[:3] for row in rows[1:]] == [(at(17), at(11, 10), at(24)), (at(24), at(17), at(31, 8))]
+    assert rows[0] == (at(11, 10), at(11, 10) - TICK, at(17), "dropped and not checked since")
+    assert [row[:3] for row in rows[1:]] == [(at(17), at(11, 0) - TICK, at(24)), (at(24), at(18, 0) - TICK, at(31, 8))]
 
 
 def test_a_failed_boiling_check_asks_for_one_away_from_zero(checked, world):
@@ -161,7 +162,7 @@ def test_a_check_that_is_voided_brings_the_reminders_of_before_back(checked, wor
     assert told() == [(at(17), "cleared"), (at(25), "overdue")]
     void(check, world)
     swept()
-    assert told() == [(at(17), "missed"), (at(24), "overdue"), (at(25), "overdue")]
+    assert told() == [(at(17), "missed"), (at(24), "overdue"), (at(25), "lifted")]
 
 
 def void(check, world):
@@ -172,7 +173,7 @@ def test_a_check_in_one_window_leaves_the_next_to_its_own(checked, world, clock)
     clock.move_to(at(25))
     swept()
     making.good(checked, world.cook, at(18))
-    assert told() == [(at(17), "cleared"), (at(24), "cleared")]
+    assert told() == [(at(17), "cleared"), (at(24), "cleared"), (at(25), "due")]
 
 
 # ---------------------------------------------------------------------------------------------------------------- rounds
@@ -224,6 +225,7 @@ def test_the_end_of_a_round_moves_with_the_one_after_it(rounds, world, clock):
 def test_four_statements_whatever_is_due(world, probes):
     some = [make_probe(world.site, f"N{n}", by=world.manager, starts_at=NOW) for n in range(probes)]
     ready(*some)
+    Reminder.objects.all().delete()
     with CaptureQueriesContext(connection) as queries:
         assert swept() == probes
     assert len([q for q in queries if "SAVEPOINT" not in q["sql"]]) == 4

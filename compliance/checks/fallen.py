@@ -1,0 +1,112 @@
+"""Writing down the due times of checks that have come, once; and what else follows for those that are still open.
+
+A statement looks at what is due, not at what was: at probes whose next check is due by `ProbeState`. It writes the same
+whether it runs every minute or once after days of standing still, because a row that exists is left alone, due times follow
+from the plan, and whatever changes when a check is due has first written down what has fallen due until then.
+"""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import connection
+
+from .models import END
+
+# The due time after `at`, or what else its slot says. Days are counted from `next_day`, as the plan does.
+FOLLOWING = """(SELECT {wanted} FROM plans_slot x
+  WHERE x.site_id = {site} AND x.plan_key = {c}.next_key AND x.day >= {c}.next_day AND x.named AND x.due_at > {at}
+    AND ({c}.next_days = 1 OR {days} %% {c}.next_days = 0)
+  ORDER BY x.day LIMIT 1)"""
+# In the order of their keys, so that two sweeps at once wait for each other and never in a ring; SQLite has one writer.
+ORDER = {"sqlite": "", "postgresql": "ORDER BY 1, 5"}
+DAYS = {
+    "sqlite": "CAST(julianday(x.day) - julianday({c}.next_day) AS INTEGER)",
+    "postgresql": "(x.day - {c}.next_day)",
+}
+GRACE = {
+    "sqlite": "strftime('%%Y-%%m-%%d %%H:%%M:%%S', {at}, {minutes} || ' minutes')",
+    "postgresql": "{at} + make_interval(mins => {minutes})",
+}
+# Hardly any of what is asked for has a later due time behind it already, so only those go through the recursion.
+# INSERT comes first, or SQLite does not say how many rows there were.
+CHECKS = """
+INSERT INTO reminders_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
+WITH RECURSIVE asked AS MATERIALIZED (
+  SELECT s.probe_id, p.site_id, s.due_at, s.opens_at, s.due_because, s.asks_away, s.grace_at,
+    COALESCE({first}, %(end)s) AS closes_at
+  FROM checks_probestate s JOIN probes_probe p ON p.id = s.probe_id
+  WHERE s.due_at <= %(now)s {only} AND NOT EXISTS (
+    SELECT 1 FROM reminders_reminder r
+    WHERE r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s)
+), later AS (
+  SELECT a.probe_id, a.site_id, a.due_at AS since_at, COALESCE(n.opens_at, a.due_at) AS opens_at, n.due_at, n.because,
+    a.asks_away, s.grace_minutes, s.next_day, s.next_key, s.next_days
+  FROM asked a JOIN checks_probestate s ON s.probe_id = a.probe_id JOIN plans_slot n ON n.id = {second}
+  WHERE a.closes_at <= %(now)s
+  UNION ALL
+  SELECT c.probe_id, c.site_id, c.since_at, COALESCE(n.opens_at, c.due_at), n.due_at, n.because, c.asks_away,
+    c.grace_minutes, c.next_day, c.next_key, c.next_days
+  FROM later c JOIN plans_slot n ON n.id = {next} WHERE n.due_at <= %(now)s
+)
+SELECT a.probe_id, a.site_id, a.due_at, a.opens_at, a.due_at, a.grace_at, a.closes_at, a.due_because, a.asks_away FROM asked a
+UNION ALL
+SELECT c.probe_id, c.site_id, c.since_at, c.opens_at, c.due_at, {grace}, COALESCE({later}, %(end)s), c.because,
+  c.asks_away
+FROM later c WHERE true {order} ON CONFLICT {conflict}
+"""
+# What one probe is asked for now counts anew, where it was written down for another reason and is still open.
+ANEW = """(probe_id, due_at) WHERE probe_id IS NOT NULL DO UPDATE SET since_at = excluded.since_at,
+  opens_at = excluded.opens_at, closes_at = excluded.closes_at, away = excluded.away, lifted_at = NULL, lifted_because = ''
+  WHERE reminders_reminder.closes_at > %(now)s"""
+MOVE_ENDS = """
+UPDATE reminders_reminder SET closes_at = found.closes_at FROM (
+  SELECT r.id, COALESCE({following}, %(end)s) AS closes_at
+  FROM probes_probe p JOIN checks_probestate s ON s.probe_id = p.id
+  JOIN reminders_reminder r
+    ON r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s
+  WHERE true {only}
+) AS found WHERE found.id = reminders_reminder.id AND found.closes_at <> reminders_reminder.closes_at
+"""
+
+
+def write_down(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id: int | None = None, anew=False) -> int:
+    """Write down the checks that have fallen due by `now`: everywhere, at some sites or of one probe; gives how many.
+
+    `anew`: what is written down already and still open is part of what is asked for now. One statement.
+    """
+    slot = {"state": "c", "site": "c.site_id", "at": "c.due_at"}
+    statement = CHECKS.format(
+        order=ORDER[connection.vendor], only=_only(site_ids, probe_id), conflict=ANEW if anew else "DO NOTHING",
+        first=_following("s", "p.site_id", "s.due_at"), second=_following("s", "a.site_id", "a.due_at", "x.id"),
+        next=_following(**slot, wanted="x.id"), later=_following(**slot),
+        grace=GRACE[connection.vendor].format(at="c.due_at", minutes="c.grace_minutes"),
+    )  # fmt: skip
+    with connection.cursor() as cursor:
+        cursor.execute(statement, _moments(now))
+        return max(cursor.rowcount, 0)
+
+
+def move_ends(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id: int | None = None) -> None:
+    """Move the ends of the checks asked for that are still open to the due times that now follow. One statement."""
+    following = _following("s", "p.site_id", "r.due_at")
+    with connection.cursor() as cursor:
+        cursor.execute(MOVE_ENDS.format(following=following, only=_only(site_ids, probe_id)), _moments(now))
+
+
+def _only(site_ids: Iterable[int] | None, probe_id: int | None) -> str:
+    if probe_id is not None:
+        return f"AND p.id = {int(probe_id)}"
+    if site_ids is None:
+        return ""
+    return f"AND p.site_id IN ({', '.join(str(int(pk)) for pk in site_ids) or 'NULL'})"
+
+
+def _following(state: str, site: str, at: str, wanted: str = "x.due_at") -> str:
+    days = DAYS[connection.vendor].format(c=state)
+    return FOLLOWING.format(c=state, site=site, at=at, days=days, wanted=wanted)
+
+
+def _moments(now: datetime) -> dict:
+    """As each engine keeps them."""
+    keep = connection.ops.adapt_datetimefield_value
+    return {"now": keep(now), "end": keep(END)}

@@ -1,0 +1,93 @@
+"""What was asked for and is asked for no longer before it was done or missed: lifted, with the reason that the record prints."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db.models import Q
+
+from compliance.metrology.vocabulary import Verdict
+from compliance.plans.models import Reminder
+from compliance.plans.queries import calendars
+from compliance.plans.wording import day_words
+from compliance.probes.models import Event, EventKind, Probe
+
+from .due import Checked, Happened, moment
+from .fallen import write_down
+from .models import ProbeState
+from .stays import stays_of
+
+STRUCK = "what asked for it was struck out or corrected"
+CHANGED = "the days of work or the clock of the site were changed"
+LATE = "{}; entered after it had fallen due"
+LIFTED = ["lifted_at", "lifted_because"]
+
+
+def follow_up(probe: Probe, state: ProbeState, checks: list[Checked], events: list[Happened], now: datetime) -> None:
+    """After the state of a probe was kept anew: what it asks for now is written down, and what it asks for no longer lifted."""
+    mine = Reminder.objects.filter(probe=probe)
+    if state.due_at and state.due_at <= now:
+        write_down(now, probe_id=probe.pk, anew=True)
+        mine.filter(since_at=state.due_at, lifted_at__isnull=False).update(lifted_at=None, lifted_because="")
+    away = _withdrawal(events) if probe.withdrawn else None
+    stays = stays_of([probe]).get(probe.pk, [])
+    reached = Q(closes_at__gt=now)
+    if away:
+        reached |= Q(closes_at__gt=away.at)
+    if stays:
+        reached |= Q(closes_at__gt=stays[-1].start) & ~Q(site=probe.site_id)
+    rows = [row for row in mine.filter(reached, lifted_at__isnull=True).exclude(since_at=state.due_at)]
+    left = [row for row in rows if not any(_answers(check, row) for check in checks)]
+    for row in left:
+        row.lifted_at, row.lifted_because = _why(row, probe, away, stays, now)
+    Reminder.objects.bulk_update(left, LIFTED)
+
+
+def _withdrawal(events: list[Happened]) -> Happened:
+    return max((e for e in events if e.kind == EventKind.WITHDRAWN), key=lambda e: (e.at, e.order))
+
+
+def _answers(check: Checked, row: Reminder) -> bool:
+    conclusive = check.verdict != Verdict.INCONCLUSIVE
+    return conclusive and check.at_zero != row.away and moment(check) > row.opens_at and check.at <= row.closes_at
+
+
+def _why(row: Reminder, probe: Probe, away: Happened | None, stays: list, now: datetime) -> tuple[datetime, str]:
+    zone = row.site.zone
+    if away and row.closes_at > away.at:
+        note = Event.objects.values_list("note", flat=True).get(pk=away.order)
+        return away.at, _told("withdrawn from use on", away.at, zone, note)
+    if row.site_id != probe.site_id:
+        following = [stay for stay in stays if stay.start > row.due_at and stay.site.pk != row.site_id]
+        gone = following[0] if following else stays[-1]
+        return gone.start, _told(f"moved to {gone.site} on", gone.start, zone, gone.reason)
+    return now, STRUCK
+
+
+def _told(what: str, at: datetime, zone, why: str) -> str:
+    told = f"{what} {day_words(at.astimezone(zone).date())}"
+    return (f"{told}: {why.strip()}" if why.strip() else told)[:300]
+
+
+def follow_moved(moved: Iterable[tuple[ProbeState, datetime | None]], probes: dict[int, Probe], now: datetime) -> None:
+    """The same where plans or calendars moved due times: states, each with when it was due before. At most four queries."""
+    moved = {state.probe_id: (state, before) for state, before in moved if before != state.due_at}
+    rows = Reminder.objects.filter(probe__in=list(moved), closes_at__gt=now).order_by("pk") if moved else []
+    works, changed = None, []
+    for row in rows:
+        state, before = moved[row.probe_id]
+        if row.since_at == state.due_at and row.lifted_at:
+            row.lifted_at, row.lifted_because = None, ""
+        elif row.since_at == before and not row.lifted_at:
+            works = works or calendars({probe.site_id: probe.site for probe in probes.values()}.values())
+            row.lifted_at, row.lifted_because = now, _why_moved(row, state, works.get(row.site_id))
+        else:
+            continue
+        changed.append(row)
+    Reminder.objects.bulk_update(changed, LIFTED, batch_size=500)
+
+
+def _why_moved(row: Reminder, state: ProbeState, calendar) -> str:
+    if state.due_at is None:
+        return state.due_because
+    why = calendar.is_open(calendar.work_day(row.due_at))[1] if calendar else ""
+    return LATE.format(why) if why else CHANGED
