@@ -82,9 +82,9 @@ class ReminderTable(tables.Table):
 
     due = tables.Column("Due", accessor="told__reminder__due_at")
     what = tables.Column("What", accessor="told", attrs={"td": {"class": "lead-cell"}})
-    status = tables.Column("What became of it", accessor="told__status")
-    who = tables.Column("Who and when", default="–")
-    steps = tables.Column("", default="")
+    status = tables.Column("State", accessor="told__status")
+    who = tables.Column("Who", default="")
+    steps = tables.Column("", default="", attrs={"td": {"class": "steps"}})
 
     class Meta:
         orderable = False

@@ -57,10 +57,16 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "cases": _case_items(cases, site),
         "probes": [_probe_item(probe, site) for probe in probes],
         "writes": writes,
-        "together": writes and len(for_one_bath(due)) > 1,
+        "together": _together(due) if writes else 0,
         "nothing": not (due or cases or waiting),
     }
     return render(request, "overview/today.html", context)
+
+
+def _together(due: list[ToDo]) -> int:
+    """How many probes are due for one bath; 0 where none has company."""
+    probes = len(for_one_bath(due))
+    return probes if probes > 1 else 0
 
 
 @require_safe
@@ -185,8 +191,8 @@ def _tiles(site, due: list[ToDo], cases, waiting) -> list[dict]:
 
 def _asked_for(due: list[ToDo]) -> str:
     if any(each.reminder for each in due):
-        return noun(len(due), "check or reading to do today", "checks and readings to do today")
-    return noun(len(due), "check to do today", "checks to do today")
+        return noun(len(due), "check or reading to do", "checks and readings to do")
+    return noun(len(due), "check to do", "checks to do")
 
 
 def _tone(overdue, due) -> str:
@@ -222,7 +228,7 @@ def _round_words(each: ToDo, site: Site) -> dict:
     return {
         "title": f"Reading: {limit.title}",
         "url": reverse("limit_detail", args=[limit.pk]),
-        "meta": f"{each.reminder.because} · due {_plain(when(each.due_at, site.zone, 'short'))}".capitalize(),
+        "meta": _first_big(f"{each.reminder.because} · due {_plain(when(each.due_at, site.zone, 'short'))}"),
     }
 
 
@@ -232,8 +238,12 @@ def _named(probe: Probe) -> str:
 
 def _meta(why, when_due, probe, site):
     last = state_of(probe).last_good_at
-    good = when(last, site.zone, "day") if last else "never"
-    return f"{why[:1].upper()}{why[1:]} · last good {_plain(good)} · {_plain(when_due)}"
+    good = f"last good {when(last, site.zone, 'day')}" if last else ""
+    return _plain(" · ".join(filter(None, (_first_big(why), good, when_due))))
+
+
+def _first_big(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def _plain(markup: str) -> str:
