@@ -221,6 +221,14 @@ def test_a_managers_page_shows_the_address_once_and_revokes_it(as_person, world)
     assert "revoked" in client.get(page).content.decode()
 
 
+def test_an_address_that_somebody_made_who_has_left_is_named_as_such(feed, as_person, world):
+    page, left = reverse("feed_list", args=[world.site.pk]), "no longer works here"
+    assert left not in as_person(world.supervisor).get(page).content.decode()
+    world.manager.is_active = False
+    world.manager.save()
+    assert left in as_person(world.supervisor).get(page).content.decode()
+
+
 def test_a_cook_makes_no_address(as_person, world):
     answer = as_person(world.cook).post(reverse("feed_list", args=[world.site.pk]), {"label": "x", "shows": "both"})
     assert answer.status_code == 403
