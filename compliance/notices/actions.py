@@ -39,7 +39,7 @@ def choose(
 def send_again(*, by: Person, notice: Notice) -> None:
     """Have mail tried again that was given up. Raises ValidationError where it was not."""
     again = Notice.objects.filter(pk=notice.pk, state=State.FAILED)
-    if not again.update(state=State.WAITING, attempts=0, not_before=None):
+    if not again.update(state=State.WAITING, attempts=0, cut_short=0, tried_since=None, not_before=None):
         raise ValidationError("This notice waits already, or has been sent.")
     note("notice.send_again", by=by, subject=notice, site_id=notice.site_id, answered=notice.answered)
 

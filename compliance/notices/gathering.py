@@ -204,12 +204,14 @@ def untold_failures(now: datetime) -> QuerySet[Check]:
 
 
 def failures(now: datetime) -> Found:
-    """A message a site for the failed checks that reached the record lately and still count."""
+    """A message a site for the failed checks that reached the record lately and still count: where each was made, and where
+    the probe is by now."""
     found, at_site = Found(), defaultdict(list)
-    for check in untold_failures(now).select_related("probe", "site__area", "checked_by").order_by("pk"):
+    for check in untold_failures(now).select_related("probe__site__area", "site__area", "checked_by").order_by("pk"):
         found.marks.append(Mark(kind=Kind.FAILED, number=check.pk, at=check.checked_at))
-        at_site[check.site_id].append(check)
-    found.messages += [_failure(checks) for checks in at_site.values()]
+        for site in dict.fromkeys([check.site, check.probe.site]):
+            at_site[site].append(check)
+    found.messages += [_failure(site, checks) for site, checks in at_site.items()]
     return found
 
 
@@ -224,29 +226,31 @@ ITS_CHECK = {
 }
 
 
-def _failure(checks: Sequence[Check]) -> Message:
-    """Of checks at one site: usually one, several where they were recorded together."""
-    site, codes = checks[0].site, list(dict.fromkeys(check.probe.code for check in checks))
+def _failure(site: Site, checks: Sequence[Check]) -> Message:
+    """Usually of one check, of several where they were recorded together."""
+    codes = list(dict.fromkeys(check.probe.code for check in checks))
     one, kinds = len(codes) == 1, {check.kind for check in checks}
     failed = ITS_CHECK[checks[0].kind] if one and len(kinds) == 1 else noun(len(codes), "its checks", "their checks")
     words = {"it": "it", "its": "its"} if one else {"it": "them", "its": "their"}
     single = len(checks) == 1
     return Message(
-        Kind.FAILED, str(checks[0].pk),
+        Kind.FAILED, f"{checks[0].pk}" if site == checks[0].site else f"{checks[0].pk}@{site.pk}",
         f"{site}: stop using {wording.probes(codes)}, {noun(len(codes), 'it', 'they')} failed {failed}",
-        f"Checked {_checked(checks[0])}." if single else "Use none of them before it has passed a check again.",
-        [Item(named(c.probe), shown_in(c) if single else f"{shown_in(c)} Checked {_checked(c)}.", check_link(c)) for c in checks],
-        check_link(checks[0]) if single else todo_url(site), site=site,
+        _checked(checks[0], site) if single else f"Do not use {words['it']} before a check was passed again.",
+        [Item(named(c.probe), shown_in(c) if single else f"{shown_in(c)} {_checked(c, site)}", _link(c, site)) for c in checks],
+        _link(checks[0], site) if single else todo_url(site), site=site,
         after=[line.format(**words) for line in AFTER_FAILURE],
     )  # fmt: skip
 
 
-def _checked(check: Check) -> str:
-    return f"{wording.plain(when(check.checked_at, check.site.zone))} by {check.checked_by}"
+def _checked(check: Check, site: Site) -> str:
+    return f"Checked {wording.plain(when(check.checked_at, site.zone))} by {check.checked_by}."
 
 
-def check_link(check: Check) -> str:
-    return reverse("check_detail", args=[check.pk])
+def _link(check: Check, site: Site) -> str:
+    """Its page; to people where the probe is by now, who may not see that, the page of the probe."""
+    own = check.site_id == site.pk
+    return reverse("check_detail", args=[check.pk]) if own else reverse("probe_detail", args=[check.probe_id])
 
 
 def check_url(state: ProbeState) -> str:

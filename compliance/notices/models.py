@@ -104,6 +104,11 @@ class Notice(models.Model):
     state = models.CharField(max_length=8, choices=State.choices)
     not_before = models.DateTimeField(null=True, help_text="When its mail may be tried; empty: at once.")
     attempts = models.PositiveSmallIntegerField(default=0)
+    cut_short = models.PositiveSmallIntegerField(
+        default=0, db_default=0, help_text="How many of the last tries on end nobody knows the end of."
+    )
+    tried_since = models.DateTimeField(null=True, help_text="When its mail was tried first.")
+    answered_at = models.DateTimeField(null=True, help_text="When it was known last what came of a try.")
     holder = models.CharField(max_length=40, blank=True, help_text="Who is sending it.")
     leased_at = models.DateTimeField(null=True)
     leased_until = models.DateTimeField(null=True)
@@ -123,6 +128,7 @@ class Notice(models.Model):
             models.Index(fields=["person"], name="notice_unread", condition=Q(in_page=True, read_at=None)),
             models.Index(fields=["not_before"], name="notice_unsent", condition=Q(state__in=["waiting", "leased"])),
             models.Index(fields=["site", "-made_at"], name="notice_undelivered", condition=Q(state="failed")),
+            models.Index(fields=["sent_at"], name="notice_sent", condition=Q(state="sent")),
         ]
 
     def __str__(self):

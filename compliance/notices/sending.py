@@ -1,13 +1,14 @@
-"""Sending what is in the outbox. Two senders never have the same notice: each claims its own by a conditional UPDATE.
+"""Sending what is in the outbox. Two senders never have the same notice: each claims it by a conditional UPDATE that grants a
+lease by the database's clock, and asks for it again right before the server is to take the message over. Whoever has lost
+the lease by then sends nothing.
 
-A notice is marked in a statement of its own when the server has answered. If the sender dies, or the answer is lost, between
-the server's taking it over and the mark, it is sent again: that is the only way to a second mail, and its Message-ID is the
-same, so that the receiver can tell.
+A notice is marked in a statement of its own when the server has answered: as sent by whoever had the answer, whoever has the
+lease by then. If the sender dies, or the answer is lost, between the server's taking it over and the mark, it is sent again:
+that is the only way to a second mail, it is taken a few times only, and the Message-ID is the same, so that the receiver can
+tell.
 """
 
-import functools
 import logging
-import operator
 import uuid
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -17,140 +18,192 @@ from time import monotonic
 from celery.exceptions import SoftTimeLimitExceeded
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives, get_connection
-from django.db.models import F, Q, QuerySet
+from django.db.models import DateTimeField, ExpressionWrapper, F, Q, QuerySet, Value
+from django.db.models.functions import Coalesce, Now
 from django.urls import reverse
 from django.utils import timezone
 
-from sites.models import Role
-
+from . import needs
 from .models import Notice, State
-from .verdicts import TRIES, verdict, wait
+from .verdicts import KEEP_TRYING, UNCLEAR, verdict, wait
 from .wording import absolute
 
 BATCH = 50
-STEPS = 6  # answers that one message waits for at most: greeting, EHLO, sender, recipient, DATA, end of data
+LONGEST = 900  # seconds for a batch, of which the last third is left for an answer
+ANSWER = 600  # seconds for the answer to a whole message: RFC 5321, 4.5.3.2.6
+BEGUN, HANDED_OVER = 0.4, 0.7  # of the time for a batch: until then the last message is begun, and handed over
+TO_MARK = 10  # seconds that a lease outlasts what is done under it
+AHEAD = timedelta(minutes=1)  # a lease granted later than that from now tells of a clock that was set back
 logger = logging.getLogger(__name__)
 Clock = Callable[[], datetime]
 
 
-def send_batch(clock: Clock = timezone.now, most: int = BATCH, seconds: float = float("inf")) -> int:
-    """Send what waits: at most so many, and none begun after so many seconds. Gives how many were tried.
+class LeaseLost(Exception):
+    """Another has the notice by now."""
+
+
+class Turn:
+    """The time for a batch, shared out so that each message has some for all that comes before it is handed over, and some
+    for the answer."""
+
+    def __init__(self, seconds: float):
+        self._seconds, self._began = seconds, monotonic()
+
+    def left(self, share: float = 1) -> float:
+        return self._began + share * self._seconds - monotonic()
+
+    @property
+    def over(self) -> bool:
+        return self.left(BEGUN) <= 0
+
+    def for_answer(self) -> float:
+        return max(0.1, min(ANSWER, self.left()))
+
+
+def send_batch(clock: Clock = timezone.now, most: int = BATCH, seconds: float = LONGEST) -> int:
+    """Send what waits: at most so many, in no more than so many seconds. Gives how many were tried.
 
     Safe to run twice and at the same time.
     """
     give_up(clock())
-    holder, until = uuid.uuid4().hex, monotonic() + seconds
-    mine, tried = claim(holder, clock(), most), 0
-    if not mine:
+    turn, holder, tried = Turn(seconds), uuid.uuid4().hex, 0
+    if turn.over:
         return 0
-    try:
-        with _Post() as post:
-            for notice in mine:
-                if post.gone or monotonic() > until:
-                    break
-                _send(post, notice, holder, clock)
-                tried += 1
-    finally:
-        _let_go(holder)
+    with _Post(turn) as post:
+        for notice in ready(clock())[:most]:
+            if post.gone or turn.over:
+                break
+            tried += _send(post, notice, holder, clock)
     return tried
 
 
-def lease() -> timedelta:
-    """Longer than any one message can take."""
-    return timedelta(seconds=STEPS * settings.EMAIL_TIMEOUT)
-
-
-def unsent(now: datetime) -> QuerySet[Notice]:
-    """Nobody's for now. A lease that was granted later than now tells of a clock that was set back, and counts as over."""
-    over = Q(leased_until__lte=now) | Q(leased_at__gt=now)
+def unsent() -> QuerySet[Notice]:
+    """Nobody's for now. A lease granted well ahead of now tells of a clock that was set back, and counts as over. One granted
+    a moment ahead does not: its sender asked the time after us and had the row before us."""
+    over = Q(leased_until__lte=Now()) | Q(leased_at__gt=Now() + AHEAD)
     return Notice.objects.filter(Q(state=State.WAITING) | (Q(state=State.LEASED) & over))
 
 
-def claim(holder: str, now: datetime, most: int) -> list[Notice]:
-    ready = unsent(now).filter(Q(not_before=None) | Q(not_before__lte=now), attempts__lt=TRIES)
-    chosen = list(ready.order_by(F("not_before").asc(nulls_first=True), "pk").values_list("pk", flat=True)[:most])
-    if not chosen:
-        return []
-    unsent(now).filter(pk__in=chosen).update(
-        state=State.LEASED, holder=holder, leased_at=now, leased_until=now + lease()
-    )
-    mine = Notice.objects.filter(pk__in=chosen, state=State.LEASED, holder=holder)
-    return list(mine.select_related("person", "site").order_by(F("not_before").asc(nulls_first=True), "pk"))
+def ready(now: datetime) -> QuerySet[Notice]:
+    """What may be tried now, the longest due first."""
+    found = unsent().filter(Q(not_before=None) | Q(not_before__lte=now), cut_short__lt=UNCLEAR)
+    return found.select_related("person", "site", "area").order_by(F("not_before").asc(nulls_first=True), "pk")
+
+
+def claim(notice: Notice, holder: str, now: datetime, seconds: float) -> bool:
+    """Whether it is `holder`'s now, for so many seconds. The try is counted before it is made."""
+    free = ready(now).filter(pk=notice.pk).select_related(None).order_by()
+    since = Coalesce("tried_since", Value(now, output_field=DateTimeField()))
+    tries = {"attempts": F("attempts") + 1, "cut_short": F("cut_short") + 1, "tried_since": since}
+    return free.update(state=State.LEASED, holder=holder, **_granted(seconds), **tries) == 1
+
+
+def hold(notice: Notice, holder: str, seconds: float) -> None:
+    """Have it for so many seconds from now. Raises LeaseLost if it is another's, or was marked by one."""
+    if Notice.objects.filter(pk=notice.pk, state=State.LEASED, holder=holder).update(**_granted(seconds)) != 1:
+        raise LeaseLost
+
+
+def _granted(seconds: float) -> dict:
+    until = Now() + timedelta(seconds=seconds + TO_MARK)
+    return {"leased_at": Now(), "leased_until": ExpressionWrapper(until, output_field=DateTimeField())}
 
 
 def give_up(now: datetime) -> None:
     """What was tried often enough without anybody marking it, as when every try killed its sender."""
-    unsent(now).filter(attempts__gte=TRIES).update(
+    unsent().filter(cut_short__gte=UNCLEAR).update(
         state=State.FAILED,
         in_page=True,
-        answered=f"Given up after {TRIES} tries, of which the last ended without an answer.",
+        answered=f"Given up after {UNCLEAR} tries of which nobody knows the end. It may have arrived.",
+        answered_at=now,
     )
 
 
 class _Post:
     """One connection for a batch, opened when it is first needed; `gone` when it is of no use any more."""
 
-    def __init__(self):
-        self.gone = False
+    def __init__(self, turn: Turn):
+        self.gone, self.turn = False, turn
         self._connection = get_connection()
 
     def __enter__(self):
         return self
 
     def __exit__(self, *what):
-        self._connection.close()
+        self.close()
 
-    def send(self, notice: Notice) -> str:
-        """Gives what the server said. Raises what Django's mail does."""
-        self._connection.open()
-        letter(notice, self._connection).send()
-        return getattr(self._connection, "answer", "") or "Taken."
+    def close(self) -> None:
+        try:
+            self._connection.close()
+        except OSError as error:  # all that was to be said has been
+            logger.info("The mail server was left without a word: %s", error)
+
+    @property
+    def unsure(self) -> bool:
+        """Whether the server may have taken over what was sent last."""
+        return getattr(self._connection, "unsure", False)
+
+    def send(self, notice: Notice, holder: str) -> str:
+        """Gives what the server said. Raises what Django's mail does, and LeaseLost before anything is handed over."""
+
+        def hand_over() -> float:
+            seconds = self.turn.for_answer()
+            hold(notice, holder, seconds)
+            return seconds
+
+        mail = letter(notice, self._connection)
+        if deliver := getattr(self._connection, "deliver", None):
+            return deliver(mail, within=self.turn.left(HANDED_OVER), hand_over=hand_over) or "Taken."
+        hand_over()
+        mail.send()
+        return "Taken."
 
 
-def _send(post: _Post, notice: Notice, holder: str, clock: Clock) -> None:
-    if not _hold(notice, holder, clock()):
-        return
-    if gone := _no_longer_for(notice):
-        _mark(notice, holder, state=State.NEEDLESS, answered=gone)
-        return
+def _send(post: _Post, notice: Notice, holder: str, clock: Clock) -> bool:
+    """Whether it was tried, or need not be."""
+    now = clock()
+    if why := needs.needless(notice, now):
+        return _put(notice, now, state=State.NEEDLESS, answered=why)
+    if until := needs.quiet_until(notice, now):
+        return _put(notice, now, state=State.WAITING, not_before=until)
+    if not claim(notice, holder, now, post.turn.left(HANDED_OVER)):
+        return False
     try:
-        said = post.send(notice)
-    except SoftTimeLimitExceeded:
+        said = post.send(notice, holder)
+    except LeaseLost:
+        post.close()  # with what was begun
+        return False
+    except SoftTimeLimitExceeded as error:
+        _refused(post, notice, holder, error, clock())
         raise
     except Exception as error:  # whatever one notice runs into must not keep the others
         _refused(post, notice, holder, error, clock())
-        return
-    _mark(notice, holder, state=State.SENT, sent_at=clock(), answered=said)
+        return True
+    _sent(notice, said, clock())
+    return True
 
 
-def _no_longer_for(notice: Notice) -> str:
-    """Why this person is not to get it any more; empty if they are. Whoever changed places while it waited is told nothing."""
-    if not notice.person.is_active:
-        return "This person no longer works here."
-    there = [Q(site=notice.site), Q(area=notice.site.area_id)] if notice.site else []
-    there += [Q(area=notice.area), Q(site__area=notice.area)] if notice.area_id else []
-    held = notice.person.memberships.filter(role__gte=Role.MANAGER)
-    if not there or held.filter(functools.reduce(operator.or_, there)).exists():
-        return ""
-    return "This person has no role there any more that is told of it."
+def _put(notice: Notice, now: datetime, **told) -> bool:
+    """Say of one that nobody has what becomes of it instead of a try."""
+    mine = ready(now).filter(pk=notice.pk).select_related(None).order_by()
+    return mine.update(holder="", leased_at=None, leased_until=None, **told) == 1
 
 
 def _refused(post: _Post, notice: Notice, holder: str, error: Exception, now: datetime) -> None:
-    found = verdict(error)
+    found, unsure = verdict(error), post.unsure
     post.gone = found.gone
     logger.log(logging.WARNING if found.final else logging.INFO, "Notice %s: %s", notice.pk, found.said)
-    tries = notice.attempts + 1
-    if found.final or tries >= TRIES:
-        said = found.said if found.final else f"Given up after {tries} tries. The last: {found.said}"
-        _mark(notice, holder, state=State.FAILED, in_page=True, answered=said)  # so that they see it after all
+    tries, cut_short = notice.attempts + 1, notice.cut_short + 1 if unsure else 0
+    told = {"answered": found.said, "answered_at": now, "cut_short": cut_short}
+    if found.final:
+        failed = found.said
+    elif cut_short >= UNCLEAR or now - (notice.tried_since or now) >= KEEP_TRYING:
+        failed = f"Given up after {tries} tries. The last: {found.said}"
     else:
-        _mark(notice, holder, state=State.WAITING, answered=found.said, not_before=now + wait(tries))
-
-
-def _hold(notice: Notice, holder: str, now: datetime) -> bool:
-    """Count the try before it is made, and have the lease last from now; False if another has the notice by now."""
-    mine = Notice.objects.filter(pk=notice.pk, state=State.LEASED, holder=holder)
-    return mine.update(attempts=F("attempts") + 1, leased_at=now, leased_until=now + lease()) == 1
+        again = now + wait(tries, gone=found.gone and not unsure)
+        _mark(notice, holder, state=State.WAITING, not_before=needs.quiet_until(notice, again) or again, **told)
+        return
+    _mark(notice, holder, state=State.FAILED, in_page=True, **told | {"answered": failed})  # so that they see it after all
 
 
 def _mark(notice: Notice, holder: str, **told) -> None:
@@ -158,10 +211,12 @@ def _mark(notice: Notice, holder: str, **told) -> None:
     mine.update(holder="", leased_at=None, leased_until=None, **told)
 
 
-def _let_go(holder: str) -> None:
-    """What was claimed and not tried waits for the next batch as it did."""
-    left = Notice.objects.filter(state=State.LEASED, holder=holder)
-    left.update(state=State.WAITING, holder="", leased_at=None, leased_until=None)
+def _sent(notice: Notice, said: str, now: datetime) -> None:
+    """Whoever has it by now: the server took it over, and nobody is to send it again."""
+    Notice.objects.filter(pk=notice.pk).update(
+        state=State.SENT, holder="", leased_at=None, leased_until=None, cut_short=0, sent_at=now, answered=said,
+        answered_at=now,
+    )  # fmt: skip
 
 
 def letter(notice: Notice, connection=None) -> EmailMultiAlternatives:

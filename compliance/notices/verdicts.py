@@ -5,9 +5,11 @@ import smtplib
 from dataclasses import dataclass
 from datetime import timedelta
 
-TRIES = 12
+UNCLEAR = 6  # tries on end that nobody knows the end of: each of them may have been a letter
+KEEP_TRYING = timedelta(days=5)  # RFC 5321, 4.5.4.1: "generally needs to be at least 4-5 days"
 TOO_LARGE = 552  # RFC 1870, 6.1: said of the message, at MAIL FROM
-FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=1), timedelta(hours=12)
+FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=1), timedelta(hours=4)
+AWAY = timedelta(minutes=15)  # at most, until a server that did not answer is asked again: one question for all that waits
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +54,8 @@ def _answer(error: Exception) -> tuple[int, str]:
     return (code, f"{code} {said}") if code > 0 else (0, said)
 
 
-def wait(attempts: int, chance: random.Random | None = None) -> timedelta:
+def wait(attempts: int, chance: random.Random | None = None, gone: bool = False) -> timedelta:
     """How long after this many tries the next one comes: twice as long each time, a quarter more or less by chance, so that
-    many do not come back together."""
-    doubled = min(FIRST_WAIT * 2 ** max(0, attempts - 1), LONGEST_WAIT)
-    return doubled * (chance or random).uniform(0.75, 1.25)
+    many do not come back together; less long where it is the server that is `gone`."""
+    doubled = FIRST_WAIT * 2 ** min(attempts - 1, 10) if attempts > 1 else FIRST_WAIT
+    return min(doubled, AWAY if gone else LONGEST_WAIT) * (chance or random).uniform(0.75, 1.25)

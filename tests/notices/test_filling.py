@@ -137,6 +137,20 @@ def test_checks_that_failed_together_are_told_in_one_mail_each_with_its_page(due
     assert told("failed").count() == 3
 
 
+def test_where_a_probe_is_by_now_it_is_told_too(due, clock):
+    una = make_person("Una Vale", Role.MANAGER, site=due.other_site)
+    clock.move_to(NINE - DAY)
+    making.bad(due.probe, due.cook, NINE - DAY)
+    due.probe.site = due.other_site
+    due.probe.save()
+    fill(NINE - DAY)
+    subjects = {person: told("failed", person).get().subject.partition(":")[0] for person in (due.manager, una)}
+    assert subjects == {due.manager: "Alder School", una: "Birch House"}
+    assert told("failed", una).get().link == f"/probes/{due.probe.pk}/"  # the check is not hers to see
+    fill(NINE - DAY)
+    assert told("failed").count() == 4  # and the supervisor of both
+
+
 def test_a_failed_check_says_by_how_much_in_the_unit_of_the_site(due, clock):
     due.site.unit = "F"
     due.site.save()
