@@ -33,6 +33,13 @@ class PostTable(tables.Table):
     def render_state(self, value, record):
         return badge("post", record.state)
 
+    def render_answered(self, value, record):
+        """While it is still tried, how often it was and when it will be again."""
+        if record.state != State.WAITING or not record.not_before:
+            return value
+        tried = "once" if record.attempts == 1 else f"{record.attempts} times"
+        return format_html("{} Tried {}, again {}.", value, tried, when(record.not_before, zone_of(record), "short"))
+
     def render_made_at(self, value, record):
         return when(value, zone_of(record), "short")
 

@@ -1,5 +1,6 @@
 """Notices in the pages, what people choose, what became of the mail."""
 
+import re
 from datetime import UTC, datetime
 
 import pytest
@@ -112,6 +113,15 @@ def test_a_supervisor_sees_what_could_not_be_sent_and_sends_it_again(as_person, 
     assert (failed.state, failed.attempts) == ("waiting", 0)
     with pytest.raises(ValidationError, match="waits already"):
         send_again(by=world.supervisor, notice=failed)
+
+
+def test_a_supervisor_sees_when_what_was_turned_down_for_now_is_tried_again(as_person, world, write):
+    again = {"state": "waiting", "answered": "451 Later", "not_before": datetime(2026, 3, 11, 20, 30, tzinfo=UTC)}
+    write("Mail", attempts=1, **again)
+    write("More mail", attempts=3, **again)
+    text = re.sub("<[^>]+>", "", as_person(world.supervisor).get(POST).content.decode())
+    assert "451 Later Tried once, again 11 Mar 20:30." in text
+    assert "451 Later Tried 3 times, again 11 Mar 20:30." in text
 
 
 def test_a_manager_does_not_see_others_mail(as_person, world, write):
