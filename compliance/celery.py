@@ -5,17 +5,34 @@ the next one of its kind, and a task that comes twice finds nothing left to do.
 """
 
 import os
+import sys
 
-from celery import Celery
+import django
+from celery import Celery, signals
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
 
 from django.conf import settings
 
 from compliance.engine.every import Every
+from shared.system_checks import say, stop_if_wrong
 
 SEND_EVERY, HOUR = 15, 3600
+STALE_AFTER = 120  # seconds; the clocks of beat and worker may differ by as much
+NO_BROKER = (
+    "A worker needs REDIS_URL, the same as the pages and the schedule have: without it nobody gives it anything to do."
+)
 CONNECT_WITHIN, ANSWER_WITHIN = 2, 30  # seconds; the broker is asked to hold an idle worker's question for 10
+
+
+def come(task: str, seconds: float) -> dict:
+    """A task that comes by itself. One that no worker has taken when the next ones are there is not done any more."""
+    return {
+        "task": task,
+        "schedule": Every(seconds),
+        "options": {"expires": max(2 * seconds, STALE_AFTER)},
+    }
+
 
 app = Celery("noughtbook", broker=settings.BROKER or "memory://")
 app.conf.update(
@@ -46,11 +63,26 @@ app.conf.update(
     task_publish_retry_policy={"max_retries": 2, "interval_start": 0, "interval_step": 0.2, "interval_max": 0.2},
     beat_scheduler="compliance.engine.schedule:LeasedScheduler",
     beat_schedule={
-        "heartbeat": {"task": "reminders.heartbeat", "schedule": Every(settings.SWEEP_EVERY)},
-        "sweep": {"task": "reminders.sweep", "schedule": Every(settings.SWEEP_EVERY)},
-        "fill": {"task": "notices.fill", "schedule": Every(settings.SWEEP_EVERY)},
-        "send": {"task": "notices.send", "schedule": Every(min(SEND_EVERY, settings.SWEEP_EVERY))},
-        "expand_slots": {"task": "reminders.expand_slots", "schedule": Every(6 * HOUR)},
+        "heartbeat": come("reminders.heartbeat", settings.SWEEP_EVERY),
+        "sweep": come("reminders.sweep", settings.SWEEP_EVERY),
+        "fill": come("notices.fill", settings.SWEEP_EVERY),
+        "send": come("notices.send", min(SEND_EVERY, settings.SWEEP_EVERY)),
+        "expand_slots": come("reminders.expand_slots", 6 * HOUR),
     },
     worker_hijack_root_logger=False,
 )
+
+
+@signals.celeryd_init.connect
+@signals.beat_init.connect
+def check_settings(sender=None, **kwargs):
+    """Celery's own programs are none of Django's commands, which check the settings before they begin."""
+    django.setup()
+    stop_if_wrong()
+
+
+@signals.celeryd_init.connect
+def refuse_to_idle(sender=None, **kwargs):
+    if not settings.BROKER:
+        say(NO_BROKER)
+        sys.exit(1)

@@ -3,17 +3,18 @@
 import os
 from pathlib import Path
 
-from shared.environment import broker_of, database_of, log_level_of, mail_of, seconds_of
+from shared.environment import broker_of, database_of, listed, log_level_of, made_folder, mail_of, seconds_of
 from shared.secret import kept_secret
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(os.environ.get("NOUGHTBOOK_DATA", BASE_DIR / ".noughtbook"))
-(DATA_DIR / "static").mkdir(parents=True, exist_ok=True)
+DATA_REFUSED = made_folder(DATA_DIR / "static")
 
 DEBUG = os.environ.get("NOUGHTBOOK_DEBUG", "") == "1"
 SECRET_KEY = os.environ.get("NOUGHTBOOK_SECRET_KEY") or kept_secret(DATA_DIR / "secret_key")
-ALLOWED_HOSTS = os.environ.get("NOUGHTBOOK_HOSTS", "localhost,127.0.0.1,[::1]").split(",")
-CSRF_TRUSTED_ORIGINS = [o for o in os.environ.get("NOUGHTBOOK_ORIGINS", "").split(",") if o]
+DATA_REFUSED = DATA_REFUSED or ("" if SECRET_KEY else "The secret key cannot be read there, nor made.")
+ALLOWED_HOSTS = listed(os.environ.get("NOUGHTBOOK_HOSTS", "localhost,127.0.0.1,[::1]"))
+CSRF_TRUSTED_ORIGINS = listed(os.environ.get("NOUGHTBOOK_ORIGINS", ""))
 BEHIND_HTTPS = os.environ.get("NOUGHTBOOK_HTTPS", "") == "1"
 
 INSTALLED_APPS = [
@@ -126,11 +127,17 @@ SILENCED_SYSTEM_CHECKS: list[str] = []
 BROKER_ASKED = bool(os.environ.get("REDIS_URL"))
 BROKER = broker_of(os.environ.get("REDIS_URL", ""))
 TASK_QUEUE = "compliance.celery.app"
-SWEEP_EVERY = seconds_of(os.environ.get("NOUGHTBOOK_SWEEP_EVERY", ""), 60)
-REDELIVER_AFTER = seconds_of(os.environ.get("NOUGHTBOOK_REDELIVER_AFTER", ""), 600)
+SPANS = {  # in seconds, as they were given
+    "NOUGHTBOOK_SWEEP_EVERY": os.environ.get("NOUGHTBOOK_SWEEP_EVERY", ""),
+    "NOUGHTBOOK_REDELIVER_AFTER": os.environ.get("NOUGHTBOOK_REDELIVER_AFTER", ""),
+    "NOUGHTBOOK_MAIL_TIMEOUT": os.environ.get("NOUGHTBOOK_MAIL_TIMEOUT", ""),
+}
+SWEEP_EVERY = seconds_of(SPANS["NOUGHTBOOK_SWEEP_EVERY"], 60)
+REDELIVER_AFTER = seconds_of(SPANS["NOUGHTBOOK_REDELIVER_AFTER"], 600)
 
 # Where people reach the pages: mails link there.
-ADDRESS_GIVEN = os.environ.get("NOUGHTBOOK_ADDRESS", "").rstrip("/") or next(iter(CSRF_TRUSTED_ORIGINS), "")
+ONE_HOST = [origin for origin in CSRF_TRUSTED_ORIGINS if "*" not in origin]
+ADDRESS_GIVEN = os.environ.get("NOUGHTBOOK_ADDRESS", "").strip().rstrip("/") or next(iter(ONE_HOST), "")
 ADDRESS = ADDRESS_GIVEN or "http://127.0.0.1:8000"  # the start command puts in what it serves
 
 MAIL_ASKED = bool(os.environ.get("NOUGHTBOOK_MAIL_URL"))
@@ -141,7 +148,7 @@ EMAIL_BACKEND = "compliance.notices.post.EmailBackend" if MAIL else "django.core
 EMAIL_HOST, EMAIL_PORT = MAIL.get("host", ""), MAIL.get("port", 0)
 EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = MAIL.get("user", ""), MAIL.get("password", "")
 EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL.get("tls", False), MAIL.get("ssl", False)
-EMAIL_TIMEOUT = seconds_of(os.environ.get("NOUGHTBOOK_MAIL_TIMEOUT", ""), 20)
+EMAIL_TIMEOUT = seconds_of(SPANS["NOUGHTBOOK_MAIL_TIMEOUT"], 20)
 
 LOG_LEVEL = os.environ.get("NOUGHTBOOK_LOG", "WARNING")
 LOGGING = {

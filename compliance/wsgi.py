@@ -8,5 +8,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
 application = get_wsgi_application()
 
 from compliance.engine.bell import bell  # noqa: E402  which reads the models
+from shared.system_checks import stop_if_wrong  # noqa: E402
 
+stop_if_wrong()
 bell.hang()

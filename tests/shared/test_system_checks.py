@@ -29,6 +29,18 @@ def said_with(tmp_path, **settings) -> tuple[int, str]:
         ({"NOUGHTBOOK_MAIL_URL": "mail.kitchen.example"}, ["noughtbook.E005", "noughtbook.E006"]),
         ({"NOUGHTBOOK_MAIL_URL": "smtp://mail.kitchen.example:x"}, ["noughtbook.E005", "Set NOUGHTBOOK_MAIL_URL"]),
         ({"NOUGHTBOOK_MAIL_URL": "smtp://mail.kitchen.example"}, ["noughtbook.E006", "Set NOUGHTBOOK_MAIL_FROM"]),
+        ({"NOUGHTBOOK_MAIL_URL": "smtp://mail.kitchen.example?tls=true"}, ["noughtbook.E005", "587?tls=1"]),
+        ({"NOUGHTBOOK_MAIL_URL": "smtp://[mail"}, ["noughtbook.E005"]),
+        ({"REDIS_URL": "redis://[bad"}, ["noughtbook.E004", "Set REDIS_URL to redis://"]),
+        ({"NOUGHTBOOK_DATA": "/dev/null/data"}, ["noughtbook.E007", "Set NOUGHTBOOK_DATA", "/dev/null/data"]),
+        ({"NOUGHTBOOK_SWEEP_EVERY": "abc"}, ["noughtbook.E008", "NOUGHTBOOK_SWEEP_EVERY is no"]),
+        ({"NOUGHTBOOK_REDELIVER_AFTER": "1m"}, ["noughtbook.E008", "NOUGHTBOOK_REDELIVER_AFTER is no"]),
+        ({"NOUGHTBOOK_MAIL_TIMEOUT": "x"}, ["noughtbook.E008", "NOUGHTBOOK_MAIL_TIMEOUT is no"]),
+        (
+            {"NOUGHTBOOK_MAIL_TIMEOUT": "900", "NOUGHTBOOK_REDELIVER_AFTER": "2"},
+            ["noughtbook.E009", "Set NOUGHTBOOK_REDELIVER_AFTER to at least"],
+        ),
+        ({"NOUGHTBOOK_ADDRESS": "kitchen.example"}, ["noughtbook.E010", "such as https://kitchen.example"]),
         ({"NOUGHTBOOK_SECRET_KEY": "short"}, ["noughtbook.E003", "Unset NOUGHTBOOK_SECRET_KEY"]),
     ],
 )
@@ -62,6 +74,7 @@ MAIL = {"NOUGHTBOOK_MAIL_URL": "smtp://mail.kitchen.example", "NOUGHTBOOK_MAIL_F
         (MAIL | {"NOUGHTBOOK_ADDRESS": "http://[::1]:8000"}, True),
         (MAIL | {"NOUGHTBOOK_ADDRESS": "https://kitchen.example"}, False),
         (MAIL | {"NOUGHTBOOK_ORIGINS": "https://kitchen.example"}, False),
+        (MAIL | {"NOUGHTBOOK_ORIGINS": "https://*.kitchen.example"}, True),
         ({}, False),
     ],
 )
