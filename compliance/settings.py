@@ -50,6 +50,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.middleware.content_security_policy",
     "compliance.engine.middleware.health_first",
+    "compliance.engine.patience.pages_that_end",
     "compliance.engine.middleware.ring_after_writing",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -61,6 +62,9 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
 ]
+
+# So many pages are made at once by one process; its web server has a thread more, for the health page.
+PAGES_AT_ONCE = 7
 
 ROOT_URLCONF = "compliance.urls"
 WSGI_APPLICATION = "compliance.wsgi.application"
@@ -87,16 +91,25 @@ TEMPLATES = [
 DATABASES = {
     "default": database_of(os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'noughtbook.sqlite3'}"),
 }
+# Options in DATABASE_URL, such as ?sslmode=require, come before these.
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     # A deferred BEGIN that reads and then writes fails under two writers ("database is locked"); IMMEDIATE queues them.
     DATABASES["default"]["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
-    }
-elif DATABASES["default"]["ENGINE"] == "django.db.backends.postgresql":
+    } | DATABASES["default"].get("OPTIONS", {})
+elif DATABASES["default"]["ENGINE"] == "shared.postgresql":
     DATABASES["default"]["CONN_MAX_AGE"] = 60
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+    # A server or a network that has gone is noticed in half a minute; by default Linux takes a quarter of an hour to two hours.
+    DATABASES["default"]["OPTIONS"] = {
+        "connect_timeout": 5,  # seconds
+        "keepalives_idle": 10,
+        "keepalives_interval": 5,
+        "keepalives_count": 3,
+        "tcp_user_timeout": 25_000,  # milliseconds
+    } | DATABASES["default"].get("OPTIONS", {})
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "sites.Person"

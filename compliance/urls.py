@@ -15,3 +15,5 @@ urlpatterns = [
     path("", include("compliance.overview.urls")),
     path("", include("compliance.engine.urls")),
 ]
+
+handler500 = "compliance.engine.patience.broken"

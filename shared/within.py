@@ -1,12 +1,34 @@
 """Asking what may never answer."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
+from contextlib import contextmanager
+from contextvars import ContextVar
 from threading import BoundedSemaphore, Thread
 
 from django.db import connections
 
+GIVEN_UP_AFTER = 20  # seconds, by when nobody waits for the answer any more
 _room = BoundedSemaphore(8)  # questions still without an answer; a frozen server must not pile up threads
+_patience: ContextVar[float | None] = ContextVar("patience", default=None)
+
+
+@contextmanager
+def answered_within(seconds: float | None) -> Iterator[None]:
+    """In the block the database must answer each statement within so many seconds, or django.db.OperationalError is raised.
+
+    `None` waits as long as it takes. SQLite, where no server is asked, has its own limit (`timeout` in the settings).
+    """
+    before = _patience.set(seconds)
+    try:
+        yield
+    finally:
+        _patience.reset(before)
+
+
+def patience() -> float | None:
+    """For how many seconds the database may be silent here; for ever, if none."""
+    return _patience.get()
 
 
 def ask(question: Callable) -> Future:
@@ -24,7 +46,8 @@ def ask(question: Callable) -> Future:
 
 def _put(question: Callable, answer: Future) -> None:
     try:
-        answer.set_result(question())
+        with answered_within(GIVEN_UP_AFTER):
+            answer.set_result(question())
     except BaseException as error:
         answer.set_exception(error)
     finally:

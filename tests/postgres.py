@@ -5,6 +5,7 @@ import importlib.util
 import os
 import pwd
 import shutil
+import signal
 import subprocess
 import tempfile
 import time
@@ -27,14 +28,14 @@ KEEPER = """
 folder=$1; shift
 "$@" >>"$folder/log" 2>&1 & server=$!
 while read -r away; do kill -QUIT $server; wait $server; sleep "$away"; "$@" >>"$folder/log" 2>&1 & server=$!; done
-kill -QUIT $server; wait; rm -rf "$folder"
+kill -QUIT $server; kill -CONT $server; wait; rm -rf "$folder"
 """
 
 
 class Postgres:
     """Listens on a socket in a fresh folder. PostgreSQL refuses to run as root, so root starts it as `nobody`."""
 
-    def __init__(self, options: list[str] = QUICK):
+    def __init__(self, options: list[str] = QUICK, environment: dict[str, str] | None = None):
         self.folder = Path(tempfile.mkdtemp(prefix="noughtbook-pg-"))  # short: the path of a socket has a limit of 107
         self.user = "nobody" if os.geteuid() == 0 else None
         if self.user:
@@ -47,8 +48,9 @@ class Postgres:
             raise RuntimeError(f"initdb failed:\n{made.stdout}{made.stderr}")
         server = [programs / "postgres", "-D", data, "-h", "", "-k", self.folder, *options]
         self.keeper = subprocess.Popen(
-            ["sh", "-c", KEEPER, "sh", self.folder, *server], stdin=subprocess.PIPE, user=self.user, cwd=self.folder
-        )
+            ["sh", "-c", KEEPER, "sh", self.folder, *server],
+            stdin=subprocess.PIPE, user=self.user, cwd=self.folder, env=os.environ | (environment or {}),
+        )  # fmt: skip
         self._wait()
 
     def _reachable_programs(self) -> Path:
@@ -86,6 +88,10 @@ class Postgres:
         self.stop()
         raise RuntimeError(f"PostgreSQL did not start within {seconds} s:\n{log}")
 
+    @property
+    def socket(self) -> Path:
+        return self.folder / ".s.PGSQL.5432"
+
     def url(self, database: str) -> str:
         return f"postgresql://postgres@{quote(str(self.folder), safe='')}/{database}"
 
@@ -110,6 +116,21 @@ class Postgres:
                 with contextlib.suppress(psycopg.OperationalError):
                     before.execute("SELECT pg_sleep(0.02)")
         self._wait()
+
+    def freeze(self) -> None:
+        """Stop all of its processes as they are: connections stay open, and none is answered."""
+        self._signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        self._signal(signal.SIGCONT)
+
+    def _signal(self, number: int) -> None:
+        """To the first of its processes before the others, which it would make more of."""
+        first = int((self.folder / "data" / "postmaster.pid").read_text().split()[0])
+        os.kill(first, number)
+        for child in Path(f"/proc/{first}/task/{first}/children").read_text().split():
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(int(child), number)
 
     def stop(self) -> None:
         """Stop the server and remove its folder. Calling it twice does no harm."""

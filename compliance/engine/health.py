@@ -1,11 +1,12 @@
 """How the engine is, in words and figures that tell nothing of the business. Answers within two seconds, whatever hangs."""
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import redis
 from django.conf import settings
-from django.db import DatabaseError
+from django.db import DatabaseError, OperationalError, connection
+from django.utils import timezone
 
 from compliance.notices.backlog import Backlog, backlog
 from compliance.reminders import database_clock, heartbeats
@@ -13,6 +14,8 @@ from shared.within import ask
 
 ANSWER_WITHIN = 2  # seconds for all of it
 SKEW = 5  # seconds by which the database's clock may be put right without a word
+APART = 30  # seconds by which a machine's clock and the database's may disagree
+WRITES_WITHIN = 1  # seconds
 QUEUE = "celery"
 ROUNDS = 15  # that a notice may wait for its turn
 UNKNOWN = "not known: the database does not tell"
@@ -34,6 +37,8 @@ class State:
 
     ages: dict[str, float]
     mail: Backlog
+    ahead: dict[str, float]  # of the database's clock, by machine
+    held: bool = False
 
 
 def findings() -> list[Finding]:
@@ -41,7 +46,7 @@ def findings() -> list[Finding]:
     until = time.monotonic() + ANSWER_WITHIN
     database, broker = ask(state), ask(waiting_tasks) if settings.BROKER else None
     known, told = answered("database", database, until, "answers")
-    parts = [told]
+    parts = [writable(told, known)]
     if broker:
         tasks, told = answered("broker", broker, until, "answers; {} tasks wait")
         parts.append(told)
@@ -49,12 +54,34 @@ def findings() -> list[Finding]:
         parts.append(Finding("broker", True, "none is used: one process keeps the schedule and does the tasks"))
     ages = known.ages if known else None
     parts += [aged(name, label, ages, patience) for name, label, patience in beating()]
-    return [*parts, mailed(known.mail if known else None)]
+    return [*parts, mailed(known.mail if known else None), agreeing(known.ahead if known else None)]
 
 
 def state() -> State:
     """Raises DatabaseError where there is no answer."""
-    return State(heartbeats.ages(), backlog(database_clock.now()))
+    now = database_clock.now()
+    here = {"this page": (timezone.now() - now).total_seconds()}
+    return State(heartbeats.ages(), backlog(now), here | heartbeats.ahead(), held())
+
+
+def held() -> bool:
+    """Whether another program has the database to itself for writing, as SQLite allows, and does not let go of it."""
+    if connection.vendor != "sqlite":
+        return False
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute(f"PRAGMA busy_timeout = {WRITES_WITHIN * 1000}")  # of this thread's own connection
+            cursor.execute("BEGIN IMMEDIATE")
+            cursor.execute("ROLLBACK")
+    except OperationalError:
+        return True
+    return False
+
+
+def writable(told: Finding, known: State | None) -> Finding:
+    if known is None or not known.held:
+        return told
+    return replace(told, well=False, says="is read, but another program keeps it for writing: nothing can be saved")
 
 
 def answered(name: str, answer, until: float, says: str) -> tuple:
@@ -99,7 +126,8 @@ def aged(name: str, label: str, ages: dict[str, float] | None, patience: float) 
         return Finding(name, False, f"{label} has never been at work")
     age = ages[name]
     if age < -SKEW:
-        return Finding(name, False, f"{label} was last at work {-age:.0f} s ahead: the clock was set back", age)
+        says = f"{label} was last at work {-age:.0f} s ahead: the database's clock was set back"
+        return Finding(name, False, says, age)
     age = max(0.0, age)
     return Finding(name, age <= patience, f"{label} was at work {age:.0f} s ago", age)
 
@@ -112,8 +140,21 @@ def mailed(mail: Backlog | None) -> Finding:
         return Finding("mail", True, "none is set up: notices are shown in the pages only")
     if mail.oldest is None:
         return Finding("mail", True, "no notice waits", 0)
-    says = f"the oldest unsent notice has waited {mail.oldest:.0f} s"
+    oldest = max(0.0, mail.oldest)  # or the clock was set back since it was written
+    says = f"the oldest unsent notice has waited {oldest:.0f} s"
     if mail.turned_down:
         says += f"; the mail server has turned down {mail.turned_down} for the time being"
     late = mail.oldest_untried is not None and mail.oldest_untried > ROUNDS * settings.SWEEP_EVERY
-    return Finding("mail", not late and not mail.turned_down, says, mail.oldest)
+    return Finding("mail", not late and not mail.turned_down, says, oldest)
+
+
+def agreeing(ahead: dict[str, float] | None) -> Finding:
+    """Not well where a machine's clock is not the database's: times that people enter and due times would not fit together."""
+    if ahead is None:
+        return Finding("clocks", False, UNKNOWN)
+    part, most = max(ahead.items(), key=lambda told: abs(told[1]))
+    if abs(most) <= APART:
+        return Finding("clocks", True, f"agree within {APART} s", round(most, 1))
+    way = "ahead of" if most > 0 else "behind"
+    says = f"the clock of the machine of “{part}” is {abs(most):.0f} s {way} the database's: set both by a time server"
+    return Finding("clocks", False, says, round(most, 1))

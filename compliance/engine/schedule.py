@@ -16,10 +16,12 @@ from django.conf import settings
 from django.db import connections
 
 from compliance.reminders import heartbeats, leases
+from shared.within import answered_within
 
 LEASE = "schedule"
 NEVER = datetime(2000, 1, 1, tzinfo=UTC)
 AGAIN_AFTER = 5  # seconds, when the database or the broker did not answer
+ANSWER_WITHIN = 10  # seconds for each statement of our own
 logger = logging.getLogger(__name__)
 
 
@@ -32,19 +34,23 @@ class LeasedScheduler(Scheduler):
         self.holder = f"{socket.gethostname()}:{os.getpid()}:{uuid.uuid4().hex[:8]}"
         self.lease_seconds = max(3, settings.SWEEP_EVERY)
         self.ours, self.asked_at, self.clock = False, None, time.time()
+        self.ticking = False
         super().__init__(*args, **kwargs)
 
     def tick(self, *args, **kwargs):
         """One due task at most; gives the seconds until the next tick. Whatever fails is tried again."""
+        self.ticking = True
         try:
             if self._set_back():
                 self._heap = None  # which is in order of a time that is yet to come again
-            return super().tick(*args, **kwargs) if self._may() else min(self.max_interval, self.lease_seconds / 3)
+            with answered_within(ANSWER_WITHIN):
+                return super().tick(*args, **kwargs) if self._may() else min(self.max_interval, self.lease_seconds / 3)
         except Exception as error:  # the schedule must outlive whatever befalls a tick
             logger.warning("The schedule could not go on and will try again: %s: %s", type(error).__name__, error)
             self.ours, self.asked_at = False, None
             return min(self.max_interval, AGAIN_AFTER)
         finally:
+            self.ticking = False
             connections.close_all()
 
     def apply_entry(self, entry, producer=None):
@@ -56,10 +62,17 @@ class LeasedScheduler(Scheduler):
             heartbeats.beat(LEASE, holder=self.holder, sent=sent)
 
     def close(self):
-        """Let another keep the schedule at once. Never raises: the process is about to end."""
+        """Let another keep the schedule at once. Never raises: the process is about to end.
+
+        Celery calls it when it is told to stop, in the middle of whatever is being done, and once more after that. In the
+        middle of a statement the connection cannot be used, and waiting for it would be waiting for ever.
+        """
+        if self.ticking:
+            return
         try:
             super().close()
-            leases.release(LEASE, holder=self.holder)
+            with answered_within(ANSWER_WITHIN):
+                leases.release(LEASE, holder=self.holder)
         except Exception as error:
             logger.warning("The schedule was left without a word: %s: %s", type(error).__name__, error)
         finally:

@@ -16,6 +16,7 @@ LABELS = {
     "sweep": "Sweep for due times",
     "notices": "Writing of notices",
     "mail": "Mail",
+    "clocks": "Clocks",
 }
 
 

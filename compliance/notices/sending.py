@@ -85,8 +85,10 @@ def unsent() -> QuerySet[Notice]:
 
 
 def ready(now: datetime) -> QuerySet[Notice]:
-    """What may be tried now, the longest due first."""
-    found = unsent().filter(Q(not_before=None) | Q(not_before__lte=now), cut_short__lt=UNCLEAR)
+    """What may be tried now, the longest due first. An answer from a time well ahead of now tells of a clock that was set
+    back: what was put off after it waits no longer."""
+    come = Q(not_before=None) | Q(not_before__lte=now) | Q(answered_at__gt=now + AHEAD)
+    found = unsent().filter(come, cut_short__lt=UNCLEAR)
     return found.select_related("person", "site", "area").order_by(F("not_before").asc(nulls_first=True), "pk")
 
 

@@ -4,23 +4,33 @@ PostgreSQL that may be crashed, and one on a file. They are the same whatever en
 
 import pytest
 
+from tests.engine.clocks import Clocks
 from tests.engine.installation import Installation
 from tests.postgres import DURABLE, Postgres
 
 
 @pytest.fixture(scope="session")
-def _grown(tmp_path_factory):
-    postgres = Postgres(DURABLE)
-    installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres)
+def _clocks():
+    clocks = Clocks()
+    yield clocks
+    clocks.close()
+
+
+@pytest.fixture(scope="session")
+def _grown(tmp_path_factory, _clocks):
+    postgres = Postgres(DURABLE, _clocks.database.environment)
+    installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres, _clocks)
+    installation.run("-m", "tests.engine.preparing", "3")
     yield installation
     installation.close()
     postgres.stop()
 
 
 @pytest.fixture(scope="session")
-def _alone(tmp_path_factory):
+def _alone(tmp_path_factory, _clocks):
     folder = tmp_path_factory.mktemp("alone")
-    installation = Installation(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}")
+    installation = Installation(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}", clocks=_clocks)
+    installation.run("-m", "tests.engine.preparing", "1")
     yield installation
     installation.close()
 
@@ -29,11 +39,11 @@ def _alone(tmp_path_factory):
 def grown(_grown):
     """PostgreSQL and an empty Redis, and so workers and a beat of their own; all programs are killed afterwards."""
     yield _grown.with_redis()
-    _grown.kill_programs()
+    _grown.put_right()
 
 
 @pytest.fixture
 def alone(_alone):
     """One file and no Redis: the start command does everything. All programs are killed afterwards."""
     yield _alone
-    _alone.kill_programs()
+    _alone.put_right()

@@ -11,12 +11,17 @@ import time
 import urllib.error
 import urllib.request
 from contextlib import closing
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
 from itertools import count
 from pathlib import Path
 
 import psycopg
+import redis
 from celery import Celery
 
+from tests.engine.clocks import Clocks
+from tests.engine.network import Network
 from tests.engine.post import PostOffice
 from tests.engine.programs import ROOT, Program, RedisServer, python, until
 from tests.postgres import Postgres
@@ -27,9 +32,10 @@ TEMPO = {"NOUGHTBOOK_SWEEP_EVERY": "0.5", "NOUGHTBOOK_REDELIVER_AFTER": "4", "NO
 class Installation:
     """Its database is brought up to date at once; broker and mail server are started when they are asked for."""
 
-    def __init__(self, folder: Path, database_url: str, postgres: Postgres | None = None):
-        self.folder, self.database_url, self.postgres = folder, database_url, postgres
+    def __init__(self, folder: Path, database_url: str, postgres: Postgres | None = None, clocks: Clocks | None = None):
+        self.folder, self.database_url, self.postgres, self.clocks = folder, database_url, postgres, clocks
         self.programs: list[Program] = []
+        self.network = Network(postgres.socket) if postgres else None
         self.numbers = count()
         self.redis: RedisServer | None = None
         self.post: PostOffice | None = None
@@ -37,7 +43,7 @@ class Installation:
 
     def with_redis(self) -> "Installation":
         """Programs started from now on work through a broker, which is running and empty."""
-        self.redis = self.redis or RedisServer(self.folder)
+        self.redis = self.redis or RedisServer(self.folder, self.clocks.broker.environment if self.clocks else {})
         self.redis.kill()
         self.redis.start()
         return self
@@ -47,15 +53,24 @@ class Installation:
         return self
 
     @property
+    def reached_by(self) -> str:
+        """The address of the database for the programs; how long they wait for a writer to end is cut short."""
+        if self.network:
+            return f"postgresql://postgres@127.0.0.1:{self.network.port}/postgres"
+        return f"{self.database_url}?timeout=3" if self.database_url.startswith("sqlite") else self.database_url
+
+    @property
     def environment(self) -> dict[str, str]:
         unset = {"REDIS_URL", "NOUGHTBOOK_MAIL_URL"}
         known = {name: value for name, value in os.environ.items() if name not in unset}
         known |= TEMPO | {
-            "DATABASE_URL": self.database_url,
+            "DATABASE_URL": self.reached_by,
             "NOUGHTBOOK_DATA": str(self.folder),
             "NOUGHTBOOK_LOG": "INFO",
         }
         known["DJANGO_SETTINGS_MODULE"] = "compliance.settings"
+        if self.clocks:
+            known |= self.clocks.programs.environment
         if self.redis:
             known["REDIS_URL"] = self.redis.url
         if self.post:
@@ -84,6 +99,13 @@ class Installation:
         command = ("-m", "celery", "-A", "compliance", "worker", "-c", "1", "-l", "INFO", "-n", node, *quick)
         return self._started("worker", *command)
 
+    def writer(self, name: str) -> Program:
+        """A program in the middle of writing a heartbeat of this name; stopped there, so that it ends when it goes on."""
+        writer = self._started("writer", "-m", "tests.engine.writing", name)
+        writer.says("in the middle")
+        writer.signal(signal.SIGSTOP)
+        return writer
+
     def beat(self) -> Program:
         return self._started("beat", "-m", "celery", "-A", "compliance", "beat", "-l", "INFO")
 
@@ -95,13 +117,17 @@ class Installation:
         return until(lambda: re.search(r"http://127\.0\.0\.1:\d+/", start.said()), what=start.said())[0]
 
     def health(self, start: Program) -> tuple[int, dict]:
-        """The status and the parts by name."""
-        asked = urllib.request.Request(f"{self.address(start)}health/?format=json")
+        """The status and the parts by name. Raises OSError where the page does not come soon."""
+        status, said = self.page(start, "health/?format=json", seconds=10)
+        return status, json.loads(said)["parts"]
+
+    def page(self, start: Program, path: str, seconds: float = 60) -> tuple[int, str]:
+        """The status and what the page says."""
         try:
-            with urllib.request.urlopen(asked, timeout=10) as answer:
-                return answer.status, json.load(answer)["parts"]
+            with urllib.request.urlopen(self.address(start) + path, timeout=seconds) as answer:
+                return answer.status, answer.read().decode()
         except urllib.error.HTTPError as unwell:
-            return unwell.code, json.load(unwell)["parts"]
+            return unwell.code, unwell.read().decode()
 
     def send(self, task: str, *arguments) -> None:
         Celery(broker=self.redis.url).send_task(task, args=arguments)
@@ -114,13 +140,14 @@ class Installation:
         with psycopg.connect(self.database_url) as connection:
             return connection.execute(sql).fetchall()
 
-    def change(self, sql: str) -> None:
+    def change(self, sql: str) -> list[tuple]:
+        """Gives what the statement returns."""
         if self.database_url.startswith("sqlite"):
             with sqlite3.connect(self.database_url.removeprefix("sqlite:///"), timeout=20) as connection:
-                connection.execute(sql)
-        else:
-            with psycopg.connect(self.database_url) as connection:
-                connection.execute(sql)
+                return connection.execute(sql).fetchall()
+        with psycopg.connect(self.database_url) as connection:
+            cursor = connection.execute(sql)
+            return cursor.fetchall() if cursor.description else []
 
     def beaten(self, name: str) -> str:
         """When a part last told that it is well, as the database writes it; empty if it never did."""
@@ -129,7 +156,18 @@ class Installation:
 
     def beats_again(self, name: str) -> None:
         before = self.beaten(name)
-        until(lambda: self.beaten(name) > before, what=f"{name} after {before}; {self.last_words()}")
+        until(lambda: self.beaten(name) != before, what=f"{name} after {before}; {self.last_words()}")
+
+    def ahead(self, start: Program) -> dict[str, float]:
+        """By how many seconds the clock of each program is ahead of this machine's, told by the program itself."""
+        here = datetime.now(UTC)
+        with urllib.request.urlopen(f"{self.address(start)}sign-in/", timeout=10) as answer:
+            told = {"web": parsedate_to_datetime(answer.headers["Date"])}
+        told["broker"] = datetime.fromtimestamp(redis.Redis(port=self.redis.port).time()[0], UTC)
+        [[told["database"]]] = self.rows("SELECT now()")
+        for name, clock in self.rows("SELECT name, said ->> 'clock' FROM reminders_heartbeat"):
+            told[name] = datetime.fromisoformat(clock)
+        return {name: (at - here).total_seconds() for name, at in told.items()}
 
     def freeze(self, program: Program) -> None:
         """Stop it as it is, but not in the middle of a write: SQLite would then let nobody write until it wakes."""
@@ -157,9 +195,19 @@ class Installation:
             program.kill()
         self.programs.clear()
 
+    def put_right(self) -> None:
+        """As it was before a test."""
+        self.kill_programs()
+        self.clocks.put_right()
+        if self.postgres:
+            self.postgres.thaw()
+            self.network.carry()
+
     def close(self) -> None:
         self.kill_programs()
         if self.redis:
             self.redis.kill()
         if self.post:
             self.post.shut()
+        if self.network:
+            self.network.shut()

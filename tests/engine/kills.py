@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.engine.clocks import Clocks
 from tests.engine.installation import Installation
 from tests.engine.strikes import STRIKES, Scene
 from tests.engine.works import SPREAD, WORKS, Work
@@ -106,11 +107,12 @@ def settle(scene: Scene, works: list[Work]) -> list[str]:
 
 
 def report(runs: int, seed: int, probes: int) -> dict:
-    chance, postgres = random.Random(seed), Postgres(DURABLE)
+    chance, clocks = random.Random(seed), Clocks()
+    postgres = Postgres(DURABLE, clocks.database.environment)
     struck, faulty, slowest, looks = Counter(), [], 0.0, 0
     works = [work() for work in WORKS]
     with tempfile.TemporaryDirectory() as folder:
-        installation = Installation(Path(folder), postgres.url("postgres"), postgres).with_redis().with_post()
+        installation = Installation(Path(folder), postgres.url("postgres"), postgres, clocks).with_redis().with_post()
         try:
             installation.run("-m", "tests.engine.preparing", str(probes))
             scene = Scene(installation, chance)
@@ -127,6 +129,7 @@ def report(runs: int, seed: int, probes: int) -> dict:
         finally:
             installation.close()
             postgres.stop()
+            clocks.close()
     figures = {name: figure for work in works for name, figure in work.figures().items()}
     return {
         "runs": runs, "seed": seed, "faulty runs": faulty, "strikes": dict(struck), **figures,

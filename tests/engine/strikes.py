@@ -3,15 +3,14 @@
 import random
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 
 import psycopg
 
+from tests.engine.clocks import HOUR
 from tests.engine.installation import Installation
 from tests.engine.post import MODES
 from tests.engine.programs import Program, until
-
-AHEAD = "now() + interval '1 hour'"
 
 
 class Scene:
@@ -136,17 +135,47 @@ def database_crashed(scene: Scene) -> None:
     scene.installation.postgres.restart(away=round(scene.chance.uniform(0, 3), 2))
 
 
-def clock_set_back(scene: Scene) -> None:
-    """By an hour: what beat has written down lies ahead of now, and so does the lease of a beat that is dead."""
-    for beat in scene.beats:
-        beat.kill()
-    sent = f"jsonb_object_agg(name, CASE WHEN name = 'expand_slots' THEN at ELSE to_jsonb({AHEAD}) END)"
-    each = f"(SELECT {sent} FROM jsonb_each(said -> 'sent') AS e (name, at))"
-    scene.installation.change(f"UPDATE reminders_lease SET granted_at = {AHEAD}, until = {AHEAD}")
-    scene.installation.change(
-        f"UPDATE reminders_heartbeat SET said = jsonb_set(said, '{{sent}}', {each}) WHERE name = 'schedule'"
-    )
-    scene.beats = [scene.installation.beat()]
+def database_frozen(scene: Scene) -> None:
+    """Connections stay open and are answered when it goes on, if anybody waits so long."""
+    scene.interruptions += len(scene.workers)  # each may have been about to note an answer
+    scene.installation.postgres.freeze()
+    with scene.without("database"):
+        time.sleep(scene.chance.uniform(1, 8))
+    scene.installation.postgres.thaw()
+
+
+def network_swallows(scene: Scene) -> None:
+    """What is sent to the database meanwhile is lost, and so are the connections that it was sent by."""
+    scene.interruptions += len(scene.workers)
+    scene.installation.network.swallow()
+    with scene.without("database"):
+        time.sleep(scene.chance.uniform(1, 8))
+    scene.installation.network.carry()
+
+
+def clocks_set(name: str, *hours: int) -> Callable[[Scene], None]:
+    """Of our programs, of the database, or of all machines; by so many hours one after the other, and then put right."""
+
+    def strike(scene: Scene) -> None:
+        clocks = scene.installation.clocks
+        moved = clocks.all if name == "all" else [getattr(clocks, name)]
+        if scene.chance.random() < 0.5:  # its lease ends by another clock than it was granted by
+            beat_killed(scene)
+        try:
+            for ahead in hours:
+                for clock in moved:
+                    clock.set(ahead * HOUR)
+                with scene.without("clocks") if name != "all" and ahead else nullcontext():
+                    time.sleep(scene.chance.uniform(1, 4))
+                    told = scene.installation.ahead(scene.web)
+                    expected = {"web": name != "database", "database": name != "programs", "broker": name == "all"}
+                    wrong = {part for part, struck in expected.items() if round(told[part] / HOUR) != ahead * struck}
+                    assert not wrong, f"the clocks of {wrong} did not move: {told}"
+        finally:
+            clocks.put_right()
+
+    strike.__name__ = f"clocks_of_{name}_set_{'_and_'.join('back' if ahead < 0 else 'forward' for ahead in hours)}"
+    return strike
 
 
 STRIKES: list[Callable[[Scene], None]] = [
@@ -157,7 +186,14 @@ STRIKES: list[Callable[[Scene], None]] = [
     broker_emptied,
     broker_frozen,
     database_crashed,
-    clock_set_back,
+    database_frozen,
+    network_swallows,
+    clocks_set("programs", -1),
+    clocks_set("programs", 1, -1),
+    clocks_set("database", -1),
+    clocks_set("database", 1, -1),
+    clocks_set("all", -1),
+    clocks_set("all", 1, -1),
     workers_killed_in_mid_send,
     mail_server_away,
     *(mail_server(mode) for mode in MODES if mode != "accept"),

@@ -2,21 +2,15 @@
 
 import re
 import time
-import urllib.parse
-import urllib.request
-import uuid
-from datetime import datetime
-from http.cookiejar import CookieJar
 
 import pytest
 
 from tests.engine.installation import Installation
 from tests.engine.programs import until
-from tests.world import PASSWORD
+from tests.engine.visitor import MANAGER, Visitor
 
 AT_ONCE = 10  # seconds, which a busy machine may take for what is meant to take two; the schedule would take an hour
-MANAGER, TOLD = "mara.holt@example.test", ["mara.holt@example.test", "sol.venn@example.test"]
-PATIENCE = 60  # seconds that a visitor waits for a page
+TOLD = [MANAGER, "sol.venn@example.test"]
 
 
 class Hourly(Installation):
@@ -41,30 +35,6 @@ def office(hourly):
     hourly.post.letters.clear()
     yield hourly.post
     hourly.kill_programs()
-
-
-class Visitor:
-    """Somebody signed in, with a browser's cookies."""
-
-    def __init__(self, address: str):
-        self.address = address.rstrip("/")
-        self.browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
-        self.send("/sign-in/", username=MANAGER, password=PASSWORD)
-
-    def send(self, path: str, **filled_in) -> str:
-        page = self.browser.open(self.address + path, timeout=PATIENCE).read().decode()
-        token = re.search(r'name="csrfmiddlewaretoken" value="(\w+)"', page)[1]
-        filled_in = {"csrfmiddlewaretoken": token, **filled_in}
-        sent = urllib.parse.urlencode(filled_in).encode()
-        return self.browser.open(self.address + path, sent, timeout=PATIENCE).url
-
-    def record(self, probe: int, error: str) -> str:
-        """A certificate for a probe, with so large an error; gives the address of the page that follows."""
-        return self.send(
-            f"/probes/{probe}/certificate/", key=str(uuid.uuid4()), stage="as_found", laboratory="Fen Measurement",
-            checked_at=f"{datetime.now():%Y-%m-%dT%H:%M}", certificate_number="F-77", reference="0", error=error,
-            expanded="0.05",
-        )  # fmt: skip
 
 
 def probe_of(installation) -> int:

@@ -72,19 +72,3 @@ def test_of_two_beats_one_sends_and_the_other_takes_over(grown):
     grown.beat()
     grown.beats_again("worker")  # when the lease of the dead one is over
     worker.signal(signal.SIGTERM)
-
-
-def test_a_lease_from_a_time_yet_to_come_jams_nothing(grown):
-    """As if the clock had been set back by an hour after the last beat died, and every task sent ahead of now."""
-    beat, worker = grown.beat(), grown.worker()
-    grown.beats_again("worker")
-    beat.kill()
-    grown.change("UPDATE reminders_lease SET granted_at = now() + interval '1 h', until = now() + interval '1 h'")
-    said = grown.rows("SELECT CAST(said AS text) FROM reminders_heartbeat WHERE name = 'schedule'")[0][0]
-    ahead = said.replace(said[said.index("T") - 10 : said.index("T")], "2099-01-01")
-    grown.change(f"UPDATE reminders_heartbeat SET said = '{ahead}' WHERE name = 'schedule'")
-    grown.beat()
-    grown.beats_again("worker")
-    grown.beats_again("worker")
-    assert "2099" not in str(grown.rows("SELECT said FROM reminders_heartbeat WHERE name = 'schedule'"))
-    worker.signal(signal.SIGTERM)

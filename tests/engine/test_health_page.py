@@ -27,10 +27,12 @@ def answer(found) -> Future:
 def parts(monkeypatch, settings):
     """Have the database tell these ages and the broker this many tasks; gives the page's parts."""
 
-    def look(ages=WELL, tasks=None, mail=NOTHING, mail_works=True):
+    def look(ages=WELL, tasks=None, mail=NOTHING, mail_works=True, ahead=(), held=False):
         settings.BROKER, settings.SWEEP_EVERY = "redis://broker" if tasks is not None else "", 60
         settings.MAIL_WORKS = mail_works
-        known = ages if isinstance(ages, Exception) else health.State(ages, mail)
+        known = (
+            ages if isinstance(ages, Exception) else health.State(ages, mail, {"this page": 0.0, **dict(ahead)}, held)
+        )
         told = {health.state: known, health.waiting_tasks: tasks}
         monkeypatch.setattr(health, "ask", lambda question: answer(told[question]))
         reply = Client().get("/health/?format=json")
@@ -92,6 +94,32 @@ def test_mail_that_does_not_go_out_is_named(parts, mail, well):
     assert (status, unwell(told)) == (200 if well else 503, set() if well else {"mail"})
     assert told["mail"]["figure"] == (mail.oldest or 0)
     assert parts(mail=mail, mail_works=False)[0] == 200
+
+
+@pytest.mark.parametrize(
+    "ahead, says",
+    [
+        ({"worker": 30.0, "this page": -30.0}, "agree"),
+        ({"worker": 3600.0, "schedule": 20.0}, "“worker” is 3600 s ahead of the database's"),
+        ({"this page": -3600.0}, "“this page” is 3600 s behind the database's"),
+    ],
+)
+def test_clocks_that_disagree_are_named(parts, ahead, says):
+    status, told = parts(ahead=ahead)
+    assert (status, unwell(told)) == ((200, set()) if says == "agree" else (503, {"clocks"}))
+    assert says in told["clocks"]["says"]
+
+
+def test_a_database_that_another_program_keeps_for_writing_is_not_well(parts):
+    status, told = parts(held=True)
+    assert (status, unwell(told)) == (503, {"database"})
+    assert "nothing can be saved" in told["database"]["says"]
+
+
+def test_a_notice_from_before_a_clock_was_set_back_has_waited_no_time(parts):
+    assert parts(mail=Backlog(-3500, None, 0))[1]["mail"] == {
+        "well": True, "says": "the oldest unsent notice has waited 0 s", "figure": 0,
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(

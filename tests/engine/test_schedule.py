@@ -80,6 +80,28 @@ def test_who_comes_next_goes_on_where_the_last_one_stopped(beat, clock):
     assert run(first) == []
 
 
+def test_who_is_told_to_stop_in_the_middle_of_a_statement_lets_go_afterwards(beat, clock, monkeypatch):
+    it, used = beat(), []
+    run(it)
+    held = leases.hold
+
+    def told_to_stop(*args, **kwargs):
+        """As Celery does when a signal comes: there and then, and then it leaves."""
+        with monkeypatch.context() as patch:
+            patch.setattr(leases, "release", lambda *args, **kwargs: used.append("the connection, in the middle"))
+            it.close()
+        raise SystemExit
+
+    clock.shift(61)
+    it.asked_at = None
+    with monkeypatch.context() as patch, pytest.raises(SystemExit):
+        patch.setattr(leases, "hold", told_to_stop)
+        it.tick()
+    assert used == [] and leases.hold is held
+    it.close()
+    assert leases.take(LEASE, holder="another", seconds=60)
+
+
 def test_who_has_lost_the_lease_sends_nothing_that_is_due(beat, clock):
     it = beat()
     run(it)
@@ -131,4 +153,5 @@ def test_what_was_sent_is_noted_with_its_time(beat, clock):
 
 def test_every_task_of_the_schedule_is_known():
     app = current_app._get_current_object()
+    app.loader.import_default_modules()  # as a worker does
     assert {entry["task"] for entry in app.conf.beat_schedule.values()} <= set(app.tasks)

@@ -43,7 +43,7 @@ class Sweeping(Work):
         told = ", ".join(f"({pk}, '{at.isoformat()}'::timestamptz)" for pk, at in due.items())
         installation.change(
             "UPDATE checks_probestate s SET due_at = v.at, opens_at = v.at - interval '1 day', at_once_at = v.at, "
-            f"due_because = 'it was dropped' FROM (VALUES {told}) AS v (pk, at) WHERE s.probe_id = v.pk"
+            f"due_because = 'it was dropped', next_day = '9999-01-01' FROM (VALUES {told}) AS v (pk, at) WHERE s.probe_id = v.pk"
         )
         self.begun = now
         self.expected = set(due.items())

@@ -14,7 +14,7 @@ pytestmark = pytest.mark.django_db
 def test_the_last_word_is_kept():
     heartbeats.beat("worker", tasks=1)
     heartbeats.beat("worker", tasks=2)
-    assert heartbeats.said("worker") == {"tasks": 2}
+    assert heartbeats.said("worker")["tasks"] == 2
     assert Heartbeat.objects.count() == 1
 
 
@@ -32,6 +32,15 @@ def test_ages_are_in_seconds_and_negative_after_a_clock_set_back():
     ages = heartbeats.ages()
     assert ages["worker"] == pytest.approx(300, abs=30)
     assert ages["schedule"] == pytest.approx(-3600, abs=30)
+
+
+def test_a_beat_tells_how_far_its_machine_is_from_the_clock_of_the_database():
+    heartbeats.beat("here")
+    with time_machine.travel(datetime.now(UTC) - timedelta(hours=1)):
+        heartbeats.beat("behind")
+    Heartbeat.objects.create(name="silent", at=datetime.now(UTC), said={})
+    ahead = heartbeats.ahead()
+    assert ahead == {"here": pytest.approx(0, abs=30), "behind": pytest.approx(-3600, abs=30)}
 
 
 def test_the_database_tells_the_time_whatever_this_process_believes():

@@ -70,7 +70,9 @@ class Command(BaseCommand):
     def _listen(self, host: str, port: int):
         """Before anything else, so that a port in use is said at once and not after a minute."""
         try:
-            return create_server(get_internal_wsgi_application(), host=host, port=port, ident=None, **BEHIND)
+            threads = settings.PAGES_AT_ONCE + 1
+            wsgi = get_internal_wsgi_application()
+            return create_server(wsgi, host=host, port=port, ident=None, threads=threads, **BEHIND)
         except (OSError, ValueError) as refused:
             raise CommandError(
                 f"Cannot listen on {host}, port {port}: {refused}. Choose another with --port."

@@ -1,0 +1,63 @@
+"""A network between the programs and the database, that may swallow what is sent: no answer, no refusal, no end."""
+
+import contextlib
+import socket
+import threading
+from pathlib import Path
+
+
+class Network:
+    """Carries each connection to `port` on to a socket. Once it has swallowed something, a connection stays dead for ever."""
+
+    def __init__(self, beyond: Path):
+        self.beyond, self.swallows = beyond, False
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.port = self._server.getsockname()[1]
+        self._lost = []  # kept open, or their ends would tell
+        threading.Thread(target=self._take_in, daemon=True).start()
+
+    def swallow(self) -> None:
+        self.swallows = True
+
+    def carry(self) -> None:
+        """Connections that are made from now on."""
+        self.swallows = False
+
+    def shut(self) -> None:
+        self._server.close()
+        for end in self._lost:
+            end.close()
+
+    def _take_in(self) -> None:
+        with contextlib.suppress(OSError):  # which ends it
+            while True:
+                self._join(self._server.accept()[0])
+
+    def _join(self, near: socket.socket) -> None:
+        far = socket.socket(socket.AF_UNIX)
+        if self.swallows:
+            self._lost += [near, far]
+            return
+        try:
+            far.connect(str(self.beyond))
+        except OSError:  # the server is away, and says so
+            near.close()
+            return
+        for source, target in ((near, far), (far, near)):
+            threading.Thread(target=self._carry, args=[source, target], daemon=True).start()
+
+    def _carry(self, source: socket.socket, target: socket.socket) -> None:
+        try:
+            while data := source.recv(65536):
+                if self.swallows:
+                    break
+                target.sendall(data)
+        except OSError:
+            pass
+        if self.swallows:
+            self._lost += [source, target]
+            return
+        for end in (source, target):
+            with contextlib.suppress(OSError):
+                end.shutdown(socket.SHUT_RDWR)
+            end.close()
