@@ -1,15 +1,21 @@
-"""Asking what may never answer."""
+"""Asking what may never answer, and doing what nobody waits for."""
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import contextmanager
 from contextvars import ContextVar
-from threading import BoundedSemaphore, Thread
+from threading import BoundedSemaphore, Lock, Thread
+from time import monotonic
 
 from django.db import connections
 
 GIVEN_UP_AFTER = 20  # seconds, by when nobody waits for the answer any more
-_room = BoundedSemaphore(8)  # questions still without an answer; a frozen server must not pile up threads
+SHARED_FOR = 1  # seconds; who comes later asks anew, for the server may have come back since
+MOST = 8  # without an answer at once; a frozen server must not pile up threads
+
+_waiting: dict[Callable, list[tuple[float, Future]]] = {}  # when each was put that has no answer yet, the latest last
+_lock = Lock()
+_aside = BoundedSemaphore(MOST)
 _patience: ContextVar[float | None] = ContextVar("patience", default=None)
 
 
@@ -34,13 +40,19 @@ def patience() -> float | None:
 def ask(question: Callable) -> Future:
     """Put the question in a thread of its own, with its own connection to the database.
 
-    Wait for it with `result(seconds)`, which raises TimeoutError, or what the question raised.
+    Whoever asks the same while it has just been put gets the same answer, so that many at once are no more than one. Wait for
+    it with `result(seconds)`, which raises TimeoutError, or what the question raised.
     """
     answer = Future()
-    if _room.acquire(blocking=False):
-        Thread(target=_put, args=[question, answer], daemon=True).start()
-    else:
-        answer.set_exception(TimeoutError("too many questions are still without an answer"))
+    with _lock:
+        before = _waiting.setdefault(question, [])
+        if before and monotonic() - before[-1][0] < SHARED_FOR:
+            return before[-1][1]
+        if len(before) == MOST:
+            answer.set_exception(TimeoutError("too many questions are still without an answer"))
+            return answer
+        before.append((monotonic(), answer))
+    Thread(target=_put, args=[question, answer], daemon=True).start()
     return answer
 
 
@@ -52,4 +64,22 @@ def _put(question: Callable, answer: Future) -> None:
         answer.set_exception(error)
     finally:
         connections.close_all()
-        _room.release()
+        with _lock:
+            left = [each for each in _waiting.pop(question) if each[1] is not answer]
+            if left:
+                _waiting[question] = left
+
+
+def aside(work: Callable) -> None:
+    """Do it in a thread of its own; not at all while too much of the kind is still being done."""
+    if _aside.acquire(blocking=False):
+        Thread(target=_do, args=[work], daemon=True).start()
+
+
+def _do(work: Callable) -> None:
+    try:
+        with answered_within(GIVEN_UP_AFTER):
+            work()
+    finally:
+        connections.close_all()
+        _aside.release()

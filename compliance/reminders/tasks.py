@@ -9,7 +9,7 @@ from celery.exceptions import OperationalError as NoBroker
 from django.conf import settings
 from django.db import InterfaceError, OperationalError, transaction
 
-from shared.within import ask
+from shared.within import aside
 from sites.models import Site
 
 from . import database_clock, heartbeats
@@ -34,7 +34,7 @@ def soon(task: Task, *args) -> None:
     Nobody waits for the broker either way.
     """
     if settings.BROKER:
-        transaction.on_commit(lambda: ask(lambda: _send(task, args)), robust=True)
+        transaction.on_commit(lambda: aside(lambda: _send(task, args)), robust=True)
 
 
 def _send(task: Task, args: tuple) -> None:
