@@ -59,7 +59,7 @@ def check_in_ice(page: Page) -> None:
     page.get_by_role("button", name="Start with crushed ice").click()
     expect(page.locator("#step-done, #insert").first).to_be_visible()
     while page.locator("#step-done").count():
-        said = page.locator("#step-done").inner_text()
+        said = page.locator("#step-done").text_content()
         page.locator("#step-done").click()
         expect(page.locator("#step-done", has_text=said)).to_have_count(0)
     page.locator("#insert").click()

@@ -5,7 +5,6 @@ from datetime import datetime
 from heapq import heappop, heappush
 from itertools import count
 
-from compliance.reminders.sweep import sweep
 from shared import clock
 
 
@@ -21,9 +20,8 @@ class Agenda:
         heappush(self._waiting, (at, next(self._order), act))
 
     def run(self) -> None:
-        """Do everything. What had fallen due by the time of an act is written down before it, as the schedule would have."""
+        """Do everything in its order."""
         while self._waiting and self._waiting[0][0] < self.ends:
             at, _, act = heappop(self._waiting)
             with clock.pretend(at):
-                sweep(at)
                 act(at)

@@ -8,6 +8,7 @@ from compliance.plans.calendar import DAY, instant, local_day
 from compliance.plans.models import Slot
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
+from compliance.reminders.sweep import sweep
 
 from .agenda import Agenda
 from .lives import Life, check
@@ -35,7 +36,8 @@ def put_mornings(setting: Setting, lives: dict[str, Life], agenda: Agenda) -> No
 
 
 def _morning(setting: Setting, lives: dict[str, Life], agenda: Agenda, at: datetime) -> None:
-    """What somebody finds who looks up what is due today."""
+    """What has fallen due since yesterday is written down; and what somebody finds who looks up what is due today."""
+    sweep(at)
     day = local_day(at, setting.zone)
     evening = instant(day + DAY, time(0), setting.zone)
     for state in ProbeState.objects.filter(due_at__lt=evening).select_related("probe").order_by("probe"):
@@ -65,7 +67,7 @@ def _meet(life: Life, state: ProbeState, day: date) -> None:
     elif fate < EXCUSED:
         life.left_until = _next_asked(state)
         if fate > NEVER:
-            life.agenda.put(at + timedelta(hours=3), lambda told, due_at=state.due_at: _excuse(life, due_at))
+            life.agenda.put(at + timedelta(hours=3), lambda told: _excuse(life, told))
     elif fate < LATE:
         life.left_until = day + DAY
     else:
@@ -105,8 +107,10 @@ def _check(life: Life, at: datetime) -> None:
     life.mornings += 1
 
 
-def _excuse(life: Life, due_at: datetime) -> None:
-    asked = Reminder.objects.filter(probe=life.probe, due_at=due_at).first()
+def _excuse(life: Life, at: datetime) -> None:
+    """Of what was asked for today."""
+    sweep(at)
+    asked = Reminder.objects.filter(probe=life.probe, closes_at__gt=at).order_by("due_at").last()
     if asked:
         reason = life.chance.choice(EXCUSES)
         excuse_reminder(by=life.setting.managers[life.story.site], reminder=asked, reason=reason)

@@ -87,7 +87,7 @@ def _plans(setting: Setting) -> None:
     planning.change_plan(by=head, business=setting.business, every_days=7, before_service=True)
     for number, (name, story) in enumerate(setting.stories.items()):
         if story.serves_daily:
-            days = MONDAYS_AND_THURSDAYS if number % 2 else MONDAYS
+            days = MONDAYS_AND_THURSDAYS if number % 4 == 1 else MONDAYS
             _on_weekdays(setting, name, days, "With the weekly cleaning.")
     name = next(iter(setting.stories))
     _on_weekdays(setting, name, 1 << day_of_checks(setting, name).weekday(), "When all probes are in the kitchen.")
