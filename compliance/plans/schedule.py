@@ -54,9 +54,10 @@ class Plan:
 
     @property
     def told(self) -> str:
-        """With the time of day, such as “every 7 days at 09:00”."""
-        before = f", {self.minutes_before} min before opening" if self.minutes_before is not None else ""
-        return f"{self.usual} at {self.at:%H:%M}{before}"
+        """With the time of day, such as “every 7 days at 09:00”, or “…, 30 min before opening, else at 09:00”."""
+        if self.minutes_before is None:
+            return f"{self.usual} at {self.at:%H:%M}"
+        return f"{self.usual}, {self.minutes_before} min before opening, else at {self.at:%H:%M}"
 
 
 STARTING = Plan()
