@@ -81,6 +81,7 @@ class PlanBook:
         probes = list(probes)
         sites, businesses = {p.site_id for p in probes}, {p.business_id for p in probes}
         sites |= {at.pk, *elsewhere} if at else set(elsewhere)
+        businesses |= {at.area.business_id} if at else set()
         reaching = Q(probe__in=[p.pk for p in probes]) | Q(site__in=sites) | Q(business__in=businesses)
         return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
 

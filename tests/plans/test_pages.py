@@ -121,6 +121,14 @@ def test_a_plan_is_taken_off(world, as_person):
     assert days_of(world.probe) == 7
 
 
+def test_the_page_of_a_site_that_plans_itself_knows_the_plan_of_its_business(world, as_person):
+    actions.set_plan(by=world.supervisor, business=world.business, every_days=3)
+    client, url = as_person(world.manager), reverse("plan_site", args=[world.site.pk])
+    assert "every 3 days at 09:00" in client.get(url).context["lead"]
+    client.post(url, {**PLAN, "every_days": "2"})
+    assert "every 3 days at 09:00" in client.get(url).context["form"].fields["drop"].label
+
+
 def test_only_who_supervises_every_area_plans_for_the_business(world, as_person):
     url = reverse("plan_business")
     assert as_person(world.supervisor).post(url, PLAN).status_code == 403
