@@ -35,7 +35,6 @@ from .tables import PostTable, inbox_rows
 from .wording import absolute
 
 FORM = ["GET", "HEAD", "POST"]
-SECRET = "feed_shown_once"
 FRESH = 300  # seconds for which a calendar program need not ask again
 
 
@@ -134,25 +133,15 @@ def _tell(request: HttpRequest, done: str, act, **given) -> None:
 @never_cache
 @require_http_methods(FORM)
 def feed_list(request: HttpRequest, pk: int) -> HttpResponse:
-    """The addresses of a site's calendar. A new one is shown once, on the page after it was made."""
-    site = get_site(request.user, pk, Role.MANAGER)
+    """The addresses of a site's calendar. A new one is shown once: in the answer itself, for its secret is kept nowhere."""
+    site, once = get_site(request.user, pk, Role.MANAGER), ""
     form = FeedForm(request.POST or None)
     if form.is_valid():
         made = attempt(form, actions.open_feed, by=request.user, site=site, **form.cleaned_data)
         if made:
-            request.session[SECRET] = [site.pk, made[1]]
-            return redirect("feed_list", pk)
+            form, once = FeedForm(), absolute(reverse("feed", args=[made[1]]))
     keys = FeedKey.objects.filter(site=site).select_related("made_by", "revoked_by")
-    context = {"site": site, "form": form, "keys": keys, "once": _once(request, site.pk)}
-    return render(request, "notices/feed_list.html", context)
-
-
-def _once(request: HttpRequest, site_pk: int) -> str:
-    pk, secret = request.session.get(SECRET) or (None, "")
-    if pk != site_pk:
-        return ""
-    del request.session[SECRET]
-    return absolute(reverse("feed", args=[secret]))
+    return render(request, "notices/feed_list.html", {"site": site, "form": form, "keys": keys, "once": once})
 
 
 @require_POST

@@ -209,13 +209,15 @@ def test_a_wrong_or_revoked_secret_finds_nothing(feed, world):
 def test_a_managers_page_shows_the_address_once_and_revokes_it(as_person, world):
     page = reverse("feed_list", args=[world.site.pk])
     client = as_person(world.manager)
-    answer = client.post(page, {"label": "The wall", "shows": "readings"}, follow=True)
+    answer = client.post(page, {"label": "The wall", "shows": "readings"})
     assert "no-store" in answer["Cache-Control"]
     shown = answer.content.decode()
     assert "Shows readings of rounds" in shown
     address = re.search(r"/feeds/[\w-]+\.ics", shown)[0]
     assert Client().get(address).status_code == 200
-    assert address not in client.get(page).content.decode()
+    kept = dict(client.session)
+    assert address.split("/")[-1].removesuffix(".ics") not in str(kept)  # the secret is nowhere but in that page
+    assert address not in client.get(page).content.decode() and dict(client.session) == kept
     client.post(reverse("feed_revoke", args=[FeedKey.objects.get().pk]))
     assert Client().get(address).status_code == 404
     assert "revoked" in client.get(page).content.decode()
