@@ -205,7 +205,8 @@ def _refused(post: _Post, notice: Notice, holder: str, error: Exception, now: da
         again = now + wait(tries, gone=found.gone and not unsure)
         _mark(notice, holder, state=State.WAITING, not_before=needs.quiet_until(notice, again) or again, **told)
         return
-    _mark(notice, holder, state=State.FAILED, in_page=True, **told | {"answered": failed})  # so that they see it after all
+    told["answered"] = failed
+    _mark(notice, holder, state=State.FAILED, in_page=True, **told)  # so that they see it after all
 
 
 def _mark(notice: Notice, holder: str, **told) -> None:

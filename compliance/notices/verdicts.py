@@ -9,7 +9,7 @@ UNCLEAR = 6  # tries on end that nobody knows the end of: each of them may have 
 KEEP_TRYING = timedelta(days=5)  # RFC 5321, 4.5.4.1: "generally needs to be at least 4-5 days"
 TOO_LARGE = 552  # RFC 1870, 6.1: said of the message, at MAIL FROM
 FIRST_WAIT, LONGEST_WAIT = timedelta(minutes=1), timedelta(hours=4)
-AWAY = timedelta(minutes=15)  # at most, until a server that did not answer is asked again: one question for all that waits
+AWAY = timedelta(minutes=15)  # at most, until a server that did not answer is asked again
 
 
 @dataclass(frozen=True, slots=True)
