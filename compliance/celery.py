@@ -12,6 +12,7 @@ from celery import Celery, Task, signals
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
 
+from django.apps import apps
 from django.conf import settings
 
 from compliance.engine.every import Every
@@ -89,7 +90,8 @@ app.conf.update(
 @signals.beat_init.connect
 def check_settings(sender=None, **kwargs):
     """Celery's own programs are none of Django's commands, which check the settings before they begin."""
-    django.setup()
+    if not apps.ready:  # a second time would lose the log, for Celery has taken standard error by then
+        django.setup()
     stop_if_wrong()
 
 
