@@ -100,11 +100,12 @@ def _tiles(told: list[Told]) -> list[dict]:
         {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good"},
         {"value": count[Status.MISSED], "label": "missed", "tone": "bad" if count[Status.MISSED] else "good"},
         {"value": count[Status.EXCUSED], "label": noun(count[Status.EXCUSED], "excused", "excused"), "tone": "info"},
+        *([{"value": count[Status.LIFTED], "label": "no longer asked for", "tone": "info"}] if count[Status.LIFTED] else []),
     ]  # fmt: skip
 
 
 def _who(told: Told) -> str:
-    """Who did it and when, or who excused it and why."""
+    """Who did it and when, or who excused it and why, or why it is no longer asked for."""
     zone = told.reminder.site.zone
     if told.check:
         return format_html("{}, {}", told.check.checked_by, when(told.check.checked_at, zone, "short"))
@@ -113,6 +114,8 @@ def _who(told: Told) -> str:
     if told.excuse:
         at = when(told.excuse.recorded_at, zone, "short")
         return format_html("{}, {}: {}", told.excuse.recorded_by, at, told.excuse.reason)
+    if told.status == Status.LIFTED:
+        return told.reminder.lifted_because
     return ""
 
 

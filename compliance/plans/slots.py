@@ -66,7 +66,8 @@ def _plans(site_ids: list[int], from_day: date) -> dict[int, dict[int, Plan]]:
 
 
 def _reaches(site_ids: list[int]) -> set[Reach]:
-    probes = Probe.objects.filter(site__in=site_ids, withdrawn=False)
+    """Withdrawn probes too, which may return before the slots are made again."""
+    probes = Probe.objects.filter(site__in=site_ids)
     return {Reach(*row) for row in probes.values_list("business_id", "site_id", "sensor", "pk")}
 
 

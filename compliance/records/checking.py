@@ -1,11 +1,13 @@
 """The checks of a record: those made in the period of every probe that was here."""
 
+from datetime import date, datetime
+
 from django.db.models import QuerySet
 
 from compliance.checks.due import Checked, Due, Happened, next_due, planned
 from compliance.checks.models import Check, Verdict
 from compliance.checks.timeline import CHECKED
-from compliance.plans.calendar import local_day
+from compliance.plans.calendar import Calendar, local_day
 from compliance.plans.queries import InForce, PlanBook, Reach, calendars
 from compliance.plans.schedule import Stretch
 from compliance.probes.models import Event, Probe
@@ -25,29 +27,46 @@ def checks_in(scope: RecordScope) -> QuerySet[Check]:
 
 
 class Planned:
-    """What the plans ask of the probes here, by the calendar of the site: four queries at any size."""
+    """What the plans asked of the probes here, each by plan and calendar of the site where it was: five queries at any size."""
 
     def __init__(self, scope: RecordScope):
         self._scope = scope
-        self._book = PlanBook.of_probes([here.probe for here in scope.probes], at=scope.site)
-        site = Site.objects.select_related("area").get(pk=scope.site.pk)
-        self.calendar = calendars([site])[site.pk]
+        self._stays = {here.probe.pk: here.stays for here in scope.probes}
+        sites = {scope.site.pk, *(stay.site_id for stays in self._stays.values() for stay in stays)}
+        self._book = PlanBook.of_probes([here.probe for here in scope.probes], at=scope.site, elsewhere=sites)
+        self._sites = Site.objects.select_related("area").in_bulk(sites)
+        self._works = calendars(self._sites.values())
+
+    @property
+    def calendar(self) -> Calendar:
+        return self._works[self._scope.site.pk]
 
     def stretches(self, probe: Probe) -> list[Stretch]:
         """Which plan is in force from when for a probe at this site."""
         return self._book.stretches(Reach.of(probe, self._scope.site))
 
     def in_force(self, probe: Probe) -> InForce:
-        """The plan at the end of the period, or at printing if that comes first."""
-        return self._book.at(Reach.of(probe, self._scope.site), local_day(self._scope.reached, self._scope.zone))
+        """The plan at the end of the period, or at printing or when the probe was last here if that comes first."""
+        here = [stay for stay in self._stays[probe.pk] if stay.site_id == self._scope.site.pk]
+        until = min(self._scope.reached, (here[-1].end if here else None) or self._scope.reached)
+        return self._book.at(Reach.of(probe, self._scope.site), local_day(until, self._scope.zone))
 
     def after(self, probe: Probe, check: Checked) -> Due:
-        """When the plan asks for the check after a good one."""
-        return planned(check, self.stretches(probe), self.calendar)
+        """When the plan asked for the check after a good one, where the probe was then."""
+        site = self._where(probe, check.at)
+        return planned(check, self._book.stretches(Reach.of(probe, site)), self._works[site.pk])
+
+    def work_day(self, probe: Probe, at: datetime) -> date:
+        """The day of work that a moment belongs to where the probe was then."""
+        return self._works[self._where(probe, at).pk].work_day(at)
+
+    def _where(self, probe: Probe, at: datetime) -> Site:
+        begun = [stay for stay in self._stays[probe.pk] if stay.start <= at] or self._stays[probe.pk][:1]
+        return self._sites[begun[-1].site_id] if begun else self._sites[self._scope.site.pk]
 
 
 class History:
-    """The live checks and events of the probes here up to the end of the period: seven queries at any size."""
+    """The live checks and events of the probes here up to the end of the period: eight queries at any size."""
 
     def __init__(self, scope: RecordScope):
         self._scope, self._plans = scope, Planned(scope)
@@ -79,7 +98,7 @@ class History:
 
     def late(self) -> list[str]:
         """The checks of the period at zero that were made after the day on which the last good one had made them due."""
-        zone, found = self._scope.zone, []
+        found = []
         for here in self._scope.probes:
             told = [c for c in self._checks[here.probe.pk] if c.verdict != Verdict.INCONCLUSIVE]
             conclusive = [c for c in told if c.at_zero]
@@ -87,6 +106,6 @@ class History:
                 if before.verdict != Verdict.IN_TOLERANCE or not self._scope.holds(check.at):
                     continue
                 due = self._plans.after(here.probe, before).at
-                if due and local_day(check.at, zone) > local_day(due, zone):
+                if due and self._plans.work_day(here.probe, check.at) > self._plans.work_day(here.probe, due):
                     found.append(f"C{check.order}")
         return found

@@ -4,6 +4,8 @@ from datetime import date, time
 
 import pytest
 
+from compliance.checks.instruments import move_probe
+from compliance.probes.models import Probe
 from compliance.records.checking import History
 from compliance.reminders import planning
 from tests.checks import making
@@ -94,3 +96,20 @@ def test_a_check_is_not_called_late_by_a_plan_that_began_after_it(world, clock):
         making.good(world.probe, world.cook, at(day))
     check_every(world.probe, 2, by=world.manager)
     assert History(scope_of(world.site)).late() == []
+
+
+def test_a_probe_that_moved_is_told_by_the_plan_of_where_it_was(world, clock):
+    """The next check after each, and whether it was late, by plan and calendar of the site where the probe was then."""
+    planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
+    for day in (2, 9, 12):
+        clock.move_to(at(day, 10))
+        if day == 9:
+            move_probe(by=world.supervisor, probe=world.probe, site=world.other_site, starts_at=at(9), reason="Lent.")
+        making.good(Probe.objects.get(pk=world.probe.pk), world.cook, at(day, 10))
+    clock.move_to(at(2, month=4))
+    told = section(record_of(world.site), "Probes and their checks")
+    assert "every 7 days at 09:00" in told, "as it was last checked here"
+    assert "9 Mar 2026" in told and "11 Mar 2026" in told and "14 Mar 2026" in told and "16 Mar 2026" not in told
+    assert [late for late in History(scope_of(world.site)).late()] == [f"C{world.probe.checks.latest('pk').pk}"]
+    days = section(record_of(world.site), HEADING)
+    assert "At Birch House: Lent." in days

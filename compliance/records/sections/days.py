@@ -1,7 +1,8 @@
 """When the site worked, why it did not, and which plans of checks were set: why something fell due, or nothing did."""
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from itertools import groupby, zip_longest
 
 from django.db.models import Q, QuerySet
 
@@ -9,10 +10,12 @@ from compliance.plans.calendar import public_holidays
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import opening_in_force, scope_words
 from compliance.plans.wording import closure_scope, span_words, week_facts
+from compliance.probes.models import Event, EventKind
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from sites.past import Particulars
 
+from ..probes import ProbeHere
 from ..scope import RecordScope, day, midnight
 from ..words import moment, sentence
 
@@ -21,9 +24,15 @@ CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", sh
 PLANS = [
     Column("From", points=58), Column("For", share=1), Column("Checks at zero", share=1), Column("By", points=24),
 ]  # fmt: skip
+OUT_OF_USE = [
+    Column("Probe", points=58), Column("From", points=72), Column("Until", points=72), Column("Why nothing fell due", share=1),
+    Column("By", points=24),
+]  # fmt: skip
 EXPLAINED = (
     "Nothing falls due on a day on which the site is closed; it moves to the next open day. A drop, a doubt, an adjustment, a "
-    "new battery or an inconclusive check makes a check due at once, on any day."
+    "new battery or an inconclusive check makes a check due at once, on any day. Nothing falls due for a probe that is withdrawn "
+    "from use or at another site; one that returns, or comes overdue, is due from that moment on. Where the hours of a day run "
+    "past midnight, a check made before they end counts for that day."
 )
 
 
@@ -32,6 +41,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.table(HOURS, _hours(scope), caption="Hours of work")
     writer.table(CLOSED, _closed(scope), caption="Closed", empty="No closure and no public holiday fell in the period.")
     writer.table(PLANS, _plans(scope), caption="Plans set", empty="No plan of checks began in the period.")
+    empty = "No probe of this site was withdrawn or elsewhere in the period."
+    writer.table(OUT_OF_USE, _out_of_use(scope), caption="Probes not in use here", empty=empty)
     writer.paragraph(EXPLAINED, small=True)
 
 
@@ -104,3 +115,32 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
         told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
         cells = (day(plan.effective_from), who, told, scope.people.initials(plan.recorded_by_id))
         yield Row(cells, note=sentence(plan.reason) if plan.reason else "")
+
+
+def _out_of_use(scope: RecordScope) -> Iterator[Row]:
+    """When probes that were here in the period were withdrawn, or at another site."""
+    turns = Event.objects.filter(
+        probe__in=[here.probe.pk for here in scope.probes], kind__in=[EventKind.WITHDRAWN, EventKind.RETURNED],
+        void__isnull=True, at__lt=scope.end, recorded_at__lte=scope.now,
+    )  # fmt: skip
+    ordered = groupby(turns.order_by("probe", "at", "pk"), key=lambda event: event.probe_id)
+    by_probe = {pk: list(group) for pk, group in ordered}
+    for here in scope.probes:
+        yield from _withdrawn(here, by_probe.get(here.probe.pk, []), scope)
+        for stay in here.stays:
+            if stay.site_id != scope.site.pk:
+                why = f"At {stay.site}" + (f": {sentence(stay.reason)}" if stay.reason else ".")
+                yield Row((here.probe.code, moment(stay.start, scope.zone), _until(stay.end, scope), why, ""))
+
+
+def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Row]:
+    for turn, following in zip_longest(turns, turns[1:]):
+        back = following and following.at
+        if turn.kind == EventKind.WITHDRAWN and (back is None or back > scope.start):
+            why = "Withdrawn from use" + (f": {sentence(turn.note)}" if turn.note else ".")
+            who = scope.people.initials(turn.recorded_by_id)
+            yield Row((here.probe.code, moment(turn.at, scope.zone), _until(back, scope), why, who))
+
+
+def _until(at: datetime | None, scope: RecordScope) -> str:
+    return moment(at, scope.zone) if at else "not yet back"

@@ -3,6 +3,8 @@
 from collections import Counter
 from collections.abc import Iterator
 
+from django.db.models import F, QuerySet
+
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import Told, asked_for, tell
 from compliance.reminders.status import Status
@@ -17,14 +19,15 @@ COLUMNS = [
     Column("Due", points=72), Column("What was asked for", share=2), Column("What became of it", points=62),
     Column("When", points=72), Column("By", points=24),
 ]  # fmt: skip
-COUNTED = (Status.CLEARED, Status.EXCUSED, Status.MISSED, Status.OVERDUE, Status.DUE)
+COUNTED = (Status.CLEARED, Status.EXCUSED, Status.LIFTED, Status.MISSED, Status.OVERDUE, Status.DUE)
 WORDS = {
     Status.CLEARED: "done", Status.EXCUSED: "excused", Status.MISSED: "MISSED", Status.OVERDUE: "overdue", Status.DUE: "due",
-    Status.UPCOMING: "to come",
+    Status.UPCOMING: "to come", Status.LIFTED: "not asked for",
 }  # fmt: skip
 EXPLAINED = (
     "Done means that a check which came to a verdict, or the reading that was asked for, was made before the next was due. "
-    "Nothing else counts as done. An excuse leaves it in this list."
+    "Nothing else counts as done. An excuse leaves it in this list. Not asked for means that, before it was done or missed, "
+    "nothing asked for it any more: the probe was withdrawn or moved, or the site did not work that day; the line says why."
 )
 
 
@@ -34,18 +37,27 @@ def write(writer: Writer, scope: RecordScope) -> None:
     if not asked.exists():
         writer.paragraph("Nothing fell due at this site in the period, or nothing was planned yet.")
         return
-    counts = Counter(asked.order_by().values_list("status", flat=True))
-    told = [(WORDS[each].lower(), str(counts[each])) for each in COUNTED if counts[each]]
-    writer.facts([(f"Of {plural(sum(counts.values()), 'due time')}", ", ".join(f"{n} {word}" for word, n in told))])
+    writer.facts([(f"Of {plural(asked.count(), 'due time')}", ", ".join(_counted(asked)))])
     writer.table(COLUMNS, _rows(tell(asked), scope), empty="Nothing fell due.")
     writer.paragraph(EXPLAINED, small=True)
+
+
+def _counted(asked: QuerySet[Reminder]) -> list[str]:
+    """How many came to what. What was excused when it had been missed counts as both."""
+    counts = Counter(asked.order_by().values_list("status", flat=True))
+    late = asked.filter(status=Status.EXCUSED, excuses__void__isnull=True, excuses__recorded_at__gte=F("closes_at"))
+    afterwards = late.order_by().values("pk").distinct().count()
+    counts[Status.EXCUSED] -= afterwards
+    told = [f"{counts[each]} {WORDS[each].lower()}" for each in COUNTED if counts[each]]
+    return told + ([f"{afterwards} missed and excused afterwards"] if afterwards else [])
 
 
 def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
     for each in told:
         reminder: Reminder = each.reminder
         when, by = _done(each, scope)
-        cells = (moment(reminder.due_at, scope.zone), f"{each.title}: {reminder.because}", WORDS[each.status], when, by)
+        became = "MISSED, excused" if _excused_late(each) else WORDS[each.status]
+        cells = (moment(reminder.due_at, scope.zone), f"{each.title}: {reminder.because}", became, when, by)
         yield Row(cells, note=_note(each, scope))
 
 
@@ -58,9 +70,17 @@ def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
     return "", ""
 
 
+def _excused_late(told: Told) -> bool:
+    """An excuse does not make what was missed before it any less missed."""
+    excused = told.status == Status.EXCUSED and told.excuse is not None
+    return excused and told.excuse.recorded_at >= told.reminder.closes_at
+
+
 def _note(told: Told, scope: RecordScope) -> str:
+    if told.status == Status.LIFTED:
+        return f"Not asked for since {moment(told.reminder.lifted_at, scope.zone)}: {sentence(told.reminder.lifted_because)}"
     if told.excuse is None or told.status != Status.EXCUSED:
         return ""
     who, at = scope.people.initials(told.excuse.recorded_by_id), moment(told.excuse.recorded_at, scope.zone)
-    late = "Missed, and e" if told.excuse.recorded_at >= told.reminder.closes_at else "E"
+    late = "Missed, and e" if _excused_late(told) else "E"
     return f"{late}xcused by {who}, {at}: {sentence(told.excuse.reason)}"
