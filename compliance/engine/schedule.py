@@ -18,11 +18,19 @@ from django.db import connections
 from compliance.reminders import heartbeats, leases
 from shared.within import answered_within
 
+from .health import waiting_tasks
+
 LEASE = "schedule"
 NEVER = datetime(2000, 1, 1, tzinfo=UTC)
+CROWD = 1000  # tasks that no worker has taken
 AGAIN_AFTER = 5  # seconds, when the database or the broker did not answer
 ANSWER_WITHIN = 10  # seconds for each statement of our own
 logger = logging.getLogger(__name__)
+
+
+def crowded() -> bool:
+    """Whether so much waits for a worker that one thing more would only fill the broker. Raises what the broker raises."""
+    return bool(settings.BROKER) and waiting_tasks() >= CROWD
 
 
 class LeasedScheduler(Scheduler):
@@ -57,7 +65,8 @@ class LeasedScheduler(Scheduler):
         """Send a task, if the schedule is still ours; then note that it was. Raises what keeps it from being sent."""
         self.ours = leases.hold(LEASE, holder=self.holder, seconds=self.lease_seconds)
         if self.ours:
-            self.apply_async(entry, producer=producer, advance=False)
+            if not crowded():
+                self.apply_async(entry, producer=producer, advance=False)
             sent = {known.name: known.last_run_at.isoformat() for known in self.schedule.values()}
             heartbeats.beat(LEASE, holder=self.holder, sent=sent)
 

@@ -131,6 +131,22 @@ def test_what_could_not_be_sent_is_due_still(beat, clock):
     assert run(it) == EVERYTHING
 
 
+def test_a_broker_that_no_worker_empties_is_not_filled_without_end(beat, clock, settings, monkeypatch):
+    it, settings.BROKER = beat(), "redis://broker"
+    monkeypatch.setattr(schedule, "waiting_tasks", lambda: schedule.CROWD)
+    assert run(it) == []
+    monkeypatch.setattr(schedule, "waiting_tasks", lambda: schedule.CROWD - 1)
+    clock.shift(61)
+    assert run(it) == EACH_MINUTE
+
+
+def test_what_no_worker_took_in_time_is_not_done_any_more():
+    """But a worker whose clock is a minute ahead takes all of it."""
+    for entry in current_app.conf.beat_schedule.values():
+        every = entry["schedule"].run_every.total_seconds()
+        assert max(every, 60) < entry["options"]["expires"] <= max(2 * every, 120)
+
+
 def test_a_database_that_fails_does_not_end_the_schedule(beat, clock, monkeypatch):
     it = beat()
 
