@@ -53,7 +53,7 @@ def findings() -> list[Finding]:
     else:
         parts.append(Finding("broker", True, "none is used: one process keeps the schedule and does the tasks"))
     ages = known.ages if known else None
-    parts += [aged(name, label, ages, patience) for name, label, patience in beating()]
+    parts += engine_parts(ages)
     return [*parts, mailed(known.mail if known else None), agreeing(known.ahead if known else None)]
 
 
@@ -117,6 +117,11 @@ def beating() -> list[tuple[str, str, float]]:
         ("sweep", "The sweep", patience),
         ("notices", "The writing of notices", patience),
     ]
+
+
+def engine_parts(ages: dict[str, float] | None) -> list[Finding]:
+    """What the heartbeats of these ages tell, which are those of the database (None where it does not answer)."""
+    return [aged(name, label, ages, patience) for name, label, patience in beating()]
 
 
 def aged(name: str, label: str, ages: dict[str, float] | None, patience: float) -> Finding:

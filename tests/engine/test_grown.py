@@ -72,3 +72,16 @@ def test_of_two_beats_one_sends_and_the_other_takes_over(grown):
     grown.beat()
     grown.beats_again("worker")  # when the lease of the dead one is over
     worker.signal(signal.SIGTERM)
+
+
+def test_pages_that_nobody_works_for_say_so_where_they_are_started(grown):
+    grown.change("DELETE FROM reminders_heartbeat")
+    lonely = grown.start()
+    grown.address(lonely)
+    lonely.says("celery -A compliance worker ")
+    lonely.says("celery -A compliance beat ")
+    grown.worker(), grown.beat()
+    grown.beats_again("worker")
+    served = grown.start()
+    until(lambda: grown.health(served)[0] in {200, 503}, what=served.said())
+    assert "celery" not in served.said()

@@ -11,8 +11,10 @@ from django.core.servers.basehttp import get_internal_wsgi_application
 from waitress import create_server
 
 from compliance.engine.alone import alone
+from compliance.engine.health import engine_parts
 from compliance.engine.running import HERE, bell_heard, link_to, schedule_here, served_at
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
+from compliance.reminders import heartbeats
 from sites.models import Business, Person
 
 WHO = {
@@ -26,6 +28,9 @@ KNOWN = "The demo's password is public. Serve it on this machine only; stop thes
 STRANGE_HOST = (
     "Requests for “{host}” will be refused: add it to NOUGHTBOOK_HOSTS, for example NOUGHTBOOK_HOSTS=localhost,{host}"
 )
+ELSEWHERE = """With REDIS_URL this process serves pages only; workers and a schedule of their own do the rest.
+Until each of these runs, on this machine or another, nobody is reminded and no mail is sent:"""
+PROGRAMS = {"worker": "celery -A compliance worker", "schedule": "celery -A compliance beat"}
 # The server drops what a proxy tells of the visitor unless it is to be trusted.
 PROXY = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"}}
 BEHIND = PROXY if settings.BEHIND_HTTPS else {}
@@ -55,7 +60,9 @@ class Command(BaseCommand):
         self._tell(host, address)
         signal.signal(signal.SIGTERM, stop_once)
         try:
-            with schedule_here(), bell_heard():
+            with schedule_here() as here, bell_heard():
+                if not here:
+                    self._tell_who_is_missing()
                 server.run()
         finally:
             server.close()
@@ -91,3 +98,10 @@ class Command(BaseCommand):
                 self.stdout.write(f"  {WHO[role]:<17} {email:<32} {PASSWORD}")
         self.stdout.write(f"Noughtbook is at {address}/ (Ctrl+C stops it)")
         self.stdout.flush()
+
+    def _tell_who_is_missing(self) -> None:
+        silent = [part for part in engine_parts(heartbeats.ages()) if part.name in PROGRAMS and not part.well]
+        if silent:
+            self.stderr.write(ELSEWHERE)
+        for part in silent:
+            self.stderr.write(f"  {PROGRAMS[part.name]:<28} ({part.says})")
