@@ -124,7 +124,7 @@ def test_where_nothing_failed_one_question_is_asked_besides_the_time(world, djan
 @pytest.mark.parametrize("act, told", [(making.bad, ["notices.fill"]), (making.good, [])])
 def test_with_a_broker_a_worker_does_it(act, told, world, settings, monkeypatch, django_capture_on_commit_callbacks):
     settings.BROKER, sent = "redis://nowhere:1/0", []
-    monkeypatch.setattr("compliance.reminders.tasks.ask", lambda question: question())
+    monkeypatch.setattr("compliance.reminders.tasks.aside", lambda work: work())
     monkeypatch.setattr("compliance.reminders.tasks._send", lambda task, args: sent.append(task.name))
     act(world.probe, world.cook, START)
     with django_capture_on_commit_callbacks(execute=True):
