@@ -1,10 +1,13 @@
 """What README and DEVELOPERS say is there, is there; what is there, they say."""
 
 import re
+import subprocess
 from pathlib import Path
 
 import pytest
 from django.core.management import get_commands
+
+from compliance.celery import app
 
 ROOT = Path(__file__).resolve().parent.parent
 README, DEVELOPERS = ((ROOT / name).read_text() for name in ("README.md", "DEVELOPERS.md"))
@@ -43,6 +46,20 @@ def test_the_readme_gives_one_command_to_start_and_one_to_test():
         "python3 -m venv .venv && .venv/bin/pip install -q -e . && .venv/bin/python manage.py start --demo\n" in blocks
     )
     assert "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/pytest\n" in blocks
+
+
+def test_the_steps_of_an_installation_are_a_shell_script():
+    steps = "".join(re.findall(r"```sh\n(.*?)```", README[README.index("### On Debian") :], re.DOTALL))
+    assert "systemctl enable --now" in steps
+    assert subprocess.run(["sh", "-n"], input=steps, text=True, capture_output=True).stderr == ""
+
+
+def test_a_worker_has_the_time_to_end_what_it_is_doing():
+    """systemd.kill(5): only with `mixed` is the main process told to stop, and not all of its children at once."""
+    assert "\nKillMode=mixed\n" in README
+    [seconds] = re.findall(r"^unit worker '.*' (\d+)$", README, re.MULTILINE)
+    assert int(seconds) > app.conf.task_time_limit == 480
+    assert "480 seconds" in README
 
 
 def test_the_continuous_run_does_what_the_readme_says():

@@ -85,3 +85,13 @@ def test_pages_that_nobody_works_for_say_so_where_they_are_started(grown):
     served = grown.start()
     until(lambda: grown.health(served)[0] in {200, 503}, what=served.said())
     assert "celery" not in served.said()
+
+
+def test_a_worker_that_is_told_to_stop_ends_what_it_is_doing(grown):
+    """It alone is told, as systemd does with KillMode=mixed."""
+    worker = grown.worker()
+    worker.says("ready")
+    grown.send("acts.once", "ending", 2)
+    until(lambda: tries(grown, "ending"), what="the task to begin")
+    assert worker.stop() == 0
+    assert act(grown, "ending") and tries(grown, "ending") == 1
