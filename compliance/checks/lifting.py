@@ -12,7 +12,7 @@ from compliance.plans.wording import day_words
 from compliance.probes.models import Event, EventKind, Probe
 
 from .due import Checked, Happened, moment
-from .fallen import write_down
+from .fallen import move_ends, write_down
 from .models import ProbeState
 from .stays import stays_of
 
@@ -26,6 +26,7 @@ def follow_up(probe: Probe, state: ProbeState, checks: list[Checked], events: li
     """After the state of a probe was kept anew: what it asks for now is written down, and what it asks for no longer lifted."""
     mine = Reminder.objects.filter(probe=probe)
     if state.due_at and state.due_at <= now:
+        move_ends(now, probe_id=probe.pk)
         write_down(now, probe_id=probe.pk, anew=True)
         mine.filter(since_at=state.due_at, lifted_at__isnull=False).update(lifted_at=None, lifted_because="")
     away = _withdrawal(events) if probe.withdrawn else None
