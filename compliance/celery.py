@@ -6,6 +6,7 @@ the next one of its kind, and a task that comes twice finds nothing left to do.
 
 import os
 import sys
+from threading import current_thread, main_thread
 
 import django
 from celery import Celery, Task, signals
@@ -92,7 +93,7 @@ def check_settings(sender=None, **kwargs):
     """Celery's own programs are none of Django's commands, which check the settings before they begin."""
     if not apps.ready:  # a second time would lose the log, for Celery has taken standard error by then
         django.setup()
-    stop_if_wrong()
+    stop_if_wrong(doubts=current_thread() is main_thread())  # or it is a command's, which has said them
 
 
 @signals.celeryd_init.connect

@@ -12,15 +12,16 @@ from django.core.validators import validate_email
 from shared.environment import ENGINES, LOG_LEVELS, is_span, is_web_address, parts_of
 
 
-def stop_if_wrong() -> None:
+def stop_if_wrong(doubts: bool = True) -> None:
     """What every command does, for programs that are not started by one: name what is wrong, and what to do.
 
-    Raises SystemExit where it is an error.
+    Names what is doubtful too, unless that has been said. Raises SystemExit where something is wrong.
     """
     found = run_checks(tags=["noughtbook"])
-    for each in found:
+    wrong = [each for each in found if each.is_serious()]
+    for each in found if doubts else wrong:
         say(str(each))
-    if any(each.is_serious() for each in found):
+    if wrong:
         sys.exit(1)
 
 

@@ -72,3 +72,11 @@ def test_a_port_in_use_is_said_with_what_to_do(start):
         said, _ = start("--port", str(other.getsockname()[1])).communicate(timeout=60)
     assert "Choose another with --port" in said
     assert "Traceback" not in said
+
+
+def test_a_doubtful_setting_is_said_once(start):
+    process = start("--port", "0", NOUGHTBOOK_HOSTS="*")
+    _, said = address_of(process)
+    process.terminate()
+    said += process.communicate(timeout=60)[0]
+    assert said.count("noughtbook.W001") == 1
