@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import DatabaseError, OperationalError, connection
 from django.utils import timezone
 
-from compliance.notices.backlog import Backlog, backlog
+from compliance.notices.backlog import OFTEN, Backlog, backlog
 from compliance.reminders import database_clock, heartbeats
 from shared.within import ask
 
@@ -138,19 +138,20 @@ def aged(name: str, label: str, ages: dict[str, float] | None, patience: float) 
 
 
 def mailed(mail: Backlog | None) -> Finding:
-    """Not well where a notice has waited a quarter of an hour for its turn, or the mail server keeps turning one down."""
+    """Not well where a notice has waited a quarter of an hour for its turn, the mail server keeps turning one down, or one
+    after the other was given up and none was sent since."""
     if mail is None:
         return Finding("mail", False, UNKNOWN)
     if not settings.MAIL_WORKS:
         return Finding("mail", True, "none is set up: notices are shown in the pages only")
-    if mail.oldest is None:
-        return Finding("mail", True, "no notice waits", 0)
-    oldest = max(0.0, mail.oldest)  # or the clock was set back since it was written
-    says = f"the oldest unsent notice has waited {oldest:.0f} s"
+    oldest = max(0.0, mail.oldest or 0.0)  # or the clock was set back since it was written
+    says = "no notice waits" if mail.oldest is None else f"the oldest unsent notice has waited {oldest:.0f} s"
+    if mail.given_up:
+        says += f"; the last {mail.given_up} could not be sent, see Mail under Notices"
     if mail.turned_down:
         says += f"; the mail server has turned down {mail.turned_down} for the time being"
     late = mail.oldest_untried is not None and mail.oldest_untried > ROUNDS * settings.SWEEP_EVERY
-    return Finding("mail", not late and not mail.turned_down, says, oldest)
+    return Finding("mail", not late and not mail.turned_down and mail.given_up < OFTEN, says, oldest)
 
 
 def agreeing(ahead: dict[str, float] | None) -> Finding:

@@ -8,8 +8,10 @@ import pytest
 from celery.exceptions import SoftTimeLimitExceeded
 from django.utils import timezone
 
+from compliance.engine.health import mailed
 from compliance.notices import sending
 from compliance.notices.actions import send_again
+from compliance.notices.backlog import backlog
 from compliance.notices.models import Notice, State
 from compliance.notices.sending import LeaseLost, claim, hold, ready, send_batch
 from compliance.notices.verdicts import AWAY, FIRST_WAIT, LONGEST_WAIT, UNCLEAR, verdict, wait
@@ -358,6 +360,21 @@ def test_nothing_is_sent_to_who_changed_places_while_it_waited(post, write, worl
         "This person has no role there any more that is told of it.",
     )
     assert (now_is(area), [letter.recipient for letter in post.letters]) == (State.SENT, [world.supervisor.email])
+
+
+def test_where_every_notice_is_refused_the_mail_is_not_well_until_one_is_sent(post, write):
+    post.mode = "refuse"
+    for number in range(3):
+        assert mailed(backlog(timezone.now())).well
+        write(f"n{number}")
+        send_batch()
+    said = mailed(backlog(timezone.now()))
+    assert not said.well and said.says == "no notice waits; the last 3 could not be sent, see Mail under Notices"
+    assert mailed(backlog(timezone.now() + timedelta(hours=25))).well
+    post.mode = "accept"
+    write("well")
+    send_batch()
+    assert mailed(backlog(timezone.now())).says == "no notice waits"
 
 
 def test_what_could_not_be_mailed_is_shown_in_the_pages_after_all(post, write):
