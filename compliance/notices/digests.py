@@ -30,16 +30,19 @@ NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all are
 
 
 def digests(now: datetime) -> Found:
-    """One message an area and week, on Monday morning on the clock of its first site; the queries do not grow with areas."""
+    """One message an area and week, on Monday morning on the clock of its first site; the queries do not grow with areas.
+
+    An area that is looked at for the first time begins with the next: there is no week to tell of yet.
+    """
     open_sites = Prefetch("sites", Site.objects.filter(closed=False).order_by("pk"), to_attr="open_sites")
     areas = Area.objects.filter(untold(Kind.DIGEST, "pk", at__gt=now), sites__closed=False).distinct()
     found, chosen = Found(), list(areas.prefetch_related(open_sites))
     if not chosen:
         return found
-    told = _Week(chosen, now)
+    told, known = _Week(chosen, now), set(Mark.objects.filter(kind=Kind.DIGEST).values_list("number", flat=True))
     for area in chosen:
         found.marks.append(Mark(kind=Kind.DIGEST, number=area.pk, at=telling.next_digest_at(now, zone_of(area))))
-        if told.probes[area.pk]:
+        if told.probes[area.pk] and area.pk in known:
             found.messages.append(told.message(area))
     return found
 

@@ -8,21 +8,18 @@ from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Q
 
-from compliance.checks.models import ProbeState
 from sites.models import Membership, Role
 
-from . import telling, wording
+from . import needs, telling, wording
 from .digests import digests
 from .gathering import Found, Message, failures, mornings, overdue, unanswered
 from .joining import joined, key_of
 from .models import Choice, Mark, Notice, QuietHours, State
-from .rounds import still_open, still_untaken, untaken
+from .rounds import still_untaken, untaken
 from .telling import Kind, Quiet, Told, Wish
 
 SOURCES = (failures, overdue, unanswered, untaken, still_untaken, mornings, digests)
-CHECKS = [Kind.DUE.value, Kind.OVERDUE.value, Kind.UNANSWERED.value]
 LOCK = 0x6E6F7469  # any number, the same in all processes
-READINGS = [Kind.READING.value, Kind.NO_READING.value]
 
 
 @transaction.atomic
@@ -50,30 +47,19 @@ def _write(found: list[Found], now: datetime) -> int:
     people = _People(messages)
     notices = list(people.notices(messages, now))
     Notice.objects.bulk_create(notices, ignore_conflicts=True, batch_size=500)
-    marks = [mark for each in found for mark in each.marks]
+    marks = [
+        mark for each in found for mark in each.marks if mark.kind != Kind.FAILED or mark.number in people.heard_of
+    ]
     Mark.objects.bulk_create(marks, ignore_conflicts=True, batch_size=1000)
     return len(notices)
 
 
 def withdraw(now: datetime) -> None:
-    """Mail that waits for quiet hours to end and asks for what was done meanwhile, or is too late to do, is needed no longer."""
-    waiting = list(
-        Notice.objects.filter(state=State.WAITING, attempts=0, kind__in=CHECKS + READINGS, not_before__gt=now)
-    )
-    if not waiting:
-        return
-    probes = {probe for notice in waiting for probe, _ in notice.probes}
-    due = dict(ProbeState.objects.filter(probe__in=probes).values_list("probe", "due_at"))
-    rounds = still_open({pk for notice in waiting for pk in notice.reminders}, now)
-    done = [
-        notice.pk for notice in waiting
-        if rounds.isdisjoint(notice.reminders) and not any(_still_due(due.get(p), at) for p, at in notice.probes)
-    ]  # fmt: skip
-    Notice.objects.filter(pk__in=done, state=State.WAITING).update(state=State.NEEDLESS)
-
-
-def _still_due(due_at: datetime | None, asked: str) -> bool:
-    return due_at is not None and due_at <= datetime.fromisoformat(asked)
+    """Mail that waits for quiet hours to end, or for the mail server, and asks for what need not be done any more."""
+    waiting = list(Notice.objects.filter(state=State.WAITING, kind__in=needs.ASKING).select_related("site"))
+    gone = [notice.pk for notice in needs.done(waiting, now)]
+    if gone:
+        Notice.objects.filter(pk__in=gone, state=State.WAITING).update(state=State.NEEDLESS, answered=needs.DONE)
 
 
 class _People:
@@ -83,6 +69,7 @@ class _People:
         areas = {m.area.pk if m.area else m.site.area_id for m in messages}
         sites = {m.site.pk for m in messages if m.site}
         self._at = defaultdict(lambda: defaultdict(set))
+        self.heard_of: set[int] = set()  # failed checks: one that nobody was there to hear of is told when somebody is
         held = Membership.objects.filter(
             Q(site__in=sites) | Q(area__in=areas), role__gte=Role.MANAGER, person__is_active=True
         )
@@ -109,6 +96,7 @@ class _People:
         told: dict[tuple, list[Message]] = defaultdict(list)
         for message in messages:
             for each in telling.audience(message.kind, self._roles(message), self._choices):
+                self.heard_of.update(message.checks)
                 told[each, key_of(message)].append(message)
         written: dict[str, tuple[str, str]] = {}
         for (each, _), theirs in told.items():

@@ -53,6 +53,7 @@ class Message:
     area: Area | None = None
     probes: list[list] = field(default_factory=list)
     reminders: list[int] = field(default_factory=list)
+    checks: list[int] = field(default_factory=list)
     after: list[str] = field(default_factory=list)
     due: str = ""
 
@@ -239,7 +240,7 @@ def _failure(site: Site, checks: Sequence[Check]) -> Message:
         _checked(checks[0], site) if single else f"Do not use {words['it']} before a check was passed again.",
         [Item(named(c.probe), shown_in(c) if single else f"{shown_in(c)} {_checked(c, site)}", _link(c, site)) for c in checks],
         _link(checks[0], site) if single else todo_url(site), site=site,
-        after=[line.format(**words) for line in AFTER_FAILURE],
+        after=[line.format(**words) for line in AFTER_FAILURE], checks=[c.pk for c in checks],
     )  # fmt: skip
 
 

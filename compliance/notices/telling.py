@@ -6,7 +6,7 @@ waits until quiet hours are over. What a role requires nobody can refuse; a page
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
@@ -121,10 +121,16 @@ def quiet_until(now: datetime, zone: ZoneInfo, quiet: Quiet) -> datetime | None:
     if quiet.starts == quiet.ends:
         return None
     if quiet.starts < quiet.ends:
-        return instant(today, quiet.ends, zone) if quiet.starts <= at < quiet.ends else None
+        return _ahead(today, quiet.ends, zone, now) if quiet.starts <= at < quiet.ends else None
     if at >= quiet.starts:
-        return instant(today + DAY, quiet.ends, zone)
-    return instant(today, quiet.ends, zone) if at < quiet.ends else None
+        return _ahead(today + DAY, quiet.ends, zone, now)
+    return _ahead(today, quiet.ends, zone, now) if at < quiet.ends else None
+
+
+def _ahead(day: date, at: time, zone: ZoneInfo, now: datetime) -> datetime | None:
+    """That time of day; where the clocks show it twice, the second if the first is over."""
+    second = datetime.combine(day, at, zone).replace(fold=1).astimezone(UTC)
+    return next((moment for moment in (instant(day, at, zone), second) if moment > now), None)
 
 
 def not_before(kind: Kind, now: datetime, zone: ZoneInfo, quiet: Quiet) -> datetime | None:

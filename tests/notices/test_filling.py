@@ -12,10 +12,11 @@ from compliance.notices.filling import fill
 from compliance.notices.models import Mark, Notice, State
 from compliance.notices.telling import Kind, Wish
 from compliance.plans.actions import set_round
+from compliance.probes.models import Probe
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import change_plan
 from compliance.reminders.sweep import sweep
-from sites.models import Membership, Role
+from sites.models import Membership, Role, Site
 from tests.checks import making
 from tests.world import make_limit, make_person, make_probe, make_reading
 
@@ -356,8 +357,73 @@ def test_the_week_of_an_area_for_its_supervisor(due, clock):
     assert told("digest").filter(area=due.area).count() == 1
 
 
+def test_an_area_is_told_of_no_week_before_it_was_in_the_book(due, clock):
+    """Begun on a Wednesday, it gets its first week on the next Monday."""
+    clock.move_to(NINE)
+    fill(NINE)
+    assert not told("digest")
+    fill(NINE + 5 * DAY)
+    assert told("digest", due.supervisor).count() == 1
+
+
+def test_a_failed_check_that_nobody_was_there_to_hear_of_is_told_to_whoever_comes(due, clock):
+    held = Membership.objects.filter(person__in=[due.manager, due.supervisor])
+    held.delete()
+    clock.move_to(NINE - DAY)
+    making.bad(due.probe, due.cook, NINE - DAY)
+    fill(NINE - DAY)
+    assert not told("failed")
+    Membership.objects.create(person=due.manager, role=Role.MANAGER, site=due.site)
+    fill(NINE - DAY + HOUR)
+    fill(NINE - DAY + 2 * HOUR)
+    assert [notice.person for notice in told("failed")] == [due.manager]
+
+
+def test_of_places_and_probes_out_of_use_nothing_is_told(due, clock):
+    making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 7 * DAY)
+    making.good(make_probe(due.other_site, "B1", by=due.manager), due.cook, NINE - 7 * DAY)
+    set_round(by=due.supervisor, limit=make_limit(due.other_site, by=due.manager), times=[time(8)], grace_minutes=30)
+    clock.move_to(NINE + 5 * HOUR)
+    sweep(NINE + 5 * HOUR)
+    Probe.objects.filter(code="P2").update(withdrawn=True)
+    Site.objects.filter(pk=due.other_site.pk).update(closed=True)
+    fill(NINE + 5 * HOUR)
+    kinds = {notice.kind for notice in Notice.objects.all()}
+    assert kinds == {"due", "overdue", "unanswered"}
+    for notice in Notice.objects.all():
+        assert "P1" in notice.text and "P2" not in notice.text and "Birch House" not in notice.text
+
+
+def test_what_was_told_with_one_reminder_is_not_told_again_with_the_next(due, clock):
+    making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 7 * DAY)
+    change_plan(by=due.manager, probe=due.site.probes.get(code="P2"), every_days=7, at=time(11), reason="Agreed.")
+    tell(NINE + 2 * HOUR, clock)
+    tell(NINE + 4 * HOUR, clock)
+    assert [[code in notice.text for code in ("P1", "P2")] for notice in told("overdue")] == [
+        [True, False],
+        [False, True],
+    ]
+
+
+def test_notices_and_their_marks_are_written_together_or_not_at_all(due, clock, monkeypatch):
+    clock.move_to(NINE - DAY)
+    making.bad(due.probe, due.cook, NINE - DAY)
+
+    def crash(*args, **kwargs):
+        raise RuntimeError
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Mark.objects, "bulk_create", crash)
+        with pytest.raises(RuntimeError):
+            fill(NINE - DAY)
+    assert not told("failed")
+    fill(NINE - DAY)
+    assert told("failed").count() == 2
+
+
 def test_the_queries_do_not_grow_with_probes_sites_and_people(due, clock):
     monday = NINE - 2 * DAY
+    fill(monday - 7 * DAY)
     queries_of_a_fill(due, clock, 1, monday)
     few = queries_of_a_fill(due, clock, 2, monday + 7 * DAY)
     assert queries_of_a_fill(due, clock, 3, monday + 14 * DAY) == few
@@ -367,7 +433,7 @@ def test_nothing_new_takes_few_queries_and_writes_nothing(due, clock):
     tell(NINE, clock)
     with CaptureQueriesContext(connection) as asked:
         fill(NINE)
-    assert len(asked) <= 11
+    assert len(asked) <= 13
     assert not [q["sql"] for q in asked if q["sql"].startswith(("INSERT", "UPDATE"))]
 
 
