@@ -11,8 +11,9 @@ from .telling import Kind, Quiet, Wish
 
 
 def inbox(person: Person) -> QuerySet[Notice]:
-    """What a person is shown in the pages."""
-    return Notice.objects.filter(person=person, in_page=True)
+    """What a person is shown in the pages: of places where they still hold a role that is told of anything."""
+    theirs = Q(site__in=sites_of(person, Role.MANAGER)) | Q(area__in=areas_of(person)) | Q(site=None, area=None)
+    return Notice.objects.filter(theirs, person=person, in_page=True)
 
 
 def with_places(notices: QuerySet[Notice]) -> QuerySet[Notice]:

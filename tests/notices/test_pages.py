@@ -11,6 +11,7 @@ from compliance.notices.actions import choose, send_again
 from compliance.notices.models import Choice, Notice, QuietHours
 from compliance.notices.queries import unread, wishes
 from compliance.notices.telling import Kind, Wish
+from sites.models import Role
 
 LIST, CHOICES, POST = reverse("notice_list"), reverse("notice_choices"), reverse("notice_post")
 
@@ -129,3 +130,19 @@ def test_a_manager_does_not_see_others_mail(as_person, world, write):
     client = as_person(world.manager)
     assert client.get(POST).status_code == 403
     assert client.post(reverse("notice_again", args=[failed.pk])).status_code == 404
+
+
+def test_who_lost_the_role_reads_no_notice_of_that_place_any_more(as_person, world, write):
+    own = write("Stop using probe P1")
+    write("Elsewhere", site=world.other_site)
+    write("North: the week", site=None, area=world.area, person=world.supervisor)
+    for person, told in ((world.manager, "Stop using probe P1"), (world.supervisor, "North: the week")):
+        page = as_person(person).get(LIST).content.decode()
+        assert told in page and "Elsewhere" not in page
+        person.memberships.update(role=Role.COOK)
+        assert told not in as_person(person).get(LIST).content.decode()
+        assert unread(person) == 0
+    client = as_person(world.manager)
+    assert client.post(reverse("notice_read", args=[own.pk])).status_code == 404
+    own.refresh_from_db()
+    assert own.read_at is None
