@@ -1,0 +1,1 @@
+SENT = 120  # notices that several senders send at once
