@@ -5,6 +5,7 @@ Everything before is waited for as the settings say. The answer to a whole messa
 looks at it; whoever leaves too early sends it twice (RFC 5321, 4.5.3.2.6; RFC 1047).
 """
 
+import selectors
 import smtplib
 import socket
 from collections.abc import Callable
@@ -27,9 +28,18 @@ class _Careful:
         super().__init__(*args, **kwargs)
 
     def getreply(self):
+        if self.unsure and self.sock:
+            self._wait()
         code, said = super().getreply()
         self.unsure = code == GO_ON or (self.unsure and code <= 0)
         return code, said
+
+    def _wait(self):
+        """Until the server says something, or the line is cut."""
+        with selectors.DefaultSelector() as heard:
+            heard.register(self.sock, selectors.EVENT_READ)
+            while not heard.select(self._backend.every):
+                self._backend.still()
 
     def data(self, msg):
         seconds = self._backend.hand_over()
@@ -79,7 +89,9 @@ class EmailBackend(smtp.EmailBackend):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.cut = _Cut()
+        self.every = 10.0
         self.hand_over: Callable[[], float] = lambda: self.timeout
+        self.still: Callable[[], None] = lambda: None
 
     @property
     def connection_class(self):
@@ -90,13 +102,16 @@ class EmailBackend(smtp.EmailBackend):
         """Whether the server has the last message, or part of it, and has not said what it makes of it."""
         return getattr(self.cut.line, "unsure", False)
 
-    def deliver(self, message, *, within: float, hand_over: Callable[[], float]) -> str:
+    def deliver(
+        self, message, *, within: float, hand_over: Callable[[], float], still: Callable[[], None], every: float
+    ) -> str:
         """Send one message; gives the answer, such as "250 2.0.0 Taken". Raises what Django's mail does.
 
         `within` so many seconds it comes to handing it over, or ends. Then `hand_over` is asked: it tells for how many
-        seconds the answer is waited for, and keeps the message back by raising, after which `close()` is to be called.
+        seconds the answer is waited for, and keeps the message back by raising, after which `close()` is to be called. While
+        it is waited for, `still` is called `every` so many seconds.
         """
-        self.hand_over = hand_over
+        self.hand_over, self.still, self.every = hand_over, still, every
         self.cut.after(within)
         try:
             self.open()

@@ -11,6 +11,7 @@ tell.
 import logging
 import uuid
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import datetime, timedelta
 from email.utils import parseaddr
 from time import monotonic
@@ -18,6 +19,7 @@ from time import monotonic
 from celery.exceptions import SoftTimeLimitExceeded
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives, get_connection
+from django.db import DatabaseError
 from django.db.models import DateTimeField, ExpressionWrapper, F, Q, QuerySet, Value
 from django.db.models.functions import Coalesce, Now
 from django.urls import reverse
@@ -33,6 +35,9 @@ LONGEST = 900  # seconds for a batch, of which the last third is left for an ans
 ANSWER = 600  # seconds for the answer to a whole message: RFC 5321, 4.5.3.2.6
 BEGUN, HANDED_OVER = 0.4, 0.7  # of the time for a batch: until then the last message is begun, and handed over
 TO_MARK = 10  # seconds that a lease outlasts what is done under it
+STEPS = 9  # answers before a message is handed over, from greeting to DATA, with TLS and a password
+STILL = 10  # seconds at most from one sign of life to the next of who waits for an answer
+SLOW = timedelta(seconds=10)  # for one message: meanwhile nobody else begins, or all workers would wait for one server
 AHEAD = timedelta(minutes=1)  # a lease granted later than that from now tells of a clock that was set back
 logger = logging.getLogger(__name__)
 Clock = Callable[[], datetime]
@@ -56,6 +61,9 @@ class Turn:
     def over(self) -> bool:
         return self.left(BEGUN) <= 0
 
+    def to_hand_over(self) -> float:
+        return max(0.1, min(STEPS * settings.EMAIL_TIMEOUT, self.left(HANDED_OVER)))
+
     def for_answer(self) -> float:
         return max(0.1, min(ANSWER, self.left()))
 
@@ -67,7 +75,7 @@ def send_batch(clock: Clock = timezone.now, most: int = BATCH, seconds: float = 
     """
     give_up(clock())
     turn, holder, tried = Turn(seconds), uuid.uuid4().hex, 0
-    if turn.over:
+    if turn.over or somebody_waits():
         return 0
     with _Post(turn) as post:
         for notice in ready(clock())[:most]:
@@ -82,6 +90,11 @@ def unsent() -> QuerySet[Notice]:
     a moment ahead does not: its sender asked the time after us and had the row before us."""
     over = Q(leased_until__lte=Now()) | Q(leased_at__gt=Now() + AHEAD)
     return Notice.objects.filter(Q(state=State.WAITING) | (Q(state=State.LEASED) & over))
+
+
+def somebody_waits() -> bool:
+    """Whether another has been waiting for the mail server for long and is alive, as far as its lease tells."""
+    return Notice.objects.filter(state=State.LEASED, leased_at__lt=Now() - SLOW, leased_until__gt=Now()).exists()
 
 
 def ready(now: datetime) -> QuerySet[Notice]:
@@ -102,7 +115,8 @@ def claim(notice: Notice, holder: str, now: datetime, seconds: float) -> bool:
 
 def hold(notice: Notice, holder: str, seconds: float) -> None:
     """Have it for so many seconds from now. Raises LeaseLost if it is another's, or was marked by one."""
-    if Notice.objects.filter(pk=notice.pk, state=State.LEASED, holder=holder).update(**_granted(seconds)) != 1:
+    mine = Notice.objects.filter(pk=notice.pk, state=State.LEASED, holder=holder)
+    if mine.update(leased_until=_granted(seconds)["leased_until"]) != 1:
         raise LeaseLost
 
 
@@ -148,14 +162,20 @@ class _Post:
     def send(self, notice: Notice, holder: str) -> str:
         """Gives what the server said. Raises what Django's mail does, and LeaseLost before anything is handed over."""
 
+        every = min(STILL, settings.EMAIL_TIMEOUT / 2)
+
         def hand_over() -> float:
-            seconds = self.turn.for_answer()
-            hold(notice, holder, seconds)
-            return seconds
+            hold(notice, holder, 3 * every)
+            return self.turn.for_answer()
+
+        def still() -> None:
+            with suppress(LeaseLost, DatabaseError):  # it is the server's by now, and its answer is wanted all the same
+                hold(notice, holder, 3 * every)
 
         mail = letter(notice, self._connection)
         if deliver := getattr(self._connection, "deliver", None):
-            return deliver(mail, within=self.turn.left(HANDED_OVER), hand_over=hand_over) or "Taken."
+            within = self.turn.to_hand_over()
+            return deliver(mail, within=within, hand_over=hand_over, still=still, every=every) or "Taken."
         hand_over()
         mail.send()
         return "Taken."
@@ -168,7 +188,7 @@ def _send(post: _Post, notice: Notice, holder: str, clock: Clock) -> bool:
         return _put(notice, now, state=State.NEEDLESS, answered=why)
     if until := needs.quiet_until(notice, now):
         return _put(notice, now, state=State.WAITING, not_before=until)
-    if not claim(notice, holder, now, post.turn.left(HANDED_OVER)):
+    if not claim(notice, holder, now, post.turn.to_hand_over()):
         return False
     try:
         said = post.send(notice, holder)

@@ -10,7 +10,10 @@ import time
 from contextlib import closing
 
 import pytest
+from django.db.models.functions import Now
+from django.utils import timezone
 
+from compliance.notices import sending
 from compliance.notices.models import Notice, State
 from compliance.notices.sending import send_batch
 from tests.engine.post import PostOffice
@@ -86,6 +89,38 @@ def test_a_server_that_looks_at_a_message_longer_than_the_timeout_gets_it_once(w
     send_batch(seconds=60)
     notice.refresh_from_db()
     assert (notice.state, notice.attempts, len(thorough.letters)) == (State.SENT, 1, 1)
+
+
+def test_who_waits_for_an_answer_holds_the_lease_and_meanwhile_nobody_else_begins(write, thorough, monkeypatch):
+    """So that one sender at most waits for a slow server, and a dead one is known by its lease."""
+    thorough.looks = 8 * TIMEOUT
+    notice, seen = write(thorough.port), []
+    held = sending.hold
+
+    def holding(*given):
+        held(*given)
+        seen.append(sending.somebody_waits())
+        Notice.objects.update(leased_at=Now() - 2 * sending.SLOW)
+
+    monkeypatch.setattr(sending, "hold", holding)
+    send_batch(seconds=60)
+    notice.refresh_from_db()
+    assert (notice.state, len(thorough.letters)) == (State.SENT, 1)
+    assert len(seen) > 5 and not seen[0] and all(seen[1:])
+    assert not sending.somebody_waits()
+
+
+def test_nothing_is_begun_while_another_waits_for_long_and_lives(write, thorough):
+    notice = write(thorough.port)
+    waiting = Notice.objects.get()
+    waiting.pk, waiting.about, waiting.state = None, "2", State.LEASED
+    waiting.leased_at, waiting.leased_until = timezone.now() - 2 * sending.SLOW, timezone.now() + sending.SLOW
+    waiting.save()
+    assert send_batch() == 0
+    Notice.objects.filter(about="2").update(leased_until=timezone.now())
+    assert send_batch() == 2
+    notice.refresh_from_db()
+    assert notice.state == State.SENT
 
 
 def test_when_the_time_of_the_batch_is_over_the_answer_is_waited_for_no_longer_and_the_try_may_have_arrived(
