@@ -15,19 +15,23 @@ HOUR = 3600  # seconds
 
 
 class Clocks:
-    """One for our own programs, one for the database and one for the broker; `close` removes their files."""
+    """One for the workers, one for the other programs of ours, one for the database and one for the broker; `close` removes
+    their files."""
 
     def __init__(self):
         self.folder = Path(tempfile.mkdtemp(prefix="noughtbook-clock-"))
         self.folder.chmod(0o755)  # the database runs as another user
         library = compiled(self.folder)
-        self.programs, self.database, self.broker = (
-            Clock(self.folder / name, library) for name in ("programs", "database", "broker")
-        )
+        names = ("workers", "programs", "database", "broker")
+        self.workers, self.programs, self.database, self.broker = (Clock(self.folder / name, library) for name in names)
 
     @property
     def all(self) -> "list[Clock]":
-        return [self.programs, self.database, self.broker]
+        return [*self.ours, self.database, self.broker]
+
+    @property
+    def ours(self) -> "list[Clock]":
+        return [self.workers, self.programs]
 
     def put_right(self) -> None:
         for clock in self.all:

@@ -20,7 +20,7 @@ import psycopg
 import redis
 from celery import Celery
 
-from tests.engine.clocks import Clocks
+from tests.engine.clocks import Clock, Clocks
 from tests.engine.network import Network
 from tests.engine.post import PostOffice
 from tests.engine.programs import ROOT, Program, RedisServer, python, until
@@ -88,16 +88,17 @@ class Installation:
         assert done.returncode == 0, done.stderr
         return done.stdout
 
-    def _started(self, name: str, *arguments) -> Program:
+    def _started(self, name: str, *arguments, clock: Clock | None = None) -> Program:
         log = self.folder / f"{name}-{next(self.numbers)}.log"
-        self.programs.append(python(*arguments, log=log, environment=self.environment))
+        environment = self.environment | (clock.environment if clock else {})
+        self.programs.append(python(*arguments, log=log, environment=environment))
         return self.programs[-1]
 
     def worker(self) -> Program:
         node = f"w{next(self.numbers)}@here"
         quick = ("--without-gossip", "--without-mingle", "--include", "tests.engine.acts")
         command = ("-m", "celery", "-A", "compliance", "worker", "-c", "1", "-l", "INFO", "-n", node, *quick)
-        return self._started("worker", *command)
+        return self._started("worker", *command, clock=self.clocks and self.clocks.workers)
 
     def writer(self, name: str) -> Program:
         """A program in the middle of writing a heartbeat of this name; stopped there, so that it ends when it goes on."""

@@ -57,9 +57,19 @@ class Program:
         with suppress(ProcessLookupError):
             (os.kill if alone else os.killpg)(self.process.pid, number)
 
+    def children(self) -> list[int]:
+        """The numbers of the processes that it started itself."""
+        return [int(n) for n in Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()]
+
     def kill(self, alone: bool = False) -> None:
         self.signal(signal.SIGKILL, alone)
         self.process.wait(PATIENCE)
+
+    def freeze(self) -> None:
+        self.signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        self.signal(signal.SIGCONT)
 
     def stop(self, seconds: float = PATIENCE) -> int:
         """Ask it to stop; gives its exit code. Raises subprocess.TimeoutExpired if it does not."""
@@ -103,7 +113,7 @@ class RedisServer:
         self.program.kill()
 
     def freeze(self) -> None:
-        self.program.signal(signal.SIGSTOP)
+        self.program.freeze()
 
     def thaw(self) -> None:
-        self.program.signal(signal.SIGCONT)
+        self.program.thaw()

@@ -1,12 +1,12 @@
-"""The clocks of running programs are set back by an hour and forward: of ours, of the database, of all machines."""
+"""The clocks of running programs are set back and forward: of ours, of workers alone, of the database, of all machines."""
 
 from typing import NamedTuple
 
 from tests.engine.clocks import HOUR
 from tests.engine.programs import until
-from tests.engine.works import Sending
 
-OURS = {"web", "schedule", "worker", "sweep", "notices"}
+DONE_BY_WORKERS = {"worker", "sweep", "notices"}
+OURS = {"web", "schedule"} | DONE_BY_WORKERS
 ALL = OURS | {"database", "broker"}
 NEXT_DUE = """
 UPDATE checks_probestate SET due_at = now(), opens_at = now() - interval '1 day', at_once_at = now(), grace_at = now(),
@@ -26,14 +26,21 @@ class Step(NamedTuple):
 
 
 STEPS = [
-    Step(("programs",), OURS, -1, "3600 s behind the database's", kills=True),
-    Step(("programs",), OURS, 0),
+    Step(("programs", "workers"), OURS, -1, "3600 s behind the database's", kills=True),
+    Step(("programs", "workers"), OURS, 0),
+    Step(("workers",), DONE_BY_WORKERS, 14, "50400 s ahead of the database's"),  # set by the zone of Kiritimati
+    Step(("workers",), DONE_BY_WORKERS, 0),
     Step(("database",), {"database"}, -1, "3600 s ahead of the database's", kills=True),
     Step(("database",), {"database"}, 0),
-    Step(("programs", "database", "broker"), ALL, 1),
-    Step(("programs", "database", "broker"), ALL, -1, kills=True),
-    Step(("programs", "database", "broker"), ALL, 0),
+    Step(("programs", "workers", "database", "broker"), ALL, 1),
+    Step(("programs", "workers", "database", "broker"), ALL, -1, kills=True),
+    Step(("programs", "workers", "database", "broker"), ALL, 0),
 ]
+NOTICE = """
+INSERT INTO notices_notice (kind, person_id, about, subject, text, html, link, probes, reminders, in_page, state, attempts,
+  holder, answered, made_at) SELECT 'failed', min(p.id), 'put off', 'Put off', 'Text', '<p>Text</p>', '/', '[]', '[]', true,
+  'waiting', 0, '', '', now() FROM sites_person p WHERE email <> ''
+"""
 MADE = "SELECT count(*) FROM reminders_reminder WHERE probe_id = {} AND due_at = '{}'"
 
 
@@ -87,8 +94,8 @@ def test_all_goes_on_while_clocks_are_set(grown):
 def test_a_mail_put_off_before_the_clock_is_set_back_waits_no_hour(grown):
     grown.with_post().post.mode = "greylist"
     grown.worker(), grown.beat()
-    grown.change(Sending.WRITE.format(first=1, last=1, spread=0))
-    state = "SELECT state, attempts FROM notices_notice WHERE about = 'kill:1'"
+    grown.change(NOTICE)
+    state = "SELECT state, attempts FROM notices_notice WHERE about = 'put off'"
     until(lambda: grown.rows(state) == [("waiting", 1)], what=grown.last_words())
     grown.clocks.database.set(-HOUR)
     until(lambda: grown.rows(state) == [("sent", 2)], what=grown.last_words())

@@ -1,5 +1,6 @@
 """Workers, beats and a broker, real ones, while some of them die."""
 
+import os
 import signal
 
 from tests.engine.programs import until
@@ -19,19 +20,22 @@ def holder(installation) -> str:
 
 
 def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(grown):
-    """The worker with the process that it works in, and the worker alone."""
-    doomed = [grown.worker(), grown.worker()]
+    """The worker with the process that it works in, the worker alone, and that process alone: then the worker itself has to
+    give the task back, for to the broker it is alive."""
+    doomed, keys = [grown.worker() for _ in range(3)], ("one", "other", "third")
     for worker in doomed:
         worker.says("ready")
-    for key in ("one", "other"):
-        grown.send("acts.once", key, 2)
-    until(lambda: tries(grown, "one") and tries(grown, "other"), what="the tasks to begin")
+    for key in keys:
+        grown.send("acts.once", key, 3)
+    until(lambda: all(tries(grown, key) for key in keys), what="the tasks to begin")
     doomed[0].kill()
     doomed[1].kill(alone=True)
+    [child] = doomed[2].children()
+    os.kill(child, signal.SIGKILL)
     grown.worker()
-    until(lambda: tries(grown, "one") == tries(grown, "other") == 2, what=grown.last_words())
-    until(lambda: act(grown, "one") and act(grown, "other"), what=grown.last_words())
-    assert len(act(grown, "one")) == len(act(grown, "other")) == 1
+    until(lambda: all(tries(grown, key) == 2 for key in keys), what=grown.last_words())
+    until(lambda: all(act(grown, key) for key in keys), what=grown.last_words())
+    assert [len(act(grown, key)) for key in keys] == [1, 1, 1]
 
 
 def test_a_broker_that_comes_back_empty_is_filled_again(grown):
