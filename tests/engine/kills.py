@@ -1,139 +1,131 @@
 """Runs the whole engine again and again while its parts are killed at random moments, and counts what came of it.
 
-`python -m tests.engine.kills --runs 50` takes about a quarter of a minute a run and prints a report as JSON.
-A run has three strikes (strikes.py) while things fall due (works.py). In the end nothing may be missing, doubled or stuck,
-and the health page must at no time have called well what was down.
+`python -m tests.engine.kills --runs 50` takes about half a minute a run and prints a report as JSON.
+A run has three strikes (strikes.py) while things fall due (works.py) and checks fail (telling.py); all strikes are drawn before
+one is drawn again. In the end nothing may be missing, doubled or stuck, and the health page must at no time have called well
+what was down, nor unwell what was up (truth.py).
 """
 
 import argparse
 import json
+import os
 import random
 import tempfile
-import threading
 import time
 from collections import Counter
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from tests.engine.clocks import Clocks
-from tests.engine.installation import Installation
-from tests.engine.strikes import STRIKES, Scene
-from tests.engine.works import SPREAD, WORKS, Work
-from tests.postgres import DURABLE, Postgres
+import django
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
+django.setup()  # before the people of the tests, which are models, can be read
+
+from tests.engine.clocks import Clocks  # noqa: E402
+from tests.engine.installation import Installation  # noqa: E402
+from tests.engine.strikes import STRIKES, Scene  # noqa: E402
+from tests.engine.telling import Telling  # noqa: E402
+from tests.engine.truth import OFTEN, Evidence, Watch, judge  # noqa: E402
+from tests.engine.works import SPREAD, Sweeping, Work  # noqa: E402
+from tests.postgres import DURABLE, Postgres  # noqa: E402
 
 STRIKES_A_RUN = 3
-SETTLES_WITHIN = 90  # seconds
-BEATING = ("schedule", "worker", "sweep", "notices")
+SETTLES_WITHIN = 120  # seconds
+WORKS = [Sweeping, Telling]
 
 
-@dataclass(frozen=True, slots=True)
-class Look:
-    """What the health page said, between when and when."""
+@dataclass
+class Tally:
+    """What came of all runs."""
 
-    begun: float
-    ended: float
-    status: int
-    unwell: frozenset[str]
-    ages: Mapping[str, float]
+    struck: Counter = field(default_factory=Counter)
+    faulty: list[dict] = field(default_factory=list)
+    looks: Counter = field(default_factory=Counter)
+    slowest: float = 0.0
 
-    def silent_since(self, moment: float) -> set[str]:
-        """The parts that have not been at work since: health may call them well yet, being patient, and rightly."""
-        return {name for name in BEATING if self.ages.get(name, float("inf")) > self.begun - moment}
-
-
-class Watch(threading.Thread):
-    """Looks at the health page all the time."""
-
-    def __init__(self, installation: Installation, web):
-        super().__init__(daemon=True)
-        self.installation, self.web = installation, web
-        self.looks: list[Look] = []
-        self.over = threading.Event()
-        self.wrong: list[str] = []
-
-    def run(self):
-        while not self.over.wait(0.2):
-            try:
-                self.looks.append(look(self.installation, self.web))
-            except Exception as error:  # whatever it is, the page did not open
-                self.wrong.append(f"the health page did not open: {type(error).__name__}: {error}")
-
-    def faults(self, down: list[tuple[str, float, float]]) -> list[str]:
-        lies = {
-            f"health called the {part} well while it was down"
-            for part, begun, ended in down
-            for seen in self.looks
-            if begun < seen.begun and seen.ended < ended and part not in seen.unwell
-        }
-        return sorted(lies | set(self.wrong))
+    def add(self, number: int, strikes: list[str], faults: list[str], watch: Watch, judged) -> None:
+        self.struck.update(strikes)
+        self.faulty += [{"run": number, "strikes": strikes, "faults": faults}] * bool(faults)
+        self.looks.update(
+            {"looks": len(watch.looks), "parts that were down": judged.down, "parts that were up": judged.up}
+        )
+        self.slowest = max([self.slowest, *(seen.ended - seen.begun for seen in watch.looks)])
 
 
-def look(installation: Installation, web) -> Look:
-    begun = time.monotonic()
-    status, parts = installation.health(web)
-    unwell = frozenset(name for name, part in parts.items() if not part["well"])
-    ages = {name: part["figure"] for name, part in parts.items() if name in BEATING and part["figure"] is not None}
-    return Look(begun, time.monotonic(), status, unwell, ages)
+def dealt(chance: random.Random) -> Iterator[Callable[[Scene], None]]:
+    """All strikes in a random order, and again."""
+    while True:
+        yield from chance.sample(STRIKES, len(STRIKES))
 
 
-def run_once(scene: Scene, works: list[Work], chance: random.Random) -> tuple[list[str], list[str], Watch]:
-    """Which strikes there were, and what is wrong afterwards."""
+def run_once(scene: Scene, works: list[Work], strikes: list, chance: random.Random) -> tuple[list[str], Watch, object]:
+    """What is wrong after these strikes, and what health said meanwhile."""
     scene.forget()
-    strikes = chance.sample(STRIKES, STRIKES_A_RUN)
     watch = Watch(scene.installation, scene.web)
     watch.start()
     for work in works:
-        work.prepare(scene.installation, chance)
+        work.prepare(scene, chance)
+    faults = []
     for strike in strikes:
         time.sleep(chance.uniform(0, SPREAD / STRIKES_A_RUN))
-        strike(scene)
-    faults = settle(scene, works)
+        try:
+            strike(scene)
+        except AssertionError as error:
+            faults.append(f"{strike.__name__}: {error}")
+    faults += settle(scene, works, watch)
     watch.over.set()
     watch.join()
-    return [strike.__name__ for strike in strikes], faults + watch.faults(scene.down), watch
+    judged = judge(watch.looks, scene.struck)
+    return faults + sorted(watch.wrong | judged.lies), watch, judged
 
 
-def settle(scene: Scene, works: list[Work]) -> list[str]:
+def settle(scene: Scene, works: list[Work], watch: Watch, seconds: float = SETTLES_WITHIN, told=False) -> list[str]:
     """Wait until all is done and every part has been at work after the last strike; gives what is wrong then."""
     begun, stuck, done = time.monotonic(), {"health"}, False
-    while (stuck or not done) and time.monotonic() < begun + SETTLES_WITHIN:
+    while (stuck or not done) and time.monotonic() < begun + seconds:
         time.sleep(0.2)
         done = all(work.settled(scene.installation) for work in works)
-        seen = look(scene.installation, scene.web)
-        stuck = seen.unwell | seen.silent_since(begun)
-    faults = [fault for work in works for fault in work.faults(scene.installation, scene.interruptions)]
+        if done and not told and all_refused(scene.installation):
+            told, done = True, False
+            scene.something_to_tell([0])  # or nothing would show that the mail server takes letters again
+        if seen := watch.last(since=begun):
+            stuck = seen.unwell | seen.silent_since(begun)
+    faults = [fault for work in works for fault in work.faults(scene)]
     return faults + [f"{part} is not well in the end" for part in sorted(stuck)]
 
 
+def all_refused(installation: Installation) -> bool:
+    found = Evidence.of(installation.database_url)
+    return found is not None and found.given_up >= OFTEN
+
+
 def report(runs: int, seed: int, probes: int) -> dict:
-    chance, clocks = random.Random(seed), Clocks()
+    chance, clocks, tally = random.Random(seed), Clocks(), Tally()
     postgres = Postgres(DURABLE, clocks.database.environment)
-    struck, faulty, slowest, looks = Counter(), [], 0.0, 0
-    works = [work() for work in WORKS]
+    works, strikes = [work() for work in WORKS], dealt(chance)
     with tempfile.TemporaryDirectory() as folder:
         installation = Installation(Path(folder), postgres.url("postgres"), postgres, clocks).with_redis().with_post()
         try:
             installation.run("-m", "tests.engine.preparing", str(probes))
             scene = Scene(installation, chance)
-            assert settle(scene, []) == [], installation.last_words()
-            for number in range(runs):
-                strikes, faults, watch = run_once(scene, works, chance)
-                print(
-                    f"{number + 1:3} {', '.join(strikes)}: {'; '.join(faults) or 'nothing lost or doubled'}", flush=True
-                )
-                struck.update(strikes)
-                faulty += [{"run": number + 1, "strikes": strikes, "faults": faults}] * bool(faults)
-                slowest = max([slowest, *(seen.ended - seen.begun for seen in watch.looks)])
-                looks += len(watch.looks)
+            faults, _, _ = run_once(scene, [], [], chance)
+            assert not faults, (faults, installation.last_words())
+            for number in range(1, runs + 1):
+                drawn = [next(strikes) for _ in range(STRIKES_A_RUN)]
+                names = [strike.__name__ for strike in drawn]
+                faults, watch, judged = run_once(scene, works, drawn, chance)
+                print(f"{number:3} {', '.join(names)}: {'; '.join(faults) or 'nothing lost or doubled'}", flush=True)
+                tally.add(number, names, faults, watch, judged)
         finally:
             installation.close()
             postgres.stop()
             clocks.close()
     figures = {name: figure for work in works for name, figure in work.figures().items()}
     return {
-        "runs": runs, "seed": seed, "faulty runs": faulty, "strikes": dict(struck), **figures,
-        "looks at the health page": looks, "slowest look in seconds": round(slowest, 2),
+        "runs": runs, "seed": seed, "faulty runs": tally.faulty, "strikes": dict(tally.struck),
+        "never drawn": sorted({strike.__name__ for strike in STRIKES} - set(tally.struck)), **figures,
+        "health": dict(tally.looks), "slowest look in seconds": round(tally.slowest, 2),
     }  # fmt: skip
 
 

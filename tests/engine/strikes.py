@@ -1,9 +1,11 @@
-"""What befalls an installation. Each strike is over, or its part replaced, when it returns; health is told what was down when."""
+"""What befalls an installation. Each strike is over, or its part replaced, when it returns; the scene keeps what was down when,
+and how long health may take to notice.
+"""
 
 import random
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 
 import psycopg
 
@@ -11,6 +13,14 @@ from tests.engine.clocks import HOUR
 from tests.engine.installation import Installation
 from tests.engine.post import MODES
 from tests.engine.programs import Program, until
+from tests.engine.telling import hurry
+from tests.engine.truth import BEATING, KNOWN_BY_DATABASE, PATIENCE, Struck
+
+STALE = PATIENCE + 1.5  # seconds after its last moment in which a part that is dead is found to be silent
+LONG = STALE + 3
+BY_WORKERS = ("worker", "sweep", "notices")
+NO_DATABASE = dict.fromkeys(("database", *KNOWN_BY_DATABASE), 0.2)  # without it, all that it tells of is unknown
+READS_FOR = 0.1  # seconds that the mail server has a letter before it says so, in which the sender may die
 
 
 class Scene:
@@ -18,50 +28,85 @@ class Scene:
 
     def __init__(self, installation: Installation, chance: random.Random):
         self.installation, self.chance = installation, chance
+        installation.post.reads_for = READS_FOR
         self.workers = [installation.worker(), installation.worker()]
         self.beats = [installation.beat()]
         self.web = installation.start()
-        self.down: list[tuple[str, float, float]] = []
-        self.interruptions = 0  # senders that may have had an answer on its way
+        self.struck: list[Struck] = []
+        self.kills: list[tuple[float, float]] = []  # of senders, which may have had an answer on its way
+        self.something_to_tell: Callable[[list[float]], None] = lambda waits: None
 
     @contextmanager
-    def without(self, part: str) -> Iterator[None]:
-        begun = time.monotonic()
-        yield
-        self.down.append((part, begun, time.monotonic()))
+    def without(self, name: str, down: Mapping[str, float], touches=()) -> Iterator[None]:
+        """While these parts are down, health has to say so after so many seconds of each; others may suffer."""
+        struck = Struck(name, time.monotonic(), down, frozenset((*down, *touches)))
+        self.struck.append(struck)
+        try:
+            yield
+        finally:
+            struck.ended = time.monotonic()
+
+    def some_time(self, longest: float = 4, long: float = LONG) -> float:
+        """Often too short for health to notice, sometimes longer than it may take."""
+        return long if self.chance.random() < 0.4 else self.chance.uniform(0, longest)
 
     def one(self, programs: list[Program]) -> Program:
         return self.chance.choice(programs)
 
     def forget(self) -> None:
-        """Before the next run."""
-        self.down.clear()
-        self.interruptions = 0
+        """What was before the last run: what struck right before may be felt yet."""
+        self.struck = [each for each in self.struck if each.ended > time.monotonic() - 60]
+        self.kills.clear()
 
     def kill(self, worker: Program, alone: bool = False) -> None:
-        self.interruptions += 1
+        begun = time.monotonic()
         worker.kill(alone=alone)
+        self.kills.append((begun, time.monotonic()))
+
+    def kill_workers(self) -> None:
+        for dead in self.workers:
+            self.kill(dead)
+
+    def new_workers(self) -> None:
+        self.workers = [self.installation.worker() for _ in self.workers]
 
     def another_worker(self, dead: Program) -> None:
         self.workers[self.workers.index(dead)] = self.installation.worker()
 
 
 def worker_killed(scene: Scene) -> None:
-    """At any moment, with or without the process it works in."""
+    """At any moment, with or without the process it works in; the other goes on."""
     dead = scene.one(scene.workers)
-    scene.kill(dead, alone=scene.chance.random() < 0.5)
-    scene.another_worker(dead)
+    with scene.without("a worker killed", {}, touches=BY_WORKERS):
+        scene.kill(dead, alone=scene.chance.random() < 0.5)
+        scene.another_worker(dead)
+
+
+def workers_dead(scene: Scene) -> None:
+    with scene.without("workers dead", dict.fromkeys(BY_WORKERS, STALE + 1), touches=["mail"]):
+        scene.kill_workers()
+        time.sleep(scene.some_time())
+    scene.new_workers()
+
+
+def workers_frozen(scene: Scene) -> None:
+    """And awake again, to go on where they were."""
+    with scene.without("workers frozen", dict.fromkeys(BY_WORKERS, STALE), touches=["mail"]):
+        for worker in scene.workers:
+            worker.freeze()
+        time.sleep(scene.some_time())
+        for worker in scene.workers:
+            worker.thaw()
 
 
 def workers_killed_in_mid_sweep(scene: Scene) -> None:
     """All of them, while the statement that writes reminders is under way: it waits for a table that is held."""
-    with psycopg.connect(scene.installation.database_url) as holding:
-        holding.execute("LOCK TABLE reminders_reminder IN EXCLUSIVE MODE")
-        until(lambda: sweeping(scene.installation), what="a sweep to begin")
-        for dead in list(scene.workers):
-            scene.kill(dead)
-    for dead in list(scene.workers):
-        scene.another_worker(dead)
+    with scene.without("workers killed in mid sweep", {}, touches=(*BY_WORKERS, "mail")):
+        with psycopg.connect(scene.installation.database_url) as holding:
+            holding.execute("LOCK TABLE reminders_reminder IN EXCLUSIVE MODE")
+            until(lambda: sweeping(scene.installation), what="a sweep to begin")
+            scene.kill_workers()
+        scene.new_workers()
 
 
 def sweeping(installation: Installation) -> bool:
@@ -73,40 +118,81 @@ def workers_killed_in_mid_send(scene: Scene) -> None:
     """All of them, while the mail server has a message in hand and does not answer."""
     post = scene.installation.post
     before, post.mode = post.asked["hang"], "hang"
-    try:
-        until(lambda: post.asked["hang"] > before or nothing_to_send(scene.installation), what="a message to be sent")
-        for dead in list(scene.workers):
-            scene.kill(dead)
-    finally:
-        post.mode = "accept"
-    for dead in list(scene.workers):
-        scene.another_worker(dead)
+    with scene.without("workers killed in mid send", {}, touches=(*BY_WORKERS, "mail")):
+        try:
+            scene.something_to_tell([0])
+            until(lambda: post.asked["hang"] > before, what="a message to be sent")
+            scene.kill_workers()
+        finally:
+            post.mode = "accept"
+        scene.new_workers()
 
 
-def nothing_to_send(installation: Installation) -> bool:
-    return not installation.rows("SELECT id FROM notices_notice WHERE state IN ('waiting', 'leased') LIMIT 1")
+def workers_killed_at_the_answer(scene: Scene) -> None:
+    """All of them, when the mail server has taken a message over and is about to say so."""
+    post = scene.installation.post
+    before, post.reads_for = len(post.letters), 2
+    with scene.without("workers killed at the answer", {}, touches=(*BY_WORKERS, "mail")):
+        scene.something_to_tell([0])
+        end = time.monotonic() + 20
+        while len(post.letters) == before and time.monotonic() < end:
+            time.sleep(0.005)
+        scene.kill_workers()
+        post.reads_for = READS_FOR
+        scene.new_workers()
 
 
-def mail_server(mode: str) -> Callable[[Scene], None]:
+def mail_server(mode: str, slows=()) -> Callable[[Scene], None]:
     def strike(scene: Scene) -> None:
-        scene.installation.post.mode = mode
-        time.sleep(scene.chance.uniform(1, 4))
-        scene.installation.post.mode = "accept"
+        with scene.without(f"mail server {mode}s", {}, touches=["mail", *slows]):
+            scene.installation.post.mode = mode
+            while_nothing_goes_out(scene, longest=10)
+            scene.installation.post.mode = "accept"
 
     strike.__name__ = f"mail_server_{mode}s"
     return strike
 
 
+def while_nothing_goes_out(scene: Scene, longest: float) -> None:
+    """Things to tell come all the time, and are tried again at once: what health has to say follows from the rows."""
+    seconds = scene.some_time(long=longest)
+    end = time.monotonic() + seconds
+    scene.something_to_tell([1] * int(seconds / 3))
+    while time.monotonic() < end:
+        time.sleep(0.3)
+        hurry(scene.installation)
+
+
 def mail_server_away(scene: Scene) -> None:
-    scene.installation.post.shut()
-    time.sleep(scene.chance.uniform(1, 4))
-    scene.installation.post.open()
+    with scene.without("mail server away", {}, touches=["mail"]):
+        scene.installation.post.shut()
+        while_nothing_goes_out(scene, longest=14)
+        scene.installation.post.open()
 
 
 def beat_killed(scene: Scene) -> None:
-    dead = scene.one(scene.beats)
-    dead.kill()
-    scene.beats[scene.beats.index(dead)] = scene.installation.beat()
+    with scene.without("a beat killed", {}, touches=BEATING):
+        dead = scene.one(scene.beats)
+        dead.kill()
+        scene.beats[scene.beats.index(dead)] = scene.installation.beat()
+
+
+def beats_dead(scene: Scene) -> None:
+    with scene.without("beats dead", {"schedule": STALE}, touches=(*BEATING, "mail")):
+        for beat in scene.beats:
+            beat.kill()
+        time.sleep(scene.some_time())
+    scene.beats = [scene.installation.beat() for _ in scene.beats]
+
+
+def beats_frozen(scene: Scene) -> None:
+    """And awake again, each in the belief that the schedule is its own."""
+    with scene.without("beats frozen", {"schedule": STALE}, touches=(*BEATING, "mail")):
+        for beat in scene.beats:
+            beat.freeze()
+        time.sleep(scene.some_time())
+        for beat in scene.beats:
+            beat.thaw()
 
 
 def second_beat(scene: Scene) -> None:
@@ -118,83 +204,109 @@ def broker_emptied(scene: Scene) -> None:
     """Killed, away for a while, back with nothing in it."""
     redis = scene.installation.redis
     redis.kill()
-    with scene.without("broker"):
-        time.sleep(scene.chance.uniform(0, 4))
+    with scene.without("broker away", {"broker": 0.2}, touches=(*BEATING, "mail")):
+        time.sleep(scene.some_time())
     redis.start()
 
 
 def broker_frozen(scene: Scene) -> None:
-    scene.installation.redis.freeze()
-    with scene.without("broker"):
-        time.sleep(scene.chance.uniform(0, 4))
-    scene.installation.redis.thaw()
+    redis = scene.installation.redis
+    redis.freeze()
+    with scene.without("broker frozen", {"broker": 0.2}, touches=(*BEATING, "mail")):
+        time.sleep(scene.some_time())
+    redis.thaw()
 
 
 def database_crashed(scene: Scene) -> None:
-    scene.interruptions += len(scene.workers)  # each may have been about to note an answer
-    scene.installation.postgres.restart(away=round(scene.chance.uniform(0, 3), 2))
+    """Down from the crash on for so long at least; it comes back when the server has read its log."""
+    away = round(scene.some_time(3, long=6), 2)
+    struck = Struck("database crashed", time.monotonic(), dict.fromkeys(NO_DATABASE, 1.5), frozenset(NO_DATABASE))
+    struck.ended = struck.begun + away
+    scene.struck.append(struck)
+    with scene.without("database coming back", {}, touches=NO_DATABASE):
+        scene.installation.postgres.restart(away=away)
 
 
 def database_frozen(scene: Scene) -> None:
     """Connections stay open and are answered when it goes on, if anybody waits so long."""
-    scene.interruptions += len(scene.workers)  # each may have been about to note an answer
     scene.installation.postgres.freeze()
-    with scene.without("database"):
+    with scene.without("database frozen", NO_DATABASE):
         time.sleep(scene.chance.uniform(1, 8))
     scene.installation.postgres.thaw()
 
 
 def network_swallows(scene: Scene) -> None:
     """What is sent to the database meanwhile is lost, and so are the connections that it was sent by."""
-    scene.interruptions += len(scene.workers)
     scene.installation.network.swallow()
-    with scene.without("database"):
+    with scene.without("network swallows", NO_DATABASE):
         time.sleep(scene.chance.uniform(1, 8))
     scene.installation.network.carry()
 
 
+MOVED = {
+    "programs": {"web"},
+    "database": {"database"},
+    "workers": {"worker"},
+    "all": {"web", "worker", "database", "broker"},
+}
+
+
 def clocks_set(name: str, *hours: int) -> Callable[[Scene], None]:
-    """Of our programs, of the database, or of all machines; by so many hours one after the other, and then put right."""
+    """Of all our programs, of workers alone, of the database, or of all machines; by so many hours one after the other, and
+    then put right."""
 
     def strike(scene: Scene) -> None:
         clocks = scene.installation.clocks
-        moved = clocks.all if name == "all" else [getattr(clocks, name)]
+        moved = {"all": clocks.all, "programs": clocks.ours}.get(name) or [getattr(clocks, name)]
         if scene.chance.random() < 0.5:  # its lease ends by another clock than it was granted by
             beat_killed(scene)
-        try:
-            for ahead in hours:
-                for clock in moved:
-                    clock.set(ahead * HOUR)
-                with scene.without("clocks") if name != "all" and ahead else nullcontext():
-                    time.sleep(scene.chance.uniform(1, 4))
-                    told = scene.installation.ahead(scene.web)
-                    expected = {"web": name != "database", "database": name != "programs", "broker": name == "all"}
-                    wrong = {part for part, struck in expected.items() if round(told[part] / HOUR) != ahead * struck}
-                    assert not wrong, f"the clocks of {wrong} did not move: {told}"
-        finally:
-            clocks.put_right()
+        with scene.without(f"clocks of {name} set", {}, touches=(*BEATING, "mail", "clocks")):
+            try:
+                for ahead in hours:
+                    for clock in moved:
+                        clock.set(ahead * HOUR)
+                    until(
+                        lambda ahead=ahead: tells(scene, MOVED[name], ahead), what=f"clocks {ahead} h ahead to be told"
+                    )
+                    with scene.without(f"clocks of {name} set", {"clocks": 0.2} if name != "all" else {}):
+                        time.sleep(scene.chance.uniform(1, 4))
+            finally:
+                clocks.put_right()
 
     strike.__name__ = f"clocks_of_{name}_set_{'_and_'.join('back' if ahead < 0 else 'forward' for ahead in hours)}"
     return strike
 
 
+def tells(scene: Scene, moved: set[str], ahead: int) -> bool:
+    """Whether these clocks are told to be so many hours ahead, by those whose clocks they are: so these are at work."""
+    told = scene.installation.ahead(scene.web)
+    return all(round(told[part] / HOUR) == ahead for part in moved)
+
+
 STRIKES: list[Callable[[Scene], None]] = [
     worker_killed,
+    workers_dead,
+    workers_frozen,
     workers_killed_in_mid_sweep,
+    workers_killed_in_mid_send,
+    workers_killed_at_the_answer,
     beat_killed,
+    beats_dead,
+    beats_frozen,
     second_beat,
     broker_emptied,
     broker_frozen,
     database_crashed,
     database_frozen,
     network_swallows,
+    clocks_set("workers", -1),
+    clocks_set("workers", 14),
     clocks_set("programs", -1),
     clocks_set("programs", 1, -1),
     clocks_set("database", -1),
     clocks_set("database", 1, -1),
     clocks_set("all", -1),
     clocks_set("all", 1, -1),
-    workers_killed_in_mid_send,
     mail_server_away,
-    *(mail_server(mode) for mode in MODES if mode != "accept"),
+    *(mail_server(mode, BY_WORKERS if mode == "hang" else ()) for mode in MODES if mode != "accept"),
 ]
