@@ -58,6 +58,23 @@ def test_mail_that_asks_for_what_need_not_be_done_any_more_does_not_leave(due, c
     assert not [letter for letter in mail.outbox if "P1" in letter.subject]
 
 
+def test_an_excuse_holds_for_the_check_it_was_given_for_and_for_as_long_as_that_is_asked_for(due, clock):
+    """The first check is excused and over; of a second mail it is the next one that is."""
+    tell(NINE + 2 * HOUR, clock)
+    first, week = told("overdue").get(), NINE + 7 * DAY + HOUR
+    assert not needs.needless(first, week)
+    later = Reminder.objects.get(probe=due.probe, due_at=NINE)
+    later.pk, later.due_at, later.grace_at, later.closes_at = None, week - HOUR, week, week + DAY
+    later.save(force_insert=True)
+    excuse = {"reason": "Flooded.", "recorded_by": due.manager}
+    Excuse.objects.create(reminder=later, **excuse)
+    assert needs.needless(first, week) == needs.DONE
+    over = later.closes_at + HOUR
+    assert not needs.needless(first, over)
+    Excuse.objects.create(reminder=Reminder.objects.get(probe=due.probe, due_at=NINE), **excuse)
+    assert needs.needless(first, over) == needs.DONE
+
+
 def test_of_two_checks_one_is_still_to_be_made(due, clock):
     tell(NINE + 2 * HOUR, clock)
     notice = told("overdue").get()
