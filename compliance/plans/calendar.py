@@ -124,6 +124,30 @@ def _offset(at: datetime, zone: ZoneInfo) -> timedelta:
     return at.astimezone(zone).utcoffset()
 
 
+class PublicHolidays(Mapping[date, str]):
+    """The public holidays of a country or a part of it, of every year that is asked about. Many threads may share one."""
+
+    def __init__(self, country: str, subdivision: str):
+        self._of = country, subdivision
+
+    def __getitem__(self, day: date) -> str:
+        return _of_year(*self._of, day.year)[day]
+
+    def __iter__(self):
+        raise TypeError("Public holidays have no end. Ask about one day.")
+
+    def __len__(self):
+        raise TypeError("Public holidays have no end. Ask about one day.")
+
+    def __bool__(self):
+        return True
+
+
+@lru_cache(maxsize=1024)
+def _of_year(country: str, subdivision: str, year: int) -> Mapping[date, str]:
+    return dict(country_holidays(country, subdiv=subdivision or None, years=year, expand=False))
+
+
 @lru_cache(maxsize=256)
 def public_holidays(country: str, subdivision: str = "") -> Mapping[date, str]:
     """The public holidays of a country or a part of it (ISO 3166 codes), year by year as they are asked for.
@@ -136,4 +160,4 @@ def public_holidays(country: str, subdivision: str = "") -> Mapping[date, str]:
     if subdivision and subdivision not in parts:
         raise ValueError(f"“{subdivision}” is no part of {country} whose holidays are known. Leave it empty, or give "
                          f"one of {', '.join(parts) or 'none'}.")  # fmt: skip
-    return country_holidays(country, subdiv=subdivision or None, expand=True)
+    return PublicHolidays(country, subdivision)
