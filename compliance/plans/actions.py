@@ -134,20 +134,41 @@ def close_days(
 
 
 @action("closure.void")
-def void_closure(*, by: Person, closure: Closure, reason: str) -> ClosureVoid:
-    """These days are worked after all. Raises ValidationError without a reason, and where it is struck out or over already."""
+def void_closure(*, by: Person, closure: Closure, reason: str, last_day: date | None = None) -> ClosureVoid:
+    """These days are worked after all: all of them or, of a closure that has begun, those from today on.
+
+    With `last_day` it still lasts until that day. Raises ValidationError without a reason, where it is struck out or over
+    already, and for a last day that makes it no shorter or comes before yesterday.
+    """
     sites = _sites_of(site=closure.site, area=closure.area, business=closure.business)
     today = _today(sites)
     if not reason.strip():
         raise ValidationError({"reason": "Say why these days are worked after all."})
     if ClosureVoid.objects.filter(voids=closure).exists():
         raise ValidationError("This closure is struck out already.")
-    _refuse_over(closure.first_day, today, "")
-    void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason.strip())
+    _refuse_over(closure.last_day, today, "")
+    rest = _rest(closure, last_day, today, by)
+    void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason.strip(), replacement=rest)
     expand([s.pk for s in sites], today - DAY)
     note("closure.void", by=by, subject=closure.site or closure.area or closure.business, site_id=closure.site_id,
-         reason=void.reason, closure=closure.pk)  # fmt: skip
+         reason=void.reason, closure=closure.pk, lasts_until=rest and rest.last_day.isoformat())  # fmt: skip
     return void
+
+
+def _rest(closure: Closure, last_day: date | None, today: date, by: Person) -> Closure | None:
+    """What stays of a closure: the days that are over, or those until the last day that is given."""
+    if last_day is None:
+        last_day = today - DAY
+    elif last_day >= closure.last_day:
+        raise ValidationError({"last_day": "It ends no later than that already. Give an earlier day, or none."})
+    elif last_day < today - DAY:
+        raise ValidationError({"last_day": OVER})
+    if last_day < closure.first_day:
+        return None
+    return Closure.objects.create(
+        recorded_by=by, business=closure.business, area=closure.area, site=closure.site,
+        first_day=closure.first_day, last_day=last_day, why=closure.why,
+    )  # fmt: skip
 
 
 def _sites_of(*, probe=None, site=None, area=None, business=None) -> list[Site]:

@@ -116,7 +116,10 @@ class RoundForm(FromForm):
                                (15, 30, 45, 60, 90, 120, 180, 240, 360))],
     )  # fmt: skip
     weekdays = WeekdaysField(label="On")
-    grace_minutes = forms.IntegerField(min_value=0, max_value=1440, label="Minutes of grace")
+    grace_minutes = forms.IntegerField(
+        min_value=0, max_value=1440, label="Minutes of grace",
+        help_text="After that it counts as overdue; at the latest after two thirds of the time to the next reading.",
+    )  # fmt: skip
     drop = forms.BooleanField(required=False, label="No more rounds for this limit")
     field_order = ["drop", "times", "every_minutes", "weekdays", "grace_minutes", "effective_from", "reason"]
 
@@ -207,3 +210,6 @@ class ClosureForm(forms.Form):
 
 class StrikeForm(forms.Form):
     reason = forms.CharField(max_length=300, label="Why")
+    last_day = date_field(
+        required=False, label="Still closed until", help_text="Included. Empty: open from today on, or all the time."
+    )

@@ -1,13 +1,13 @@
 """Setting plans, rounds, hours and closures: what is refused, what needs a reason, and what stays in the trail."""
 
-from datetime import date, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
 
 from compliance.plans import actions
 from compliance.plans.models import CheckPlan, Closure, Opening, Round
-from compliance.plans.queries import plan_in_force, rounds_in_force
+from compliance.plans.queries import closures_reaching, plan_in_force, rounds_in_force
 from shared.audit.models import Entry
 
 TODAY = date(2026, 3, 11)  # where the clock of the tests stands still
@@ -154,14 +154,43 @@ def test_closures_that_cannot_be(world, given, words):
     assert not Closure.objects.exists()
 
 
-def test_a_closure_is_struck_out_once_with_a_reason_and_not_when_it_has_begun(world, clock):
+def test_a_closure_is_struck_out_once_with_a_reason_and_not_when_it_is_over(world, clock):
     closure = close(world, first_day=TODAY + timedelta(days=1))
     with pytest.raises(ValidationError, match="Say why"):
         actions.void_closure(by=world.manager, closure=closure, reason="")
     actions.void_closure(by=world.manager, closure=closure, reason="Later.")
     with pytest.raises(ValidationError, match="already"):
         actions.void_closure(by=world.manager, closure=closure, reason="Later.")
-    begun = close(world)
-    clock.shift(timedelta(days=2))
+    past = close(world)
+    clock.move_to(datetime.combine(past.last_day + timedelta(days=1), time(12), UTC))
     with pytest.raises(ValidationError, match="Days that are over"):
-        actions.void_closure(by=world.manager, closure=begun, reason="Later.")
+        actions.void_closure(by=world.manager, closure=past, reason="Later.")
+
+
+def ended(world, closure, **given):
+    void = actions.void_closure(by=world.manager, closure=closure, reason="Back early.", **given)
+    still = closures_reaching([world.site])
+    return void, [(each.first_day, each.last_day, each.why) for each in still]
+
+
+def test_of_a_closure_that_has_begun_the_days_that_are_over_stay(world, clock):
+    closure = close(world, last_day=TODAY + timedelta(days=9))
+    clock.shift(timedelta(days=3))
+    void, still = ended(world, closure)
+    assert still == [(closure.first_day, TODAY + timedelta(days=2), closure.why)]
+    assert void.replacement.last_day == TODAY + timedelta(days=2)
+
+
+def test_of_one_that_began_today_nothing_stays(world):
+    void, still = ended(world, close(world, last_day=TODAY + timedelta(days=9)))
+    assert still == [] and void.replacement is None
+
+
+def test_a_closure_is_shortened(world, clock):
+    closure = close(world, last_day=TODAY + timedelta(days=9))
+    clock.shift(timedelta(days=3))
+    for day, words in ((closure.last_day, "no later"), (TODAY + timedelta(days=1), "Days that are over")):
+        with pytest.raises(ValidationError, match=words):
+            ended(world, closure, last_day=day)
+    _, still = ended(world, closure, last_day=TODAY + timedelta(days=5))
+    assert [last for _, last, _ in still] == [TODAY + timedelta(days=5)]

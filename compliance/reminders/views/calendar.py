@@ -11,6 +11,7 @@ from compliance.plans.access import get_closure
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import local_day
 from compliance.plans.forms import ClosureForm, OpeningForm, RoundForm, StrikeForm
+from compliance.plans.models import ClosureVoid
 from compliance.plans.queries import opening_in_force, rounds_in_force
 from compliance.plans.wording import closure_scope, day_words, round_words, span_words
 from shared.forms import attempt
@@ -82,13 +83,19 @@ def closure_void(request, closure_pk):
     if form.is_valid():
         void = attempt(form, strike_closure, by=request.user, closure=closure, **form.cleaned_data)
         if void:
-            messages.success(request, "These days are worked after all. What is due follows.")
+            messages.success(request, _worked(void))
             return redirect(back)
     return render(request, "components/confirm.html", {
-        "form": form, "title": "Strike out this closure?", "lead": f"{closure_scope(closure)}: {closure.why}",
+        "form": form, "title": "Strike out this closure?",
+        "lead": f"{closure_scope(closure)}: {closure.why}. Of one that has begun, the days that are over stay.",
         "facts": [("Days", span_words(closure.first_day, closure.last_day))], "tone": "danger",
         "submit_label": "Strike it out", "back_url": back, "back_label": "Plans", "cancel_url": back,
     }, status=422 if form.is_bound else 200)  # fmt: skip
+
+
+def _worked(void: ClosureVoid) -> str:
+    rest = f" Closed until {day_words(void.replacement.last_day)}." if void.replacement else ""
+    return f"The days are worked after all.{rest} What is due follows."
 
 
 @require_http_methods(FORM)

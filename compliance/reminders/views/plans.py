@@ -86,7 +86,7 @@ def _closures(person, site: Site, today, manages: bool) -> ClosureTable:
     supervises = may(person, site, Role.SUPERVISOR)
     whole = businesses_of(person).filter(pk=site.area.business_id).exists()
     allowed = {c.pk for c in rows if (manages if c.site_id else supervises if c.area_id else whole)}
-    return ClosureTable(rows, strikes={c.pk for c in rows if c.pk in allowed and c.first_day >= today})
+    return ClosureTable(rows, strikes=allowed)
 
 
 def _rounds(site: Site, today) -> list:
