@@ -5,6 +5,7 @@ from datetime import UTC
 
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import PlanBook
+from compliance.plans.round_slots import catch_up
 from compliance.plans.slots import expand
 from compliance.probes.models import Probe
 from shared import clock
@@ -20,7 +21,7 @@ from .timeline import lock
 def hold(probe: Probe, *other_sites: int) -> Probe:
     """The probe as it is now, held with its site until the transaction ends: sites before probes, so that none wait in a ring."""
     held = {probe.site_id, *other_sites}
-    list(Site.objects.select_for_update().filter(pk__in=held).order_by("pk").values_list("pk"))
+    list(Site.objects.select_for_update(no_key=True).filter(pk__in=held).order_by("pk").values_list("pk"))
     return lock(probe)
 
 
@@ -30,9 +31,10 @@ def hold_sites(site_ids: Iterable[int]) -> None:
     Call it before a change of plans or calendars: what is due by the old ones stays in the record.
     """
     chosen = sorted(set(site_ids))
-    list(Site.objects.select_for_update().filter(pk__in=chosen).order_by("pk").values_list("pk"))
-    list(Probe.objects.select_for_update().filter(site__in=chosen).order_by("pk").values_list("pk"))
+    list(Site.objects.select_for_update(no_key=True).filter(pk__in=chosen).order_by("pk").values_list("pk"))
+    list(Probe.objects.select_for_update(no_key=True).filter(site__in=chosen).order_by("pk").values_list("pk"))
     write_down(clock.now(), site_ids=chosen)
+    catch_up(chosen, clock.now())
 
 
 def make_slots(site_ids: Iterable[int]) -> None:
@@ -45,7 +47,11 @@ def refresh_states(site_ids: list[int]) -> None:
 
     Call it inside the transaction of the change.
     """
-    held = Probe.objects.select_for_update(of=("self",)).filter(site__in=site_ids).select_related("site__area")
+    held = (
+        Probe.objects.select_for_update(of=("self",), no_key=True)
+        .filter(site__in=site_ids)
+        .select_related("site__area")
+    )
     probes = {probe.pk: probe for probe in held.order_by("pk")}
     states = list(ProbeState.objects.filter(probe__site__in=site_ids))
     before = {state.pk: (_said(state), state.due_at) for state in states}

@@ -23,7 +23,7 @@ TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "
 
 def lock(probe: Probe) -> Probe:
     """The probe as it is now, held until the transaction ends: two people's checks are taken one after the other."""
-    return Probe.objects.select_for_update().get(pk=probe.pk)
+    return Probe.objects.select_for_update(no_key=True).get(pk=probe.pk)
 
 
 def recut(probe: Probe) -> None:

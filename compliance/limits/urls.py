@@ -8,6 +8,4 @@ urlpatterns = [
     path("sites/<int:site_pk>/limits/adopt/<int:pk>/", views.rule_adopt, name="limit_adopt_rule"),
     path("sites/<int:site_pk>/limits/add/", views.limit_add, name="limit_add"),
     path("limits/<int:pk>/", views.limit_detail, name="limit_detail"),
-    path("limits/<int:pk>/change/", views.limit_change, name="limit_change"),
-    path("limits/<int:pk>/retire/", views.limit_retire, name="limit_retire"),
 ]

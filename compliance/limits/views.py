@@ -152,12 +152,13 @@ def source_facts(rule) -> list[tuple[str, str]]:
 
 
 @require_http_methods(FORM)
-def limit_change(request, pk):
+def limit_change(request, pk, amend=change):
+    """`amend`: what a floor above hangs on a limit, such as its rounds, follows there in the same transaction."""
     limit = get_limit(request.user, pk, Role.MANAGER)
     latest = version_in_force(limit, timezone.now()) or history(limit)[0]
     form = FiguresForm(request.POST or None, site=limit.site, unit=latest.unit, initial=figures_of(latest))
     if form.is_valid():
-        version = attempt(form, change, by=request.user, limit=limit, **form.figures())
+        version = attempt(form, amend, by=request.user, limit=limit, **form.figures())
         if version:
             messages.success(request, f"Set: {demand(version)}.")
             return redirect("limit_detail", pk)
@@ -174,11 +175,12 @@ def lead_of_change(limit) -> str:
 
 
 @require_http_methods(FORM)
-def limit_retire(request, pk):
+def limit_retire(request, pk, amend=retire):
+    """`amend`: as for a change."""
     limit = get_limit(request.user, pk, Role.MANAGER)
     form = RetireForm(request.POST or None, site=limit.site)
     if form.is_valid():
-        version = attempt(form, retire, by=request.user, limit=limit, **form.cleaned_data)
+        version = attempt(form, amend, by=request.user, limit=limit, **form.cleaned_data)
         if version:
             messages.success(request, f"{limit.site} no longer works under “{limit}” from then on.")
             return redirect("limit_list", limit.site_id)

@@ -208,6 +208,16 @@ class RoundSlot(models.Model):
         return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"
 
 
+class Horizon(models.Model):
+    """Up to which day the due times of readings at a site are made. After a standstill it goes on from there."""
+
+    site = models.OneToOneField("sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="horizon")
+    rounds_until = models.DateField(help_text="The first local day whose readings have no due times yet.")
+
+    def __str__(self):
+        return f"{self.site} until {self.rounds_until:%Y-%m-%d}"
+
+
 class Reminder(models.Model):
     """A due time that has come, of one probe or of a round of readings. Written once, whatever happens after.
 

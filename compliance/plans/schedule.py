@@ -14,8 +14,10 @@ SOON = 4  # the part of the interval after which a probe that passed near its ed
 NEVER = date.max
 FAR_OFF = datetime.max.replace(tzinfo=UTC)
 TICK = timedelta(microseconds=1)
+HALF_A_DAY = timedelta(hours=12)  # by which the clocks that are furthest behind lag UTC
 LONG_PAST = datetime.min.replace(tzinfo=UTC)
 EARLY = timedelta(minutes=15)  # by which a reading may always be early; judgement
+LATEST = 2 / 3  # of the time to the next due time, after which a reading is overdue whatever its grace; judgement
 ALL_WEEK = 0b1111111
 
 
@@ -241,14 +243,25 @@ def first_due_day(
     """The first day named after the check of `anchor`, by the plan that was in force on that day, and that plan.
 
     What has fallen due under one plan stays due under the next: no change of plan makes an overdue check go away, and none
-    makes one due on a day before it. By the `calendar` that holds for the days of a plan too that were over, or half over, when
-    it was set: what was due before that stays due.
+    makes one due before it. By the `calendar` that holds for the days of a plan too that were over, or half over, when it was
+    set: what was due before that stays due, and the plan that was set asks for nothing before it.
     """
     for stretch, following in pairwise([*plans, Stretch(NEVER, plans[-1].plan)]):
-        day = first_day(stretch.plan, anchor, max(stretch.since, anchor), soon)
+        day = first_day(stretch.plan, anchor, max(_begins(stretch, calendar), anchor), soon)
         if day < following.since or (calendar and _was_due(stretch.plan, day, calendar, following.told)):
             return stretch.plan, day
-    return plans[-1].plan, first_day(plans[-1].plan, anchor, max(plans[-1].since, anchor), soon)
+    return plans[-1].plan, first_day(plans[-1].plan, anchor, max(_begins(plans[-1], calendar), anchor), soon)
+
+
+def _begins(stretch: Stretch, calendar: Calendar | None) -> date:
+    """The first day that a plan asks for. One that begins on the day on which it is set asks for no time that was over by then.
+
+    It may be tomorrow already where the site is: a plan of many sites begins on the day where it is earliest.
+    """
+    if calendar is None or stretch.told == LONG_PAST or stretch.since < (stretch.told - HALF_A_DAY).date():
+        return stretch.since
+    days = (stretch.since + DAY * ahead for ahead in range(4))
+    return next((day for day in days if not _was_due(stretch.plan, day, calendar, stretch.told)), stretch.since)
 
 
 def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
@@ -276,15 +289,24 @@ def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
             yield Due(at.replace(tzinfo=UTC), day, because)
 
 
+def graces(dues: Sequence[tuple[datetime, datetime]]) -> list[datetime]:
+    """When each due time becomes overdue: after its grace, but no later than two thirds of the way to the next one.
+
+    `dues` in order, each with the end of the grace that it was given. So there is time to be late before it is missed.
+    """
+    ends = [min(grace, due + (following - due) * LATEST) for (due, grace), (following, _) in pairwise(dues)]
+    return [*ends, *(grace for _, grace in dues[-1:])]
+
+
 def windows(dues: Sequence[tuple[datetime, datetime]]) -> list[tuple[datetime, datetime]]:
     """From when to when a reading is for each due time: (opens, closes], none for two of them.
 
-    `dues` in order, each with the end of its grace. A reading is early by no more than the grace (15 min, if that is more),
-    nearer to its due time than to the one before, and late by a day at most.
+    `dues` in order, each with the end of its grace, as `graces` gives it. A reading is early by no more than the grace (15
+    min, if that is more), nearer to its due time than to the end of the grace before, and late by a day at most.
     """
     opens = [due - max(grace - due, EARLY) for due, grace in dues]
-    for position, ((before, _), (due, _)) in enumerate(pairwise(dues), start=1):
-        opens[position] = max(opens[position], before + (due - before) / 2)
+    for position, (grace, (due, _)) in enumerate(zip(graces(dues), dues[1:], strict=False), start=1):
+        opens[position] = max(opens[position], grace + (due - grace) / 2)
     ends = [min(due + DAY, following) for (due, _), following in zip(dues, [*opens[1:], FAR_OFF], strict=False)]
     return list(zip(opens, ends, strict=True))
 

@@ -2,11 +2,13 @@
 there is due, and until when what is open may be done.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from django.db import transaction
 
 from compliance.checks.planning import hold_sites, make_slots, refresh_states
+from compliance.limits import actions as limits
+from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
 from sites.actions import amend_site
@@ -85,6 +87,25 @@ def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
     void = plans.void_closure(closure=closure, **given)
     refresh(sites)
     return void
+
+
+@transaction.atomic
+def retire_limit(*, limit: Limit, **given) -> LimitVersion:
+    """As `limits.actions.retire`. No more readings are asked for from then on, and what is open is lifted."""
+    return _with_its_rounds(limits.retire, limit, given)
+
+
+@transaction.atomic
+def change_limit(*, limit: Limit, **given) -> LimitVersion:
+    """As `limits.actions.change`; a limit that is in force again has its rounds again."""
+    return _with_its_rounds(limits.change, limit, given)
+
+
+def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict) -> LimitVersion:
+    hold_sites([limit.site_id])
+    version = act(limit=limit, **given)
+    make_slots([limit.site_id])
+    return version
 
 
 @transaction.atomic

@@ -1,12 +1,15 @@
 from django.urls import path
 
+from compliance.limits import views as limits
 from sites.views import places
 
-from .planning import change_site
+from .planning import change_limit, change_site, retire_limit
 from .views import calendar, plans
 
 urlpatterns = [
     path("sites/<int:pk>/edit/", places.site_edit, {"amend": change_site}, name="site_edit"),
+    path("limits/<int:pk>/change/", limits.limit_change, {"amend": change_limit}, name="limit_change"),
+    path("limits/<int:pk>/retire/", limits.limit_retire, {"amend": retire_limit}, name="limit_retire"),
     path("sites/<int:site_pk>/plans/", plans.plan_list, name="plan_list"),
     path("sites/<int:site_pk>/plans/change/", plans.plan_site, name="plan_site"),
     path("probes/<int:probe_pk>/plan/", plans.plan_probe, name="plan_probe"),

@@ -12,6 +12,7 @@ from compliance.checks.timeline import lock, recut
 from compliance.plans.models import Slot
 from compliance.probes.models import EventKind, Probe
 from compliance.reminders import planning
+from sites.models import Site
 from tests.checks import making
 from tests.plans.making import check_every
 from tests.world import make_probe
@@ -68,7 +69,7 @@ def test_by_weekdays_and_before_service(world, checked):
         by=world.manager, site=world.site, pattern="weekdays", weekdays=0b10100, before_service=True, minutes_before=30
     )
     found = state(checked)
-    assert found.due_at == datetime(2026, 3, 11, 7, 30, tzinfo=UTC), "Wednesday"
+    assert found.due_at == datetime(2026, 3, 13, 7, 30, tzinfo=UTC), "Friday: it was set at noon of Wednesday"
     assert (found.due_because, found.every_days) == ("on Wednesdays and Fridays", None)
 
 
@@ -153,7 +154,7 @@ def test_a_probe_of_another_kind_comes_under_the_plan_of_that_kind(world, checke
     planning.change_plan(by=world.manager, site=world.site, sensor="bimetal", every_days=1)
     assert due(checked) == datetime(2026, 3, 17, 9, tzinfo=UTC)
     amend_probe(by=world.manager, probe=checked, changes={"sensor": "bimetal"})
-    assert due(checked) == datetime(2026, 3, 11, 9, tzinfo=UTC)
+    assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
 
 
 def test_a_new_probe_is_due_at_once_and_has_its_slots(world):
@@ -171,6 +172,28 @@ def test_a_plan_that_begins_later_counts_when_its_day_has_come(world, checked, c
     before = ProbeState.objects.values().get(probe=checked)
     planning.roll_over()
     assert ProbeState.objects.values().get(probe=checked) == before
+
+
+def test_a_plan_that_is_set_in_the_afternoon_asks_for_nothing_of_the_morning(world, checked):
+    check_every(checked, 1, by=world.manager, at=time(9))
+    assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
+    check_every(checked, 1, by=world.manager, at=time(15))
+    assert due(checked) == datetime(2026, 3, 11, 15, tzinfo=UTC)
+
+
+def test_but_a_plan_said_to_have_held_before_asks_for_what_was_due_by_it(world, checked):
+    check_every(checked, 1, by=world.manager, effective_from=TODAY - timedelta(days=3))
+    assert due(checked) == datetime(2026, 3, 11, 9, tzinfo=UTC)
+
+
+def test_a_plan_of_the_business_makes_nothing_due_before_it_was_set_wherever_a_site_is(world, clock):
+    for site, zone in ((world.site, "Pacific/Auckland"), (world.other_site, "Pacific/Honolulu")):
+        Site.objects.filter(pk=site.pk).update(time_zone=zone)
+    world.probe.refresh_from_db()
+    making.good(world.probe, world.cook, datetime(2026, 3, 9, 19, tzinfo=UTC))
+    clock.move_to(datetime(2026, 3, 11, 21, tzinfo=UTC))  # ten in the morning of the 12th in Auckland
+    planning.change_plan(by=world.supervisor, business=world.business, every_days=1)
+    assert due(world.probe) == datetime(2026, 3, 12, 20, tzinfo=UTC)
 
 
 def test_slots_and_the_calendar_say_the_same(world, checked):

@@ -96,7 +96,8 @@ def test_sites_without_probes_and_closed_sites_have_none(world):
 def test_rounds_ahead(world):
     actions.set_opening(by=world.manager, site=world.site, hours=WEEK)
     actions.set_round(by=world.manager, limit=world.limit, every_minutes=180, grace_minutes=20)
-    today = RoundSlot.objects.filter(day=TODAY).order_by("due_at")
+    assert [slot.due_at.hour for slot in RoundSlot.objects.filter(day=TODAY)] == [14], "it is noon"
+    today = RoundSlot.objects.filter(day=TODAY + timedelta(days=1)).order_by("due_at")
     assert [slot.due_at.hour for slot in today] == [8, 11, 14]
     assert today[0].grace_at - today[0].due_at == timedelta(minutes=20)
     assert not RoundSlot.objects.filter(day__week_day__in=[1, 7]).exists()
@@ -109,7 +110,7 @@ def test_a_round_that_changes_later_changes_then(world):
     then = TODAY + timedelta(days=2)
     actions.set_round(by=world.manager, limit=world.limit, times=[time(15)], effective_from=then)
     hours = dict(RoundSlot.objects.values_list("day", "due_at"))
-    assert [hours[TODAY + timedelta(days=n)].hour for n in range(4)] == [8, 8, 15, 15]
+    assert [hours[TODAY + timedelta(days=n)].hour for n in range(1, 5)] == [8, 15, 15, 15]
 
 
 def queries(sites, probes, world):

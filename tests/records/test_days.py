@@ -100,6 +100,7 @@ def test_a_check_is_not_called_late_by_a_plan_that_began_after_it(world, clock):
 
 def test_a_probe_that_moved_is_told_by_the_plan_of_where_it_was(world, clock):
     """The next check after each, and whether it was late, by plan and calendar of the site where the probe was then."""
+    clock.move_to(at(1))
     planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
     for day in (2, 9, 12):
         clock.move_to(at(day, 10))
