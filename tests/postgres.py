@@ -119,18 +119,27 @@ class Postgres:
 
     def freeze(self) -> None:
         """Stop all of its processes as they are: connections stay open, and none is answered."""
-        self._signal(signal.SIGSTOP)
+        os.kill(self._first, signal.SIGSTOP)  # before the others, which it would make more of
+        self._signal(self._others, signal.SIGSTOP)
 
     def thaw(self) -> None:
-        self._signal(signal.SIGCONT)
+        others = (
+            self._others
+        )  # asked while they stand still, or Linux may leave some out, which would stand still for ever
+        self._signal([self._first, *others], signal.SIGCONT)
 
-    def _signal(self, number: int) -> None:
-        """To the first of its processes before the others, which it would make more of."""
-        first = int((self.folder / "data" / "postmaster.pid").read_text().split()[0])
-        os.kill(first, number)
-        for child in Path(f"/proc/{first}/task/{first}/children").read_text().split():
+    @property
+    def _first(self) -> int:
+        return int((self.folder / "data" / "postmaster.pid").read_text().split()[0])
+
+    @property
+    def _others(self) -> list[int]:
+        return [int(n) for n in Path(f"/proc/{self._first}/task/{self._first}/children").read_text().split()]
+
+    def _signal(self, processes: list[int], number: int) -> None:
+        for process in processes:
             with contextlib.suppress(ProcessLookupError):
-                os.kill(int(child), number)
+                os.kill(process, number)
 
     def stop(self) -> None:
         """Stop the server and remove its folder. Calling it twice does no harm."""

@@ -85,7 +85,7 @@ def settle(scene: Scene, works: list[Work], watch: Watch, seconds: float = SETTL
     begun, stuck, done = time.monotonic(), {"health"}, False
     while (stuck or not done) and time.monotonic() < begun + seconds:
         time.sleep(0.2)
-        done = all(work.settled(scene.installation) for work in works)
+        done = all(work.settled(scene.installation) for work in works) and nothing_waits(scene.installation)
         if done and not told and all_refused(scene.installation):
             told, done = True, False
             scene.something_to_tell([0])  # or nothing would show that the mail server takes letters again
@@ -93,6 +93,11 @@ def settle(scene: Scene, works: list[Work], watch: Watch, seconds: float = SETTL
             stuck = seen.unwell | seen.silent_since(begun)
     faults = [fault for work in works for fault in work.faults(scene)]
     return faults + [f"{part} is not well in the end" for part in sorted(stuck)]
+
+
+def nothing_waits(installation: Installation) -> bool:
+    """Also of what was written before the run."""
+    return not installation.rows("SELECT id FROM notices_notice WHERE state IN ('waiting', 'leased') LIMIT 1")
 
 
 def all_refused(installation: Installation) -> bool:

@@ -23,7 +23,9 @@ class Looks:
 
 
 def settled(*schedules):
-    return kills.settle(SimpleNamespace(installation=None), [], Looks(*schedules), seconds=1, told=True)
+    return kills.settle(
+        SimpleNamespace(installation=SimpleNamespace(rows=lambda sql: [])), [], Looks(*schedules), seconds=1, told=True
+    )
 
 
 def test_a_schedule_that_is_yet_to_come_back_is_waited_for():

@@ -6,6 +6,7 @@ import math
 import threading
 import time
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import psycopg
@@ -20,6 +21,8 @@ AHEAD = 5  # seconds by which a heartbeat may lie ahead
 OFTEN = 3  # tries in vain, or notices given up one after the other
 LATE = 15 * SWEEP_EVERY  # seconds until the first try
 RECOVERS = 30  # seconds after a strike in which what it touched may be unwell yet, on a busy machine
+TELLS_WITHIN = 1  # seconds
+ASIDE = ThreadPoolExecutor(64)
 AGES = "SELECT name, extract(epoch FROM statement_timestamp() - at)::float FROM reminders_heartbeat"
 MAIL = """
 SELECT count(*) FILTER (WHERE state IN ('waiting', 'leased') AND attempts >= 3),
@@ -45,12 +48,16 @@ class Evidence:
 
     @classmethod
     def of(cls, address: str) -> "Evidence | None":
-        """None where the database does not tell."""
+        """None where the database does not tell soon. A question to one that is frozen waits aside until it goes on."""
         try:
-            with psycopg.connect(address, connect_timeout=2, options="-c statement_timeout=2000") as connection:
-                return cls(dict(connection.execute(AGES).fetchall()), *connection.execute(MAIL).fetchone())
-        except psycopg.Error:
+            return ASIDE.submit(cls._asked, address).result(TELLS_WITHIN)
+        except (psycopg.Error, TimeoutError):
             return None
+
+    @classmethod
+    def _asked(cls, address: str) -> "Evidence":
+        with psycopg.connect(address) as connection:
+            return cls(dict(connection.execute(AGES).fetchall()), *connection.execute(MAIL).fetchone())
 
     def mail(self, slack: float) -> tuple[bool, bool]:
         """Whether it is certainly well, and whether it certainly is not."""
@@ -179,9 +186,9 @@ class Watch(threading.Thread):
 
 def look(installation: Installation, web) -> Look:
     asked = time.monotonic()
-    before = Evidence.of(installation.reached_by)
+    before = Evidence.of(installation.database_url)
     begun = time.monotonic()
     status, parts = installation.health(web)
     ended = time.monotonic()
-    after = Evidence.of(installation.reached_by)
+    after = Evidence.of(installation.database_url)
     return Look(begun, ended, status, parts, before, after, time.monotonic() - asked)
