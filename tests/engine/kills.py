@@ -24,6 +24,7 @@ django.setup()  # before the people of the tests, which are models, can be read
 
 from tests.engine.clocks import Clocks  # noqa: E402
 from tests.engine.installation import Installation  # noqa: E402
+from tests.engine.programs import until  # noqa: E402
 from tests.engine.strikes import STRIKES, Scene  # noqa: E402
 from tests.engine.telling import Telling  # noqa: E402
 from tests.engine.truth import OFTEN, Evidence, Watch, judge  # noqa: E402
@@ -100,6 +101,11 @@ def nothing_waits(installation: Installation) -> bool:
     return not installation.rows("SELECT id FROM notices_notice WHERE state IN ('waiting', 'leased') LIMIT 1")
 
 
+def tells_what_was_overdue(installation: Installation) -> bool:
+    """Before the first run."""
+    return bool(installation.rows("SELECT id FROM notices_notice WHERE kind = 'overdue'"))
+
+
 def all_refused(installation: Installation) -> bool:
     found = Evidence.of(installation.database_url)
     return found is not None and found.given_up >= OFTEN
@@ -114,6 +120,7 @@ def report(runs: int, seed: int, probes: int) -> dict:
         try:
             installation.run("-m", "tests.engine.preparing", str(probes))
             scene = Scene(installation, chance)
+            until(lambda: tells_what_was_overdue(installation), what=installation.last_words())
             faults, _, _ = run_once(scene, [], [], chance)
             assert not faults, (faults, installation.last_words())
             for number in range(1, runs + 1):
