@@ -3,6 +3,7 @@
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from shared import clock
 from shared.audit.trail import action, note
 
 from .guessing import forget
@@ -76,6 +77,8 @@ def amend_site(*, by: Person, site: Site, changes: dict) -> Site:
     """Other particulars of a site. Raises ValidationError for a field out of range or an area of another business."""
     if "area" in changes and changes["area"].business_id != site.area.business_id:
         raise ValidationError({"area": "A site stays with its business."})
+    if site.closed and changes.get("closed") is False:
+        site.reopened_at = clock.now()
     told = _apply(site, changes, SITE_FIELDS)
     note("site.amend", by=by, subject=site, site_id=site.pk, changes=told)
     return site

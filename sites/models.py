@@ -82,6 +82,10 @@ class Site(models.Model):
     closed_on_holidays = models.BooleanField("closed on public holidays", default=False)
     closed = models.BooleanField(default=False, help_text="A closed site stays in the record; nothing falls due there.")
 
+    reopened_at = models.DateTimeField(
+        null=True, editable=False, help_text="When it was last opened again after it was closed for good."
+    )
+
     class Meta:
         ordering = ["name"]
         constraints = [models.UniqueConstraint(fields=["area", "name"], name="site_name_once")]

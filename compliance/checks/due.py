@@ -52,11 +52,15 @@ class Due:
 
 @dataclass(frozen=True, slots=True)
 class Outstanding:
-    """What asks for a check at once, if anything does, and the good check from which the plan counts, if there is one."""
+    """What asks for a check at once, if anything does, and the good check from which the plan counts, if there is one.
+
+    `reasons` are all that ask for one at once, the first of them first.
+    """
 
     at_once: Due | None
     last: Checked | None
     withdrawn: bool = False
+    reasons: tuple[Due, ...] = ()
 
 
 WITHDRAWN = Due(None, "withdrawn from use")
@@ -102,9 +106,9 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     near = _reasons([c for c in checks if c.at_zero], events, last, since)
     away = _away_from_zero([c for c in conclusive if not c.at_zero], last)
     back = max((e.at for e in events if e.kind == EventKind.RETURNED), default=None)
-    at_once = min([not_before(back, due) for due in (*near, *away)], key=lambda due: due.at, default=None)
+    reasons = sorted([not_before(back, due) for due in (*near, *away)], key=lambda due: due.at)
     good = last and last.verdict == Verdict.IN_TOLERANCE and (back is None or last.at >= back)
-    return Outstanding(at_once, last if good else None)
+    return Outstanding(reasons[0] if reasons else None, last if good else None, reasons=tuple(reasons))
 
 
 def not_before(begin: datetime | None, due: Due, words: str = "") -> Due:
@@ -125,12 +129,12 @@ def settle(found: Outstanding, by_plan: Due | None) -> Due:
 
 def planned(last: Checked, plans: Sequence[Stretch], calendar: Calendar) -> Due:
     """When the plan asks for the check after a good one."""
-    return by_plan(calendar.work_day(moment(last)), plans, calendar, bool(last.conditional))[0]
+    return by_plan(moment(last), plans, calendar, bool(last.conditional))[0]
 
 
-def by_plan(anchor: date, plans: Sequence[Stretch], calendar: Calendar, near_edge: bool) -> tuple[Due, Plan, date]:
-    """What the plan asks for after the good check of a day of work; the plan that does, and the day that it names."""
-    plan, day = first_due_day(plans, anchor, near_edge, calendar)
+def by_plan(at: datetime, plans: Sequence[Stretch], calendar: Calendar, near_edge: bool) -> tuple[Due, Plan, date]:
+    """What the plan asks for after the good check of a moment; the plan that does, and the day that it names."""
+    plan, day = first_due_day(plans, at, near_edge, calendar)
     due, after = due_on(plan, calendar, day), counts_after(plan, calendar, day, near_edge)
     return said(plan, due, near_edge, after), plan, day
 
@@ -151,7 +155,7 @@ def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due
     latest = max(checks, key=place, default=None)
     if latest and latest.verdict == Verdict.OUT_OF_TOLERANCE:
         where = "boiling check" if latest.kind == CheckKind.BOILING else "certificate away from zero"
-        yield Due(latest.at, f"out of tolerance at its last {where}", moment(latest), away=True)
+        yield Due(moment(latest) + 2 * TICK, f"out of tolerance at its last {where}", moment(latest), away=True)
     for left in (check for check in checks if check.stage == Stage.AS_LEFT):
         if last is None or (place(left) > place(last) and not _same_work(last, left)):
             yield Due(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
@@ -162,10 +166,11 @@ def _same_work(last: Checked, left: Checked) -> bool:
 
 
 def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[Due]:
+    """A failed check asks for another just after it, so that none which it has answered has that due time already."""
     if last is None:
         yield Due(since, "no check has settled it yet" if checks else "never checked", since - TICK)
     elif last.verdict == Verdict.OUT_OF_TOLERANCE:
-        yield Due(last.at, "out of tolerance at its last check", moment(last))
+        yield Due(moment(last) + TICK, "out of tolerance at its last check", moment(last))
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
             yield Due(check.at, "the last check was inconclusive", moment(check))

@@ -17,6 +17,9 @@ FOLLOWING = """(SELECT {wanted} FROM plans_slot x
   WHERE x.site_id = {site} AND x.plan_key = {c}.next_key AND x.day >= {c}.next_day AND x.named AND x.due_at > {at}
     AND ({c}.next_days = 1 OR {days} %% {c}.next_days = 0)
   ORDER BY x.day LIMIT 1)"""
+# No row closes before its grace is over. One that asks for a check away from zero stays open, for no plan asks for such.
+LATER_OF = {"sqlite": "MAX", "postgresql": "GREATEST"}
+SHORT_GRACE = 720  # minutes; with a longer one, a row of a plan may still be open when the next falls due
 # In the order of their keys, so that two sweeps at once wait for each other and never in a ring; SQLite has one writer.
 ORDER = {"sqlite": "", "postgresql": "ORDER BY 1, 5"}
 DAYS = {
@@ -33,25 +36,29 @@ CHECKS = """
 INSERT INTO reminders_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
 WITH RECURSIVE asked AS MATERIALIZED (
   SELECT s.probe_id, p.site_id, s.due_at, s.opens_at, s.due_because, s.asks_away, s.grace_at,
-    COALESCE({first}, %(end)s) AS closes_at
+    COALESCE({first}, %(end)s) AS next_at
   FROM checks_probestate s JOIN probes_probe p ON p.id = s.probe_id
   WHERE s.due_at <= %(now)s {only} AND NOT EXISTS (
     SELECT 1 FROM reminders_reminder r
-    WHERE r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s)
+    WHERE r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s
+      AND r.closes_at <> s.grace_at AND (NOT s.asks_away OR r.closes_at < %(end)s)
+      AND (s.grace_minutes <= {short} OR r.closes_at > r.grace_at))
 ), later AS (
   SELECT a.probe_id, a.site_id, a.due_at AS since_at, COALESCE(n.opens_at, a.due_at) AS opens_at, n.due_at, n.because,
-    a.asks_away, s.grace_minutes, s.next_day, s.next_key, s.next_days
+    s.grace_minutes, s.next_day, s.next_key, s.next_days
   FROM asked a JOIN checks_probestate s ON s.probe_id = a.probe_id JOIN plans_slot n ON n.id = {second}
-  WHERE a.closes_at <= %(now)s
+  WHERE a.next_at <= %(now)s
   UNION ALL
-  SELECT c.probe_id, c.site_id, c.since_at, COALESCE(n.opens_at, c.due_at), n.due_at, n.because, c.asks_away,
+  SELECT c.probe_id, c.site_id, c.since_at, COALESCE(n.opens_at, c.due_at), n.due_at, n.because,
     c.grace_minutes, c.next_day, c.next_key, c.next_days
   FROM later c JOIN plans_slot n ON n.id = {next} WHERE n.due_at <= %(now)s
 )
-SELECT a.probe_id, a.site_id, a.due_at, a.opens_at, a.due_at, a.grace_at, a.closes_at, a.due_because, a.asks_away FROM asked a
+SELECT a.probe_id, a.site_id, a.due_at, a.opens_at, a.due_at, a.grace_at,
+  CASE WHEN a.asks_away THEN %(end)s ELSE {max}(a.next_at, a.grace_at) END, a.due_because, a.asks_away
+FROM asked a
 UNION ALL
-SELECT c.probe_id, c.site_id, c.since_at, c.opens_at, c.due_at, {grace}, COALESCE({later}, %(end)s), c.because,
-  c.asks_away
+SELECT c.probe_id, c.site_id, c.since_at, c.opens_at, c.due_at, {grace}, {max}(COALESCE({later}, %(end)s), {grace}),
+  c.because, false
 FROM later c WHERE true {order} ON CONFLICT {conflict}
 """
 # What one probe is asked for now counts anew, where it was written down for another reason and is still open.
@@ -60,10 +67,11 @@ ANEW = """(probe_id, due_at) WHERE probe_id IS NOT NULL DO UPDATE SET since_at =
   WHERE reminders_reminder.closes_at > %(now)s"""
 MOVE_ENDS = """
 UPDATE reminders_reminder SET closes_at = found.closes_at FROM (
-  SELECT r.id, COALESCE({following}, %(end)s) AS closes_at
+  SELECT r.id, CASE WHEN r.away THEN %(end)s ELSE {max}(COALESCE({following}, %(end)s), r.grace_at) END AS closes_at
   FROM probes_probe p JOIN checks_probestate s ON s.probe_id = p.id
   JOIN reminders_reminder r
-    ON r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s
+    ON r.probe_id = s.probe_id AND r.since_at >= s.due_at AND r.closes_at > %(now)s
+      AND (r.since_at = s.due_at OR (r.since_at = r.due_at AND r.due_at >= s.at_once_at))
   WHERE true {only}
 ) AS found WHERE found.id = reminders_reminder.id AND found.closes_at <> reminders_reminder.closes_at
 """
@@ -80,6 +88,7 @@ def write_down(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id
         first=_following("s", "p.site_id", "s.due_at"), second=_following("s", "a.site_id", "a.due_at", "x.id"),
         next=_following(**slot, wanted="x.id"), later=_following(**slot),
         grace=GRACE[connection.vendor].format(at="c.due_at", minutes="c.grace_minutes"),
+        max=LATER_OF[connection.vendor], short=SHORT_GRACE,
     )  # fmt: skip
     with connection.cursor() as cursor:
         cursor.execute(statement, _moments(now))
@@ -90,7 +99,8 @@ def move_ends(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id:
     """Move the ends of the checks asked for that are still open to the due times that now follow. One statement."""
     following = _following("s", "p.site_id", "r.due_at")
     with connection.cursor() as cursor:
-        cursor.execute(MOVE_ENDS.format(following=following, only=_only(site_ids, probe_id)), _moments(now))
+        only, latest = _only(site_ids, probe_id), LATER_OF[connection.vendor]
+        cursor.execute(MOVE_ENDS.format(following=following, only=only, max=latest), _moments(now))
 
 
 def _only(site_ids: Iterable[int] | None, probe_id: int | None) -> str:

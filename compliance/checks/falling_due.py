@@ -1,7 +1,7 @@
 """When the next check of each probe is due, kept with what its checks say: for one probe or for all of many sites at once."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 
 from compliance.plans import schedule
 from compliance.plans.calendar import DAY, Calendar, local_day
@@ -24,6 +24,7 @@ BY_PLAN = (
 )  # fmt: skip
 CLOSED = "the site is closed for good"
 CAME = "; due since it came here"
+AGAIN = "; due since the site opened again"
 
 
 def ask(state: ProbeState, found: Outstanding) -> None:
@@ -47,21 +48,22 @@ def plan_ahead(states: Iterable[ProbeState], probes: Mapping[int, Probe], book: 
     before = _Before(states, probes, stays)
     for state in states:
         probe = probes[state.probe_id]
-        calendar, arrived = works[probe.site_id], _arrived(stays.get(probe.pk))
+        calendar, stayed = works[probe.site_id], stays.get(probe.pk)
         candidates, today = book.candidates(Reach.of(probe)), local_day(now, probe.site.zone)
         told, by_now, day = schedule.stretches(candidates), None, None
         state.anchor_day = calendar.work_day(state.anchor_at) if state.anchor_at else None
         plan = plan_at(candidates, today)
         if state.anchor_day:
-            by_now, plan, day = by_plan(state.anchor_day, told, calendar, state.near_edge)
-            by_now = before.due_then(state, probe, arrived) or by_now
-        _settle(state, probe, plan, by_now, day, arrived)
+            by_now, plan, day = by_plan(state.anchor_at, told, calendar, state.near_edge)
+            by_now = before.due_then(state, probe) or by_now
+        _settle(state, probe, plan, by_now, day, stayed)
         _follow(state, calendar, told, today, day)
 
 
-def _arrived(stays: list[Stay] | None) -> datetime | None:
-    """When a probe that was elsewhere before came to where it is."""
-    return stays[-1].start if stays and len(stays) > 1 else None
+def since_here(due: Due, probe: Probe, stays: list[Stay] | None) -> Due:
+    """Due where the probe is not before it came there from elsewhere, nor before that site opened again for good."""
+    due = not_before(stays[-1].start if stays and len(stays) > 1 else None, due, CAME)
+    return not_before(probe.site.reopened_at, due, AGAIN)
 
 
 class _Before:
@@ -77,24 +79,24 @@ class _Before:
         moved = [probes[pk] for pk, gone in self._stays.items() if gone]
         self._book = PlanBook.of_probes(moved, elsewhere=sites) if sites else None
 
-    def due_then(self, state: ProbeState, probe: Probe, arrived: datetime | None) -> Due | None:
+    def due_then(self, state: ProbeState, probe: Probe) -> Due | None:
         """What fell due at another site and was not done there is due where the probe is now, from its arrival on."""
         for stay in self._stays.get(probe.pk, ()):
             calendar, told = self._works[stay.site.pk], self._book.stretches(Reach.of(probe, stay.site))
-            due = by_plan(calendar.work_day(state.anchor_at), told, calendar, state.near_edge)[0]
+            due = by_plan(state.anchor_at, told, calendar, state.near_edge)[0]
             if due.at and due.at < stay.end:
                 return due
         return None
 
 
 def _settle(
-    state: ProbeState, probe: Probe, plan: Plan, by_now: Due | None, day: date | None, arrived: datetime | None
+    state: ProbeState, probe: Probe, plan: Plan, by_now: Due | None, day: date | None, stays: list[Stay] | None
 ) -> None:
     at_once = None
     if state.at_once_at:
         at_once = Due(state.at_once_at, state.at_once_because, state.at_once_after, state.at_once_away)
-        at_once = not_before(arrived, at_once, CAME)
-    here = by_now and not_before(arrived, by_now, CAME)
+        at_once = since_here(at_once, probe, stays)
+    here = by_now and since_here(by_now, probe, stays)
     earliest = settle(Outstanding(at_once, None, probe.withdrawn), here)
     state.plan_id = plan.key or None
     state.every_days = plan.every_days if plan.pattern == schedule.EVERY_DAYS else None

@@ -1,7 +1,7 @@
 """What was asked for and is asked for no longer before it was done or missed: lifted, with the reason that the record prints."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import Q
 
@@ -11,10 +11,11 @@ from compliance.plans.queries import calendars
 from compliance.plans.wording import day_words
 from compliance.probes.models import Event, EventKind, Probe
 
-from .due import Checked, Happened, moment
+from .due import Checked, Due, Happened, moment
 from .fallen import move_ends, write_down
-from .models import ProbeState
-from .stays import stays_of
+from .falling_due import since_here
+from .models import END, ProbeState
+from .stays import Stay, stays_of
 
 STRUCK = "what asked for it was struck out or corrected"
 CHANGED = "the days of work or the clock of the site were changed"
@@ -22,25 +23,62 @@ LATE = "{}; entered after it had fallen due"
 LIFTED = ["lifted_at", "lifted_because"]
 
 
-def follow_up(probe: Probe, state: ProbeState, checks: list[Checked], events: list[Happened], now: datetime) -> None:
-    """After the state of a probe was kept anew: what it asks for now is written down, and what it asks for no longer lifted."""
+def follow_up(
+    probe: Probe,
+    state: ProbeState,
+    reasons: Iterable[Due],
+    checks: list[Checked],
+    events: list[Happened],
+    now: datetime,
+) -> None:
+    """After the state of a probe was kept anew: what it asks for now is written down, and what it asks for no longer lifted.
+
+    `reasons` are all that ask for a check at once.
+    """
     mine = Reminder.objects.filter(probe=probe)
+    stays = stays_of([probe]).get(probe.pk, [])
+    besides = _besides(probe, state, reasons, stays, now)
     if state.due_at and state.due_at <= now:
+        _write_down_each(probe, state, besides, now)
         move_ends(now, probe_id=probe.pk)
         write_down(now, probe_id=probe.pk, anew=True)
         mine.filter(since_at=state.due_at, lifted_at__isnull=False).update(lifted_at=None, lifted_because="")
     away = _withdrawal(events) if probe.withdrawn else None
-    stays = stays_of([probe]).get(probe.pk, [])
     reached = Q(closes_at__gt=now)
     if away:
         reached |= Q(closes_at__gt=away.at)
     if stays:
         reached |= Q(closes_at__gt=stays[-1].start) & ~Q(site=probe.site_id)
-    rows = [row for row in mine.filter(reached, lifted_at__isnull=True).exclude(since_at=state.due_at)]
-    left = [row for row in rows if not any(_answers(check, row) for check in checks)]
+    rows = mine.filter(reached, lifted_at__isnull=True).exclude(since_at=state.due_at)
+    left = [row for row in rows if row.due_at not in besides and not any(_answers(check, row) for check in checks)]
     for row in left:
         row.lifted_at, row.lifted_because = _why(row, probe, away, stays, now)
     Reminder.objects.bulk_update(left, LIFTED)
+
+
+def _besides(probe: Probe, state: ProbeState, reasons: Iterable[Due], stays: list[Stay], now: datetime) -> dict:
+    """What asks at once besides what the check is due for, by its due time; of several at one moment the first."""
+    if state.due_at is None:
+        return {}
+    told = [since_here(each, probe, stays) for each in reasons]
+    return {each.at: each for each in reversed(told) if state.due_at < each.at <= now}
+
+
+def _write_down_each(probe: Probe, state: ProbeState, besides: dict[datetime, Due], now: datetime) -> None:
+    """A row of its own for each, so that an excuse covers what was asked for when it was given, and nothing that came after."""
+    written = {row.due_at: row for row in Reminder.objects.filter(probe=probe, due_at__in=besides)} if besides else {}
+    grace = timedelta(minutes=state.grace_minutes)
+    Reminder.objects.bulk_create([
+        Reminder(probe=probe, site_id=probe.site_id, since_at=at, opens_at=due.after, due_at=at, grace_at=at + grace,
+                 closes_at=END, because=due.because, away=due.away)
+        for at, due in besides.items() if at not in written
+    ], ignore_conflicts=True)  # fmt: skip
+    again = [row for row in written.values() if row.closes_at > now and row.since_at != state.due_at]
+    for row in again:
+        due = besides[row.due_at]
+        row.since_at, row.opens_at, row.away = due.at, due.after, due.away
+        row.lifted_at, row.lifted_because = None, ""
+    Reminder.objects.bulk_update(again, ["since_at", "opens_at", "away", *LIFTED])
 
 
 def _withdrawal(events: list[Happened]) -> Happened:
@@ -70,21 +108,33 @@ def _told(what: str, at: datetime, zone, why: str) -> str:
 
 
 def follow_moved(moved: Iterable[tuple[ProbeState, datetime | None]], probes: dict[int, Probe], now: datetime) -> None:
-    """The same where plans or calendars moved due times: states, each with when it was due before. At most four queries."""
+    """The same where plans or calendars moved due times: states, each with when it was due before. At most five queries.
+
+    What asks at once besides goes on to ask, unless nothing is asked for there any more.
+    """
     moved = {state.probe_id: (state, before) for state, before in moved if before != state.due_at}
+    if moved:
+        write_down(now, site_ids={probes[pk].site_id for pk in moved}, anew=True)
     rows = Reminder.objects.filter(probe__in=list(moved), closes_at__gt=now).order_by("pk") if moved else []
     works, changed = None, []
     for row in rows:
         state, before = moved[row.probe_id]
         if row.since_at == state.due_at and row.lifted_at:
             row.lifted_at, row.lifted_because = None, ""
-        elif row.since_at == before and not row.lifted_at:
+        elif not row.lifted_at and _is_over(row, state, before):
             works = works or calendars({probe.site_id: probe.site for probe in probes.values()}.values())
             row.lifted_at, row.lifted_because = now, _why_moved(row, state, works.get(row.site_id))
         else:
             continue
         changed.append(row)
     Reminder.objects.bulk_update(changed, LIFTED, batch_size=500)
+
+
+def _is_over(row: Reminder, state: ProbeState, before: datetime | None) -> bool:
+    by_itself = row.since_at == row.due_at and state.at_once_at is not None and row.due_at >= state.at_once_at
+    if state.due_at is None or not by_itself:
+        return row.since_at == before or (by_itself and state.due_at is None)
+    return row.due_at < state.due_at
 
 
 def _why_moved(row: Reminder, state: ProbeState, calendar) -> str:

@@ -103,12 +103,13 @@ def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now
     placed, at = Probe.objects.select_related("site__area").get(pk=probe.pk), clock.now()
     placed.withdrawn = is_withdrawn(events)
     _write_down_before(placed, at)
-    ask(state, outstanding(checks, events, _came(probe)))
+    found = outstanding(checks, events, _came(probe))
+    ask(state, found)
     plan_ahead([state], {probe.pk: placed}, PlanBook.of_probes([placed]))
     told = ["standing", "last_check", "last_good_check", "last_good_at", *ASKED, *BY_PLAN]
     ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
     probe.state = state
-    follow_up(placed, state, checks, events, at)
+    follow_up(placed, state, found.reasons, checks, events, at)
 
 
 def _write_down_before(probe: Probe, now: datetime) -> None:

@@ -20,7 +20,6 @@ from compliance.reminders.queries import Told, asked_for, tell
 from compliance.reminders.status import OPEN, Status
 from shared.forms import attempt
 from shared.templatetags.noughtbook import when
-from shared.words import noun
 from sites.access import get_site, may
 from sites.models import Role, Site
 
@@ -95,11 +94,13 @@ def _days(site: Site, day: date, today: date) -> list[dict]:
 def _tiles(told: list[Told]) -> list[dict]:
     count = {status: sum(each.status == status for each in told) for status in Status}
     waiting = sum(count[status] for status in OPEN)
+    late = sum(each.excused_late for each in told)
+    missed, excused = count[Status.MISSED] + late, count[Status.EXCUSED] - late
     return [
         {"value": count[Status.CLEARED], "label": "done", "tone": "good"},
         {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good"},
-        {"value": count[Status.MISSED], "label": "missed", "tone": "bad" if count[Status.MISSED] else "good"},
-        {"value": count[Status.EXCUSED], "label": noun(count[Status.EXCUSED], "excused", "excused"), "tone": "info"},
+        {"value": missed, "label": "missed", "tone": "bad" if missed else "good"},
+        {"value": excused, "label": "excused", "tone": "info"},
         *([{"value": count[Status.LIFTED], "label": "no longer asked for", "tone": "info"}] if count[Status.LIFTED] else []),
     ]  # fmt: skip
 

@@ -24,10 +24,11 @@ class Hours:
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """From this day on the site works at these hours, Monday first; None: closed on that weekday."""
+    """From this day on the site works at these hours, Monday first; None: closed on that weekday. `told`: when that was set."""
 
     since: date
     hours: tuple[Hours | None, ...]
+    told: datetime = datetime.min.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +87,13 @@ class Calendar:
         midnight = instant(day, time(), self.zone)
         return max(midnight, before[1]) if before else midnight
 
+    def begun(self, day: date) -> list[Week]:
+        """The weeks that were set for a day, in order: the last one counts."""
+        return sorted((week for week in self.weeks if week.since <= day), key=lambda week: week.since)
+
     def _week(self, day: date) -> Week | None:
-        begun = [week for week in self.weeks if week.since <= day]
-        return begun and max(enumerate(begun), key=lambda each: (each[1].since, each[0]))[1] or None
+        begun = self.begun(day)
+        return begun[-1] if begun else None
 
     def _why_closed(self, day: date) -> str:
         if self.closed:

@@ -76,6 +76,7 @@ class CheckPlan(Fact):
         return schedule.Plan(
             key=self.pk or 0, pattern=str(self.pattern), every_days=self.every_days, weekdays=self.weekdays, at=self.at,
             minutes_before=self.minutes_before if self.before_service else None, grace_minutes=self.grace_minutes,
+            set_at=self.recorded_at or schedule.LONG_PAST,
         )  # fmt: skip
 
 

@@ -160,7 +160,7 @@ def calendars(sites: Iterable[Site]) -> dict[int, Calendar]:
     sites = list(sites)
     weeks, closures = defaultdict(list), defaultdict(list)
     for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by("effective_from", "pk"):
-        weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours()))
+        weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours(), opening.recorded_at))
     for closure in closures_reaching(sites):
         name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))
         closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why))

@@ -1,7 +1,7 @@
 """When something is due by a plan: local days by rule, moments by the site's calendar. No clock, no database."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby, pairwise
 
@@ -16,6 +16,7 @@ FAR_OFF = datetime.max.replace(tzinfo=UTC)
 TICK = timedelta(microseconds=1)
 HALF_A_DAY = timedelta(hours=12)  # by which the clocks that are furthest behind lag UTC
 LONG_PAST = datetime.min.replace(tzinfo=UTC)
+EVENING = timedelta(hours=4)  # before a check due ahead of its own day, in which one is for that day already; judgement
 EARLY = timedelta(minutes=15)  # by which a reading may always be early; judgement
 LATEST = 2 / 3  # of the time to the next due time, after which a reading is overdue whatever its grace; judgement
 ALL_WEEK = 0b1111111
@@ -26,7 +27,7 @@ class Plan:
     """When a probe is to be checked. `key` 0 is the plan that every business starts with.
 
     `weekdays` is a bit mask with Monday 1, Tuesday 2, Wednesday 4 … ; `minutes_before` opening replaces `at` where the
-    hours of the day are known.
+    hours of the day are known. `set_at` is when it was set.
     """
 
     key: int = 0
@@ -36,6 +37,7 @@ class Plan:
     at: time = time(9)
     minutes_before: int | None = None
     grace_minutes: int = 120
+    set_at: datetime = field(default=LONG_PAST, compare=False)
 
     @property
     def interval(self) -> float:
@@ -147,10 +149,14 @@ def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
 
 
 def _moment(plan: Plan, calendar: Calendar, day: date) -> datetime:
-    service = calendar.service(day) if plan.minutes_before is not None else None
-    if service:
-        return service[0] - timedelta(minutes=plan.minutes_before)
-    return instant(day, plan.at, calendar.zone)
+    """What was due before other hours were set stays due at its time: one day of a plan falls due once."""
+    due = instant(day, plan.at, calendar.zone)
+    for week in calendar.begun(day) if plan.minutes_before is not None else ():
+        if plan.set_at < due <= week.told:
+            break
+        hours = week.hours[day.weekday()]
+        due = instant(day, hours.opens, calendar.zone) - timedelta(minutes=plan.minutes_before) if hours else FAR_OFF
+    return due
 
 
 def first_day(plan: Plan, anchor: date, not_before: date, soon: bool = False) -> date:
@@ -177,7 +183,20 @@ def counts_after(plan: Plan, calendar: Calendar, day: date, soon: bool = False) 
     So what a check answers does not depend on when it was entered.
     """
     on_the_day = plan.pattern == ON_WEEKDAYS and not soon
-    return calendar.begins(day if on_the_day else day - DAY * (wait(plan, soon) - 1)) - TICK
+    return _counts_from(plan, calendar, day if on_the_day else day - DAY * (wait(plan, soon) - 1)) - TICK
+
+
+def settles(plan: Plan, calendar: Calendar, at: datetime) -> date:
+    """The day of the plan that a check of a moment (UTC) is for: its day of work, or the next one from the evening before on."""
+    day = calendar.work_day(at)
+    return day + DAY if at >= _counts_from(plan, calendar, day + DAY) else day
+
+
+def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
+    """From when on a check is for a day: when that begins, or in the evening before where it is due ahead of its beginning."""
+    begins = calendar.begins(day)
+    due = _moment(plan, calendar, day) if calendar.is_open(day)[0] else begins
+    return due - EVENING if due < begins else begins
 
 
 def due_times(plan: Plan, calendar: Calendar, anchor: date, first: date, last: date) -> Iterator[Due]:
@@ -238,19 +257,20 @@ def plan_at(candidates: Iterable[Candidate], day: date, starting: Plan = STARTIN
 
 
 def first_due_day(
-    plans: Sequence[Stretch], anchor: date, soon: bool = False, calendar: Calendar | None = None
+    plans: Sequence[Stretch], anchor: date | datetime, soon: bool = False, calendar: Calendar | None = None
 ) -> tuple[Plan, date]:
     """The first day named after the check of `anchor`, by the plan that was in force on that day, and that plan.
 
     What has fallen due under one plan stays due under the next: no change of plan makes an overdue check go away, and none
     makes one due before it. By the `calendar` that holds for the days of a plan too that were over, or half over, when it was
     set: what was due before that stays due, and the plan that was set asks for nothing before it.
+    `anchor` may be the moment (UTC) of the check too.
     """
     for stretch, following in pairwise([*plans, Stretch(NEVER, plans[-1].plan)]):
-        day = first_day(stretch.plan, anchor, max(_begins(stretch, calendar), anchor), soon)
+        day = _first_day(stretch, anchor, soon, calendar)
         if day < following.since or (calendar and _was_due(stretch.plan, day, calendar, following.told)):
             return stretch.plan, day
-    return plans[-1].plan, first_day(plans[-1].plan, anchor, max(_begins(plans[-1], calendar), anchor), soon)
+    return plans[-1].plan, _first_day(plans[-1], anchor, soon, calendar)
 
 
 def _begins(stretch: Stretch, calendar: Calendar | None) -> date:
@@ -262,6 +282,11 @@ def _begins(stretch: Stretch, calendar: Calendar | None) -> date:
         return stretch.since
     days = (stretch.since + DAY * ahead for ahead in range(4))
     return next((day for day in days if not _was_due(stretch.plan, day, calendar, stretch.told)), stretch.since)
+
+
+def _first_day(stretch: Stretch, anchor: date | datetime, soon: bool, calendar: Calendar | None) -> date:
+    day = settles(stretch.plan, calendar, anchor) if isinstance(anchor, datetime) else anchor
+    return first_day(stretch.plan, day, max(_begins(stretch, calendar), day), soon)
 
 
 def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:

@@ -1,6 +1,6 @@
 """The checks of a record: those made in the period of every probe that was here."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from django.db.models import QuerySet
 
@@ -11,6 +11,7 @@ from compliance.plans.calendar import Calendar, local_day
 from compliance.plans.queries import InForce, PlanBook, Reach, calendars
 from compliance.plans.schedule import Stretch
 from compliance.probes.models import Event, Probe
+from compliance.reminders.queries import excused_then
 from sites.models import Site
 
 from .probes import ProbeHere
@@ -82,8 +83,13 @@ class History:
             self._events[event.probe_id].append(Happened(event.at, event.kind, event.pk))
 
     def overdue(self) -> list[str]:
-        """The codes of the probes here whose check was overdue when the period ended, or at printing if that came first."""
-        return [here.probe.code for here in self._scope.probes if self._is_overdue(here)]
+        """The codes of the probes here whose check was overdue when the period ended, or at printing if that came first.
+
+        As on the page of a day: its grace was over, and it was not excused.
+        """
+        late = [here.probe for here in self._scope.probes if self._is_overdue(here)]
+        excused = excused_then([probe.pk for probe in late], self._scope.reached) if late else set()
+        return [probe.code for probe in late if probe.pk not in excused]
 
     def _is_overdue(self, here: ProbeHere) -> bool:
         pk, at = here.probe.pk, self._scope.reached
@@ -94,7 +100,8 @@ class History:
         due = next_due(
             self._checks[pk], self._events[pk], since, self._plans.stretches(here.probe), self._plans.calendar
         )
-        return due.at is not None and due.at < at
+        grace = timedelta(minutes=self._plans.in_force(here.probe).plan.grace_minutes)
+        return due.at is not None and due.at + grace <= at
 
     def late(self) -> list[str]:
         """The checks of the period at zero that were made after the day on which the last good one had made them due."""

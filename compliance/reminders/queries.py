@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, F, OuterRef, Prefetch, QuerySet
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
 
 from compliance.checks.models import Check
 from compliance.readings.models import Reading
@@ -26,6 +26,12 @@ class Told:
     check: Check | None
     reading: Reading | None
     excuse: Excuse | None
+
+    @property
+    def excused_late(self) -> bool:
+        """An excuse does not make what was missed before it any less missed."""
+        excused = self.status == Status.EXCUSED and self.excuse is not None
+        return excused and self.excuse.recorded_at >= self.reminder.closes_at
 
     @property
     def title(self) -> str:
@@ -66,9 +72,24 @@ def open_rounds(site: Site, now: datetime) -> list[Reminder]:
 
 
 def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
-    """The probes of these whose check that is asked for now is excused."""
-    standing = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True)
+    """The probes of these for which all that is asked for now is excused. What came after an excuse is not covered by it."""
+    since, at_once = F("probe__state__due_at"), F("probe__state__at_once_at")
     asked = Reminder.objects.filter(
-        Exists(standing), probe__in=list(probe_ids), since_at=F("probe__state__due_at"), closes_at__gt=now
-    )
-    return set(asked.order_by().values_list("probe", flat=True))
+        Q(since_at=since) | Q(since_at=F("due_at"), due_at__gte=at_once), probe__in=list(probe_ids), since_at__gte=since,
+        due_at__lte=now, closes_at__gt=now,
+    )  # fmt: skip
+    told = list(with_status(asked, now).order_by().values_list("probe", "status"))
+    waiting = {probe for probe, status in told if status in OPEN}
+    return {probe for probe, status in told if status == Status.EXCUSED} - waiting
+
+
+def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:
+    """The probes of these for which all that was asked for at a moment was excused by then."""
+    standing = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True, recorded_at__lte=at)
+    asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=at, closes_at__gt=at)
+    told = list(with_status(asked, at).annotate(by_then=Exists(standing)).order_by().values_list(
+        "probe", "by_then", "cleared_at", "lifted_at"
+    ))  # fmt: skip
+    done = [when is not None and when <= at for _, _, *ends in told for when in [min(filter(None, ends), default=None)]]
+    waiting = {row[0] for row, over in zip(told, done, strict=True) if not over and not row[1]}
+    return {probe for probe, by_then, *_ in told if by_then} - waiting

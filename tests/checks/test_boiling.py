@@ -17,6 +17,7 @@ from compliance.checks.queries import entered_late
 from compliance.checks.surroundings import PASCAL, PressureUnit, to_pascal
 from compliance.checks.telling import told
 from compliance.metrology.boiling import CRITICAL, WANTED, BoilingKind, BoilingPoint, PressureSource, Surroundings
+from compliance.plans.schedule import TICK
 from shared.audit.models import Entry
 from sites.models import Site
 from tests.world import make_probe
@@ -94,7 +95,7 @@ def test_a_failed_check_at_boiling_puts_readings_in_quarantine_and_makes_a_check
     boiling(probe, cook, day(2), "95.8")
     assert "quarantined" in standings(probe)
     probe.state.refresh_from_db()
-    assert probe.state.due_at == day(2) and "boiling" in probe.state.due_because
+    assert probe.state.due_at == day(2) + 2 * TICK and "boiling" in probe.state.due_because
 
 
 def test_a_good_check_at_boiling_vouches_for_nothing_and_moves_no_date(probe, cook):

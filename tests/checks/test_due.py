@@ -8,7 +8,7 @@ import pytest
 
 from compliance.checks.due import Checked, Happened, is_withdrawn, next_due
 from compliance.plans.calendar import Calendar, Closed
-from compliance.plans.schedule import ON_WEEKDAYS, Plan, Stretch
+from compliance.plans.schedule import ON_WEEKDAYS, TICK, Plan, Stretch
 from compliance.probes.models import MAKES_CHECK_DUE, EventKind
 
 SINCE = datetime(2026, 1, 1, tzinfo=UTC)
@@ -66,7 +66,7 @@ def test_what_was_due_before_stays_due_since_then():
 
 
 def test_a_probe_out_of_tolerance_is_due_at_once():
-    assert due([check(1), check(3, BAD, order=2)]).at == on(3)
+    assert due([check(1), check(3, BAD, order=2)]).at == on(3) + TICK, "not at the minute that it answers itself"
 
 
 def test_a_good_check_as_left_answers_a_failed_one_of_the_same_minute():
@@ -74,7 +74,7 @@ def test_a_good_check_as_left_answers_a_failed_one_of_the_same_minute():
 
 
 def test_of_two_checks_of_one_minute_and_stage_the_failed_one_speaks():
-    assert due([check(3, BAD, order=1), check(3, GOOD, order=2)]).at == on(3)
+    assert due([check(3, BAD, order=1), check(3, GOOD, order=2)]).at == on(3) + TICK
 
 
 @pytest.mark.parametrize("kind", MAKES_CHECK_DUE)
@@ -124,16 +124,16 @@ def test_a_boiling_check_that_did_not_fail_leaves_the_date_of_the_zero_check(ver
 
 def test_a_failed_boiling_check_makes_a_check_due_at_once_until_a_good_one_away_from_zero():
     found = due([check(1), far(3, BAD)])
-    assert found.at == on(3) and found.because == "out of tolerance at its last boiling check"
-    assert due([check(1), far(3, BAD), check(4, order=6)]).at == on(3), "a good zero check does not cure it"
-    assert due([check(1), far(3, BAD), far(5, UNCLEAR, order=6)]).at == on(3)
+    assert found.at == on(3) + 2 * TICK and found.because == "out of tolerance at its last boiling check"
+    assert due([check(1), far(3, BAD), check(4, order=6)]).at == on(3) + 2 * TICK, "a good zero check does not cure it"
+    assert due([check(1), far(3, BAD), far(5, UNCLEAR, order=6)]).at == on(3) + 2 * TICK
     assert due([check(1), far(3, BAD), far(5, order=6)]).at == on(8)
     assert due([check(1), far(3, BAD), far(5, kind="certificate", reference=60_000)]).at == on(8)
-    assert due([check(1), far(3, BAD), far(5, kind="certificate", reference=0)]).at == on(3)
+    assert due([check(1), far(3, BAD), far(5, kind="certificate", reference=0)]).at == on(3) + 2 * TICK
 
 
 def test_a_good_boiling_check_does_not_answer_a_failed_zero_check_or_a_drop():
-    assert due([check(1, BAD), far(3)]).at == on(1)
+    assert due([check(1, BAD), far(3)]).at == on(1) + TICK
     assert due([check(1), far(3)], [happened(EventKind.DROPPED, 2)]).at == on(2)
 
 

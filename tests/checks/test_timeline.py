@@ -14,7 +14,7 @@ from compliance.checks.queries import bracket_of, standing_subquery
 from compliance.checks.timeline import lock, recut
 from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
-from compliance.plans.schedule import STARTING
+from compliance.plans.schedule import STARTING, TICK
 from compliance.probes.models import ALTERATIONS, Event, EventKind
 from compliance.readings.models import Reading
 from tests.world import make_probe
@@ -205,7 +205,7 @@ def test_good_zero_checks_do_not_vouch_until_a_good_boiling_check_cures(probe, c
     good(probe, cook, day(1))
     assert set(standings(probe)) == {"quarantined"}
     probe.refresh_from_db()
-    assert probe.state.standing == "quarantined" and probe.state.due_at == day(0)
+    assert probe.state.standing == "quarantined" and probe.state.due_at == day(0) + 2 * TICK
     good_boiling(probe, cook, day(2))
     good(probe, cook, day(3))
     assert standings(probe) == ["quarantined", "quarantined", "quarantined", "proven", "pending"]

@@ -12,14 +12,19 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check, void_event
+from compliance.checks.due import Checked, Happened, outstanding
+from compliance.checks.falling_due import since_here
 from compliance.checks.instruments import move_probe
 from compliance.checks.models import Check, ProbeState
+from compliance.checks.stays import stays_of
+from compliance.checks.timeline import CHECKED
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Closure
 from compliance.probes.models import Event, Probe
 from compliance.reminders import planning
+from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
-from compliance.reminders.status import OPEN, with_status
+from compliance.reminders.status import OPEN, Status, with_status
 from compliance.reminders.sweep import sweep
 from sites.models import Site
 from tests.checks import making
@@ -69,6 +74,17 @@ class Play:
     def bad(self, number, now):
         making.bad(self.probe, self.world.cook, now - timedelta(hours=number % 3))
 
+    def too_low(self, number, now):
+        making.boiling(self.probe, self.world.cook, now, "92.0")
+
+    def boiled(self, number, now):
+        making.boiling(self.probe, self.world.cook, now)
+
+    def excused(self, number, now):
+        rows = Reminder.objects.filter(probe=self.probe, due_at__lte=now, lifted_at=None).order_by("due_at")
+        if rows:
+            excuse_reminder(by=self.world.manager, reminder=rows[len(rows) - 1], reason="Not in use.")
+
     def unclear(self, number, now):
         making.unclear(self.probe, self.world.cook, now)
 
@@ -94,6 +110,17 @@ class Play:
     def every(self, number, now):
         given = {"every_days": 1 + number % 6, "at": time(number % 24)}
         planning.change_plan(by=self.world.manager, probe=self.probe, reason="x", **given)
+
+    def patient(self, number, now):
+        given = {"every_days": 1 + number % 2, "at": time(number % 24), "grace_minutes": 60 * (number % 70)}
+        planning.change_plan(by=self.world.manager, probe=self.probe, reason="x", **given)
+
+    def before_service(self, number, now):
+        planning.change_plan(by=self.world.manager, probe=self.probe, every_days=1, before_service=True, reason="x")
+
+    def at_midnight(self, number, now):
+        opens = time(number % 2, 10 * (number % 4))
+        planning.change_opening(by=self.world.manager, site=self.site, hours=[(opens, time(20))] * 7)
 
     def weekdays(self, number, now):
         given = {"pattern": "weekdays", "weekdays": 1 + number % 127, "at": time(number % 24)}
@@ -167,13 +194,28 @@ def test_a_sweep_that_stood_still_writes_what_one_all_the_time_writes(world, scr
 @given(scripts)
 @HARD
 def test_what_is_open_is_what_is_due_by_the_checks(world, script):
-    """Something is open when, and only when, a check is due; and that asks for it since the state says so."""
+    """Something is open when, and only when, a check is due; that asks for it since the state says so, or at once besides."""
     with time_machine.travel(BEGIN, tick=False) as clock:
         play = Play.begin(world)
         run(play, script, clock, every=5)
         now = BEGIN + timedelta(hours=HOURS)
         state = ProbeState.objects.get(probe=play.probe)
-        rows = with_status(Reminder.objects.filter(probe=play.probe), now)
-        still = [row for row in rows if row.status in OPEN]
-    due = state.due_at is not None and state.due_at <= now
-    assert [row.since_at for row in still] == ([state.due_at] if due else [])
+        rows = with_status(Reminder.objects.filter(probe=play.probe, closes_at__gt=now), now)
+        still = [row for row in rows if row.status in OPEN or (row.status == Status.EXCUSED and not row.lifted_at)]
+        at_once = asking(play.probe, state, now)
+    if state.due_at is None or state.due_at > now:
+        assert not still
+        return
+    assert state.due_at in {row.since_at for row in still}
+    assert {row.since_at for row in still} <= {state.due_at, *at_once}
+    assert at_once <= set(Reminder.objects.filter(probe=play.probe).values_list("due_at", flat=True))
+
+
+def asking(probe, state, now) -> set[datetime]:
+    """When all that asks for a check at once by the pure rule does so."""
+    checks = [Checked(*row) for row in Check.objects.filter(probe=probe, void__isnull=True).values_list(*CHECKED)]
+    events = [Happened(e.at, e.kind, e.pk) for e in Event.objects.filter(probe=probe, void__isnull=True)]
+    placed = Probe.objects.select_related("site").get(pk=probe.pk)
+    reasons = outstanding(checks, events, probe.placements.earliest("starts_at").starts_at).reasons
+    here = [since_here(due, placed, stays_of([placed]).get(placed.pk)).at for due in reasons]
+    return {at for at in here if state.due_at and state.due_at < at <= now}

@@ -85,7 +85,7 @@ def test_a_check_at_once_is_followed_by_that_of_the_plan(checked, world):
 
 
 def test_a_failed_boiling_check_asks_for_one_away_from_zero(checked, world):
-    making.boiling(checked, world.cook, at(11, 10), value="92.0")
+    making.boiling(checked, world.cook, at(11, 9), value="92.0")
     swept()
     assert Reminder.objects.get().away and statuses() == ["overdue"]
     making.good(checked, world.cook, at(11, 11))

@@ -56,7 +56,7 @@ def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
     for each in told:
         reminder: Reminder = each.reminder
         when, by = _done(each, scope)
-        became = "MISSED, excused" if _excused_late(each) else WORDS[each.status]
+        became = "MISSED, excused" if each.excused_late else WORDS[each.status]
         cells = (moment(reminder.due_at, scope.zone), f"{each.title}: {reminder.because}", became, when, by)
         yield Row(cells, note=_note(each, scope))
 
@@ -70,17 +70,11 @@ def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
     return "", ""
 
 
-def _excused_late(told: Told) -> bool:
-    """An excuse does not make what was missed before it any less missed."""
-    excused = told.status == Status.EXCUSED and told.excuse is not None
-    return excused and told.excuse.recorded_at >= told.reminder.closes_at
-
-
 def _note(told: Told, scope: RecordScope) -> str:
     if told.status == Status.LIFTED:
         return f"Not asked for since {moment(told.reminder.lifted_at, scope.zone)}: {sentence(told.reminder.lifted_because)}"
     if told.excuse is None or told.status != Status.EXCUSED:
         return ""
     who, at = scope.people.initials(told.excuse.recorded_by_id), moment(told.excuse.recorded_at, scope.zone)
-    late = "Missed, and e" if _excused_late(told) else "E"
+    late = "Missed, and e" if told.excused_late else "E"
     return f"{late}xcused by {who}, {at}: {sentence(told.excuse.reason)}"
