@@ -140,7 +140,7 @@ def _late(kind: Kind, now: datetime, subject: str, lead: str) -> Found:
     found = Found()
     late = [r for r in _open_reminders(kind, now) if _ripe(kind, r) <= now]
     for reminders in by_site(late):
-        site, codes, due = reminders[0].site, [r.probe.code for r in reminders], same_due(reminders)
+        site, codes, due = reminders[0].site, list(dict.fromkeys(r.probe.code for r in reminders)), same_due(reminders)
         found.messages.append(Message(
             kind, about(reminders), subject.format(site, f"{wording.probes(codes)} {noun(len(codes), 'is', 'are')}"),
             f"Due {due}. {lead}" if due else lead,
