@@ -82,7 +82,7 @@ BADGES = {
         "cleared": Badge("Done", "good", "disc"),
         "missed": Badge("Missed", "bad", "box-crossed"),
         "excused": Badge("Excused", "info", "note"),
-        "lifted": Badge("Not asked for", "info", "note"),
+        "lifted": Badge("Not asked for", "plain", "strike"),
     },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),

@@ -33,7 +33,7 @@ def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(grown):
     [child] = doomed[2].children()
     os.kill(child, signal.SIGKILL)
     grown.worker()
-    until(lambda: all(tries(grown, key) == 2 for key in keys), what=grown.last_words())
+    until(lambda: all(tries(grown, key) >= 2 for key in keys), what=grown.last_words())
     until(lambda: all(act(grown, key) for key in keys), what=grown.last_words())
     assert [len(act(grown, key)) for key in keys] == [1, 1, 1]
 
