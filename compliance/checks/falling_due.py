@@ -12,7 +12,7 @@ from shared import clock
 
 from .due import Due, Outstanding, by_plan, moment, not_before, settle
 from .models import ProbeState
-from .stays import Stay, stays_of
+from .stays import Stay
 
 # What is kept of the checks and events, and what follows from it by the plan.
 ASKED = (
@@ -37,14 +37,15 @@ def ask(state: ProbeState, found: Outstanding) -> None:
     state.at_once_away = bool(found.at_once and found.at_once.away)
 
 
-def plan_ahead(states: Iterable[ProbeState], probes: Mapping[int, Probe], book: PlanBook) -> None:
+def plan_ahead(
+    states: Iterable[ProbeState], probes: Mapping[int, Probe], book: PlanBook, stays: Mapping[int, list[Stay]]
+) -> None:
     """Fill in by plan and calendar when each is due. `probes` by their key, their `site__area` loaded with them.
 
-    A constant number of queries for any number of states.
+    `stays` as `stays_of` gives them. A constant number of queries for any number of states.
     """
     states, now = list(states), clock.now()
     works = calendars({probe.site_id: probe.site for probe in probes.values()}.values())
-    stays = stays_of(probes.values())
     before = _Before(states, probes, stays)
     for state in states:
         probe = probes[state.probe_id]
@@ -69,7 +70,7 @@ def since_here(due: Due, probe: Probe, stays: list[Stay] | None) -> Due:
 class _Before:
     """What the plans of sites asked for from which probes moved away since their last good check; no query without one."""
 
-    def __init__(self, states: list[ProbeState], probes: Mapping[int, Probe], stays: dict[int, list[Stay]]):
+    def __init__(self, states: list[ProbeState], probes: Mapping[int, Probe], stays: Mapping[int, list[Stay]]):
         self._stays = {
             state.probe_id: [stay for stay in stays[state.probe_id][:-1] if stay.end > state.anchor_at]
             for state in states if state.anchor_at and state.probe_id in stays

@@ -15,7 +15,7 @@ from .due import Checked, Due, Happened, moment
 from .fallen import move_ends, write_down
 from .falling_due import since_here
 from .models import END, ProbeState
-from .stays import Stay, stays_of
+from .stays import Stay
 
 STRUCK = "what asked for it was struck out or corrected"
 CHANGED = "the days of work or the clock of the site were changed"
@@ -27,16 +27,16 @@ def follow_up(
     probe: Probe,
     state: ProbeState,
     reasons: Iterable[Due],
+    stays: list[Stay],
     checks: list[Checked],
     events: list[Happened],
     now: datetime,
 ) -> None:
     """After the state of a probe was kept anew: what it asks for now is written down, and what it asks for no longer lifted.
 
-    `reasons` are all that ask for a check at once.
+    `reasons` are all that ask for a check at once. Where nothing is due and nothing was left open, one query.
     """
     mine = Reminder.objects.filter(probe=probe)
-    stays = stays_of([probe]).get(probe.pk, [])
     besides = _besides(probe, state, reasons, stays, now)
     if state.due_at and state.due_at <= now:
         _write_down_each(probe, state, besides, now)

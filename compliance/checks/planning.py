@@ -15,6 +15,7 @@ from .fallen import move_ends, write_down
 from .falling_due import BY_PLAN, plan_ahead
 from .lifting import follow_moved
 from .models import ProbeState
+from .stays import stays_of
 from .timeline import lock
 
 
@@ -55,7 +56,7 @@ def refresh_states(site_ids: list[int]) -> None:
     probes = {probe.pk: probe for probe in held.order_by("pk")}
     states = list(ProbeState.objects.filter(probe__site__in=site_ids))
     before = {state.pk: (_said(state), state.due_at) for state in states}
-    plan_ahead(states, probes, PlanBook.of_sites(site_ids))
+    plan_ahead(states, probes, PlanBook.of_sites(site_ids), stays_of(probes.values()))
     changed = [state for state in states if _said(state) != before[state.pk][0]]
     ProbeState.objects.bulk_create(
         changed, update_conflicts=True, unique_fields=["probe"], update_fields=BY_PLAN, batch_size=2000

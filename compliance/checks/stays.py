@@ -29,6 +29,12 @@ def stays_of(probes: Iterable[Probe]) -> dict[int, list[Stay]]:
     return {pk: _joined(list(group)) for pk, group in groupby(rows, key=lambda row: row.probe_id)}
 
 
+def stays_of_one(probe: Probe) -> tuple[datetime | None, list[Stay]]:
+    """When a probe came into use, None if it was never placed, and its stays if it was placed more than once. One query."""
+    rows = list(Placement.objects.filter(probe=probe).select_related("site__area").order_by("starts_at", "pk"))
+    return (rows[0].starts_at if rows else None), (_joined(rows) if len(rows) > 1 else [])
+
+
 def _joined(rows: list[Placement]) -> list[Stay]:
     """Of two placements that begin together the last recorded counts; two at one site after another are one stay."""
     stays: list[Stay] = []

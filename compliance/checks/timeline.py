@@ -7,7 +7,7 @@ from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
 from compliance.metrology.bracketing import Span as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.plans.queries import PlanBook
-from compliance.probes.models import ALTERATIONS, Event, Placement, Probe
+from compliance.probes.models import ALTERATIONS, Event, Probe
 from shared import clock
 
 from .due import Checked, Happened, is_withdrawn, outstanding, place
@@ -15,6 +15,7 @@ from .fallen import write_down
 from .falling_due import ASKED, BY_PLAN, ask, plan_ahead
 from .lifting import follow_up
 from .models import BEGINNING, END, Check, ProbeState, Span
+from .stays import stays_of_one
 
 CHECKED = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional")
 # What a span's row says; two rows that agree in these and in their end are the same span.
@@ -37,8 +38,6 @@ def recut(probe: Probe) -> None:
     spans = cut(_marks(checks, events))
     _store(probe, [_row(probe, span) for span in spans])
     _keep_state(probe, checks, events, spans[-1])
-    probe.withdrawn = is_withdrawn(events)
-    Probe.objects.filter(pk=probe.pk).exclude(withdrawn=probe.withdrawn).update(withdrawn=probe.withdrawn)
 
 
 def _marks(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark]:
@@ -100,23 +99,27 @@ def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now
         last_good_check_id=last_good.order if last_good else None,
         last_good_at=last_good.at if last_good else None,
     )
-    placed, at = Probe.objects.select_related("site__area").get(pk=probe.pk), clock.now()
-    placed.withdrawn = is_withdrawn(events)
+    placed, at = Probe.objects.select_related("site__area", "state").get(pk=probe.pk), clock.now()
+    _keep_withdrawn(placed, is_withdrawn(events))
     _write_down_before(placed, at)
-    found = outstanding(checks, events, _came(probe))
+    came, stays = stays_of_one(probe)
+    found = outstanding(checks, events, came or BEGINNING)
     ask(state, found)
-    plan_ahead([state], {probe.pk: placed}, PlanBook.of_probes([placed]))
+    plan_ahead([state], {probe.pk: placed}, PlanBook.of_probes([placed]), {probe.pk: stays} if stays else {})
     told = ["standing", "last_check", "last_good_check", "last_good_at", *ASKED, *BY_PLAN]
     ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
-    probe.state = state
-    follow_up(placed, state, found.reasons, checks, events, at)
+    probe.state, probe.withdrawn = state, placed.withdrawn
+    follow_up(placed, state, found.reasons, stays, checks, events, at)
+
+
+def _keep_withdrawn(probe: Probe, withdrawn: bool) -> None:
+    if probe.withdrawn != withdrawn:
+        probe.withdrawn = withdrawn
+        Probe.objects.filter(pk=probe.pk).update(withdrawn=withdrawn)
 
 
 def _write_down_before(probe: Probe, now: datetime) -> None:
-    if ProbeState.objects.filter(probe=probe, due_at__lte=now).exists():
+    """Before the state of the probe is kept anew: `probe.state` is the one until now."""
+    before = getattr(probe, "state", None)
+    if before and before.due_at and before.due_at <= now:
         write_down(now, probe_id=probe.pk)
-
-
-def _came(probe: Probe) -> datetime:
-    first = Placement.objects.filter(probe=probe).order_by("starts_at").values_list("starts_at", flat=True).first()
-    return first or BEGINNING

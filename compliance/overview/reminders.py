@@ -1,5 +1,6 @@
 """What was asked for at a site on a day, what became of it; and saying why something need not be done."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from django.contrib import messages
@@ -11,12 +12,13 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.checks.guidance import BOILING, ICE
-from compliance.plans.calendar import instant, local_day
+from compliance.plans.calendar import Calendar, instant, local_day
+from compliance.plans.queries import calendars
 from compliance.plans.wording import day_words
 from compliance.reminders.access import get_reminder
 from compliance.reminders.actions import excuse_reminder, void_excuse
-from compliance.reminders.forms import DayForm, ExcuseForm
-from compliance.reminders.queries import Told, asked_for, tell
+from compliance.reminders.forms import DayForm, ExcuseForm, StrikeExcuseForm
+from compliance.reminders.queries import Told, asked_for, left_open, tell
 from compliance.reminders.status import OPEN, Status
 from shared.forms import attempt
 from shared.templatetags.noughtbook import when
@@ -26,23 +28,63 @@ from sites.models import Role, Site
 from .tables import ReminderRow, ReminderTable
 
 DAY = timedelta(days=1)
+EXCUSED = "It stays in the record with your name and reason. A check or reading made later still counts."
+STRUCK_OUT = "It counts no longer, but stays readable in the record. What it excused is asked for again, or was missed."
 
 
 @require_safe
 def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
-    """What fell due at a site on one day, today if none is asked for: planned against done."""
+    """What fell due at a site on one day, today if none is asked for: planned against done; today also what is left over."""
     site = get_site(request.user, pk)
     now = timezone.now()
     today = local_day(now, site.zone)
     day = _asked(request) or today
-    told = list(tell(asked_for(site, *_bounds(day, site), now).order_by("due_at", "pk")))
+    start, end = _bounds(day, site)
+    told = _in_order(asked_for(site, start, end, now))
+    left = _in_order(left_open(site, start, now)) if day == today else []
+    return render(request, "overview/reminder_list.html", {
+        "site": site, "title": f"Planned and done, {day_words(day)}", "tiles": _tiles(told, left), "day": day,
+        "table": _table(request, site, told, "clock") if told else None,
+        "left": _table(request, site, left, "short") if left else None,
+        "nothing": _nothing(calendars([site])[site.pk], day, today, bool(told)),
+        "back_url": reverse("today_site", args=[pk]), "tabs": _days(site, day, today),
+    })  # fmt: skip
+
+
+def _in_order(reminders) -> list[Told]:
+    return list(tell(reminders.order_by("due_at", "pk")))
+
+
+def _table(request: HttpRequest, site: Site, told: list[Told], style: str) -> ReminderTable:
     writes, excuses = (may(request.user, site, role) for role in (Role.COOK, Role.MANAGER))
     rows = [ReminderRow(each, _who(each), _next_step(each, writes, excuses)) for each in told]
-    return render(request, "overview/reminder_list.html", {
-        "site": site, "title": f"Planned and done, {day_words(day)}", "table": ReminderTable(rows, zone=site.zone),
-        "tiles": _tiles(told), "back_url": reverse("today_site", args=[pk]), "tabs": _days(site, day, today),
-        "empty": not rows, "day": day,
-    })  # fmt: skip
+    return ReminderTable(rows, zone=site.zone, style=style)
+
+
+def _nothing(calendar: Calendar, day: date, today: date, something: bool) -> dict | None:
+    """Why nothing fell due: heading and text; of a closed day also where something did."""
+    # A site that is closed for good says nothing of the days on which it worked.
+    why = (replace(calendar, closed=False) if day < today else calendar).is_open(day)[1]
+    if why:
+        return {"heading": _closed(why), "text": _closed_text(calendar, day, something)}
+    if something:
+        return None
+    if day > today:
+        return {"heading": "This day has not come yet", "text": "What falls due on it is listed here from then on."}
+    so_far = " so far" if day == today else ""
+    return {"heading": f"Nothing fell due{so_far}", "text": "No check and no reading was asked for on this day."}
+
+
+def _closed(why: str) -> str:
+    return why[:1].upper() + why[1:] if "closed" in why.lower() else f"Closed: {why}"
+
+
+def _closed_text(calendar: Calendar, day: date, something: bool) -> str:
+    if something:
+        return "What is listed was asked for at once, or before the day was closed."
+    following = calendar.next_open(day)
+    moved = f"; what was planned for it moves to {day_words(following)}, the next open day" if following else ""
+    return f"No plan asks for anything on a closed day{moved}."
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -50,7 +92,7 @@ def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
     """Say why it need not be done; or, where that is said already, strike it out."""
     reminder = get_reminder(request.user, pk, Role.MANAGER)
     excuse = reminder.excuses.filter(void__isnull=True).first()
-    form = ExcuseForm(request.POST or None)
+    form = (StrikeExcuseForm if excuse else ExcuseForm)(request.POST or None)
     if form.is_valid():
         reason = form.cleaned_data["reason"]
         act, subject = (void_excuse, {"excuse": excuse}) if excuse else (excuse_reminder, {"reminder": reminder})
@@ -62,6 +104,7 @@ def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
         "form": form, "reminder": reminder, "site": reminder.site, "excuse": excuse, "title": title,
         "subject": str(reminder.probe or reminder.round.limit), "back_url": _address(reminder),
         "submit_label": "Strike it out" if excuse else "Excuse it",
+        "lead": STRUCK_OUT if excuse else EXCUSED,
     }, status=422 if form.is_bound else 200)  # fmt: skip
 
 
@@ -91,14 +134,15 @@ def _days(site: Site, day: date, today: date) -> list[dict]:
     ]  # fmt: skip
 
 
-def _tiles(told: list[Told]) -> list[dict]:
+def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
     count = {status: sum(each.status == status for each in told) for status in Status}
-    waiting = sum(count[status] for status in OPEN)
+    waiting = sum(count[status] for status in OPEN) + len(left)
     late = sum(each.excused_late for each in told)
     missed, excused = count[Status.MISSED] + late, count[Status.EXCUSED] - late
     return [
         {"value": count[Status.CLEARED], "label": "done", "tone": "good"},
-        {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good"},
+        {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good",
+         "note": f"{len(left)} from earlier days" if left else ""},
         {"value": missed, "label": "missed", "tone": "bad" if missed else "good"},
         {"value": excused, "label": "excused", "tone": "info"},
         *([{"value": count[Status.LIFTED], "label": "no longer asked for", "tone": "info"}] if count[Status.LIFTED] else []),

@@ -5,6 +5,7 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
 from compliance.reminders.queries import Told
+from compliance.reminders.status import OPEN
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import show_error
@@ -90,18 +91,24 @@ class ReminderTable(tables.Table):
         orderable = False
         row_attrs = {"class": lambda record: "tone-bad" if record.told.status == "missed" else ""}
 
-    def __init__(self, *args, zone, **kwargs):
+    def __init__(self, *args, zone, style: str, **kwargs):
         super().__init__(*args, **kwargs)
-        self.zone = zone
+        self.zone, self.style = zone, style
 
     def render_due(self, value):
-        return when(value, self.zone, "clock")
+        return when(value, self.zone, self.style)
 
     def render_what(self, value):
         return f"{value.title}: {value.reminder.because}"
 
-    def render_status(self, value):
-        return badge("reminder", value)
+    def render_status(self, value, record):
+        """Of what is open, also since when, where its turns before were missed."""
+        reminder = record.told.reminder
+        if value not in OPEN or reminder.since_at >= reminder.due_at:
+            return badge("reminder", value)
+        return format_html(
+            "{} not done since {}", badge("reminder", value), when(reminder.since_at, self.zone, "short")
+        )
 
     def render_steps(self, value):
         return format_html_join(" · ", '<a href="{1}">{0}</a>', value)

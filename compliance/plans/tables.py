@@ -4,9 +4,7 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
-from sites.addresses import address
-
-from .wording import closure_scope, plan_words, round_words, span_words
+from .wording import closure_scope, plan_words, span_words
 
 LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
 ACT = {"td": {"class": "act"}, "th": {"class": "act"}}
@@ -35,25 +33,18 @@ class ScopeTable(tables.Table):
 
 
 class RoundTable(tables.Table):
-    """Rows are limits with `.round`, the one in force."""
+    """Rows: `title` of a limit or of several, `told` the round in words, `url` to change it (None: not for this person)."""
 
     title = tables.Column("Limit", attrs=LEAD)
-    rounds = tables.Column("Readings are asked for", empty_values=())
+    told = tables.Column("Readings are asked for")
     act = tables.Column("", empty_values=(), attrs=ACT)
 
     class Meta:
         orderable = False
         empty_text = "No limits yet."
 
-    def __init__(self, *args, manages: bool, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.manages = manages
-
-    def render_rounds(self, record):
-        return round_words(record.round)
-
     def render_act(self, record):
-        return format_html(LINK, address("round_change", record.pk), "Change", record.title) if self.manages else ""
+        return format_html(LINK, record["url"], "Change", record["title"]) if record["url"] else ""
 
 
 class ClosureTable(tables.Table):

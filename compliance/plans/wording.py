@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from itertools import groupby
 
 from shared.printing.page import MONTHS
 
@@ -54,6 +55,13 @@ def week_facts(opening: Opening | None) -> list[tuple[str, str]]:
     if opening is None:
         return [("Every day", "open; hours not said")]
     return [(name, hours_words(hours)) for name, hours in zip(SHORT, opening.as_hours(), strict=True)]
+
+
+def week_in_short(opening: Opening | None) -> list[tuple[str, str]]:
+    """The same with days of the same hours that follow each other on one line, such as “Monday to Friday”."""
+    groups = [[name for name, _ in alike] for _, alike in groupby(week_facts(opening), key=lambda fact: fact[1])]
+    hours = [told for told, _ in groupby(week_facts(opening), key=lambda fact: fact[1])]
+    return [(" to ".join(dict.fromkeys((days[0], days[-1]))), told) for days, told in zip(groups, hours, strict=True)]
 
 
 def closure_scope(closure: Closure) -> str:

@@ -10,6 +10,13 @@ class ExcuseForm(forms.Form):
     )  # fmt: skip
 
 
+class StrikeExcuseForm(ExcuseForm):
+    reason = forms.CharField(
+        widget=forms.Textarea(attrs={"rows": 3}), max_length=500, label="Why it does not hold",
+        help_text="Such as “the probe was here all week”. It is printed in the record with your name, beside the excuse.",
+    )  # fmt: skip
+
+
 class DayForm(forms.Form):
     """A day on the clock of the site."""
 

@@ -71,6 +71,18 @@ def open_rounds(site: Site, now: datetime) -> list[Reminder]:
     return list(found.order_by("due_at", "pk"))
 
 
+def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]:
+    """What fell due at a site before a moment and is open still, with its status. It grows with what is due, not with history."""
+    since = F("probe__state__due_at")
+    asked = Reminder.objects.filter(
+        site=site, probe__site=site, since_at__gte=since, due_at__lt=before, closes_at__gt=now
+    )
+    rounds = [each.pk for each in open_rounds(site, now) if each.due_at < before]
+    return with_status(Reminder.objects.filter(pk__in=[*asked.values_list("pk", flat=True), *rounds]), now).filter(
+        status__in=OPEN
+    )
+
+
 def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
     """The probes of these for which all that is asked for now is excused. What came after an excuse is not covered by it."""
     since, at_once = F("probe__state__due_at"), F("probe__state__at_once_at")

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -115,6 +116,17 @@ def test_cutting_again_writes_only_what_differs(probe, cook):
     good(probe, cook, day(9))
     after = dict(probe.spans.values_list("ends_at", "pk"))
     assert before.items() <= after.items() and len(after) == len(before) + 1
+
+
+def test_a_good_check_of_a_probe_that_nothing_is_asked_of_looks_once_at_what_was_and_writes_nothing_there(probe, cook):
+    good(probe, cook, timezone.now() - timedelta(hours=2))
+    with CaptureQueriesContext(connection) as captured:
+        good(probe, cook, timezone.now() - timedelta(hours=1))
+    for table in ("reminders_reminder", "probes_placement", "checks_probestate"):
+        asked = [q["sql"] for q in captured if f'FROM "{table}"' in q["sql"]]
+        assert len(asked) == (0 if table == "checks_probestate" else 1), asked
+    written = [q["sql"] for q in captured if q["sql"].startswith(("INSERT", "UPDATE"))]
+    assert not [sql for sql in written if "reminders_reminder" in sql or '"probes_probe" SET' in sql]
 
 
 def queries_to_fail(probe, cook, days):

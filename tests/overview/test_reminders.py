@@ -1,6 +1,6 @@
 """The page of a day in the order of what matters, what was planned and done, and excuses."""
 
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from django.db import connection
@@ -11,7 +11,7 @@ from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import next_service, to_do_today
 from compliance.plans.actions import set_round
 from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
-from compliance.reminders.planning import change_opening, change_plan
+from compliance.reminders.planning import add_closure, change_opening, change_plan
 from tests.checks import making
 from tests.reminders.making import ready, statuses, swept
 from tests.world import make_probe, make_reading
@@ -85,6 +85,64 @@ def test_the_day_says_who_did_what_and_when(as_person, world, overdue):
     assert as_person(world.cook).get(f"{address}?day=rubbish").status_code == 200
 
 
+def planned(client, site, day=""):
+    return client.get(reverse("reminder_list", args=[site.pk]), {"day": day} if day else {})
+
+
+def test_a_closed_day_says_why_nothing_falls_due_and_where_it_moves(as_person, world):
+    add_closure(
+        by=world.manager,
+        site=world.site,
+        first_day=date(2026, 3, 12),
+        last_day=date(2026, 3, 13),
+        why="half-term holidays",
+    )
+    client = as_person(world.reader)
+    for day in ("2026-03-12", "2026-03-13"):
+        page = planned(client, world.site, day).content.decode()
+        assert "Closed: half-term holidays" in page and "moves to 14 Mar 2026" in page
+    assert "This day has not come yet" in planned(client, world.site, "2026-03-14").content.decode()
+    hours = [(time(8), time(15))] * 5 + [None, None]
+    change_opening(by=world.manager, site=world.site, hours=hours)
+    assert '<p class="empty-title">Closed on Saturdays' in planned(client, world.site, "2026-03-14").content.decode()
+
+
+def test_what_was_asked_for_at_once_on_a_closed_day_stands_beside_the_reason(as_person, world, overdue):
+    add_closure(by=world.manager, site=world.site, first_day=NOW.date(), last_day=NOW.date(), why="flood")
+    page = planned(as_person(world.cook), world.site).content.decode()
+    assert "Closed: flood" in page and "asked for at once" in page and "Overdue" in page
+
+
+def test_today_lists_what_is_open_from_earlier_days_as_the_page_of_the_day_has_it(as_person, world, clock):
+    making.good(world.probe, world.cook, NOW - timedelta(days=12))
+    gone, held, daily = (make_probe(world.site, code, by=world.manager) for code in ("G1", "H1", "D1"))
+    clock.move_to(NOW - timedelta(days=4))
+    change_plan(by=world.manager, probe=daily, every_days=1, at=time(9), reason="Often used.")
+    making.good(daily, world.cook, NOW - timedelta(days=4, hours=1))
+    clock.move_to(NOW)
+    for probe in (gone, held):
+        making.good(probe, world.cook, NOW - timedelta(days=3))
+        making.event(probe, world.cook, "dropped", NOW - timedelta(hours=50))
+    making.good(gone, world.cook, NOW - timedelta(hours=40))
+    ready(world.probe, gone, held, daily)
+    swept()
+    answer = planned(as_person(world.manager), world.site)
+    shown = {row.record.told.title for name in ("left", "table") for row in answer.context[name].rows}
+    assert shown == {
+        each.probe.code for each in to_do_today(world.site, probes_in_use(world.site), NOW) if each.overdue
+    }
+    assert {row.record.told.title for row in answer.context["left"].rows} == {"P1", "H1"}
+    page = answer.content.decode()
+    assert "not done since" in page, "of what is asked for every day"
+    assert "Still open from earlier days" in page and f"{len(answer.context['left'].rows)} from earlier days" in page
+    assert "Still open" not in planned(as_person(world.manager), world.site, "2026-03-10").content.decode()
+    as_person(world.manager).post(
+        reverse("reminder_excuse", args=[Reminder.objects.get(probe=held).pk]), {"reason": "Away."}
+    )
+    left = planned(as_person(world.manager), world.site).context["left"]
+    assert "H1" not in {row.record.told.title for row in left.rows}
+
+
 def test_an_excuse_needs_a_reason_and_a_manager(as_person, world, overdue):
     address = reverse("reminder_excuse", args=[overdue.pk])
     assert as_person(world.cook).post(address, {"reason": "busy"}).status_code == 403
@@ -100,7 +158,8 @@ def test_an_excuse_needs_a_reason_and_a_manager(as_person, world, overdue):
 def test_an_excuse_that_is_struck_out_no_longer_counts(as_person, world, overdue):
     address = reverse("reminder_excuse", args=[overdue.pk])
     as_person(world.manager).post(address, {"reason": "In the laboratory."})
-    assert "Strike out" in as_person(world.manager).get(address).content.decode()
+    page = as_person(world.manager).get(address).content.decode()
+    assert "Strike out" in page and "does not hold" in page and "in the laboratory until" not in page
     as_person(world.manager).post(address, {"reason": "It was here."})
     assert statuses() == ["overdue"] and ExcuseVoid.objects.get().reason == "It was here."
     as_person(world.manager).post(address, {"reason": "Now it is there."})

@@ -55,6 +55,26 @@ def test_the_page_says_why_the_site_is_closed_and_which_holidays_come(world, as_
     assert "Good Friday" in page and "3 Apr 2026" in page
 
 
+def test_probes_under_one_plan_share_a_line_and_so_do_limits_without_rounds_and_days_of_the_same_hours(
+    world, as_person
+):
+    for code in ("Q1", "Q2"):
+        make_probe(world.site, code, by=world.manager)
+    own = make_probe(world.site, "Z9", by=world.manager)
+    actions.set_plan(by=world.manager, probe=own, every_days=2)
+    actions.set_opening(by=world.manager, site=world.site, hours=WEEK)
+    for code in ("soup", "rice"):
+        make_limit(world.site, by=world.manager, code=code)
+    answer = as_person(world.manager).get(plans_of(world))
+    names = [row.get_cell("name") for row in answer.context["probes"].rows]
+    assert [[code in name for code in ("P1", "Q1", "Q2", "Z9")] for name in names] == [
+        [False, False, False, True], [True, True, True, False],
+    ]  # fmt: skip
+    assert all(reverse("plan_probe", args=[probe.pk]) in "".join(names) for probe in (world.probe, own))
+    assert len(answer.context["rounds"].rows) == 1
+    assert answer.context["hours"] == [("Monday to Friday", "08:00 to 15:00"), ("Saturday to Sunday", "closed")]
+
+
 def test_the_queries_do_not_grow_with_probes_and_limits(world, as_person):
     client = as_person(world.manager)
 

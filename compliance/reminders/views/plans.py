@@ -7,6 +7,8 @@ from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.limits.queries import limits_in_force
@@ -23,12 +25,13 @@ from compliance.plans.queries import (
     rounds_in_force,
 )  # fmt: skip
 from compliance.plans.tables import ClosureTable, RoundTable, ScopeTable
-from compliance.plans.wording import day_words, holidays_ahead, plan_words, week_facts
+from compliance.plans.wording import day_words, holidays_ahead, plan_words, round_words, week_in_short
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe, Sensor
 from shared.forms import attempt
 from shared.numbered import numbered_page
 from sites.access import businesses_of, get_business, get_site, may
+from sites.addresses import address
 from sites.models import Business, Role, Site
 
 from ..planning import change_plan
@@ -45,21 +48,35 @@ def plan_list(request, site_pk):
     probes = Probe.objects.filter(site=site, withdrawn=False).order_by("code", "pk")
     page = numbered_page(probes, request)
     book = PlanBook.of_probes(page.rows, at=site)
-    table = ScopeTable([_probe_row(probe, book, today, manages) for probe in page.rows])
+    table = ScopeTable(_probe_rows(page.rows, book, today, manages))
     table.pager = page
     calendar = calendars([site])[site.pk]
     return render(request, "plans/plan_list.html", {
         "site": site, "manages": manages, "probes": table,
         "scopes": ScopeTable(_scopes(request.user, site, book, today, manages)),
-        "hours": week_facts(opening_in_force(site, today)), "closures": _closures(request.user, site, today, manages),
+        "hours": week_in_short(opening_in_force(site, today)), "closures": _closures(request.user, site, today, manages),
         "holidays": holidays_ahead(calendar, [today + DAY * n for n in range(HOLIDAYS_SHOWN)]),
-        "rounds": RoundTable(_rounds(site, today), manages=manages), "open_today": _today_words(calendar, today),
+        "rounds": RoundTable(_rounds(site, today, manages)), "open_today": _today_words(calendar, today),
     })  # fmt: skip
 
 
-def _probe_row(probe: Probe, book: PlanBook, today, manages: bool) -> dict:
-    url = reverse("plan_probe", args=[probe.pk]) if manages else None
-    return {"name": f"Probe {probe.code}", "found": book.at(Reach.of(probe), today), "url": url}
+def _probe_rows(probes: list[Probe], book: PlanBook, today, manages: bool) -> list[dict]:
+    """A line for each plan and the probes that follow it, those with a plan of their own first."""
+    found = {probe.pk: book.at(Reach.of(probe), today) for probe in probes}
+    by_plan: dict[int, list[tuple[str, str]]] = {}
+    for probe in probes:
+        line = by_plan.setdefault(found[probe.pk].plan.key, [])
+        line.append((reverse("plan_probe", args=[probe.pk]), probe.code))
+    plans = {each.plan.key: each for each in sorted(found.values(), key=lambda each: each.rank)}
+    unseen = "Change the plan of probe "
+    return [{"name": _links(by_plan[key], manages, unseen), "found": each, "url": None} for key, each in plans.items()]
+
+
+def _links(named: list[tuple[str, str]], manages: bool, unseen: str) -> SafeString:
+    """Addresses with their names on one line: links where somebody may change what they lead to."""
+    link = format_html('<a href="{{}}"><span class="visually-hidden">{}</span>{{}}</a>', unseen)
+    words = format_html_join(" ", link, named) if manages else ", ".join(name for _, name in named)
+    return format_html('<span class="cell">{}</span>', words)
 
 
 def _scopes(person, site: Site, book: PlanBook, today, manages: bool) -> list[dict]:
@@ -89,12 +106,19 @@ def _closures(person, site: Site, today, manages: bool) -> ClosureTable:
     return ClosureTable(rows, strikes=allowed)
 
 
-def _rounds(site: Site, today) -> list:
+def _rounds(site: Site, today, manages: bool) -> list[dict]:
+    """A line for each limit with a round, and one for all that have none."""
     limits = list(limits_in_force(site, timezone.now()))
     rounds = rounds_in_force(limits, today)
-    for limit in limits:
-        limit.round = rounds.get(limit.pk)
-    return limits
+    rows = [
+        {"title": limit.title, "told": round_words(rounds[limit.pk]),
+         "url": address("round_change", limit.pk) if manages else None}
+        for limit in limits if limit.pk in rounds
+    ]  # fmt: skip
+    without = [(address("round_change", limit.pk), limit.title) for limit in limits if limit.pk not in rounds]
+    if without:
+        rows.append({"title": _links(without, manages, "Set rounds for "), "told": round_words(None), "url": None})
+    return rows
 
 
 def _today_words(calendar, today) -> str:
