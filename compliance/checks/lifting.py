@@ -37,9 +37,10 @@ def follow_up(
     `reasons` are all that ask for a check at once. Where nothing is due and nothing was left open, one query.
     """
     mine = Reminder.objects.filter(probe=probe)
-    besides = _besides(probe, state, reasons, stays, now)
-    if state.due_at and state.due_at <= now:
+    besides = _besides(probe, state, reasons, stays)
+    if besides:
         _write_down_each(probe, state, besides, now)
+    if state.due_at and state.due_at <= now:
         move_ends(now, probe_id=probe.pk)
         write_down(now, probe_id=probe.pk, anew=True)
         mine.filter(since_at=state.due_at, lifted_at__isnull=False).update(lifted_at=None, lifted_because="")
@@ -56,17 +57,20 @@ def follow_up(
     Reminder.objects.bulk_update(left, LIFTED)
 
 
-def _besides(probe: Probe, state: ProbeState, reasons: Iterable[Due], stays: list[Stay], now: datetime) -> dict:
-    """What asks at once besides what the check is due for, by its due time; of several at one moment the first."""
+def _besides(probe: Probe, state: ProbeState, reasons: Iterable[Due], stays: list[Stay]) -> dict[datetime, Due]:
+    """What asks at once besides what the check is due for, by its due time; of several at one moment the first.
+
+    One may be due a tick after now, where a check was made this very minute; a sweep writes down only the first.
+    """
     if state.due_at is None:
         return {}
     told = [since_here(each, probe, stays) for each in reasons]
-    return {each.at: each for each in reversed(told) if state.due_at < each.at <= now}
+    return {each.at: each for each in reversed(told) if state.due_at < each.at}
 
 
 def _write_down_each(probe: Probe, state: ProbeState, besides: dict[datetime, Due], now: datetime) -> None:
     """A row of its own for each, so that an excuse covers what was asked for when it was given, and nothing that came after."""
-    written = {row.due_at: row for row in Reminder.objects.filter(probe=probe, due_at__in=besides)} if besides else {}
+    written = {row.due_at: row for row in Reminder.objects.filter(probe=probe, due_at__in=besides)}
     grace = timedelta(minutes=state.grace_minutes)
     Reminder.objects.bulk_create([
         Reminder(probe=probe, site_id=probe.site_id, since_at=at, opens_at=due.after, due_at=at, grace_at=at + grace,
