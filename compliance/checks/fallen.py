@@ -61,9 +61,11 @@ SELECT c.probe_id, c.site_id, c.since_at, c.opens_at, c.due_at, {grace}, {max}(C
   c.because, false
 FROM later c WHERE true {order} ON CONFLICT {conflict}
 """
-# What one probe is asked for now counts anew, where it was written down for another reason and is still open.
+# What one probe is asked for now counts anew, where it was written down for another reason and is still open; it keeps the
+# grace that it was given.
 ANEW = """(probe_id, due_at) WHERE probe_id IS NOT NULL DO UPDATE SET since_at = excluded.since_at,
-  opens_at = excluded.opens_at, closes_at = excluded.closes_at, away = excluded.away, lifted_at = NULL, lifted_because = ''
+  opens_at = excluded.opens_at, closes_at = {max}(excluded.closes_at, reminders_reminder.grace_at), away = excluded.away,
+  lifted_at = NULL, lifted_because = ''
   WHERE reminders_reminder.closes_at > %(now)s"""
 MOVE_ENDS = """
 UPDATE reminders_reminder SET closes_at = found.closes_at FROM (
@@ -82,13 +84,14 @@ def write_down(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id
 
     `anew`: what is written down already and still open is part of what is asked for now. One statement.
     """
-    slot = {"state": "c", "site": "c.site_id", "at": "c.due_at"}
+    slot, latest = {"state": "c", "site": "c.site_id", "at": "c.due_at"}, LATER_OF[connection.vendor]
+    conflict = ANEW.format(max=latest) if anew else "DO NOTHING"
     statement = CHECKS.format(
-        order=ORDER[connection.vendor], only=_only(site_ids, probe_id), conflict=ANEW if anew else "DO NOTHING",
+        order=ORDER[connection.vendor], only=_only(site_ids, probe_id), conflict=conflict,
         first=_following("s", "p.site_id", "s.due_at"), second=_following("s", "a.site_id", "a.due_at", "x.id"),
         next=_following(**slot, wanted="x.id"), later=_following(**slot),
         grace=GRACE[connection.vendor].format(at="c.due_at", minutes="c.grace_minutes"),
-        max=LATER_OF[connection.vendor], short=SHORT_GRACE,
+        max=latest, short=SHORT_GRACE,
     )  # fmt: skip
     with connection.cursor() as cursor:
         cursor.execute(statement, _moments(now))

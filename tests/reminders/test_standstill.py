@@ -180,6 +180,9 @@ def run(play: Play, script, clock, *, every: int | None) -> None:
 
 @given(scripts)
 @example([(29, "good", 119), (63, "closed", 110), (173, "dropped", 70), (176, "dropped", 57), (181, "void", 92)])
+@example(
+    [(1, "patient", 25), (33, "before_service", 0), (212, "returned", 0)]
+)  # asked anew, by a plan of shorter grace
 @HARD
 def test_a_sweep_that_stood_still_writes_what_one_all_the_time_writes(world, script):
     with time_machine.travel(BEGIN, tick=False) as clock:
