@@ -46,7 +46,7 @@ class ToDo:
 
 
 def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
-    """The most urgent first; what is excused is left out. Six queries for any number."""
+    """The most urgent first; what is excused is left out. Seven queries for any number."""
     service = next_service(site, now) or end_of_today(site, now)
     due = [probe for probe in probes if due_by(probe, max(end_of_today(site, now), service))]
     excused = excused_checks([probe.pk for probe in due], now) if due else set()

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Prefetch, QuerySet
 
-from compliance.checks.models import Check
+from compliance.checks.models import Check, ProbeState
 from compliance.readings.models import Reading
 from sites.models import Site
 
@@ -84,15 +84,29 @@ def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]
 
 
 def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
-    """The probes of these for which all that is asked for now is excused. What came after an excuse is not covered by it."""
-    since, at_once = F("probe__state__due_at"), F("probe__state__at_once_at")
-    asked = Reminder.objects.filter(
-        Q(since_at=since) | Q(since_at=F("due_at"), due_at__gte=at_once), probe__in=list(probe_ids), since_at__gte=since,
-        due_at__lte=now, closes_at__gt=now,
-    )  # fmt: skip
-    told = list(with_status(asked, now).order_by().values_list("probe", "status"))
+    """The probes of these for which all that is asked for now is excused. What came after an excuse is not covered by it.
+
+    Two queries for any number of probes.
+    """
+    states = ProbeState.objects.filter(probe__in=list(probe_ids), due_at__lte=now)
+    since = {pk: (due_at, at_once_at) for pk, due_at, at_once_at in states.values_list("pk", "due_at", "at_once_at")}
+    if not since:
+        return set()
+    # The earliest is given as a figure, or PostgreSQL reads all that was ever asked for of these probes.
+    earliest = min(due_at for due_at, _ in since.values())
+    asked = Reminder.objects.filter(probe__in=list(since), since_at__gte=earliest, due_at__lte=now, closes_at__gt=now)
+    told = [
+        (row.probe_id, row.status)
+        for row in with_status(asked, now) if _is_of(row, *since[row.probe_id])
+    ]  # fmt: skip
     waiting = {probe for probe, status in told if status in OPEN}
     return {probe for probe, status in told if status == Status.EXCUSED} - waiting
+
+
+def _is_of(row: Reminder, due_at: datetime, at_once_at: datetime | None) -> bool:
+    """Whether a reminder asks since what its probe is due for, or at once besides."""
+    at_once = at_once_at is not None and row.since_at == row.due_at >= at_once_at
+    return row.since_at == due_at or (at_once and row.since_at >= due_at)
 
 
 def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:
