@@ -49,7 +49,7 @@ class PatientTask(Task):
             return super().__call__(*args, **kwargs)
 
 
-app = Celery("noughtbook", broker=settings.BROKER or "memory://", task_cls=PatientTask)
+app = Celery("noughtbook", broker=settings.BROKER or "memory://localhost", task_cls=PatientTask)
 app.conf.update(
     task_always_eager=not settings.BROKER,
     result_backend=None,
