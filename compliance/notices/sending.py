@@ -20,8 +20,8 @@ from celery.exceptions import SoftTimeLimitExceeded
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives, get_connection
 from django.db import DatabaseError
-from django.db.models import DateTimeField, ExpressionWrapper, F, Q, QuerySet, Value
-from django.db.models.functions import Coalesce, Now
+from django.db.models import DateTimeField, DurationField, ExpressionWrapper, F, Q, QuerySet, Value
+from django.db.models.functions import Coalesce, Least, Now
 from django.urls import reverse
 from django.utils import timezone
 
@@ -73,6 +73,7 @@ def send_batch(clock: Clock = timezone.now, most: int = BATCH, seconds: float = 
 
     Safe to run twice and at the same time.
     """
+    count_anew()
     give_up(clock())
     turn, holder, tried = Turn(seconds), uuid.uuid4().hex, 0
     if turn.over or somebody_waits():
@@ -86,10 +87,20 @@ def send_batch(clock: Clock = timezone.now, most: int = BATCH, seconds: float = 
 
 
 def unsent() -> QuerySet[Notice]:
-    """Nobody's for now. A lease granted well ahead of now tells of a clock that was set back, and counts as over. One granted
-    a moment ahead does not: its sender asked the time after us and had the row before us."""
-    over = Q(leased_until__lte=Now()) | Q(leased_at__gt=Now() + AHEAD)
-    return Notice.objects.filter(Q(state=State.WAITING) | (Q(state=State.LEASED) & over))
+    """Nobody's for now."""
+    return Notice.objects.filter(Q(state=State.WAITING) | Q(state=State.LEASED, leased_until__lte=Now()))
+
+
+def count_anew() -> None:
+    """A lease granted well ahead of now tells of a clock that was set back: it is as long as it was, from now on.
+
+    Its sender may be alive and waiting for an answer, so it is not over. One granted a moment ahead tells of nothing: its
+    sender asked the time after us and had the row before us.
+    """
+    length = ExpressionWrapper(F("leased_until") - F("leased_at"), output_field=DurationField())
+    until = ExpressionWrapper(Now() + length, output_field=DateTimeField())
+    ahead = Notice.objects.filter(state=State.LEASED, leased_at__gt=Now() + AHEAD)
+    ahead.update(leased_at=Now(), leased_until=until)
 
 
 def somebody_waits() -> bool:
@@ -114,9 +125,12 @@ def claim(notice: Notice, holder: str, now: datetime, seconds: float) -> bool:
 
 
 def hold(notice: Notice, holder: str, seconds: float) -> None:
-    """Have it for so many seconds from now. Raises LeaseLost if it is another's, or was marked by one."""
+    """Have it for so many seconds from now. Raises LeaseLost if it is another's, or was marked by one.
+
+    It was granted at the latest now, also where a clock was set back since.
+    """
     mine = Notice.objects.filter(pk=notice.pk, state=State.LEASED, holder=holder)
-    if mine.update(leased_until=_granted(seconds)["leased_until"]) != 1:
+    if mine.update(leased_at=Least("leased_at", Now()), leased_until=_granted(seconds)["leased_until"]) != 1:
         raise LeaseLost
 
 

@@ -237,11 +237,37 @@ def test_a_dead_senders_notice_is_free_when_its_lease_is_over(write):
     assert claim(notice, "next", now, 9)
 
 
-def test_a_clock_set_back_frees_what_was_claimed_before(write):
+def test_after_a_clock_was_set_back_a_lease_is_as_long_as_it_was(write):
     notice, now = write(), timezone.now()
     claim(notice, "dead", now, 9)
     moved(notice, hours=1)
+    assert not claim(notice, "next", now, 9), "its sender may have handed it over this very moment"
+    sending.count_anew()
+    moved(notice, seconds=-9)
+    assert not claim(notice, "next", now, 9)
+    moved(notice, seconds=-sending.TO_MARK)
     assert claim(notice, "next", now, 9)
+
+
+def test_a_batch_counts_leases_of_a_clock_that_was_set_back_anew(post, write):
+    notice = write()
+    claim(notice, "dead", timezone.now(), 9)
+    moved(notice, hours=1)
+    send_batch()
+    moved(notice, seconds=-9 - sending.TO_MARK)
+    send_batch()
+    assert now_is(notice) == State.SENT and len(post.letters) == 1
+
+
+def test_a_sender_whose_clock_is_set_back_keeps_what_it_holds_and_no_longer(write):
+    notice, now = write(), timezone.now()
+    claim(notice, "one", now, 100)
+    moved(notice, hours=1)
+    sending.hold(notice, "one", 9)
+    sending.count_anew()
+    assert not claim(notice, "two", now, 9)
+    moved(notice, seconds=-9 - sending.TO_MARK)
+    assert claim(notice, "two", now, 9)
 
 
 def test_who_asked_the_time_before_another_claimed_it_does_not_take_it_for_a_clock_set_back(write):
