@@ -98,12 +98,13 @@ class _People:
             for each in telling.audience(message.kind, self._roles(message), self._choices):
                 self.heard_of.update(message.checks)
                 told[each, key_of(message)].append(message)
-        written: dict[str, tuple[str, str]] = {}
+        written: dict[tuple[str, str], tuple[str, str]] = {}
         for (each, _), theirs in told.items():
             message = joined(theirs)
-            if message.about not in written:
-                written[message.about] = wording.parts(message)
-            yield self._notice(message, each, *written[message.about], now, self._waits(each, theirs, now))
+            which = message.kind, message.about  # another kind may be about the same
+            if which not in written:
+                written[which] = wording.parts(message)
+            yield self._notice(message, each, *written[which], now, self._waits(each, theirs, now))
 
     def _waits(self, told: Told, messages: list[Message], now: datetime) -> datetime | None:
         """Until when its mail waits: no longer than that of any of these alone."""

@@ -3,7 +3,7 @@
 import logging
 import re
 
-SECRET = re.compile(r"(/feeds/[\w-]{4})[\w-]+(?=\.ics)")
+SECRET = re.compile(r"(/feeds/[\w-]{4})[\w-]+")
 
 
 class SecretsHidden(logging.Filter):

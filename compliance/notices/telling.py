@@ -146,7 +146,7 @@ def end_of_day(now: datetime, zone: ZoneInfo) -> datetime:
 def morning_has_come(now: datetime, zone: ZoneInfo, first_due: datetime | None) -> bool:
     """From six o'clock on at the site, or from an hour before the first check of the day where that is earlier."""
     begins = instant(local_day(now, zone), MORNING, zone)
-    if first_due is not None and end_of_day(now, zone) - DAY <= first_due:
+    if first_due is not None and instant(local_day(now, zone), time(0), zone) <= first_due:
         begins = min(begins, first_due - BEFORE_THE_FIRST)
     return now >= begins
 

@@ -36,7 +36,7 @@ def verdict(error: Exception) -> Verdict:
         return Verdict(said, gone=True)
     if code:
         return Verdict(said, final=500 <= code < 600)
-    if isinstance(error, smtplib.SMTPNotSupportedError):
+    if isinstance(error, smtplib.SMTPNotSupportedError) and "SMTPUTF8" in str(error):  # the address needs it
         return Verdict(said, final=True)
     if isinstance(error, OSError):  # SMTPException is one, and so are timeouts, refused connections, unknown hosts
         return Verdict(said, gone=True)

@@ -456,3 +456,11 @@ def queries_of_a_fill(world, clock, more, now):
     assert told("reading").filter(made_at=now).count() == 1
     written = [q["sql"].partition("(")[0] for q in asked if q["sql"].startswith("INSERT")]
     return len(asked) - len(written) + len(set(written))  # of many rows an INSERT goes in batches
+
+
+def test_what_is_told_to_manager_and_supervisor_at_once_keeps_its_own_words(due, clock):
+    """The engine stood still from before the grace was over until the supervisor was to be told as well."""
+    tell(NINE + timedelta(hours=5), clock)
+    notice = told("unanswered", due.supervisor).get()
+    assert told("overdue", due.manager).exists()
+    assert notice.subject in notice.text

@@ -424,6 +424,7 @@ def test_what_could_not_be_mailed_is_shown_in_the_pages_after_all(post, write):
         (smtplib.SMTPConnectError(554, b"No"), False, True),
         (smtplib.SMTPServerDisconnected("gone"), False, True),
         (smtplib.SMTPNotSupportedError("SMTPUTF8"), True, False),
+        (smtplib.SMTPNotSupportedError("STARTTLS extension not supported by server."), False, True),
         (TimeoutError("slow"), False, True),
         (socket.gaierror("unknown host"), False, True),
         (RuntimeError("odd"), False, False),
