@@ -97,6 +97,17 @@ class Guide:
         return self.current is not None
 
     @property
+    def undone(self) -> list[Step]:
+        return [step for step in self.steps if step.state in ("current", "todo")]
+
+    @property
+    def at_once(self) -> bool:
+        """Whether all that is still to be confirmed can be with one tap: of several probes, what is each one's own."""
+        bath = drafts.guidance_of(self.draft).bath
+        own = all(step.task.point not in bath for step in self.undone)
+        return self.draft.together is not None and len(self.undone) > 1 and own
+
+    @property
     def ahead(self) -> list[Step]:
         return [step for step in self.steps if step.state == "todo"]
 

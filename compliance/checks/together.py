@@ -11,20 +11,31 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.urls import reverse
 
-from compliance.metrology.settling import SettlingState
+from compliance.metrology.settling import ALONE_AFTER, SettlingState
 from compliance.probes.access import probes_of
 from compliance.probes.models import Probe
 from sites.models import Person, Role
 
 from . import drafts
 from .guidance import GUIDANCE
+from .guide import clock
 from .judging import settling_of
 from .models import BEGINNING, Check, CheckDraft, Kind, Verdict
+
+SOON = f"From {clock(ALONE_AFTER)} in the ice on, one reading can be enough."
+FINISHED = {
+    Verdict.IN_TOLERANCE: ("finished", "finished"),
+    Verdict.OUT_OF_TOLERANCE: ("failed", "out of tolerance"),
+    Verdict.INCONCLUSIVE: ("again", "check again"),
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One probe of a bath: how far it has come, in words, and its page. `state`: waiting, in, settled, fault, finished."""
+    """One probe of a bath: how far it has come, in words, and its page.
+
+    `state`: waiting, in, settled, fault; when its check is made finished, failed, again.
+    """
 
     code: str
     url: str
@@ -99,14 +110,49 @@ def after(draft: CheckDraft) -> str:
     return _page(left[0]) if left else ""
 
 
+@dataclass(frozen=True, slots=True)
+class Onward:
+    """What to do meanwhile with another probe of this bath: words and address, each empty where this one is to be read now."""
+
+    hint: str
+    label: str = ""
+    url: str = ""
+
+
+def onward(draft: CheckDraft, now: datetime) -> Onward | None:
+    """While a probe that shares its bath has no reading yet: the others go in first, and the longest in is read first."""
+    fellows = _fellows(draft)
+    if draft.readings or draft.inserted_at is None or len(fellows) < 2:
+        return None
+    waiting = next((each for each in fellows if each.inserted_at is None), None)
+    if waiting:
+        return Onward(f"Put the next probe in while this one settles. {SOON}", *_link("Next into the ice", waiting))
+    unread = [each for each in fellows if not each.readings]
+    longest = min(unread, key=lambda each: each.inserted_at)
+    if longest.pk != draft.pk:
+        return Onward(f"All are in the ice. {SOON}", *_link("Read the one that went in first", longest))
+    early = (now - draft.inserted_at).total_seconds() < ALONE_AFTER
+    return Onward(f"All are in the ice. {SOON}" if early else "Type what the display shows.")
+
+
+def _link(words: str, draft: CheckDraft) -> tuple[str, str]:
+    return f"{words}: {draft.probe.code}", _page(draft)
+
+
 def bath_of(draft: CheckDraft) -> list[Place]:
     """Every probe of this draft's bath, by its code; none where it is alone."""
     if draft.together is None:
         return []
-    keys = [UUID(key) for key in draft.company]
-    done = Check.objects.filter(key__in=keys, recorded_by=draft.person_id, void__isnull=True).select_related("probe")
-    places = [_underway(each, each.pk == draft.pk) for each in _fellows(draft)] + [_finished(check) for check in done]
+    places = [_underway(each, each.pk == draft.pk) for each in _fellows(draft)]
+    places += [_finished(check) for check in made_in_bath_of(draft)]
     return sorted(places, key=lambda place: place.code) if len(places) > 1 else []
+
+
+def made_in_bath_of(draft: CheckDraft) -> list[Check]:
+    """The checks that were finished in the bath of this draft, by the probe's code; also when the draft itself is finished."""
+    keys = [UUID(key) for key in draft.company]
+    made = Check.objects.filter(key__in=keys, recorded_by=draft.person_id, void__isnull=True)
+    return list(made.select_related("probe").order_by("probe__code", "pk"))
 
 
 def _underway(draft: CheckDraft, current: bool) -> Place:
@@ -124,8 +170,8 @@ def _state(draft: CheckDraft) -> tuple[str, str]:
 
 
 def _finished(check: Check) -> Place:
-    words = "finished" if check.verdict == Verdict.IN_TOLERANCE else f"finished: {check.get_verdict_display()}"
-    return Place(check.probe.code, reverse("check_detail", args=[check.pk]), "finished", words)
+    state, words = FINISHED[check.verdict]
+    return Place(check.probe.code, reverse("check_detail", args=[check.pk]), state, words)
 
 
 def _page(draft: CheckDraft) -> str:

@@ -94,14 +94,19 @@ def test_three_probes_one_bath_three_records(three, cook, clock):
     assert one.finish().url == page_of(two.probe)
     assert places(two) == [("P1", "finished"), ("P2", "settled"), ("P3", "waiting")]
     assert two.finish().url == page_of(third.probe)
-    assert ("P2", "finished: out of tolerance") in places(third)
+    assert ("P2", "out of tolerance") in places(third)
     third.put_in()
     assert places(third)[2] == ("P3", "in the ice")
     third.inside()
     third.settle("0.1")
     last = third.finish()
     checks = {check.probe.code: check for check in Check.objects.select_related("probe")}
-    assert last.url == reverse("check_detail", args=[checks["P3"].pk])
+    assert last.url == reverse("today_site", args=[one.probe.site_id]), "the day has more to do than the last check"
+    said = one.client.get(last.url).content.decode()
+    assert "3 probes checked." in said and "Discard the ice" in said
+    assert (
+        f'<a href="{reverse("check_detail", args=[checks["P2"].pk])}">P2</a>: out of tolerance, stop using it.' in said
+    )
     assert {code: c.error_milli for code, c in checks.items()} == {"P1": 200, "P2": 2400, "P3": 100}
     assert {code: c.verdict for code, c in checks.items()} == {
         "P1": "in_tolerance", "P2": "out_of_tolerance", "P3": "in_tolerance",
@@ -109,6 +114,92 @@ def test_three_probes_one_bath_three_records(three, cook, clock):
     assert all(len(c.preparation["points"]) == 9 and c.checked_by == cook for c in checks.values())
     assert checks["P1"].timed_readings.count() == checks["P2"].timed_readings.count() == 6
     assert not CheckDraft.objects.exists()
+
+
+def test_a_bath_in_which_all_pass_ends_on_the_day_of_the_site(three):
+    for last in two_of(three):
+        last.settle("0.1")
+        answer = last.finish()
+    assert answer.url == reverse("today_site", args=[last.probe.site_id])
+    assert "2 probes checked, all in tolerance." in last.client.get(answer.url).content.decode()
+
+
+def test_a_last_probe_that_fails_leads_to_its_check_and_what_to_do_now(three):
+    for hands, value in zip(two_of(three), ("0.1", "2.4"), strict=True):
+        hands.settle(value)
+        answer = hands.finish()
+    assert answer.url == reverse("check_detail", args=[Check.objects.get(probe=hands.probe).pk])
+
+
+def test_who_fails_on_the_way_is_told_at_once(three):
+    first, second = two_of(three)
+    first.settle("2.4")
+    said = first.client.get(first.finish().url).content.decode()
+    assert "P1 is finished: out of tolerance, stop using it. Label it and keep it apart." in said
+    assert 'class="message tone-bad"' in said
+
+
+def two_of(three):
+    """Two probes in the ice, all confirmed."""
+    choose(three[0].client, three[0].probe.site, [hands.probe for hands in three[:2]])
+    three[0].confirm(*BATH)
+    for hands in three[:2]:
+        hands.put_in()
+        hands.inside()
+    return three[:2]
+
+
+def test_the_others_go_in_first_and_the_longest_in_is_read_first(three, clock):
+    one, two, third = three
+    start(three)
+    one.confirm(*BATH)
+    assert shown(one).get("onward") is None, "it is not in yet"
+    one.put_in()
+    assert (onward := shown(one)["onward"]).url == page_of(two.probe) and "P2" in onward.label
+    clock.shift(timedelta(seconds=20))
+    for hands in (two, third):
+        hands.put_in()
+    assert shown(third)["onward"].url == page_of(one.probe)
+    assert not shown(one)["onward"].url and "From 1:30" in shown(one)["onward"].hint
+    clock.shift(timedelta(seconds=80))
+    assert shown(one)["onward"].hint == "Type what the display shows."
+    one.inside()
+    one.read("0.1")
+    assert shown(one)["onward"] is None and shown(one)["timing"].settled, (
+        "one reading after 90 s is enough, as was said"
+    )
+
+
+def shown(hands):
+    return hands.look(go="").context
+
+
+def test_what_is_each_probes_own_is_confirmed_with_one_tap(three):
+    one = three[0]
+    start(three)
+    assert 'id="all-done"' not in one.look(go="").content.decode(), "the ice is made step by step"
+    one.confirm(*BATH)
+    assert 'id="all-done"' in one.look(go="").content.decode()
+    one.tap("point", point=list(OWN), state="done")
+    assert one.draft.preparation["points"] == [*BATH, *OWN]
+    assert three[1].draft.preparation["points"] == list(BATH)
+    one.tap("insert")
+    assert 'id="all-done"' in one.look(go="").content.decode()
+    one.tap("point", point=["packed", "immersed"], state="done")
+    assert 'id="all-done"' not in one.look(go="").content.decode()
+
+
+def test_a_point_that_is_unknown_ticks_none_of_the_others(three):
+    one = three[0]
+    start(three)
+    url = reverse("zero_check_point", args=[one.probe.pk])
+    assert one.client.post(url, {"point": ["crushed", "sung_to"], "state": "done"}).status_code == 404
+    assert one.draft.preparation["points"] == []
+
+
+def test_the_way_back_from_a_shared_bath_is_the_day(three):
+    start(three)
+    assert shown(three[0])["back_url"] == reverse("today_site", args=[three[0].probe.site_id])
 
 
 def test_what_is_done_to_the_ice_later_is_not_said_of_a_probe_that_is_in(three):

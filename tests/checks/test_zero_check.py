@@ -264,7 +264,8 @@ def test_the_clock_on_the_page_runs_and_stops_with_the_check(hands):
     hands.make_bath()
     hands.wait(83)
     now = reverse("zero_check_now", args=[hands.probe.pk])
-    assert "1:23 in the ice" in hands.client.get(now).content.decode()
+    shown = hands.client.get(now).content.decode()
+    assert ">1:23</span>" in shown and "in the ice" in shown
     CheckDraft.objects.all().delete()
     assert hands.client.get(now).status_code == 286
 

@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -16,13 +17,15 @@ from django.views.decorators.http import require_GET, require_POST
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
 from shared.units import Unit, show
+from sites.addresses import address
 from sites.models import Role
 
 from .. import drafts, together
+from ..finished import bath_finished, one_finished
 from ..forms import FinishForm
 from ..guidance import GUIDANCE
 from ..guide import guide, timing
-from ..models import Check, CheckDraft, Kind
+from ..models import Check, CheckDraft, Kind, Verdict
 from ..surroundings import keep, unfit_for_boiling
 from ..surroundings_form import Air, air_initial
 
@@ -62,10 +65,16 @@ def air(request, pk, kind):
 
 @require_POST
 def point(request, pk, kind):
-    chosen = _point(kind, request.POST.get("point"))
+    chosen = [_point(kind, text) for text in request.POST.getlist("point") or [None]]
     state, moment = request.POST.get("state", "done"), timezone.now()
     typed = request.POST.get("value", "")
-    return _tap(request, pk, kind, lambda draft: drafts.mark(draft, chosen, state, moment), keep=typed)
+    return _tap(request, pk, kind, lambda draft: _mark(draft, chosen, state, moment), keep=typed)
+
+
+@transaction.atomic
+def _mark(draft: CheckDraft, chosen: list[StrEnum], state: str, moment) -> None:
+    for point in chosen:
+        drafts.mark(draft, point, state, moment)
 
 
 @require_POST
@@ -109,10 +118,11 @@ def take_back(request, pk, kind):
 def now(request, pk, kind):
     """The part of the page that changes by itself: how long the probe has been in, and what to do now."""
     probe = get_probe(request.user, pk, Role.COOK)
-    draft = _draft(request, probe, kind)
+    draft, moment = _draft(request, probe, kind), timezone.now()
     if draft is None or draft.inserted_at is None:
         return HttpResponse(status=FRAGMENT_GONE)
-    context = {"timing": timing(draft, timezone.now()), "probe": probe, "taps": _taps(probe, kind)}
+    context = {"timing": timing(draft, moment), "probe": probe, "taps": _taps(probe, kind)}
+    context["onward"] = together.onward(draft, moment)
     return render(request, "checks/guided/now.html", context | {"words": GUIDANCE[kind].words})
 
 
@@ -132,9 +142,19 @@ def finish(request, pk, kind):
         if check is None:
             return _answer(request, probe, kind, error=error, form=form)
     if onward := together.after(draft):
-        messages.info(request, f"Probe {check.probe.code} is finished: {check.get_verdict_display()}.")
+        messages.add_message(request, *one_finished(check))
         return redirect(onward)
-    return redirect("check_detail", check.pk)
+    return redirect(_after_the_last(request, draft, check))
+
+
+def _after_the_last(request, draft: CheckDraft, check: Check) -> str:
+    """The check itself, which says what to do now; after a bath whose last probe passed the day of the site, for what is left."""
+    made, own = together.made_in_bath_of(draft), reverse("check_detail", args=[check.pk])
+    if len(made) < 2:
+        return own
+    messages.add_message(request, *bath_finished(made))
+    passed = check.verdict == Verdict.IN_TOLERANCE
+    return (passed and address("today_site", draft.probe.site_id)) or own
 
 
 def _again(request, probe: Probe, kind: str) -> HttpResponse:
@@ -214,11 +234,17 @@ def _answer(
         shown = air or Air(initial=air_initial(_told_before(draft), probe.site))
         context |= {"phase": "air", "air": shown, "hundred": show(100_000, probe.site.unit, 0)}
     else:
-        shown = guide(draft, now)
+        shown, context["onward"] = guide(draft, now), together.onward(draft, now)
         context |= {"phase": "timing" if shown.timing else "prepare", "guide": shown, "timing": shown.timing}
         context["form"] = form or FinishForm(initial=_said(draft), guidance=guidance)
+    context["back_url"], context["back_label"] = _back(probe, context["bath"])
     part = request.htmx and not request.htmx.boosted
     return render(request, f"checks/guided/{'body' if part else 'page'}.html", context)
+
+
+def _back(probe: Probe, bath: list) -> tuple[str, str]:
+    today = address("today_site", probe.site_id) if bath else None
+    return (today, "Today") if today else (reverse("probe_detail", args=[probe.pk]), f"Probe {probe.code}")
 
 
 def _unfit(probe: Probe, kind: str) -> str:

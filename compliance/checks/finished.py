@@ -1,0 +1,43 @@
+"""What is said when a check of several in one bath is finished, and when the last of them is."""
+
+from collections.abc import Sequence
+
+from django.contrib.messages import constants
+from django.urls import reverse
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from shared.words import plural
+
+from .models import Check, Verdict
+
+TONES = {
+    Verdict.IN_TOLERANCE: constants.SUCCESS,
+    Verdict.INCONCLUSIVE: constants.WARNING,
+    Verdict.OUT_OF_TOLERANCE: constants.ERROR,
+}
+WORDS = {
+    Verdict.IN_TOLERANCE: "in tolerance",
+    Verdict.INCONCLUSIVE: "inconclusive, check it again",
+    Verdict.OUT_OF_TOLERANCE: "out of tolerance, stop using it",
+}
+GRAVEST_FIRST = (Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE, Verdict.IN_TOLERANCE)
+ICE = "Discard the ice: it is not for serving."
+
+
+def one_finished(check: Check) -> tuple[int, str]:
+    """Level and words of the message on the way to the next probe."""
+    apart = " Label it and keep it apart." if check.verdict == Verdict.OUT_OF_TOLERANCE else ""
+    return TONES[check.verdict], f"{check.probe.code} is finished: {WORDS[check.verdict]}.{apart}"
+
+
+def bath_finished(made: Sequence[Check]) -> tuple[int, SafeString]:
+    """Level and words of the message about a whole bath: each probe that did not pass leads to its check."""
+    gravest = next(verdict for verdict in GRAVEST_FIRST if any(check.verdict == verdict for check in made))
+    checked = plural(len(made), "probe")
+    if gravest == Verdict.IN_TOLERANCE:
+        return TONES[gravest], format_html("{} checked, all in tolerance. {}", checked, ICE)
+    others = [check for verdict in GRAVEST_FIRST[:2] for check in made if check.verdict == verdict]
+    links = ((reverse("check_detail", args=[each.pk]), each.probe.code, WORDS[each.verdict]) for each in others)
+    said = format_html_join(" ", '<a href="{}">{}</a>: {}.', links)
+    return TONES[gravest], format_html("{} checked. {} {}", checked, said, ICE)
