@@ -28,7 +28,7 @@ ICE = "Discard the ice: it is not for serving."
 def one_finished(check: Check) -> tuple[int, str]:
     """Level and words of the message on the way to the next probe."""
     apart = " Label it and keep it apart." if check.verdict == Verdict.OUT_OF_TOLERANCE else ""
-    return TONES[check.verdict], f"{check.probe.code} is finished: {WORDS[check.verdict]}.{apart}"
+    return TONES[check.verdict], f"{check.probe.code}: {WORDS[check.verdict]}.{apart}"
 
 
 def bath_finished(made: Sequence[Check]) -> tuple[int, SafeString]:

@@ -22,7 +22,7 @@ from .guide import clock
 from .judging import settling_of
 from .models import BEGINNING, Check, CheckDraft, Kind, Verdict
 
-SOON = f"From {clock(ALONE_AFTER)} in the ice on, one reading can be enough."
+SOON = f"From {clock(ALONE_AFTER)} on, one reading can be enough."
 FINISHED = {
     Verdict.IN_TOLERANCE: ("finished", "finished"),
     Verdict.OUT_OF_TOLERANCE: ("failed", "out of tolerance"),
@@ -126,13 +126,13 @@ def onward(draft: CheckDraft, now: datetime) -> Onward | None:
         return None
     waiting = next((each for each in fellows if each.inserted_at is None), None)
     if waiting:
-        return Onward(f"Put the next probe in while this one settles. {SOON}", *_link("Next into the ice", waiting))
+        return Onward(f"Put the next probe in. {SOON}", *_link("Next into the ice", waiting))
     unread = [each for each in fellows if not each.readings]
     longest = min(unread, key=lambda each: each.inserted_at)
     if longest.pk != draft.pk:
-        return Onward(f"All are in the ice. {SOON}", *_link("Read the one that went in first", longest))
+        return Onward(f"All are in. {SOON}", *_link("Read the one that went in first", longest))
     early = (now - draft.inserted_at).total_seconds() < ALONE_AFTER
-    return Onward(f"All are in the ice. {SOON}" if early else "Type what the display shows.")
+    return Onward(f"All are in. {SOON}" if early else "Type what it shows.")
 
 
 def _link(words: str, draft: CheckDraft) -> tuple[str, str]:

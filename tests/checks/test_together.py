@@ -135,7 +135,7 @@ def test_who_fails_on_the_way_is_told_at_once(three):
     first, second = two_of(three)
     first.settle("2.4")
     said = first.client.get(first.finish().url).content.decode()
-    assert "P1 is finished: out of tolerance, stop using it. Label it and keep it apart." in said
+    assert "P1: out of tolerance, stop using it. Label it and keep it apart." in said
     assert 'class="message tone-bad"' in said
 
 
@@ -162,7 +162,7 @@ def test_the_others_go_in_first_and_the_longest_in_is_read_first(three, clock):
     assert shown(third)["onward"].url == page_of(one.probe)
     assert not shown(one)["onward"].url and "From 1:30" in shown(one)["onward"].hint
     clock.shift(timedelta(seconds=80))
-    assert shown(one)["onward"].hint == "Type what the display shows."
+    assert shown(one)["onward"].hint == "Type what it shows."
     one.inside()
     one.read("0.1")
     assert shown(one)["onward"] is None and shown(one)["timing"].settled, (

@@ -34,6 +34,7 @@ def check_detail(request, pk):
     context = told(check) | {
         "strikes": may(request.user, check.site, Role.SUPERVISOR) and not hasattr(check, "void"),
         "print_url": address("check_print", pk),
+        "today_url": address("today_site", check.probe.site_id),
         "checks_again": may(request.user, check.probe.site, Role.COOK),
     }
     return render(request, "checks/check_detail.html", context)
