@@ -34,13 +34,18 @@ DUE = "Due {at} on the clock of {site}"
 
 def entries(key: FeedKey, now: datetime) -> list[Entry]:
     """What this feed shows, in the order of time; nothing of a site that is closed for good."""
-    if key.site.closed:
+    return coming(key.site, now, key.shows)
+
+
+def coming(site: Site, now: datetime, shows: str = FeedKey.Shows.BOTH) -> list[Entry]:
+    """What is due at a site and what will be, in the order of time."""
+    if site.closed:
         return []
     found = []
-    if key.shows != FeedKey.Shows.READINGS:
-        found += _checks(key.site, now)
-    if key.shows != FeedKey.Shows.CHECKS:
-        found += _readings(key.site, now)
+    if shows != FeedKey.Shows.READINGS:
+        found += _checks(site, now)
+    if shows != FeedKey.Shows.CHECKS:
+        found += _readings(site, now)
     return sorted(found, key=lambda entry: (entry.due_at, entry.key))
 
 

@@ -8,10 +8,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, strip_tags
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.checks.guidance import BOILING, ICE
+from compliance.notices.coming import coming
+from compliance.notices.feeds import Entry
 from compliance.plans.calendar import Calendar, instant, local_day
 from compliance.plans.queries import calendars
 from compliance.plans.wording import day_words
@@ -21,6 +23,7 @@ from compliance.reminders.forms import DayForm, ExcuseForm, StrikeExcuseForm
 from compliance.reminders.queries import Told, asked_for, left_open, tell
 from compliance.reminders.status import OPEN, Status
 from shared.forms import attempt
+from shared.printing.page import MONTHS
 from shared.templatetags.noughtbook import when
 from sites.access import get_site, may
 from sites.models import Role, Site
@@ -42,13 +45,27 @@ def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
     start, end = _bounds(day, site)
     told = _in_order(asked_for(site, start, end, now))
     left = _in_order(left_open(site, start, now)) if day == today else []
+    ahead = _ahead(site, day, now) if day >= today else []
     return render(request, "overview/reminder_list.html", {
-        "site": site, "title": f"Planned and done, {day_words(day)}", "tiles": _tiles(told, left), "day": day,
+        "site": site, "title": f"Planned and done, {day_words(day)}", "day": day,
+        "tiles": _tiles(told, left) if day <= today else [],
         "table": _table(request, site, told, "clock") if told else None,
         "left": _table(request, site, left, "short") if left else None,
-        "nothing": _nothing(calendars([site])[site.pk], day, today, bool(told)),
+        "ahead": ahead, "nothing": _nothing(calendars([site])[site.pk], day, today, bool(told), bool(ahead)),
+        "sections": sum(map(bool, (left, told, ahead))) > 1,
         "back_url": reverse("today_site", args=[pk]), "tabs": _days(site, day, today),
     })  # fmt: skip
+
+
+def _ahead(site: Site, day: date, now: datetime) -> list[dict]:
+    """What will fall due on that day, as far as the plans have been worked out."""
+    found = [entry for entry in coming(site, now) if entry.due_day == day and entry.due_at > now]
+    return [_foreseen(entry, site) for entry in found]
+
+
+def _foreseen(entry: Entry, site: Site) -> dict:
+    at = strip_tags(when(entry.due_at, site.zone, "clock"))
+    return {"title": f"{at} {entry.what}", "meta": "If the check before it is made in time." if entry.tentative else ""}
 
 
 def _in_order(reminders) -> list[Told]:
@@ -57,22 +74,23 @@ def _in_order(reminders) -> list[Told]:
 
 def _table(request: HttpRequest, site: Site, told: list[Told], style: str) -> ReminderTable:
     writes, excuses = (may(request.user, site, role) for role in (Role.COOK, Role.MANAGER))
-    rows = [ReminderRow(each, _who(each), _next_step(each, writes, excuses)) for each in told]
+    rows = [ReminderRow(each, _who(each), *_next_steps(each, writes, excuses)) for each in told]
     return ReminderTable(rows, zone=site.zone, style=style)
 
 
-def _nothing(calendar: Calendar, day: date, today: date, something: bool) -> dict | None:
+def _nothing(calendar: Calendar, day: date, today: date, something: bool, ahead: bool) -> dict | None:
     """Why nothing fell due: heading and text; of a closed day also where something did."""
     # A site that is closed for good says nothing of the days on which it worked.
     why = (replace(calendar, closed=False) if day < today else calendar).is_open(day)[1]
     if why:
         return {"heading": _closed(why), "text": _closed_text(calendar, day, something)}
-    if something:
+    if something or ahead:
         return None
     if day > today:
         return {"heading": "This day has not come yet", "text": "What falls due on it is listed here from then on."}
-    so_far = " so far" if day == today else ""
-    return {"heading": f"Nothing fell due{so_far}", "text": "No check and no reading was asked for on this day."}
+    if day == today:
+        return {"heading": "Nothing falls due today", "text": "No check and no reading is planned for this day."}
+    return {"heading": "Nothing fell due", "text": "No check and no reading was asked for on this day."}
 
 
 def _closed(why: str) -> str:
@@ -128,10 +146,17 @@ def _days(site: Site, day: date, today: date) -> list[dict]:
     days = sorted({*(day + DAY * n for n in range(-3, 2)), today})
     base = reverse("reminder_list", args=[site.pk])
     return [
-        {"label": "Today" if each == today else day_words(each), "url": f"{base}?day={each:%Y-%m-%d}",
-         "current": each == day}
+        {
+            "label": "Today" if each == today else _short(each),
+            "url": f"{base}?day={each:%Y-%m-%d}",
+            "current": each == day,
+        }
         for each in days
-    ]  # fmt: skip
+    ]
+
+
+def _short(day: date) -> str:
+    return f"{day:%a} {day.day} {MONTHS[day.month - 1]}"
 
 
 def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
@@ -164,20 +189,21 @@ def _who(told: Told) -> str:
     return ""
 
 
-def _next_step(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str], ...]:
-    """What this person can do about it: words and address each."""
+def _next_steps(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str], tuple[tuple[str, str], ...]]:
+    """What this person is to do about it, and what else they can look at or say: words and address each."""
     reminder, steps = told.reminder, []
+    now = ("", "")
+    if told.status in OPEN and writes:
+        now = ("Take it now" if reminder.round_id else "Check now", to_do(reminder))
     if told.check:
         steps.append(("The check", reverse("check_detail", args=[told.check.pk])))
     if told.reading:
         steps.append(("The reading", reverse("reading_detail", args=[told.reading.pk])))
-    if told.status in OPEN and writes:
-        steps.append(("Do it now", to_do(reminder)))
     if excuses and told.status in (*OPEN, Status.MISSED):
         steps.append(("Excuse", reverse("reminder_excuse", args=[reminder.pk])))
     if excuses and told.excuse and told.status == Status.EXCUSED:
         steps.append(("Strike out", reverse("reminder_excuse", args=[reminder.pk])))
-    return tuple(steps)
+    return now, tuple(steps)
 
 
 def to_do(reminder) -> str:

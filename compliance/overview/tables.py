@@ -71,10 +71,11 @@ class FailedTable(tables.Table):
 
 @dataclass(frozen=True, slots=True)
 class ReminderRow:
-    """What was asked for, who did it, and what may be done about it: words and address each."""
+    """What was asked for, who did it, what to do now, and what else there is: words and address each."""
 
     told: Told
     who: str
+    now: tuple[str, str]
     steps: tuple[tuple[str, str], ...]
 
 
@@ -85,10 +86,11 @@ class ReminderTable(tables.Table):
     what = tables.Column("What", accessor="told", attrs={"td": {"class": "lead-cell"}})
     status = tables.Column("State", accessor="told__status")
     who = tables.Column("Who", default="")
-    steps = tables.Column("", default="", attrs={"td": {"class": "steps"}})
+    steps = tables.Column("", empty_values=(), attrs={"td": {"class": "steps"}})
 
     class Meta:
         orderable = False
+        attrs = {"class": "planned"}
         row_attrs = {"class": lambda record: "tone-bad" if record.told.status == "missed" else ""}
 
     def __init__(self, *args, zone, style: str, **kwargs):
@@ -99,16 +101,27 @@ class ReminderTable(tables.Table):
         return when(value, self.zone, self.style)
 
     def render_what(self, value):
-        return f"{value.title}: {value.reminder.because}"
+        about = value.reminder.probe.description if value.reminder.probe else ""
+        title = f"{value.title} · {about}" if about else value.title
+        because = value.reminder.because
+        if because == f"at {value.reminder.due_at.astimezone(self.zone):%H:%M}":  # the first column says it already
+            return title
+        return format_html('{}<span class="because">{}</span>', title, because)
 
     def render_status(self, value, record):
         """Of what is open, also since when, where its turns before were missed."""
         reminder = record.told.reminder
+        if record.told.done_late:
+            return format_html("{} late", badge("reminder", value))
         if value not in OPEN or reminder.since_at >= reminder.due_at:
             return badge("reminder", value)
         return format_html(
             "{} not done since {}", badge("reminder", value), when(reminder.since_at, self.zone, "short")
         )
 
-    def render_steps(self, value):
-        return format_html_join(" · ", '<a href="{1}">{0}</a>', value)
+    def render_steps(self, value, record):
+        subject, (words, address) = record.told.title, record.now
+        now = format_html('<a class="button quiet-button small-button" href="{}" aria-label="{}: {}">{}</a> ',
+                          address, words, subject, words) if address else ""  # fmt: skip
+        others = ((address, words, subject, words) for words, address in value)
+        return format_html("{}{}", now, format_html_join(" ", '<a href="{}" aria-label="{}: {}">{}</a>', others))

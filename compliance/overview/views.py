@@ -1,6 +1,7 @@
 """The pages of a day (site manager) and of an area (area supervisor)."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -10,6 +11,7 @@ from django.utils.html import strip_tags
 from django.views.decorators.http import require_safe
 
 from compliance.checks.models import Standing
+from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import State, Summary, summaries
 from shared.templatetags.noughtbook import when
@@ -51,7 +53,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "sites": _site_tabs(request, site),
         "lead": f"{now.astimezone(site.zone):%A} {_plain(when(now, site.zone, 'day'))}",
         "tiles": _tiles(site, due, cases, waiting),
-        "checks": [_item(each, site, writes) for each in due],
+        "checks": [_item(each, site, writes, now) for each in due],
         "deviations": [_deviation_item(d, site) for d in shown],
         "more_deviations": waiting > DEVIATIONS_SHOWN,
         "cases": _case_items(cases, site),
@@ -199,8 +201,8 @@ def _tone(overdue, due) -> str:
     return "bad" if overdue else "doubt" if due else "good"
 
 
-def _item(each: ToDo, site: Site, writes: bool) -> dict:
-    item = _round_words(each, site) if each.reminder else _check_words(each, site)
+def _item(each: ToDo, site: Site, writes: bool, now: datetime) -> dict:
+    item = _round_words(each, site, now) if each.reminder else _check_words(each, site, now)
     item |= {
         "badge_kind": "due",
         "badge_value": "overdue" if each.overdue else "due",
@@ -211,35 +213,42 @@ def _item(each: ToDo, site: Site, writes: bool) -> dict:
     return item
 
 
-def _check_words(each: ToDo, site: Site) -> dict:
-    state = state_of(each.probe)
-    why = state.due_because or "check due"
-    when_due = f"due {when(state.due_at, site.zone, 'short')}" if state.due_at else "due now"
-    stake = f" · {plural(each.stake, 'reading')} {noun(each.stake, 'waits', 'wait')} for it" if each.stake else ""
+def _check_words(each: ToDo, site: Site, now: datetime) -> dict:
+    why = state_of(each.probe).due_because or "check due"
+    stake = f"{plural(each.stake, 'reading')} {noun(each.stake, 'depends', 'depend')} on it" if each.stake else ""
     return {
         "title": _named(each.probe),
         "url": reverse("probe_detail", args=[each.probe.pk]),
-        "meta": _meta(why, when_due, each.probe, site) + stake,
+        "meta": " · ".join(filter(None, (_first_big(why), _due(each.due_at, site, now), stake))),
     }
 
 
-def _round_words(each: ToDo, site: Site) -> dict:
+def _due(due_at: datetime | None, site: Site, now: datetime) -> str:
+    """Of today only the time; of another day also the day."""
+    if due_at is None:
+        return "due now"
+    if local_day(due_at, site.zone) == local_day(now, site.zone):
+        return f"due at {_plain(when(due_at, site.zone, 'clock'))}"
+    return f"due {_plain(when(due_at, site.zone, 'short'))}"
+
+
+def _round_words(each: ToDo, site: Site, now: datetime) -> dict:
     limit = each.reminder.round.limit
     return {
         "title": f"Reading: {limit.title}",
         "url": reverse("limit_detail", args=[limit.pk]),
-        "meta": _first_big(f"{each.reminder.because} · due {_plain(when(each.due_at, site.zone, 'short'))}"),
+        "meta": _first_big(_round_due(each, site, now)),
     }
+
+
+def _round_due(each: ToDo, site: Site, now: datetime) -> str:
+    """A round at a time of day names its time already."""
+    due, because = _due(each.due_at, site, now), each.reminder.because
+    return due if due == f"due {because}" else f"{because} · {due}"
 
 
 def _named(probe: Probe) -> str:
     return f"{probe.code} · {probe.description}" if probe.description else probe.code
-
-
-def _meta(why, when_due, probe, site):
-    last = state_of(probe).last_good_at
-    good = f"last good {when(last, site.zone, 'day')}" if last else ""
-    return _plain(" · ".join(filter(None, (_first_big(why), good, when_due))))
 
 
 def _first_big(words: str) -> str:

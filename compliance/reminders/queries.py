@@ -34,6 +34,12 @@ class Told:
         return excused and self.excuse.recorded_at >= self.reminder.closes_at
 
     @property
+    def done_late(self) -> bool:
+        """Done when its grace was over."""
+        made_at = self.check.checked_at if self.check else self.reading.taken_at if self.reading else None
+        return self.status == Status.CLEARED and made_at is not None and made_at >= self.reminder.grace_at
+
+    @property
     def title(self) -> str:
         return str(self.reminder.probe or self.reminder.round.limit)
 

@@ -1,5 +1,6 @@
 """The page of a day in the order of what matters, what was planned and done, and excuses."""
 
+import re
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
@@ -80,7 +81,7 @@ def test_the_day_says_who_did_what_and_when(as_person, world, overdue):
     assert reverse("reminder_excuse", args=[overdue.pk]) not in page
     making.good(world.probe, world.cook, NOW - timedelta(minutes=30))
     page = as_person(world.cook).get(address).content.decode()
-    assert "Col Esker" in page and "11:30" in page and "Done" in page
+    assert "Col Esker" in page and "11:30" in page and re.search(r"Done</span>\s+late", page)
     assert "Nothing fell due" in as_person(world.cook).get(f"{address}?day=2026-03-10").content.decode()
     assert as_person(world.cook).get(f"{address}?day=rubbish").status_code == 200
 
@@ -105,6 +106,38 @@ def test_a_closed_day_says_why_nothing_falls_due_and_where_it_moves(as_person, w
     hours = [(time(8), time(15))] * 5 + [None, None]
     change_opening(by=world.manager, site=world.site, hours=hours)
     assert '<p class="empty-title">Closed on Saturdays' in planned(client, world.site, "2026-03-14").content.decode()
+
+
+def test_what_is_still_to_come_stands_on_its_day_and_is_not_told_twice(as_person, world, clock):
+    making.good(world.probe, world.cook, NOW)
+    set_round(by=world.manager, limit=world.limit, times=[time(14)])
+    change_plan(by=world.manager, probe=world.probe, every_days=1, at=time(9), reason="Often used.")
+    client = as_person(world.manager)
+
+    def ahead(day=""):
+        return [(each["title"], each["meta"]) for each in planned(client, world.site, day).context["ahead"]]
+
+    reading, check = f"14:00 Take the reading for {world.limit}", "09:00 Check probe P1"
+    assert ahead() == [(reading, "")]
+    assert ahead("2026-03-12") == [(check, ""), (reading, "")]
+    assert ahead("2026-03-13")[0] == (check, "If the check before it is made in time.")
+    assert ahead("2026-03-10") == []
+    assert "has not come" not in planned(client, world.site, "2026-03-12").content.decode()
+    clock.move_to(NOW.replace(hour=14, minute=5))
+    swept()
+    page = planned(client, world.site)
+    assert page.context["ahead"] == [] and len(page.context["table"].rows) == 1
+
+
+def test_a_due_time_of_today_is_told_without_its_day(as_person, world, overdue, clock):
+    set_round(by=world.manager, limit=world.limit, times=[time(14)])
+    clock.move_to(NOW.replace(hour=14, minute=5))
+    swept()
+    page = as_person(world.cook).get(reverse("today_site", args=[world.site.pk])).content.decode()
+    assert "· due at 09:00" in page and ">Due at 14:00<" in page
+    clock.move_to(NOW + timedelta(days=1))
+    page = as_person(world.cook).get(reverse("today_site", args=[world.site.pk])).content.decode()
+    assert "due 11 Mar 09:00" in page
 
 
 def test_what_was_asked_for_at_once_on_a_closed_day_stands_beside_the_reason(as_person, world, overdue):

@@ -57,8 +57,8 @@ def test_the_hours_of_every_part_of_the_period(world, clock):
     planning.change_opening(by=world.manager, site=world.site, hours=[late] * 7, reason="Evening service")
     clock.move_to(at(2, month=4))
     told = told_of(world)
-    assert "20 Feb 2026 Monday closed; Tuesday 07:00 to 15:00" in told
-    assert "10 Mar 2026 Monday 09:00 to 21:00" in told and "Evening service." in told
+    assert "20 Feb 2026 Monday closed; Tuesday to Sunday 07:00 to 15:00" in told
+    assert "10 Mar 2026 Monday to Sunday 09:00 to 21:00" in told and "Evening service." in told
 
 
 def test_plans_that_began_in_the_period(world, clock):

@@ -23,8 +23,13 @@ def test_done_missed_and_excused_are_told_apart(world, clock):
     making.good(world.probe, world.cook, at(24, 11))
     excuse_reminder(by=world.manager, reminder=Reminder.objects.order_by("due_at")[1], reason="In the laboratory.")
     told = section(record_of(world.site), "Planned and done")
-    assert "Of 3 due times" in told and "1 done, 1 missed, 1 missed and excused afterwards" in told
-    assert "MISSED, excused" in told and "Missed, and excused by MH" in told and "In the laboratory." in told
+    assert "Of 3 due times" in told and "1 done (1 of them late), 1 missed, 1 missed and excused afterwards" in told
+    assert (
+        "done late" in told
+        and "MISSED, excused" in told
+        and "Missed, and excused by MH" in told
+        and "In the laboratory." in told
+    )
     assert told.index("MISSED") < told.index("Missed, and excused")
 
 

@@ -9,7 +9,7 @@ from django.db.models import Q, QuerySet
 from compliance.plans.calendar import public_holidays
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import opening_in_force, scope_words
-from compliance.plans.wording import closure_scope, span_words, week_facts
+from compliance.plans.wording import closure_scope, span_words, week_in_short
 from compliance.probes.models import Event, EventKind
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -57,7 +57,7 @@ def _hours(scope: RecordScope) -> Iterator[Row]:
 
 
 def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Row:
-    hours = "; ".join(f"{name} {told}" for name, told in week_facts(opening))
+    hours = "; ".join(f"{days} {told}" for days, told in week_in_short(opening))
     by = scope.people.initials(opening.recorded_by_id) if opening else ""
     note = sentence(opening.reason) if opening and opening.reason else ""
     return Row((day(since) if since else "the start", hours, by), note=note)

@@ -27,7 +27,8 @@ WORDS = {
 EXPLAINED = (
     "Done means that a check which came to a verdict, or the reading that was asked for, was made before the next was due. "
     "Nothing else counts as done. An excuse leaves it in this list. Not asked for means that, before it was done or missed, "
-    "nothing asked for it any more: the probe was withdrawn or moved, or the site did not work that day; the line says why."
+    "nothing asked for it any more: the probe was withdrawn or moved, or the site did not work that day; the line says why. "
+    "Done late means after the time that the plan allows once something has fallen due."
 )
 
 
@@ -49,6 +50,9 @@ def _counted(asked: QuerySet[Reminder]) -> list[str]:
     afterwards = late.order_by().values("pk").distinct().count()
     counts[Status.EXCUSED] -= afterwards
     told = [f"{counts[each]} {WORDS[each].lower()}" for each in COUNTED if counts[each]]
+    too_late = asked.filter(status=Status.CLEARED, cleared_at__gte=F("grace_at")).count()
+    if too_late:
+        told[0] += f" ({too_late} of them late)"
     return told + ([f"{afterwards} missed and excused afterwards"] if afterwards else [])
 
 
@@ -56,9 +60,12 @@ def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
     for each in told:
         reminder: Reminder = each.reminder
         when, by = _done(each, scope)
-        became = "MISSED, excused" if each.excused_late else WORDS[each.status]
-        cells = (moment(reminder.due_at, scope.zone), f"{each.title}: {reminder.because}", became, when, by)
+        cells = (moment(reminder.due_at, scope.zone), f"{each.title}: {reminder.because}", _became(each), when, by)
         yield Row(cells, note=_note(each, scope))
+
+
+def _became(told: Told) -> str:
+    return "MISSED, excused" if told.excused_late else "done late" if told.done_late else WORDS[told.status]
 
 
 def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
