@@ -75,5 +75,4 @@ class FeedForm(forms.Form):
     shows = forms.ChoiceField(
         choices=FeedKey.Shows.choices,
         label="What it shows",
-        help_text="Checks up to four weeks ahead, readings for the next week, and whatever is overdue.",
     )

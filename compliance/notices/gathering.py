@@ -127,12 +127,12 @@ def _due_says(state: ProbeState, now: datetime, site: Site) -> str:
 
 def overdue(now: datetime) -> Found:
     """What is overdue past its grace, for the site managers: one message a site and due time."""
-    return _late(Kind.OVERDUE, now, "{}: {} overdue, check now", "The grace is over and no check has been made.")
+    return _late(Kind.OVERDUE, now, "{}: {} overdue, check now", "The time allowed is over and no check has been made.")
 
 
 def unanswered(now: datetime) -> Found:
     """What still nobody has checked, for the area supervisors."""
-    words = "The grace is long over and still no check has been made."
+    words = "The time allowed is long over and still no check has been made."
     return _late(Kind.UNANSWERED, now, "{}: {} still not checked, see to it", words)
 
 
@@ -237,7 +237,7 @@ def _failure(site: Site, checks: Sequence[Check]) -> Message:
     return Message(
         Kind.FAILED, f"{checks[0].pk}" if site == checks[0].site else f"{checks[0].pk}@{site.pk}",
         f"{site}: stop using {wording.probes(codes)}, {noun(len(codes), 'it', 'they')} failed {failed}",
-        _checked(checks[0], site) if single else f"Do not use {words['it']} before a check was passed again.",
+        _checked(checks[0], site) if single else f"Do not use {words['it']} again before a check is passed.",
         [Item(named(c.probe), shown_in(c) if single else f"{shown_in(c)} {_checked(c, site)}", _link(c, site)) for c in checks],
         _link(checks[0], site) if single else todo_url(site), site=site,
         after=[line.format(**words) for line in AFTER_FAILURE], checks=[c.pk for c in checks],

@@ -12,10 +12,11 @@ from sites.addresses import address
 from .gathering import Item, Message
 from .telling import Kind
 
+LATE = "The time allowed is long over and no {} has been {}."
 NAMED = 40  # lines of a mail
 JOINED = {
-    Kind.UNANSWERED: ("probe", "{} at {} are still not checked, see to it", "The grace is long over and no check has been made."),
-    Kind.NO_READING: ("reading", "{} at {} still not taken, see to it", "The grace is long over and no reading has been taken."),
+    Kind.UNANSWERED: ("probe", "{} at {} are still not checked, see to it", LATE.format("check", "made")),
+    Kind.NO_READING: ("reading", "{} at {} still not taken, see to it", LATE.format("reading", "taken")),
 }  # fmt: skip
 
 

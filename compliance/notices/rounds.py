@@ -17,13 +17,13 @@ from .telling import Kind
 
 def untaken(now: datetime) -> Found:
     """For the site managers, when the grace is over: one message a site and due time, one query for any number."""
-    words = "The grace is over and no reading has been taken."
+    words = "The time allowed is over and no reading has been taken."
     return _late(Kind.READING, now, "{}: take the reading for {} now", "{}: take {} now", words)
 
 
 def still_untaken(now: datetime) -> Found:
     """For the area supervisors, as long again after but in time for it to be taken yet."""
-    words = "The grace is long over and still no reading has been taken."
+    words = "The time allowed is long over and still no reading has been taken."
     return _late(
         Kind.NO_READING, now, "{}: still no reading for {}, see to it", "{}: {} still not taken, see to it", words
     )

@@ -32,7 +32,9 @@ class AttentionTable(tables.Table):
     def render_site(self, value):
         return format_html('<a href="{}">{}</a>', reverse("today_site", args=[value.pk]), value)
 
-    def _count(self, value):
+    def _count(self, value, column):
+        # A phone leaves out what asks for nothing.
+        column.attrs = {**NUMBER, "td": {"class": "number" if value else "number spare"}}
         return value or "–"
 
     render_out_of_tolerance = render_overdue = render_in_doubt = render_deviations = _count

@@ -56,7 +56,9 @@ class PlanForm(FromForm):
         min_value=1, max_value=366, required=False, label="Days from one check to the next",
         help_text="Counted from the last good check. Weekly is usual, daily in heavy use.",
     )  # fmt: skip
-    weekdays = WeekdaysField(required=False, label="Weekdays", help_text="They do not move with the checks.")
+    weekdays = WeekdaysField(
+        required=False, label="Weekdays", help_text="The same days each week, whenever the last check was."
+    )
     at = time_field(label="Due at", help_text="On the clock of the site.")
     before_service = forms.BooleanField(
         required=False, label="Before service instead", help_text="Where the opening hours of the day are known."
@@ -66,13 +68,14 @@ class PlanForm(FromForm):
         min_value=0, max_value=10_080, label="Minutes of grace", help_text="After that it counts as overdue."
     )
     drop = forms.BooleanField(required=False)
-    field_order = ["drop", "pattern", "every_days", "weekdays", "at", "before_service", "minutes_before",
-                   "grace_minutes", "effective_from", "reason"]  # fmt: skip
+    field_order = ["pattern", "every_days", "weekdays", "at", "before_service", "minutes_before", "grace_minutes", "drop",
+                   "effective_from", "reason"]  # fmt: skip
 
     def __init__(self, *args, plan: Plan, wider: str = "", **kwargs):
         super().__init__(*args, initial=known_of(plan), **kwargs)
         if wider:
-            self.fields["drop"].label = f"Take this plan off: then it is {wider}"
+            self.fields["drop"].label = "Take this plan off instead"
+            self.fields["drop"].help_text = f"Then it is {wider}."
         else:
             del self.fields["drop"]
 
@@ -121,7 +124,7 @@ class RoundForm(FromForm):
         help_text="After that it counts as overdue; at the latest after two thirds of the time to the next reading.",
     )  # fmt: skip
     drop = forms.BooleanField(required=False, label="No more rounds for this limit")
-    field_order = ["drop", "times", "every_minutes", "weekdays", "grace_minutes", "effective_from", "reason"]
+    field_order = ["times", "every_minutes", "weekdays", "grace_minutes", "drop", "effective_from", "reason"]
 
     def __init__(self, *args, present: Round | None, **kwargs):
         super().__init__(*args, initial=known_round(present), **kwargs)

@@ -1,5 +1,6 @@
 """The page of an area: every site, those that need somebody first."""
 
+import re
 from datetime import UTC, date, datetime, time, timedelta
 
 from django.db import connection
@@ -67,6 +68,13 @@ def test_a_case_that_is_all_decided_waits_for_the_signature(as_person, world):
     assert "Waiting for a signature" not in page(client, world.area)
     actions.decide(by=world.manager, case=case, selection=undecided(case), fate=Fate.DISCARDED, why="Thrown away.")
     assert "Waiting for a signature" in page(client, world.area)
+
+
+def test_a_phone_leaves_out_what_a_site_does_not_ask_for(as_person, world):
+    failed_probe(world, world.site, "F1")
+    shown = page(as_person(world.supervisor), world.area)
+    cells = re.findall(r'data-label="Probes out of tolerance" class="([^"]*)">([^<]*)<', shown)
+    assert sorted(cells) == [("number", "1"), ("number spare", "–")]
 
 
 def test_a_closed_site_asks_for_nothing(as_person, world):

@@ -136,7 +136,7 @@ def test_a_plan_is_taken_off(world, as_person):
     client, url = as_person(world.manager), reverse("plan_probe", args=[world.probe.pk])
     assert "drop" not in client.get(url).context["form"].fields
     client.post(url, PLAN)
-    assert "every 7 days at 09:00" in client.get(url).context["form"].fields["drop"].label
+    assert "every 7 days at 09:00" in client.get(url).context["form"].fields["drop"].help_text
     client.post(url, {**PLAN, "drop": "on", "reason": "As the others."})
     assert days_of(world.probe) == 7
 
@@ -146,7 +146,7 @@ def test_the_page_of_a_site_that_plans_itself_knows_the_plan_of_its_business(wor
     client, url = as_person(world.manager), reverse("plan_site", args=[world.site.pk])
     assert "every 3 days at 09:00" in client.get(url).context["lead"]
     client.post(url, {**PLAN, "every_days": "2"})
-    assert "every 3 days at 09:00" in client.get(url).context["form"].fields["drop"].label
+    assert "every 3 days at 09:00" in client.get(url).context["form"].fields["drop"].help_text
 
 
 def test_only_who_supervises_every_area_plans_for_the_business(world, as_person):
