@@ -114,6 +114,11 @@ def check_mail(app_configs, **kwargs):
     if settings.MAIL_ASKED and not is_address(settings.DEFAULT_FROM_EMAIL):
         hint = "Set NOUGHTBOOK_MAIL_FROM to the address that notices come from, such as noughtbook@kitchen.example."
         found.append(Error("Notices have no address to come from.", hint=hint, id="noughtbook.E006"))
+    if settings.EMAIL_HOST_USER and not (
+        settings.EMAIL_USE_TLS or settings.EMAIL_USE_SSL or is_host_here(settings.EMAIL_HOST)
+    ):
+        hint = "Use smtps://… or end NOUGHTBOOK_MAIL_URL with ?tls=1, if the mail server speaks TLS."
+        found.append(Warning("The password of the mail server goes out unencrypted.", hint=hint, id="noughtbook.W005"))
     if settings.MAIL_WORKS and is_here(settings.ADDRESS):
         hint = "Set NOUGHTBOOK_ADDRESS to where people reach the pages, such as https://kitchen.example."
         found.append(Warning("The links in mails lead to this machine alone.", hint=hint, id="noughtbook.W004"))
@@ -122,7 +127,10 @@ def check_mail(app_configs, **kwargs):
 
 def is_here(address: str) -> bool:
     """Whether an address opens on the very machine only that it is typed on."""
-    host = parts_of(address).hostname or ""
+    return is_host_here(parts_of(address).hostname or "")
+
+
+def is_host_here(host: str) -> bool:
     try:
         return ip_address(host).is_loopback or ip_address(host).is_unspecified
     except ValueError:

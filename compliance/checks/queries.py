@@ -13,7 +13,7 @@ from compliance.probes.models import ALTERATIONS, Event, Probe
 from sites.access import sites_of
 from sites.models import Person
 
-from .models import Check, Kind, Span, Standing, Verdict
+from .models import Check, Kind, ProbeState, Span, Standing, Verdict
 from .pairing import BELONGS_WITHIN, Moment, nearest
 
 # How long after the act an entry still counts as made at the time. A laboratory's paper takes its time.
@@ -130,11 +130,13 @@ def event_entered_late(event: Event) -> bool:
     return is_late(event.at, event.recorded_at, EVENT_MADE_AT_THE_TIME)
 
 
-def due_word(due_at: datetime | None, now: datetime) -> str:
-    """`overdue`, `soon` or `ok`; a probe that no check has spoken of yet is due."""
-    if due_at is None:
+def due_word(state: ProbeState | None, now: datetime) -> str:
+    """`due`, `overdue` when its grace is over, `soon` or `ok`; a probe that no check has spoken of yet is due."""
+    if state is None or state.due_at is None:
         return "due"
-    return "overdue" if due_at < now else "soon" if due_at < now + SOON else "ok"
+    if state.due_at > now:
+        return "soon" if state.due_at < now + SOON else "ok"
+    return "overdue" if (state.grace_at or state.due_at) <= now else "due"
 
 
 def run_of(check: Check) -> str:

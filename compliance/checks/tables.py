@@ -56,7 +56,7 @@ class ProbeTable(tables.Table):
             return "–"
         at = state.due_at if state else None
         shown = when(at, record.site.zone, "day") if state and state.last_check_id else ""
-        return together(badge("due", due_word(at, self.now)), shown)
+        return together(badge("due", due_word(state, self.now)), shown)
 
     def render_act(self, record):
         if record.site_id not in self.writes or record.withdrawn:

@@ -17,7 +17,7 @@ from compliance.plans.models import RoundSlot, Slot
 from compliance.plans.queries import PlanBook, Reach
 from compliance.plans.schedule import Stretch, first_due_day
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import excused_checks, open_rounds
+from compliance.reminders.queries import excused_of, open_rounds
 from compliance.reminders.status import clearing_readings
 from shared.templatetags.noughtbook import when
 from sites.models import Site
@@ -76,7 +76,7 @@ def _checks(site: Site, now: datetime) -> Iterator[Entry]:
         .select_related("probe", "plan", "last_check")
         .order_by("probe__code")
     )
-    excused = excused_checks([s.pk for s in states if s.due_at <= now], now)
+    excused = excused_of(states, now)
     here, following = _Site(site, now), _Following(site, now)
     for state in states:
         shared = {

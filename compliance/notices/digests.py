@@ -26,6 +26,7 @@ from .gathering import Found, Item, Message, untold
 from .models import Mark
 from .telling import Kind
 
+LONGEST_GRACE = 7 * DAY
 NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all areas, whose drift is worked out
 
 
@@ -42,8 +43,9 @@ def digests(now: datetime) -> Found:
     told, known = _Week(chosen, now), set(Mark.objects.filter(kind=Kind.DIGEST).values_list("number", flat=True))
     for area in chosen:
         found.marks.append(Mark(kind=Kind.DIGEST, number=area.pk, at=telling.next_digest_at(now, zone_of(area))))
-        if told.probes[area.pk] and area.pk in known:
-            found.messages.append(told.message(area))
+        message = told.message(area)
+        if area.pk in known and (told.probes[area.pk] or message.items):
+            found.messages.append(message)
     return found
 
 
@@ -60,8 +62,8 @@ class _Week:
         self.first, self.last = min(s for s, _ in self.spans.values()), max(e for _, e in self.spans.values())
         in_use = Probe.objects.filter(site__area__in=areas, site__closed=False, withdrawn=False)
         self.probes = Counter(dict(in_use.order_by().values_list("site__area").annotate(Count("pk"))))
-        self.failed = self._by_area(_failed(areas, self.first, self.last), "checked_at")
-        self.missed = self._by_area(_missed(areas, self.first, self.last, now), "due_at")
+        self.failed = self._by_area(_failed(areas, self.first, self.last), "recorded_at")
+        self.missed = self._by_area(_missed(areas, self.first, self.last, now), "grace_at")
         site_areas = {site.pk: area.pk for area in areas for site in area.open_sites}
         self.undecided = Counter()
         for doubt in doubts(site_areas):
@@ -129,16 +131,20 @@ class _Week:
 
 
 def _failed(areas, first: datetime, last: datetime):
+    """By when they were entered: what is entered after a digest is in the next."""
     checks = Check.objects.filter(
-        site__area__in=areas, checked_at__gte=first, checked_at__lt=last, verdict=Verdict.OUT_OF_TOLERANCE,
+        site__area__in=areas, recorded_at__gte=first, recorded_at__lt=last, verdict=Verdict.OUT_OF_TOLERANCE,
         void__isnull=True,
     )  # fmt: skip
     return checks.select_related("probe", "site").order_by("checked_at", "pk")
 
 
 def _missed(areas, first: datetime, last: datetime, now: datetime):
-    due = Reminder.objects.filter(site__area__in=areas, due_at__gte=first, due_at__lt=last).select_related("site")
-    return with_status(due, now).filter(status__in=[Status.MISSED, Status.OVERDUE])
+    """By when their grace was over: what was in grace when a digest was written is in the next."""
+    due = Reminder.objects.filter(
+        site__area__in=areas, grace_at__gte=first, grace_at__lt=last, due_at__gte=first - LONGEST_GRACE, due_at__lt=last
+    )
+    return with_status(due.select_related("site"), now).filter(status__in=[Status.MISSED, Status.OVERDUE])
 
 
 def _most_used(in_use) -> list[Probe]:

@@ -1,11 +1,11 @@
 """Writing notices into the outbox: set by set, the same however often it is done, and in one transaction with the marks."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from datetime import datetime
+from collections.abc import Callable, Iterable, Iterator
+from datetime import datetime, timedelta
 
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import DatabaseError, connection, transaction
 from django.db.models import Q
 
 from sites.models import Membership, Role
@@ -13,25 +13,41 @@ from sites.models import Membership, Role
 from . import needs, telling, wording
 from .digests import digests
 from .gathering import Found, Message, failures, mornings, overdue, unanswered
-from .joining import joined, key_of
+from .joining import alone, joined, key_of
 from .models import Choice, Mark, Notice, QuietHours, State
 from .rounds import still_untaken, untaken
 from .telling import Kind, Quiet, Told, Wish
 
 SOURCES = (failures, overdue, unanswered, untaken, still_untaken, mornings, digests)
+LATELY = timedelta(days=2)  # after which what was done is not asked for again by an old mail
 LOCK = 0x6E6F7469  # any number, the same in all processes
 
 
-@transaction.atomic
 def fill(now: datetime) -> int:
     """Write what is to be told now to whom; gives how many notices there were to write.
 
-    Run again, or twice at the same moment, it adds nothing: a notice is once per kind, person and what it is about.
+    Run again, or twice at the same moment, it adds nothing: a notice is once per kind, person and what it is about. What goes
+    wrong in one source is raised when what the others have to tell is written, for that must not wait for it.
     """
-    _take_turns()
-    found = [source(now) for source in SOURCES]
-    withdraw(now)
-    return _write(found, now) if any(each.marks for each in found) else 0
+    broken: list[Exception] = []
+    with transaction.atomic():
+        _take_turns()
+        found = [_asked(source, now, broken) for source in SOURCES]
+        withdraw(now)
+        written = _write(found, now) if any(each.marks for each in found) else 0
+    if broken:
+        raise broken[0]
+    return written
+
+
+def _asked(source: Callable[[datetime], Found], now: datetime, broken: list[Exception]) -> Found:
+    try:
+        return source(now)
+    except DatabaseError:  # nothing can be written either
+        raise
+    except Exception as error:
+        broken.append(error)
+        return Found()
 
 
 def _take_turns() -> None:
@@ -55,11 +71,18 @@ def _write(found: list[Found], now: datetime) -> int:
 
 
 def withdraw(now: datetime) -> None:
-    """Mail that waits for quiet hours to end, or for the mail server, and asks for what need not be done any more."""
-    waiting = list(Notice.objects.filter(state=State.WAITING, kind__in=needs.ASKING).select_related("site"))
-    gone = [notice.pk for notice in needs.done(waiting, now)]
+    """Mail that waits for quiet hours to end, or for the mail server, and asks for what need not be done any more; and back,
+    where the check that did it was struck out."""
+    lately = Q(state=State.NEEDLESS, answered=needs.DONE, made_at__gt=now - LATELY)
+    asking = Notice.objects.filter(Q(state=State.WAITING) | lately, kind__in=needs.ASKING)
+    told = list(asking.select_related("site"))
+    done = {notice.pk for notice in needs.done(told, now)}
+    gone = [each.pk for each in told if each.state == State.WAITING and each.pk in done]
+    back = [each.pk for each in told if each.state == State.NEEDLESS and each.pk not in done]
     if gone:
         Notice.objects.filter(pk__in=gone, state=State.WAITING).update(state=State.NEEDLESS, answered=needs.DONE)
+    if back:
+        Notice.objects.filter(pk__in=back, state=State.NEEDLESS).update(state=State.WAITING, answered="")
 
 
 class _People:
@@ -97,7 +120,7 @@ class _People:
         for message in messages:
             for each in telling.audience(message.kind, self._roles(message), self._choices):
                 self.heard_of.update(message.checks)
-                told[each, key_of(message)].append(message)
+                told[each, self._key(message, each.person)].append(message)
         written: dict[tuple[str, str], tuple[str, str]] = {}
         for (each, _), theirs in told.items():
             message = joined(theirs)
@@ -105,6 +128,11 @@ class _People:
             if which not in written:
                 written[which] = wording.parts(message)
             yield self._notice(message, each, *written[which], now, self._waits(each, theirs, now))
+
+    def _key(self, message: Message, person: int) -> tuple:
+        """What is joined is about an area, which is shown to those alone who have a role there."""
+        area = message.area.pk if message.area else message.site.area_id
+        return key_of(message) if person in self._at["area", area] else alone(message)
 
     def _waits(self, told: Told, messages: list[Message], now: datetime) -> datetime | None:
         """Until when its mail waits: no longer than that of any of these alone."""
@@ -117,6 +145,6 @@ class _People:
         return Notice(
             kind=message.kind, person_id=told.person, about=message.about, site=message.site, area=message.area,
             subject=wording.in_one_line(message.subject), text=text, html=html, link=message.link, probes=message.probes,
-            reminders=message.reminders, made_at=now, in_page=told.wish.page or not mail,
+            reminders=message.reminders, checks=message.checks, made_at=now, in_page=told.wish.page or not mail,
             state=State.WAITING if mail else State.PAGE, not_before=waits if mail else None,
         )  # fmt: skip

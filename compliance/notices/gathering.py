@@ -8,16 +8,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, F, OuterRef, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.urls import reverse
 
-from compliance.checks.guidance import wanted_check
+from compliance.checks.guidance import BOILING, ICE, wanted_check
 from compliance.checks.models import Check, ProbeState, Verdict
 from compliance.checks.models import Kind as CheckKind
 from compliance.checks.telling import shown_in
 from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
-from compliance.reminders.models import Excuse, Reminder
+from compliance.reminders.models import Reminder
+from compliance.reminders.queries import excused_of
 from compliance.reminders.status import Status, with_status
 from shared.templatetags.noughtbook import when
 from shared.words import noun
@@ -75,18 +76,16 @@ def untold(kind: Kind, number: str, **more) -> Exists:
 
 
 def mornings(now: datetime) -> Found:
-    """One message a site and day, with every check that is due on it or still waits: three queries at most."""
-    excused = Excuse.objects.filter(
-        void__isnull=True, reminder__probe=OuterRef("probe"), reminder__due_at__gte=OuterRef("due_at"),
-        reminder__closes_at__gt=now,
-    )  # fmt: skip
+    """One message a site and day, with every check that is due on it or still waits: four queries at most."""
     states = ProbeState.objects.filter(
-        untold(Kind.DUE, "probe__site", at__gt=now), ~Exists(excused), due_at__lt=now + A_DAY_ANYWHERE,
-        probe__withdrawn=False, probe__site__closed=False,
+        untold(Kind.DUE, "probe__site", at__gt=now), due_at__lt=now + A_DAY_ANYWHERE, probe__withdrawn=False,
+        probe__site__closed=False,
     )  # fmt: skip
+    states = list(states.select_related("probe__site__area").order_by("due_at", "probe__code"))
+    excused = excused_of(states, now)
     by_site = defaultdict(list)
-    for state in states.select_related("probe__site__area").order_by("due_at", "probe__code"):
-        if state.due_at < telling.end_of_day(now, state.probe.site.zone):
+    for state in states:
+        if state.pk not in excused and state.due_at < telling.end_of_day(now, state.probe.site.zone):
             by_site[state.probe.site].append(state)
     ready = {
         site: mine for site, mine in by_site.items()
@@ -139,16 +138,17 @@ def unanswered(now: datetime) -> Found:
 def _late(kind: Kind, now: datetime, subject: str, lead: str) -> Found:
     found = Found()
     late = [r for r in _open_reminders(kind, now) if _ripe(kind, r) <= now]
-    for reminders in by_site(late):
+    latest = {reminder.probe_id: reminder.pk for reminder in late if reminder.status == Status.MISSED}
+    for reminders in by_site(r for r in late if r.status != Status.MISSED or latest[r.probe_id] == r.pk):
         site, codes, due = reminders[0].site, list(dict.fromkeys(r.probe.code for r in reminders)), same_due(reminders)
         found.messages.append(Message(
             kind, about(reminders), subject.format(site, f"{wording.probes(codes)} {noun(len(codes), 'is', 'are')}"),
             f"Due {due}. {lead}" if due else lead,
-            [Item(named(r.probe), because(r, due), check_url(r.probe.state)) for r in reminders],
-            check_url(reminders[0].probe.state) if len(reminders) == 1 else todo_url(site), site=site, due=due,
+            [Item(named(r.probe), because(r, due), asked_url(r)) for r in reminders],
+            asked_url(reminders[0]) if len(reminders) == 1 else todo_url(site), site=site, due=due,
             probes=[[r.probe_id, r.due_at.isoformat()] for r in reminders],
         ))  # fmt: skip
-        found.marks += [Mark(kind=kind, number=r.pk, at=r.due_at) for r in reminders]
+    found.marks += [Mark(kind=kind, number=r.pk, at=r.due_at) for r in late]
     return found
 
 
@@ -181,20 +181,22 @@ def because(reminder: Reminder, due: str) -> str:
 
 
 def _open_reminders(kind: Kind, now: datetime) -> list[Reminder]:
-    """Grows with what is overdue, not with history: from the probes that are due to their reminders since then."""
+    """Grows with what is overdue, not with history: from the probes that are due to their reminders since then.
+
+    What is over as soon as its grace is, was missed then, without ever having been overdue.
+    """
     reminders = Reminder.objects.filter(
-        untold(kind, "pk"), probe__state__due_at__lte=now, due_at__gte=F("probe__state__due_at"), grace_at__lte=now,
-        closes_at__gt=now, site__closed=False, probe__withdrawn=False,
+        Q(closes_at__gt=now) | Q(closes_at__lte=F("grace_at")), untold(kind, "pk"), probe__state__due_at__lte=now,
+        due_at__gte=F("probe__state__due_at"), grace_at__lte=now, site__closed=False, probe__withdrawn=False,
     )  # fmt: skip
-    related = ("site__area", "probe__state")
-    return list(
-        with_status(reminders, now).filter(status=Status.OVERDUE).select_related(*related).order_by("due_at", "pk")
-    )
+    told = with_status(reminders, now).filter(status__in=[Status.OVERDUE, Status.MISSED])
+    return list(told.select_related("site__area", "probe__state").order_by("due_at", "pk"))
 
 
 def _ripe(kind: Kind, reminder: Reminder) -> datetime:
-    grace = reminder.grace_at - reminder.due_at
-    return (telling.overdue_at if kind == Kind.OVERDUE else telling.unanswered_at)(reminder.due_at, grace)
+    if kind == Kind.OVERDUE:
+        return telling.overdue_at(reminder.due_at, reminder.grace_at - reminder.due_at)
+    return telling.told_on_at(reminder.due_at, reminder.grace_at, reminder.closes_at)
 
 
 def untold_failures(now: datetime) -> QuerySet[Check]:
@@ -256,6 +258,11 @@ def _link(check: Check, site: Site) -> str:
 
 def check_url(state: ProbeState) -> str:
     return reverse(wanted_check(state).address, args=[state.probe_id])
+
+
+def asked_url(reminder: Reminder) -> str:
+    """Where the very check is made that a reminder asks for, whatever else its probe is due for."""
+    return reverse((BOILING if reminder.away else ICE).address, args=[reminder.probe_id])
 
 
 def todo_url(site: Site) -> str:

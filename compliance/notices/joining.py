@@ -21,8 +21,12 @@ JOINED = {
 
 
 def key_of(message: Message) -> tuple:
-    """Messages of the same key to the same person make one."""
-    return (message.kind, "area", message.site.area_id) if message.kind in JOINED else (message.kind, message.about)
+    """Messages of the same key to somebody who is told of the whole area make one."""
+    return (message.kind, "area", message.site.area_id) if message.kind in JOINED else alone(message)
+
+
+def alone(message: Message) -> tuple:
+    return message.kind, message.about
 
 
 def joined(messages: Sequence[Message]) -> Message:

@@ -100,6 +100,7 @@ class Notice(models.Model):
     link = models.CharField(max_length=200, help_text="Where to do what it asks for, without the host.")
     probes = models.JSONField(default=list, help_text="[number of a probe, due time] of each check that it asks for.")
     reminders = models.JSONField(default=list, help_text="The number of each reminder of a round that it asks for.")
+    checks = models.JSONField(default=list, help_text="The number of each check that it tells of as failed.")
     in_page = models.BooleanField()
     state = models.CharField(max_length=8, choices=State.choices)
     not_before = models.DateTimeField(null=True, help_text="When its mail may be tried; empty: at once.")
@@ -129,6 +130,7 @@ class Notice(models.Model):
             models.Index(fields=["not_before"], name="notice_unsent", condition=Q(state__in=["waiting", "leased"])),
             models.Index(fields=["site", "-made_at"], name="notice_undelivered", condition=Q(state="failed")),
             models.Index(fields=["sent_at"], name="notice_sent", condition=Q(state="sent")),
+            models.Index(fields=["made_at"], name="notice_needless", condition=Q(state="needless")),
         ]
 
     def __str__(self):

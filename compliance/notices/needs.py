@@ -2,15 +2,13 @@
 while it waited for a morning or for the mail server.
 """
 
-import functools
-import operator
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from django.db.models import Q
 
-from compliance.checks.models import ProbeState
-from compliance.reminders.models import Excuse
+from compliance.checks.models import Check, ProbeState
+from compliance.reminders.queries import excuses_of
 from sites.models import Role, Site
 
 from . import telling
@@ -26,10 +24,15 @@ ASKING = (*CHECKS, *READINGS)  # of these each asks somebody to do something
 
 def needless(notice: Notice, now: datetime) -> str:
     """Why this one is not to leave any more, in words; empty if it is."""
-    return _not_theirs(notice) or (DONE if done([notice], now) else "")
+    return _not_theirs(notice) or (STRUCK if _struck(notice) else "") or (DONE if done([notice], now) else "")
 
 
 DONE = "What it asks for is done, excused or past."
+STRUCK = "The check that it tells of was struck out."
+
+
+def _struck(notice: Notice) -> bool:
+    return bool(notice.checks) and not Check.objects.filter(pk__in=notice.checks, void__isnull=True).exists()
 
 
 def quiet_until(notice: Notice, now: datetime) -> datetime | None:
@@ -56,7 +59,7 @@ def _asks_nothing(notice: Notice) -> bool:
 
 def _still(notice: Notice, checks: "_Checks", rounds: set[int]) -> bool:
     return not rounds.isdisjoint(notice.reminders) or any(
-        checks.wanted(probe, datetime.fromisoformat(at)) for probe, at in notice.probes
+        checks.wanted(probe, datetime.fromisoformat(at), notice.site_id) for probe, at in notice.probes
     )
 
 
@@ -73,27 +76,30 @@ class _Checks:
 
     def __init__(self, probes: Iterable[int], now: datetime):
         in_use = ProbeState.objects.filter(probe__in=probes, probe__withdrawn=False, probe__site__closed=False)
-        self._due = {probe: due for probe, due in in_use.values_list("probe", "due_at") if due}
-        excuses = Excuse.objects.filter(void__isnull=True, reminder__probe__in=self._due)
-        told = excuses.filter(reminder__due_at__gte=min(self._due.values())) if self._due else excuses.none()
-        told = list(told.values_list("reminder__probe", "reminder__due_at", "reminder__closes_at"))
-        self._excused = {(probe, due) for probe, due, _ in told}
-        self._for_now = {probe for probe, due, closes in told if closes > now and due >= self._due[probe]}
+        states = list(in_use.filter(due_at__isnull=False).select_related("probe"))
+        self._due = {state.pk: state.due_at for state in states}
+        self._site = {state.pk: state.probe.site_id for state in states}
+        self._for_now, self._excused = excuses_of(states, now)
 
-    def wanted(self, probe: int, at: datetime) -> bool:
-        """Whether the check that was due at that moment is due yet, and not excused."""
+    def wanted(self, probe: int, at: datetime, site: int | None) -> bool:
+        """Whether the check that was due at that moment is due yet, where it was if that is given, and not excused."""
         due = self._due.get(probe)
-        return due is not None and due <= at and (probe, at) not in self._excused and probe not in self._for_now
+        if due is None or due > at or (site is not None and self._site[probe] != site):
+            return False
+        return (probe, at) not in self._excused and probe not in self._for_now
 
 
 def _not_theirs(notice: Notice) -> str:
     """Whoever changed places while it waited is told nothing."""
     if not notice.person.is_active:
         return "This person no longer works here."
-    there = [Q(site=notice.site), Q(area=notice.site.area_id)] if notice.site else []
-    there += [Q(area=notice.area), Q(site__area=notice.area)] if notice.area_id else []
-    held = notice.person.memberships.filter(role__gte=Role.MANAGER)
-    if not there or held.filter(functools.reduce(operator.or_, there)).exists():
+    if notice.site is None and notice.area_id is None:
+        return ""
+    there = Q(site=notice.site) | Q(area=notice.site.area_id) if notice.site else Q(area=notice.area_id)
+    held = set(notice.person.memberships.filter(there, role__gte=Role.MANAGER).values_list("role", flat=True))
+    # Where there is no site manager, supervisors are told in their stead.
+    stands_in = {telling.MANAGER} if telling.SUPERVISOR in held else set()
+    if telling.rule_for(Kind(notice.kind), held | stands_in):
         return ""
     return "This person has no role there any more that is told of it."
 

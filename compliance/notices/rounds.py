@@ -60,7 +60,7 @@ def _open_rounds(kind: Kind, now: datetime) -> list[Reminder]:
 def _ripe(kind: Kind, reminder: Reminder) -> datetime:
     if kind == Kind.READING:
         return reminder.grace_at
-    return telling.untaken_at(reminder.due_at, reminder.grace_at, reminder.closes_at)
+    return telling.told_on_at(reminder.due_at, reminder.grace_at, reminder.closes_at)
 
 
 def still_open(reminders: Iterable[int], now: datetime) -> set[int]:

@@ -13,6 +13,7 @@ import uuid
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import datetime, timedelta
+from email.charset import QP, Charset
 from email.utils import parseaddr
 from time import monotonic
 
@@ -20,14 +21,16 @@ from celery.exceptions import SoftTimeLimitExceeded
 from django.conf import settings
 from django.core.mail import EmailMultiAlternatives, get_connection
 from django.db import DatabaseError
-from django.db.models import DateTimeField, DurationField, ExpressionWrapper, F, Q, QuerySet, Value
+from django.db.models import Case, DateTimeField, DurationField, ExpressionWrapper, F, Q, QuerySet, Value, When
 from django.db.models.functions import Coalesce, Least, Now
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.encoding import punycode
 
 from . import needs
 from .models import Notice, State
-from .verdicts import KEEP_TRYING, UNCLEAR, verdict, wait
+from .telling import Kind
+from .verdicts import KEEP_TRYING, UNCLEAR, plain, verdict, wait
 from .wording import absolute
 
 BATCH = 50
@@ -39,6 +42,8 @@ STEPS = 9  # answers before a message is handed over, from greeting to DATA, wit
 STILL = 10  # seconds at most from one sign of life to the next of who waits for an answer
 SLOW = timedelta(seconds=10)  # for one message: meanwhile nobody else begins, or all workers would wait for one server
 AHEAD = timedelta(minutes=1)  # a lease granted later than that from now tells of a clock that was set back
+PRINTABLE = Charset("utf-8")  # for servers that take no eight bits: RFC 6152
+PRINTABLE.body_encoding = QP
 logger = logging.getLogger(__name__)
 Clock = Callable[[], datetime]
 
@@ -109,11 +114,12 @@ def somebody_waits() -> bool:
 
 
 def ready(now: datetime) -> QuerySet[Notice]:
-    """What may be tried now, the longest due first. An answer from a time well ahead of now tells of a clock that was set
-    back: what was put off after it waits no longer."""
+    """What may be tried now: failed checks, then the longest due first. An answer from a time well ahead of now tells of a
+    clock that was set back: what was put off after it waits no longer."""
     come = Q(not_before=None) | Q(not_before__lte=now) | Q(answered_at__gt=now + AHEAD)
     found = unsent().filter(come, cut_short__lt=UNCLEAR)
-    return found.select_related("person", "site", "area").order_by(F("not_before").asc(nulls_first=True), "pk")
+    first = Case(When(kind=Kind.FAILED, then=0), default=1)  # food is being judged by that probe
+    return found.select_related("person", "site", "area").order_by(first, F("not_before").asc(nulls_first=True), "pk")
 
 
 def claim(notice: Notice, holder: str, now: datetime, seconds: float) -> bool:
@@ -228,7 +234,7 @@ def _put(notice: Notice, now: datetime, **told) -> bool:
 def _refused(post: _Post, notice: Notice, holder: str, error: Exception, now: datetime) -> None:
     found, unsure = verdict(error), post.unsure
     post.gone = found.gone
-    logger.log(logging.WARNING if found.final else logging.INFO, "Notice %s: %s", notice.pk, found.said)
+    logger.log(logging.WARNING if found.final or found.gone else logging.INFO, "Notice %s: %s", notice.pk, found.said)
     tries, cut_short = notice.attempts + 1, notice.cut_short + 1 if unsure else 0
     told = {"answered": found.said, "answered_at": now, "cut_short": cut_short}
     if found.final:
@@ -251,7 +257,7 @@ def _mark(notice: Notice, holder: str, **told) -> None:
 def _sent(notice: Notice, said: str, now: datetime) -> None:
     """Whoever has it by now: the server took it over, and nobody is to send it again."""
     Notice.objects.filter(pk=notice.pk).update(
-        state=State.SENT, holder="", leased_at=None, leased_until=None, cut_short=0, sent_at=now, answered=said,
+        state=State.SENT, holder="", leased_at=None, leased_until=None, cut_short=0, sent_at=now, answered=plain(said),
         answered_at=now,
     )  # fmt: skip
 
@@ -265,6 +271,7 @@ def letter(notice: Notice, connection=None) -> EmailMultiAlternatives:
     mail = EmailMultiAlternatives(
         notice.subject, notice.text, to=[notice.person.email], headers=headers, connection=connection
     )
+    mail.encoding = PRINTABLE
     mail.attach_alternative(notice.html, "text/html")
     return mail
 
@@ -272,4 +279,5 @@ def letter(notice: Notice, connection=None) -> EmailMultiAlternatives:
 def message_id(notice: Notice) -> str:
     """The same at every try."""
     host = parseaddr(settings.DEFAULT_FROM_EMAIL)[1].partition("@")[2] or "noughtbook.invalid"
+    host = punycode(host)  # RFC 5322, 3.6.4: ASCII alone
     return f"<notice-{notice.pk}-{notice.made_at:%Y%m%d%H%M%S%f}@{host}>"

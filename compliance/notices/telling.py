@@ -167,9 +167,8 @@ def unanswered_at(due_at: datetime, grace: timedelta) -> datetime:
     return due_at + grace + max(grace, SUPERVISOR_WAITS)
 
 
-def untaken_at(due_at: datetime, grace_at: datetime, closes_at: datetime) -> datetime:
-    """When the area supervisors are told of a reading: as of a check, but at the latest when half of the time after its grace
-    is left to take it."""
+def told_on_at(due_at: datetime, grace_at: datetime, closes_at: datetime) -> datetime:
+    """When the area supervisors are told: as above, but at the latest when half of the time after the grace is left to do it."""
     return min(unanswered_at(due_at, grace_at - due_at), grace_at + (closes_at - grace_at) / 2)
 
 

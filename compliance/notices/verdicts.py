@@ -51,7 +51,12 @@ def _answer(error: Exception) -> tuple[int, str]:
     else:
         return 0, f"No answer: {type(error).__name__} {error}".strip()
     said = text.decode(errors="replace") if isinstance(text, bytes) else str(text)
-    return (code, f"{code} {said}") if code > 0 else (0, said)
+    return (code, plain(f"{code} {said}")) if code > 0 else (0, plain(said))
+
+
+def plain(said: str) -> str:
+    """What a mail server said without characters that no text has; PostgreSQL takes no NUL."""
+    return said.replace("\x00", " ")
 
 
 def wait(attempts: int, chance: random.Random | None = None, gone: bool = False) -> timedelta:

@@ -214,7 +214,7 @@ def _item(each: ToDo, site: Site, writes: bool, now: datetime) -> dict:
 
 
 def _check_words(each: ToDo, site: Site, now: datetime) -> dict:
-    why = state_of(each.probe).due_because or "check due"
+    why = each.beside.because if each.beside else state_of(each.probe).due_because or "check due"
     stake = f"{plural(each.stake, 'reading')} {noun(each.stake, 'depends', 'depend')} on it" if each.stake else ""
     return {
         "title": _named(each.probe),

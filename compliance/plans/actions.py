@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC, date, time
+from datetime import date, time
 
 from django.core.exceptions import ValidationError
 
@@ -12,7 +12,7 @@ from shared import clock
 from shared.audit.trail import action, note
 from sites.models import Area, Business, Person, Site
 
-from .calendar import DAY, local_day
+from .calendar import DAY, earliest_day
 from .models import CheckPlan, Closure, ClosureVoid, Opening, Round
 from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, rounds_in_force, scope_words
 from .schedule import ALL_WEEK, ON_WEEKDAYS, Plan
@@ -181,9 +181,7 @@ def _sites_of(*, probe=None, site=None, area=None, business=None) -> list[Site]:
 
 
 def _today(sites: Iterable[Site]) -> date:
-    """The local day where it is earliest."""
-    now = clock.now()
-    return min((local_day(now, site.zone) for site in sites), default=local_day(now, UTC))
+    return earliest_day((site.zone for site in sites), clock.now())
 
 
 def _site_id(probe: Probe | None, site: Site | None) -> int | None:

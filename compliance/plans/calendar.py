@@ -1,7 +1,7 @@
 """On which days a site works, from when to when, and which moment a time on its wall clock is. No clock, no database."""
 
 from bisect import bisect_left
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
@@ -123,6 +123,11 @@ def instant(day: date, at: time, zone: ZoneInfo) -> datetime:
 def local_day(at: datetime, zone: ZoneInfo) -> date:
     """The day on the wall clock of a zone at a moment."""
     return at.astimezone(zone).date()
+
+
+def earliest_day(zones: Iterable[ZoneInfo], at: datetime) -> date:
+    """The local day where it is earliest at a moment; that of UTC where there is no zone."""
+    return min((local_day(at, zone) for zone in zones), default=local_day(at, UTC))
 
 
 def _offset(at: datetime, zone: ZoneInfo) -> timedelta:

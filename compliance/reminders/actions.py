@@ -16,7 +16,7 @@ TO_DO = "Say why, in words that an inspector will understand. The record prints 
 def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     """What was asked for need not be done, or need not have been. It stays in the record with the reason.
 
-    Raises ValidationError without a reason, for what was done, and for what is excused already.
+    Raises ValidationError without a reason, for what was done, for what is excused already, and for what is lifted.
     """
     reason = reason.strip()
     if not reason:
@@ -27,6 +27,8 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
         raise ValidationError("This is excused already. Strike the excuse out first to give another reason.")
     if now.status == Status.CLEARED:
         raise ValidationError("This was done: there is nothing to excuse.")
+    if now.status == Status.LIFTED:
+        raise ValidationError("Nothing asks for this any more: there is nothing to excuse.")
     excuse = Excuse.objects.create(reminder=reminder, reason=reason, recorded_by=by)
     note("reminder.excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id, reason=reason,
          reminder=reminder.pk, due_at=reminder.due_at.isoformat(), before=str(now.status))  # fmt: skip

@@ -1,6 +1,9 @@
 """What people fill in about reminders."""
 
+from datetime import date
+
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 
 
 class ExcuseForm(forms.Form):
@@ -20,4 +23,6 @@ class StrikeExcuseForm(ExcuseForm):
 class DayForm(forms.Form):
     """A day on the clock of the site."""
 
-    day = forms.DateField(required=False)
+    day = forms.DateField(
+        required=False, validators=[MinValueValidator(date(2000, 1, 1)), MaxValueValidator(date(2100, 12, 31))]
+    )

@@ -77,6 +77,12 @@ def open_rounds(site: Site, now: datetime) -> list[Reminder]:
     return list(found.order_by("due_at", "pk"))
 
 
+def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:
+    """All checks of these probes that are asked for now and not excused, the longest due first. One query."""
+    asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=now, closes_at__gt=now)
+    return list(with_status(asked, now).filter(status__in=OPEN).order_by("due_at", "pk"))
+
+
 def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]:
     """What fell due at a site before a moment and is open still, with its status. It grows with what is due, not with history."""
     since = F("probe__state__due_at")
@@ -95,18 +101,38 @@ def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
     Two queries for any number of probes.
     """
     states = ProbeState.objects.filter(probe__in=list(probe_ids), due_at__lte=now)
-    since = {pk: (due_at, at_once_at) for pk, due_at, at_once_at in states.values_list("pk", "due_at", "at_once_at")}
-    if not since:
-        return set()
+    return excused_of(states.only("due_at", "at_once_at"), now)
+
+
+def excused_of(states: Iterable[ProbeState], now: datetime) -> set[int]:
+    """The same of states that are known. One query."""
+    since = _since(states, now)
+    return _all_excused(_asked_since(since, now).filter(closes_at__gt=now) if since else (), since)
+
+
+def excuses_of(states: Iterable[ProbeState], now: datetime) -> tuple[set[int], set[tuple[int, datetime]]]:
+    """The same, and the probe and due time of each excused check since what they are due for, also where it is over."""
+    since = _since(states, now)
+    asked = list(_asked_since(since, now)) if since else []
+    excused = {(row.probe_id, row.due_at) for row in asked if row.status == Status.EXCUSED}
+    return _all_excused((row for row in asked if row.closes_at > now), since), excused
+
+
+def _since(states: Iterable[ProbeState], now: datetime) -> dict[int, tuple[datetime, datetime | None]]:
+    """Since when each is due, and asks at once."""
+    return {state.pk: (state.due_at, state.at_once_at) for state in states if state.due_at and state.due_at <= now}
+
+
+def _asked_since(since: dict[int, tuple], now: datetime) -> QuerySet[Reminder]:
     # The earliest is given as a figure, or PostgreSQL reads all that was ever asked for of these probes.
     earliest = min(due_at for due_at, _ in since.values())
-    asked = Reminder.objects.filter(probe__in=list(since), since_at__gte=earliest, due_at__lte=now, closes_at__gt=now)
-    told = [
-        (row.probe_id, row.status)
-        for row in with_status(asked, now) if _is_of(row, *since[row.probe_id])
-    ]  # fmt: skip
-    waiting = {probe for probe, status in told if status in OPEN}
-    return {probe for probe, status in told if status == Status.EXCUSED} - waiting
+    return with_status(Reminder.objects.filter(probe__in=list(since), since_at__gte=earliest, due_at__lte=now), now)
+
+
+def _all_excused(asked: Iterable[Reminder], since: dict[int, tuple]) -> set[int]:
+    mine = [row for row in asked if _is_of(row, *since[row.probe_id])]
+    waiting = {row.probe_id for row in mine if row.status in OPEN}
+    return {row.probe_id for row in mine if row.status == Status.EXCUSED} - waiting
 
 
 def _is_of(row: Reminder, due_at: datetime, at_once_at: datetime | None) -> bool:

@@ -21,6 +21,11 @@ PEOPLE = {
 }  # a failed check is told to whoever manages the site and supervises its area
 UNCLEAR = 6  # tries of which nobody knows the end, after which a notice is given up
 PROBES = f"SELECT probe_id FROM checks_probestate ORDER BY 1 LIMIT {FAILING}"  # that fail their checks
+# Whether all that a notice asks for was answered by a check since: a failed one answers what was asked for after the one before.
+OVERTAKEN = """jsonb_array_length(probes::jsonb) > 0 AND NOT EXISTS (
+  SELECT 1 FROM jsonb_array_elements(probes::jsonb) AS pair WHERE NOT EXISTS (
+    SELECT 1 FROM checks_check c WHERE c.probe_id = (pair ->> 0)::int AND c.checked_at > (pair ->> 1)::timestamptz
+      AND c.verdict <> 'inconclusive'))"""
 AT_MARK = 5  # seconds after the answer in which a database that is struck may lose the mark
 AT_KILL = 3  # seconds in which a killed sender's connection is gone
 
@@ -103,13 +108,10 @@ class Telling(Work):
         for letter in post.letters[self.since :]:
             letters[letter.notice].append(letter)
         notices = self._notices(scene.installation)
-        failing = {probe for [probe] in scene.installation.rows(PROBES)}
-        for pk, kind, state, subject, answered, probes in notices:
-            taken = letters.pop(pk, [])
-            # A failed check of a probe answers what was asked for after the one before it.
-            overtaken = kind == "due" or (bool(probes) and failing.issuperset(probes))
+        for pk, kind, state, subject, answered, overtaken in notices:
+            taken, past = letters.pop(pk, []), kind == "due" or overtaken
             wrong += [
-                f"notice {pk}: {fault}" for fault in wrongly_kept(scene, pk, overtaken, state, subject, answered, taken)
+                f"notice {pk}: {fault}" for fault in wrongly_kept(scene, pk, past, state, subject, answered, taken)
             ]
             wrong += self._doubles(scene, pk, taken)
         wrong += [f"there are letters of notice {pk}, which is older or does not exist" for pk in letters]
@@ -146,8 +148,7 @@ class Telling(Work):
 
     def _notices(self, installation) -> list[tuple]:
         return installation.rows(
-            "SELECT id, kind, state, subject, answered, ARRAY(SELECT (pair ->> 0)::int FROM jsonb_array_elements(probes::jsonb) "
-            f"AS pair) FROM notices_notice WHERE id >= {self.first} ORDER BY id"
+            f"SELECT id, kind, state, subject, answered, {OVERTAKEN} FROM notices_notice WHERE id >= {self.first} ORDER BY id"
         )
 
 

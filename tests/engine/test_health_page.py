@@ -158,3 +158,8 @@ def test_it_asks_no_session_even_of_who_is_signed_in(as_person, manager, parts, 
 
 def test_nothing_can_be_posted():
     assert Client().post("/health/").status_code == 405
+
+
+def test_the_page_opens_whatever_is_wrong_with_the_address_of_the_broker(settings, client, db):
+    settings.BROKER = "redis+socket:///tmp/nowhere.sock?virtual_host=1"
+    assert client.get("/health/?format=json").status_code == 503

@@ -150,7 +150,7 @@ def test_supervisors_hear_of_a_reading_while_it_can_still_be_taken(grace, closes
     """All in minutes after it was due."""
     due = at(2026, 1, 10, 9)
     after = [due + timedelta(minutes=each) for each in (grace, closes, told_at)]
-    assert telling.untaken_at(due, *after[:2]) == after[2] < after[1]
+    assert telling.told_on_at(due, *after[:2]) == after[2] < after[1]
 
 
 @pytest.mark.parametrize("grace, hours", [(0, 2), (60, 3), (120, 4), (300, 10)])

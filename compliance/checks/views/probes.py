@@ -102,8 +102,8 @@ def _facts(probe: Probe, now) -> list[tuple]:
     elif state is None or state.due_at is None or state.due_at == BEGINNING:
         due = "now: never checked"
     else:
-        late = "overdue since " if due_word(state.due_at, now) == "overdue" else ""
-        due = f"{late}{_plain_time(state.due_at, zone)} ({state.due_because})"
+        since = {"overdue": "overdue since ", "due": "due since "}.get(due_word(state, now), "")
+        due = f"{since}{_plain_time(state.due_at, zone)} ({state.due_because})"
     unit = probe.site.unit
     return [
         ("Last good check", last_good),

@@ -1,7 +1,5 @@
 """The plans of a site, and changing one: of a probe, of a site, of a kind of probe there, of the business."""
 
-from datetime import UTC
-
 from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import redirect, render
@@ -12,7 +10,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.limits.queries import limits_in_force
-from compliance.plans.calendar import DAY, local_day
+from compliance.plans.calendar import DAY, earliest_day, local_day
 from compliance.plans.forms import PlanForm
 from compliance.plans.models import CheckPlan
 from compliance.plans.queries import (
@@ -169,7 +167,8 @@ def _kind(request) -> str:
 
 
 def _change(request, book: PlanBook, reach: Reach, scope: dict, title: str, site: Site | None, back: str):
-    today = local_day(timezone.now(), site.zone if site else UTC)
+    sites = [site] if site else Site.objects.filter(area__business=scope["business"])
+    today = earliest_day((each.zone for each in sites), timezone.now())
     present = book.at(reach, today)
     wider = book.wider(reach, today) if present.rank == reach.rank else None
     form = PlanForm(request.POST or None, plan=present.plan, wider=_told(wider) if wider else "", today=today)
