@@ -3,9 +3,9 @@ lease by the database's clock, and asks for it again right before the server is 
 the lease by then sends nothing.
 
 A notice is marked in a statement of its own when the server has answered: as sent by whoever had the answer, whoever has the
-lease by then. If the sender dies, or the answer is lost, between the server's taking it over and the mark, it is sent again:
-that is the only way to a second mail, it is taken a few times only, and the Message-ID is the same, so that the receiver can
-tell.
+lease by then. If the sender dies, or the answer is lost, between the server's taking it over and the mark, it is sent again, a
+few times only; also where the database's clock is set forward just then, which ends the lease. The Message-ID is the same, so
+that the receiver can tell.
 """
 
 import logging
