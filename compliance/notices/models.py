@@ -4,7 +4,7 @@ from datetime import time
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Q, Value
 from django.utils import timezone
 
 from . import telling
@@ -100,7 +100,11 @@ class Notice(models.Model):
     link = models.CharField(max_length=200, help_text="Where to do what it asks for, without the host.")
     probes = models.JSONField(default=list, help_text="[number of a probe, due time] of each check that it asks for.")
     reminders = models.JSONField(default=list, help_text="The number of each reminder of a round that it asks for.")
-    checks = models.JSONField(default=list, help_text="The number of each check that it tells of as failed.")
+    checks = models.JSONField(
+        default=list,
+        db_default=Value([], models.JSONField()),
+        help_text="The number of each check that it tells of as failed.",
+    )
     in_page = models.BooleanField()
     state = models.CharField(max_length=8, choices=State.choices)
     not_before = models.DateTimeField(null=True, help_text="When its mail may be tried; empty: at once.")

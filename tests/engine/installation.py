@@ -166,7 +166,9 @@ class Installation:
             told = {"web": parsedate_to_datetime(answer.headers["Date"])}
         told["broker"] = datetime.fromtimestamp(redis.Redis(port=self.redis.port).time()[0], UTC)
         [[told["database"]]] = self.rows("SELECT now()")
-        for name, clock in self.rows("SELECT name, said ->> 'clock' FROM reminders_heartbeat"):
+        for name, clock in self.rows(
+            "SELECT name, said ->> 'clock' FROM reminders_heartbeat WHERE said ->> 'clock' <> ''"
+        ):
             told[name] = datetime.fromisoformat(clock)
         return {name: (at - here).total_seconds() for name, at in told.items()}
 

@@ -32,7 +32,7 @@ def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(grown):
     doomed[1].kill(alone=True)
     [child] = doomed[2].children()
     os.kill(child, signal.SIGKILL)
-    grown.worker()
+    grown.worker().says("ready")
     until(lambda: all(tries(grown, key) >= 2 for key in keys), what=grown.last_words())
     until(lambda: all(act(grown, key) for key in keys), what=grown.last_words())
     assert [len(act(grown, key)) for key in keys] == [1, 1, 1]
