@@ -6,6 +6,7 @@ still did what it was asked is then not known, as with every connection that is 
 """
 
 from collections.abc import Generator
+from math import ceil
 from time import monotonic
 
 import psycopg
@@ -16,6 +17,9 @@ from shared.within import patience
 # Who begins a transaction and vanishes holds its locks no longer than this, in seconds. A command may think for longer
 # between two statements than what is in a hurry.
 IDLE_IN_A_HURRY, IDLE = 30, 300
+# The server counts that by a clock that may be set back. That a machine or a network is gone its system finds out in half a
+# minute by itself, if it is asked to; by default it takes more than two hours.
+WATCH = "SET tcp_keepalives_idle = 10; SET tcp_keepalives_interval = 5; SET tcp_keepalives_count = 3"
 
 
 class Connection(psycopg.Connection):
@@ -53,7 +57,10 @@ class DatabaseWrapper(base.DatabaseWrapper):
 
     def init_connection_state(self):
         super().init_connection_state()
-        idle = IDLE if patience() is None else IDLE_IN_A_HURRY
-        self.connection.execute(f"SET idle_in_transaction_session_timeout = '{idle} s'")
+        seconds = patience()
+        idle = IDLE if seconds is None else IDLE_IN_A_HURRY
+        self.connection.execute(f"SET idle_in_transaction_session_timeout = '{idle} s'; {WATCH}")
+        if seconds is not None:  # who has been left by a client that waits no longer would go on to wait for a lock
+            self.connection.execute(f"SET lock_timeout = '{ceil(seconds)} s'")
         if not self.get_autocommit():
             self.connection.commit()

@@ -5,9 +5,14 @@ import socket
 import threading
 from pathlib import Path
 
+GONE_AFTER = 10 + 3 * 5  # seconds: as `shared.postgresql` asks the system of the server to notice
+
 
 class Network:
-    """Carries each connection to `port` on to a socket. Once it has swallowed something, a connection stays dead for ever."""
+    """Carries each connection to `port` on to a socket. Once it has swallowed something, a connection stays dead for ever.
+
+    The system of the server ends its side in a while, as it would by the keepalives of TCP, which the socket beyond has not.
+    """
 
     def __init__(self, beyond: Path):
         self.beyond, self.swallows = beyond, False
@@ -36,7 +41,7 @@ class Network:
     def _join(self, near: socket.socket) -> None:
         far = socket.socket(socket.AF_UNIX)
         if self.swallows:
-            self._lost += [near, far]
+            self._lose(near, far)
             return
         try:
             far.connect(str(self.beyond))
@@ -45,6 +50,14 @@ class Network:
             return
         for source, target in ((near, far), (far, near)):
             threading.Thread(target=self._carry, args=[source, target], daemon=True).start()
+
+    def _lose(self, *ends: socket.socket) -> None:
+        self._lost += ends
+        for end in ends:
+            if end.family == socket.AF_UNIX:
+                ending = threading.Timer(GONE_AFTER, _end, [end])
+                ending.daemon = True
+                ending.start()
 
     def _carry(self, source: socket.socket, target: socket.socket) -> None:
         try:
@@ -55,9 +68,13 @@ class Network:
         except OSError:
             pass
         if self.swallows:
-            self._lost += [source, target]
+            self._lose(source, target)
             return
         for end in (source, target):
-            with contextlib.suppress(OSError):
-                end.shutdown(socket.SHUT_RDWR)
-            end.close()
+            _end(end)
+
+
+def _end(end: socket.socket) -> None:
+    with contextlib.suppress(OSError):
+        end.shutdown(socket.SHUT_RDWR)
+    end.close()

@@ -60,6 +60,12 @@ class _Lines(Controller):
     def factory(self):
         return _Line(self.handler, **self.SMTP_kwargs)
 
+    def cancel_tasks(self, stop_loop: bool = True):
+        """The end: who waits for an answer hears none."""
+        for letter in self.handler.in_hand:
+            letter.answered = False
+        super().cancel_tasks(stop_loop)
+
 
 class PostOffice:
     """`mode` may be changed at any time. `letters` holds every message that was accepted, in order; `refused`
@@ -68,6 +74,7 @@ class PostOffice:
     def __init__(self):
         self.mode, self.letters, self.refused, self.asked = "accept", [], set(), Counter()
         self.unanswered = Counter()  # tries that were never answered, by the number of the notice
+        self.in_hand: list[Letter] = []  # taken over, and about to be answered
         self.reads_for = 0.0
         self.port = free_port()
         self.controller = None
@@ -120,7 +127,11 @@ class PostOffice:
         self.letters.append(letter)
         if mode == "forget":
             server.transport.abort()
-        await asyncio.sleep(self.reads_for)
+        self.in_hand.append(letter)
+        try:
+            await asyncio.sleep(self.reads_for)
+        finally:
+            self.in_hand = [each for each in self.in_hand if each is not letter]
         return "250 2.0.0 Taken"
 
     def _first_time(self, *who) -> bool:

@@ -8,8 +8,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import psycopg
 import pytest
+from django.conf import settings
+from django.db import OperationalError
 
-from shared.postgresql.base import Connection
+from shared.postgresql.base import Connection, DatabaseWrapper
 from shared.within import answered_within
 from tests.engine.programs import until
 from tests.engine.visitor import Visitor
@@ -91,3 +93,25 @@ def test_while_a_program_is_stopped_in_the_middle_of_writing_nothing_is_lost(alo
     assert alone.rows("SELECT count(*) FROM checks_check WHERE error_milli = 300") == [(1,)]
     assert not alone.beaten("doomed")
     all_goes_on(alone, start)
+
+
+def test_who_was_left_by_a_client_that_waits_no_longer_does_not_go_on_to_wait_for_a_lock(grown, django_db_blocker):
+    """Or a lock that stays held would fill the server with connections of which nobody knows any more."""
+    lock, waiting = (
+        "SELECT pg_advisory_xact_lock(7)",
+        "SELECT count(*) FROM pg_stat_activity WHERE wait_event = 'advisory'",
+    )
+    known = {
+        **settings.DATABASES["default"],
+        "NAME": "postgres",
+        "HOST": str(grown.postgres.folder),
+        "USER": "postgres",
+    }
+    ours = DatabaseWrapper({**known, "OPTIONS": {}, "CONN_MAX_AGE": 0, "CONN_HEALTH_CHECKS": False, "TIME_ZONE": None})
+    with psycopg.connect(grown.postgres.url("postgres")) as holding, answered_within(1), django_db_blocker.unblock():
+        holding.execute(lock)
+        ours.connect()
+        with pytest.raises(OperationalError), ours.cursor() as cursor:
+            cursor.execute(lock)
+        until(lambda: grown.rows(waiting) == [(0,)], what="it to go away", seconds=4)
+        ours.close()
