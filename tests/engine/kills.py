@@ -110,6 +110,11 @@ def tells_what_was_overdue(installation: Installation) -> bool:
     return bool(slots and installation.rows(f"{told} LIMIT 1")) and installation.rows(untold) == [(0,)]
 
 
+def at_rest(installation: Installation) -> bool:
+    """What the first due times that were made have brought is told by now, too."""
+    return tells_what_was_overdue(installation) and nothing_waits(installation)
+
+
 def all_refused(installation: Installation) -> bool:
     found = Evidence.of(installation.database_url)
     return found is not None and found.given_up >= OFTEN
@@ -127,7 +132,7 @@ def report(runs: int, seed: int, probes: int, only: Sequence[str] = ()) -> dict:
             until(lambda: tells_what_was_overdue(installation), what=installation.last_words())
             faults, _, _ = run_once(scene, [], [], chance)
             assert not faults, (faults, installation.last_words())
-            until(lambda: tells_what_was_overdue(installation), what=installation.last_words())
+            until(lambda: at_rest(installation), what=installation.last_words())
             for number in range(1, runs + 1):
                 drawn = [next(strikes) for _ in range(STRIKES_A_RUN)]
                 names = [strike.__name__ for strike in drawn]
