@@ -50,8 +50,12 @@ def follow_up(
         reached |= Q(closes_at__gt=away.at)
     if stays:
         reached |= Q(closes_at__gt=stays[-1].start) & ~Q(site=probe.site_id)
-    rows = mine.filter(reached, lifted_at__isnull=True).exclude(since_at=state.due_at)
-    left = [row for row in rows if row.due_at not in besides and not any(_answers(check, row) for check in checks)]
+    rows = mine.filter(reached, lifted_at__isnull=True)
+    left = [row for row in rows if row.due_at not in besides and not any(answers(check, row) for check in checks)]
+    to_come = [row.pk for row in left if row.due_at > now]  # done before its hour, by a check that counts no longer
+    if to_come:
+        Reminder.objects.filter(pk__in=to_come).delete()
+    left = [row for row in left if row.due_at <= now and row.since_at != state.due_at]
     for row in left:
         row.lifted_at, row.lifted_because = _why(row, probe, away, stays, now)
     Reminder.objects.bulk_update(left, LIFTED)
@@ -89,7 +93,7 @@ def _withdrawal(events: list[Happened]) -> Happened:
     return max((e for e in events if e.kind == EventKind.WITHDRAWN), key=lambda e: (e.at, e.order))
 
 
-def _answers(check: Checked, row: Reminder) -> bool:
+def answers(check: Checked, row: Reminder) -> bool:
     conclusive = check.verdict != Verdict.INCONCLUSIVE
     return conclusive and check.at_zero != row.away and moment(check) > row.opens_at and check.at <= row.closes_at
 

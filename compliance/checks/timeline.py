@@ -11,6 +11,7 @@ from compliance.probes.models import ALTERATIONS, Event, Probe
 from shared import clock
 
 from .due import Checked, Happened, is_withdrawn, outstanding, place
+from .early import write_down_done
 from .fallen import write_down
 from .falling_due import ASKED, BY_PLAN, ask, plan_ahead
 from .lifting import follow_up
@@ -101,7 +102,7 @@ def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now
     )
     placed, at = Probe.objects.select_related("site__area", "state").get(pk=probe.pk), clock.now()
     _keep_withdrawn(placed, is_withdrawn(events))
-    _write_down_before(placed, at)
+    before = _write_down_before(placed, at)
     came, stays = stays_of_one(probe)
     found = outstanding(checks, events, came or BEGINNING)
     ask(state, found)
@@ -109,6 +110,7 @@ def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now
     told = ["standing", "last_check", "last_good_check", "last_good_at", *ASKED, *BY_PLAN]
     ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
     probe.state, probe.withdrawn = state, placed.withdrawn
+    write_down_done(placed, before, state, checks, at)
     follow_up(placed, state, found.reasons, stays, checks, events, at)
 
 
@@ -118,8 +120,9 @@ def _keep_withdrawn(probe: Probe, withdrawn: bool) -> None:
         Probe.objects.filter(pk=probe.pk).update(withdrawn=withdrawn)
 
 
-def _write_down_before(probe: Probe, now: datetime) -> None:
-    """Before the state of the probe is kept anew: `probe.state` is the one until now."""
+def _write_down_before(probe: Probe, now: datetime) -> ProbeState | None:
+    """Before the state of the probe is kept anew; gives the one until now."""
     before = getattr(probe, "state", None)
     if before and before.due_at and before.due_at <= now:
         write_down(now, probe_id=probe.pk)
+    return before

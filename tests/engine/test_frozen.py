@@ -118,6 +118,9 @@ def test_who_was_left_by_a_client_that_waits_no_longer_does_not_go_on_to_wait_fo
 
     with psycopg.connect(grown.postgres.url("postgres")) as holding, django_db_blocker.unblock():
         holding.execute(lock)
-        with ThreadPoolExecutor(1) as elsewhere, pytest.raises(OperationalError):  # a browser has its loop in this thread
+        with (
+            ThreadPoolExecutor(1) as elsewhere,
+            pytest.raises(OperationalError),
+        ):  # a browser has its loop in this thread
             elsewhere.submit(wait_for_it).result()
         until(lambda: grown.rows(waiting) == [(0,)], what="it to go away", seconds=4)
