@@ -17,7 +17,7 @@ from compliance.plans.models import RoundSlot, Slot
 from compliance.plans.queries import PlanBook, Reach
 from compliance.plans.schedule import Stretch, first_due_day
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import excused_of, open_rounds
+from compliance.reminders.queries import asked_of, open_rounds
 from compliance.reminders.status import clearing_readings
 from shared.templatetags.noughtbook import when
 from sites.models import Site
@@ -76,17 +76,17 @@ def _checks(site: Site, now: datetime) -> Iterator[Entry]:
         .select_related("probe", "plan", "last_check")
         .order_by("probe__code")
     )
-    excused = excused_of(states, now)
+    asked = asked_of(states, now)
     here, following = _Site(site, now), _Following(site, now)
     for state in states:
         shared = {
             "what": f"Check probe {state.probe.code}", "kind": "Check",
             "revised": max(_known(state), default=state.due_at),
         }  # fmt: skip
-        if state.pk not in excused:
+        if due := asked[state.pk]:
             yield here.entry(
-                key=f"check-{state.pk}", due_at=state.due_at, because=state.due_because, grace_at=state.grace_at,
-                url=absolute(check_url(state)), **shared,
+                key=f"check-{state.pk}", due_at=due.due_at, because=due.because, grace_at=due.grace_at,
+                url=absolute(check_url(state.pk, due.away)), **shared,
             )  # fmt: skip
         usual = absolute(reverse(ICE.address, args=[state.pk]))
         for slot in following.of(state):

@@ -11,14 +11,15 @@ from datetime import datetime, timedelta
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.urls import reverse
 
-from compliance.checks.guidance import BOILING, ICE, wanted_check
+from compliance.checks.guidance import check_wanted
 from compliance.checks.models import Check, ProbeState, Verdict
 from compliance.checks.models import Kind as CheckKind
 from compliance.checks.telling import shown_in
 from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
+from compliance.probes.models import Probe
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import excused_of
+from compliance.reminders.queries import Asked, asked_of
 from compliance.reminders.status import Status, with_status
 from shared.templatetags.noughtbook import when
 from shared.words import noun
@@ -82,11 +83,14 @@ def mornings(now: datetime) -> Found:
         probe__site__closed=False,
     )  # fmt: skip
     states = list(states.select_related("probe__site__area").order_by("due_at", "probe__code"))
-    excused = excused_of(states, now)
+    asked = asked_of(states, now)
     by_site = defaultdict(list)
     for state in states:
-        if state.pk not in excused and state.due_at < telling.end_of_day(now, state.probe.site.zone):
-            by_site[state.probe.site].append(state)
+        due = asked[state.pk]
+        if due and due.due_at < telling.end_of_day(now, state.probe.site.zone):
+            by_site[state.probe.site].append((state.probe, due))
+    for mine in by_site.values():
+        mine.sort(key=lambda wanted: (wanted[1].due_at, wanted[0].code))
     ready = {
         site: mine for site, mine in by_site.items()
         if telling.morning_has_come(now, site.zone, _first_today(mine, now, site))
@@ -94,34 +98,37 @@ def mornings(now: datetime) -> Found:
     return _mornings(ready, now) if ready else Found()
 
 
-def _first_today(states: list[ProbeState], now: datetime, site: Site) -> datetime | None:
-    return next((s.due_at for s in states if local_day(s.due_at, site.zone) == local_day(now, site.zone)), None)
+Wanted = tuple[Probe, Asked]
 
 
-def _mornings(by_site: dict[Site, list[ProbeState]], now: datetime) -> Found:
+def _first_today(wanted: list[Wanted], now: datetime, site: Site) -> datetime | None:
+    today = local_day(now, site.zone)
+    return next((due.due_at for _, due in wanted if local_day(due.due_at, site.zone) == today), None)
+
+
+def _mornings(by_site: dict[Site, list[Wanted]], now: datetime) -> Found:
     found, works = Found(), calendars(by_site)
-    for site, states in by_site.items():
+    for site, wanted in by_site.items():
         found.marks.append(Mark(kind=Kind.DUE, number=site.pk, at=telling.end_of_day(now, site.zone)))
         day = local_day(now, site.zone)
-        if telling.worth_telling([s.due_at for s in states], now, site.zone, works[site.pk].is_open(day)[0]):
-            found.messages.append(_morning(site, states, now))
+        if telling.worth_telling([due.due_at for _, due in wanted], now, site.zone, works[site.pk].is_open(day)[0]):
+            found.messages.append(_morning(site, wanted, now))
     return found
 
 
-def _morning(site: Site, states: list[ProbeState], now: datetime) -> Message:
+def _morning(site: Site, wanted: list[Wanted], now: datetime) -> Message:
     day = local_day(now, site.zone)
-    codes = [state.probe.code for state in states]
+    items = [Item(named(probe), _due_says(due, now, site), check_url(probe.pk, due.away)) for probe, due in wanted]
     return Message(
-        Kind.DUE, f"{site.pk}:{day}", f"{site}: check {wording.probes(codes)} today",
-        f"Due at {site} on {when_day(now, site)}.",
-        [Item(named(s.probe), _due_says(s, now, site), check_url(s)) for s in states],
-        check_url(states[0]) if len(states) == 1 else todo_url(site), site=site, probes=_pairs(states),
+        Kind.DUE, f"{site.pk}:{day}", f"{site}: check {wording.probes([probe.code for probe, _ in wanted])} today",
+        f"Due at {site} on {when_day(now, site)}.", items, items[0].link if len(items) == 1 else todo_url(site),
+        site=site, probes=[[probe.pk, due.due_at.isoformat()] for probe, due in wanted],
     )  # fmt: skip
 
 
-def _due_says(state: ProbeState, now: datetime, site: Site) -> str:
-    at = wording.plain(when(state.due_at, site.zone, "short"))
-    return f"{state.due_because or 'check due'}, {'overdue since' if state.due_at <= now else 'due'} {at}"
+def _due_says(due: Asked, now: datetime, site: Site) -> str:
+    at = wording.plain(when(due.due_at, site.zone, "short"))
+    return f"{due.because or 'check due'}, {'overdue since' if due.due_at <= now else 'due'} {at}"
 
 
 def overdue(now: datetime) -> Found:
@@ -256,13 +263,14 @@ def _link(check: Check, site: Site) -> str:
     return reverse("check_detail", args=[check.pk]) if own else reverse("probe_detail", args=[check.probe_id])
 
 
-def check_url(state: ProbeState) -> str:
-    return reverse(wanted_check(state).address, args=[state.probe_id])
+def check_url(probe_id: int, away: bool) -> str:
+    """Where the very check is made that is asked for."""
+    return reverse(check_wanted(away).address, args=[probe_id])
 
 
 def asked_url(reminder: Reminder) -> str:
-    """Where the very check is made that a reminder asks for, whatever else its probe is due for."""
-    return reverse((BOILING if reminder.away else ICE).address, args=[reminder.probe_id])
+    """The same of a reminder, whatever else its probe is due for."""
+    return check_url(reminder.probe_id, reminder.away)
 
 
 def todo_url(site: Site) -> str:
@@ -276,7 +284,3 @@ def named(probe) -> str:
 
 def when_day(now: datetime, site: Site) -> str:
     return wording.plain(when(now, site.zone, "day"))
-
-
-def _pairs(states: Iterable[ProbeState]) -> list[list]:
-    return [[state.probe_id, state.due_at.isoformat()] for state in states]

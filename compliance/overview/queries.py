@@ -12,7 +12,7 @@ from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.readings.models import Deviation
 from compliance.readings.queries import SETTLED
-from compliance.reminders.queries import excused_checks
+from compliance.reminders.queries import asked_checks
 from sites.models import Site
 
 
@@ -84,8 +84,8 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
 def _overdue(probes: QuerySet[Probe], now: datetime) -> Counter[int]:
     """By site, those whose grace is over and that nobody excused, as the page of the day has them."""
     late = dict(probes.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).values_list("pk", "site"))
-    excused = excused_checks(late, now) if late else set()
-    return Counter(site for pk, site in late.items() if pk not in excused)
+    asked = asked_checks(late, now) if late else {}
+    return Counter(site for pk, site in late.items() if pk not in asked or (asked[pk] and asked[pk].grace_at <= now))
 
 
 def _per_site(probes: QuerySet[Probe]) -> Counter[int]:

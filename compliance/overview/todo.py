@@ -6,32 +6,33 @@ from datetime import UTC, datetime
 from django.db.models import Count, F
 from django.urls import reverse
 
-from compliance.checks.guidance import ICE, Guidance, wanted_check
+from compliance.checks.guidance import ICE, Guidance, check_wanted
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe
 from compliance.readings.models import Reading
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import excused_checks, open_checks, open_rounds
+from compliance.reminders.queries import Asked, asked_of, open_checks, open_rounds
 from sites.models import Site
 
 from .queries import due_by, end_of_today, state_of
 from .reminders import to_do
 
 AHEAD = 8  # days in which the next service is looked for
+NEVER_TOLD = Asked(None, None, "never checked")  # of a probe of which nothing is kept yet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToDo:
-    """A check or a reading that is asked for. `stake`: readings that wait for this check; `beside`: what asks for a check at
-    zero while one away from zero is what its probe is due for."""
+    """A check or a reading that is asked for. `stake`: readings that wait for this check; `away`: it is one away from zero."""
 
     probe: Probe | None = None
     reminder: Reminder | None = None
-    beside: Reminder | None = None
     due_at: datetime | None
     overdue: bool
     before_service: bool
+    because: str = ""
+    away: bool = False
     stake: int = 0
 
     @property
@@ -49,29 +50,25 @@ class ToDo:
     @property
     def guidance(self) -> Guidance:
         """How the check of a probe is made."""
-        return ICE if self.beside else wanted_check(state_of(self.probe))
+        return check_wanted(self.away)
 
 
 def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
     """The most urgent first; what is excused is left out. Eight queries for any number."""
     service = next_service(site, now) or end_of_today(site, now)
     due = [probe for probe in probes if due_by(probe, max(end_of_today(site, now), service))]
-    excused = excused_checks([probe.pk for probe in due], now) if due else set()
+    asked = asked_of([state_of(probe) for probe in due], now)
     stakes = waiting_readings(due)
-    beside, excused_away = _beside(due, now)
+    at_zero = _at_zero_besides(asked, now)
+    wanted = [
+        (probe, each) for probe in due for each in (asked.get(probe.pk, NEVER_TOLD), at_zero.get(probe.pk)) if each
+    ]
     checks = [
         ToDo(
-            probe=probe, due_at=state_of(probe).due_at, overdue=is_overdue(probe, now),
-            before_service=due_by(probe, service), stake=stakes.get(probe.pk, 0),
+            probe=probe, due_at=each.due_at, overdue=each.grace_at is None or each.grace_at <= now, because=each.because,
+            before_service=each.due_at is None or each.due_at <= service, away=each.away, stake=stakes.get(probe.pk, 0),
         )
-        for probe in due if probe.pk not in excused | excused_away
-    ]  # fmt: skip
-    checks += [
-        ToDo(
-            probe=probe, beside=beside[probe.pk], due_at=beside[probe.pk].due_at, overdue=beside[probe.pk].grace_at <= now,
-            before_service=True, stake=stakes.get(probe.pk, 0),
-        )
-        for probe in due if probe.pk in beside
+        for probe, each in wanted
     ]  # fmt: skip
     rounds = [
         ToDo(reminder=each, due_at=each.due_at, overdue=each.grace_at <= now, before_service=True)
@@ -80,23 +77,16 @@ def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
     return sorted([*checks, *rounds], key=lambda each: each.weight)
 
 
-def _beside(due: list[Probe], now: datetime) -> tuple[dict[int, Reminder], set[int]]:
-    """What asks for a check at zero of probes that are due for one away from zero; and those of which that one is excused."""
-    away = {probe.pk for probe in due if state_of(probe).asks_away and due_by(probe, now)}
-    asked = open_checks(away, now) if away else []
-    at_zero = {row.probe_id: row for row in reversed(asked) if not row.away}
-    return at_zero, away - {row.probe_id for row in asked if row.away}
+def _at_zero_besides(asked: dict[int, Asked | None], now: datetime) -> dict[int, Reminder]:
+    """What asks for a check at zero of probes that are due for one away from zero."""
+    away = [pk for pk, each in asked.items() if each and each.away and each.due_at <= now]
+    rows = open_checks(away, now) if away else []
+    return {row.probe_id: row for row in reversed(rows) if not row.away}
 
 
 def for_one_bath(due: list[ToDo]) -> list[ToDo]:
     """The checks at zero: those that can be made together in one ice bath."""
     return [each for each in due if each.probe and each.guidance is ICE]
-
-
-def is_overdue(probe: Probe, now: datetime) -> bool:
-    """Whether the grace of its check is over; one of which nothing is kept yet has none."""
-    state = state_of(probe)
-    return state._state.adding or (state.grace_at is not None and state.grace_at <= now)
 
 
 def next_service(site: Site, now: datetime) -> datetime | None:

@@ -214,12 +214,13 @@ def _item(each: ToDo, site: Site, writes: bool, now: datetime) -> dict:
 
 
 def _check_words(each: ToDo, site: Site, now: datetime) -> dict:
-    why = each.beside.because if each.beside else state_of(each.probe).due_because or "check due"
     stake = f"{plural(each.stake, 'reading')} {noun(each.stake, 'depends', 'depend')} on it" if each.stake else ""
     return {
         "title": _named(each.probe),
         "url": reverse("probe_detail", args=[each.probe.pk]),
-        "meta": " · ".join(filter(None, (_first_big(why), _due(each.due_at, site, now), stake))),
+        "meta": " · ".join(
+            filter(None, (_first_big(each.because or "check due"), _due(each.due_at, site, now), stake))
+        ),
     }
 
 

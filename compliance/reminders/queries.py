@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Exists, F, OuterRef, Prefetch, QuerySet
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
 
 from compliance.checks.models import Check, ProbeState
 from compliance.readings.models import Reading
@@ -95,27 +95,49 @@ def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]
     )
 
 
-def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
-    """The probes of these for which all that is asked for now is excused. What came after an excuse is not covered by it.
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a probe is asked for: the first thing that no excuse covers. `away`: a check away from zero.
 
-    Two queries for any number of probes.
+    One that was never checked, and of which nothing is kept yet, is due without a moment.
     """
-    states = ProbeState.objects.filter(probe__in=list(probe_ids), due_at__lte=now)
-    return excused_of(states.only("due_at", "at_once_at"), now)
+
+    due_at: datetime | None
+    grace_at: datetime | None
+    because: str
+    away: bool = False
 
 
-def excused_of(states: Iterable[ProbeState], now: datetime) -> set[int]:
-    """The same of states that are known. One query."""
+def asked_checks(probe_ids: Iterable[int], now: datetime) -> dict[int, Asked | None]:
+    """What each of these probes is due for by now; None where all of it is excused. Two queries for any number."""
+    return asked_of(ProbeState.objects.filter(probe__in=list(probe_ids), due_at__lte=now).defer("last_check"), now)
+
+
+def asked_of(states: Iterable[ProbeState], now: datetime) -> dict[int, Asked | None]:
+    """The same of states that are known, those included that will be due. One query.
+
+    What came after an excuse is not covered by it, and is due since it came.
+    """
+    found = {
+        each.pk: Asked(each.due_at, each.grace_at, each.due_because, each.asks_away) for each in states if each.due_at
+    }
     since = _since(states, now)
-    return _all_excused(_asked_since(since, now).filter(closes_at__gt=now) if since else (), since)
+    excused, left = _excused(_asked_since(since, now) if since else (), since, now)
+    found.update({pk: Asked(row.due_at, row.grace_at, row.because, row.away) for pk, row in left.items()})
+    return found | dict.fromkeys(excused)
+
+
+def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
+    """The probes of these for which all that is asked for now is excused. Two queries for any number of probes."""
+    return {pk for pk, asked in asked_checks(probe_ids, now).items() if asked is None}
 
 
 def excuses_of(states: Iterable[ProbeState], now: datetime) -> tuple[set[int], set[tuple[int, datetime]]]:
-    """The same, and the probe and due time of each excused check since what they are due for, also where it is over."""
+    """The same of states, and the probe and due time of each excused check since what they are due for, also where it is over."""
     since = _since(states, now)
     asked = list(_asked_since(since, now)) if since else []
     excused = {(row.probe_id, row.due_at) for row in asked if row.status == Status.EXCUSED}
-    return _all_excused((row for row in asked if row.closes_at > now), since), excused
+    return _excused(asked, since, now)[0], excused
 
 
 def _since(states: Iterable[ProbeState], now: datetime) -> dict[int, tuple[datetime, datetime | None]]:
@@ -124,15 +146,21 @@ def _since(states: Iterable[ProbeState], now: datetime) -> dict[int, tuple[datet
 
 
 def _asked_since(since: dict[int, tuple], now: datetime) -> QuerySet[Reminder]:
+    """What is open of these, and what was excused also where it is over."""
     # The earliest is given as a figure, or PostgreSQL reads all that was ever asked for of these probes.
     earliest = min(due_at for due_at, _ in since.values())
-    return with_status(Reminder.objects.filter(probe__in=list(since), since_at__gte=earliest, due_at__lte=now), now)
+    asked = Reminder.objects.filter(probe__in=list(since), since_at__gte=earliest, due_at__lte=now)
+    standing = Exists(Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True))
+    return with_status(asked.filter(Q(closes_at__gt=now) | standing), now).order_by("due_at", "pk")
 
 
-def _all_excused(asked: Iterable[Reminder], since: dict[int, tuple]) -> set[int]:
+def _excused(asked: Iterable[Reminder], since: dict[int, tuple], now: datetime) -> tuple[set[int], dict[int, Reminder]]:
+    """The probes of which all is excused that is open; and of those of which something else is, what is open first."""
     mine = [row for row in asked if _is_of(row, *since[row.probe_id])]
-    waiting = {row.probe_id for row in mine if row.status in OPEN}
-    return {row.probe_id for row in mine if row.status == Status.EXCUSED} - waiting
+    first = {row.probe_id: row for row in reversed(mine) if row.status in OPEN}
+    excused = [row for row in mine if row.status == Status.EXCUSED]
+    some, open_still = ({row.probe_id for row in rows} for rows in (excused, [e for e in excused if e.closes_at > now]))
+    return open_still - first.keys(), {pk: row for pk, row in first.items() if pk in some}
 
 
 def _is_of(row: Reminder, due_at: datetime, at_once_at: datetime | None) -> bool:

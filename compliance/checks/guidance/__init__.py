@@ -6,9 +6,13 @@ from .ice import ICE
 from .steps import Guidance
 
 GUIDANCE: dict[str, Guidance] = {Kind.ZERO: ICE, Kind.BOILING: BOILING}
-FAILED_AT_BOILING = "out of tolerance at its last boiling check"
+
+
+def check_wanted(away: bool) -> Guidance:
+    """How to make one that is asked for: at boiling where it is to be `away` from zero, where no check at zero tells anything."""
+    return BOILING if away else ICE
 
 
 def wanted_check(state: ProbeState | None) -> Guidance:
-    """The check that a probe is due for: at boiling where it failed there, which no check at zero can cure; else at zero."""
-    return BOILING if state and state.due_because == FAILED_AT_BOILING else ICE
+    """How to make the check that a probe is due for; at zero where nothing is kept of it yet."""
+    return check_wanted(bool(state and state.asks_away))
