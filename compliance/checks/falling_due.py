@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from compliance.plans import schedule
 from compliance.plans.calendar import DAY, Calendar, local_day
 from compliance.plans.queries import PlanBook, Reach, calendars
-from compliance.plans.schedule import Plan, Stretch, first_day, plan_at
+from compliance.plans.schedule import Plan, Stretch, asks_from, first_day, plan_at
 from compliance.probes.models import Probe
 from shared import clock
 
@@ -121,6 +121,7 @@ def _follow(state: ProbeState, calendar: Calendar, told: list[Stretch], today: d
     base = state.due_day or day or calendar.work_day(state.due_at)
     now = [stretch for stretch in told if stretch.since <= max(today, base)][-1]
     coming = day and state.due_day is None
-    state.next_day = max(base, now.since) if coming else first_day(now.plan, base, max(base + DAY, now.since))
+    since = asks_from(now, calendar)
+    state.next_day = max(base, since) if coming else first_day(now.plan, base, max(base + DAY, since))
     state.next_key = now.plan.key
     state.next_days = now.plan.every_days if now.plan.pattern == schedule.EVERY_DAYS else 1

@@ -1,6 +1,5 @@
 """What was asked for at a site on a day, what became of it; and saying why something need not be done."""
 
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from django.contrib import messages
@@ -27,6 +26,7 @@ from shared.printing.page import MONTHS
 from shared.templatetags.noughtbook import when
 from sites.access import get_site, may
 from sites.models import Role, Site
+from sites.past import as_it_was
 
 from .tables import ReminderRow, ReminderTable
 
@@ -51,7 +51,7 @@ def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
         "tiles": _tiles(told, left) if day <= today else [],
         "table": _table(request, site, told, "clock") if told else None,
         "left": _table(request, site, left, "short") if left else None,
-        "ahead": ahead, "nothing": _nothing(calendars([site])[site.pk], day, today, bool(told), bool(ahead)),
+        "ahead": ahead, "nothing": _nothing(_calendar(site, day, today), day, today, bool(told), bool(ahead)),
         "sections": sum(map(bool, (left, told, ahead))) > 1,
         "back_url": reverse("today_site", args=[pk]), "tabs": _days(site, day, today),
     })  # fmt: skip
@@ -78,10 +78,15 @@ def _table(request: HttpRequest, site: Site, told: list[Told], style: str) -> Re
     return ReminderTable(rows, zone=site.zone, style=style)
 
 
+def _calendar(site: Site, day: date, today: date) -> Calendar:
+    """Of a day that is past, by what was set for the site when it began."""
+    then = as_it_was(site, _bounds(day, site)[0]) if day < today else site
+    return calendars([then])[site.pk]
+
+
 def _nothing(calendar: Calendar, day: date, today: date, something: bool, ahead: bool) -> dict | None:
     """Why nothing fell due: heading and text; of a closed day also where something did."""
-    # A site that is closed for good says nothing of the days on which it worked.
-    why = (replace(calendar, closed=False) if day < today else calendar).is_open(day)[1]
+    why = calendar.is_open(day)[1]
     if why:
         return {"heading": _closed(why), "text": _closed_text(calendar, day, something)}
     if something or ahead:

@@ -273,7 +273,7 @@ def first_due_day(
     return plans[-1].plan, _first_day(plans[-1], anchor, soon, calendar)
 
 
-def _begins(stretch: Stretch, calendar: Calendar | None) -> date:
+def asks_from(stretch: Stretch, calendar: Calendar | None) -> date:
     """The first day that a plan asks for. One that begins on the day on which it is set asks for no time that was over by then.
 
     It may be tomorrow already where the site is: a plan of many sites begins on the day where it is earliest.
@@ -286,7 +286,7 @@ def _begins(stretch: Stretch, calendar: Calendar | None) -> date:
 
 def _first_day(stretch: Stretch, anchor: date | datetime, soon: bool, calendar: Calendar | None) -> date:
     day = settles(stretch.plan, calendar, anchor) if isinstance(anchor, datetime) else anchor
-    return first_day(stretch.plan, day, max(_begins(stretch, calendar), day), soon)
+    return first_day(stretch.plan, day, max(asks_from(stretch, calendar), day), soon)
 
 
 def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:

@@ -99,8 +99,10 @@ def _facts(probe: Probe, now) -> list[tuple]:
     last_good = when(state.last_good_at, zone) if state and state.last_good_at else "never"
     if probe.withdrawn:
         due = "not while withdrawn"
-    elif state is None or state.due_at is None or state.due_at == BEGINNING:
+    elif state is None or state.due_at == BEGINNING:
         due = "now: never checked"
+    elif state.due_at is None:
+        due = f"none: {state.due_because}"
     else:
         since = {"overdue": "overdue since ", "due": "due since "}.get(due_word(state, now), "")
         due = f"{since}{_plain_time(state.due_at, zone)} ({state.due_because})"

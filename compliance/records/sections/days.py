@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from itertools import groupby, zip_longest
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q
 
 from compliance.plans.calendar import public_holidays
 from compliance.plans.models import CheckPlan, Closure, Opening
@@ -28,6 +28,7 @@ OUT_OF_USE = [
     Column("Probe", points=58), Column("From", points=72), Column("Until", points=72), Column("Why nothing fell due", share=1),
     Column("By", points=24),
 ]  # fmt: skip
+CLOSED_FOR_GOOD = "closed for good, until it opens again"
 EXPLAINED = (
     "Nothing falls due on a day on which the site is closed; it moves to the next open day. A drop, a doubt, an adjustment, a "
     "new battery or an inconclusive check makes a check due at once, on any day. Nothing falls due for a probe that is withdrawn "
@@ -64,30 +65,49 @@ def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Ro
 
 
 def _closed(scope: RecordScope) -> Iterator[Row]:
-    rows = [(each.first_day, _closure(each, scope)) for each in _closures(scope)]
-    rows += [(on, Row((day(on), name, "public holiday", ""))) for on, name in _holidays(scope)]
+    then = _particulars(scope)
+    rows = [(each.first_day, _closure(each, scope)) for each in _closures(scope, then)]
+    rows += [(on, Row((day(on), name, "public holiday", ""))) for on, name in _holidays(then)]
+    rows += [
+        (first, Row((span_words(first, last), CLOSED_FOR_GOOD, str(scope.site), ""))) for first, last in _shut(then)
+    ]
     yield from (row for _, row in sorted(rows, key=lambda each: each[0]))
 
 
-def _holidays(scope: RecordScope) -> Iterator[tuple[date, str]]:
-    """By what was set for the site when each day began, whatever was set later."""
-    past = Particulars(scope.site, ("country", "subdivision", "closed_on_holidays"))
-    for on in _days(scope):
-        then = past.at(midnight(on, scope.zone))
-        if then["country"] and then["closed_on_holidays"] == str(True):
-            name = public_holidays(then["country"], then["subdivision"]).get(on)
+def _particulars(scope: RecordScope) -> dict[date, dict[str, str]]:
+    """What was set for the site when each day of the period that has come began, whatever was set later."""
+    past = Particulars(scope.site, ("area", "country", "subdivision", "closed_on_holidays", "closed"))
+    return {on: past.at(midnight(on, scope.zone)) for on in _days(scope)}
+
+
+def _holidays(then: dict[date, dict[str, str]]) -> Iterator[tuple[date, str]]:
+    for on, told in then.items():
+        if told["country"] and told["closed_on_holidays"] == str(True):
+            name = public_holidays(told["country"], told["subdivision"]).get(on)
             if name:
                 yield on, name
 
 
-def _closures(scope: RecordScope) -> QuerySet[Closure]:
-    """Struck out ones too, as they reached the record before it was printed."""
-    site = scope.site
-    reaching = Q(site=site) | Q(area=site.area_id) | Q(business=site.area.business_id)
+def _shut(then: dict[date, dict[str, str]]) -> Iterator[tuple[date, date]]:
+    """The first and the last day of each time for which the site was closed for good."""
+    for shut, days in groupby(then, key=lambda on: then[on]["closed"] == str(True)):
+        if shut:
+            first, *more = days
+            yield first, more[-1] if more else first
+
+
+def _closures(scope: RecordScope, then: dict[date, dict[str, str]]) -> Iterator[Closure]:
+    """Struck out ones too, as they reached the record before it was printed; of each area on days on which it was there."""
+    site, areas = scope.site, {told["area"] for told in then.values()}
+    business = site.area.business_id
+    reaching = Q(site=site) | Q(area__business=business, area__name__in=areas) | Q(business=business)
     found = Closure.objects.filter(
         reaching, first_day__lte=scope.last, last_day__gte=scope.first, recorded_at__lte=scope.now
     )
-    return found.select_related("site", "area", "business", "void").order_by("first_day", "pk")
+    for each in found.select_related("site", "area", "business", "void").order_by("first_day", "pk"):
+        there = (on for on, told in then.items() if each.area is None or told["area"] == str(each.area))
+        if any(each.first_day <= on <= each.last_day for on in there):
+            yield each
 
 
 def _closure(each: Closure, scope: RecordScope) -> Row:

@@ -119,8 +119,10 @@ def _state(probe: Probe, scope: RecordScope) -> str:
     state = getattr(probe, "state", None)
     if probe.withdrawn:
         return "withdrawn from use"
-    if state is None or state.due_at in (None, BEGINNING):
+    if state is None or state.due_at == BEGINNING:
         return "never checked; a check is due"
+    if state.due_at is None:
+        return f"{state.get_standing_display()}; no check is due ({state.due_because})"
     due = moment(state.due_at, scope.zone)
     word = "overdue since" if state.due_at < scope.now else "next check due"
     return f"{state.get_standing_display()}; {word} {due} ({state.due_because})"
