@@ -88,17 +88,17 @@ class Installation:
         assert done.returncode == 0, done.stderr
         return done.stdout
 
-    def _started(self, name: str, *arguments, clock: Clock | None = None) -> Program:
+    def _started(self, name: str, *arguments, clock: Clock | None = None, **settings: str) -> Program:
         log = self.folder / f"{name}-{next(self.numbers)}.log"
-        environment = self.environment | (clock.environment if clock else {})
+        environment = self.environment | (clock.environment if clock else {}) | settings
         self.programs.append(python(*arguments, log=log, environment=environment))
         return self.programs[-1]
 
-    def worker(self) -> Program:
+    def worker(self, **settings: str) -> Program:
         node = f"w{next(self.numbers)}@here"
         quick = ("--without-gossip", "--without-mingle", "--include", "tests.engine.acts")
         command = ("-m", "celery", "-A", "compliance", "worker", "-c", "1", "-l", "INFO", "-n", node, *quick)
-        return self._started("worker", *command, clock=self.clocks and self.clocks.workers)
+        return self._started("worker", *command, clock=self.clocks and self.clocks.workers, **settings)
 
     def writer(self, name: str) -> Program:
         """A program in the middle of writing a heartbeat of this name; stopped there, so that it ends when it goes on."""

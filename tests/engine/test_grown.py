@@ -21,8 +21,9 @@ def holder(installation) -> str:
 
 def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(grown):
     """The worker with the process that it works in, the worker alone, and that process alone: then the worker itself has to
-    give the task back, for to the broker it is alive."""
-    doomed, keys = [grown.worker() for _ in range(3)], ("one", "other", "third")
+    give the task back, for to the broker it is alive. It looks for processes that died every 5 s, so a task may take longer."""
+    patient = {"NOUGHTBOOK_REDELIVER_AFTER": "8"}
+    doomed, keys = [grown.worker(**patient) for _ in range(3)], ("one", "other", "third")
     for worker in doomed:
         worker.says("ready")
     for key in keys:
@@ -32,7 +33,7 @@ def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(grown):
     doomed[1].kill(alone=True)
     [child] = doomed[2].children()
     os.kill(child, signal.SIGKILL)
-    grown.worker().says("ready")
+    grown.worker(**patient).says("ready")
     until(lambda: all(tries(grown, key) >= 2 for key in keys), what=grown.last_words())
     until(lambda: all(act(grown, key) for key in keys), what=grown.last_words())
     assert [len(act(grown, key)) for key in keys] == [1, 1, 1]
