@@ -31,5 +31,5 @@ def write_down_done(
     if not early:
         return
     calendar = calendars([probe.site])[probe.site_id]
-    if any(calendar.work_day(at) == calendar.work_day(before.due_at) for at in early):
+    if any(calendar.work_day(at) == calendar.day_asked(before.due_at) for at in early):
         Reminder.objects.bulk_create([row], ignore_conflicts=True)

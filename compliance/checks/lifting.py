@@ -148,5 +148,5 @@ def _is_over(row: Reminder, state: ProbeState, before: datetime | None) -> bool:
 def _why_moved(row: Reminder, state: ProbeState, calendar) -> str:
     if state.due_at is None:
         return state.due_because
-    why = calendar.is_open(calendar.work_day(row.due_at))[1] if calendar else ""
+    why = calendar.is_open(calendar.day_asked(row.due_at))[1] if calendar else ""
     return LATE.format(why) if why else CHANGED

@@ -104,7 +104,9 @@ def _closed(why: str) -> str:
 
 def _closed_text(calendar: Calendar, day: date, something: bool) -> str:
     if something:
-        return "What is listed was asked for at once, or before the day was closed."
+        runs_into_it = calendar.begins(day) > instant(day, datetime.min.time(), calendar.zone)
+        night = ", or in the hours of the day before" if runs_into_it else ""
+        return f"What is listed was asked for at once, or before the day was closed{night}."
     following = calendar.next_open(day)
     moved = f"; what was planned for it moves to {day_words(following)}, the next open day" if following else ""
     return f"No plan asks for anything on a closed day{moved}."

@@ -21,6 +21,20 @@ class Hours:
     opens: time
     closes: time
 
+    @property
+    def past_midnight(self) -> bool:
+        return self.closes <= self.opens
+
+    def moments(self, day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+        """The moments (UTC) of opening and closing on a day."""
+        ends = day + DAY if self.past_midnight else day
+        return instant(day, self.opens, zone), instant(ends, self.closes, zone)
+
+    def moment(self, day: date, at: time, zone: ZoneInfo) -> datetime:
+        """The moment (UTC) of a time on a day of work: one after midnight in hours that run until then is on the next day."""
+        late = self.past_midnight and at <= self.closes and at < self.opens
+        return instant(day + DAY if late else day, at, zone)
+
 
 @dataclass(frozen=True, slots=True)
 class Week:
@@ -71,15 +85,25 @@ class Calendar:
     def service(self, day: date) -> tuple[datetime, datetime] | None:
         """The moments (UTC) of opening and closing of an open day; None where it is closed or its hours are not known."""
         hours = self.hours(day)
-        if hours is None or self._why_closed(day):
-            return None
-        ends = day if hours.closes > hours.opens else day + DAY
-        return instant(day, hours.opens, self.zone), instant(ends, hours.closes, self.zone)
+        return None if hours is None or self._why_closed(day) else hours.moments(day, self.zone)
+
+    def moment(self, day: date, at: time) -> datetime:
+        """The moment (UTC) of a time on a day of work, on the next day where the hours of this one still run then."""
+        hours = self.hours(day)
+        return hours.moment(day, at, self.zone) if hours else instant(day, at, self.zone)
 
     def work_day(self, at: datetime) -> date:
         """The day of work that a moment belongs to: where the hours of a day run past midnight, that day until they end."""
         day = local_day(at, self.zone)
         return day if at >= self.begins(day) else day - DAY
+
+    def day_asked(self, at: datetime) -> date:
+        """The day of work that asks for what is due at a moment: as `work_day`, the moment of closing included, and of a day too
+        on which a closure falls."""
+        day = local_day(at, self.zone)
+        before, today = self.hours(day - DAY), self.service(day)
+        runs = before is not None and before.past_midnight and at <= before.moments(day - DAY, self.zone)[1]
+        return day - DAY if runs and not (today and today[0] <= at) else day
 
     def begins(self, day: date) -> datetime:
         """The moment (UTC) from which on it is this day of work: midnight, or when the day before closes after it."""

@@ -12,6 +12,7 @@ from .wording import SHORT
 
 DAY_CHOICES = [(position, name) for position, name in enumerate(SHORT)]
 WHY = "Needed where checks are made less often."
+AFTER_MIDNIGHT = "After midnight it is in the hours that still run then, if any do."
 
 
 def date_field(**given) -> forms.DateField:
@@ -59,7 +60,7 @@ class PlanForm(FromForm):
     weekdays = WeekdaysField(
         required=False, label="Weekdays", help_text="The same days each week, whenever the last check was."
     )
-    at = time_field(label="Due at", help_text="On the clock of the site.")
+    at = time_field(label="Due at", help_text=f"On the clock of the site. {AFTER_MIDNIGHT}")
     before_service = forms.BooleanField(
         required=False, label="Before service instead", help_text="Where the opening hours of the day are known."
     )
@@ -111,7 +112,10 @@ def known_of(plan: Plan) -> dict:
 
 class RoundForm(FromForm):
     times = forms.CharField(
-        required=False, max_length=200, label="At these times of day", help_text="Such as 08:00, 12:30, 17:00."
+        required=False,
+        max_length=200,
+        label="At these times of day",
+        help_text=f"Such as 08:00, 12:30, 17:00. {AFTER_MIDNIGHT}",
     )
     every_minutes = forms.TypedChoiceField(
         coerce=int, empty_value=None, required=False, label="Or while open",

@@ -16,7 +16,7 @@ from .calendar import DAY, Calendar, instant, local_day
 from .fallen import write_down_rounds
 from .models import Horizon, Reminder, Round, RoundSlot
 from .queries import calendars
-from .schedule import graces, round_times, windows
+from .schedule import graces, round_day, round_times, windows
 
 ROUNDS_AHEAD = 8
 MARGIN = 3 * DAY  # no due time has a say in the window of one further away than this
@@ -125,7 +125,8 @@ def _lift(past: list[Reminder], chain: Chain, now: datetime) -> None:
     for row in past:
         if row.closes_at <= now:
             continue
-        because = chain.calendar.is_open(chain.calendar.work_day(row.due_at))[1]
+        day = round_day(row.round.as_plan(), chain.calendar, row.due_at)
+        because = chain.calendar.is_open(day)[1]
         because = because or ("" if chain.holds(now) else RETIRED)
         if bool(because) != bool(row.lifted_at):
             row.lifted_at, row.lifted_because = (now, because) if because else (None, "")

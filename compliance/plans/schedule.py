@@ -4,10 +4,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby, pairwise
+from zoneinfo import ZoneInfo
 
 from dateutil.rrule import DAILY, MINUTELY, rrule
 
-from .calendar import DAY, LOOK_AHEAD, WEEKDAYS, Calendar, instant, local_day
+from .calendar import DAY, LOOK_AHEAD, WEEKDAYS, Calendar, Hours, instant, local_day
 
 EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
@@ -115,6 +116,10 @@ class RoundPlan:
         days = "" if self.weekdays == ALL_WEEK else f"on {listed(days_of(self.weekdays))}"
         return ", ".join(filter(None, (at, often, days)))
 
+    def names(self, day: date) -> bool:
+        """Whether it asks for readings on this day."""
+        return bool(self.weekdays >> day.weekday() & 1)
+
 
 def every(days: int) -> str:
     return "every day" if days == 1 else f"every {days} days"
@@ -149,14 +154,23 @@ def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
 
 
 def _moment(plan: Plan, calendar: Calendar, day: date) -> datetime:
-    """What was due before other hours were set stays due at its time: one day of a plan falls due once."""
+    """What was due before other hours were set stays due at its time: one day of a plan falls due once. None is due before."""
     due = instant(day, plan.at, calendar.zone)
-    for week in calendar.begun(day) if plan.minutes_before is not None else ():
+    for week in calendar.begun(day):
         if plan.set_at < due <= week.told:
             break
-        hours = week.hours[day.weekday()]
-        due = instant(day, hours.opens, calendar.zone) - timedelta(minutes=plan.minutes_before) if hours else FAR_OFF
+        found = _in_hours(plan, day, week.hours[day.weekday()], calendar.zone)
+        if not max(found, plan.set_at) <= week.told < due < FAR_OFF:
+            due = found
     return due
+
+
+def _in_hours(plan: Plan, day: date, hours: Hours | None, zone: ZoneInfo) -> datetime:
+    if hours is None:
+        return FAR_OFF
+    if plan.minutes_before is None:
+        return hours.moment(day, plan.at, zone)
+    return instant(day, hours.opens, zone) - timedelta(minutes=plan.minutes_before)
 
 
 def first_day(plan: Plan, anchor: date, not_before: date, soon: bool = False) -> date:
@@ -189,14 +203,29 @@ def counts_after(plan: Plan, calendar: Calendar, day: date, soon: bool = False) 
 def settles(plan: Plan, calendar: Calendar, at: datetime) -> date:
     """The day of the plan that a check of a moment (UTC) is for: its day of work, or the next one from the evening before on."""
     day = calendar.work_day(at)
+    if at < _counts_from(plan, calendar, day):
+        return day - DAY
     return day + DAY if at >= _counts_from(plan, calendar, day + DAY) else day
 
 
 def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
-    """From when on a check is for a day: when that begins, or in the evening before where it is due ahead of its beginning."""
+    """From when on a check is for a day: when that begins, or in the evening before where it is due ahead of its beginning.
+
+    One that was due after midnight in the hours of the day before may be late by its grace, but is for the day that is nearer.
+    """
     begins = calendar.begins(day)
     due = _moment(plan, calendar, day) if calendar.is_open(day)[0] else begins
-    return due - EVENING if due < begins else begins
+    if due < begins:
+        return due - EVENING
+    last = _due_after_midnight(plan, calendar, day - DAY)
+    return max(begins, min(last + timedelta(minutes=plan.grace_minutes), last + (due - last) / 2)) if last else begins
+
+
+def _due_after_midnight(plan: Plan, calendar: Calendar, day: date) -> datetime | None:
+    if not names_day(plan, day) or not calendar.is_open(day)[0]:
+        return None
+    due = _moment(plan, calendar, day)
+    return due if local_day(due, calendar.zone) > day else None
 
 
 def due_times(plan: Plan, calendar: Calendar, anchor: date, first: date, last: date) -> Iterator[Due]:
@@ -299,19 +328,27 @@ def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
 def round_times(plan: RoundPlan, calendar: Calendar, first: date, last: date) -> Iterator[Due]:
     """When readings are due from the local day `first` to `last`. A day on which the site is closed has none."""
     for day in (at.date() for at in rrule(DAILY, dtstart=_midnight(first), until=_midnight(last))):
-        if plan.weekdays >> day.weekday() & 1 and calendar.is_open(day)[0]:
+        if plan.names(day) and calendar.is_open(day)[0]:
             yield from _round_on(plan, calendar, day)
 
 
 def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
     for at in sorted(plan.times):
-        yield Due(instant(day, at, calendar.zone), day, f"at {at:%H:%M}")
+        due, before = calendar.moment(day, at), day - DAY
+        if calendar.moment(before, at) != due or round_day(plan, calendar, due) != before:
+            yield Due(due, day, f"at {at:%H:%M}")
     service = calendar.service(day)
     if plan.every_minutes and service:
         opens, closes = (moment.replace(tzinfo=None) for moment in service)
         because = f"{each(plan.every_minutes)} while open"
         for at in rrule(MINUTELY, interval=plan.every_minutes, dtstart=opens, until=closes):
             yield Due(at.replace(tzinfo=UTC), day, because)
+
+
+def round_day(plan: RoundPlan, calendar: Calendar, at: datetime) -> date:
+    """The day of a reading that is due at a moment: the one whose hours still run then, if it has readings, or the local day."""
+    day = calendar.day_asked(at)
+    return day if plan.names(day) else local_day(at, calendar.zone)
 
 
 def graces(dues: Sequence[tuple[datetime, datetime]]) -> list[datetime]:

@@ -1,5 +1,6 @@
 """Wall-clock times as moments, and open days. dateutil's own judgement of skipped and repeated times is the oracle."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -8,7 +9,7 @@ from dateutil import tz
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.plans.calendar import Calendar, Closed, Hours, Week, instant, public_holidays
+from compliance.plans.calendar import DAY, Calendar, Closed, Hours, Week, instant, public_holidays
 
 ZONES = ["Europe/London", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu", "Pacific/Apia", "America/St_Johns",
          "Africa/Casablanca", "Pacific/Chatham", "UTC"]  # fmt: skip
@@ -120,3 +121,38 @@ def test_the_night_on_which_clocks_go_forward_is_an_hour_shorter():
     calendar = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (Hours(time(18), time(2, 30)),) * 7),))
     opens, ends = calendar.service(date(2026, 3, 28))
     assert ends - opens == timedelta(hours=7, minutes=30)
+
+
+NIGHTS = st.builds(Hours, st.builds(time, st.integers(10, 23)), st.builds(time, st.integers(0, 9), st.integers(0, 59)))
+WEEKS = st.builds(
+    lambda opened, night: tuple(night if each else None for each in opened), st.tuples(*[st.booleans()] * 7), NIGHTS
+)
+
+
+@given(day=DAYS, at=TIMES, name=st.sampled_from(ZONES), week=WEEKS)
+def test_a_time_of_day_is_in_the_hours_that_run_past_midnight_or_on_the_day_itself(day, at, name, week):
+    calendar = Calendar(ZoneInfo(name), weeks=(Week(date(1970, 1, 1), week),))
+    hours, moment = week[day.weekday()], calendar.moment(day, at)
+    late = hours is not None and at <= hours.closes
+    assert moment == instant(day + DAY if late else day, at, calendar.zone)
+    if late:
+        opens, closes = calendar.service(day)
+        assert opens <= moment <= closes and calendar.day_asked(moment) == day
+
+
+@given(day=DAYS, part=st.floats(0, 1), name=st.sampled_from(ZONES), week=WEEKS)
+def test_what_is_due_in_the_hours_of_a_day_is_asked_for_by_that_day_whether_or_not_it_is_closed(day, part, name, week):
+    calendar = Calendar(ZoneInfo(name), weeks=(Week(date(1970, 1, 1), week),))
+    if service := calendar.service(day):
+        at = service[0] + (service[1] - service[0]) * part
+        shut = replace(calendar, closures=(Closed(day, day, "power cut"),))
+        assert calendar.day_asked(at) == shut.day_asked(at) == day
+        assert calendar.work_day(at) == (day if at < service[1] else day + DAY), "the work of the day ends with it"
+
+
+def test_of_hours_that_meet_a_moment_is_in_those_that_begin_then():
+    calendar = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (Hours(time(8), time(8)),) * 7),))
+    eight = datetime(2026, 3, 11, 8, tzinfo=UTC)
+    shut = replace(calendar, closures=(Closed(date(2026, 3, 11), date(2026, 3, 11), "power cut"),))
+    assert [each.day_asked(eight).day for each in (calendar, shut)] == [11, 10]
+    assert calendar.moment(date(2026, 3, 10), time(8)) == eight - DAY

@@ -1,5 +1,6 @@
 """Due times: which day a plan names, which moment that is, what a closed day and a change of plan do to it."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -7,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.plans.calendar import Calendar, Closed, Hours, Week
+from compliance.plans.calendar import Calendar, Closed, Hours, Week, local_day
 from compliance.plans.schedule import (
     ON_WEEKDAYS,
     STARTING,
@@ -15,13 +16,17 @@ from compliance.plans.schedule import (
     Plan,
     RoundPlan,
     Stretch,
+    counts_after,
     due_on,
     due_times,
     first_day,
     first_due_day,
+    names_day,
     next_due,
     plan_at,
+    round_day,
     round_times,
+    settles,
     stretches,
 )  # fmt: skip
 
@@ -41,13 +46,15 @@ CLOSURES = st.lists(
     st.builds(lambda start, days: Closed(start, start + DAY * days, "holidays"), ANCHORS, st.integers(0, 60)),
     max_size=3,
 )
+HOURS = st.sampled_from([Hours(time(8), time(15)), Hours(time(17), time(2)), Hours(time(12), time(0)),
+                         Hours(time(6), time(6))])  # fmt: skip
 CALENDARS = st.builds(
-    lambda zone, open_days, closures: Calendar(
+    lambda zone, hours, open_days, closures: Calendar(
         ZoneInfo(zone),
-        weeks=(Week(date(2000, 1, 1), tuple(Hours(time(8), time(15)) if d else None for d in open_days)),),
+        weeks=(Week(date(2000, 1, 1), tuple(hours if d else None for d in open_days)),),
         closures=tuple(closures),
     ),
-    ZONES, st.tuples(*[st.booleans()] * 7), CLOSURES,
+    ZONES, HOURS, st.tuples(*[st.booleans()] * 7), CLOSURES,
 )  # fmt: skip
 
 
@@ -65,10 +72,44 @@ def test_due_times_follow_the_check_rise_and_fall_on_open_days(plan, calendar, a
     moments = [due.at for due in found]
     assert moments == sorted(set(moments))
     for due in found:
-        shown = due.at.astimezone(calendar.zone)
-        assert calendar.is_open(shown.date())[0] and shown.date() >= due.day > anchor
-        assert ("moved" in due.because) == (shown.date() != due.day)
+        worked = calendar.day_asked(due.at)
+        assert calendar.is_open(worked)[0] and worked >= due.day > anchor
+        assert ("moved" in due.because) == (worked != due.day)
         assert plan.pattern != ON_WEEKDAYS or plan.weekdays >> due.day.weekday() & 1
+
+
+def in_hours(at, hours):
+    """Whether a clock that shows this time can do so while the hours run, both ends included."""
+    return at >= hours.opens or at <= hours.closes if hours.past_midnight else hours.opens <= at <= hours.closes
+
+
+def hours_of(calendar):
+    return next((hours for hours in calendar.weeks[0].hours if hours), None)
+
+
+@given(plan=PLANS, calendar=CALENDARS, anchor=ANCHORS)
+def test_what_is_planned_for_a_time_in_the_hours_is_due_while_they_run(plan, calendar, anchor):
+    if (hours := hours_of(calendar)) and in_hours(plan.at, hours):
+        for due in dues(plan, calendar, anchor, 30):
+            opens, closes = calendar.service(calendar.next_open(due.day))
+            assert opens <= due.at <= closes
+
+
+@given(plan=PLANS, calendar=CALENDARS, day=ANCHORS, late=st.booleans())
+def test_a_check_about_its_due_time_in_the_hours_is_for_that_day(plan, calendar, day, late):
+    hours = hours_of(calendar)
+    if hours is None or not calendar.is_open(day)[0] or not in_hours(plan.at, hours) or not names_day(plan, day):
+        return
+    at = due_on(plan, calendar, day).at + timedelta(minutes=10 if late else -10)
+    if at > calendar.service(day)[0] and (hours.past_midnight or local_day(at, calendar.zone) == day):
+        assert settles(plan, calendar, at) == day
+        assert counts_after(replace(plan, every_days=1), calendar, day) < at
+
+
+@given(plan=PLANS, calendar=CALENDARS, day=ANCHORS, hour=TIMES, later=st.integers(1, 3000))
+def test_a_later_check_is_for_no_earlier_day(plan, calendar, day, hour, later):
+    at = datetime.combine(day, hour, tzinfo=UTC)
+    assert settles(plan, calendar, at) <= settles(plan, calendar, at + timedelta(minutes=later))
 
 
 @given(plan=PLANS, calendar=CALENDARS, anchor=ANCHORS, days=st.integers(0, 60), hour=TIMES)
@@ -94,6 +135,39 @@ def test_every_week_at_nine_on_the_wall_on_both_sides_of_the_change_of_clocks():
 def test_a_year_after_29_february():
     assert dues(Plan(every_days=366), anchor=date(2028, 2, 29), days=366)[0].day == date(2029, 3, 1)
     assert dues(Plan(every_days=1), anchor=date(2028, 2, 28), days=2)[0].day == date(2028, 2, 29)
+
+
+BAR = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), (None, *[Hours(time(17), time(2))] * 5, None)),))
+AT_ONE = Plan(every_days=1, at=time(1))
+
+
+def test_a_check_at_one_is_due_in_the_hours_that_run_until_two():
+    found = dues(AT_ONE, BAR, date(2026, 3, 12), 5)
+    assert [due.at.day for due in found] == [14, 15, 18], "of Friday, Saturday, and Tuesday after two closed days"
+    friday = datetime(2026, 3, 14, 0, 45, tzinfo=UTC)
+    assert settles(AT_ONE, BAR, friday) == date(2026, 3, 13)
+    assert first_due_day([Stretch(date.min, AT_ONE)], friday, calendar=BAR)[1] == date(2026, 3, 14)
+
+
+@pytest.mark.parametrize(("at", "grace"), [(time(2), 30), (time(1, 50), 40)])
+def test_one_that_is_due_as_the_hours_end_may_be_late_by_its_grace(at, grace):
+    plan = Plan(every_days=1, at=at, grace_minutes=grace)
+    assert due_on(plan, BAR, date(2026, 3, 13)).at == datetime.combine(date(2026, 3, 14), at, tzinfo=UTC)
+    days = [settles(plan, BAR, datetime(2026, 3, 14, 2, minute, tzinfo=UTC)).day for minute in (0, 29, 30)]
+    assert days == [13, 13, 14]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "due"),
+    [
+        (Hours(time(17), time(2)), Hours(time(8), time(15)), datetime(2026, 3, 12, 1, tzinfo=UTC)),
+        (Hours(time(8), time(15)), Hours(time(17), time(2)), datetime(2026, 3, 11, 1, tzinfo=UTC)),
+    ],
+)
+def test_other_hours_set_at_noon_move_no_check_across_it(before, after, due):
+    noon = datetime(2026, 3, 11, 12, tzinfo=UTC)
+    weeks = (Week(date(2020, 1, 1), (before,) * 7), Week(WEDNESDAY, (after,) * 7, noon))
+    assert due_on(AT_ONE, Calendar(LONDON, weeks=weeks), WEDNESDAY).at == due
 
 
 def test_midnight_belongs_to_the_day_that_it_begins():
@@ -196,6 +270,44 @@ def test_rounds_at_times_of_day_on_their_weekdays():
     plan = RoundPlan(times=(time(14), time(8)), weekdays=0b0000101)
     found = rounds(plan, ALWAYS, date(2026, 3, 9), date(2026, 3, 12))
     assert [(at.day, at.hour) for at in found] == [(9, 8), (9, 14), (11, 8), (11, 14)]
+
+
+ROUNDS = st.builds(
+    RoundPlan, times=st.lists(TIMES, min_size=1, max_size=4, unique=True).map(tuple), weekdays=st.integers(1, 127)
+)
+
+
+@given(plan=ROUNDS, calendar=CALENDARS, day=ANCHORS)
+def test_a_round_at_a_time_in_the_hours_is_due_while_they_run(plan, calendar, day):
+    found = list(round_times(plan, calendar, day, day + 6 * DAY))
+    assert len(found) == len({due.at for due in found})
+    for due in found:
+        assert calendar.is_open(due.day)[0] and plan.names(due.day)
+        at, (opens, closes) = time.fromisoformat(due.because[3:]), calendar.service(due.day)
+        assert not in_hours(at, hours_of(calendar)) or opens <= due.at <= closes
+    worked = [day + n * DAY for n in range(7) if calendar.is_open(day + n * DAY)[0] and plan.names(day + n * DAY)]
+    assert len(found) == len(worked) * len(plan.times)
+
+
+def test_a_round_at_one_is_due_in_the_hours_that_run_until_two():
+    found = rounds(RoundPlan(times=(time(18), time(1))), BAR, date(2026, 3, 13), date(2026, 3, 17))
+    assert sorted((at.day, at.hour) for at in found) == [(13, 18), (14, 1), (14, 18), (15, 1), (17, 18), (18, 1)]
+
+
+SATURDAY, SUNDAY = date(2026, 3, 14), date(2026, 3, 15)
+
+
+@pytest.mark.parametrize(("weekdays", "closed", "days"), [
+    (0b1111111, None, [SATURDAY]), (0b1111111, SATURDAY, []), (0b1000000, None, [SUNDAY]), (0b1000000, SATURDAY, [SUNDAY]),
+])  # fmt: skip
+def test_one_o_clock_on_a_sunday_is_in_the_hours_of_saturday_even_where_sunday_has_others(weekdays, closed, days):
+    week = (None, *[Hours(time(17), time(2))] * 5, Hours(time(12), time(20)))
+    closures = (Closed(closed, closed, "power cut"),) if closed else ()
+    calendar = Calendar(LONDON, weeks=(Week(date(2020, 1, 1), week),), closures=closures)
+    plan = RoundPlan(times=(time(1),), weekdays=weekdays)
+    one = datetime(2026, 3, 15, 1, tzinfo=UTC)
+    assert [due.day for due in round_times(plan, calendar, SATURDAY, SUNDAY) if due.at == one] == days
+    assert round_day(plan, calendar, one) == (SUNDAY if weekdays == 0b1000000 else SATURDAY)
 
 
 def test_a_closed_day_has_no_rounds():
