@@ -111,6 +111,11 @@ class Calendar:
         midnight = instant(day, time(), self.zone)
         return max(midnight, before[1]) if before else midnight
 
+    def shift(self, day: date) -> tuple[datetime, datetime] | None:
+        """The moments (UTC) at which a day of work opens and is over; None where it is closed or its hours are not known."""
+        service = self.service(day)
+        return service and (service[0], self.begins(day + DAY))
+
     def begun(self, day: date) -> list[Week]:
         """The weeks that were set for a day, in order: the last one counts."""
         return sorted((week for week in self.weeks if week.since <= day), key=lambda week: week.since)

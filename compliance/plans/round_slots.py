@@ -40,7 +40,8 @@ class Chain:
         line = sorted({slot.due_at: slot for day in days for slot in self._of(day)}.values(), key=_due_at)
         for slot, grace in zip(line, graces(_pairs(line)), strict=True):
             slot.grace_at = grace
-        for slot, (opens, closes) in zip(line, windows(_pairs(line)), strict=True):
+        shifts = {day: self.calendar.shift(day) for day in {slot.day for slot in line}}
+        for slot, (opens, closes) in zip(line, windows(_pairs(line), [shifts[s.day] for s in line]), strict=True):
             slot.opens_at, slot.closes_at = opens, closes
         return [slot for slot in line if first <= slot.day <= last]
 
@@ -91,7 +92,7 @@ def make_rounds(works: Mapping[int, Calendar], now: datetime) -> None:
         ahead = chain.slots(today - DAY, today + DAY * (ROUNDS_AHEAD - 1))
         ahead = [slot for slot in ahead if slot.due_at > now and (slot.round_id, slot.due_at) not in have]
         before = [(row.closes_at, row.lifted_at) for row in past]
-        _join(past, ahead, now)
+        _join(past, ahead, chain.calendar, now)
         _lift(past, chain, now)
         changed += [row for row, was in zip(past, before, strict=True) if (row.closes_at, row.lifted_at) != was]
         wanted += ahead
@@ -109,15 +110,20 @@ def _written(site_ids: list[int], now: datetime) -> dict[int, list[Reminder]]:
     return found
 
 
-def _join(past: list[Reminder], ahead: list[RoundSlot], now: datetime) -> None:
+def _join(past: list[Reminder], ahead: list[RoundSlot], calendar: Calendar, now: datetime) -> None:
     """One window after the other where what is past meets what is to come: no reading is for both, and none taken is lost."""
     if not past or not ahead:
         return
     last, following = past[-1], ahead[0]
-    opens = windows(_pairs([last, following]))[1][0]
+    shifts = [calendar.shift(day) for day in (_day_of(last, calendar), following.day)]
+    (_, closes), (opens, _) = windows(_pairs([last, following]), shifts)
     if last.closes_at > now:
-        last.closes_at = min(max(opens, now), last.due_at + DAY)
+        last.closes_at = max(closes, now)
     following.opens_at = max(opens, last.closes_at)
+
+
+def _day_of(row: Reminder, calendar: Calendar) -> date:
+    return round_day(row.round.as_plan(), calendar, row.due_at)
 
 
 def _lift(past: list[Reminder], chain: Chain, now: datetime) -> None:
@@ -125,8 +131,7 @@ def _lift(past: list[Reminder], chain: Chain, now: datetime) -> None:
     for row in past:
         if row.closes_at <= now:
             continue
-        day = round_day(row.round.as_plan(), chain.calendar, row.due_at)
-        because = chain.calendar.is_open(day)[1]
+        because = chain.calendar.is_open(_day_of(row, chain.calendar))[1]
         because = because or ("" if chain.holds(now) else RETIRED)
         if bool(because) != bool(row.lifted_at):
             row.lifted_at, row.lifted_because = (now, because) if because else (None, "")

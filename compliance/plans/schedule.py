@@ -19,6 +19,7 @@ HALF_A_DAY = timedelta(hours=12)  # by which the clocks that are furthest behind
 LONG_PAST = datetime.min.replace(tzinfo=UTC)
 EVENING = timedelta(hours=4)  # before a check due ahead of its own day, in which one is for that day already; judgement
 EARLY = timedelta(minutes=15)  # by which a reading may always be early; judgement
+FIRST = timedelta(hours=1)  # by which the first reading of a day may be early once the site is open; judgement
 LATEST = 2 / 3  # of the time to the next due time, after which a reading is overdue whatever its grace; judgement
 ALL_WEEK = 0b1111111
 
@@ -360,17 +361,32 @@ def graces(dues: Sequence[tuple[datetime, datetime]]) -> list[datetime]:
     return [*ends, *(grace for _, grace in dues[-1:])]
 
 
-def windows(dues: Sequence[tuple[datetime, datetime]]) -> list[tuple[datetime, datetime]]:
+def windows(
+    dues: Sequence[tuple[datetime, datetime]], days: Sequence[tuple[datetime, datetime] | None] = ()
+) -> list[tuple[datetime, datetime]]:
     """From when to when a reading is for each due time: (opens, closes], none for two of them.
 
     `dues` in order, each with the end of its grace, as `graces` gives it. A reading is early by no more than the grace (15
     min, if that is more), nearer to its due time than to the end of the grace before, and late by a day at most.
+    `days` are the moments at which the day of work of each opens and is over, where its hours are known: with it, or with the
+    grace, its readings are over, and the first one may be taken an hour early while the site is open.
     """
-    opens = [due - max(grace - due, EARLY) for due, grace in dues]
-    for position, (grace, (due, _)) in enumerate(zip(graces(dues), dues[1:], strict=False), start=1):
+    spans = list(days) or [None] * len(dues)
+    firsts = [span if span != before else None for before, span in zip([None, *spans], spans, strict=False)]
+    opens = [_earliest(*pair, first) for pair, first in zip(dues, firsts, strict=True)]
+    over = graces(dues)
+    for position, (grace, (due, _)) in enumerate(zip(over, dues[1:], strict=False), start=1):
         opens[position] = max(opens[position], grace + (due - grace) / 2)
-    ends = [min(due + DAY, following) for (due, _), following in zip(dues, [*opens[1:], FAR_OFF], strict=False)]
+    ends = [
+        min(due + DAY, following, max(grace, span[1]) if span else FAR_OFF)
+        for (due, _), grace, span, following in zip(dues, over, spans, [*opens[1:], FAR_OFF], strict=False)
+    ]
     return list(zip(opens, ends, strict=True))
+
+
+def _earliest(due: datetime, grace: datetime, opened: tuple[datetime, datetime] | None) -> datetime:
+    usual = due - max(grace - due, EARLY)
+    return min(usual, max(opened[0], due - FIRST) - TICK) if opened else usual
 
 
 def each(minutes: int) -> str:
