@@ -3,22 +3,19 @@
 The queries do not grow with probes, rounds or history.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from django.db.models import Exists, OuterRef
 from django.urls import reverse
 
 from compliance.checks.guidance import ICE
 from compliance.checks.models import ProbeState
 from compliance.plans.calendar import DAY, instant, local_day
-from compliance.plans.models import RoundSlot, Slot
+from compliance.plans.models import Slot
 from compliance.plans.queries import PlanBook, Reach
 from compliance.plans.schedule import Stretch, first_due_day
-from compliance.reminders.models import Reminder
-from compliance.reminders.queries import asked_of, open_rounds
-from compliance.reminders.status import clearing_readings
+from compliance.reminders.queries import asked_of, open_rounds, rounds_to_come
 from shared.templatetags.noughtbook import when
 from sites.models import Site
 
@@ -139,16 +136,10 @@ def _next(told: list[Stretch], day: date) -> tuple[int, date]:
 def _readings(site: Site, now: datetime) -> Iterator[Entry]:
     """Those that can be taken now, and those that are to come and have not been taken early."""
     here = _Site(site, now)
-    for asked in (*open_rounds(site, now), *_to_come(site, now)):
+    for asked in (*open_rounds(site, now), *rounds_to_come(site, now)):
         revised = asked.round.recorded_at
         yield here.entry(
             key=f"reading-{asked.round_id}", due_at=asked.due_at, because=asked.because, kind="Reading",
             what=f"Take the reading for {asked.round.limit}", url=absolute(reading_url(asked)), revised=revised,
             grace_at=asked.grace_at if asked.due_at <= now else None,
         )  # fmt: skip
-
-
-def _to_come(site: Site, now: datetime) -> Iterable[RoundSlot]:
-    swept = Reminder.objects.filter(round=OuterRef("round"), due_at=OuterRef("due_at"))
-    slots = RoundSlot.objects.filter(~Exists(swept), ~Exists(clearing_readings()), site=site, due_at__gt=now)
-    return slots.select_related("round__limit").order_by("due_at", "pk")

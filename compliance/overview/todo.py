@@ -8,11 +8,12 @@ from django.urls import reverse
 
 from compliance.checks.guidance import ICE, Guidance, check_wanted
 from compliance.plans.calendar import DAY, local_day
+from compliance.plans.models import RoundSlot
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe
 from compliance.readings.models import Reading
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import Asked, asked_of, open_checks, open_rounds
+from compliance.reminders.queries import Asked, asked_of, open_checks, rounds_to_take
 from sites.models import Site
 
 from .queries import due_by, end_of_today, state_of
@@ -27,7 +28,7 @@ class ToDo:
     """A check or a reading that is asked for. `stake`: readings that wait for this check; `away`: it is one away from zero."""
 
     probe: Probe | None = None
-    reminder: Reminder | None = None
+    reminder: Reminder | RoundSlot | None = None
     due_at: datetime | None
     overdue: bool
     before_service: bool
@@ -54,7 +55,7 @@ class ToDo:
 
 
 def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
-    """The most urgent first; what is excused is left out. Eight queries for any number."""
+    """The most urgent first; what is excused is left out. Nine queries for any number."""
     service = next_service(site, now) or end_of_today(site, now)
     due = [probe for probe in probes if due_by(probe, max(end_of_today(site, now), service))]
     asked = asked_of([state_of(probe) for probe in due], now)
@@ -72,7 +73,7 @@ def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
     ]  # fmt: skip
     rounds = [
         ToDo(reminder=each, due_at=each.due_at, overdue=each.grace_at <= now, before_service=True)
-        for each in open_rounds(site, now)
+        for each in rounds_to_take(site, now)
     ]
     return sorted([*checks, *rounds], key=lambda each: each.weight)
 

@@ -7,11 +7,12 @@ from datetime import datetime, timedelta
 from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
 
 from compliance.checks.models import Check, ProbeState
+from compliance.plans.models import RoundSlot
 from compliance.readings.models import Reading
 from sites.models import Site
 
 from .models import Excuse, Reminder
-from .status import OPEN, Status, with_status
+from .status import OPEN, Status, clearing_readings, with_status
 
 BATCH = 500
 LONGEST = timedelta(days=2)  # no round stays open for more than one
@@ -75,6 +76,19 @@ def open_rounds(site: Site, now: datetime) -> list[Reminder]:
     asked = Reminder.objects.filter(site=site, round__isnull=False, closes_at__gt=now, due_at__gt=now - LONGEST)
     found = with_status(asked, now).filter(status__in=OPEN).select_related("round__limit")
     return list(found.order_by("due_at", "pk"))
+
+
+def rounds_to_come(site: Site, now: datetime) -> QuerySet[RoundSlot]:
+    """The readings that fall due after now at a site, as far as they are worked out, and have not been taken early."""
+    swept = Reminder.objects.filter(round=OuterRef("round"), due_at=OuterRef("due_at"))
+    slots = RoundSlot.objects.filter(~Exists(swept), ~Exists(clearing_readings()), site=site, due_at__gt=now)
+    return slots.select_related("round__limit").order_by("due_at", "pk")
+
+
+def rounds_to_take(site: Site, now: datetime) -> list[Reminder | RoundSlot]:
+    """The readings that can be taken now at a site: those that are asked for, and those that may be taken early. Two queries."""
+    early = rounds_to_come(site, now).filter(opens_at__lt=now, due_at__lt=now + LONGEST)
+    return [*open_rounds(site, now), *early]
 
 
 def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:

@@ -74,6 +74,26 @@ def test_a_round_is_asked_for_with_one_tap_into_the_reading(as_person, world, cl
     assert "limit=" not in page and statuses() == ["cleared"]
 
 
+def test_a_reading_that_may_be_taken_already_is_on_today_before_it_is_due_and_before_opening(as_person, world, clock):
+    change_opening(by=world.manager, site=world.site, hours=[(time(13), time(20))] * 7)
+    set_round(by=world.manager, limit=world.limit, times=[time(12, 40)])
+    client, address = as_person(world.cook), reverse("today_site", args=[world.site.pk])
+    link, seen = f"{reverse('reading_add')}?site={world.site.pk}&amp;limit={world.limit.pk}", []
+    for minute in (10, 11, 40, 41):
+        clock.move_to(NOW.replace(minute=minute))
+        swept()
+        seen.append(client.get(address).content.decode().count(link))
+    assert seen == [0, 1, 1, 1], "thirty minutes before it is due, and once"
+
+
+def test_one_that_is_taken_early_is_on_today_no_longer(as_person, world, clock):
+    set_round(by=world.manager, limit=world.limit, times=[time(12, 20)])
+    assert [each.reminder.due_at for each in to_do_today(world.site, [], NOW)] == [NOW.replace(minute=20)]
+    assert not to_do_today(world.site, [], NOW)[0].overdue
+    make_reading(world.probe, world.limit, "3.0", NOW, by=world.cook)
+    assert to_do_today(world.site, [], NOW) == []
+
+
 def test_the_day_says_who_did_what_and_when(as_person, world, overdue):
     address = reverse("reminder_list", args=[world.site.pk])
     page = as_person(world.cook).get(address).content.decode()
