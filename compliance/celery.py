@@ -20,8 +20,8 @@ from compliance.engine.every import Every
 from shared.system_checks import say, stop_if_wrong
 from shared.within import answered_within
 
-SEND_EVERY, HOUR = 15, 3600
-STALE_AFTER = 26 * HOUR  # seconds; no two time zones lie further apart, so a clock set by a wrong one drops nothing
+SEND_EVERY = 15
+STALE_AFTER = 26 * 3600  # seconds; no two time zones lie further apart, so a clock set by a wrong one drops nothing
 NO_BROKER = (
     "A worker needs REDIS_URL, the same as the pages and the schedule have: without it nobody gives it anything to do."
 )
@@ -82,7 +82,7 @@ app.conf.update(
         "sweep": come("reminders.sweep", settings.SWEEP_EVERY),
         "fill": come("notices.fill", settings.SWEEP_EVERY),
         "send": come("notices.send", min(SEND_EVERY, settings.SWEEP_EVERY)),
-        "expand_slots": come("reminders.expand_slots", 6 * HOUR),
+        "slots": come("reminders.expand_slots", settings.EXPAND_EVERY),
     },
     worker_hijack_root_logger=False,
 )

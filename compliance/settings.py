@@ -146,6 +146,7 @@ SPANS = {  # in seconds, as they were given
     "NOUGHTBOOK_MAIL_TIMEOUT": os.environ.get("NOUGHTBOOK_MAIL_TIMEOUT", ""),
 }
 SWEEP_EVERY = seconds_of(SPANS["NOUGHTBOOK_SWEEP_EVERY"], 60)
+EXPAND_EVERY = 6 * 3600  # seconds
 REDELIVER_AFTER = seconds_of(SPANS["NOUGHTBOOK_REDELIVER_AFTER"], 600)
 
 # Where people reach the pages: mails link there.

@@ -41,6 +41,17 @@ class State:
     held: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Beating:
+    """A part that tells heartbeats: what stops when it stops, after how many seconds without one it has stopped, and by how
+    many its last may lie ahead, where the database's clock was set back and the next is not due yet."""
+
+    name: str
+    label: str
+    patience: float
+    ahead: float = SKEW
+
+
 def findings() -> list[Finding]:
     """The parts in the order in which a fault spreads: without the database nothing is known of what comes after."""
     until = time.monotonic() + ANSWER_WITHIN
@@ -108,33 +119,34 @@ def broker_url() -> str:
     return settings.BROKER.replace("redis+socket://", "unix://", 1)
 
 
-def beating() -> list[tuple[str, str, float]]:
-    """Which heartbeats there are, what stops when each stops, and after how many seconds without one it has stopped."""
+def beating() -> list[Beating]:
+    """Which heartbeats there are."""
     patience = 3 * settings.SWEEP_EVERY + SKEW
     return [
-        ("schedule", "The schedule", patience),
-        ("worker", "A worker", patience),
-        ("sweep", "The sweep", patience),
-        ("notices", "The writing of notices", patience),
+        Beating("schedule", "The schedule", patience),
+        Beating("worker", "A worker", patience),
+        Beating("sweep", "The sweep", patience),
+        Beating("notices", "The writing of notices", patience),
+        Beating("slots", "The making of due times", 3 * settings.EXPAND_EVERY + SKEW, ahead=settings.EXPAND_EVERY),
     ]
 
 
 def engine_parts(ages: dict[str, float] | None) -> list[Finding]:
     """What the heartbeats of these ages tell, which are those of the database (None where it does not answer)."""
-    return [aged(name, label, ages, patience) for name, label, patience in beating()]
+    return [aged(part, ages) for part in beating()]
 
 
-def aged(name: str, label: str, ages: dict[str, float] | None, patience: float) -> Finding:
+def aged(part: Beating, ages: dict[str, float] | None) -> Finding:
     if ages is None:
-        return Finding(name, False, UNKNOWN)
-    if name not in ages:
-        return Finding(name, False, f"{label} has never been at work")
-    age = ages[name]
-    if age < -SKEW:
-        says = f"{label} was last at work {-age:.0f} s ahead: the database's clock was set back"
-        return Finding(name, False, says, age)
+        return Finding(part.name, False, UNKNOWN)
+    if part.name not in ages:
+        return Finding(part.name, False, f"{part.label} has never been at work")
+    age = ages[part.name]
+    if age < -part.ahead:
+        says = f"{part.label} was last at work {-age:.0f} s ahead: the database's clock was set back"
+        return Finding(part.name, False, says, age)
     age = max(0.0, age)
-    return Finding(name, age <= patience, f"{label} was at work {age:.0f} s ago", age)
+    return Finding(part.name, age <= part.patience, f"{part.label} was at work {age:.0f} s ago", age)
 
 
 def mailed(mail: Backlog | None) -> Finding:

@@ -15,6 +15,7 @@ LABELS = {
     "worker": "Worker",
     "sweep": "Sweep for due times",
     "notices": "Writing of notices",
+    "slots": "Due times ahead",
     "mail": "Mail",
     "clocks": "Clocks",
 }

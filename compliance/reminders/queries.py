@@ -7,7 +7,9 @@ from datetime import datetime, timedelta
 from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
 
 from compliance.checks.models import Check, ProbeState
+from compliance.plans.calendar import DAY
 from compliance.plans.models import RoundSlot
+from compliance.plans.round_slots import ROUNDS_AHEAD
 from compliance.readings.models import Reading
 from sites.models import Site
 
@@ -16,6 +18,8 @@ from .status import OPEN, Status, clearing_readings, with_status
 
 BATCH = 500
 LONGEST = timedelta(days=2)  # no round stays open for more than one
+WITHIN = timedelta(days=1)
+WESTERNMOST = timedelta(hours=12)  # no clock of a site is further behind UTC
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +52,12 @@ class Told:
 def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> QuerySet[Reminder]:
     """What fell due at a site from `start` up to `end`, with its status."""
     return with_status(Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end), now)
+
+
+def behind(now: datetime) -> QuerySet[Site]:
+    """Sites whose due times ahead nobody ever made, or not for so long that they reach less far than those made a day ago."""
+    reached = (now - WITHIN - WESTERNMOST).date() + DAY * ROUNDS_AHEAD
+    return Site.objects.filter(Q(horizon=None) | Q(horizon__rounds_until__lt=reached))
 
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:

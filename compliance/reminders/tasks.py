@@ -15,6 +15,7 @@ from sites.models import Site
 from . import database_clock, heartbeats
 from . import sweep as sweeping
 from .planning import roll_over
+from .queries import behind
 
 SITES = 200  # a batch
 TASK = {
@@ -59,10 +60,14 @@ def sweep() -> None:
 
 @shared_task(name="reminders.expand_slots", **TASK)
 def expand_slots(site_ids: list[int] | None = None) -> None:
-    """Look up due times further ahead at these sites; without ids, hand out all sites in batches."""
-    if site_ids is not None:
-        roll_over(site_ids)
+    """Look up due times further ahead at these sites; without ids, hand out all sites in batches.
+
+    Whichever batch finds that none is behind tells so: one that fails again and again is not hidden by the others.
+    """
+    if site_ids is None and (everywhere := list(Site.objects.order_by("pk").values_list("pk", flat=True))):
+        for start in range(0, len(everywhere), SITES):
+            expand_slots.delay(everywhere[start : start + SITES])
         return
-    everywhere = list(Site.objects.order_by("pk").values_list("pk", flat=True))
-    for start in range(0, len(everywhere), SITES):
-        expand_slots.delay(everywhere[start : start + SITES])
+    roll_over(site_ids or [])
+    if not behind(database_clock.now()).exists():
+        heartbeats.beat_seldom("slots")

@@ -260,7 +260,7 @@ def clocks_set(name: str, *hours: int) -> Callable[[Scene], None]:
         moved = {"all": clocks.all, "programs": clocks.ours}.get(name) or [getattr(clocks, name)]
         if scene.chance.random() < 0.5:  # its lease ends by another clock than it was granted by
             beat_killed(scene)
-        with scene.without(f"clocks of {name} set", {}, touches=(*BEATING, "mail", "clocks")):
+        with scene.without(f"clocks of {name} set", {}, touches=KNOWN_BY_DATABASE):
             try:
                 for ahead in hours:
                     for clock in moved:

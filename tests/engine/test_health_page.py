@@ -12,8 +12,10 @@ from django.utils.html import strip_tags
 from compliance.engine import health
 from compliance.notices.backlog import Backlog
 
-BEATING = {"schedule", "worker", "sweep", "notices"}
+EACH_MINUTE = {"schedule", "worker", "sweep", "notices"}
+BEATING = EACH_MINUTE | {"slots"}
 WELL = dict.fromkeys(BEATING, 1.0)
+HOUR = 3600
 NOTHING = Backlog(None, None, 0)
 
 
@@ -52,8 +54,13 @@ def test_all_is_well(parts):
     assert (status, unwell(told), told["broker"]["figure"]) == (200, set(), 3)
 
 
-@pytest.mark.parametrize("name", sorted(BEATING))
-@pytest.mark.parametrize("age, well", [(185, True), (186, False), (-4, True), (-6, False)])
+@pytest.mark.parametrize(
+    "name, age, well",
+    [(name, age, well) for name in sorted(EACH_MINUTE)
+     for age, well in ((185, True), (186, False), (-4, True), (-6, False))]
+    + [("slots", 18 * HOUR + 5, True), ("slots", 18 * HOUR + 6, False),
+       ("slots", -6 * HOUR, True), ("slots", -6 * HOUR - 1, False)],
+)  # fmt: skip
 def test_a_part_is_well_for_three_rounds(parts, name, age, well):
     status, told = parts(WELL | {name: age})
     assert status == (200 if well else 503)

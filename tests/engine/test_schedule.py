@@ -53,7 +53,7 @@ def run(beat, *, ticks=40):
     return sorted(beat.sent[before:])
 
 
-EVERYTHING = ["expand_slots", "fill", "heartbeat", "send", "sweep"]
+EVERYTHING = ["fill", "heartbeat", "send", "slots", "sweep"]
 EACH_MINUTE = ["fill", "heartbeat", "send", "sweep"]
 
 
