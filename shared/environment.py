@@ -1,5 +1,6 @@
 """Reading settings from the environment so that a wrong one reaches the system checks, which say what to do about it."""
 
+import re
 from pathlib import Path
 from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
 
@@ -8,6 +9,12 @@ import dj_database_url
 ENGINES = ("django.db.backends.sqlite3", "shared.postgresql")
 UNUSABLE = {"ENGINE": "django.db.backends.dummy"}
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
+NUMBER, DATABASE_OF_REDIS = re.compile("[0-9]+", re.ASCII), re.compile("/{0,2}[0-9]*", re.ASCII)
+TLS_CHOICES = {
+    "ssl_cert_reqs": ("CERT_REQUIRED", "CERT_OPTIONAL", "CERT_NONE", "required", "optional", "none"),
+    "ssl_check_hostname": ("true", "false", "True", "False"),
+}
+TLS_FILES = {"ssl_ca_certs", "ssl_ca_path", "ssl_certfile", "ssl_keyfile"}
 MAIL_PORTS = {"smtp": 25, "smtps": 465}
 
 
@@ -55,10 +62,29 @@ def is_span(text: str) -> bool:
 
 
 def broker_of(url: str) -> str:
-    """The address of a Redis as given, and none where it is not one."""
+    """The address of a Redis as Celery reads it, and none where it names none or asks for what Celery does not understand.
+
+    A server that is spoken to in TLS has to show a certificate, unless the address says otherwise; Celery by itself asks for
+    none.
+    """
     parts = parts_of(url)
-    known = parts.scheme in {"redis", "rediss"} and parts.hostname
-    return url if known or (parts.scheme == "redis+socket" and parts.path) else ""
+    asked = parse_qsl(parts.query, keep_blank_values=True)
+    if parts.fragment:
+        return ""
+    if parts.scheme == "redis+socket":
+        known = parts.path and all(name == "virtual_host" and NUMBER.fullmatch(value) for name, value in asked)
+        return url if known else ""
+    numbered = DATABASE_OF_REDIS.fullmatch(parts.path)
+    if parts.scheme not in {"redis", "rediss"} or not parts.hostname or not numbered or not all(map(_is_of_tls, asked)):
+        return ""
+    if parts.scheme == "redis" or "ssl_cert_reqs" in dict(asked):
+        return url
+    return f"{url}{'&' if asked else '?'}ssl_cert_reqs=CERT_REQUIRED"
+
+
+def _is_of_tls(asked: tuple[str, str]) -> bool:
+    name, value = asked
+    return value in TLS_CHOICES.get(name, ()) or (name in TLS_FILES and value != "")
 
 
 def mail_of(url: str) -> dict:

@@ -94,8 +94,12 @@ def check_address(app_configs, **kwargs):
 @register("noughtbook")
 def check_broker(app_configs, **kwargs):
     if settings.BROKER_ASKED and not settings.BROKER:
-        hint = "Set REDIS_URL to redis://host:6379/0 (rediss:// with TLS), or leave it unset: then no broker is needed."
-        return [Error("REDIS_URL names no Redis.", hint=hint, id="noughtbook.E004")]
+        hint = (
+            "Set REDIS_URL to redis://host:6379/0, to rediss://host:6379/0?ssl_ca_certs=/path/to/file with TLS, or to "
+            "redis+socket:///path/to/socket?virtual_host=0; or leave it unset: then no broker is needed."
+        )
+        told = "REDIS_URL names no Redis, or says more of it than Celery understands."
+        return [Error(told, hint=hint, id="noughtbook.E004")]
     if settings.BROKER and settings.DATABASES["default"]["ENGINE"] == ENGINES[0]:
         hint = "Set DATABASE_URL to a PostgreSQL that all machines reach, or unset REDIS_URL on a single machine."
         return [Warning("Workers share an SQLite file, which one machine only can.", hint=hint, id="noughtbook.W003")]

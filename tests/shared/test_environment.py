@@ -49,16 +49,36 @@ def test_tls_from_the_first_byte_cannot_be_done_without():
     assert not mail_of("smtp://post.kitchen.example?tls=0")["tls"]
 
 
-@pytest.mark.parametrize("url", ["redis://host", "rediss://:word@host:6380/1", "redis+socket:///run/redis.sock"])
+@pytest.mark.parametrize(
+    "url",
+    [
+        "redis://host", "redis://host:6379//", "redis://:word@host:6380/1",
+        "rediss://host/1?ssl_cert_reqs=CERT_REQUIRED", "rediss://host/1?ssl_ca_certs=/etc/ca.pem&ssl_cert_reqs=none",
+        "redis+socket:///run/redis.sock", "redis+socket://:word@/run/redis.sock?virtual_host=1",
+    ],
+)  # fmt: skip
 def test_a_redis_is_taken_as_given(url):
     assert broker_of(url) == url
 
 
 @pytest.mark.parametrize(
-    "url", ["", "host:6379", "amqp://host", "redis://", "redis://host:0", "redis+socket://", "redis://[bad"]
-)
+    "url",
+    [
+        "", "host:6379", "amqp://host", "redis://", "redis://host:0", "redis+socket://", "redis://[bad",
+        "redis://host/first", "redis://host/0/", "redis://host/-1", "redis://host/0;redis://other/0", "redis://host/0#1",
+        "redis://host/0?virtual_host=1", "redis://host?db=1", "redis://host/0?socket_timeout=3",
+        "redis+socket:///run/redis.sock?virtual_host=first", "redis+socket:///run/redis.sock?db=1",
+        "rediss://host?ssl_cert_reqs=yes", "rediss://host?ssl_cert_reqs=", "rediss://host?ssl_check_hostname=no",
+        "rediss://host?ssl_ca_certs=", "rediss://host?ssl_bogus=1",
+    ],
+)  # fmt: skip
 def test_what_names_no_redis_gives_none(url):
     assert broker_of(url) == ""
+
+
+@pytest.mark.parametrize("url, joint", [("rediss://host/1", "?"), ("rediss://host/1?ssl_ca_certs=/etc/ca.pem", "&")])
+def test_with_tls_a_certificate_is_asked_for_unless_the_address_says_otherwise(url, joint):
+    assert broker_of(url) == f"{url}{joint}ssl_cert_reqs=CERT_REQUIRED"
 
 
 @pytest.mark.parametrize(

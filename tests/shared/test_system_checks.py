@@ -26,6 +26,11 @@ def said_with(tmp_path, **settings) -> tuple[int, str]:
         ({"NOUGHTBOOK_DEBUG": "1", "NOUGHTBOOK_HTTPS": "1"}, ["noughtbook.E002", "Unset NOUGHTBOOK_DEBUG"]),
         ({"REDIS_URL": "amqp://host"}, ["noughtbook.E004", "Set REDIS_URL to redis://"]),
         ({"REDIS_URL": "redis://host:port/0"}, ["noughtbook.E004", "Set REDIS_URL to redis://"]),
+        ({"REDIS_URL": "redis://host/0?virtual_host=1"}, ["noughtbook.E004", "Set REDIS_URL to redis://host:6379/0"]),
+        (
+            {"REDIS_URL": "rediss://host?ssl_cert_reqs=yes"},
+            ["noughtbook.E004", "to rediss://host:6379/0?ssl_ca_certs="],
+        ),
         ({"NOUGHTBOOK_MAIL_URL": "mail.kitchen.example"}, ["noughtbook.E005", "noughtbook.E006"]),
         ({"NOUGHTBOOK_MAIL_URL": "smtp://mail.kitchen.example:x"}, ["noughtbook.E005", "Set NOUGHTBOOK_MAIL_URL"]),
         ({"NOUGHTBOOK_MAIL_URL": "smtp://mail.kitchen.example"}, ["noughtbook.E006", "Set NOUGHTBOOK_MAIL_FROM"]),
