@@ -9,6 +9,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
+from django.db.models import F, Min
+
 from compliance.limits.models import Limit, LimitVersion
 from sites.models import Site
 
@@ -16,7 +18,7 @@ from .calendar import DAY, Calendar, instant, local_day
 from .fallen import write_down_rounds
 from .models import Horizon, Reminder, Round, RoundSlot
 from .queries import calendars
-from .schedule import graces, round_day, round_times, windows
+from .schedule import FAR_OFF, graces, round_day, round_times, windows
 
 ROUNDS_AHEAD = 8
 MARGIN = 3 * DAY  # no due time has a say in the window of one further away than this
@@ -132,9 +134,24 @@ def _lift(past: list[Reminder], chain: Chain, now: datetime) -> None:
         if row.closes_at <= now:
             continue
         because = chain.calendar.is_open(_day_of(row, chain.calendar))[1]
-        because = because or ("" if chain.holds(now) else RETIRED)
+        because = because or ("" if chain.holds(row.due_at) and chain.holds(now) else RETIRED)
         if bool(because) != bool(row.lifted_at):
             row.lifted_at, row.lifted_because = (now, because) if because else (None, "")
+
+
+def lift_retired(version: LimitVersion) -> None:
+    """After another version of a limit: nothing was asked for while the site did not work under it, whenever that is entered.
+
+    What a reading has cleared stays so. Where the limit holds again, what was not taken under it was missed again.
+    """
+    later = LimitVersion.objects.filter(limit=version.limit_id, effective_from__gt=version.effective_from)
+    until = later.aggregate(first=Min("effective_from"))["first"] or FAR_OFF
+    rows = Reminder.objects.filter(round__limit=version.limit_id, due_at__gte=version.effective_from, due_at__lt=until)
+    if version.in_force:  # what was open when the limit was retired, and due before, stays lifted
+        rows = rows.filter(lifted_because=RETIRED, lifted_at__lte=F("due_at"))
+        rows.update(lifted_at=None, lifted_because="")
+    else:
+        rows.filter(lifted_at__isnull=True).update(lifted_at=version.effective_from, lifted_because=RETIRED)
 
 
 def _store(wanted: list[RoundSlot], site_ids: list[int]) -> None:

@@ -11,6 +11,7 @@ from compliance.limits import actions as limits
 from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
+from compliance.plans.round_slots import lift_retired
 from sites.actions import amend_site
 from sites.models import Area, Business, Site
 
@@ -91,19 +92,20 @@ def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
 
 @transaction.atomic
 def retire_limit(*, limit: Limit, **given) -> LimitVersion:
-    """As `limits.actions.retire`. No more readings are asked for from then on, and what is open is lifted."""
+    """As `limits.actions.retire`. No more readings are asked for from then on; what is open, or was due since then, is lifted."""
     return _with_its_rounds(limits.retire, limit, given)
 
 
 @transaction.atomic
 def change_limit(*, limit: Limit, **given) -> LimitVersion:
-    """As `limits.actions.change`; a limit that is in force again has its rounds again."""
+    """As `limits.actions.change`; a limit that is in force again has its rounds again, and what was not taken since is missed."""
     return _with_its_rounds(limits.change, limit, given)
 
 
 def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict) -> LimitVersion:
     hold_sites([limit.site_id])
     version = act(limit=limit, **given)
+    lift_retired(version)
     make_slots([limit.site_id])
     return version
 
