@@ -38,6 +38,7 @@ def office(hourly):
     hourly.post.letters.clear()
     yield hourly.post
     hourly.kill_programs()
+    hourly.change("UPDATE notices_notice SET leased_until = leased_at")  # or the next waits for a sender that was killed
 
 
 def probe_of(installation) -> int:
