@@ -38,7 +38,8 @@ def office(hourly):
     hourly.post.letters.clear()
     yield hourly.post
     hourly.kill_programs()
-    hourly.change("UPDATE notices_notice SET leased_until = leased_at")  # or the next waits for a sender that was killed
+    # The next test would wait for the lease of a sender that was killed in this one.
+    hourly.change("UPDATE notices_notice SET leased_until = leased_at")
 
 
 def probe_of(installation) -> int:
