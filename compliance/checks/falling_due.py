@@ -1,12 +1,13 @@
 """When the next check of each probe is due, kept with what its checks say: for one probe or for all of many sites at once."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 
 from compliance.plans import schedule
 from compliance.plans.calendar import DAY, Calendar, local_day
 from compliance.plans.queries import PlanBook, Reach, calendars
-from compliance.plans.schedule import Plan, Stretch, asks_from, first_day, plan_at
+from compliance.plans.schedule import Plan, Stretch, asks_from, due_on, first_day, plan_at
 from compliance.probes.models import Probe
 from shared import clock
 
@@ -57,7 +58,8 @@ def plan_ahead(
         if state.anchor_day:
             by_now, plan, day = by_plan(state.anchor_at, told, calendar, state.near_edge)
             by_now = before.due_then(state, probe) or by_now
-        _settle(state, probe, plan, by_now, day, stayed)
+        here = by_now and _when_open(since_here(by_now, probe, stayed), by_now, calendar, plan)
+        _settle(state, probe, plan, here, day if here is by_now else None, stayed)
         _follow(state, calendar, told, today, day)
 
 
@@ -90,20 +92,28 @@ class _Before:
         return None
 
 
+def _when_open(here: Due, by_plan: Due, calendar: Calendar, plan: Plan) -> Due:
+    """Where a probe comes overdue to a site on a closed day, it is due when the plan asks for a check on the next open one."""
+    day = None if here is by_plan or here.at is None else calendar.work_day(here.at)
+    opens = day and not calendar.is_open(day)[0] and due_on(plan, calendar, day)
+    return (
+        replace(here, at=opens.at, because=f"{here.because} on a closed day") if opens and opens.at > here.at else here
+    )
+
+
 def _settle(
-    state: ProbeState, probe: Probe, plan: Plan, by_now: Due | None, day: date | None, stays: list[Stay] | None
+    state: ProbeState, probe: Probe, plan: Plan, here: Due | None, day: date | None, stays: list[Stay] | None
 ) -> None:
     at_once = None
     if state.at_once_at:
         at_once = Due(state.at_once_at, state.at_once_because, state.at_once_after, state.at_once_away)
         at_once = since_here(at_once, probe, stays)
-    here = by_now and since_here(by_now, probe, stays)
     earliest = settle(Outstanding(at_once, None, probe.withdrawn), here)
     state.plan_id = plan.key or None
     state.every_days = plan.every_days if plan.pattern == schedule.EVERY_DAYS else None
     state.grace_minutes = plan.grace_minutes
     state.due_at, state.due_because = (None, CLOSED) if probe.site.closed else (earliest.at, earliest.because)
-    as_named = here is not None and here is by_now and state.due_at is not None and state.due_at == here.at
+    as_named = day is not None and here is not None and state.due_at is not None and state.due_at == here.at
     state.due_day = day if as_named else None
     state.opens_at, state.asks_away = earliest.after, earliest.away
     state.grace_at = state.due_at and state.due_at + timedelta(minutes=plan.grace_minutes)
@@ -120,6 +130,7 @@ def _follow(state: ProbeState, calendar: Calendar, told: list[Stretch], today: d
         return
     base = state.due_day or day or calendar.work_day(state.due_at)
     now = [stretch for stretch in told if stretch.since <= max(today, base)][-1]
+    state.one_plan = now.since <= base
     coming = day and state.due_day is None
     since = asks_from(now, calendar)
     state.next_day = max(base, since) if coming else first_day(now.plan, base, max(base + DAY, since))

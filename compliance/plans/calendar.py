@@ -1,7 +1,7 @@
 """On which days a site works, from when to when, and which moment a time on its wall clock is. No clock, no database."""
 
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from holidays import country_holidays, list_supported_countries
 
 DAY = timedelta(days=1)
+LONG_PAST = datetime.min.replace(tzinfo=UTC)
 LOOK_AHEAD = 400  # days; a site that is closed for longer than this has no next open day
 WEEKDAYS = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays")
 
@@ -25,15 +26,10 @@ class Hours:
     def past_midnight(self) -> bool:
         return self.closes <= self.opens
 
-    def moments(self, day: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
-        """The moments (UTC) of opening and closing on a day."""
-        ends = day + DAY if self.past_midnight else day
-        return instant(day, self.opens, zone), instant(ends, self.closes, zone)
-
-    def moment(self, day: date, at: time, zone: ZoneInfo) -> datetime:
-        """The moment (UTC) of a time on a day of work: one after midnight in hours that run until then is on the next day."""
+    def day_of(self, day: date, at: time) -> date:
+        """The local day of a time on a day of work: one after midnight in hours that run until then is on the next day."""
         late = self.past_midnight and at <= self.closes and at < self.opens
-        return instant(day + DAY if late else day, at, zone)
+        return day + DAY if late else day
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,23 +38,43 @@ class Week:
 
     since: date
     hours: tuple[Hours | None, ...]
-    told: datetime = datetime.min.replace(tzinfo=UTC)
+    told: datetime = LONG_PAST
 
 
 @dataclass(frozen=True, slots=True)
 class Closed:
-    """Days, both included, on which nothing is done, and why."""
+    """Days, both included, on which nothing is done, and why.
+
+    `told` is when that was set; `struck` when it was struck out: what was due in between was not asked for.
+    """
 
     first: date
     last: date
     why: str
+    told: datetime = LONG_PAST
+    struck: datetime | None = None
+
+    def counts(self, at: datetime | None = None) -> bool:
+        """Whether it does, or, struck out since, did at a moment."""
+        return self.struck is None or (at is not None and self.told <= at < self.struck)
+
+
+@dataclass(frozen=True, slots=True)
+class Former:
+    """What a site went by until a moment (UTC): the zone of its clock, its public holidays, the closures of its area."""
+
+    until: datetime
+    zone: ZoneInfo
+    holidays: Mapping[date, str] = field(default_factory=dict)
+    closures_of_area: tuple[Closed, ...] = ()
 
 
 @dataclass(frozen=True)
 class Calendar:
     """When one site works. Of the weeks that begin on one day the last one counts; with none it works every day.
 
-    `holidays` names public holidays on which it is closed; `closed`: it is closed for good.
+    `holidays` names public holidays on which it is closed, `closures_of_area` those of its area; `closed`: it is closed for good.
+    `formers` says what it went by before, the oldest first: what was due then, or was not asked for, stays so.
     """
 
     zone: ZoneInfo
@@ -66,10 +82,15 @@ class Calendar:
     closures: tuple[Closed, ...] = ()
     holidays: Mapping[date, str] = field(default_factory=dict)
     closed: bool = False
+    closures_of_area: tuple[Closed, ...] = ()
+    formers: tuple[Former, ...] = ()
 
-    def is_open(self, day: date) -> tuple[bool, str]:
-        """Whether the site works on a day, and if not why."""
-        why = self._why_closed(day)
+    def is_open(self, day: date, at: datetime | None = None) -> tuple[bool, str]:
+        """Whether the site works on a day, and if not why; where a moment (UTC) is given, by what was set for it then.
+
+        A closure that is entered late counts all the same: the site was closed.
+        """
+        why = self._why_closed(day, at)
         return not why, why
 
     def hours(self, day: date) -> Hours | None:
@@ -85,30 +106,56 @@ class Calendar:
     def service(self, day: date) -> tuple[datetime, datetime] | None:
         """The moments (UTC) of opening and closing of an open day; None where it is closed or its hours are not known."""
         hours = self.hours(day)
-        return None if hours is None or self._why_closed(day) else hours.moments(day, self.zone)
+        return None if hours is None or self._why_closed(day) else self.moments(day, hours)
+
+    def moments(self, day: date, hours: Hours) -> tuple[datetime, datetime]:
+        """The moments (UTC) of opening and closing at these hours of a day."""
+        ends = day + DAY if hours.past_midnight else day
+        return self.instant(day, hours.opens), self.instant(ends, hours.closes)
 
     def moment(self, day: date, at: time) -> datetime:
         """The moment (UTC) of a time on a day of work, on the next day where the hours of this one still run then."""
         hours = self.hours(day)
-        return hours.moment(day, at, self.zone) if hours else instant(day, at, self.zone)
+        return self.instant(hours.day_of(day, at) if hours else day, at)
+
+    def instant(self, day: date, at: time) -> datetime:
+        """The moment (UTC) of a time on the wall clock. What was past when the clock was changed stays where it was, and
+        nothing that was to come then becomes past by it."""
+        found = None
+        for zone, told in self._zones():
+            if found is not None and found <= told:
+                break
+            moved = instant(day, at, zone)
+            found = moved if found is None or moved > told else found
+        return found
+
+    def local_day(self, at: datetime) -> date:
+        """The day on the wall clock at a moment, as that clock went then."""
+        zone = next((each.zone for each in self.formers if at < each.until), self.zone)
+        return local_day(at, zone)
+
+    def _zones(self) -> Iterator[tuple[ZoneInfo, datetime]]:
+        """The zones of its clock, each with the moment from which on."""
+        told = [LONG_PAST, *(each.until for each in self.formers)]
+        return zip([*(each.zone for each in self.formers), self.zone], told, strict=True)
 
     def work_day(self, at: datetime) -> date:
         """The day of work that a moment belongs to: where the hours of a day run past midnight, that day until they end."""
-        day = local_day(at, self.zone)
+        day = self.local_day(at)
         return day if at >= self.begins(day) else day - DAY
 
     def day_asked(self, at: datetime) -> date:
         """The day of work that asks for what is due at a moment: as `work_day`, the moment of closing included, and of a day too
         on which a closure falls."""
-        day = local_day(at, self.zone)
+        day = self.local_day(at)
         before, today = self.hours(day - DAY), self.service(day)
-        runs = before is not None and before.past_midnight and at <= before.moments(day - DAY, self.zone)[1]
+        runs = before is not None and before.past_midnight and at <= self.moments(day - DAY, before)[1]
         return day - DAY if runs and not (today and today[0] <= at) else day
 
     def begins(self, day: date) -> datetime:
         """The moment (UTC) from which on it is this day of work: midnight, or when the day before closes after it."""
         before = self.service(day - DAY)
-        midnight = instant(day, time(), self.zone)
+        midnight = self.instant(day, time())
         return max(midnight, before[1]) if before else midnight
 
     def shift(self, day: date) -> tuple[datetime, datetime] | None:
@@ -124,15 +171,20 @@ class Calendar:
         begun = self.begun(day)
         return begun[-1] if begun else None
 
-    def _why_closed(self, day: date) -> str:
+    def _why_closed(self, day: date, at: datetime | None = None) -> str:
         if self.closed:
             return "the site is closed"
-        if closure := next((c for c in self.closures if c.first <= day <= c.last), None):
-            return closure.why
-        if holiday := self.holidays.get(day):
+        then = at and next((each for each in self.formers if at < each.until), None)
+        for closure in (*self.closures, *(then or self).closures_of_area):
+            if closure.first <= day <= closure.last and closure.counts(at):
+                return closure.why
+        if holiday := (then or self).holidays.get(day):
             return holiday
-        week = self._week(day)
-        return f"closed on {WEEKDAYS[day.weekday()]}" if week and week.hours[day.weekday()] is None else ""
+        return self._why_no_hours(day, None) or (self._why_no_hours(day, at) if at else "")
+
+    def _why_no_hours(self, day: date, at: datetime | None) -> str:
+        begun = [week for week in self.begun(day) if at is None or week.told <= at]
+        return f"closed on {WEEKDAYS[day.weekday()]}" if begun and begun[-1].hours[day.weekday()] is None else ""
 
 
 def instant(day: date, at: time, zone: ZoneInfo) -> datetime:

@@ -11,8 +11,9 @@ from django.utils import timezone
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe, Sensor
 from sites.models import Business, Site
+from sites.past import as_they_were
 
-from .calendar import Calendar, Closed, Week, local_day, public_holidays
+from .calendar import Calendar, Closed, Former, Week, local_day, public_holidays
 from .models import CheckPlan, Closure, Opening, Round
 from .schedule import STARTING, Candidate, Plan, Stretch, plan_at, stretches
 
@@ -156,18 +157,25 @@ def plan_of_scope(
 
 
 def calendars(sites: Iterable[Site]) -> dict[int, Calendar]:
-    """The calendar of each site, by the site's key: two queries. Load their `area` with them."""
+    """The calendar of each site, by the site's key: three queries. Load their `area` with them."""
     sites = list(sites)
+    before = as_they_were(sites)
     weeks, closures = defaultdict(list), defaultdict(list)
     for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by("effective_from", "pk"):
         weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours(), opening.recorded_at))
-    for closure in closures_reaching(sites):
+    for closure in _ever_reaching([*sites, *(then for told in before.values() for then, _ in told)]):
         name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))
-        closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why))
+        struck = closure.void.recorded_at if hasattr(closure, "void") else None
+        closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why, closure.recorded_at, struck))
     return {
         s.pk: Calendar(
             s.zone, weeks=tuple(weeks[s.pk]), holidays=holidays_of(s), closed=s.closed,
-            closures=(*closures["site", s.pk], *closures["area", s.area_id], *closures["business", s.area.business_id]),
+            closures=(*closures["site", s.pk], *closures["business", s.area.business_id]),
+            closures_of_area=tuple(closures["area", s.area_id]),
+            formers=tuple(
+                Former(until, then.zone, holidays_of(then), tuple(closures["area", then.area_id]))
+                for then, until in before.get(s.pk, ())
+            ),
         )
         for s in sites
     }  # fmt: skip
@@ -178,10 +186,14 @@ SCOPES_CLOSED = ("site", "area", "business")
 
 def closures_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
     """The closures of these sites, of their areas and of their businesses that count."""
+    return _ever_reaching(sites).filter(void__isnull=True)
+
+
+def _ever_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
     sites = list(sites)
     areas, businesses = {s.area_id for s in sites}, {s.area.business_id for s in sites}
     reaching = Q(site__in=[s.pk for s in sites]) | Q(area__in=areas) | Q(business__in=businesses)
-    return Closure.objects.filter(reaching, void__isnull=True).order_by("first_day", "pk")
+    return Closure.objects.filter(reaching).select_related("void").order_by("first_day", "pk")
 
 
 def holidays_of(site: Site):

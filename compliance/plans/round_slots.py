@@ -14,7 +14,7 @@ from django.db.models import F, Min
 from compliance.limits.models import Limit, LimitVersion
 from sites.models import Site
 
-from .calendar import DAY, Calendar, instant, local_day
+from .calendar import DAY, Calendar, local_day
 from .fallen import write_down_rounds
 from .models import Horizon, Reminder, Round, RoundSlot
 from .queries import calendars
@@ -53,7 +53,7 @@ class Chain:
         for each in reversed([each for each in self.rounds if each.effective_from <= day]):
             yield from (slot for slot in self._by(each, day) if end is None or slot.due_at < end)
             end = each.recorded_at if end is None else min(end, each.recorded_at)
-            if end <= instant(day, time(), self.calendar.zone):
+            if end <= self.calendar.instant(day, time()):
                 return
 
     def _by(self, each: Round, day: date) -> Iterator[RoundSlot]:

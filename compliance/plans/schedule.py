@@ -4,11 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby, pairwise
-from zoneinfo import ZoneInfo
 
 from dateutil.rrule import DAILY, MINUTELY, rrule
 
-from .calendar import DAY, LOOK_AHEAD, WEEKDAYS, Calendar, Hours, instant, local_day
+from .calendar import DAY, LONG_PAST, LOOK_AHEAD, WEEKDAYS, Calendar, Hours, local_day
 
 EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
@@ -16,7 +15,6 @@ NEVER = date.max
 FAR_OFF = datetime.max.replace(tzinfo=UTC)
 TICK = timedelta(microseconds=1)
 HALF_A_DAY = timedelta(hours=12)  # by which the clocks that are furthest behind lag UTC
-LONG_PAST = datetime.min.replace(tzinfo=UTC)
 EVENING = timedelta(hours=4)  # before a check due ahead of its own day, in which one is for that day already; judgement
 EARLY = timedelta(minutes=15)  # by which a reading may always be early; judgement
 FIRST = timedelta(hours=1)  # by which the first reading of a day may be early once the site is open; judgement
@@ -145,33 +143,35 @@ def names_day(plan: Plan, day: date) -> bool:
 
 def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     """When what the plan asks for on a day is due: that day, or else the next open one. None while there is none."""
-    works = calendar.next_open(day)
-    if works is None:
-        return None
-    because = plan.usual
-    if works != day:
-        because += f"; moved from {day:%a} {day.day} {day:%b} ({calendar.is_open(day)[1]})"
-    return Due(_moment(plan, calendar, works), day, because)
+    why = ""
+    for works in (day + DAY * ahead for ahead in range(0 if calendar.closed else LOOK_AHEAD)):
+        at = _moment(plan, calendar, works)
+        closed = calendar.is_open(works, at)[1]
+        if not closed:
+            moved = f"; moved from {day:%a} {day.day} {day:%b} ({why})" if why else ""
+            return Due(at, day, plan.usual + moved)
+        why = why or closed
+    return None
 
 
 def _moment(plan: Plan, calendar: Calendar, day: date) -> datetime:
     """What was due before other hours were set stays due at its time: one day of a plan falls due once. None is due before."""
-    due = instant(day, plan.at, calendar.zone)
+    due = calendar.instant(day, plan.at)
     for week in calendar.begun(day):
         if plan.set_at < due <= week.told:
             break
-        found = _in_hours(plan, day, week.hours[day.weekday()], calendar.zone)
+        found = _in_hours(plan, day, week.hours[day.weekday()], calendar)
         if not max(found, plan.set_at) <= week.told < due < FAR_OFF:
             due = found
     return due
 
 
-def _in_hours(plan: Plan, day: date, hours: Hours | None, zone: ZoneInfo) -> datetime:
+def _in_hours(plan: Plan, day: date, hours: Hours | None, calendar: Calendar) -> datetime:
     if hours is None:
         return FAR_OFF
     if plan.minutes_before is None:
-        return hours.moment(day, plan.at, zone)
-    return instant(day, hours.opens, zone) - timedelta(minutes=plan.minutes_before)
+        return calendar.instant(hours.day_of(day, plan.at), plan.at)
+    return calendar.instant(day, hours.opens) - timedelta(minutes=plan.minutes_before)
 
 
 def first_day(plan: Plan, anchor: date, not_before: date, soon: bool = False) -> date:
@@ -226,7 +226,7 @@ def _due_after_midnight(plan: Plan, calendar: Calendar, day: date) -> datetime |
     if not names_day(plan, day) or not calendar.is_open(day)[0]:
         return None
     due = _moment(plan, calendar, day)
-    return due if local_day(due, calendar.zone) > day else None
+    return due if calendar.local_day(due) > day else None
 
 
 def due_times(plan: Plan, calendar: Calendar, anchor: date, first: date, last: date) -> Iterator[Due]:
@@ -330,7 +330,7 @@ def round_times(plan: RoundPlan, calendar: Calendar, first: date, last: date) ->
     """When readings are due from the local day `first` to `last`. A day on which the site is closed has none."""
     for day in (at.date() for at in rrule(DAILY, dtstart=_midnight(first), until=_midnight(last))):
         if plan.names(day) and calendar.is_open(day)[0]:
-            yield from _round_on(plan, calendar, day)
+            yield from (due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0])
 
 
 def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
@@ -349,7 +349,7 @@ def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
 def round_day(plan: RoundPlan, calendar: Calendar, at: datetime) -> date:
     """The day of a reading that is due at a moment: the one whose hours still run then, if it has readings, or the local day."""
     day = calendar.day_asked(at)
-    return day if plan.names(day) else local_day(at, calendar.zone)
+    return day if plan.names(day) else calendar.local_day(at)
 
 
 def graces(dues: Sequence[tuple[datetime, datetime]]) -> list[datetime]:

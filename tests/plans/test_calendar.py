@@ -9,7 +9,7 @@ from dateutil import tz
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.plans.calendar import DAY, Calendar, Closed, Hours, Week, instant, public_holidays
+from compliance.plans.calendar import DAY, Calendar, Closed, Former, Hours, Week, instant, public_holidays
 
 ZONES = ["Europe/London", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu", "Pacific/Apia", "America/St_Johns",
          "Africa/Casablanca", "Pacific/Chatham", "UTC"]  # fmt: skip
@@ -156,3 +156,59 @@ def test_of_hours_that_meet_a_moment_is_in_those_that_begin_then():
     shut = replace(calendar, closures=(Closed(date(2026, 3, 11), date(2026, 3, 11), "power cut"),))
     assert [each.day_asked(eight).day for each in (calendar, shut)] == [11, 10]
     assert calendar.moment(date(2026, 3, 10), time(8)) == eight - DAY
+
+
+def test_what_was_past_when_the_clock_of_a_site_was_changed_stays_and_what_was_to_come_does_not_become_past():
+    noon = datetime(2026, 3, 11, 12, tzinfo=UTC)
+    honolulu, auckland = (
+        Calendar(ZoneInfo(zone), formers=(Former(noon, LONDON),)) for zone in ("Pacific/Honolulu", "Pacific/Auckland")
+    )
+    day = date(2026, 3, 11)
+    assert honolulu.instant(day, time(9)) == datetime(2026, 3, 11, 9, tzinfo=UTC)  # past; it would come again
+    assert honolulu.instant(day, time(15)) == datetime(2026, 3, 12, 1, tzinfo=UTC)
+    assert auckland.instant(day, time(15)) == datetime(2026, 3, 11, 15, tzinfo=UTC)  # by the new clock it is past
+    assert auckland.instant(day + DAY, time(15)) == datetime(2026, 3, 12, 2, tzinfo=UTC)
+    assert [auckland.local_day(noon - DAY * n) for n in (1, 0)] == [day - DAY, day + DAY]
+
+
+@given(
+    st.sampled_from(ZONES), st.sampled_from(ZONES), st.datetimes(datetime(2026, 1, 1), datetime(2026, 12, 31)), TIMES
+)
+def test_another_clock_moves_no_moment_over_the_moment_of_the_change(old, new, told, at):
+    told = told.replace(tzinfo=UTC)
+    before = Calendar(ZoneInfo(old))
+    after = Calendar(ZoneInfo(new), formers=(Former(told, ZoneInfo(old)),))
+    for ahead in (-2, -1, 0, 1, 2):
+        day = told.date() + DAY * ahead
+        assert (before.instant(day, at) <= told) == (after.instant(day, at) <= told)
+
+
+def test_a_moment_of_a_day_is_told_by_what_was_set_for_the_site_then():
+    day, then = date(2026, 3, 17), datetime(2026, 3, 17, 9, tzinfo=UTC)
+    later = then + DAY
+    struck = Closed(day, day, "flood", told=then - DAY, struck=later)
+    former = Former(later, LONDON, {day: "Saint Patrick's Day"}, (Closed(day, day, "strike"),))
+    tuesday = (
+        Week(date(2020, 1, 1), (None,) * 6 + (Hours(time(8), time(20)),)),
+        Week(day, (Hours(time(8), time(20)),) * 7, later),
+    )
+    for calendar, why in [
+        (Calendar(LONDON, closures=(struck,)), "flood"),
+        (Calendar(LONDON, closures_of_area=(struck,)), "flood"),
+        (Calendar(LONDON, formers=(Former(later, LONDON, {day: "Saint Patrick's Day"}),)), "Saint Patrick's Day"),
+        (Calendar(LONDON, formers=(former,)), "strike"),
+        (Calendar(LONDON, weeks=tuesday), "closed on Tuesdays"),
+    ]:
+        assert calendar.is_open(day) == (True, "")
+        assert calendar.is_open(day, then) == (False, why)
+        assert calendar.is_open(day, later) == (True, "")
+    assert Calendar(LONDON, closures=(struck,)).is_open(day, then - 2 * DAY)[0], "nobody had closed it yet"
+
+
+def test_what_closes_a_site_now_did_not_close_it_before_unless_it_is_a_closure_of_its_own():
+    day, then = date(2026, 3, 17), datetime(2026, 3, 17, 9, tzinfo=UTC)
+    open_then = (Former(then + DAY, LONDON),)
+    flood = (Closed(day, day, "flood", told=then + DAY),)
+    assert Calendar(LONDON, holidays={day: "Saint Patrick's Day"}, formers=open_then).is_open(day, then)[0]
+    assert Calendar(LONDON, closures_of_area=flood, formers=open_then).is_open(day, then)[0]
+    assert Calendar(LONDON, closures=flood, formers=open_then).is_open(day, then) == (False, "flood")

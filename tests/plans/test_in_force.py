@@ -84,7 +84,7 @@ def test_closures_of_the_site_its_area_and_its_business_close_it_and_others_do_n
     for number, scope in enumerate(scopes, start=1):
         day = TODAY + timedelta(days=number)
         actions.close_days(by=world.supervisor, first_day=day, last_day=day, why=f"why {number}", **scope)
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(3):  # hours, closures, what was changed of the sites
         calendar = calendars([world.site, world.far_site])[world.site.pk]
     told = [calendar.is_open(TODAY + timedelta(days=n))[1] for n in range(1, 6)]
     assert told == ["why 1", "why 2", "why 3", "", ""]
