@@ -102,7 +102,7 @@ def void_check(*, by: Person, check: Check, reason: str) -> CheckVoid:
     """Strike a check out; it stays readable. Raises ValidationError without a reason, or if it is void already."""
     probe = lock(check.probe)
     void = _strike(by, check, reason, None)
-    recut(probe)
+    recut(probe, check.checked_at)
     note("check.void", by=by, subject=check, site_id=check.site_id, reason=void.reason)
     return void
 
@@ -120,7 +120,7 @@ def correct_zero(
     checked_by = checked_by or check.checked_by
     new = _add_zero(by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note)
     void = _strike(by, check, reason, new)
-    recut(probe)
+    recut(probe, check.checked_at)
     _tell("check.correct_zero", by, new, reason=void.reason, replaces=check.pk)
     return new
 
@@ -141,7 +141,7 @@ def correct_boiling(
         checked_by or check.checked_by, note, typed_pressure,
     )  # fmt: skip
     void = _strike(by, check, reason, new)
-    recut(probe)
+    recut(probe, check.checked_at)
     _tell("check.correct_boiling", by, new, reason=void.reason, replaces=check.pk)
     return new
 
@@ -161,7 +161,7 @@ def correct_certificate(
         expanded_milli, note, checked_by or check.checked_by,
     )  # fmt: skip
     void = _strike(by, check, reason, new)
-    recut(probe)
+    recut(probe, check.checked_at)
     _tell("check.correct_certificate", by, new, reason=void.reason, replaces=check.pk)
     return new
 
@@ -195,7 +195,7 @@ def void_event(
         text = event.note if replacement_note is None else replacement_note
         new = _add_event(by, probe, replacement_kind or event.kind, replacement_at or event.at, text)
     void = EventVoid.objects.create(recorded_by=by, voids=event, replacement=new, reason=reason)
-    recut(probe)
+    recut(probe, event.at)
     _tell_event("event.void", by, event, reason, replacement=new.pk if new else None)
     return void
 

@@ -66,6 +66,7 @@ class Outstanding:
 WITHDRAWN = Due(None, "withdrawn from use")
 NEVER_OPEN = Due(None, "closed for more than a year to come")
 NEAR_THE_EDGE = "near the edge at its last check"
+INCONCLUSIVE, OUT_OF_TOLERANCE = "the last check was inconclusive", "out of tolerance at its last "
 BECAUSE_OF_EVENT = {
     EventKind.ADJUSTED: "adjusted and not checked since",
     EventKind.REPAIRED: "repaired and not checked since",
@@ -75,11 +76,25 @@ BECAUSE_OF_EVENT = {
     EventKind.RETURNED: "returned to use and not checked since",
 }
 
+AT_ONCE = (*BECAUSE_OF_EVENT.values(), INCONCLUSIVE, OUT_OF_TOLERANCE)  # how a reason begins that is no plan's
+
 
 def is_withdrawn(events: Iterable[Happened]) -> bool:
     """Whether the last withdrawal has not been followed by a return."""
+    return any(back is None for _, back in absences(events))
+
+
+def absences(events: Iterable[Happened]) -> list[tuple[Happened, datetime | None]]:
+    """Each withdrawal from use in order, and when the probe returned; None where it has not."""
+    found: list[tuple[Happened, datetime | None]] = []
     turns = [e for e in events if e.kind in (EventKind.WITHDRAWN, EventKind.RETURNED)]
-    return bool(turns) and max(turns, key=lambda e: (e.at, e.order)).kind == EventKind.WITHDRAWN
+    for turn in sorted(turns, key=lambda e: (e.at, e.order)):
+        gone = bool(found) and found[-1][1] is None
+        if turn.kind == EventKind.WITHDRAWN and not gone:
+            found.append((turn, None))
+        elif turn.kind == EventKind.RETURNED and gone:
+            found[-1] = (found[-1][0], turn.at)
+    return found
 
 
 def next_due(
@@ -155,7 +170,7 @@ def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due
     latest = max(checks, key=place, default=None)
     if latest and latest.verdict == Verdict.OUT_OF_TOLERANCE:
         where = "boiling check" if latest.kind == CheckKind.BOILING else "certificate away from zero"
-        yield Due(moment(latest) + 2 * TICK, f"out of tolerance at its last {where}", moment(latest), away=True)
+        yield Due(moment(latest) + 2 * TICK, f"{OUT_OF_TOLERANCE}{where}", moment(latest), away=True)
     for left in (check for check in checks if check.stage == Stage.AS_LEFT):
         if last is None or (place(left) > place(last) and not _same_work(last, left)):
             yield Due(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
@@ -170,10 +185,10 @@ def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[
     if last is None:
         yield Due(since, "no check has settled it yet" if checks else "never checked", since - TICK)
     elif last.verdict == Verdict.OUT_OF_TOLERANCE:
-        yield Due(moment(last) + TICK, "out of tolerance at its last check", moment(last))
+        yield Due(moment(last) + TICK, f"{OUT_OF_TOLERANCE}check", moment(last))
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
-            yield Due(check.at, "the last check was inconclusive", moment(check))
+            yield Due(check.at, INCONCLUSIVE, moment(check))
     for event in events:
         if event.kind in MAKES_CHECK_DUE and not _answers(last, event):
             after = event.at if event.kind in ALTERATIONS else event.at - TICK

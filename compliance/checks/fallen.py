@@ -10,7 +10,9 @@ from datetime import datetime
 
 from django.db import connection
 
-from .models import END
+from compliance.plans.models import Slot
+
+from .models import END, ProbeState
 
 # The due time after `at`, or what else its slot says. Days are counted from `next_day`, as the plan does.
 FOLLOWING = """(SELECT {wanted} FROM plans_slot x
@@ -104,6 +106,20 @@ def move_ends(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id:
     with connection.cursor() as cursor:
         only, latest = _only(site_ids, probe_id), LATER_OF[connection.vendor]
         cursor.execute(MOVE_ENDS.format(following=following, only=only, max=latest), _moments(now))
+
+
+def due_after(state: ProbeState, site_id: int, now: datetime) -> set[datetime]:
+    """The due times by now of the plan that asks after the one of this state, as far as they are kept. One query."""
+    slots = Slot.objects.filter(
+        site=site_id,
+        plan_key=state.next_key,
+        day__gte=state.next_day,
+        named=True,
+        due_at__gt=state.due_at,
+        due_at__lte=now,
+    )
+    told = slots.values_list("day", "due_at")
+    return {due_at for day, due_at in told if (day - state.next_day).days % state.next_days == 0}
 
 
 def _only(site_ids: Iterable[int] | None, probe_id: int | None) -> str:

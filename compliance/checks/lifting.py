@@ -2,39 +2,51 @@
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
+from functools import reduce
+from operator import or_
 
-from django.db.models import Q
+from django.db.models import Case, Q, QuerySet, When
 
 from compliance.metrology.vocabulary import Verdict
+from compliance.plans.calendar import DAY
 from compliance.plans.models import Reminder
 from compliance.plans.queries import calendars
+from compliance.plans.schedule import TICK
+from compliance.plans.slots import KEPT
 from compliance.plans.wording import day_words
-from compliance.probes.models import Event, EventKind, Probe
+from compliance.probes.models import Event, Probe
 
-from .due import Checked, Due, Happened, moment
-from .fallen import move_ends, write_down
+from .due import AT_ONCE, Checked, Due, Happened, absences, moment
+from .fallen import due_after, move_ends, write_down
 from .falling_due import since_here
 from .models import END, ProbeState
 from .stays import Stay
 
+WITHDRAWN = "withdrawn from use on"
+RECKONED = "it follows from another check than was known when it fell due"
 STRUCK = "what asked for it was struck out or corrected"
 CHANGED = "the days of work or the clock of the site were changed"
 LATE = "{}; entered after it had fallen due"
 LIFTED = ["lifted_at", "lifted_because"]
+Away = tuple[Happened, datetime | None]
 
 
 def follow_up(
     probe: Probe,
+    before: ProbeState | None,
     state: ProbeState,
     reasons: Iterable[Due],
     stays: list[Stay],
     checks: list[Checked],
     events: list[Happened],
     now: datetime,
+    struck: datetime | None = None,
 ) -> None:
     """After the state of a probe was kept anew: what it asks for now is written down, and what it asks for no longer lifted.
 
-    `reasons` are all that ask for a check at once. Where nothing is due and nothing was left open, one query.
+    So is what was missed of a time at which it was withdrawn or elsewhere, and what a check or an event of the moment
+    `struck` asked for, whenever that is entered. `reasons` are all that ask for a check at once. Where nothing is due and
+    nothing was left open, one query.
     """
     mine = Reminder.objects.filter(probe=probe)
     besides = _besides(probe, state, reasons, stays)
@@ -44,21 +56,46 @@ def follow_up(
         move_ends(now, probe_id=probe.pk)
         write_down(now, probe_id=probe.pk, anew=True)
         mine.filter(since_at=state.due_at, lifted_at__isnull=False).update(lifted_at=None, lifted_because="")
-    away = _withdrawal(events) if probe.withdrawn else None
-    reached = Q(closes_at__gt=now)
-    if away:
-        reached |= Q(closes_at__gt=away.at)
-    if stays:
-        reached |= Q(closes_at__gt=stays[-1].start) & ~Q(site=probe.site_id)
-    rows = mine.filter(reached, lifted_at__isnull=True)
+    away = absences(events)
+    _ask_again(mine, probe, state, away, now)
+    over = Q(closes_at__gt=now) | _while_away(away) | _elsewhere(stays) | _asked_by(struck)
+    counted = _counted_otherwise(probe, before, state, stays, now)
+    rows = mine.filter(over | counted, lifted_at__isnull=True).annotate(over=Case(When(over, then=True), default=False))
     left = [row for row in rows if row.due_at not in besides and not any(answers(check, row) for check in checks)]
     to_come = [row.pk for row in left if row.due_at > now]  # done before its hour, by a check that counts no longer
     if to_come:
         Reminder.objects.filter(pk__in=to_come).delete()
     left = [row for row in left if row.due_at <= now and row.since_at != state.due_at]
+    asked = set() if all(row.over for row in left) else due_after(state, probe.site_id, now)
+    left = [row for row in left if row.over or row.due_at not in asked]
     for row in left:
-        row.lifted_at, row.lifted_because = _why(row, probe, away, stays, now)
+        row.lifted_at, row.lifted_because = _why(row, probe, away, stays, now) if row.over else (now, RECKONED)
     Reminder.objects.bulk_update(left, LIFTED)
+
+
+def _ask_again(mine: QuerySet[Reminder], probe: Probe, state: ProbeState, away: list[Away], now: datetime) -> None:
+    """A return entered late: what was due after it and was not done was missed. No query for a probe that never returned."""
+    back = max((back for _, back in away if back), default=None)
+    if back is None or probe.withdrawn or not state.due_at or not state.one_plan:
+        return
+    lifted = mine.filter(lifted_because__startswith=WITHDRAWN, due_at__gt=back, closes_at__lte=now)
+    if lifted:
+        again = lifted.filter(due_at__in=due_after(state, probe.site_id, now))
+        again.update(since_at=state.due_at, lifted_at=None, lifted_because="")
+
+
+def _counted_otherwise(
+    probe: Probe, before: ProbeState | None, state: ProbeState, stays: list[Stay], now: datetime
+) -> Q:
+    """What was asked for by days counted from another check than the one that counts by now.
+
+    Nothing that another plan may have asked for since, nor of days whose due times are kept no longer.
+    """
+    if not (before and before.due_at and state.due_at and state.anchor_at and before.anchor_at != state.anchor_at):
+        return NONE
+    since = max(state.anchor_at, now - DAY * (KEPT - 2), *(stay.start for stay in stays[1:]))
+    due = Q(due_at__gt=since) if state.one_plan else Q(due_at__gt=since, due_at__lt=state.due_at)
+    return due & Q(site=probe.site_id, since_at=before.due_at)
 
 
 def _besides(probe: Probe, state: ProbeState, reasons: Iterable[Due], stays: list[Stay]) -> dict[datetime, Due]:
@@ -89,8 +126,28 @@ def _write_down_each(probe: Probe, state: ProbeState, besides: dict[datetime, Du
     Reminder.objects.bulk_update(again, ["since_at", "opens_at", "away", *LIFTED])
 
 
-def _withdrawal(events: list[Happened]) -> Happened:
-    return max((e for e in events if e.kind == EventKind.WITHDRAWN), key=lambda e: (e.at, e.order))
+NONE = Q(pk__in=[])
+
+
+def _while_away(away: list[Away]) -> Q:
+    """What was still open when the probe was withdrawn, and what was due until it returned."""
+    return reduce(or_, (Q(closes_at__gt=gone.at) & Q(due_at__lt=back or END) for gone, back in away), NONE)
+
+
+def _elsewhere(stays: list[Stay]) -> Q:
+    """What was asked for at a site while the probe was not there, or was still open when it went."""
+    if not stays:
+        return NONE
+    there = (Q(site=s.site.pk, due_at__gte=s.start, closes_at__lte=s.end or END) for s in stays[1:])
+    return ~reduce(or_, there, Q(site=stays[0].site.pk, closes_at__lte=stays[0].end or END))
+
+
+def _asked_by(struck: datetime | None) -> Q:
+    """What a check or an event of this moment asked for: at it, or just after it."""
+    if struck is None:
+        return NONE
+    reasons = reduce(or_, (Q(because__startswith=words) for words in AT_ONCE))
+    return Q(due_at__range=(struck, struck + 3 * TICK)) & reasons
 
 
 def answers(check: Checked, row: Reminder) -> bool:
@@ -98,16 +155,25 @@ def answers(check: Checked, row: Reminder) -> bool:
     return conclusive and check.at_zero != row.away and moment(check) > row.opens_at and check.at <= row.closes_at
 
 
-def _why(row: Reminder, probe: Probe, away: Happened | None, stays: list, now: datetime) -> tuple[datetime, str]:
+def _why(row: Reminder, probe: Probe, away: list[Away], stays: list[Stay], now: datetime) -> tuple[datetime, str]:
     zone = row.site.zone
-    if away and row.closes_at > away.at:
-        note = Event.objects.values_list("note", flat=True).get(pk=away.order)
-        return away.at, _told("withdrawn from use on", away.at, zone, note)
-    if row.site_id != probe.site_id:
-        following = [stay for stay in stays if stay.start > row.due_at and stay.site.pk != row.site_id]
-        gone = following[0] if following else stays[-1]
+    gone = next((g for g, back in away if row.closes_at > g.at and (back is None or row.due_at < back)), None)
+    if gone:
+        note = Event.objects.values_list("note", flat=True).get(pk=gone.order)
+        return gone.at, _told(WITHDRAWN, gone.at, zone, note)
+    if gone := _left(row, stays):
         return gone.start, _told(f"moved to {gone.site} on", gone.start, zone, gone.reason)
     return now, STRUCK
+
+
+def _left(row: Reminder, stays: list[Stay]) -> Stay | None:
+    """The move by which the probe was not where it was asked for, or was there no longer."""
+    begun = [stay for stay in stays[1:] if stay.start <= row.due_at]
+    where = [*stays[:1], *begun][-1:]
+    if where and where[0].site.pk != row.site_id:
+        return where[0]
+    following = [stay for stay in stays if stay.start > row.due_at]
+    return following[0] if following and row.closes_at > following[0].start else None
 
 
 def _told(what: str, at: datetime, zone, why: str) -> str:

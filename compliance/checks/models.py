@@ -195,6 +195,7 @@ class ProbeState(models.Model):
         default=0, help_text="The plan, as in its slots, that asks for that and all later ones."
     )
     next_days = models.PositiveSmallIntegerField(default=1, help_text="How many days apart those are; 1 for weekdays.")
+    one_plan = False  # whether that plan was in force when this check fell due; not kept
 
     def __str__(self):
         return f"{self.probe} {self.standing}"

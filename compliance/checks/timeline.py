@@ -28,17 +28,18 @@ def lock(probe: Probe) -> Probe:
     return Probe.objects.select_for_update(no_key=True).get(pk=probe.pk)
 
 
-def recut(probe: Probe) -> None:
+def recut(probe: Probe, struck: datetime | None = None) -> None:
     """Cut the probe's timeline again and keep what follows from it. Only rows that differ are written.
 
-    What has fallen due by what was known until now is written down first, so that it does not depend on when a sweep runs.
+    `struck`: the moment of a check or an event that counts no longer. What has fallen due by what was known until now is
+    written down first, so that it does not depend on when a sweep runs.
     Call it inside the transaction of the change, after `lock`. The number of queries does not depend on how much there is.
     """
     checks = [Checked(*row) for row in Check.objects.filter(probe=probe, void__isnull=True).values_list(*CHECKED)]
     events = [Happened(e.at, e.kind, e.pk) for e in Event.objects.filter(probe=probe, void__isnull=True)]
     spans = cut(_marks(checks, events))
     _store(probe, [_row(probe, span) for span in spans])
-    _keep_state(probe, checks, events, spans[-1])
+    _keep_state(probe, checks, events, spans[-1], struck)
 
 
 def _marks(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark]:
@@ -90,7 +91,7 @@ def _same(span: Span, stored: Span | None) -> bool:
     return stored is not None and all(getattr(span, name) == getattr(stored, name) for name in TOLD)
 
 
-def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now: Cut) -> None:
+def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now: Cut, struck: datetime | None) -> None:
     good = [c for c in checks if c.verdict == Verdict.IN_TOLERANCE and c.at_zero]
     last, last_good = (max(found, key=place, default=None) for found in (checks, good))
     state = ProbeState(
@@ -111,7 +112,7 @@ def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now
     ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
     probe.state, probe.withdrawn = state, placed.withdrawn
     write_down_done(placed, before, state, checks, at)
-    follow_up(placed, state, found.reasons, stays, checks, events, at)
+    follow_up(placed, before, state, found.reasons, stays, checks, events, at, struck)
 
 
 def _keep_withdrawn(probe: Probe, withdrawn: bool) -> None:
