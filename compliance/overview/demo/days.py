@@ -23,7 +23,10 @@ MISHAPS = 0.012  # share of readings where a door stood open or a dish came out 
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """Something measured at a time of day: which rule, on what, how warm it usually is and how much that varies."""
+    """Something measured at a time of day: which rule, on what, how warm it usually is and how much that varies.
+
+    `every` so many days, on so many `dishes` of the items; what is stored is measured in each of its places.
+    """
 
     at: time
     use: str
@@ -33,6 +36,7 @@ class Round:
     scatter: float
     hold_s: int | None = None
     every: int = 1
+    dishes: int = 1
 
 
 ROUNDS = (
@@ -54,7 +58,9 @@ ROUNDS = (
     Round(
         time(11, 50), "cook", "cook-75c", ("Roast turkey", "Beef stew", "Vegetable lasagne", "Sausages"), 81.0, 2.9, 30
     ),
-    Round(time(12, 20), "hot", "hot-holding", ("Mashed potato", "Gravy", "Rice", "Soup of the day"), 69.5, 2.3),
+    Round(
+        time(12, 20), "hot", "hot-holding", ("Mashed potato", "Gravy", "Rice", "Soup of the day"), 69.5, 2.3, dishes=2
+    ),
     Round(time(12, 25), "hot", "cook-75c", ("Tomato sauce", "Custard", "Rice pudding"), 83.0, 2.8, every=3),
 )
 SUPPER = (
@@ -103,25 +109,30 @@ def _readings(setting, story: SiteStory, lives, versions, chance: Random) -> Ite
 
 
 def _round(setting, story, here, version, kind: Round, at: datetime, chance: Random) -> Iterator[Reading]:
-    items = kind.items if kind.use == "store" and kind.rule != "delivery-chilled" else (chance.choice(kind.items),)
+    stored = kind.use == "store" and kind.rule != "delivery-chilled"
+    items = kind.items if stored else chance.sample(kind.items, kind.dishes)
     for item in items:
         taken_at = at + timedelta(seconds=chance.randrange(0, 700))
         truth, hold = chance.gauss(kind.truth, kind.scatter), kind.hold_s and kind.hold_s + chance.randrange(0, 60, 5)
         if chance.random() < MISHAPS:
             truth += 5.5 if kind.use == "store" else -8.5
-        life = _at_hand(here, kind.use, story.name, taken_at, chance)
+        life = _at_hand(here, kind.use, story.name, taken_at)
         if taken_at >= setting.now or life is None or chance.random() < 0.02:
             continue
+        life.used_at = taken_at
         yield _reading(setting, story, life, version, item, truth, taken_at, hold, chance)
 
 
-def _at_hand(here: list[Life], use: str, site: str, at: datetime, chance: Random) -> Life | None:
-    """One of the probes meant for this use, else the spare, else any other in use at the site; one that is new to it first."""
+def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None:
+    """Of the probes meant for this use, else the spares, else any other in use at the site, the one used longest ago.
+
+    One that is new to the site comes first.
+    """
     able = [life for life in here if life.site_at(at) == site and life.in_use(at)]
     order = {use: 0, "spare": 1}
     ranks = {life.story.code: (order.get(life.story.use, 2), life.story.site == site) for life in able}
     nearest = [life for life in able if ranks[life.story.code] == min(ranks.values())]
-    return chance.choice(nearest) if nearest else None
+    return min(nearest, key=lambda life: life.used_at, default=None)
 
 
 def _reading(setting, story, life: Life, version, item, truth, taken_at, hold_s, chance: Random) -> Reading:

@@ -40,6 +40,7 @@ class Life:
     chance: Random
     agenda: Agenda
     left_until: date  # before which nobody checks it, though it may be asked for
+    used_at: datetime  # last, to measure food
     aside: list[tuple[datetime, datetime]] = field(default_factory=list)
     moves: list[tuple[datetime, str]] = field(default_factory=list)
     failed: list[Check] = field(default_factory=list)
@@ -70,7 +71,7 @@ def live(setting: Setting, story: ProbeStory, number: int, agenda: Agenda) -> Li
     """Put what happens to one probe into the agenda; the checks of every week are made by `mornings`."""
     instrument = Instrument(story, setting.begins)
     first = setting.today - DAY * (DAYS - number % 5)
-    life = Life(story, instrument, setting, Random(1000 + number), agenda, left_until=first)
+    life = Life(story, instrument, setting, Random(1000 + number), agenda, left_until=first, used_at=setting.begins)
     if "step" in story.behaviour:
         ago = story.behaviour.get("step_days_ago", story.behaviour.get("days_ago", 0))
         instrument.steps.append((life.moment(ago, AFTERNOON, story.behaviour.get("to", "")), story.behaviour["step"]))
