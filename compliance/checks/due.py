@@ -54,13 +54,15 @@ class Due:
 class Outstanding:
     """What asks for a check at once, if anything does, and the good check from which the plan counts, if there is one.
 
-    `reasons` are all that ask for one at once, the first of them first.
+    `reasons` are all that ask for one at once, the first of them first. `settled` is when the last check at zero told which
+    way it is, or the probe came back after that.
     """
 
     at_once: Due | None
     last: Checked | None
     withdrawn: bool = False
     reasons: tuple[Due, ...] = ()
+    settled: datetime | None = None
 
 
 WITHDRAWN = Due(None, "withdrawn from use")
@@ -120,10 +122,11 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     last = max((c for c in conclusive if c.at_zero), key=place, default=None)
     near = _reasons([c for c in checks if c.at_zero], events, last, since)
     away = _away_from_zero([c for c in conclusive if not c.at_zero], last)
-    back = max((e.at for e in events if e.kind == EventKind.RETURNED), default=None)
+    back = max((back for _, back in absences(events) if back), default=None)
     reasons = sorted([not_before(back, due) for due in (*near, *away)], key=lambda due: due.at)
     good = last and last.verdict == Verdict.IN_TOLERANCE and (back is None or last.at >= back)
-    return Outstanding(reasons[0] if reasons else None, last if good else None, reasons=tuple(reasons))
+    settled = max((at for at in (last and moment(last), back) if at), default=None)
+    return Outstanding(reasons[0] if reasons else None, last if good else None, reasons=tuple(reasons), settled=settled)
 
 
 def not_before(begin: datetime | None, due: Due, words: str = "") -> Due:

@@ -40,11 +40,7 @@ WITH RECURSIVE asked AS MATERIALIZED (
   SELECT s.probe_id, p.site_id, s.due_at, s.opens_at, s.due_because, s.asks_away, s.grace_at,
     COALESCE({first}, %(end)s) AS next_at
   FROM checks_probestate s JOIN probes_probe p ON p.id = s.probe_id
-  WHERE s.due_at <= %(now)s {only} AND NOT EXISTS (
-    SELECT 1 FROM reminders_reminder r
-    WHERE r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s
-      AND r.closes_at <> s.grace_at AND (NOT s.asks_away OR r.closes_at < %(end)s)
-      AND (s.grace_minutes <= {short} OR r.closes_at > r.grace_at))
+  WHERE s.due_at <= %(now)s {only} {unless}
 ), later AS (
   SELECT a.probe_id, a.site_id, a.due_at AS since_at, COALESCE(n.opens_at, a.due_at) AS opens_at, n.due_at, n.because,
     s.grace_minutes, s.next_day, s.next_key, s.next_days
@@ -63,6 +59,11 @@ SELECT c.probe_id, c.site_id, c.since_at, c.opens_at, c.due_at, {grace}, {max}(C
   c.because, false
 FROM later c WHERE true {order} ON CONFLICT {conflict}
 """
+UNLESS_OPEN = """AND NOT EXISTS (
+    SELECT 1 FROM reminders_reminder r
+    WHERE r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s
+      AND r.closes_at <> s.grace_at AND (NOT s.asks_away OR r.closes_at < %(end)s)
+      AND (s.grace_minutes <= {short} OR r.closes_at > r.grace_at))"""
 # What one probe is asked for now counts anew, where it was written down for another reason and is still open; it keeps the
 # grace that it was given.
 ANEW = """(probe_id, due_at) WHERE probe_id IS NOT NULL DO UPDATE SET since_at = excluded.since_at,
@@ -71,7 +72,9 @@ ANEW = """(probe_id, due_at) WHERE probe_id IS NOT NULL DO UPDATE SET since_at =
   WHERE reminders_reminder.closes_at > %(now)s"""
 MOVE_ENDS = """
 UPDATE reminders_reminder SET closes_at = found.closes_at FROM (
-  SELECT r.id, CASE WHEN r.away THEN %(end)s ELSE {max}(COALESCE({following}, %(end)s), r.grace_at) END AS closes_at
+  SELECT r.id, CASE WHEN r.away THEN %(end)s ELSE {max}(
+    COALESCE({following}, %(end)s), r.grace_at, CASE WHEN r.closes_at < %(end)s THEN %(now)s ELSE r.grace_at END
+  ) END AS closes_at
   FROM probes_probe p JOIN checks_probestate s ON s.probe_id = p.id
   JOIN reminders_reminder r
     ON r.probe_id = s.probe_id AND r.since_at >= s.due_at AND r.closes_at > %(now)s
@@ -81,10 +84,13 @@ UPDATE reminders_reminder SET closes_at = found.closes_at FROM (
 """
 
 
-def write_down(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id: int | None = None, anew=False) -> int:
+def write_down(
+    now: datetime, *, site_ids: Iterable[int] | None = None, probe_id: int | None = None, anew=False, all_of_it=False
+) -> int:
     """Write down the checks that have fallen due by `now`: everywhere, at some sites or of one probe; gives how many.
 
-    `anew`: what is written down already and still open is part of what is asked for now. One statement.
+    `anew`: what is written down already and still open is part of what is asked for now. `all_of_it`: also where something
+    of it is written down and open, for the days may be counted otherwise than when that was. One statement.
     """
     slot, latest = {"state": "c", "site": "c.site_id", "at": "c.due_at"}, LATER_OF[connection.vendor]
     conflict = ANEW.format(max=latest) if anew else "DO NOTHING"
@@ -93,7 +99,7 @@ def write_down(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id
         first=_following("s", "p.site_id", "s.due_at"), second=_following("s", "a.site_id", "a.due_at", "x.id"),
         next=_following(**slot, wanted="x.id"), later=_following(**slot),
         grace=GRACE[connection.vendor].format(at="c.due_at", minutes="c.grace_minutes"),
-        max=latest, short=SHORT_GRACE,
+        max=latest, unless="" if all_of_it else UNLESS_OPEN.format(short=SHORT_GRACE),
     )  # fmt: skip
     with connection.cursor() as cursor:
         cursor.execute(statement, _moments(now))
@@ -101,7 +107,10 @@ def write_down(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id
 
 
 def move_ends(now: datetime, *, site_ids: Iterable[int] | None = None, probe_id: int | None = None) -> None:
-    """Move the ends of the checks asked for that are still open to the due times that now follow. One statement."""
+    """Move the ends of the checks asked for that are still open to the due times that now follow. One statement.
+
+    An end that was known is not moved to before now: what was open until now is answered by what is entered now.
+    """
     following = _following("s", "p.site_id", "r.due_at")
     with connection.cursor() as cursor:
         only, latest = _only(site_ids, probe_id), LATER_OF[connection.vendor]

@@ -17,7 +17,7 @@ from .stays import Stay
 
 # What is kept of the checks and events, and what follows from it by the plan.
 ASKED = (
-    "anchor_at", "near_edge", "at_once_at", "at_once_because", "at_once_after", "at_once_away",
+    "anchor_at", "near_edge", "at_once_at", "at_once_because", "at_once_after", "at_once_away", "settled_at",
 )  # fmt: skip
 BY_PLAN = (
     "anchor_day", "plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day", "opens_at", "grace_at",
@@ -36,6 +36,7 @@ def ask(state: ProbeState, found: Outstanding) -> None:
     state.at_once_because = found.at_once.because if found.at_once else ""
     state.at_once_after = found.at_once.after if found.at_once else None
     state.at_once_away = bool(found.at_once and found.at_once.away)
+    state.settled_at = found.settled
 
 
 def plan_ahead(
@@ -128,7 +129,7 @@ def _follow(state: ProbeState, calendar: Calendar, told: list[Stretch], today: d
     if state.due_at is None:
         state.next_day, state.next_key, state.next_days = None, 0, 1
         return
-    base = state.due_day or day or calendar.work_day(state.due_at)
+    base = state.due_day or day or calendar.work_day(max(state.due_at, state.settled_at or state.due_at))
     now = [stretch for stretch in told if stretch.since <= max(today, base)][-1]
     state.one_plan = now.since <= base
     coming = day and state.due_day is None

@@ -54,48 +54,74 @@ def follow_up(
         _write_down_each(probe, state, besides, now)
     if state.due_at and state.due_at <= now:
         move_ends(now, probe_id=probe.pk)
-        write_down(now, probe_id=probe.pk, anew=True)
-        mine.filter(since_at=state.due_at, lifted_at__isnull=False).update(lifted_at=None, lifted_because="")
+        write_down(now, probe_id=probe.pk, anew=True, all_of_it=_counts_anew(before, state))
+        lifted = mine.filter(since_at=state.due_at, lifted_at__isnull=False)
+        lifted.exclude(lifted_because=RECKONED).update(lifted_at=None, lifted_because="")
     away = absences(events)
-    _ask_again(mine, probe, state, away, now)
+    _ask_again(mine, probe, state, away, _counts_anew(before, state), now)
     over = Q(closes_at__gt=now) | _while_away(away) | _elsewhere(stays) | _asked_by(struck)
     counted = _counted_otherwise(probe, before, state, stays, now)
-    rows = mine.filter(over | counted, lifted_at__isnull=True).annotate(over=Case(When(over, then=True), default=False))
+    which = {
+        name: Case(When(each, then=True), default=False) for name, each in {"over": over, "counted": counted}.items()
+    }
+    rows = mine.filter(over | counted, lifted_at__isnull=True).annotate(**which)
     left = [row for row in rows if row.due_at not in besides and not any(answers(check, row) for check in checks)]
     to_come = [row.pk for row in left if row.due_at > now]  # done before its hour, by a check that counts no longer
     if to_come:
         Reminder.objects.filter(pk__in=to_come).delete()
-    left = [row for row in left if row.due_at <= now and row.since_at != state.due_at]
-    asked = set() if all(row.over for row in left) else due_after(state, probe.site_id, now)
-    left = [row for row in left if row.over or row.due_at not in asked]
+    left = [row for row in left if row.due_at <= now]
+    asked = {state.due_at, *due_after(state, probe.site_id, now)} if any(row.counted for row in left) else set()
+    for row in left:
+        row.over = row.over and row.since_at != state.due_at
+        row.counted = row.counted and row.due_at not in asked
+    left = [row for row in left if row.over or row.counted]
     for row in left:
         row.lifted_at, row.lifted_because = _why(row, probe, away, stays, now) if row.over else (now, RECKONED)
     Reminder.objects.bulk_update(left, LIFTED)
 
 
-def _ask_again(mine: QuerySet[Reminder], probe: Probe, state: ProbeState, away: list[Away], now: datetime) -> None:
-    """A return entered late: what was due after it and was not done was missed. No query for a probe that never returned."""
+def _ask_again(
+    mine: QuerySet[Reminder], probe: Probe, state: ProbeState, away: list[Away], counts_anew: bool, now: datetime
+) -> None:
+    """What was due after a return that is entered late, or by the days that count by now, and was not done was missed.
+
+    No query where nothing is due, nor for a probe that never returned and whose days are counted as before.
+    """
     back = max((back for _, back in away if back), default=None)
-    if back is None or probe.withdrawn or not state.due_at or not state.one_plan:
+    if not (back or counts_anew) or probe.withdrawn or not state.one_plan or (state.due_at or END) > now:
         return
-    lifted = mine.filter(lifted_because__startswith=WITHDRAWN, due_at__gt=back, closes_at__lte=now)
+    because = Q(lifted_because__startswith=WITHDRAWN, due_at__gte=back) if back else NONE
+    lifted = mine.filter(because | Q(lifted_because=RECKONED), site=probe.site_id, closes_at__lte=now)
     if lifted:
-        again = lifted.filter(due_at__in=due_after(state, probe.site_id, now))
+        again = lifted.filter(due_at__in={state.due_at, *due_after(state, probe.site_id, now)})
         again.update(since_at=state.due_at, lifted_at=None, lifted_because="")
 
 
 def _counted_otherwise(
-    probe: Probe, before: ProbeState | None, state: ProbeState, stays: list[Stay], now: datetime
+    probe: Probe,
+    before: ProbeState | None,
+    state: ProbeState,
+    stays: list[Stay],
+    now: datetime,
 ) -> Q:
-    """What was asked for by days counted from another check than the one that counts by now.
+    """What was asked for by days counted from another check or event than the one that counts by now.
 
     Nothing that another plan may have asked for since, nor of days whose due times are kept no longer.
     """
-    if not (before and before.due_at and state.due_at and state.anchor_at and before.anchor_at != state.anchor_at):
+    if not _counts_anew(before, state):
         return NONE
-    since = max(state.anchor_at, now - DAY * (KEPT - 2), *(stay.start for stay in stays[1:]))
+    since = max(state.settled_at or _counted_from(before), now - DAY * (KEPT - 2), *(stay.start for stay in stays[1:]))
     due = Q(due_at__gt=since) if state.one_plan else Q(due_at__gt=since, due_at__lt=state.due_at)
-    return due & Q(site=probe.site_id, since_at=before.due_at)
+    return due & Q(site=probe.site_id)
+
+
+def _counts_anew(before: ProbeState | None, state: ProbeState) -> bool:
+    counts, counted = _counted_from(state), _counted_from(before)
+    return bool(counted and counts and before.due_at and state.due_at and counted != counts)
+
+
+def _counted_from(state: ProbeState | None) -> datetime | None:
+    return state and (state.settled_at or state.anchor_at or state.at_once_at)
 
 
 def _besides(probe: Probe, state: ProbeState, reasons: Iterable[Due], stays: list[Stay]) -> dict[datetime, Due]:

@@ -185,6 +185,9 @@ class ProbeState(models.Model):
     at_once_after = models.DateTimeField(null=True, help_text="A check made after this answers what asks at once.")
     at_once_away = models.BooleanField(default=False, help_text="Only a check away from zero answers it.")
     anchor_at = models.DateTimeField(null=True, help_text="The moment of that good check.")
+    settled_at = models.DateTimeField(
+        null=True, help_text="The moment of the last check at zero that told which way it is, or of a return after it."
+    )
     opens_at = models.DateTimeField(null=True, help_text="The next check is one made after this.")
     grace_at = models.DateTimeField(null=True, help_text="When the grace of the plan is over.")
     asks_away = models.BooleanField(default=False, help_text="The next check is to be one away from zero.")
