@@ -85,16 +85,20 @@ def _ask_again(
 ) -> None:
     """What was due after a return that is entered late, or by the days that count by now, and was not done was missed.
 
-    No query where nothing is due, nor for a probe that never returned and whose days are counted as before.
+    So is what a former plan had asked for after that return. No query where nothing is due, nor for a probe that never
+    returned and whose days are counted as before.
     """
     back = max((back for _, back in away if back), default=None)
-    if not (back or counts_anew) or probe.withdrawn or not state.one_plan or (state.due_at or END) > now:
+    if not (back or counts_anew) or probe.withdrawn or (state.due_at or END) > now:
         return
     because = Q(lifted_because__startswith=WITHDRAWN, due_at__gte=back) if back else NONE
-    lifted = mine.filter(because | Q(lifted_because=RECKONED), site=probe.site_id, closes_at__lte=now)
+    because |= Q(lifted_because=RECKONED) if state.one_plan else NONE
+    lifted = mine.filter(because, site=probe.site_id, closes_at__lte=now)
     if lifted:
-        again = lifted.filter(due_at__in={state.due_at, *due_after(state, probe.site_id, now)})
-        again.update(since_at=state.due_at, lifted_at=None, lifted_because="")
+        following = due_after(state, probe.site_id, now)
+        asked = Q(due_at__in={state.due_at, *following})
+        asked |= NONE if state.one_plan else Q(due_at__lt=min(following, default=now))
+        lifted.filter(asked).update(since_at=state.due_at, lifted_at=None, lifted_because="")
 
 
 def _counted_otherwise(

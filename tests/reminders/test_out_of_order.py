@@ -45,6 +45,18 @@ def test_a_withdrawal_and_a_return_say_the_same_in_whatever_order_they_are_enter
     ]
 
 
+def test_what_a_former_plan_asked_for_after_a_return_was_missed_though_the_return_is_entered_late(daily, world, clock):
+    clock.move_to(at(15, 12))
+    swept()
+    check_every(daily, 3, by=world.manager)
+    clock.move_to(at(16, 12))
+    for kind, when in (("withdrawn", at(11, 8)), ("returned", at(12, 11))):
+        making.event(daily, world.manager, kind, when)
+    swept()
+    assert told()[:2] == [(at(11), "lifted"), (at(12), "lifted")]
+    assert [due for due, status in told() if status == "missed"] == [at(12, 11), at(13), at(14), at(15)], told()
+
+
 def test_a_withdrawal_put_right_after_the_return_reaches_back_too(daily, world, clock):
     clock.move_to(at(13, 12))
     swept()
