@@ -59,6 +59,7 @@ SELECT c.probe_id, c.site_id, c.since_at, c.opens_at, c.due_at, {grace}, {max}(C
   c.because, false
 FROM later c WHERE true {order} ON CONFLICT {conflict}
 """
+# Where something is open that closes by its own time, all of what is asked for up to now is written down already.
 UNLESS_OPEN = """AND NOT EXISTS (
     SELECT 1 FROM reminders_reminder r
     WHERE r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s

@@ -48,23 +48,21 @@ def follow_up(
     `struck` asked for, whenever that is entered. `reasons` are all that ask for a check at once. Where nothing is due and
     nothing was left open, one query.
     """
-    mine = Reminder.objects.filter(probe=probe)
+    mine, anew = Reminder.objects.filter(probe=probe), _counts_anew(before, state)
     besides = _besides(probe, state, reasons, stays)
     if besides:
         _write_down_each(probe, state, besides, now)
     if state.due_at and state.due_at <= now:
         move_ends(now, probe_id=probe.pk)
-        write_down(now, probe_id=probe.pk, anew=True, all_of_it=_counts_anew(before, state))
+        write_down(now, probe_id=probe.pk, anew=True, all_of_it=anew)
         lifted = mine.filter(since_at=state.due_at, lifted_at__isnull=False)
         lifted.exclude(lifted_because=RECKONED).update(lifted_at=None, lifted_because="")
     away = absences(events)
-    _ask_again(mine, probe, state, away, _counts_anew(before, state), now)
+    _ask_again(mine, probe, state, away, anew, now)
     over = Q(closes_at__gt=now) | _while_away(away) | _elsewhere(stays) | _asked_by(struck)
-    counted = _counted_otherwise(probe, before, state, stays, now)
-    which = {
-        name: Case(When(each, then=True), default=False) for name, each in {"over": over, "counted": counted}.items()
-    }
-    rows = mine.filter(over | counted, lifted_at__isnull=True).annotate(**which)
+    counted = _counted_otherwise(probe, before, state, stays, now) if anew else NONE
+    over_or_not, counted_or_not = (Case(When(each, then=True), default=False) for each in (over, counted))
+    rows = mine.filter(over | counted, lifted_at__isnull=True).annotate(over=over_or_not, counted=counted_or_not)
     left = [row for row in rows if row.due_at not in besides and not any(answers(check, row) for check in checks)]
     to_come = [row.pk for row in left if row.due_at > now]  # done before its hour, by a check that counts no longer
     if to_come:
@@ -101,30 +99,24 @@ def _ask_again(
         lifted.filter(asked).update(since_at=state.due_at, lifted_at=None, lifted_because="")
 
 
-def _counted_otherwise(
-    probe: Probe,
-    before: ProbeState | None,
-    state: ProbeState,
-    stays: list[Stay],
-    now: datetime,
-) -> Q:
+def _counted_otherwise(probe: Probe, before: ProbeState, state: ProbeState, stays: list[Stay], now: datetime) -> Q:
     """What was asked for by days counted from another check or event than the one that counts by now.
 
     Nothing that another plan may have asked for since, nor of days whose due times are kept no longer.
     """
-    if not _counts_anew(before, state):
-        return NONE
     since = max(state.settled_at or _counted_from(before), now - DAY * (KEPT - 2), *(stay.start for stay in stays[1:]))
     due = Q(due_at__gt=since) if state.one_plan else Q(due_at__gt=since, due_at__lt=state.due_at)
     return due & Q(site=probe.site_id)
 
 
 def _counts_anew(before: ProbeState | None, state: ProbeState) -> bool:
+    """Whether something is due both before and now, by days that are counted from different moments."""
     counts, counted = _counted_from(state), _counted_from(before)
     return bool(counted and counts and before.due_at and state.due_at and counted != counts)
 
 
 def _counted_from(state: ProbeState | None) -> datetime | None:
+    """When the last check at zero settled it, or it returned; a state that was kept before that was kept tells what it can."""
     return state and (state.settled_at or state.anchor_at or state.at_once_at)
 
 

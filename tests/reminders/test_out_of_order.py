@@ -57,6 +57,19 @@ def test_what_a_former_plan_asked_for_after_a_return_was_missed_though_the_retur
     assert [due for due, status in told() if status == "missed"] == [at(12, 11), at(13), at(14), at(15)], told()
 
 
+def test_a_failed_check_at_zero_asks_for_nothing_of_the_days_before_it_while_one_at_boiling_waits(daily, world, clock):
+    check_every(daily, 2, by=world.manager)
+    clock.move_to(at(11, 12))
+    making.boiling(daily, world.cook, at(11, 12), "92.0")
+    for day in (12, 14, 16):
+        clock.move_to(at(day, 12))
+        swept()
+    clock.move_to(at(16, 13))
+    making.bad(daily, world.cook, at(16, 13))
+    swept()
+    assert {due.day for due, _ in told()} == {11, 12, 14, 16}, told()
+
+
 def test_a_withdrawal_put_right_after_the_return_reaches_back_too(daily, world, clock):
     clock.move_to(at(13, 12))
     swept()
