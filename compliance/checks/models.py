@@ -119,6 +119,12 @@ class CheckDraft(models.Model):
         null=True, db_index=True, help_text="Shared by the checks that one person makes in one bath."
     )
     company = models.JSONField(default=list, help_text="The keys of all checks in that bath, the finished ones too.")
+    outside_since = models.DateTimeField(
+        null=True,
+        db_index=True,
+        help_text="When a number beyond the tolerance was first typed: from then until the check is finished the probe "
+        "is not to be used.",
+    )
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["probe", "person", "kind"], name="one_check_in_progress")]
