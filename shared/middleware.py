@@ -1,7 +1,7 @@
 """Response headers that every page carries."""
 
 POLICY = (
-    "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'self'; "
+    "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
     "form-action 'self'; frame-ancestors 'none'"
 )
 

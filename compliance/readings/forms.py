@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from compliance.limits.wording import parse_duration
 from compliance.probes.models import Probe
 from shared.fields import SiteDateTimeField, TemperatureField
+from shared.seal import seal_of
 from shared.units import Unit
 from shared.widgets import TapNumber
 from sites.models import Person, Site
@@ -15,8 +16,10 @@ from sites.models import Person, Site
 from .models import Disposition
 from .queries import limits_named_at, people_at, probes_at, recent_items
 
-# A change of probe or limit draws the part with the limit again.
-REDRAW = {"hx-target": "#limit-part", "hx-include": "closest form", "hx-trigger": "change"}
+# A change of probe or limit draws the part with the limit again; the form's token is no part of an address.
+REDRAW = {
+    "hx-target": "#limit-part", "hx-include": "closest form", "hx-params": "not csrfmiddlewaretoken", "hx-trigger": "change",
+}  # fmt: skip
 
 
 MOST_SENT = 50 * 1024 * 1024  # in bytes; several hundred thousand readings. The command takes more.
@@ -84,7 +87,7 @@ class ReadingForm(forms.Form):
         self.fields["probe"].queryset = self._probes()
         self._offer_limits()
         for name in ("probe", "limit"):
-            self.fields[name].widget.attrs |= {"hx-get": url, **REDRAW}
+            self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
         self.fields["item"].widget = Suggested(recent_items(site), {"maxlength": 120})
         self.fields["typed"].widget = TapNumber(Unit(self.shown_unit).label)
         self.other_unit = Unit.FAHRENHEIT if self.shown_unit == Unit.CELSIUS else Unit.CELSIUS

@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString
 from shared import badges, cautions, units
 from shared.printing.page import MONTHS
 from shared.printing.page import when as printed_when
+from shared.seal import seal_of
 
 register = template.Library()
 
@@ -24,6 +25,12 @@ def badge(kind: str, value: str) -> SafeString:
 def shape(name: str) -> SafeString:
     """A decorative shape: {% shape "triangle" %}."""
     return badges.shape(name)
+
+
+@register.simple_tag(takes_context=True)
+def seal(context) -> str:
+    """What HTMX is to act on carries it: <form data-seal="{% seal %}" hx-post="…">."""
+    return seal_of(context.request.user)
 
 
 @register.simple_tag

@@ -3,6 +3,12 @@
   "use strict";
   document.documentElement.classList.add("scripted");
 
+  // HTMX acts on what our templates sealed for whoever looks, and on nothing that came of what somebody typed.
+  const seal = document.head.querySelector("meta[name=seal]")?.content;
+  document.addEventListener("htmx:configRequest", (event) => {
+    if (!seal || event.detail.elt.dataset.seal !== seal) event.preventDefault();
+  });
+
   // What went wrong is met first, by eye and by screen reader, also far down a long page.
   document.querySelector(".error-summary")?.focus();
 

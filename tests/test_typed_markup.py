@@ -1,0 +1,120 @@
+"""What people type is text wherever it is shown: no name, reason or note becomes mark-up, and HTMX acts on ours alone."""
+
+import io
+from datetime import timedelta
+
+import pytest
+from django.conf import settings
+from django.db import transaction
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+from icalendar import Calendar
+from pypdf import PdfReader
+
+from compliance.notices import filling
+from compliance.notices.models import Notice
+from compliance.readings.importing import import_file
+from compliance.readings.importing.uploads import keep
+from shared.seal import seal_of
+from sites.models import Membership, Role
+from tests import everything, markup
+from tests.test_every_url import ADDRESSES
+
+PROPERTIES = {
+    "UID", "DTSTAMP", "DTSTART", "DURATION", "SEQUENCE", "STATUS", "SUMMARY", "DESCRIPTION", "LOCATION", "CATEGORIES", "URL",
+    "TRANSP",
+}  # fmt: skip
+
+
+@pytest.fixture
+def records(db):
+    """One of everything, with mark-up in whatever people type; the supervisor is that of the whole business."""
+    made = everything.build()
+    world = made["world"]
+    Membership.objects.create(person=world.supervisor, role=Role.SUPERVISOR, area=world.far_area)
+    sent = {"file_name": f"{markup.PAYLOADS[1]}.csv", "content": markup.spoilt_file()}
+    made |= {"file": import_file(by=world.manager, **sent), "upload": keep(by=world.supervisor, **sent)}
+    markup.spoil(world)
+    return made
+
+
+def visitor(person) -> Client:
+    client = Client(raise_request_exception=False)
+    client.force_login(person)
+    return client
+
+
+def path_of(name, wanted, records) -> str:
+    query = everything.QUERIES.get(name, lambda records: {})(records)
+    return reverse(name, kwargs=everything.arguments(name, wanted, records), query=query or None)
+
+
+def opened(client: Client, method: str, path: str, *sent) -> tuple[str, str]:
+    """What is shown in the end, and its kind; what was done to the database is taken back, the session's too."""
+    with transaction.atomic():
+        answer = getattr(client, method)(path, *sent, follow=True)
+        content = b"".join(answer) if answer.streaming else answer.content
+        transaction.set_rollback(True)
+    assert answer.status_code < 500 or path == reverse("health"), f"{method} {path}: {answer.status_code}"
+    return content.decode(errors="replace"), answer.headers.get("Content-Type", "")
+
+
+@pytest.mark.parametrize("who, shown_at_least", [("supervisor", 60), ("manager", 45)])
+def test_no_page_makes_markup_of_what_was_typed(who, shown_at_least, records):
+    person = getattr(records["world"], who)
+    client, seal = visitor(person), seal_of(person)
+    found, shown = {}, 0
+    for name, wanted in ADDRESSES:
+        page, kind = opened(client, "get", path_of(name, wanted, records))
+        if kind.startswith("text/html"):
+            shown += "&lt;zq" in page
+            found[name] = markup.strange_in(page, seal)
+    assert {name: strange for name, strange in found.items() if strange} == {}
+    assert shown >= shown_at_least
+
+
+def test_no_page_makes_markup_of_what_has_just_been_typed(records):
+    """Each form is sent with mark-up, so that it comes back with what is wrong, or leads on to a page that says what was done."""
+    person = records["world"].supervisor
+    client, seal = visitor(person), seal_of(person)
+    found, sent = {}, 0
+    session = client.cookies[settings.SESSION_COOKIE_NAME].value
+    for name, wanted in ADDRESSES:
+        path = path_of(name, wanted, records)
+        page, kind = opened(client, "get", path)
+        for action, typed in markup.posts_of(page) if kind.startswith("text/html") else ():
+            if action != reverse("sign_out"):
+                client.cookies[settings.SESSION_COOKIE_NAME] = session
+                sent += 1
+                found[name, action] = markup.strange_in(opened(client, "post", action or path, typed)[0], seal)
+    assert {key: strange for key, strange in found.items() if strange} == {}
+    assert sent > 80
+
+
+def test_no_mail_makes_markup_of_what_was_typed(records, settings):
+    settings.MAIL_WORKS, settings.DEFAULT_FROM_EMAIL = True, "book@kitchen.example"
+    Notice.objects.all().delete()
+    for days in (0, 1, 2, 8, 15):
+        filling.fill(timezone.now() + timedelta(days=days))
+    written = list(Notice.objects.all())
+    assert len({notice.kind for notice in written}) >= 3
+    for notice in written:
+        assert "&lt;zq" in notice.html and markup.strange_in(notice.html) == []
+        assert markup.SIGN in notice.text and "&lt;" not in notice.text + notice.subject
+
+
+def test_no_calendar_makes_properties_of_what_was_typed(records):
+    answer = Client().get(reverse("feed", args=[records["feed_secret"]]))
+    events = Calendar.from_ical(answer.content).events
+    assert events
+    for event in events:
+        assert set(event) <= PROPERTIES
+        assert markup.SIGN in event["SUMMARY"] and "&lt;" not in event["SUMMARY"] + event["DESCRIPTION"]
+
+
+def test_a_printed_record_shows_what_was_typed_as_it_was_typed(records):
+    path = path_of("record_print", [], records)
+    answer = visitor(records["world"].supervisor).get(path)
+    text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(b"".join(answer))).pages)
+    assert markup.SIGN in text and "&lt;" not in text
