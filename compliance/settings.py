@@ -49,6 +49,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.middleware.content_security_policy",
+    "compliance.engine.bodies.small_enough",
     "compliance.engine.middleware.health_first",
     "compliance.engine.patience.pages_that_end",
     "compliance.engine.middleware.ring_after_writing",

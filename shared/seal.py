@@ -1,7 +1,7 @@
 """The seal: a mark on what our templates have HTMX act on, which nobody else can make.
 
-What somebody typed is escaped, and so never becomes an element. Should a page fail to, an element that came of it cannot carry the
-seal of whoever looks at the page, and shared/static/noughtbook/app.js keeps HTMX from acting on it.
+What somebody typed is escaped, and so never becomes an element. Should a page fail to do so, an element that came of it does not
+carry the seal of whoever looks at the page, and shared/static/noughtbook/app.js keeps HTMX from acting on it.
 """
 
 from django.utils.crypto import salted_hmac

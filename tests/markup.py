@@ -43,7 +43,9 @@ def payload(room: int | None) -> str:
 
 def typed_fields(model: type[models.Model]) -> list[models.Field]:
     """The texts of a model that people type. A new one counts as typed unless it is named above."""
-    texts = [f for f in model._meta.concrete_fields if isinstance(f, models.CharField | models.TextField) and not f.choices]
+    texts = [
+        f for f in model._meta.concrete_fields if isinstance(f, models.CharField | models.TextField) and not f.choices
+    ]
     return [f for f in texts if f"{model._meta.label_lower}.{f.name}" not in NOT_TYPED]
 
 
@@ -60,14 +62,18 @@ def spoil(world) -> None:
     for model in ours:
         unguard(connection.schema_editor(), model._meta.db_table)
     for model in ours:
-        shaped = {name: value for name, value in SHAPED.items() if name in {f.name for f in model._meta.concrete_fields}}
+        shaped = {
+            name: value for name, value in SHAPED.items() if name in {f.name for f in model._meta.concrete_fields}
+        }
         models.QuerySet(model).update(**shaped, **{field.name: _spoilt(field) for field in typed_fields(model)})
 
 
 def _spoilt(field: models.Field):
     told_apart = Concat(Value(".0"), Cast(F("pk"), TextField()))
     if isinstance(field, models.EmailField):
-        return Concat(Value('"<zqx hx-get=/zqx>'), told_apart, Value('"@example.test'))  # RFC 5321, 4.1.2: a quoted local part
+        return Concat(
+            Value('"<zqx hx-get=/zqx>'), told_apart, Value('"@example.test')
+        )  # RFC 5321, 4.1.2: a quoted local part
     room = field.max_length
     text = Value(payload(room and room - NUMBER if (room or NUMBER) > NUMBER else room))
     return text if room and room <= NUMBER else Concat(text, told_apart, output_field=TextField())
@@ -82,7 +88,9 @@ def spoilt_file() -> bytes:
     held = io.StringIO()
     writer = csv.DictWriter(held, HEADER.split(","))
     writer.writeheader()
-    writer.writerows([good, *({**good, name: PAYLOADS[1]} for name in HEADER.split(",") if name not in ("item", "note"))])
+    writer.writerows(
+        [good, *({**good, name: PAYLOADS[1]} for name in HEADER.split(",") if name not in ("item", "note"))]
+    )
     return held.getvalue().encode()
 
 
@@ -99,7 +107,10 @@ class Reader(HTMLParser):
             self.strange.append(self.get_starttag_text()[:200])
         if tag == "script" and not told.get("src", "").startswith("/static/"):
             self.strange.append(self.get_starttag_text()[:200])
-        if any(name.startswith("hx-") and name != "hx-swap-oob" for name in told) and told.get("data-seal") != self.seal:
+        if (
+            any(name.startswith("hx-") and name != "hx-swap-oob" for name in told)
+            and told.get("data-seal") != self.seal
+        ):
             self.strange.append(self.get_starttag_text()[:200])
         if "hx-post" in told and tag != "form":
             self.strange.append("a post without a form")

@@ -13,6 +13,7 @@ from shared.units import Unit
 from shared.widgets import TapNumber
 from sites.models import Person, Site
 
+from .importing.uploads import MOST_SENT
 from .models import Disposition
 from .queries import limits_named_at, people_at, probes_at, recent_items
 
@@ -20,9 +21,6 @@ from .queries import limits_named_at, people_at, probes_at, recent_items
 REDRAW = {
     "hx-target": "#limit-part", "hx-include": "closest form", "hx-params": "not csrfmiddlewaretoken", "hx-trigger": "change",
 }  # fmt: skip
-
-
-MOST_SENT = 50 * 1024 * 1024  # in bytes; several hundred thousand readings. The command takes more.
 
 
 def sentence(words: str) -> str:
@@ -193,11 +191,6 @@ class ActForm(forms.Form):
 class UploadForm(forms.Form):
     file = forms.FileField(
         label="CSV file", widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv,text/csv"}),
-        help_text="UTF-8, with a first line that names the columns. Comma, semicolon or tab between them.",
+        help_text=f"UTF-8, at most {MOST_SENT // 1024 // 1024} MB, with a first line that names the columns. Comma, semicolon or "
+        "tab between them.",
     )  # fmt: skip
-
-    def clean_file(self):
-        sent = self.cleaned_data["file"]
-        if sent.size > MOST_SENT:
-            raise ValidationError(f"The file is larger than {MOST_SENT // 1024 // 1024} MB. Split it into several.")
-        return sent

@@ -39,16 +39,22 @@ def test_htmx_acts_on_nothing_but_what_carries_the_seal_of_who_looks(chromium):
         "boosted": 'data-hx-boost="true"',
     }  # fmt: skip
     typed = "".join(f'<p {seal} hx-get="/{name}" hx-trigger="load">' for name, seal in parts.items())
-    inside = f'<form data-seal="s3al" hx-post="/form"><p data-hx-post="/inside" hx-trigger="load"></p></form><i>{typed}</i>'
-    head = '<meta name="seal" content="s3al"><script src="/htmx.js" defer></script><script src="/app.js" defer></script>'
+    inside = (
+        f'<form data-seal="s3al" hx-post="/form"><p data-hx-post="/inside" hx-trigger="load"></p></form><i>{typed}</i>'
+    )
+    head = (
+        '<meta name="seal" content="s3al"><script src="/htmx.js" defer></script><script src="/app.js" defer></script>'
+    )
     page, asked = chromium.new_page(), []
-    answers = {"/": f"<head>{head}</head><body><meta name=\"seal\" content=\"seal\">{inside}</body>"}
+    answers = {"/": f'<head>{head}</head><body><meta name="seal" content="seal">{inside}</body>'}
     answers |= {"/htmx.js": HTMX.read_text(), "/app.js": SCRIPT.read_text()}
 
     def answer(route):
         path = route.request.url.removeprefix("http://book.example")
         asked.append(path)
-        route.fulfill(body=answers.get(path, "<b>fetched</b>"), content_type="text/html" if path == "/" else "text/javascript")
+        route.fulfill(
+            body=answers.get(path, "<b>fetched</b>"), content_type="text/html" if path == "/" else "text/javascript"
+        )
 
     page.route("**/*", answer)
     page.goto("http://book.example/")

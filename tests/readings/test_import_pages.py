@@ -13,8 +13,8 @@ from tests.readings.helpers import take
 pytestmark = pytest.mark.usefixtures("clock")
 
 
-def send(client, content, name="fridges.csv"):
-    return client.post(reverse("reading_import"), {"file": SimpleUploadedFile(name, content)})
+def send(client, content, name="fridges.csv", to=None):
+    return client.post(to or reverse("reading_import"), {"file": SimpleUploadedFile(name, content)})
 
 
 def test_the_preview_names_bad_rows_and_writes_nothing(world, as_person):
@@ -111,6 +111,12 @@ def test_an_export_is_what_the_filter_shows(world, as_person):
 
 
 def test_a_file_that_is_too_large_for_the_web_is_refused_unread(world, as_person, monkeypatch):
-    monkeypatch.setattr("compliance.readings.forms.MOST_SENT", 1024 * 1024)
-    words = send(as_person(world.cook), b"x" * (1024 * 1024 + 1)).content.decode()
-    assert "larger than 1 MB. Split it" in words and not PendingUpload.objects.exists()
+    monkeypatch.setattr("compliance.engine.bodies.MOST_SENT", 2 * 1024 * 1024)
+    client = as_person(world.cook)
+    shown = client.get(reverse("reading_import")).context["action"]
+    assert send(client, many(20_000), to=shown).status_code == 302
+    PendingUpload.objects.all().delete()
+    for content, to in [(b"x" * 2 * 1024 * 1024, shown), (b"x" * 1024 * 1024, None)]:
+        answer = send(client, content, to=to)
+        assert answer.status_code == 413 and "split a larger one into several" in answer.content.decode()
+    assert not PendingUpload.objects.exists()

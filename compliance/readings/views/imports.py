@@ -18,7 +18,7 @@ from ..access import get_import, get_upload, sites_to_record_at
 from ..exporting import template_lines
 from ..forms import UploadForm
 from ..importing import OPTIONAL, REQUIRED, FileRefused, preview
-from ..importing.uploads import bring_in, content_of, discard, keep
+from ..importing.uploads import address_for_files, bring_in, content_of, discard, keep
 from ..queries import limits_named_at, probes_at
 from ..tables import LineTable
 
@@ -40,7 +40,8 @@ def reading_import(request):
         else:
             return redirect("import_preview", keep(by=request.user, file_name=sent.name, content=content).key)
     return render(request, "readings/reading_import.html", {
-        "form": form, "required": REQUIRED, "optional": OPTIONAL, "sites": [s.name for s in sites.order_by("name")[:6]],
+        "form": form, "action": address_for_files(), "required": REQUIRED, "optional": OPTIONAL,
+        "sites": [s.name for s in sites.order_by("name")[:6]],
     })  # fmt: skip
 
 

@@ -9,8 +9,10 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import get_internal_wsgi_application
 from waitress import create_server
+from waitress.channel import HTTPChannel
 
 from compliance.engine.alone import alone
+from compliance.engine.bodies import MOST_TYPED, Parser
 from compliance.engine.health import engine_parts
 from compliance.engine.running import HERE, bell_heard, link_to, schedule_here, served_at
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
@@ -34,6 +36,8 @@ PROGRAMS = {"worker": "celery -A compliance worker", "schedule": "celery -A comp
 # The server drops what a proxy tells of the visitor unless it is to be trusted.
 PROXY = {"trusted_proxy": "*", "trusted_proxy_headers": {"x-forwarded-for", "x-forwarded-proto"}}
 BEHIND = PROXY if settings.BEHIND_HTTPS else {}
+# What is typed stays in memory, and only a file that somebody may send goes to the disk.
+BODIES = {"max_request_body_size": MOST_TYPED, "inbuf_overflow": 2 * MOST_TYPED}
 
 
 def stop_once(number, frame):
@@ -79,7 +83,8 @@ class Command(BaseCommand):
         try:
             threads = settings.PAGES_AT_ONCE + 1
             wsgi = get_internal_wsgi_application()
-            return create_server(wsgi, host=host, port=port, ident=None, threads=threads, **BEHIND)
+            HTTPChannel.parser_class = Parser
+            return create_server(wsgi, host=host, port=port, ident=None, threads=threads, **BODIES, **BEHIND)
         except (OSError, ValueError) as refused:
             raise CommandError(
                 f"Cannot listen on {host}, port {port}: {refused}. Choose another with --port."
