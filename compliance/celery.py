@@ -83,6 +83,7 @@ app.conf.update(
         "fill": come("notices.fill", settings.SWEEP_EVERY),
         "send": come("notices.send", min(SEND_EVERY, settings.SWEEP_EVERY)),
         "slots": come("reminders.expand_slots", settings.EXPAND_EVERY),
+        "tidy": come("engine.tidy", settings.TIDY_EVERY),
     },
     worker_hijack_root_logger=False,
 )

@@ -3,12 +3,17 @@
 import os
 from pathlib import Path
 
-from shared.environment import broker_of, database_of, listed, log_level_of, made_folder, mail_of, seconds_of
+from shared.environment import broker_of, database_of, listed, log_level_of, mail_of, seconds_of
+from shared.private import keep_private, private_file, private_folder
 from shared.secret import kept_secret
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = Path(os.environ.get("NOUGHTBOOK_DATA", BASE_DIR / ".noughtbook"))
-DATA_REFUSED = made_folder(DATA_DIR / "static")
+DATABASE_FILE = DATA_DIR / "noughtbook.sqlite3"  # unless DATABASE_URL names another database
+DATA_REFUSED = private_folder(DATA_DIR) or private_folder(DATA_DIR / "static")
+if not os.environ.get("DATABASE_URL"):
+    private_file(DATABASE_FILE)
+keep_private(DATA_DIR / "secret_key", *DATA_DIR.glob(f"{DATABASE_FILE.name}*"))
 
 DEBUG = os.environ.get("NOUGHTBOOK_DEBUG", "") == "1"
 SECRET_KEY = os.environ.get("NOUGHTBOOK_SECRET_KEY") or kept_secret(DATA_DIR / "secret_key")
@@ -90,7 +95,7 @@ TEMPLATES = [
 ]
 
 DATABASES = {
-    "default": database_of(os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'noughtbook.sqlite3'}"),
+    "default": database_of(os.environ.get("DATABASE_URL") or f"sqlite:///{DATABASE_FILE}"),
 }
 # Options in DATABASE_URL, such as ?sslmode=require, come before these.
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
@@ -147,7 +152,7 @@ SPANS = {  # in seconds, as they were given
     "NOUGHTBOOK_MAIL_TIMEOUT": os.environ.get("NOUGHTBOOK_MAIL_TIMEOUT", ""),
 }
 SWEEP_EVERY = seconds_of(SPANS["NOUGHTBOOK_SWEEP_EVERY"], 60)
-EXPAND_EVERY = 6 * 3600  # seconds
+EXPAND_EVERY, TIDY_EVERY = 6 * 3600, 24 * 3600  # seconds
 REDELIVER_AFTER = seconds_of(SPANS["NOUGHTBOOK_REDELIVER_AFTER"], 600)
 
 # Where people reach the pages: mails link there.

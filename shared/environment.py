@@ -1,7 +1,6 @@
 """Reading settings from the environment so that a wrong one reaches the system checks, which say what to do about it."""
 
 import re
-from pathlib import Path
 from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
 
 import dj_database_url
@@ -27,15 +26,6 @@ def database_of(url: str) -> dict:
     if found["ENGINE"] == "django.db.backends.postgresql":
         found["ENGINE"] = "shared.postgresql"
     return found if found["ENGINE"] in ENGINES and found["NAME"] else dict(UNUSABLE)
-
-
-def made_folder(path: Path) -> str:
-    """Why there can be no such folder; empty where there is one now."""
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-    except OSError as refused:
-        return str(refused)
-    return ""
 
 
 def listed(text: str) -> list[str]:

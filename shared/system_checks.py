@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
 from shared.environment import ENGINES, LOG_LEVELS, is_span, is_web_address, parts_of
+from shared.private import is_open_to_others
 
 
 def stop_if_wrong(doubts: bool = True) -> None:
@@ -60,6 +61,14 @@ def check_folder_and_secret_key(app_configs, **kwargs):
         return []
     hint = "Unset NOUGHTBOOK_SECRET_KEY to have one made, or set it to 50 random characters."
     return [Error("The secret key is too short to protect sign-ins.", hint=hint, id="noughtbook.E003")]
+
+
+@register("noughtbook")
+def check_folder_is_private(app_configs, **kwargs):
+    if settings.DATA_REFUSED or not is_open_to_others(settings.DATA_DIR):
+        return []
+    hint = "Have NOUGHTBOOK_DATA belong to the user who runs this, on a disk that keeps modes, with mode 0700."
+    return [Warning("Others on this machine may read the records and the secret key.", hint=hint, id="noughtbook.W006")]
 
 
 @register("noughtbook")

@@ -3,8 +3,11 @@
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from pathlib import Path
 
 from django.db import connection
+
+from shared.private import private_file
 
 LOCK = 0x6E6F7567  # any number, the same in all processes
 PATIENCE = 600  # seconds, in which a demo is made
@@ -23,6 +26,7 @@ def alone() -> Iterator[None]:
                 cursor.execute("SELECT pg_advisory_unlock(%s)", [LOCK])
         return
     beside = f"{connection.settings_dict['NAME']}-start"
+    private_file(Path(beside))
     with closing(sqlite3.connect(beside, timeout=PATIENCE, isolation_level=None)) as lock:
         lock.execute("BEGIN EXCLUSIVE")  # which ends with the process, however that ends
         yield

@@ -127,6 +127,7 @@ def beating() -> list[Beating]:
         Beating("sweep", "The sweep", patience),
         Beating("notices", "The writing of notices", patience),
         Beating("slots", "The making of due times", 3 * settings.EXPAND_EVERY + SKEW, ahead=settings.EXPAND_EVERY),
+        Beating("tidying", "The clearing away", 3 * settings.TIDY_EVERY + SKEW, ahead=settings.TIDY_EVERY),
     ]
 
 

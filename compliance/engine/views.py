@@ -16,6 +16,7 @@ LABELS = {
     "sweep": "Sweep for due times",
     "notices": "Writing of notices",
     "slots": "Due times ahead",
+    "tidying": "Clearing away",
     "mail": "Mail",
     "clocks": "Clocks",
 }

@@ -13,7 +13,7 @@ from compliance.engine import health
 from compliance.notices.backlog import Backlog
 
 EACH_MINUTE = {"schedule", "worker", "sweep", "notices"}
-BEATING = EACH_MINUTE | {"slots"}
+BEATING = EACH_MINUTE | {"slots", "tidying"}
 WELL = dict.fromkeys(BEATING, 1.0)
 HOUR = 3600
 NOTHING = Backlog(None, None, 0)
@@ -59,7 +59,8 @@ def test_all_is_well(parts):
     [(name, age, well) for name in sorted(EACH_MINUTE)
      for age, well in ((185, True), (186, False), (-4, True), (-6, False))]
     + [("slots", 18 * HOUR + 5, True), ("slots", 18 * HOUR + 6, False),
-       ("slots", -6 * HOUR, True), ("slots", -6 * HOUR - 1, False)],
+       ("slots", -6 * HOUR, True), ("slots", -6 * HOUR - 1, False),
+       ("tidying", 72 * HOUR + 5, True), ("tidying", 72 * HOUR + 6, False)],
 )  # fmt: skip
 def test_a_part_is_well_for_three_rounds(parts, name, age, well):
     status, told = parts(WELL | {name: age})

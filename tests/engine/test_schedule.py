@@ -53,7 +53,7 @@ def run(beat, *, ticks=40):
     return sorted(beat.sent[before:])
 
 
-EVERYTHING = ["fill", "heartbeat", "send", "slots", "sweep"]
+EVERYTHING = ["fill", "heartbeat", "send", "slots", "sweep", "tidy"]
 EACH_MINUTE = ["fill", "heartbeat", "send", "sweep"]
 
 
@@ -66,6 +66,8 @@ def test_the_first_ever_sends_everything_once_and_each_again_in_its_time(beat, c
     clock.shift(60)
     assert run(it) == EACH_MINUTE
     clock.shift(6 * 3600)
+    assert run(it) == [*EACH_MINUTE[:3], "slots", "sweep"]
+    clock.shift(24 * 3600)
     assert run(it) == EVERYTHING
 
 

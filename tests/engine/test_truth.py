@@ -9,7 +9,7 @@ from tests.engine.telling import unmarked
 from tests.engine.truth import AHEAD, LATE, OFTEN, PATIENCE, RECOVERS, Evidence, Look, Struck, judge
 
 FRESH = {"schedule": 0.5, "worker": 0.5, "sweep": 0.5, "notices": 0.5}
-ALL = (*FRESH, "slots", "database", "broker", "mail", "clocks")
+ALL = (*FRESH, "slots", "tidying", "database", "broker", "mail", "clocks")
 
 
 def look(at: float, *unwell: str, evidence: Evidence | None = None) -> Look:

@@ -14,7 +14,7 @@ import psycopg
 from tests.engine.installation import TEMPO, Installation
 
 BEATING = ("schedule", "worker", "sweep", "notices")
-KNOWN_BY_DATABASE = (*BEATING, "slots", "mail", "clocks")
+KNOWN_BY_DATABASE = (*BEATING, "slots", "tidying", "mail", "clocks")
 SWEEP_EVERY = float(TEMPO["NOUGHTBOOK_SWEEP_EVERY"])
 PATIENCE = 3 * SWEEP_EVERY + 5  # seconds without a heartbeat, as the health page has it in DEVELOPERS.md
 AHEAD = 5  # seconds by which a heartbeat may lie ahead

@@ -51,6 +51,24 @@ def test_it_migrates_an_empty_database_and_serves(start):
         page = answer.read().decode()
     assert answer.url.startswith(f"{address}sign-in")
     assert 'type="password"' in page
+    port = int(re.search(r":(\d+)/", address)[1])
+    with socket.create_connection(("127.0.0.1", port), timeout=20) as large:
+        large.sendall(b"POST /sign-in/ HTTP/1.1\r\nHost: localhost\r\nContent-Length: 150000000\r\n\r\n")
+        assert b" 413 " in large.recv(100)
+
+
+def test_it_keeps_the_records_and_the_key_from_others_on_the_machine_also_where_they_lay_open(start, tmp_path):
+    for path in (tmp_path / "secret_key", tmp_path / "noughtbook.sqlite3", tmp_path / "static" / "kept.css"):
+        path.parent.mkdir(mode=0o755, exist_ok=True)
+        path.write_text("x" * 50 if path.name == "secret_key" else "")
+        path.chmod(0o644)
+    tmp_path.chmod(0o755)
+    address_of(start("--port", "0", DATABASE_URL="", NOUGHTBOOK_DATA=str(tmp_path)))
+    modes = {path.name: path.stat().st_mode & 0o777 for path in (tmp_path, *tmp_path.iterdir())}
+    files = {"", "-wal", "-shm", "-start"}
+    assert modes == {tmp_path.name: 0o700, "static": 0o700, "secret_key": 0o600} | {
+        f"noughtbook.sqlite3{end}": 0o600 for end in files
+    }
 
 
 def test_two_that_are_started_at_once_make_the_tables_once_and_both_serve(start):

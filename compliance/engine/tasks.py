@@ -1,0 +1,16 @@
+"""What is cleared away by itself."""
+
+from celery import shared_task
+from django.core.management import call_command
+
+from compliance.readings.importing.uploads import forget_unanswered
+from compliance.reminders import heartbeats
+from compliance.reminders.tasks import TASK
+
+
+@shared_task(name="engine.tidy", **TASK)
+def tidy() -> None:
+    """Delete what has run out: sessions, and files to bring in that nobody said yes or no to."""
+    call_command("clearsessions")
+    forget_unanswered()
+    heartbeats.beat_seldom("tidying")
