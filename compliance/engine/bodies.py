@@ -20,10 +20,10 @@ def most_taken(path: str, query: str) -> int:
     return MOST_SENT if takes_files(path, query) else MOST_TYPED
 
 
-def told_length(environ: dict) -> int:
+def told_length(meta: dict) -> int:
     """As Django takes it, which reads no more than this of a body."""
     try:
-        return int(environ.get("CONTENT_LENGTH"))
+        return int(meta.get("CONTENT_LENGTH"))
     except (TypeError, ValueError):
         return 0
 
