@@ -69,14 +69,17 @@ def spoil(world) -> None:
 
 
 def _spoilt(field: models.Field):
-    told_apart = Concat(Value(".0"), Cast(F("pk"), TextField()))
     if isinstance(field, models.EmailField):
-        return Concat(
-            Value('"<zqx hx-get=/zqx>'), told_apart, Value('"@example.test')
-        )  # RFC 5321, 4.1.2: a quoted local part
-    room = field.max_length
-    text = Value(payload(room and room - NUMBER if (room or NUMBER) > NUMBER else room))
-    return text if room and room <= NUMBER else Concat(text, told_apart, output_field=TextField())
+        return _numbered('"<zqx hx-get=/zqx>', '"@example.test')  # RFC 5321, 4.1.2: a quoted local part
+    if field.max_length and field.max_length <= NUMBER:
+        return payload(field.max_length)
+    return _numbered(payload(field.max_length and field.max_length - NUMBER))
+
+
+def _numbered(before: str, after: str = ""):
+    """With the number of the row in it, since some texts must differ."""
+    parts = Value(before, TextField()), Cast(F("pk"), TextField()), Value(after, TextField())
+    return Concat(*parts, output_field=TextField())
 
 
 def spoilt_file() -> bytes:
