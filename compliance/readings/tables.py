@@ -4,6 +4,8 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
+from compliance.checks.fitness import Fitness
+from compliance.checks.models import Standing
 from compliance.limits.wording import demand
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
@@ -47,6 +49,12 @@ class ReadingTable(tables.Table):
     def render_taken_at(self, record):
         return moment(record.taken_at, record.site.zone)
 
+    def render_probe(self, record):
+        if not record.used_despite:
+            return record.probe.code
+        words = "{} <span class='because'>used all the same: {}</span>"
+        return format_html(words, record.probe.code, record.used_despite)
+
     def render_value(self, record):
         return show(record.value_milli, record.site.unit)
 
@@ -54,11 +62,14 @@ class ReadingTable(tables.Table):
         return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"
 
     def render_deviation_state(self, record):
+        """A figure within its limit says little where the probe was not to be used, or was to be checked first."""
         if is_void(record):
             return badge("record", "void")
-        if getattr(record, "deviation", None) is None:
+        if getattr(record, "deviation", None) is not None:
+            return badge("deviation", "closed" if record.settled else "open")
+        if record.fitness in ("", Fitness.OK) or record.standing == Standing.PROVEN:
             return badge("deviation", "none")
-        return badge("deviation", "closed" if record.settled else "open")
+        return badge("fitness", record.fitness)
 
     def render_standing(self, record):
         return "–" if is_void(record) else badge("standing", record.standing)

@@ -92,7 +92,7 @@ def site_asked_for(request):
 
 def asked(request) -> dict:
     """What the address, or the part of the page that is drawn again, says already."""
-    names = ("probe", "limit", "item", "hold_s", "since_start_s", "typed", "unit")
+    names = ("probe", "limit", "item", "hold_s", "since_start_s", "typed", "unit", "used_despite")
     return {name: request.GET[name] for name in names if request.GET.get(name)}
 
 
@@ -144,7 +144,7 @@ def reading_correct(request, pk):
         act = partial(correct, by=request.user, reading=reading, reason=form.cleaned_data["reason"])
         new = None if doubts else save(form, act)
         if new:
-            messages.success(request, "Corrected. The old entry stays readable.")
+            messages.info(request, "Corrected. The old entry stays readable.")
             return redirect("reading_detail", new.pk)
     lead = f"{reading}, {reading.site}"
     return reading_page(
@@ -158,6 +158,7 @@ def told(reading) -> dict:
         "probe": reading.probe_id, "limit": reading.limit_version.limit_id, "item": reading.item, "typed": reading.typed,
         "unit": reading.unit, "taken_at": reading.taken_at, "taken_by": reading.taken_by_id, "note": reading.note,
         "hold_s": f"{reading.hold_s} s" if reading.hold_s is not None else "",
+        "used_despite": reading.used_despite,
         "since_start_s": duration(reading.since_start_s) or "0 s" if reading.since_start_s is not None else "",
     }  # fmt: skip
 
