@@ -69,7 +69,7 @@ def _red(seen: Seen, limit: dict, reason: str) -> dict:
     if limit["tone"] == "bad":
         heading, text, lines = f"{limit['heading']}, and {seen.probe} is not to be relied on", limit["text"], [reason]
     else:
-        heading, text, lines = "Do not rely on this reading", reason, [f"By its display: {limit['text']}"]
+        heading, text, lines = "Do not rely on this reading", reason, [_shown(limit)]
     return {"tone": "bad", "heading": heading, "text": text, "lines": [*lines, *_again(seen)]}
 
 
@@ -85,7 +85,7 @@ def _amber(seen: Seen, limit: dict) -> dict:
         "tone": "caution",
         "heading": heading,
         "text": reason,
-        "lines": [f"By its display: {limit['text']}", *_again(seen)],
+        "lines": [_shown(limit), *_again(seen)],
     }
 
 
@@ -95,6 +95,10 @@ def _checked_since(seen: Seen, limit: dict) -> dict:
     if limit["tone"] != "good":
         return {**limit, "lines": [said]}
     return {"tone": "info", "heading": f"Used before {seen.probe} was checked", "text": limit["text"], "lines": [said]}
+
+
+def _shown(limit: dict) -> str:
+    return f"By its display: {limit['text'][0].lower()}{limit['text'][1:]}"
 
 
 def _reason(seen: Seen) -> str:

@@ -85,7 +85,7 @@ def test_in_any_other_state_nothing_is_green_and_the_first_words_say_why_and_wha
     first = words[words.index('class="callout') :].split("</div>\n</div>")[0]
     assert not GREEN.search(words) and not GREEN.search(listed(client))
     assert tone in first and heading in first and why in first
-    assert first.index(why) < first.index("By its display: The limit is at most 5 °C; this reads 4.0 °C.")
+    assert first.index(why) < first.index("By its display: the limit is at most 5 °C; this reads 4.0 °C.")
     assert "Measure again with P2, and hold the food until then." in first
     assert f"probe={other.pk}&amp;limit={world.limit.pk}" in words and "Measure again with P2</a>" in words
 

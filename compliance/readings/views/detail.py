@@ -1,11 +1,13 @@
 """One reading with all that is known about it."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks.fitness import Fitness, fitness_of
+from compliance.checks.guidance import wanted_check
 from compliance.checks.models import Standing
 from compliance.checks.queries import is_late
 from compliance.limits.wording import demand, duration
@@ -40,35 +42,42 @@ def detail_of(request, reading: Reading) -> dict:
         "facts": facts_of(reading), "before": earlier(reading), "trail": told_trail(reading),
         "late": is_late(reading.taken_at, reading.recorded_at, MADE_AT_THE_TIME),
         "corrects": role >= Role.COOK and void is None, "voids": role >= Role.MANAGER and void is None,
-        "acts": role >= Role.MANAGER, "records": role >= Role.COOK, **links_of(reading, span, others),
+        "acts": role >= Role.MANAGER, "records": role >= Role.COOK, **links_of(reading, span, seen, others),
     }  # fmt: skip
 
 
 def seen_now(reading: Reading, span, now) -> tuple[Seen, list]:
     """The reading as its page shows it, and the probes to measure again with where that is wanted and still possible."""
-    found, probe, zone = (
-        fitness_of([reading.probe_id], reading.taken_at)[reading.probe_id],
-        reading.probe,
-        reading.site.zone,
+    probe, zone = reading.probe, reading.site.zone
+    found = fitness_of([probe.pk], reading.taken_at)[probe.pk]
+    standing = span.standing if span else Standing.UNPROVEN.value
+    seen = Seen(
+        probe=probe.code,
+        standing=standing,
+        standing_why=why_standing(span, probe.code, zone),
+        fitness=found.state,
+        why=found.why(zone, now),
+        entered=reading.fitness,
     )
-    told = {
-        "probe": probe.code,
-        "standing": span.standing if span else Standing.UNPROVEN.value,
-        "standing_why": why_standing(span, probe.code, zone),
-        "fitness": found.state,
-        "why": found.why(zone, now),
-        "entered": reading.fitness,
-    }
-    if Seen(**told).stands or now - reading.recorded_at > SAME_FOOD:
-        return Seen(**told), []
+    if seen.stands or now - reading.recorded_at > SAME_FOOD:
+        return seen, []
     others = fit_probes(reading.site, reading.limit_version.limit_id, now, but=probe.pk)
-    return Seen(**told, others=[other.code for other in others]), others
+    return replace(seen, others=[other.code for other in others]), others
 
 
-def links_of(reading: Reading, span, others: list) -> dict:
+def check_url(reading: Reading) -> str | None:
+    """Where its probe is checked as it is asked for now; None where it is withdrawn or elsewhere."""
+    probe = reading.probe
+    if probe.withdrawn or probe.site_id != reading.site_id:
+        return None
+    return address(wanted_check(getattr(probe, "state", None)).address, probe.pk)
+
+
+def links_of(reading: Reading, span, seen: Seen, others: list) -> dict:
     probe = others[0] if others else reading.probe
     return {
         "next_url": f"{reverse('reading_add')}?site={reading.site_id}&probe={probe.pk}&limit={reading.limit_version.limit_id}",
+        "check_url": check_url(reading) if seen.others is not None else None,
         "next_label": f"Measure again with {probe}" if others else "Take another reading",
         "probe_url": address("probe_detail", reading.probe_id),
         "case_url": address("case_detail", span.anchor.replace(":", "-")) if span and span.anchor else None,

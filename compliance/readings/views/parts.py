@@ -15,6 +15,8 @@ from ..queries import fit_probes
 from ..wording import limit_notes
 from ..worth import instead, probe_heading
 
+SAY_WHY = "Say why, or choose another probe."
+
 
 def reading_page(request, form, doubts, **told):
     """The form of one reading; with `doubts` it asks once whether to save it all the same.
@@ -24,6 +26,8 @@ def reading_page(request, form, doubts, **told):
     probe = probe_told(form)
     asks_why = form.asks_why or bool(doubts and probe and probe["tone"] == "bad")
     form.fields["used_despite"].required = asks_why
+    if "used_despite" in form.errors and not form["used_despite"].value():
+        form.errors["used_despite"] = form.error_class([SAY_WHY])  # the box beside it says the rest
     return render(request, "readings/reading_form.html", {
         "form": form, "doubts": doubts, "all_the_same": AllTheSameForm() if doubts else None, "probe": probe,
         "asks_why": asks_why, "about": limit_told(form), "site": form.site, "more_open": form.more_is_wrong, **told,
