@@ -20,6 +20,11 @@ def is_void(reading) -> bool:
     return getattr(reading, "void", None) is not None
 
 
+def is_unfit(reading) -> bool:
+    """Whether its probe was not OK to use, as known when the reading was entered."""
+    return reading.fitness not in ("", Fitness.OK)
+
+
 def moment(at, zone) -> str:
     """The day and the clock at the site; its zone is told on the page of the reading."""
     return format_html("<span>{} {}</span>", when(at, zone, "day"), when(at, zone, "clock"))
@@ -50,10 +55,10 @@ class ReadingTable(tables.Table):
         return moment(record.taken_at, record.site.zone)
 
     def render_probe(self, record):
-        if not record.used_despite:
-            return record.probe.code
-        words = "{} <span class='because'>used all the same: {}</span>"
-        return format_html(words, record.probe.code, record.used_despite)
+        code, despite = record.probe.code, record.used_despite
+        worth = badge("fitness", record.fitness) if is_unfit(record) and not is_void(record) else ""
+        reason = format_html('<span class="because">used all the same: {}</span>', despite) if despite else ""
+        return format_html("<span>{} {}{}</span>", code, worth, reason) if worth or reason else code
 
     def render_value(self, record):
         return show(record.value_milli, record.site.unit)
@@ -62,14 +67,12 @@ class ReadingTable(tables.Table):
         return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"
 
     def render_deviation_state(self, record):
-        """A figure within its limit says little where the probe was not to be used, or was to be checked first."""
+        """A figure within its limit says little where the probe was not OK to use and no good check followed."""
         if is_void(record):
             return badge("record", "void")
         if getattr(record, "deviation", None) is not None:
             return badge("deviation", "closed" if record.settled else "open")
-        if record.fitness in ("", Fitness.OK) or record.standing == Standing.PROVEN:
-            return badge("deviation", "none")
-        return badge("fitness", record.fitness)
+        return "–" if is_unfit(record) and record.standing != Standing.PROVEN else badge("deviation", "none")
 
     def render_standing(self, record):
         return "–" if is_void(record) else badge("standing", record.standing)

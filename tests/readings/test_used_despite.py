@@ -1,6 +1,7 @@
 """A reading with a probe that is not to be used: it needs a reason, which stays with it wherever it is shown."""
 
 import csv
+import re
 import uuid
 from datetime import timedelta
 
@@ -120,6 +121,8 @@ def test_what_makes_one_look_again_and_the_reason_are_asked_for_at_once(world, a
     client = as_person(world.cook)
     asked = send(client, world, typed="250").content.decode()
     assert "outside the working range" in asked and "Used all the same, because" in asked
+    again = send(client, world, typed="250", all_the_same="on").content.decode()
+    assert re.search(r'name="all_the_same"[^>]* checked', again) and "Say why, or choose another probe." in again
     assert send(client, world, typed="250", used_despite=REASON, all_the_same="on").status_code == 302
 
 

@@ -28,8 +28,9 @@ def reading_page(request, form, doubts, **told):
     form.fields["used_despite"].required = asks_why
     if "used_despite" in form.errors and not form["used_despite"].value():
         form.errors["used_despite"] = form.error_class([SAY_WHY])  # the box beside it says the rest
+    all_the_same = AllTheSameForm(initial={"all_the_same": "all_the_same" in request.POST})
     return render(request, "readings/reading_form.html", {
-        "form": form, "doubts": doubts, "all_the_same": AllTheSameForm() if doubts else None, "probe": probe,
+        "form": form, "doubts": doubts, "all_the_same": all_the_same if doubts else None, "probe": probe,
         "asks_why": asks_why, "about": limit_told(form), "site": form.site, "more_open": form.more_is_wrong, **told,
     })  # fmt: skip
 
