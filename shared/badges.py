@@ -41,13 +41,18 @@ BADGES = {
         "quarantined": Badge("Quarantined", "bad", "box-crossed"),
         "unproven": Badge("Unproven", "doubt", "box-dashed"),
     },
+    "fitness": {
+        "ok": Badge("OK to use", "good", "disc"),
+        "check_first": Badge("Check first", "doubt", "triangle"),
+        "do_not_use": Badge("Do not use", "bad", "diamond"),
+    },
     "verdict": {
         "in_tolerance": Badge("In tolerance", "good", "disc"),
         "out_of_tolerance": Badge("Out of tolerance", "bad", "diamond"),
         "inconclusive": Badge("Inconclusive", "doubt", "triangle"),
     },
     "outcome": {
-        "held": Badge("Limit held", "good", "disc"),
+        "held": Badge("Limit held", "info", "ring"),
         "broken": Badge("Limit broken", "bad", "diamond"),
         "undecided": Badge("Cannot be told", "doubt", "triangle"),
     },
@@ -80,6 +85,7 @@ BADGES = {
         "due": Badge("Due", "doubt", "clock"),
         "overdue": Badge("Overdue", "bad", "diamond"),
         "cleared": Badge("Done", "good", "disc"),
+        "unfit": Badge("Taken, not to be relied on", "doubt", "triangle"),
         "missed": Badge("Missed", "bad", "box-crossed"),
         "excused": Badge("Excused", "info", "note"),
         "lifted": Badge("Not asked for", "plain", "strike"),

@@ -37,12 +37,12 @@ def recut(probe: Probe, struck: datetime | None = None) -> None:
     """
     checks = [Checked(*row) for row in Check.objects.filter(probe=probe, void__isnull=True).values_list(*CHECKED)]
     events = [Happened(e.at, e.kind, e.pk) for e in Event.objects.filter(probe=probe, void__isnull=True)]
-    spans = cut(_marks(checks, events))
+    spans = cut(marks_of(checks, events))
     _store(probe, [_row(probe, span) for span in spans])
     _keep_state(probe, checks, events, spans[-1], struck)
 
 
-def _marks(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark]:
+def marks_of(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark]:
     altered = [e for e in events if e.kind in ALTERATIONS]
     return [
         *weigh(_finding(check) for check in checks),

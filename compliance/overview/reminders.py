@@ -169,10 +169,11 @@ def _short(day: date) -> str:
 def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
     count = {status: sum(each.status == status for each in told) for status in Status}
     waiting = sum(count[status] for status in OPEN) + len(left)
-    late = sum(each.excused_late for each in told)
+    late, unfit = sum(each.excused_late for each in told), sum(each.unfit for each in told)
     missed, excused = count[Status.MISSED] + late, count[Status.EXCUSED] - late
     return [
-        {"value": count[Status.CLEARED], "label": "done", "tone": "good"},
+        {"value": count[Status.CLEARED] - unfit, "label": "done", "tone": "good"},
+        *([{"value": unfit, "label": "taken, not to be relied on", "tone": "doubt"}] if unfit else []),
         {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good",
          "note": f"{len(left)} from earlier days" if left else ""},
         {"value": missed, "label": "missed", "tone": "bad" if missed else "good"},

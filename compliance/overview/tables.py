@@ -112,7 +112,7 @@ class ReminderTable(tables.Table):
 
     def render_status(self, value, record):
         """Of what is open, also since when, where its turns before were missed."""
-        reminder = record.told.reminder
+        reminder, value = record.told.reminder, "unfit" if record.told.unfit else value
         if record.told.done_late:
             return format_html("{} late", badge("reminder", value))
         if value not in OPEN or reminder.since_at >= reminder.due_at:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.html import strip_tags
 from django.views.decorators.http import require_safe
 
+from compliance.checks.fitness import Judgement, fitness_of
 from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
@@ -48,6 +49,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     deviations = open_deviations([site.pk])
     shown = deviations.select_related("reading__probe").order_by("-pk")[:DEVIATIONS_SHOWN]
     waiting = deviations.count()
+    judged = fitness_of([probe.pk for probe in probes], now)
     context = {
         "site": site,
         "sites": _site_tabs(request, site),
@@ -57,10 +59,10 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "deviations": [_deviation_item(d, site) for d in shown],
         "more_deviations": waiting > DEVIATIONS_SHOWN,
         "cases": _case_items(cases, site),
-        "probes": [_probe_item(probe, site) for probe in probes],
+        "probes": [_probe_item(probe, site, judged[probe.pk], now) for probe in probes],
         "writes": writes,
         "together": _together(due) if writes else 0,
-        "nothing": not (due or cases or waiting),
+        "nothing": not (due or cases or waiting) and all(found.ok for found in judged.values()),
     }
     return render(request, "overview/today.html", context)
 
@@ -287,13 +289,13 @@ def _case_items(cases: list[Summary], site: Site) -> list[dict]:
     ]
 
 
-def _probe_item(probe: Probe, site: Site) -> dict:
+def _probe_item(probe: Probe, site: Site, found: Judgement, now: datetime) -> dict:
     state = state_of(probe)
     good = _plain(when(state.last_good_at, site.zone, "day")) if state.last_good_at else "never"
     return {
         "title": _named(probe),
         "url": reverse("probe_detail", args=[probe.pk]),
-        "meta": f"Last good check: {good}",
-        "badge_kind": "standing",
-        "badge_value": state.standing,
+        "meta": f"Last good check: {good}" if found.ok else _first_big(found.why(site.zone, now)),
+        "badge_kind": "fitness",
+        "badge_value": found.state.value,
     }

@@ -230,7 +230,7 @@ def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
 def _tiles(reach: Reach) -> list[dict]:
     case = reach.case
     tiles = [{"value": case.undecided, "label": "still to decide", "tone": "bad" if case.undecided else "good"}]
-    tones = {Outcome.BROKEN: "bad", Outcome.UNDECIDED: "doubt", Outcome.HELD: "good"}
+    tones = {Outcome.BROKEN: "bad", Outcome.UNDECIDED: "doubt", Outcome.HELD: "info"}
     for outcome, _, label in TABS:
         tiles.append(
             {

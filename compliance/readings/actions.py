@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError
 from django.utils import timezone
 
+from compliance.checks.fitness import fitness_of
 from compliance.limits.models import Limit, LimitVersion
 from compliance.limits.queries import version_in_force
 from compliance.probes.models import Probe
@@ -17,6 +18,7 @@ from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 
 FACTS = ("probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note")
+LONGEST_REASON = Reading._meta.get_field("used_despite").max_length
 
 
 class AlreadySent(ValidationError):
@@ -30,17 +32,18 @@ class AlreadySent(ValidationError):
 def record(
     *, by: Person, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str, typed: str, unit: str,
     taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None, since_start_s: int | None = None,
-    note: str = "",
+    note: str = "", used_despite: str = "",
 ) -> Reading:  # fmt: skip
     """Record one reading and, where it does not meet its limit, its deviation. Sending it twice records it once.
 
+    `used_despite`: why a probe that is not to be used was used all the same; for any other it is not kept.
     Raises ValidationError, and records nothing, where something cannot be; AlreadySent for a key used for another reading.
     """
     reading = _judged(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at, taken_by=taken_by,
         hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
-    return _sent_before(reading) or _once(reading, _record, by=by, reading=reading)
+    return _sent_before(reading) or _once(reading, _record, by=by, reading=_trusted(reading, used_despite))
 
 
 @trail.action("reading.record")
@@ -63,7 +66,7 @@ def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
 def correct(
     *, by: Person, reading: Reading, reason: str, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str,
     typed: str, unit: str, taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None,
-    since_start_s: int | None = None, note: str = "",
+    since_start_s: int | None = None, note: str = "", used_despite: str = "",
 ) -> Reading:  # fmt: skip
     """Record what the reading should have said and strike the old one out. Raises ValidationError as `record` does,
     without a reason, or if the old one is void already."""
@@ -72,11 +75,15 @@ def correct(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
         taken_by=taken_by or reading.taken_by, hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
-    if all(
-        getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id", "taken_by_id", "typed")
+    told = (*FACTS, "limit_version_id", "taken_by_id", "typed")
+    if (
+        all(getattr(new, name) == getattr(reading, name) for name in told)
+        and used_despite.strip() == reading.used_despite
     ):
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
-    return _sent_before(new) or _once(new, _correct, by=by, reading=reading, new=new, reason=reason.strip())
+    return _sent_before(new) or _once(
+        new, _correct, by=by, reading=reading, new=_trusted(new, used_despite), reason=reason.strip()
+    )
 
 
 @trail.action("reading.correct")
@@ -144,6 +151,19 @@ def _judged(
         value_milli=milli, hold_s=hold_s, since_start_s=since_start_s, taken_at=taken_at, taken_by=taken_by or by,
         note=note.strip(), recorded_by=by,
     )  # fmt: skip
+
+
+def _trusted(reading: Reading, despite: str) -> Reading:
+    """The reading with what its probe was worth when it was taken. Raises ValidationError for one not to be used, unless
+    it says why it was used all the same."""
+    found = fitness_of([reading.probe_id], reading.taken_at)[reading.probe_id]
+    reading.fitness, reading.used_despite = found.state, despite.strip() if found.refused else ""
+    if found.refused and not reading.used_despite:
+        why = found.why(reading.site.zone, timezone.now())
+        raise ValidationError({"used_despite": f"Do not use {reading.probe}: {why}. Take another probe, or say why."})
+    if len(reading.used_despite) > LONGEST_REASON:
+        raise ValidationError({"used_despite": f"Say it in at most {LONGEST_REASON} characters."})
+    return reading
 
 
 def _check_place(probe: Probe, site: Site, limit: Limit) -> None:
@@ -239,5 +259,6 @@ def _tell(name: str, by: Person, reading: Reading, reason: str = "", **data) -> 
     version: LimitVersion = reading.limit_version
     trail.note(
         name, by=by, subject=reading, site_id=reading.site_id, reason=reason, probe=reading.probe.code,
-        limit=str(version), value_milli=reading.value_milli, taken_at=reading.taken_at.isoformat(), **data,
+        limit=str(version), value_milli=reading.value_milli, taken_at=reading.taken_at.isoformat(),
+        fitness=reading.fitness, used_despite=reading.used_despite, **data,
     )  # fmt: skip

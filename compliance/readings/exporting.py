@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 from sites.models import Site
 
 from .importing.cells import guarded
-from .importing.layout import COLUMNS
+from .importing.layout import COLUMNS, PASSED_OVER
 from .models import Reading
 
 
@@ -24,7 +24,7 @@ def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[st
     """The header and a line for each reading that is not void, the oldest first; a byte order mark for spreadsheets."""
     names = site_names(sites)
     write = csv.writer(_Line()).writerow
-    yield "\ufeff" + write(COLUMNS)
+    yield "\ufeff" + write((*COLUMNS, *PASSED_OVER))
     related = ("site", "probe", "limit_version__limit", "taken_by")
     live = readings.filter(void__isnull=True).select_related(None).select_related(*related)
     for reading in live.order_by("taken_at", "pk").iterator(chunk_size=2000):
@@ -32,13 +32,13 @@ def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[st
 
 
 def cells(reading: Reading, site: str) -> list[str]:
-    """In the order of COLUMNS. The time is the site's wall clock with its offset, so that it means one moment only."""
+    """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only."""
     return [
         guarded(site), guarded(reading.probe.code), reading.limit_version.limit.code, guarded(reading.item),
         reading.typed, reading.unit, reading.taken_at.astimezone(reading.site.zone).isoformat(),
         "" if reading.hold_s is None else str(reading.hold_s),
         "" if reading.since_start_s is None else str(reading.since_start_s),
-        guarded(reading.note), guarded(reading.taken_by.email),
+        guarded(reading.note), guarded(reading.taken_by.email), guarded(reading.used_despite), reading.fitness,
     ]  # fmt: skip
 
 
@@ -53,6 +53,5 @@ def template_lines(site: Site, probe: str, limit: str) -> Iterator[str]:
     """A header and one example row to be overwritten."""
     write = csv.writer(_Line()).writerow
     yield "\ufeff" + write(COLUMNS)
-    yield write(
-        [site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", "example: delete this row", ""]
-    )
+    note = "example: delete this row"
+    yield write([site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", note, "", ""])

@@ -1,10 +1,13 @@
 """What people type about readings and deviations: temperatures as the display shows them, times on the site's clock."""
 
+from collections.abc import Iterator
 from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 
+from compliance.checks.fitness import Fitness, fitness_of
 from compliance.limits.wording import parse_duration
 from compliance.probes.models import Probe
 from shared.fields import SiteDateTimeField, TemperatureField
@@ -14,7 +17,7 @@ from shared.widgets import TapNumber
 from sites.models import Person, Site
 
 from .importing.uploads import MOST_SENT
-from .models import Disposition
+from .models import Disposition, Reading
 from .queries import limits_named_at, people_at, probes_at, recent_items
 
 # A change of probe or limit draws the part with the limit again; the form's token is no part of an address.
@@ -59,11 +62,46 @@ class HoldField(forms.CharField):
             raise ValidationError(str(error)) from None
 
 
+class ProbesByFitness(forms.models.ModelChoiceIterator):
+    """The probes of a list by whether they may be used now, those that are OK first, each other one with the reason."""
+
+    def __iter__(self) -> Iterator[tuple]:
+        yield "", self.field.empty_label
+        now, probes = timezone.now(), list(self.queryset)
+        judged = fitness_of([probe.pk for probe in probes], now)
+        for state in Fitness:
+            alike = [probe for probe in probes if judged[probe.pk].state == state]
+            if alike:
+                yield state.label, [(probe.pk, self._label(probe, judged[probe.pk], now)) for probe in alike]
+
+    def _label(self, probe: Probe, found, now) -> str:
+        why = found.why(self.field.zone, now)
+        return f"{probe}: {found.state.label}{', ' if why else ''}{why}"
+
+
+class ProbeField(forms.ModelChoiceField):
+    """`zone` is that of the site."""
+
+    iterator, zone = ProbesByFitness, timezone.get_default_timezone()
+
+
+REASONS = (
+    "No other probe here is OK to use.",
+    "Only to get an idea: it is measured again with another probe.",
+)
+
+
 class ReadingForm(forms.Form):
     """One reading at one site. `probe` and `limit` narrow each other through the page."""
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=36)
-    probe = forms.ModelChoiceField(Probe.objects.none(), empty_label="Choose the probe")
+    probe = ProbeField(Probe.objects.none(), empty_label="Choose the probe")
+    used_despite = forms.CharField(
+        label="Used all the same, because",
+        required=False,
+        max_length=Reading._meta.get_field("used_despite").max_length,
+        help_text="It stays with the reading, wherever that is shown or printed.",
+    )
     limit = forms.ChoiceField(label="Limit")
     hold_s = HoldField(label="Held for", required=False, max_length=20, help_text="Such as 30 s or 2 min.")
     since_start_s = HoldField(
@@ -83,6 +121,8 @@ class ReadingForm(forms.Form):
         self.initial.setdefault("unit", site.unit)
         self.initial.setdefault("taken_by", person.pk)
         self.fields["probe"].queryset = self._probes()
+        self.fields["probe"].zone = site.zone
+        self.fields["used_despite"].widget = Suggested(REASONS)
         self._offer_limits()
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
@@ -129,8 +169,26 @@ class ReadingForm(forms.Form):
         return f"{self.url}{'&' if '?' in self.url else '?'}unit={self.other_unit}"
 
     @property
+    def asked_limit(self) -> int | None:
+        return self._asked("limit")
+
+    @property
     def chosen_limit(self):
-        return self.limits.get(str(self._asked("limit")))
+        return self.limits.get(str(self.asked_limit))
+
+    @property
+    def chosen_probe(self) -> Probe | None:
+        return self.fields["probe"].queryset.filter(pk=self._asked("probe") or 0).first()
+
+    @property
+    def typed_time(self):
+        """When it was taken, as far as that can be read; None for now."""
+        return getattr(self, "cleaned_data", {}).get("taken_at")
+
+    @property
+    def asks_why(self) -> bool:
+        """Whether to ask why a probe that is not to be used was used all the same."""
+        return "used_despite" in self.errors or bool(self["used_despite"].value())
 
     @property
     def more_is_wrong(self) -> bool:
@@ -142,7 +200,7 @@ class ReadingForm(forms.Form):
     def facts(self) -> dict:
         """What the actions take, but for the time, which may be left to the moment of saving."""
         names = ("key", "probe", "limit", "item", "typed", "unit", "taken_by", "hold_s", "since_start_s", "note")
-        return {name: self.cleaned_data[name] for name in names} | {"site": self.site}
+        return {name: self.cleaned_data[name] for name in (*names, "used_despite")} | {"site": self.site}
 
 
 class CorrectForm(ReadingForm):

@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 from django.utils import timezone
 
+from compliance.checks.fitness import Fitness
 from shared.facts import Fact, Void
 from shared.units import Unit
 
@@ -66,6 +67,19 @@ class Reading(Fact):
     taken_at = models.DateTimeField()
     taken_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", db_index=False)
     note = models.TextField(blank=True)
+    fitness = models.CharField(
+        "the probe when this was entered",
+        max_length=12,
+        choices=Fitness.choices,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="Whether it might be used when this was taken, as known when it was entered; empty for readings from a "
+        "file and for those of old.",
+    )
+    used_despite = models.CharField(
+        "why the probe was used all the same", max_length=500, blank=True, default="", db_default=""
+    )
     source = models.ForeignKey(Import, on_delete=models.PROTECT, null=True, related_name="readings", db_index=False)
 
     class Meta:

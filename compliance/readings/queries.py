@@ -1,11 +1,12 @@
 """Reads of readings and deviations that pages and the floors above share."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db import connection
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
+from compliance.checks.fitness import fitness_of
 from compliance.checks.models import Span, Standing
 from compliance.checks.queries import standing_subquery
 from compliance.limits.models import Limit
@@ -97,6 +98,14 @@ def recording_sites(person: Person) -> QuerySet[Site]:
 def probes_at(site: Site) -> QuerySet[Probe]:
     """Those in use that are at the site now."""
     return Probe.objects.filter(site=site, withdrawn=False).order_by("code")
+
+
+def fit_probes(site: Site, limit_id: int | None, now: datetime, but: int, most: int = 3) -> list[Probe]:
+    """Probes at a site that are OK to use now, those that serve a limit first; `but` is left out. At most six queries."""
+    serves = Exists(Probe.limits.through.objects.filter(probe=OuterRef("pk"), limit=limit_id))
+    here = list(probes_at(site).exclude(pk=but).annotate(serves=serves).order_by("-serves", "code"))
+    judged = fitness_of([probe.pk for probe in here], now)
+    return [probe for probe in here if judged[probe.pk].ok][:most]
 
 
 def limits_named_at(site: Site) -> QuerySet[Limit]:

@@ -4,6 +4,8 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
+from compliance.checks.fitness import Fitness
+from compliance.checks.models import Standing
 from compliance.limits.wording import demand
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
@@ -16,6 +18,11 @@ SPARE = {"td": {"class": "spare"}, "th": {"class": "spare"}}
 
 def is_void(reading) -> bool:
     return getattr(reading, "void", None) is not None
+
+
+def is_unfit(reading) -> bool:
+    """Whether its probe was not OK to use, as known when the reading was entered."""
+    return reading.fitness not in ("", Fitness.OK)
 
 
 def moment(at, zone) -> str:
@@ -47,6 +54,12 @@ class ReadingTable(tables.Table):
     def render_taken_at(self, record):
         return moment(record.taken_at, record.site.zone)
 
+    def render_probe(self, record):
+        code, despite = record.probe.code, record.used_despite
+        worth = badge("fitness", record.fitness) if is_unfit(record) and not is_void(record) else ""
+        reason = format_html('<span class="because">used all the same: {}</span>', despite) if despite else ""
+        return format_html("<span>{} {}{}</span>", code, worth, reason) if worth or reason else code
+
     def render_value(self, record):
         return show(record.value_milli, record.site.unit)
 
@@ -54,11 +67,12 @@ class ReadingTable(tables.Table):
         return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"
 
     def render_deviation_state(self, record):
+        """A figure within its limit says little where the probe was not OK to use and no good check followed."""
         if is_void(record):
             return badge("record", "void")
-        if getattr(record, "deviation", None) is None:
-            return badge("deviation", "none")
-        return badge("deviation", "closed" if record.settled else "open")
+        if getattr(record, "deviation", None) is not None:
+            return badge("deviation", "closed" if record.settled else "open")
+        return "–" if is_unfit(record) and record.standing != Standing.PROVEN else badge("deviation", "none")
 
     def render_standing(self, record):
         return "–" if is_void(record) else badge("standing", record.standing)

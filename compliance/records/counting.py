@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
 
+from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing, Verdict
 from compliance.readings.models import CorrectiveAction, Deviation, Disposition
 from compliance.readings.queries import MADE_AT_THE_TIME
@@ -46,6 +47,8 @@ class ReadingCount:
     taken: int
     by_standing: list[tuple[str, int]]
     late: int
+    to_check_first: int
+    not_to_be_used: int
     void: int
 
 
@@ -53,10 +56,13 @@ def count_readings(scope: RecordScope) -> ReadingCount:
     """Counts of readings by standing; void ones by themselves."""
     live = scope.judged().filter(void__isnull=True).order_by()
     late = Count("pk", filter=Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME))
-    rows = {row["standing"]: row for row in live.values("standing").annotate(n=Count("pk"), late=late)}
+    unfit = {state: Count("pk", filter=Q(fitness=state)) for state in (Fitness.CHECK_FIRST, Fitness.DO_NOT_USE)}
+    counts = live.values("standing").annotate(n=Count("pk"), late=late, **unfit)
+    rows = {row["standing"]: row for row in counts}
     by_standing = [(s.label, rows[s]["n"] if s in rows else 0) for s in Standing]
     void = scope.readings().filter(void__isnull=False).count()
-    return ReadingCount(sum(n for _, n in by_standing), by_standing, sum(r["late"] for r in rows.values()), void)
+    late, first, refused = (sum(row[name] for row in rows.values()) for name in ("late", *unfit))
+    return ReadingCount(sum(n for _, n in by_standing), by_standing, late, first, refused, void)
 
 
 def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:

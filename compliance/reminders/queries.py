@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
 
+from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
 from compliance.plans.calendar import DAY
 from compliance.plans.models import RoundSlot
@@ -43,6 +44,11 @@ class Told:
         """Done when its grace was over."""
         made_at = self.check.checked_at if self.check else self.reading.taken_at if self.reading else None
         return self.status == Status.CLEARED and made_at is not None and made_at >= self.reminder.grace_at
+
+    @property
+    def unfit(self) -> bool:
+        """Done with a probe that was not OK to use, as known when the reading was entered."""
+        return self.reading is not None and self.reading.fitness not in ("", Fitness.OK)
 
     @property
     def title(self) -> str:

@@ -12,6 +12,7 @@ from compliance.checks.models import BEGINNING, END, Span
 from compliance.limits.models import Direction
 from compliance.readings.actions import correct, void
 from compliance.readings.models import Reading
+from tests.checks.making import good
 from tests.readings.helpers import EARLIER, form_data, take
 from tests.world import make_limit, make_probe
 
@@ -81,6 +82,7 @@ def test_a_breach_says_at_once_what_to_do(world, as_person):
 
 
 def test_a_good_reading_says_so_and_was_taken_now(world, as_person, clock):
+    good(world.probe, world.cook, EARLIER)
     client = as_person(world.cook)
     answer = send(client, world)
     assert "The limit is met" in client.get(answer.url).content.decode()

@@ -21,7 +21,7 @@ from .cells import unguarded
 
 EARLIEST = datetime(1990, 1, 1)
 BEYOND = 10**9
-LONGEST_ITEM, LONGEST_NOTE = 120, 4000
+LONGEST_ITEM, LONGEST_NOTE, LONGEST_REASON = 120, 4000, 500
 
 
 class Refused(Exception):
@@ -208,11 +208,15 @@ def _seconds_in(column: str) -> Callable[[str], int | None]:
     return read
 
 
-def read_note(text: str) -> str:
+def read_note(text: str, longest: int = LONGEST_NOTE, name: str = "note") -> str:
     note = unguarded(text.strip()).strip()
-    if len(note) > LONGEST_NOTE:
-        raise Refused(f"the note is longer than {LONGEST_NOTE} characters")
+    if len(note) > longest:
+        raise Refused(f"the {name} is longer than {longest} characters")
     return note
+
+
+def read_reason(text: str) -> str:
+    return read_note(text, LONGEST_REASON, "reason in used_despite")
 
 
 def read_unit(text: str) -> str:

@@ -8,8 +8,22 @@ from operator import itemgetter
 
 from django.core.exceptions import ValidationError
 
-COLUMNS = ("site", "probe", "limit", "item", "value", "unit", "taken_at", "held_s", "since_start_s", "note", "taken_by")
-OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by")
+COLUMNS = (
+    "site",
+    "probe",
+    "limit",
+    "item",
+    "value",
+    "unit",
+    "taken_at",
+    "held_s",
+    "since_start_s",
+    "note",
+    "taken_by",
+    "used_despite",
+)
+OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by", "used_despite")
+PASSED_OVER = ("fitness",)  # what the book that wrote the file knew of the probe when the reading was entered there
 REQUIRED = tuple(name for name in COLUMNS if name not in OPTIONAL)
 SEPARATORS = ",;\t"
 MOST_ROWS = 1_000_000
@@ -76,7 +90,7 @@ def _names(header: list[str]) -> list[str]:
         raise FileRefused(
             f"The first line must name the columns; missing: {', '.join(missing)}. The template has them all."
         )
-    unknown = [name or "(no name)" for name in names if name not in COLUMNS]
+    unknown = [name or "(no name)" for name in names if name not in (*COLUMNS, *PASSED_OVER)]
     if unknown:
         raise FileRefused(f"Columns that nobody reads: {', '.join(unknown)}. Take them out, so that nothing is lost.")
     twice = sorted({name for name in names if names.count(name) > 1})

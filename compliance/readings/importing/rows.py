@@ -6,7 +6,7 @@ from hashlib import blake2b
 
 from compliance.readings.judging import breach, untimed
 
-from .book import Book, Refused, read_note
+from .book import Book, Refused, read_note, read_reason
 from .layout import COLUMNS, MOST_ROWS, FileRefused, Table
 
 BATCH = 10_000
@@ -19,7 +19,7 @@ class RowRefused(Refused):
 @dataclass(slots=True)
 class Batch:
     """`rows` are (key, probe, site, version, item, typed, unit, milli, hold, since start, taken at, taken by,
-    note, limit)."""
+    note, used despite, limit)."""
 
     rows: list[tuple] = field(default_factory=list)
     breaches: list[tuple[str, str]] = field(default_factory=list)  # (key, why)
@@ -76,7 +76,7 @@ def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
     holds, sinces, people, reasons = book.holds, book.since, book.people, {}
 
     def read(cells: list[str]) -> tuple:
-        site, probe, limit, item, value, unit, taken_at, held, begun, note, taken_by = pick(cells)
+        site, probe, limit, item, value, unit, taken_at, held, begun, note, taken_by, despite = pick(cells)
         place = places[site]
         instrument, rule = place.probes[probe], place.limits[limit]
         item, unit = items[item], place.units[unit]
@@ -96,7 +96,7 @@ def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
         key = content_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
         return (
             key, instrument.pk, place.pk, version.pk, item, typed, unit, milli, hold, since, stored, people[taken_by],
-            read_note(note) if note else "", rule.pk,
+            read_note(note) if note else "", read_reason(despite) if despite else "", rule.pk,
         ), why, doubts  # fmt: skip
 
     return read
@@ -134,6 +134,7 @@ def every_reason(table: Table, book: Book, cells: list[str]) -> str:
     _try(book.since.__getitem__, told["since_start_s"], reasons)
     _try(book.people.__getitem__, told["taken_by"], reasons)
     _try(read_note, told["note"], reasons)
+    _try(read_reason, told["used_despite"], reasons)
     return "; ".join(reasons)
 
 

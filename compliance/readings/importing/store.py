@@ -10,7 +10,7 @@ from .rows import Batch
 
 COLUMNS = (
     "key", "probe_id", "site_id", "limit_version_id", "item", "typed", "unit", "value_milli", "hold_s", "since_start_s",
-    "taken_at", "taken_by_id", "note",
+    "taken_at", "taken_by_id", "note", "used_despite",
 )  # fmt: skip
 PROBE, TAKEN_AT = COLUMNS.index("probe_id"), COLUMNS.index("taken_at")
 LIMIT = len(COLUMNS) + 1  # the last value of a row is its limit, which finds the same reading under another key
@@ -84,7 +84,8 @@ class PostgresStore(Store):
         self.cursor.execute(
             "CREATE TEMP TABLE incoming (key varchar(32), probe_id bigint, site_id bigint, limit_version_id bigint, "
             "item varchar(120), typed varchar(20), unit varchar(1), value_milli int, hold_s int, since_start_s int, "
-            "taken_at timestamptz, taken_by_id bigint, note text, limit_id bigint, why varchar(200))"
+            "taken_at timestamptz, taken_by_id bigint, note text, "
+            "used_despite varchar(500), limit_id bigint, why varchar(200))"
         )
         with self.cursor.copy("COPY incoming FROM STDIN") as copy:
             for batch in batches:
@@ -129,12 +130,12 @@ def next_import() -> int:
 def _lines(batch: Batch) -> bytes:
     whys = dict(batch.breaches)
     lines = []
-    for key, probe, site, version, item, typed, unit, milli, hold, since, at, by, note, limit in batch.rows:
+    for key, probe, site, version, item, typed, unit, milli, hold, since, at, by, note, despite, limit in batch.rows:
         item = item.translate(ESCAPES) if "\\" in item else item
-        note = note.translate(ESCAPES) if note else note
+        note, despite = (text.translate(ESCAPES) if text else text for text in (note, despite))
         held, begun = (r"\N" if seconds is None else seconds for seconds in (hold, since))
         lines.append(
-            f"{key}\t{probe}\t{site}\t{version}\t{item}\t{typed}\t{unit}\t{milli}\t{held}\t{begun}\t{at}+00\t{by}\t{note}\t{limit}"
+            f"{key}\t{probe}\t{site}\t{version}\t{item}\t{typed}\t{unit}\t{milli}\t{held}\t{begun}\t{at}+00\t{by}\t{note}\t{despite}\t{limit}"
             f"\t{whys.get(key, '')}\n"
         )
     return "".join(lines).encode()

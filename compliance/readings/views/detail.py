@@ -1,7 +1,13 @@
 """One reading with all that is known about it."""
 
-from django.urls import reverse
+from dataclasses import replace
+from datetime import timedelta
 
+from django.urls import reverse
+from django.utils import timezone
+
+from compliance.checks.fitness import Fitness, fitness_of
+from compliance.checks.guidance import wanted_check
 from compliance.checks.models import Standing
 from compliance.checks.queries import is_late
 from compliance.limits.wording import demand, duration
@@ -13,8 +19,11 @@ from sites.models import Role
 
 from ..judging import beginning, breach
 from ..models import Reading
-from ..queries import MADE_AT_THE_TIME, open_deviations, span_of, track_of, trail_of
+from ..queries import MADE_AT_THE_TIME, fit_probes, open_deviations, span_of, track_of, trail_of
 from ..wording import ACTS, verdict_of, why_standing
+from ..worth import Seen, first_words
+
+SAME_FOOD = timedelta(hours=12)  # in which somebody may still measure what was measured; judgement
 
 
 def detail_of(request, reading: Reading) -> dict:
@@ -22,24 +31,54 @@ def detail_of(request, reading: Reading) -> dict:
     span, role = span_of(reading), role_at(request.user, reading.site) or 0
     void, deviation = getattr(reading, "void", None), getattr(reading, "deviation", None)
     why = breach(reading.limit_version, reading.value_milli, reading.hold_s, reading.since_start_s)
+    now = timezone.now()
+    seen, others = seen_now(reading, span, now)
     return {
         "reading": reading, "site": reading.site, "void": void, "deviation": deviation,
-        "verdict": verdict_of(reading, why), "usual_action": reading.limit_version.usual_action if why else "",
+        "verdict": first_words(seen, verdict_of(reading, why)), "usual_action": reading.limit_version.usual_action if why else "",
         "settled": bool(deviation) and not open_deviations([reading.site_id]).filter(pk=deviation.pk).exists(),
-        "standing": span.standing if span else Standing.UNPROVEN.value,
-        "standing_why": why_standing(span, reading.probe.code, reading.site.zone),
+        "standing": seen.standing, "standing_why": seen.standing_why,
         "doubts": track_of(reading.probe).doubts(reading.value_milli, reading.site_id, reading.taken_at),
         "facts": facts_of(reading), "before": earlier(reading), "trail": told_trail(reading),
         "late": is_late(reading.taken_at, reading.recorded_at, MADE_AT_THE_TIME),
         "corrects": role >= Role.COOK and void is None, "voids": role >= Role.MANAGER and void is None,
-        "acts": role >= Role.MANAGER, "records": role >= Role.COOK, **links_of(reading, span),
+        "acts": role >= Role.MANAGER, "records": role >= Role.COOK, **links_of(reading, span, seen, others),
     }  # fmt: skip
 
 
-def links_of(reading: Reading, span) -> dict:
-    next_one = f"?site={reading.site_id}&probe={reading.probe_id}&limit={reading.limit_version.limit_id}"
+def seen_now(reading: Reading, span, now) -> tuple[Seen, list]:
+    """The reading as its page shows it, and the probes to measure again with where that is wanted and still possible."""
+    probe, zone = reading.probe, reading.site.zone
+    found = fitness_of([probe.pk], reading.taken_at)[probe.pk]
+    standing = span.standing if span else Standing.UNPROVEN.value
+    seen = Seen(
+        probe=probe.code,
+        standing=standing,
+        standing_why=why_standing(span, probe.code, zone),
+        fitness=found.state,
+        why=found.why(zone, now),
+        entered=reading.fitness,
+    )
+    if seen.stands or now - reading.recorded_at > SAME_FOOD:
+        return seen, []
+    others = fit_probes(reading.site, reading.limit_version.limit_id, now, but=probe.pk)
+    return replace(seen, others=[other.code for other in others]), others
+
+
+def check_url(reading: Reading) -> str | None:
+    """Where its probe is checked as it is asked for now; None where it is withdrawn or elsewhere."""
+    probe = reading.probe
+    if probe.withdrawn or probe.site_id != reading.site_id:
+        return None
+    return address(wanted_check(getattr(probe, "state", None)).address, probe.pk)
+
+
+def links_of(reading: Reading, span, seen: Seen, others: list) -> dict:
+    probe = others[0] if others else reading.probe
     return {
-        "next_url": reverse("reading_add") + next_one,
+        "next_url": f"{reverse('reading_add')}?site={reading.site_id}&probe={probe.pk}&limit={reading.limit_version.limit_id}",
+        "check_url": check_url(reading) if seen.others is not None else None,
+        "next_label": f"Measure again with {probe}" if others else "Take another reading",
         "probe_url": address("probe_detail", reading.probe_id),
         "case_url": address("case_detail", span.anchor.replace(":", "-")) if span and span.anchor else None,
     }
@@ -62,6 +101,10 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         facts.insert(2, ("Held for", duration(reading.hold_s) or "0 s"))
     if reading.since_start_s is not None:
         facts.insert(2, (f"Since {beginning(version)} began", duration(reading.since_start_s) or "0 s"))
+    if reading.fitness not in ("", Fitness.OK):
+        facts.insert(-2, ("The probe when this was entered", reading.get_fitness_display()))
+    if reading.used_despite:
+        facts.insert(-2, ("Used all the same, because", reading.used_despite))
     if reading.note:
         facts.append(("Note", reading.note))
     facts.append(("Entered", f"{when(reading.recorded_at, zone)} by {reading.recorded_by}"))

@@ -5,27 +5,57 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from compliance.checks.fitness import fitness_of
 from compliance.limits.queries import version_in_force
 from compliance.limits.wording import demand
 
-from ..forms import AllTheSameForm
+from ..forms import AllTheSameForm, sentence
 from ..judging import beginning
+from ..queries import fit_probes
 from ..wording import limit_notes
+from ..worth import instead, probe_heading
+
+SAY_WHY = "Say why, or choose another probe."
 
 
 def reading_page(request, form, doubts, **told):
-    """The form of one reading; with `doubts` it asks once whether to save it all the same."""
-    about = limit_told(form)
+    """The form of one reading; with `doubts` it asks once whether to save it all the same.
+
+    Where the probe is not to be used it asks for the reason, with all that was typed kept.
+    """
+    probe = probe_told(form)
+    asks_why = form.asks_why or bool(doubts and probe and probe["tone"] == "bad")
+    form.fields["used_despite"].required = asks_why
+    if "used_despite" in form.errors and not form["used_despite"].value():
+        form.errors["used_despite"] = form.error_class([SAY_WHY])  # the box beside it says the rest
+    all_the_same = AllTheSameForm(initial={"all_the_same": "all_the_same" in request.POST})
     return render(request, "readings/reading_form.html", {
-        "form": form, "doubts": doubts, "all_the_same": AllTheSameForm() if doubts else None,
-        "about": about, "site": form.site, "more_open": form.more_is_wrong, **told,
+        "form": form, "doubts": doubts, "all_the_same": all_the_same if doubts else None, "probe": probe,
+        "asks_why": asks_why, "about": limit_told(form), "site": form.site, "more_open": form.more_is_wrong, **told,
     })  # fmt: skip
 
 
 def part_asked_for(request, form):
     """A part of the form drawn again: the limit as the probe or the limit changes, or the value in the other unit."""
-    name = "value_part" if request.htmx.target == "value-part" else "limit_part"
-    return render(request, f"readings/{name}.html", {"form": form, "about": limit_told(form)})
+    if request.htmx.target == "value-part":
+        return render(request, "readings/value_part.html", {"form": form})
+    context = {"form": form, "about": limit_told(form), "probe": probe_told(form), "asks_why": form.asks_why}
+    return render(request, "readings/limit_part.html", context)
+
+
+def probe_told(form) -> dict | None:
+    """What speaks against the chosen probe, and what to take instead; None where nothing does, or none is chosen."""
+    probe, now = form.chosen_probe, timezone.now()
+    found = probe and fitness_of([probe.pk], form.typed_time or now)[probe.pk]
+    if not found or found.ok:
+        return None
+    others = fit_probes(form.site, form.asked_limit, now, but=probe.pk)
+    return {
+        "tone": "bad" if found.refused else "caution",
+        "heading": probe_heading(found.state, str(probe)),
+        "text": f"{sentence(found.why(form.site.zone, now))}.",
+        "lines": [instead([str(other) for other in others])],
+    }
 
 
 def limit_told(form) -> dict | None:

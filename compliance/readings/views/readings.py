@@ -74,8 +74,8 @@ def reading_add(request):
         return part_asked_for(request, form)
     doubts = []
     if form.is_valid():
-        doubts = [] if "all_the_same" in request.POST else doubts_about(form)
-        reading = None if doubts else save(form, partial(record, by=request.user))
+        doubts = doubts_about(form)
+        reading = save(form, partial(record, by=request.user)) if sure(request, doubts) else None
         if reading:
             return redirect("reading_detail", reading.pk)
     return reading_page(request, form, doubts, title="Take a reading", lead=site.name, submit_label="Save the reading")
@@ -92,7 +92,7 @@ def site_asked_for(request):
 
 def asked(request) -> dict:
     """What the address, or the part of the page that is drawn again, says already."""
-    names = ("probe", "limit", "item", "hold_s", "since_start_s", "typed", "unit")
+    names = ("probe", "limit", "item", "hold_s", "since_start_s", "typed", "unit", "used_despite")
     return {name: request.GET[name] for name in names if request.GET.get(name)}
 
 
@@ -104,6 +104,10 @@ def doubts_about(form) -> list[str]:
     missing = untimed(version, typed["hold_s"], typed["since_start_s"]) if version else ""
     doubts = track_of(typed["probe"]).doubts(milli, form.site.pk, at)
     return [*doubts, sentence(missing)] if missing else doubts
+
+
+def sure(request, doubts: list[str]) -> bool:
+    return not doubts or "all_the_same" in request.POST
 
 
 def save(form, act):
@@ -140,11 +144,11 @@ def reading_correct(request, pk):
     doubts = []
     if form.is_valid():
         keep_seconds(form, reading)
-        doubts = [] if "all_the_same" in request.POST else doubts_about(form)
+        doubts = doubts_about(form)
         act = partial(correct, by=request.user, reading=reading, reason=form.cleaned_data["reason"])
-        new = None if doubts else save(form, act)
+        new = save(form, act) if sure(request, doubts) else None
         if new:
-            messages.success(request, "Corrected. The old entry stays readable.")
+            messages.info(request, "Corrected. The old entry stays readable.")
             return redirect("reading_detail", new.pk)
     lead = f"{reading}, {reading.site}"
     return reading_page(
@@ -158,6 +162,7 @@ def told(reading) -> dict:
         "probe": reading.probe_id, "limit": reading.limit_version.limit_id, "item": reading.item, "typed": reading.typed,
         "unit": reading.unit, "taken_at": reading.taken_at, "taken_by": reading.taken_by_id, "note": reading.note,
         "hold_s": f"{reading.hold_s} s" if reading.hold_s is not None else "",
+        "used_despite": reading.used_despite,
         "since_start_s": duration(reading.since_start_s) or "0 s" if reading.since_start_s is not None else "",
     }  # fmt: skip
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from itertools import groupby
 
+from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
 from compliance.limits.models import LimitVersion
 from compliance.readings.queries import MADE_AT_THE_TIME
@@ -24,6 +25,7 @@ FIELDS = {
     "pk": "pk", "at": "taken_at", "item": "item", "version": "limit_version_id", "typed": "typed", "unit": "unit",
     "milli": "value_milli", "hold_s": "hold_s", "since_s": "since_start_s",
     "probe": "probe_id", "by": "taken_by_id", "standing": "standing",
+    "fitness": "fitness", "despite": "used_despite",
     "recorded_at": "recorded_at", "recorded_by": "recorded_by_id", "note": "note", "file": "source_id",
     "deviation": "deviation__pk", "beyond": "deviation__why", "corrects": "corrects__voids_id", "void": "void__reason",
     "voided_at": "void__recorded_at", "voided_by": "void__recorded_by_id", "new": "void__replacement_id",
@@ -32,6 +34,10 @@ FIELDS = {
 }  # fmt: skip
 Line = namedtuple("Line", FIELDS)
 WORDS = {standing.value: standing.label.capitalize() for standing in Standing}
+UNFIT = {
+    Fitness.CHECK_FIRST.value: "The probe was to be checked first.",
+    Fitness.DO_NOT_USE.value: "The probe was not to be used.",
+}
 DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 CHUNK = 2000
 
@@ -89,13 +95,18 @@ class Telling:
     def _note(self, line: Line, void: bool) -> str:
         late = line.recorded_at - line.at > MADE_AT_THE_TIME
         other = line.recorded_by != line.by
-        if not (void or late or other or line.deviation or line.note or line.corrects or line.file):
+        unfit = line.fitness not in ("", Fitness.OK)
+        if not (void or late or other or line.deviation or line.note or line.corrects or line.file or unfit):
             return ""
         parts = []
         if line.corrects:
             parts.append(f"Corrects R{line.corrects}.")
         if line.deviation:
             parts.append(f"Deviation D{line.deviation}: {sentence(line.beyond)}")
+        if unfit:
+            parts.append(
+                UNFIT[line.fitness] + (f" Used all the same: {sentence(line.despite)}" if line.despite else "")
+            )
         if late or other or line.file:
             parts.append(self._entered(line, late, other))
         if line.note:

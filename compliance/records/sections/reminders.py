@@ -80,6 +80,8 @@ def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
 def _note(told: Told, scope: RecordScope) -> str:
     if told.status == Status.LIFTED:
         return f"Not asked for since {moment(told.reminder.lifted_at, scope.zone)}: {sentence(told.reminder.lifted_because)}"
+    if told.unfit:
+        return f"R{told.reading.pk} was taken with a probe that was not OK to use: {told.reading.get_fitness_display().lower()}."
     if told.excuse is None or told.status != Status.EXCUSED:
         return ""
     who, at = scope.people.initials(told.excuse.recorded_by_id), moment(told.excuse.recorded_at, scope.zone)

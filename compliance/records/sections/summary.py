@@ -23,6 +23,8 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
     for word, number in readings.by_standing:
         yield Row((f"  standing: {word}", number, " "))
     yield Row(("  entered late", readings.late, " "))
+    yield Row(("  taken with a probe that was to be checked first", readings.to_check_first, " "))
+    yield Row(("  taken with a probe that was not to be used", readings.not_to_be_used, " "))
     yield Row(("Readings void or corrected", readings.void, " "), strong=True)
     opened, closed = count_deviations(scope)
     yield Row(("Deviations from a limit", opened + closed, " "), strong=True)

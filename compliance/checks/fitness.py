@@ -1,0 +1,217 @@
+"""Whether a probe may be used at a moment: a rule on plain values, and the query that fetches them for many probes.
+
+Source: own judgement on the safe side, after 9 CFR 417.3(b) and ISO/IEC 17025:2017, 7.10 (from memory): nothing is
+released on an instrument that failed, or that nobody has checked since something happened to it.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from django.db import models
+from django.db.models import F, OuterRef, QuerySet, Subquery
+
+from compliance.metrology.bracketing import Cause, cut
+from compliance.plans.models import Reminder
+from compliance.probes.models import Event, EventKind, Placement, Probe
+from shared.printing.page import MONTHS
+
+from .due import Checked, Happened, is_withdrawn, moment, outstanding
+from .models import BEGINNING, END, Check, CheckDraft, Kind, Span, Standing
+from .timeline import marks_of
+
+
+class Fitness(models.TextChoices):
+    OK = "ok", "OK to use"
+    CHECK_FIRST = "check_first", "Check first"
+    DO_NOT_USE = "do_not_use", "Do not use"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What speaks for and against a probe at one moment; nothing later is in it."""
+
+    withdrawn: bool = False
+    failed: str = ""  # which check failed, with no good one of its kind since
+    failed_at: datetime | None = None
+    altered: bool = False  # adjusted or repaired and not checked since
+    outside_since: datetime | None = None  # an unfinished check shows a number beyond the tolerance
+    vouched: bool = False  # a good check at zero lies behind
+    asked: str = ""  # why a check is asked for at once
+    overdue_since: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """Whether a probe may be used, why not, and since when where that tells something."""
+
+    state: Fitness
+    because: str = ""
+    at: datetime | None = None
+
+    @property
+    def ok(self) -> bool:
+        return self.state == Fitness.OK
+
+    @property
+    def refused(self) -> bool:
+        return self.state == Fitness.DO_NOT_USE
+
+    def why(self, zone: tzinfo, now: datetime) -> str:
+        """The reason with its time on the clock of a site, such as “failed at zero today 12:45”; empty while it is OK."""
+        return f"{self.because} {_told(self.at, zone, now)}" if self.at else self.because
+
+    def words(self, zone: tzinfo, now: datetime) -> str:
+        """The state with its reason, such as “Do not use: failed at zero today 12:45”."""
+        why = self.why(zone, now)
+        return f"{self.state.label}: {why}" if why else str(self.state.label)
+
+
+WITHDRAWN = "withdrawn from use"
+ALTERED = "adjusted or repaired and not checked since"
+OUTSIDE = "an unfinished check shows a number beyond the tolerance, since"
+NEVER, UNPROVEN = "never checked", "no good check yet"
+OVERDUE = "check overdue since"
+
+
+def judge(known: Known) -> Judgement:
+    """The rule. What forbids the use goes before what asks for a check first."""
+    if known.withdrawn:
+        return Judgement(Fitness.DO_NOT_USE, WITHDRAWN)
+    if known.failed:
+        return Judgement(Fitness.DO_NOT_USE, known.failed, known.failed_at)
+    if known.altered:
+        return Judgement(Fitness.DO_NOT_USE, ALTERED)
+    if known.outside_since:
+        return Judgement(Fitness.DO_NOT_USE, OUTSIDE, known.outside_since)
+    if known.asked or not known.vouched:
+        return Judgement(Fitness.CHECK_FIRST, known.asked or UNPROVEN)
+    if known.overdue_since:
+        return Judgement(Fitness.CHECK_FIRST, OVERDUE, known.overdue_since)
+    return Judgement(Fitness.OK)
+
+
+def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
+    """Each probe at a moment, by its key, from all that is known now of the time up to it.
+
+    One query for any number of probes, another where one may not be used, and three where something happened to one
+    after that moment.
+    """
+    rows = list(_rows(probe_ids))
+    later = [row for row in rows if _changed_at(row) > at]
+    failures = _failures([row.pk for row in rows if _standing(row) == Standing.QUARANTINED])
+    histories = _histories([row.pk for row in later], at) if later else {}
+    outside = {row.pk: row.outside_since for row in rows if row.outside_since and row.outside_since <= at}
+    known = {row.pk: histories.get(row.pk) or _by_state(row, at, failures.get(row.pk, {})) for row in rows}
+    return {pk: judge(Known(**facts, outside_since=outside.get(pk))) for pk, facts in known.items()}
+
+
+def known_then(
+    checks: Iterable[Checked], events: Iterable[Happened], at: datetime, asked_for: Iterable[tuple] = ()
+) -> dict:
+    """What live checks and events up to a moment say of a probe then.
+
+    `asked_for`: (opens_at, due_at) of the checks at zero whose grace was over by then, and that were still asked for.
+    """
+    checks = [check for check in checks if check.at <= at]
+    events = [event for event in events if event.at <= at]
+    present = cut(marks_of(checks, events))[-1]
+    # A return to use asks for a check by itself; without the withdrawal before it no reason is moved to its time.
+    found = outstanding(checks, [event for event in events if event.kind != EventKind.WITHDRAWN], BEGINNING)
+    by_key = {f"check:{check.order}": check for check in checks}
+    behind, doubt = by_key.get(present.behind or ""), by_key.get(present.doubt or "")
+    failed = _failed(present.cause, *_told_of(behind), *_told_of(doubt)) if present.cause else {}
+    waiting = [due_at for opens_at, due_at in asked_for if found.last and opens_at >= moment(found.last)]
+    return {
+        "withdrawn": is_withdrawn(events),
+        "vouched": found.last is not None,
+        "asked": found.at_once.because if found.at_once else "",
+        "overdue_since": min(waiting, default=None),
+        **failed,
+    }
+
+
+def _rows(probe_ids: Iterable[int]) -> QuerySet[Probe]:
+    live = Event.objects.filter(probe=OuterRef("pk"), void__isnull=True).order_by("-at")
+    placed = Placement.objects.filter(probe=OuterRef("pk")).order_by("-starts_at")
+    outside = CheckDraft.objects.filter(probe=OuterRef("pk"), outside_since__isnull=False).order_by("outside_since")
+    return (
+        Probe.objects.filter(pk__in=list(probe_ids))
+        .select_related("state")
+        .annotate(
+            checked_at=F("state__last_check__checked_at"),
+            happened_at=Subquery(live.values("at")[:1]),
+            placed_at=Subquery(placed.values("starts_at")[:1]),
+            outside_since=Subquery(outside.values("outside_since")[:1]),
+        )
+    )
+
+
+def _changed_at(row: Probe) -> datetime:
+    return max(filter(None, (row.checked_at, row.happened_at, row.placed_at)), default=BEGINNING)
+
+
+def _standing(row: Probe) -> str:
+    return row.state.standing if hasattr(row, "state") else Standing.UNPROVEN
+
+
+def _by_state(row: Probe, at: datetime, failed: dict) -> dict:
+    """What is kept of a probe, which is right from the last that happened to it until now."""
+    if not hasattr(row, "state"):
+        return {"withdrawn": row.withdrawn, "asked": NEVER}
+    state = row.state
+    overdue = state.grace_at is not None and state.grace_at <= at
+    return {
+        "withdrawn": row.withdrawn,
+        "vouched": state.standing != Standing.UNPROVEN,
+        "asked": state.at_once_because,
+        "overdue_since": state.due_at if overdue else None,
+        **failed,
+    }
+
+
+def _failures(probe_ids: list[int]) -> dict[int, dict]:
+    """What put each of these probes in quarantine, from the last span of its timeline. No query without one."""
+    if not probe_ids:
+        return {}
+    sides = [f"{side}__{name}" for side in ("behind", "doubt") for name in ("checked_at", "kind", "reference_milli")]
+    spans = Span.objects.filter(probe__in=probe_ids, ends_at=END).order_by()
+    return {pk: _failed(*told) for pk, *told in spans.values_list("probe_id", "cause", *sides)}
+
+
+def _told_of(check: Checked | None) -> tuple:
+    return (check.at, check.kind, check.reference_milli) if check else (None, None, None)
+
+
+def _failed(cause: str, behind_at, behind_kind, behind_milli, doubt_at, doubt_kind, doubt_milli) -> dict:
+    """A failed check away from zero counts where none at zero failed, whatever was adjusted since."""
+    if cause == Cause.USED_AFTER_FAILURE:
+        return {"failed": "failed at zero", "failed_at": behind_at}
+    if doubt_at:
+        words = "failed at boiling" if doubt_kind == Kind.BOILING else "failed a laboratory’s check away from zero"
+        return {"failed": words, "failed_at": doubt_at}
+    return {"altered": True}
+
+
+def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
+    """What was to be said of each of these probes at a moment, from its live checks and events up to it."""
+    checks, events, asked = ({pk: [] for pk in probe_ids} for _ in range(3))
+    live = {"probe__in": probe_ids, "void__isnull": True}
+    fields = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli")
+    for pk, *told in Check.objects.filter(**live, checked_at__lte=at).order_by().values_list("probe_id", *fields):
+        checks[pk].append(Checked(*told))
+    for pk, *told in Event.objects.filter(**live, at__lte=at).order_by().values_list("probe_id", "at", "kind", "pk"):
+        events[pk].append(Happened(*told))
+    overdue = Reminder.objects.filter(probe__in=probe_ids, away=False, grace_at__lte=at).exclude(lifted_at__lte=at)
+    for pk, *told in overdue.order_by().values_list("probe_id", "opens_at", "due_at"):
+        asked[pk].append(tuple(told))
+    return {pk: known_then(checks[pk], events[pk], at, asked[pk]) for pk in probe_ids}
+
+
+def _told(at: datetime, zone: tzinfo, now: datetime) -> str:
+    """Of today the time; of another day the day before it, with the year where that is another one."""
+    local, today = at.astimezone(zone), now.astimezone(zone)
+    if local.date() == today.date():
+        return f"today {local:%H:%M}"
+    year = "" if local.year == today.year else f" {local.year}"
+    return f"{local.day} {MONTHS[local.month - 1]}{year} {local:%H:%M}"
