@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError
 from django.utils import timezone
 
+from compliance.checks.timeline import lock
 from compliance.limits.models import Limit, LimitVersion
 from compliance.limits.queries import version_in_force
 from compliance.probes.models import Probe
@@ -107,7 +108,7 @@ def act_on_deviation(
 
 @trail.action("deviation.act")
 def _act(*, by: Person, made: CorrectiveAction) -> CorrectiveAction:
-    Reading.objects.select_for_update().get(pk=made.deviation.reading_id)
+    lock(made.deviation.reading.probe)
     again = _acted_before(made)
     if again is None:
         made.replaces = made.deviation.actions.filter(replaced_by__isnull=True).first()
@@ -225,7 +226,7 @@ def _store(by: Person, reading: Reading) -> str:
 
 
 def _lock_live(reading: Reading) -> None:
-    Reading.objects.select_for_update().get(pk=reading.pk)
+    lock(reading.probe)
     if ReadingVoid.objects.filter(voids=reading).exists():
         raise ValidationError("This reading is void already. Work on the one that replaced it.")
 

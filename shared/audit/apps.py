@@ -1,6 +1,7 @@
 from django.apps import AppConfig
 from django.db.models.signals import post_migrate
 
+from shared.grants import grant_access
 from shared.guards import guard_records
 
 
@@ -9,4 +10,5 @@ class AuditConfig(AppConfig):
     label = "audit"
 
     def ready(self):
-        post_migrate.connect(guard_records, sender=self)  # once, after all migrations of all apps
+        for act in (guard_records, grant_access):  # once each, after the migrations of all apps
+            post_migrate.connect(act, sender=self)
