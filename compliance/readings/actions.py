@@ -1,6 +1,8 @@
 """Recording, voiding and correcting readings, and acting on deviations. A breach opens its deviation in the same transaction."""
 
+from collections.abc import Callable
 from datetime import datetime
+from functools import partial
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
@@ -15,9 +17,14 @@ from shared.audit import trail
 from sites.models import Person, Site
 
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
+from .keys import form_key
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
+from .queries import sent_before
 
-FACTS = ("probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note")
+FACTS = (
+    "probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note", "typed",
+    "unit", "taken_by_id",
+)  # fmt: skip
 
 
 class AlreadySent(ValidationError):
@@ -41,7 +48,8 @@ def record(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at, taken_by=taken_by,
         hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
-    return _sent_before(reading) or _once(reading, _record, by=by, reading=reading)
+    sent = partial(_sent_before, key, reading)
+    return sent() or _once(sent, _record, by=by, reading=reading)
 
 
 @trail.action("reading.record")
@@ -73,11 +81,10 @@ def correct(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
         taken_by=taken_by or reading.taken_by, hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
-    if all(
-        getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id", "taken_by_id", "typed")
-    ):
+    if all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id")):
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
-    return _sent_before(new) or _once(new, _correct, by=by, reading=reading, new=new, reason=reason.strip())
+    sent = partial(_sent_before, key, new, (reading.pk, reason.strip()))
+    return sent() or _once(sent, _correct, by=by, reading=reading, new=new, reason=reason.strip())
 
 
 @trail.action("reading.correct")
@@ -141,9 +148,9 @@ def _judged(
     except ValueError as error:
         raise ValidationError({"typed": str(error)}) from None
     return Reading(
-        key=_key(key), probe=probe, site=site, limit_version=version, item=item.strip(), typed=typed.strip(), unit=unit,
-        value_milli=milli, hold_s=hold_s, since_start_s=since_start_s, taken_at=taken_at, taken_by=taken_by or by,
-        note=note.strip(), recorded_by=by,
+        key=form_key(site.pk, key), probe=probe, site=site, limit_version=version, item=item.strip(),
+        typed=typed.strip(), unit=unit, value_milli=milli, hold_s=hold_s, since_start_s=since_start_s,
+        taken_at=taken_at, taken_by=taken_by or by, note=note.strip(), recorded_by=by,
     )  # fmt: skip
 
 
@@ -181,31 +188,26 @@ def _check_act(made: CorrectiveAction) -> None:
         raise ValidationError(wrong)
 
 
-def _key(key: str | UUID) -> str:
-    text = str(key).replace("-", "")
-    if not 0 < len(text) <= 32:
-        raise ValueError("A key has 1 to 32 characters.")
-    return text
-
-
-def _sent_before(reading: Reading) -> Reading | None:
-    """What this key recorded the first time. Raises AlreadySent where that was something else."""
-    known = Reading.objects.select_related("limit_version").filter(key=reading.key).first()
+def _sent_before(key: str | UUID, reading: Reading, struck: tuple[int, str] | None = None) -> Reading | None:
+    """What this key recorded the first time; `struck` is the reading in whose place it came, and why. Raises AlreadySent
+    where that was something else."""
+    known = sent_before(reading.site, key)
     if known is None:
         return None
     same = all(getattr(known, name) == getattr(reading, name) for name in FACTS)
-    if not same or known.limit_version.limit_id != reading.limit_version.limit_id:
+    same = same and known.limit_version.limit_id == reading.limit_version.limit_id
+    if not same or struck != ReadingVoid.objects.filter(replacement=known).values_list("voids", "reason").first():
         raise AlreadySent(known)
     return known
 
 
-def _once(reading: Reading, run, /, **kwargs) -> Reading:
+def _once(sent: Callable[[], Reading | None], run, /, **kwargs) -> Reading:
     """Two taps at the same moment: the later one meets the unique key, or a reading that is void by now, and gives what
     the earlier made."""
     try:
         return run(**kwargs)
     except (IntegrityError, ValidationError):
-        known = _sent_before(reading)
+        known = sent()
         if known is None:
             raise
         return known

@@ -13,11 +13,17 @@ COLUMNS = (
     "taken_at", "taken_by_id", "note",
 )  # fmt: skip
 PROBE, TAKEN_AT = COLUMNS.index("probe_id"), COLUMNS.index("taken_at")
-LIMIT = len(COLUMNS) + 1  # the last value of a row is its limit, which finds the same reading under another key
+LIMIT = len(COLUMNS) + 1  # the next value of a row is its limit, which finds the same reading under another key
 
 KNOWN = """SELECT 1 FROM readings_reading r JOIN limits_limitversion v ON v.id = r.limit_version_id
     WHERE r.probe_id = {probe_id} AND r.taken_at = {taken_at} AND r.site_id = {site_id}
     AND r.value_milli = {value_milli} AND r.item = {item} AND v.limit_id = {limit}"""
+
+# Rows that did not go in, and that no reading in the record says in full.
+OTHERWISE = """SELECT i.key FROM incoming i
+    WHERE NOT EXISTS (SELECT 1 FROM readings_reading r WHERE r.key = i.key AND r.source_id = %s)
+    AND NOT EXISTS ({known} AND r.note = i.note AND (r.taken_by_id = i.taken_by_id OR NOT i.names_taker)
+    AND coalesce(r.hold_s, -1) = coalesce(i.hold_s, -1) AND coalesce(r.since_start_s, -1) = coalesce(i.since_start_s, -1))"""
 
 ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
 
@@ -30,14 +36,22 @@ class Store:
         self.now = connection.ops.adapt_datetimefield_value(now)  # text on SQLite
         self.cursor = connection.cursor()
 
-    def put(self, batches: Iterator[Batch]) -> tuple[int, int]:
-        """Store every batch and the deviations of those that are new; gives how many are new, and how many deviations."""
+    def put(self, batches: Iterator[Batch]) -> tuple[int, int, list[str]]:
+        """Store every batch and the deviations of those that are new; gives how many are new, how many deviations, and the
+        keys of those that the record tells otherwise."""
         raise NotImplementedError
+
+    def _otherwise(self) -> list[str]:
+        """Asked when all is in, so that it is seen too what came in with somebody else's file meanwhile."""
+        theirs = {name: f"i.{name}" for name in COLUMNS}
+        self.cursor.execute(OTHERWISE.format(known=KNOWN.format(limit="i.limit_id", **theirs)), [self.source])
+        return [key for (key,) in self.cursor.fetchall()]
 
 
 class SqliteStore(Store):
     def put(self, batches):
         self.cursor.execute("CREATE TEMP TABLE incoming_breach (key text PRIMARY KEY, why text) WITHOUT ROWID")
+        self.cursor.execute(f"CREATE TEMP TABLE incoming ({', '.join(COLUMNS)}, limit_id, names_taker)")
         self.cursor.execute("SELECT coalesce(max(id), 0) FROM readings_reading")
         last_before, added = self.cursor.fetchone()[0], 0
         for batch in batches:
@@ -50,9 +64,10 @@ class SqliteStore(Store):
             "SELECT %s, %s, r.id, b.why FROM incoming_breach b JOIN readings_reading r ON r.key = b.key WHERE r.source_id = %s",
             [self.now, self.by, self.source],
         )
-        deviations = self.cursor.rowcount
-        self.cursor.execute("DROP TABLE incoming_breach")
-        return added, deviations
+        deviations, otherwise = self.cursor.rowcount, self._otherwise()
+        for table in ("incoming", "incoming_breach"):
+            self.cursor.execute(f"DROP TABLE {table}")
+        return added, deviations, otherwise
 
     def _insert(self, batch: Batch, last_before: int) -> int:
         """SQLite sets every row of an INSERT … SELECT aside that reads the table it writes to; most files need not pay it."""
@@ -63,9 +78,12 @@ class SqliteStore(Store):
             f"INSERT INTO readings_reading ({', '.join(COLUMNS)}, source_id, recorded_by_id, recorded_at) "
             + (f"SELECT {values} WHERE NOT EXISTS ({known})" if known else f"VALUES ({values})")
             + " ON CONFLICT (key) DO NOTHING",
-            batch.rows if known else [row[: LIMIT - 1] for row in batch.rows],
+            [row[:LIMIT] if known else row[: LIMIT - 1] for row in batch.rows],
         )
-        return self.cursor.rowcount
+        added = self.cursor.rowcount
+        if added < len(batch.rows):
+            self.cursor.executemany(f"INSERT INTO incoming VALUES ({', '.join(['%s'] * (LIMIT + 1))})", batch.rows)
+        return added
 
     def _may_be_known(self, batch: Batch, last_before: int) -> bool:
         """Whether these probes have older readings in the time that the batch covers."""
@@ -84,16 +102,19 @@ class PostgresStore(Store):
         self.cursor.execute(
             "CREATE TEMP TABLE incoming (key varchar(32), probe_id bigint, site_id bigint, limit_version_id bigint, "
             "item varchar(120), typed varchar(20), unit varchar(1), value_milli int, hold_s int, since_start_s int, "
-            "taken_at timestamptz, taken_by_id bigint, note text, limit_id bigint, why varchar(200))"
+            "taken_at timestamptz, taken_by_id bigint, note text, limit_id bigint, names_taker boolean, why varchar(200))"
         )
         with self.cursor.copy("COPY incoming FROM STDIN") as copy:
             for batch in batches:
                 copy.write(_lines(batch))
         self.cursor.execute("ANALYZE incoming")
         self.cursor.execute(self._insert(), [self.source, self.by, self.now, self.now, self.by])
-        counts = self.cursor.fetchone()
+        added, deviations = self.cursor.fetchone()
+        otherwise = (
+            self._otherwise() if added < self.cursor.execute("SELECT count(*) FROM incoming").fetchone()[0] else []
+        )
         self.cursor.execute("DROP TABLE incoming")
-        return counts
+        return added, deviations, otherwise
 
     def _insert(self) -> str:
         theirs = {name: f"i.{name}" for name in COLUMNS}
@@ -129,12 +150,12 @@ def next_import() -> int:
 def _lines(batch: Batch) -> bytes:
     whys = dict(batch.breaches)
     lines = []
-    for key, probe, site, version, item, typed, unit, milli, hold, since, at, by, note, limit in batch.rows:
+    for key, probe, site, version, item, typed, unit, milli, hold, since, at, by, note, limit, named in batch.rows:
         item = item.translate(ESCAPES) if "\\" in item else item
         note = note.translate(ESCAPES) if note else note
         held, begun = (r"\N" if seconds is None else seconds for seconds in (hold, since))
         lines.append(
             f"{key}\t{probe}\t{site}\t{version}\t{item}\t{typed}\t{unit}\t{milli}\t{held}\t{begun}\t{at}+00\t{by}\t{note}\t{limit}"
-            f"\t{whys.get(key, '')}\n"
+            f"\t{named}\t{whys.get(key, '')}\n"
         )
     return "".join(lines).encode()
