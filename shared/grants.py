@@ -10,7 +10,7 @@ from django.db.migrations.executor import MigrationExecutor
 from .guards import written_once
 
 NO_ROLE = "There is no role “{}” in PostgreSQL. Make it with createuser, or unset NOUGHTBOOK_DATABASE_ROLE."
-BEHIND = """The tables are older than this program, and its role in PostgreSQL may not change them.
+BEHIND = """The tables are missing or older than this program, and its role in PostgreSQL may not change them.
 Run “python manage.py migrate” as the role that owns them, and start again (README, On Debian, step by step)."""
 MAY_CHANGE_TABLES = """SELECT coalesce(
     (SELECT pg_has_role(relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('django_migrations')),
