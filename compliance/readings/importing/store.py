@@ -13,11 +13,11 @@ COLUMNS = (
     "taken_at", "taken_by_id", "note",
 )  # fmt: skip
 PROBE, TAKEN_AT = COLUMNS.index("probe_id"), COLUMNS.index("taken_at")
-LIMIT = len(COLUMNS) + 1  # the next value of a row is its limit, which finds the same reading under another key
+THEIRS = {name: f"i.{name}" for name in (*COLUMNS, "limit_id")}
 
 KNOWN = """SELECT 1 FROM readings_reading r JOIN limits_limitversion v ON v.id = r.limit_version_id
     WHERE r.probe_id = {probe_id} AND r.taken_at = {taken_at} AND r.site_id = {site_id}
-    AND r.value_milli = {value_milli} AND r.item = {item} AND v.limit_id = {limit}"""
+    AND r.value_milli = {value_milli} AND r.item = {item} AND v.limit_id = {limit_id}"""
 
 # Rows that did not go in, and that no reading in the record says in full.
 OTHERWISE = """SELECT i.key FROM incoming i
@@ -43,8 +43,7 @@ class Store:
 
     def _otherwise(self) -> list[str]:
         """Asked when all is in, so that it is seen too what came in with somebody else's file meanwhile."""
-        theirs = {name: f"i.{name}" for name in COLUMNS}
-        self.cursor.execute(OTHERWISE.format(known=KNOWN.format(limit="i.limit_id", **theirs)), [self.source])
+        self.cursor.execute(OTHERWISE.format(known=KNOWN.format(**THEIRS)), [self.source])
         return [key for (key,) in self.cursor.fetchall()]
 
 
@@ -53,10 +52,12 @@ class SqliteStore(Store):
         self.cursor.execute("CREATE TEMP TABLE incoming_breach (key text PRIMARY KEY, why text) WITHOUT ROWID")
         self.cursor.execute(f"CREATE TEMP TABLE incoming ({', '.join(COLUMNS)}, limit_id, names_taker)")
         self.cursor.execute("SELECT coalesce(max(id), 0) FROM readings_reading")
-        last_before, added = self.cursor.fetchone()[0], 0
+        last_before, added, otherwise = self.cursor.fetchone()[0], 0, []
         for batch in batches:
             if batch.rows:
-                added += self._insert(batch, last_before)
+                new = self._insert(batch, last_before)
+                added, otherwise = added + new, otherwise + (self._otherwise() if new < len(batch.rows) else [])
+                self.cursor.execute("DELETE FROM incoming")
             if batch.breaches:
                 self.cursor.executemany("INSERT INTO incoming_breach VALUES (%s, %s)", batch.breaches)
         self.cursor.execute(
@@ -64,26 +65,24 @@ class SqliteStore(Store):
             "SELECT %s, %s, r.id, b.why FROM incoming_breach b JOIN readings_reading r ON r.key = b.key WHERE r.source_id = %s",
             [self.now, self.by, self.source],
         )
-        deviations, otherwise = self.cursor.rowcount, self._otherwise()
+        deviations = self.cursor.rowcount
         for table in ("incoming", "incoming_breach"):
             self.cursor.execute(f"DROP TABLE {table}")
         return added, deviations, otherwise
 
     def _insert(self, batch: Batch, last_before: int) -> int:
-        """SQLite sets every row of an INSERT … SELECT aside that reads the table it writes to; most files need not pay it."""
-        places = {name: f"?{i}" for i, name in enumerate(COLUMNS, 1)}
-        known = KNOWN.format(limit=f"?{LIMIT}", **places) if self._may_be_known(batch, last_before) else ""
-        values = f"{', '.join(places.values())}, {self.source:d}, {self.by:d}, '{self.now}'"
-        self.cursor.executemany(
+        """One statement a batch: what guards the table costs as much for each statement as for each row.
+
+        SQLite sets every row of an INSERT … SELECT aside that reads the table it writes to; most files need not pay it.
+        """
+        self.cursor.executemany(f"INSERT INTO incoming VALUES ({', '.join(['?'] * len(batch.rows[0]))})", batch.rows)
+        known = f"NOT EXISTS ({KNOWN.format(**THEIRS)})" if self._may_be_known(batch, last_before) else "true"
+        self.cursor.execute(
             f"INSERT INTO readings_reading ({', '.join(COLUMNS)}, source_id, recorded_by_id, recorded_at) "
-            + (f"SELECT {values} WHERE NOT EXISTS ({known})" if known else f"VALUES ({values})")
-            + " ON CONFLICT (key) DO NOTHING",
-            [row[:LIMIT] if known else row[: LIMIT - 1] for row in batch.rows],
+            f"SELECT {', '.join(COLUMNS)}, %s, %s, %s FROM incoming i WHERE {known} ON CONFLICT (key) DO NOTHING",
+            [self.source, self.by, self.now],
         )
-        added = self.cursor.rowcount
-        if added < len(batch.rows):
-            self.cursor.executemany(f"INSERT INTO incoming VALUES ({', '.join(['%s'] * (LIMIT + 1))})", batch.rows)
-        return added
+        return self.cursor.rowcount
 
     def _may_be_known(self, batch: Batch, last_before: int) -> bool:
         """Whether these probes have older readings in the time that the batch covers."""
@@ -110,19 +109,17 @@ class PostgresStore(Store):
         self.cursor.execute("ANALYZE incoming")
         self.cursor.execute(self._insert(), [self.source, self.by, self.now, self.now, self.by])
         added, deviations = self.cursor.fetchone()
-        otherwise = (
-            self._otherwise() if added < self.cursor.execute("SELECT count(*) FROM incoming").fetchone()[0] else []
-        )
+        self.cursor.execute("SELECT count(*) FROM incoming")
+        otherwise = self._otherwise() if added < self.cursor.fetchone()[0] else []
         self.cursor.execute("DROP TABLE incoming")
         return added, deviations, otherwise
 
     def _insert(self) -> str:
-        theirs = {name: f"i.{name}" for name in COLUMNS}
         return f"""
             WITH added AS (
                 INSERT INTO readings_reading ({", ".join(COLUMNS)}, source_id, recorded_by_id, recorded_at)
-                SELECT {", ".join(theirs.values())}, %s, %s, %s FROM incoming i
-                WHERE NOT EXISTS ({KNOWN.format(limit="i.limit_id", **theirs)}) ON CONFLICT (key) DO NOTHING RETURNING id, key
+                SELECT {", ".join(COLUMNS)}, %s, %s, %s FROM incoming i
+                WHERE NOT EXISTS ({KNOWN.format(**THEIRS)}) ON CONFLICT (key) DO NOTHING RETURNING id, key
             ), opened AS (
                 INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why)
                 SELECT %s, %s, added.id, i.why FROM added JOIN incoming i ON i.key = added.key WHERE i.why <> '' RETURNING id
