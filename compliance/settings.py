@@ -116,6 +116,7 @@ elif DATABASES["default"]["ENGINE"] == "shared.postgresql":
         "keepalives_count": 3,
         "tcp_user_timeout": 25_000,  # milliseconds
     } | DATABASES["default"].get("OPTIONS", {})
+DATABASE_ROLE = os.environ.get("NOUGHTBOOK_DATABASE_ROLE", "")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "sites.Person"

@@ -1,6 +1,6 @@
 """Facts: records that are written once. A correction is a new fact; a void says why the old one no longer counts.
 
-The database itself refuses UPDATE and DELETE on them: `append_only()` makes the triggers, in a migration.
+The database itself refuses to change or delete them: `guards.py`.
 """
 
 from django.conf import settings
@@ -23,6 +23,8 @@ class FactQuerySet(models.QuerySet):
 
 class Fact(models.Model):
     """Who wrote it and when it reached the record (which may be later than the act: a late entry)."""
+
+    written_once = True
 
     recorded_at = models.DateTimeField(default=clock.now, editable=False)
     recorded_by = models.ForeignKey(
@@ -52,46 +54,6 @@ class Void(Fact):
         abstract = True
 
 
-SQLITE_TRIGGER = """
-CREATE TRIGGER {table}_refuses_{verb} BEFORE {verb} ON {table}
-BEGIN SELECT RAISE(ABORT, 'records in {table} are written once'); END;
-"""
-POSTGRES_FUNCTION = """
-CREATE OR REPLACE FUNCTION noughtbook_written_once() RETURNS trigger LANGUAGE plpgsql AS $$
-BEGIN RAISE EXCEPTION 'records in % are written once', TG_TABLE_NAME USING ERRCODE = 'integrity_constraint_violation'; END $$;
-"""
-POSTGRES_TRIGGER = """
-CREATE TRIGGER {table}_refuses_{verb} BEFORE {verb} ON {table}
-FOR EACH STATEMENT EXECUTE FUNCTION noughtbook_written_once();
-"""
-
-
-def guard(schema_editor, table: str) -> None:
-    """Make `table` refuse UPDATE and DELETE (and TRUNCATE, where the engine has it)."""
-    if schema_editor.connection.vendor == "sqlite":
-        for verb in ("UPDATE", "DELETE"):
-            schema_editor.execute(SQLITE_TRIGGER.format(table=table, verb=verb))
-        return
-    schema_editor.execute(POSTGRES_FUNCTION, params=None)
-    for verb in ("UPDATE", "DELETE", "TRUNCATE"):
-        schema_editor.execute(POSTGRES_TRIGGER.format(table=table, verb=verb))
-
-
-def unguard(schema_editor, table: str) -> None:
-    on = "" if schema_editor.connection.vendor == "sqlite" else f" ON {table}"
-    for verb in ("UPDATE", "DELETE", *([] if not on else ["TRUNCATE"])):
-        schema_editor.execute(f"DROP TRIGGER IF EXISTS {table}_refuses_{verb}{on}")
-
-
 def append_only(*tables: str) -> migrations.RunPython:
-    """A migration operation that has the database refuse changes to these tables."""
-
-    def forwards(apps, schema_editor):
-        for table in tables:
-            guard(schema_editor, table)
-
-    def backwards(apps, schema_editor):
-        for table in tables:
-            unguard(schema_editor, table)
-
-    return migrations.RunPython(forwards, backwards)
+    """In migrations of before: `migrate` guards every fact by itself (`shared/guards.py`)."""
+    return migrations.RunPython(migrations.RunPython.noop, migrations.RunPython.noop)

@@ -5,10 +5,12 @@ import itertools
 import pytest
 from django.apps import apps
 from django.db import DatabaseError, connection, transaction
+from django.test.utils import CaptureQueriesContext
 
 from compliance.limits.models import Rule, RuleSet
 from shared.audit.models import Entry
 from shared.facts import Fact, WrittenOnce
+from shared.guards import guard_records, written_once
 from tests.rows import fill
 
 FACTS = sorted((m for m in apps.get_models() if issubclass(m, Fact)), key=lambda m: m._meta.label)
@@ -58,6 +60,42 @@ def test_the_model_refuses_before_the_database_is_asked(model, row, django_asser
         for attempt in attempts:
             with pytest.raises(WrittenOnce):
                 attempt()
+
+
+def test_facts_rules_and_the_trail_are_guarded():
+    assert set(written_once()) == set(GUARDED)
+
+
+WEAKENED = {
+    "sqlite": ["DROP TRIGGER audit_entry_refuses_REPLACE", "DROP TRIGGER readings_reading_refuses_UPDATE"],
+    "postgresql": [
+        "ALTER TABLE audit_entry DISABLE TRIGGER ALL", "DROP TRIGGER readings_reading_refuses_update ON readings_reading"
+    ],
+}  # fmt: skip
+TRIGGERS = {
+    "sqlite": "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY name",
+    "postgresql": "SELECT tgname, tgenabled FROM pg_trigger WHERE NOT tgisinternal ORDER BY tgname",
+}
+
+
+def test_migrate_sets_what_is_missing_or_off_and_leaves_the_rest_alone(db):
+    with connection.cursor() as cursor:
+
+        def triggers():
+            cursor.execute(TRIGGERS[connection.vendor])
+            return cursor.fetchall()
+
+        before = triggers()
+        for statement in WEAKENED[connection.vendor]:
+            cursor.execute(statement)
+        assert triggers() != before
+        guard_records("default")
+        assert triggers() == before
+    with CaptureQueriesContext(
+        connection,
+    ) as again:
+        guard_records("default")
+    assert {query["sql"].split()[0] for query in again} <= {"SELECT", "PRAGMA"}
 
 
 def test_nothing_else_is_guarded_unseen(db):

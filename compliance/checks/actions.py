@@ -20,6 +20,11 @@ from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading
 from .surroundings import keep, unfit_for_boiling
 from .timeline import lock, recut
 
+# What a form says of a check; the rest is worked out from it.
+SAID = ("kind", "site", "stage", "checked_at", "checked_by", "note", "preparation", "immersion_mm", "surroundings",
+        "laboratory", "certificate_number")  # fmt: skip
+SAID_OF_CERTIFICATE = ("reference_milli", "error_milli", "expanded_milli")
+
 
 class AlreadyRecorded(Exception):
     """The same form came twice; `record` is what the first one made."""
@@ -29,13 +34,14 @@ class AlreadyRecorded(Exception):
 
 
 def _once(run: Callable) -> Callable:
-    """Sending the same thing again changes nothing and gives what was recorded the first time."""
+    """Sending the same thing again changes nothing and gives what was recorded the first time; another one is refused."""
 
     @functools.wraps(run)
     def run_once(**kwargs):
         try:
             return run(**kwargs)
         except AlreadyRecorded as again:
+            _struck_alike(again.record, **kwargs)
             return again.record
 
     return run_once
@@ -49,7 +55,7 @@ def record_zero(
     note: str = "",
 ) -> Check:  # fmt: skip
     """Record a zero-point check and judge it. Raises ValidationError, and records nothing, where something cannot be."""
-    probe = _begin(probe, key)
+    probe = lock(probe)
     check = _add_zero(
         by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note
     )  # fmt: skip
@@ -69,7 +75,7 @@ def record_boiling(
 
     Raises ValidationError, and records nothing, where something cannot be: a pressure at sea level, a probe not made for it.
     """
-    probe = _begin(probe, key)
+    probe = lock(probe)
     check = _add_boiling(
         by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, note,
         typed_pressure,
@@ -87,7 +93,7 @@ def record_certificate(
     checked_by: Person | None = None,
 ) -> Check:  # fmt: skip
     """Record a laboratory's certificate as a check. Raises ValidationError where something cannot be."""
-    probe = _begin(probe, key)
+    probe = lock(probe)
     check = _add_certificate(
         by, key, probe, site, stage, checked_at, laboratory, certificate_number, reference_milli, error_milli,
         expanded_milli, note, checked_by,
@@ -115,7 +121,7 @@ def correct_zero(
     checked_by: Person | None = None, note: str = "",
 ) -> Check:  # fmt: skip
     """Record a check anew in place of one with a mistake; both stay readable. Raises ValidationError as record and void do."""
-    probe = _begin(probe, key)
+    probe = lock(probe)
     _same_probe(check, probe, Kind.ZERO)
     checked_by = checked_by or check.checked_by
     new = _add_zero(by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note)
@@ -134,7 +140,7 @@ def correct_boiling(
     typed_pressure: tuple[str, str] = ("", ""),
 ) -> Check:  # fmt: skip
     """Record a check at boiling anew in place of one with a mistake. Raises ValidationError as record and void do."""
-    probe = _begin(probe, key)
+    probe = lock(probe)
     _same_probe(check, probe, Kind.BOILING)
     new = _add_boiling(
         by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm,
@@ -154,7 +160,7 @@ def correct_certificate(
     note: str = "", checked_by: Person | None = None,
 ) -> Check:  # fmt: skip
     """Record a certificate anew in place of one with a mistake. Raises ValidationError as record and void do."""
-    probe = _begin(probe, key)
+    probe = lock(probe)
     _same_probe(check, probe, Kind.CERTIFICATE)
     new = _add_certificate(
         by, key, probe, site, stage, checked_at, laboratory, certificate_number, reference_milli, error_milli,
@@ -200,26 +206,43 @@ def void_event(
     return void
 
 
-def _begin(probe: Probe, key: UUID) -> Probe:
-    probe = lock(probe)
-    found = Check.objects.filter(key=key).first()
-    if found and found.probe_id != probe.pk:
-        raise ValidationError("This form was already used for another probe. Open the check again.")
-    if found:
-        raise AlreadyRecorded(found)
-    return probe
+def _recorded_before(typed: list[Typed], **told) -> None:
+    """Raises AlreadyRecorded where the form has come before, and ValidationError where it said something else then."""
+    found = Check.objects.filter(probe=told["probe"], key=told["key"]).first()
+    if found is None:
+        return
+    said = SAID + SAID_OF_CERTIFICATE if told["kind"] == Kind.CERTIFICATE else SAID
+    same = all(getattr(found, name) == told[name] for name in said if name in told)
+    read = sorted((each.elapsed_ms, each.text, each.unit) for each in typed)
+    if not same or read != sorted(found.timed_readings.values_list("elapsed_ms", "typed", "unit")):
+        raise _sent_otherwise(found)
+    raise AlreadyRecorded(found)
+
+
+def _struck_alike(record: models.Model, check: Check | None = None, reason: str = "", **told) -> None:
+    """Raises ValidationError where the form that made this check struck out another one, or for another reason, or none."""
+    struck = {"voids_id": check.pk, "reason": reason.strip()} if check else None
+    if (
+        isinstance(record, Check)
+        and struck != CheckVoid.objects.filter(replacement=record).values("voids_id", "reason").first()
+    ):
+        raise _sent_otherwise(record)
+
+
+def _sent_otherwise(check: Check) -> ValidationError:
+    told = f"This form was already sent and saved as {check}. If this is another check, save it again."
+    return ValidationError(told, code="already_sent")
 
 
 def _add_zero(
     by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, text
 ) -> Check:  # fmt: skip
     typed = _typed(readings)
-    check = _add(
-        by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
+    return _add(
+        by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.ZERO, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
         **judged_zero(probe, typed, preparation, immersion_mm),
     )  # fmt: skip
-    return _with_readings(by, check, typed)
 
 
 def _add_boiling(
@@ -229,13 +252,12 @@ def _add_boiling(
     if unfit := unfit_for_boiling(probe):
         raise ValidationError(unfit)
     typed = _typed(readings)
-    check = _add(
-        by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
+    return _add(
+        by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.BOILING, preparation=_kept_preparation(preparation),
         surroundings=keep(surroundings, *typed_pressure), immersion_mm=immersion_mm,
         **judged_boiling(probe, typed, preparation, surroundings, immersion_mm),
     )  # fmt: skip
-    return _with_readings(by, check, typed)
 
 
 def _typed(readings) -> list[Typed]:
@@ -245,31 +267,30 @@ def _typed(readings) -> list[Typed]:
     return typed
 
 
-def _with_readings(by: Person, check: Check, typed: list[Typed]) -> Check:
-    TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])
-    CheckDraft.objects.filter(key=check.key).delete()
-    return check
-
-
 def _add_certificate(
     by, key, probe, site, stage, checked_at, laboratory, number, reference_milli, error_milli, expanded_milli, text,
     checked_by,
 ) -> Check:  # fmt: skip
     return _add(
-        by, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
+        by, [], key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.CERTIFICATE, laboratory=_needed(laboratory, "Name the laboratory."),
         certificate_number=_needed(number, "Give the number of the certificate."),
         **judged_certificate(probe, reference_milli, error_milli, expanded_milli),
     )  # fmt: skip
 
 
-def _add(by: Person, *, checked_by: Person | None, **fields) -> Check:
+def _add(by: Person, typed: list[Typed], *, checked_by: Person | None, **fields) -> Check:
     _not_ahead(fields["checked_at"], "A check")
     if fields["stage"] not in Stage.values:
         raise ValidationError("Say whether the probe was checked as found or after an adjustment.")
     if fields["site"].area.business_id != fields["probe"].business_id:
         raise ValidationError(f"{fields['site']} belongs to another business than {fields['probe']}.")
-    return Check.objects.create(recorded_by=by, checked_by=checked_by or by, **fields)
+    fields["checked_by"] = checked_by or by
+    _recorded_before(typed, **fields)
+    check = Check.objects.create(recorded_by=by, **fields)
+    TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])
+    CheckDraft.objects.filter(key=check.key, probe=check.probe, person=by).delete()
+    return check
 
 
 def _kept_preparation(preparation: Preparation | BoilingPreparation) -> dict:

@@ -40,7 +40,7 @@ class Standing(models.TextChoices):
 class Check(Fact):
     """One check, judged when it was recorded; figures in milli-kelvin, the budget as it was combined."""
 
-    key = models.UUIDField(unique=True, help_text="Made by the page: sending a form twice records one check.")
+    key = models.UUIDField(help_text="Made by the page: sending a form twice records one check of a probe.")
     probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="checks")
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="checks")
     kind = models.CharField(max_length=12, choices=Kind.choices)
@@ -68,6 +68,7 @@ class Check(Fact):
 
     class Meta:
         ordering = ["probe", "-checked_at", "-pk"]
+        constraints = [models.UniqueConstraint(fields=["key", "probe"], name="check_key_once_a_probe")]
         indexes = [
             models.Index(fields=["probe", "-checked_at"], name="check_of_probe"),
             models.Index(fields=["site", "-checked_at"], name="check_at_site"),

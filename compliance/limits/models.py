@@ -21,6 +21,7 @@ class Origin(models.TextChoices):
 
 
 class RuleSet(models.Model):
+    written_once = True
     code = models.SlugField(unique=True)
     title = models.CharField(max_length=120)
     jurisdiction = models.CharField(max_length=120)
@@ -37,6 +38,7 @@ class RuleSet(models.Model):
 class Rule(models.Model):
     """One critical limit as a law, a code or guidance states it, in its own unit."""
 
+    written_once = True
     rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, related_name="rules")
     code = models.SlugField()
     step = models.CharField(max_length=80, help_text="The step of the work, such as cold holding.")

@@ -1,6 +1,8 @@
 """Recording, voiding and correcting readings, and acting on deviations. A breach opens its deviation in the same transaction."""
 
+from collections.abc import Callable
 from datetime import datetime
+from functools import partial
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
@@ -8,6 +10,7 @@ from django.db import IntegrityError
 from django.utils import timezone
 
 from compliance.checks.fitness import fitness_of
+from compliance.checks.timeline import lock
 from compliance.limits.models import Limit, LimitVersion
 from compliance.limits.queries import version_in_force
 from compliance.probes.models import Probe
@@ -15,9 +18,14 @@ from shared.audit import trail
 from sites.models import Person, Site
 
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
+from .keys import form_key
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
+from .queries import sent_before
 
-FACTS = ("probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note")
+FACTS = (
+    "probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note", "typed",
+    "unit", "taken_by_id",
+)  # fmt: skip
 LONGEST_REASON = Reading._meta.get_field("used_despite").max_length
 
 
@@ -43,7 +51,8 @@ def record(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at, taken_by=taken_by,
         hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
-    return _sent_before(reading) or _once(reading, _record, by=by, reading=_trusted(reading, used_despite))
+    sent = partial(_sent_before, key, reading)
+    return sent() or _once(sent, _record, by=by, reading=_trusted(reading, used_despite))
 
 
 @trail.action("reading.record")
@@ -75,14 +84,12 @@ def correct(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
         taken_by=taken_by or reading.taken_by, hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
-    told = (*FACTS, "limit_version_id", "taken_by_id", "typed")
-    if (
-        all(getattr(new, name) == getattr(reading, name) for name in told)
-        and used_despite.strip() == reading.used_despite
-    ):
+    same = all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id"))
+    if same and used_despite.strip() == reading.used_despite:
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
-    return _sent_before(new) or _once(
-        new, _correct, by=by, reading=reading, new=_trusted(new, used_despite), reason=reason.strip()
+    sent = partial(_sent_before, key, new, (reading.pk, reason.strip()))
+    return sent() or _once(
+        sent, _correct, by=by, reading=reading, new=_trusted(new, used_despite), reason=reason.strip()
     )
 
 
@@ -114,7 +121,7 @@ def act_on_deviation(
 
 @trail.action("deviation.act")
 def _act(*, by: Person, made: CorrectiveAction) -> CorrectiveAction:
-    Reading.objects.select_for_update().get(pk=made.deviation.reading_id)
+    lock(made.deviation.reading.probe)
     again = _acted_before(made)
     if again is None:
         made.replaces = made.deviation.actions.filter(replaced_by__isnull=True).first()
@@ -147,9 +154,9 @@ def _judged(
     except ValueError as error:
         raise ValidationError({"typed": str(error)}) from None
     return Reading(
-        key=_key(key), probe=probe, site=site, limit_version=version, item=item.strip(), typed=typed.strip(), unit=unit,
-        value_milli=milli, hold_s=hold_s, since_start_s=since_start_s, taken_at=taken_at, taken_by=taken_by or by,
-        note=note.strip(), recorded_by=by,
+        key=form_key(site.pk, key), probe=probe, site=site, limit_version=version, item=item.strip(),
+        typed=typed.strip(), unit=unit, value_milli=milli, hold_s=hold_s, since_start_s=since_start_s,
+        taken_at=taken_at, taken_by=taken_by or by, note=note.strip(), recorded_by=by,
     )  # fmt: skip
 
 
@@ -200,31 +207,26 @@ def _check_act(made: CorrectiveAction) -> None:
         raise ValidationError(wrong)
 
 
-def _key(key: str | UUID) -> str:
-    text = str(key).replace("-", "")
-    if not 0 < len(text) <= 32:
-        raise ValueError("A key has 1 to 32 characters.")
-    return text
-
-
-def _sent_before(reading: Reading) -> Reading | None:
-    """What this key recorded the first time. Raises AlreadySent where that was something else."""
-    known = Reading.objects.select_related("limit_version").filter(key=reading.key).first()
+def _sent_before(key: str | UUID, reading: Reading, struck: tuple[int, str] | None = None) -> Reading | None:
+    """What this key recorded the first time; `struck` is the reading in whose place it came, and why. Raises AlreadySent
+    where that was something else."""
+    known = sent_before(reading.site, key)
     if known is None:
         return None
     same = all(getattr(known, name) == getattr(reading, name) for name in FACTS)
-    if not same or known.limit_version.limit_id != reading.limit_version.limit_id:
+    same = same and known.limit_version.limit_id == reading.limit_version.limit_id
+    if not same or struck != ReadingVoid.objects.filter(replacement=known).values_list("voids", "reason").first():
         raise AlreadySent(known)
     return known
 
 
-def _once(reading: Reading, run, /, **kwargs) -> Reading:
+def _once(sent: Callable[[], Reading | None], run, /, **kwargs) -> Reading:
     """Two taps at the same moment: the later one meets the unique key, or a reading that is void by now, and gives what
     the earlier made."""
     try:
         return run(**kwargs)
     except (IntegrityError, ValidationError):
-        known = _sent_before(reading)
+        known = sent()
         if known is None:
             raise
         return known
@@ -245,7 +247,7 @@ def _store(by: Person, reading: Reading) -> str:
 
 
 def _lock_live(reading: Reading) -> None:
-    Reading.objects.select_for_update().get(pk=reading.pk)
+    lock(reading.probe)
     if ReadingVoid.objects.filter(voids=reading).exists():
         raise ValidationError("This reading is void already. Work on the one that replaced it.")
 

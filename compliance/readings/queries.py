@@ -1,6 +1,7 @@
 """Reads of readings and deviations that pages and the floors above share."""
 
 from datetime import datetime, timedelta
+from uuid import UUID
 
 from django.db import connection
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
@@ -17,6 +18,7 @@ from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
 
 from .judging import Track
+from .keys import form_key, sent_as
 from .models import CorrectiveAction, Deviation, Disposition, Reading
 
 # Whether a deviation is done with. Food that is held apart still waits for somebody to say what becomes of it.
@@ -25,6 +27,13 @@ SETTLED = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by_
 )
 # How long after the act an entry still counts as made at the time.
 MADE_AT_THE_TIME = timedelta(hours=2)
+
+
+def sent_before(site: Site, sent: str | UUID) -> Reading | None:
+    """What a form with this key recorded at a site when it came the first time."""
+    keys = [form_key(site.pk, sent), sent_as(sent)]
+    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True)
+    return forms.select_related("limit_version").first()
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:

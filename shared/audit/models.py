@@ -7,6 +7,7 @@ from shared.facts import FactQuerySet, WrittenOnce
 
 
 class Entry(models.Model):
+    written_once = True
     at = models.DateTimeField(default=clock.now)
     actor_id = models.BigIntegerField(null=True, help_text="Empty where the system itself acted.")
     actor = models.CharField(max_length=200, help_text="The name as it was at the time.")

@@ -48,17 +48,31 @@ def test_a_bath_that_nobody_stirred_says_nothing(probe, cook):
 def test_the_same_key_records_once_and_gives_the_first_check(probe, cook):
     key = uuid.uuid4()
     first = good(probe, cook, START, key=key)
-    again = bad(probe, cook, START, key=key)
-    assert (
-        again == first and Check.objects.count() == 1 and Entry.objects.filter(action="check.record_zero").count() == 1
-    )
+    assert good(probe, cook, START, key=key) == first
+    assert Check.objects.count() == 1 and Entry.objects.filter(action="check.record_zero").count() == 1
 
 
-def test_a_key_is_not_taken_over_by_another_probe(probe, cook, world, manager):
+def test_another_check_under_a_used_key_is_refused_in_words(probe, cook, manager):
     key = uuid.uuid4()
     good(probe, cook, START, key=key)
-    with pytest.raises(ValidationError, match="another probe"):
-        good(make_probe(world.site, "P2", by=manager), cook, START, key=key)
+    for again in (
+        lambda: bad(probe, cook, START, key=key),
+        lambda: good(probe, cook, START + timedelta(minutes=1), key=key),
+        lambda: good(probe, manager, START, key=key),
+        lambda: good(probe, cook, START, key=key, note="Cracked"),
+        lambda: certificate(probe, cook, START, key=key),
+    ):
+        with pytest.raises(ValidationError, match="already sent and saved as P1 zero point"):
+            again()
+    assert Check.objects.count() == 1
+
+
+def test_a_used_key_keeps_no_check_of_another_probe_out_and_touches_nobody_elses_draft(probe, cook, world, manager):
+    key, other = uuid.uuid4(), make_probe(world.site, "P2", by=manager)
+    draft = CheckDraft.objects.create(key=key, probe=other, person=manager, started_at=START)
+    first = good(probe, cook, START, key=key)
+    assert CheckDraft.objects.filter(pk=draft.pk).exists()
+    assert good(other, cook, START, key=key) != first and Check.objects.filter(key=key).count() == 2
 
 
 @pytest.mark.parametrize(
@@ -129,6 +143,19 @@ def test_a_correction_sent_twice_is_one(probe, cook, supervisor):
     old, key = bad(probe, cook, START), uuid.uuid4()
     assert correct(old, supervisor, key=key) == correct(old, supervisor, key=key)
     assert Check.objects.count() == 2 and CheckVoid.objects.count() == 1
+
+
+def test_a_correction_under_a_used_key_is_taken_for_no_other_one(probe, cook, supervisor):
+    old, other, key = bad(probe, cook, START), bad(probe, cook, START), uuid.uuid4()
+    correct(old, supervisor, key=key)
+    for again in (
+        lambda: correct(other, supervisor, key=key),
+        lambda: correct(old, supervisor, key=key, reason="Another bath"),
+        lambda: zero(probe, supervisor, START, "0.4", key=key, checked_by=cook),
+    ):
+        with pytest.raises(ValidationError, match="already sent"):
+            again()
+    assert Check.objects.count() == 3 and CheckVoid.objects.count() == 1
 
 
 def test_a_correction_of_something_void_records_nothing(probe, cook, supervisor):

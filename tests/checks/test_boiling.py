@@ -77,7 +77,9 @@ def test_a_range_up_to_105_degrees_is_enough(world, cook, manager):
 
 def test_the_same_key_records_once(probe, cook):
     key = uuid.uuid4()
-    assert boiling(probe, cook, START, key=key) == boiling(probe, cook, START, "95.0", key=key)
+    assert boiling(probe, cook, START, key=key) == boiling(probe, cook, START, key=key)
+    with pytest.raises(ValidationError, match="already sent"):
+        boiling(probe, cook, START, "95.0", key=key)
     assert Check.objects.count() == 1
 
 

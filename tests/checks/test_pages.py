@@ -218,6 +218,15 @@ def test_a_certificate_is_entered_once(as_person, manager, probe):
     assert (check.error_milli, check.expanded_milli, check.verdict) == (-300, 50, "in_tolerance")
 
 
+def test_another_certificate_from_the_same_form_is_asked_about_and_then_saved(as_person, manager, probe):
+    client, form, url = as_person(manager), certificate_form(), reverse("certificate_add", args=[probe.pk])
+    client.post(url, form)
+    answer = client.post(url, form | {"certificate_number": "F-79"})
+    assert "already sent" in text(answer) and 'value="F-79"' in text(answer) and Check.objects.count() == 1
+    client.post(url, form | {"certificate_number": "F-79", "key": answer.context["form"].data["key"]})
+    assert Check.objects.count() == 2
+
+
 @pytest.mark.parametrize(
     ("changes", "message"),
     [

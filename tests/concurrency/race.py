@@ -28,7 +28,8 @@ from compliance.quarantine.assessing import Selection  # noqa: E402
 from compliance.quarantine.models import Decision, Fate  # noqa: E402
 from compliance.readings import actions as readings  # noqa: E402
 from compliance.readings.importing.bring import import_file  # noqa: E402
-from compliance.readings.models import CorrectiveAction, Reading, ReadingVoid  # noqa: E402
+from compliance.readings.models import CorrectiveAction, Import, Reading, ReadingVoid  # noqa: E402
+from compliance.readings.queries import sent_before  # noqa: E402
 from compliance.reminders.actions import excuse_reminder  # noqa: E402
 from compliance.reminders.models import Reminder  # noqa: E402
 from compliance.reminders.sweep import sweep  # noqa: E402
@@ -115,14 +116,15 @@ def decisions_on_one_case(world) -> dict:
 
 
 def one_form_twice(world) -> dict:
-    """The same key from two connections: a check, a reading, a correction, a corrective action, a file."""
+    """The same key from two connections: a check, a reading, a correction, a corrective action, a file; and two files that
+    tell the same readings otherwise."""
     probe = make_probe(world.site, "RACE2", by=world.manager, limits=[world.limit])
     wrong = []
     for n in range(ROUNDS):
         key = uuid.uuid4()
         wrong += at_once(*[lambda n=n, key=key: good(probe, world.cook, day(n), key=key)] * 2)
         wrong += at_once(*[lambda n=n, key=key: take(world, probe, key, day(n), "9.0")] * 2)
-        reading = Reading.objects.get(key=key.hex)
+        reading = sent_before(world.site, key)
         told = {"by": world.cook, "deviation": reading.deviation, "action": "Binned.", "cause": "Door left open.",
                 "disposition": "discarded", "done_at": day(n + 0.1)}  # fmt: skip
         wrong += at_once(*[lambda told=told: readings.act_on_deviation(**told)] * 2)
@@ -130,9 +132,13 @@ def one_form_twice(world) -> dict:
         wrong += at_once(*[lambda r=reading, key=another: mend(world, r, key)] * 2)
     content, before = many(300), Reading.objects.count()
     wrong += at_once(*[lambda: import_file(by=world.manager, file_name="week.csv", content=content)] * 2)
+    imported = Reading.objects.count() - before
+    apart = [many(300, "4.5", note=note) for note in ("top shelf", "door")]
+    wrong += at_once(*[lambda c=c: import_file(by=world.manager, file_name="apart.csv", content=c) for c in apart])
     return {
         "wrong": wrong,
-        "imported": Reading.objects.count() - before,
+        "imported": imported,
+        "told_apart": sorted((i.added, i.refused_count) for i in Import.objects.filter(file_name="apart.csv")),
         "checks": Check.objects.filter(probe=probe).count(),
         "readings": Reading.objects.filter(probe=probe).count(),
         "voids": ReadingVoid.objects.filter(voids__probe=probe).count(),

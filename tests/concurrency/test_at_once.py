@@ -53,6 +53,7 @@ def test_the_same_form_twice_at_once_records_once(left):
     assert found["checks"] == found["voids"] == found["actions"] == found["told"] == ROUNDS
     assert found["readings"] == 2 * ROUNDS
     assert found["imported"] == 300
+    assert found["told_apart"] == [[0, 300], [300, 0]]
 
 
 def test_of_two_who_accept_advice_from_the_same_page_one_is_refused(left):

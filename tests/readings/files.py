@@ -25,5 +25,6 @@ def csv_file(*rows: str, header: str = HEADER) -> bytes:
     return "\n".join([header, *rows, ""]).encode()
 
 
-def many(count: int, value="4.0") -> bytes:
-    return csv_file(*(row(value=value, taken_at=(START + timedelta(minutes=i)).isoformat()) for i in range(count)))
+def many(count: int, value="4.0", **cells) -> bytes:
+    times = [(START + timedelta(minutes=i)).isoformat() for i in range(count)]
+    return csv_file(*(row(value=value, taken_at=at, **cells) for at in times))

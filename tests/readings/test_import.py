@@ -114,7 +114,7 @@ def test_a_row_with_a_comma_too_many_says_so(world):
 
 def test_a_row_twice_in_one_file_comes_in_once(world):
     made = bring(world.manager, csv_file(row(), row(item="soup"), row(value="4.00")))
-    assert made.refused == [[4, "says the same as line 2"]] and made.added == 2
+    assert made.refused == [[4, "is the same reading as line 2"]] and made.added == 2
 
 
 def test_hours_that_the_clocks_skip_or_repeat_are_refused_in_words(world):

@@ -1,6 +1,9 @@
 """One check with its verdict and figures; voiding and correcting it; entering a laboratory's certificate."""
 
+from uuid import uuid4
+
 from django.contrib import messages
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -79,12 +82,21 @@ def _correction(check, data):
     return ZeroCorrection(data, site=site, initial=initial)
 
 
+def _attempt(form, act, **given):
+    """Whoever finds that the key of a form was used for another check may save this one under a fresh key."""
+    made = attempt(form, act, **given)
+    if made is None and form.has_error(NON_FIELD_ERRORS, "already_sent"):
+        form.data = form.data.copy()
+        form.data["key"] = str(uuid4())
+    return made
+
+
 def _corrected(by, check, form):
     about = {"by": by, "check": check, "reason": form.cleaned_data["reason"], "probe": check.probe, "site": check.site}
     if check.kind == Kind.CERTIFICATE:
-        return attempt(form, actions.correct_certificate, **about, **form.figures())
+        return _attempt(form, actions.correct_certificate, **about, **form.figures())
     act = actions.correct_boiling if check.kind == Kind.BOILING else actions.correct_zero
-    return attempt(form, act, **about, **form.given())
+    return _attempt(form, act, **about, **form.given())
 
 
 def certificate_add(request, pk):
@@ -94,7 +106,7 @@ def certificate_add(request, pk):
     )
     if form.is_valid():
         about = {"probe": probe, "site": probe.site, **form.figures()}
-        check = attempt(form, actions.record_certificate, by=request.user, **about)
+        check = _attempt(form, actions.record_certificate, by=request.user, **about)
         if check:
             return redirect("check_detail", check.pk)
     context = {"probe": probe, "form": form, "back_url": reverse("probe_detail", args=[pk])}

@@ -9,6 +9,7 @@ from uuid import UUID
 from compliance.limits.models import LimitVersion
 from compliance.plans.calendar import DAY, instant
 from compliance.readings.judging import breach, read_typed
+from compliance.readings.keys import form_key
 from compliance.readings.models import Deviation, Reading
 from shared.units import Unit
 
@@ -139,7 +140,8 @@ def _reading(setting, story, life: Life, version, item, truth, taken_at, hold_s,
     typed = life.instrument.shows(truth, taken_at)
     by = (setting.cooks if chance.random() < 0.75 else setting.managers)[story.name]
     return Reading(
-        key=UUID(int=chance.getrandbits(128), version=4).hex, probe=life.probe, site=setting.sites[story.name],
+        key=form_key(setting.sites[story.name].pk, UUID(int=chance.getrandbits(128), version=4)), probe=life.probe,
+        site=setting.sites[story.name],
         limit_version=version, item=item, typed=typed, unit=Unit.CELSIUS, value_milli=read_typed(typed, Unit.CELSIUS),
         hold_s=hold_s, taken_at=taken_at, taken_by=by, recorded_by=by, recorded_at=taken_at + timedelta(seconds=40),
     )  # fmt: skip

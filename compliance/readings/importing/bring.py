@@ -15,6 +15,10 @@ from .layout import FileRefused, open_table
 from .rows import Batch, batches
 from .store import next_import, store
 
+OTHERWISE = (
+    "is in the record already, but with another held_s, since_start_s, note or taken_by; "
+    "if the file is right, correct it there"
+)
 MOST_KEPT = 5_000  # reasons and doubts kept with an import; the counts are always whole
 SAMPLE = 8
 
@@ -31,6 +35,7 @@ class Preview:
     sample: list[tuple] = field(default_factory=list)
     sites: set[int] = field(default_factory=set)
     before: Import | None = None
+    line_of: dict[str, int] = field(default_factory=dict)
 
     def take(self, batch: Batch) -> None:
         self.good += len(batch.rows)
@@ -40,6 +45,12 @@ class Preview:
         self.doubts += batch.doubts
         self.sample += batch.rows[: SAMPLE - len(self.sample)]
         self.sites.update({row[2] for row in batch.rows})
+        self.line_of = batch.line_of
+
+    def refuse(self, keys: list[str]) -> None:
+        """Take back rows that the record tells otherwise."""
+        self.good -= len(keys)
+        self.bad = sorted([*self.bad, *((self.line_of[key], OTHERWISE) for key in keys)])
 
 
 def preview(file, by: Person, business: Business | None = None) -> Preview:
@@ -61,12 +72,13 @@ def import_file(
 ) -> Import:  # fmt: skip
     """Bring in all good rows of a file, open the deviations of those beyond their limit, and keep why others were refused.
 
-    A reading that is in the record already is passed over, so the same file twice adds nothing. Raises FileRefused, and
-    writes nothing, where the file as a whole cannot be read.
+    A reading that is in the record already is passed over, so the same file twice adds nothing; one that is there with
+    something else beside it is refused. Raises FileRefused, and writes nothing, where the file as a whole cannot be read.
     """
     now, found, source = timezone.now(), Preview(), next_import()
     table, book = open_table(content), Book(by, business)
-    added, deviations = store(source, by.pk, now).put(_counted(batches(table, book), found, progress))
+    added, deviations, otherwise = store(source, by.pk, now).put(_counted(batches(table, book), found, progress))
+    found.refuse(otherwise)
     if not found.rows:
         raise FileRefused("The file has a header and no rows. Add the readings and send it again.")
     made = Import.objects.create(

@@ -2,9 +2,9 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from hashlib import blake2b
 
 from compliance.readings.judging import breach, untimed
+from compliance.readings.keys import row_key
 
 from .book import Book, Refused, read_note, read_reason
 from .layout import COLUMNS, MOST_ROWS, FileRefused, Table
@@ -19,26 +19,21 @@ class RowRefused(Refused):
 @dataclass(slots=True)
 class Batch:
     """`rows` are (key, probe, site, version, item, typed, unit, milli, hold, since start, taken at, taken by,
-    note, used despite, limit)."""
+    note, used despite, limit, whether the row names who took it)."""
 
     rows: list[tuple] = field(default_factory=list)
     breaches: list[tuple[str, str]] = field(default_factory=list)  # (key, why)
     bad: list[tuple[int, str]] = field(default_factory=list)  # (line, reason)
     doubts: list[tuple[int, str]] = field(default_factory=list)  # (line, words)
     lines: int = 0
-
-
-def content_key(site: int, probe: int, limit: int, taken_at: str, item: str, milli: int) -> str:
-    """The same reading has the same key in whichever file it comes. `taken_at` is the text of a naive UTC time."""
-    told = f"{site}|{probe}|{limit}|{taken_at}|{milli}|{item}"
-    return blake2b(told.encode(), digest_size=16).hexdigest()
+    line_of: dict[str, int] = field(default_factory=dict)  # of every key of the file so far
 
 
 def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
     """Every row of the file, good or bad, once. Raises FileRefused where the file as a whole cannot be read on."""
     seen: dict[str, int] = {}
     read, line_of, plain = row_reader(table, book), table.line_of, table.named if table.named == table.width else -1
-    batch, end, total = Batch(), line_of(), 0
+    batch, end, total = Batch(line_of=seen), line_of(), 0
     for cells in table.rows:
         line, end = end + 1, line_of()
         if not any(cells):
@@ -50,7 +45,7 @@ def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
             cells.append("")
             row, why, doubts = read(cells)
             if seen.setdefault(row[0], line) != line:
-                raise RowRefused(f"says the same as line {seen[row[0]]}")
+                raise RowRefused(f"is the same reading as line {seen[row[0]]}")
         except RowRefused as refused:
             batch.bad.append((line, str(refused)))
         except Refused:
@@ -66,7 +61,7 @@ def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
             if total > MOST_ROWS:
                 raise FileRefused(f"The file has more than {MOST_ROWS:,} rows. Split it into several.")
             yield batch
-            batch = Batch()
+            batch = Batch(line_of=seen)
     yield batch
 
 
@@ -93,10 +88,10 @@ def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
         if (hold is None and version.hold_s) or (since is None and version.within_s):
             doubts = [*(doubts or ()), untimed(version.record, hold, since)]
         stored = str(at)
-        key = content_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
+        key = row_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
         return (
             key, instrument.pk, place.pk, version.pk, item, typed, unit, milli, hold, since, stored, people[taken_by],
-            read_note(note) if note else "", read_reason(despite) if despite else "", rule.pk,
+            read_note(note) if note else "", read_reason(despite) if despite else "", rule.pk, bool(taken_by.strip()),
         ), why, doubts  # fmt: skip
 
     return read

@@ -24,7 +24,7 @@ from ..filters import ReadingFilter
 from ..forms import CorrectForm, ReadingForm, VoidForm, sentence
 from ..judging import read_typed, untimed
 from ..models import Reading
-from ..queries import readings_seen_by, track_of
+from ..queries import readings_seen_by, sent_before, track_of
 from ..tables import ReadingTable
 from .detail import detail_of
 from .parts import list_tabs, part_asked_for, reading_page, voided_notice
@@ -113,8 +113,10 @@ def sure(request, doubts: list[str]) -> bool:
 def save(form, act):
     """What the action made; None where it refused, with its words on the form. A key that was used gets a fresh one."""
     facts = form.facts()
-    known = Reading.objects.filter(key=facts["key"]).values_list("taken_at", flat=True).first()
-    facts["taken_at"] = form.cleaned_data["taken_at"] or known or timezone.now().replace(microsecond=0)
+    known = sent_before(form.site, facts["key"])
+    facts["taken_at"] = (
+        form.cleaned_data["taken_at"] or (known and known.taken_at) or timezone.now().replace(microsecond=0)
+    )
     made = attempt(form, act, **facts)
     if made is None and known:
         form.data = form.data.copy()

@@ -8,6 +8,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import get_internal_wsgi_application
+from django.db import connection
 from waitress import create_server
 from waitress.channel import HTTPChannel
 
@@ -17,6 +18,7 @@ from compliance.engine.health import engine_parts
 from compliance.engine.running import HERE, bell_heard, link_to, schedule_here, served_at
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from compliance.reminders import heartbeats
+from shared.grants import may_change_tables, stop_if_behind
 from sites.models import Business, Person
 
 WHO = {
@@ -72,7 +74,10 @@ class Command(BaseCommand):
             server.close()
 
     def _make_ready(self, demo: bool) -> None:
-        call_command("migrate", verbosity=0, interactive=False)
+        if may_change_tables(connection):
+            call_command("migrate", verbosity=0, interactive=False)
+        else:
+            stop_if_behind(connection)
         call_command("load_rules", stdout=StringIO())
         if demo and not Business.objects.exists():
             self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
