@@ -46,7 +46,10 @@ class SignInForm(AuthenticationForm):
         return cleaned
 
 
-PASSWORD_HINT = "At least ten characters. A few words that do not belong together are good."
+def _say_plainly(form: forms.Form) -> None:
+    hint = "At least ten characters. A few words that do not belong together are good."
+    form.fields["new_password1"].help_text = hint
+    form.fields["new_password2"].label, form.fields["new_password2"].help_text = "The same again", ""
 
 
 class ChangePasswordForm(PasswordChangeForm):
@@ -55,7 +58,7 @@ class ChangePasswordForm(PasswordChangeForm):
     def __init__(self, request, data=None):
         super().__init__(request.user, data)
         self._request = request
-        self.fields["new_password1"].help_text = PASSWORD_HINT
+        _say_plainly(self)
 
     def clean_old_password(self):
         counted = count_try(self._request, self.user.email)
@@ -67,7 +70,7 @@ class ChangePasswordForm(PasswordChangeForm):
 class ChoosePasswordForm(SetPasswordForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["new_password1"].help_text = PASSWORD_HINT
+        _say_plainly(self)
 
 
 class SiteForm(forms.ModelForm):

@@ -33,7 +33,10 @@ KEPT = timedelta(days=1)
 TOTAL, TOTAL_KEPT = "total", timedelta(days=30)  # counts all wrong passwords for an e-mail until it signs in
 AHEAD = timedelta(minutes=1)  # a window that begins later than that tells of a clock that was set back
 
-HERE = "Too many wrong passwords for this e-mail were typed here. Wait {} and try again."
+HERE = (
+    "Too many wrong passwords for this e-mail were typed here. Wait {} and try again, or ask your supervisor for a link to "
+    "choose a new one."
+)
 EVERYWHERE = (
     "Too many wrong passwords for this e-mail were typed in several places. On a device that has not signed in with it "
     "before, wait {} and try again. One that has signed in with it can do so now, and so can one on which you choose a new "
