@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from shared.environment import broker_of, database_of, listed, log_level_of, mail_of, seconds_of
+from shared.environment import broker_of, database_of, hours_of, listed, log_level_of, mail_of, seconds_of
 from shared.private import keep_private, private_file, private_folder
 from shared.secret import kept_secret
 
@@ -63,7 +63,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
-    "sites.middleware.own_password_first",
+    "sites.middleware.idle_sessions_end",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -123,7 +123,10 @@ AUTH_USER_MODEL = "sites.Person"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "sites.passwords.UnlikeOneself"},
+    {"NAME": "sites.passwords.VisibleCharacters"},
 ]
+PASSWORD_RESET_TIMEOUT = 3 * 24 * 3600  # seconds for which a link to choose a password holds
 LOGIN_URL = "sign_in"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "sign_in"
@@ -137,6 +140,8 @@ STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
 WHITENOISE_USE_FINDERS = True  # no collectstatic step on a fresh clone
 
+IDLE_GIVEN = os.environ.get("NOUGHTBOOK_IDLE_HOURS", "")
+SESSION_COOKIE_AGE = int(3600 * hours_of(IDLE_GIVEN, 12))  # renewed by sites.middleware.idle_sessions_end
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = BEHIND_HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_HTTPS else None
 SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_HTTPS else 0

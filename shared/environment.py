@@ -51,6 +51,16 @@ def is_span(text: str) -> bool:
         return False
 
 
+def hours_of(text: str, usual: float) -> float:
+    """How long a session may be idle, in hours; the usual time where the text tells none."""
+    return float(text) if is_idle_time(text) else usual
+
+
+def is_idle_time(text: str) -> bool:
+    """Whether it is a number of hours, from six minutes to a year."""
+    return is_span(text) and 0.1 <= float(text) <= 8760
+
+
 def broker_of(url: str) -> str:
     """The address of a Redis as Celery reads it, and none where it names none or asks for what Celery does not understand.
 

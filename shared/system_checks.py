@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import connection
 
-from shared.environment import ENGINES, LOG_LEVELS, is_span, is_web_address, parts_of
+from shared.environment import ENGINES, LOG_LEVELS, is_idle_time, is_span, is_web_address, parts_of
 from shared.grants import may_change_tables
 from shared.private import is_open_to_others
 
@@ -102,6 +102,14 @@ def check_spans(app_configs, **kwargs):
         told = "NOUGHTBOOK_MAIL_TIMEOUT is so long that a task would count as lost meanwhile."
         found.append(Error(told, hint=hint, id="noughtbook.E009"))
     return found
+
+
+@register("noughtbook")
+def check_idle_time(app_configs, **kwargs):
+    if not settings.IDLE_GIVEN or is_idle_time(settings.IDLE_GIVEN):
+        return []
+    hint = "Set it to hours, such as 12 or 0.5 (from 0.1 to 8760), or leave it unset."
+    return [Error("NOUGHTBOOK_IDLE_HOURS is no time for which sessions may be idle.", hint=hint, id="noughtbook.E012")]
 
 
 @register("noughtbook")

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from typing import TypeVar
+from zoneinfo import ZoneInfo
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import Max, Q, QuerySet
@@ -28,6 +29,12 @@ def businesses_of(person: Person) -> QuerySet[Business]:
     mine = areas_of(person).values("pk")
     others = Area.objects.exclude(pk__in=mine).values("business")
     return Business.objects.filter(areas__in=mine).exclude(pk__in=others).distinct()
+
+
+def clock_of(person: Person) -> ZoneInfo:
+    """The clock by which a person reads times that belong to no site: that of the first site they have a role at."""
+    zone = sites_of(person).order_by("area__name", "name", "pk").values_list("time_zone", flat=True).first()
+    return ZoneInfo(zone or "UTC")
 
 
 def role_at(person: Person, site: Site) -> int | None:

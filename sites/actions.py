@@ -6,13 +6,26 @@ from django.db import models
 from shared import clock
 from shared.audit.trail import action, note
 
-from .guessing import forget
-from .models import Area, Business, Membership, Person, Role, Site
+from .login_throttle import forget_tries
+from .models import Area, Business, Membership, PasswordLink, Person, Role, Site
+from .password_links import GONE, live_link, may_make_link, newest_link
+from .ranks import heads_of, is_below
 
 BUSINESS_FIELDS = ("name", "decision_rule", "reliability_target")
 SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "country", "subdivision",
                "closed_on_holidays", "closed")  # fmt: skip
 PERSON_FIELDS = ("name", "initials", "email")
+
+EMAIL_OF_A_PEER = (
+    "{} ranks no lower than you. A supervisor of all areas can change the e-mail of those who supervise fewer."
+)
+LINK_FOR_A_PEER = (
+    "{} ranks no lower than you. The link has to come from a supervisor of all areas who ranks above, or from whoever runs "
+    "Noughtbook, by “manage.py password_link”."
+)
+LOWERING_A_PEER = (
+    "{0} supervises {1} as you do. Only {0} can give that up, or a supervisor of all areas who ranks above take it away."
+)  # fmt: skip
 
 
 @action("business.found")
@@ -23,8 +36,7 @@ def found_business(
     founded = add_business(by=by, name=business)
     first_area = add_area(by=by, business=founded, name=area)
     person = add_person(
-        by=by, email=email, name=name, initials=initials, password=password,
-        role=Role.SUPERVISOR, area=first_area, temporary=False,
+        by=by, email=email, name=name, initials=initials, password=password, role=Role.SUPERVISOR, area=first_area,
     )  # fmt: skip
     note("business.found", by=by, subject=founded, supervisor=person.pk)
     return founded, first_area, person
@@ -48,11 +60,13 @@ def amend_business(*, by: Person, business: Business, changes: dict) -> Business
 
 @action("area.add")
 def add_area(*, by: Person | None, business: Business, name: str) -> Area:
-    """An area, supervised by whoever adds it. Raises ValidationError where the business has one of that name."""
+    """An area, supervised by whoever adds it and by those who supervise all the others, so that nobody comes to rank above
+    them by it. Raises ValidationError where the business has one of that name."""
+    heads = list(heads_of(business)) if by else []
     area = _checked(Area(business=business, name=name.strip()))
     note("area.add", by=by, subject=area)
-    if by:
-        grant(by=by, person=by, role=Role.SUPERVISOR, area=area)
+    for person in {by, *heads} if by else ():
+        grant(by=by, person=person, role=Role.SUPERVISOR, area=area)
     return area
 
 
@@ -86,41 +100,51 @@ def amend_site(*, by: Person, site: Site, changes: dict) -> Site:
 
 @action("person.add")
 def add_person(
-    *, by: Person | None, email: str, name: str, initials: str, password: str, role: int,
-    site: Site | None = None, area: Area | None = None, temporary: bool = True,
+    *, by: Person | None, email: str, name: str, initials: str, role: int, password: str | None = None,
+    site: Site | None = None, area: Area | None = None,
 ) -> Person:  # fmt: skip
-    """A person with a first role, at a site or for an area.
-
-    `temporary`: somebody else knows the password, so the person is asked for a new one. Raises ValidationError.
-    """
+    """A person with a first role, at a site or for an area. Without a password nobody signs in as them until they choose one
+    by a link. Raises ValidationError."""
     person = Person(email=email.strip().lower(), name=name.strip(), initials=initials.strip())
     person.set_password(password)
-    person.password_temporary = temporary
     _checked(person)
     note("person.add", by=by, subject=person, email=person.email)
     grant(by=by, person=person, role=role, site=site, area=area)
     return person
 
 
+@action("person.invite")
+def invite_person(*, by: Person, **fields) -> PasswordLink:
+    """A person, as `add_person` takes them, and the link by which they choose their first password. Raises ValidationError."""
+    person = add_person(by=by, **fields)
+    link = PasswordLink.objects.create(person=person, made_by=by)
+    note("person.invite", by=by, subject=person, link=link.pk)
+    return link
+
+
 @action("person.amend")
 def amend_person(*, by: Person, person: Person, changes: dict) -> Person:
-    """Another name, other initials or another e-mail. Raises ValidationError for an e-mail that is taken."""
+    """Another name, other initials or another e-mail. Raises ValidationError for an e-mail that is taken, and for that of a
+    colleague who does not rank below."""
     changes = {name: text.strip() for name, text in changes.items()}
     if "email" in changes:
         changes["email"] = changes["email"].lower()
+        if changes["email"] != person.email and by.pk != person.pk and not is_below(person, by):
+            raise ValidationError({"email": EMAIL_OF_A_PEER.format(person)})
     note("person.amend", by=by, subject=person, changes=_apply(person, changes, PERSON_FIELDS))
     return person
 
 
 @action("person.stop")
 def stop_person(*, by: Person, person: Person, reason: str) -> Person:
-    """The person may no longer sign in; everything they recorded stays. Raises ValidationError for an area's last supervisor."""
+    """The person may no longer sign in; everything they recorded stays. Their sessions, known devices and password links end
+    for good. Raises ValidationError for an area's last supervisor."""
     for area in _lock_areas(Area.objects.filter(memberships__in=_supervising(person))):
         _refuse_last_supervisor(area, person)
     if not reason.strip():
         raise ValidationError({"reason": "Say why."})
-    person.is_active = False
-    person.save(update_fields=["is_active"])
+    Person.objects.filter(pk=person.pk).update(is_active=False, revocations=models.F("revocations") + 1)
+    person.refresh_from_db(fields=["is_active", "revocations"])
     note("person.stop", by=by, subject=person, reason=reason.strip())
     return person
 
@@ -135,15 +159,52 @@ def restart_person(*, by: Person, person: Person) -> Person:
 
 
 @action("person.password")
-def set_password(*, by: Person, person: Person, password: str) -> Person:
-    """Another password, and wrong ones are forgotten. One that somebody else chose is temporary: its owner is asked for a
-    new one."""
-    person.set_password(password)
-    person.password_temporary = by.pk != person.pk
-    person.save(update_fields=["password", "password_temporary"])
-    forget(person.email)
-    note("person.password", by=by, subject=person, own=by.pk == person.pk)
+def change_password(*, by: Person, password: str) -> Person:
+    """Another password of one's own. Wrong ones are forgotten, and links to choose one hold no longer."""
+    _set_password(by, password)
+    note("person.password", by=by, subject=by)
+    return by
+
+
+@action("person.password_link")
+def make_password_link(*, by: Person | None, person: Person, after: int | None = None) -> PasswordLink:
+    """A link by which a person chooses a password; it takes the place of the one before. `by` nobody: the command.
+
+    `after`: the newest link that `by` was shown (0: none), so that a page that is sent twice makes one link. Raises
+    ValidationError for a person who was stopped or does not rank below, and where there is a newer link.
+    """
+    Person.objects.select_for_update().get(pk=person.pk)  # of two who make one at once, the second is told of the first
+    newest = newest_link(person)
+    if not person.is_active:
+        raise ValidationError(f"{person} may not sign in. Let them sign in again first.")
+    if by and not may_make_link(by, person):
+        raise ValidationError(LINK_FOR_A_PEER.format(person))
+    if after is not None and newest and newest.pk != after:
+        raise ValidationError(f"{newest.maker} has made a link meanwhile. Another one ends it.", code="newer")
+    link = PasswordLink.objects.create(person=person, made_by=by)
+    note("person.password_link", by=by, subject=person, link=link.pk)
+    return link
+
+
+@action("person.password_by_link")
+def use_password_link(*, by: Person, link: PasswordLink, token: str, password: str) -> Person:
+    """The password that the person chose by a link, which is used up by it; `by` is that person. Raises ValidationError where
+    the link does not hold any more."""
+    person = Person.objects.select_for_update().get(pk=link.person_id)
+    if live_link(link.pk, token) is None:
+        raise ValidationError(GONE)
+    _set_password(person, password)
+    PasswordLink.objects.filter(pk=link.pk).update(used_at=clock.now())
+    note("person.password_by_link", by=by, subject=person, link=link.pk, made_by=link.maker)
     return person
+
+
+@action("person.sign_in")
+def record_sign_in(*, by: Person, address: str, known_device: bool, wrong_before: int) -> None:
+    """That somebody signed in: from which network address, whether on a device that they had signed in on before, and how
+    many wrong passwords were typed for them since the last time."""
+    told = {"address": address, "known_device": known_device, "wrong_before": wrong_before}
+    note("person.sign_in", by=by, subject=by, **told)
 
 
 @action("role.grant")
@@ -152,13 +213,15 @@ def grant(
 ) -> Membership:
     """A role at a site or for a whole area, in place of the one held there.
 
-    Raises ValidationError for no place, for a role that is not known, and where an area would lose its last supervisor.
+    Raises ValidationError for no place, for a role that is not known, where an area would lose its last supervisor, and where
+    `by` would have a peer supervise it no longer.
     """
     if (site is None) == (area is None):
         raise ValidationError("A role is held at a site or for an area: name one of them.")
     if role not in Role.values:
         raise ValidationError({"role": "Choose a role."})
     if area and role < Role.SUPERVISOR:
+        _refuse_to_lower_a_peer(by, area, person)
         _refuse_last_supervisor(_lock_areas(Area.objects.filter(pk=area.pk))[0], person)
     membership, _ = Membership.objects.update_or_create(person=person, site=site, area=area, defaults={"role": role})
     place = site or area
@@ -170,9 +233,10 @@ def grant(
 
 @action("role.revoke")
 def revoke(*, by: Person, membership: Membership) -> None:
-    """Take a role away. Raises ValidationError for a person's only role and for an area's last supervisor."""
+    """Take a role away. Raises ValidationError for a person's only role, an area's last supervisor and a peer's supervision."""
     person = membership.person
     if membership.area_id:
+        _refuse_to_lower_a_peer(by, membership.area, person)
         _refuse_last_supervisor(_lock_areas(Area.objects.filter(pk=membership.area_id))[0], person)
     if not person.memberships.exclude(pk=membership.pk).exists():
         raise ValidationError(f"This is the only role of {person}. Give another first, or stop their signing in.")
@@ -198,6 +262,19 @@ def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dic
         setattr(record, name, value)
     _checked(record)
     return told
+
+
+def _set_password(person: Person, password: str) -> None:
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    forget_tries(person.email)
+
+
+def _refuse_to_lower_a_peer(by: Person | None, area: Area, person: Person) -> None:
+    """Or a supervisor could make a colleague a cook, take over the cook, and make them supervisor again."""
+    supervises = Membership.objects.filter(area=area, person=person, role=Role.SUPERVISOR).exists()
+    if supervises and by and by.pk != person.pk and not is_below(person, by):
+        raise ValidationError(LOWERING_A_PEER.format(person, area))
 
 
 def _supervising(person: Person) -> models.QuerySet[Membership]:

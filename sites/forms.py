@@ -4,14 +4,12 @@ from copy import copy
 from zoneinfo import available_timezones
 
 from django import forms
-from django.contrib.auth import password_validation
-from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, SetPasswordForm
 from django.utils.html import format_html
 
 from .countries import country_choices
-from .guessing import must_wait, was_right, was_wrong
+from .login_throttle import begin_anew, count_try
 from .models import Area, Business, DecisionRule, Person, Role, Site
-from .passwords import one_time_password
 
 ZONES = sorted(z for z in available_timezones() if "/" in z and not z.startswith(("Etc/", "SystemV/"))) + ["UTC"]
 WHAT_ROLES_DO = {
@@ -27,25 +25,52 @@ ROLE_CHOICES = [
 
 
 class SignInForm(AuthenticationForm):
+    """When it is valid, `known_device` tells whether the person has signed in on the device before, and `wrong_before` how
+    many wrong passwords were typed for them since they last signed in."""
+
+    known_device, wrong_before = False, 0
     error_messages = {
-        "invalid_login": "This e-mail and password do not belong together. Check both; your supervisor can give you a "
-        "new password.",
+        "invalid_login": "This e-mail and password do not belong together. Check both; your supervisor can give you a link "
+        "to choose a new password.",
         "inactive": "This person may not sign in any more. Ask your supervisor.",
-        "wait": "Too many wrong passwords. Wait a quarter of an hour and try again, or ask your supervisor for a new one.",
     }
 
     def clean(self):
-        email = self.cleaned_data.get("username", "")
-        if must_wait(self.request, email):
-            raise forms.ValidationError(self.error_messages["wait"], code="wait")
-        try:
-            cleaned = super().clean()
-        except forms.ValidationError:
-            was_wrong(self.request, email)
-            raise
-        if self.user_cache:
-            was_right(self.request, email)
+        email = self.cleaned_data.get("username")
+        if not email or not self.cleaned_data.get("password"):
+            return self.cleaned_data
+        counted = count_try(self.request, email)
+        cleaned = super().clean()
+        counted.was_right()
+        self.known_device, self.wrong_before = counted.known_device, begin_anew(email)
         return cleaned
+
+
+def _say_plainly(form: forms.Form) -> None:
+    hint = "At least ten characters. A few words that do not belong together are good."
+    form.fields["new_password1"].help_text = hint
+    form.fields["new_password2"].label, form.fields["new_password2"].help_text = "The same again", ""
+
+
+class ChangePasswordForm(PasswordChangeForm):
+    """Guessing the old password, as at a page left open, is slowed like guessing to sign in."""
+
+    def __init__(self, request, data=None):
+        super().__init__(request.user, data)
+        self._request = request
+        _say_plainly(self)
+
+    def clean_old_password(self):
+        counted = count_try(self._request, self.user.email)
+        old = super().clean_old_password()
+        counted.was_right()
+        return old
+
+
+class ChoosePasswordForm(SetPasswordForm):
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        _say_plainly(self)
 
 
 class SiteForm(forms.ModelForm):
@@ -171,26 +196,10 @@ class RoleForm(forms.Form):
         return {"role": self.cleaned_data["role"], **self._places[self.cleaned_data["place"]]}
 
 
-class PasswordForm(forms.Form):
-    password = forms.CharField(
-        required=False,
-        strip=False,
-        label="A first password of your choice",
-        help_text="Leave it empty and the book makes one, which you will see once. Either way they are asked for one of "
-        "their own when they sign in.",
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
-    )
+class LinkForm(forms.Form):
+    """Whether a link shall be made, by somebody who was shown which link is the newest."""
 
-    def clean_password(self):
-        given = self.cleaned_data["password"]
-        if given:
-            password_validation.validate_password(given)
-        return given
-
-    def chosen(self) -> tuple[str, bool]:
-        """The password, and whether the book made it."""
-        given = self.cleaned_data["password"]
-        return (given, False) if given else (one_time_password(), True)
+    after = forms.IntegerField(min_value=0, widget=forms.HiddenInput)
 
 
 class FindForm(forms.Form):

@@ -1,19 +1,27 @@
-"""Nobody works in the book with a password that somebody else knows."""
+"""Sessions end when nobody has done anything for a while (NOUGHTBOOK_IDLE_HOURS)."""
 
-from django.shortcuts import redirect
-from django.urls import reverse
+import time
+
+from django.conf import settings
+
+RENEWED = "renewed_at"
+OFTEN = 10  # a session is written so often in the time for which it may be idle, and not with every page
 
 
-def own_password_first(get_response):
-    """Whoever signs in with a temporary password is led to choosing their own, whatever page they ask for."""
+def idle_sessions_end(get_response):
+    """Renews the session of whoever opens pages. A part that a page asks for by itself is nobody's doing."""
 
     def middleware(request):
-        person = request.user
-        if not person.is_authenticated or not person.password_temporary:
-            return get_response(request)
-        allowed = {reverse("account_password"), reverse("sign_out")}
-        if request.path in allowed or request.path.startswith("/static/"):
-            return get_response(request)
-        return redirect("account_password")
+        by_a_page = request.method == "GET" and request.headers.get("HX-Request") == "true"
+        if request.user.is_authenticated and not by_a_page:
+            since = time.time() - request.session.get(RENEWED, 0)
+            if abs(since) >= settings.SESSION_COOKIE_AGE / OFTEN:  # one ahead of now tells of a clock that was set back
+                renew(request)
+        return get_response(request)
 
     return middleware
+
+
+def renew(request, **signal):
+    """Have the session written, with all of its time before it again; signing in does so too."""
+    request.session[RENEWED] = int(time.time())

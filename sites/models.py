@@ -7,6 +7,8 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils import timezone
+from django.utils.crypto import salted_hmac
 
 from shared.units import Unit
 
@@ -125,8 +127,8 @@ class Person(AbstractBaseUser):
     name = models.CharField(max_length=120)
     initials = models.CharField(max_length=6)
     is_active = models.BooleanField("may sign in", default=True)
-    password_temporary = models.BooleanField(
-        default=False, help_text="Somebody else knows the password; its owner is asked for a new one first of all."
+    revocations = models.PositiveIntegerField(
+        default=0, editable=False, help_text="Counted up to end all sessions, known devices and password links at once."
     )
 
     USERNAME_FIELD = "email"
@@ -141,6 +143,16 @@ class Person(AbstractBaseUser):
 
     def __str__(self):
         return self.name
+
+    @property
+    def mailbox(self) -> str:
+        """The e-mail before the @."""
+        return self.email.partition("@")[0]
+
+    def get_session_auth_hash(self) -> str:
+        """As Django's, which changes with the password; and once more whenever everything is revoked."""
+        told = f"{self.revocations}:{self.password}"
+        return salted_hmac("noughtbook.session", told, algorithm="sha256").hexdigest()
 
 
 class Role(models.IntegerChoices):
@@ -175,18 +187,41 @@ class Membership(models.Model):
         return f"{self.person}, {self.get_role_display()}, {self.site or self.area}"
 
 
-class WrongPassword(models.Model):
-    """A try to sign in that failed, kept for minutes so that guessing can be slowed (`sites.guessing`). No record."""
+class PasswordLink(models.Model):
+    """A link by which its person chooses a password, once. Its secret is kept nowhere (`sites.password_links`)."""
 
-    account = models.CharField("digest of the e-mail typed", max_length=64)
-    address = models.CharField("digest of the network address", max_length=64)
-    at = models.DateTimeField(db_index=True)
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="password_links")
+    made_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, related_name="+", db_index=False,
+        help_text="Empty where it was made by a command, by whoever runs the machine.",
+    )  # fmt: skip
+    made_at = models.DateTimeField(default=timezone.now)
+    used_at = models.DateTimeField(null=True)
+    seen_at = models.DateTimeField(null=True, help_text="When its person said that they know of it.")
 
     class Meta:
         indexes = [
-            models.Index(fields=["account", "at"], name="wrong_for_account"),
-            models.Index(fields=["address", "at"], name="wrong_from_address"),
+            models.Index(fields=["used_at"], name="password_link_used", condition=models.Q(used_at__isnull=False))
         ]
 
     def __str__(self):
-        return f"{self.at:%Y-%m-%d %H:%M}"
+        return f"Link for {self.person}, made by {self.maker}"
+
+    @property
+    def maker(self) -> str:
+        return str(self.made_by or "whoever runs Noughtbook")
+
+
+class PasswordTries(models.Model):
+    """How many passwords were tried lately, so that guessing can be slowed (`sites.login_throttle`). No record."""
+
+    account = models.CharField("digest of the e-mail typed; empty: of all", max_length=64, blank=True)
+    place = models.CharField("digest of the network or of the known device; empty: of all", max_length=64, blank=True)
+    since = models.DateTimeField(db_index=True)
+    tries = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["account", "place"], name="password_tries_once")]
+
+    def __str__(self):
+        return f"{self.tries} since {self.since:%Y-%m-%d %H:%M}"

@@ -8,15 +8,22 @@ from django.http import Http404
 
 from .access import areas_of
 from .models import Area, Membership, Person, Role
+from .password_links import may_make_link
+from .ranks import is_below, works_within
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """A person, the areas that whoever asks supervises, and whether all the work of that person lies within them."""
+    """A person, the areas that whoever asks supervises, and whether all the work of that person lies within them.
+
+    `below`: they rank below whoever asks, too. `may_link`: whoever asks may make them a link to choose a password.
+    """
 
     person: Person
     areas: list[Area]
     whole: bool
+    below: bool
+    may_link: bool
 
 
 def working_in(areas: QuerySet[Area] | list[Area]) -> QuerySet[Person]:
@@ -41,9 +48,9 @@ def get_person(supervisor: Person, pk: int) -> Reach:
     person = colleagues_of(supervisor).filter(pk=pk).first()
     if person is None:
         raise Http404
-    # Whoever sets the password of somebody can act as them: only where that opens no area that is not one's own.
-    elsewhere = person.memberships.exclude(Q(area__in=areas) | Q(site__area__in=areas))
-    return Reach(person, areas, whole=not elsewhere.exists())
+    return Reach(
+        person, areas, works_within(person, areas), is_below(person, supervisor), may_make_link(supervisor, person)
+    )
 
 
 def get_whole_person(supervisor: Person, pk: int) -> Reach:
@@ -52,6 +59,14 @@ def get_whole_person(supervisor: Person, pk: int) -> Reach:
     if not reach.whole:
         raise PermissionDenied(f"{reach.person} also works in areas that are not yours.")
     return reach
+
+
+def get_person_to_link(supervisor: Person, pk: int) -> Person:
+    """Somebody to make a link for, to choose a password. Raises PermissionDenied also for peers and for oneself."""
+    reach = get_person(supervisor, pk)
+    if not reach.may_link:
+        raise PermissionDenied(f"{reach.person} does not rank below you in all their areas.")
+    return reach.person
 
 
 def get_membership(supervisor: Person, pk: int) -> Membership:

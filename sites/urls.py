@@ -1,6 +1,6 @@
 from django.urls import path
 
-from .views import people, places, session
+from .views import links, people, places, session
 
 urlpatterns = [
     path("", session.home, name="home"),
@@ -8,6 +8,8 @@ urlpatterns = [
     path("sign-out/", session.SignOut.as_view(), name="sign_out"),
     path("account/", session.account, name="account"),
     path("account/password/", session.account_password, name="account_password"),
+    path("account/password/told/", session.account_password_told, name="account_password_told"),
+    path("new-password/<int:pk>/<str:token>/", links.new_password, name="new_password"),
     path("sites/", places.site_list, name="site_list"),
     path("sites/add/", places.site_add, name="site_add"),
     path("set-up/business/", places.business_edit, name="business_edit"),
@@ -18,7 +20,7 @@ urlpatterns = [
     path("people/add/", people.person_add, name="person_add"),
     path("people/<int:pk>/", people.person_edit, name="person_edit"),
     path("people/<int:pk>/roles/add/", people.role_add, name="role_add"),
-    path("people/<int:pk>/password/", people.person_password, name="person_password"),
+    path("people/<int:pk>/password/", links.person_password, name="person_password"),
     path("people/<int:pk>/stop/", people.person_stop, name="person_stop"),
     path("people/<int:pk>/restart/", people.person_restart, name="person_restart"),
     path("roles/<int:pk>/remove/", people.role_remove, name="role_remove"),

@@ -12,6 +12,8 @@ from compliance.readings.importing import import_file
 from compliance.readings.importing.uploads import keep
 from compliance.readings.models import CorrectiveAction, Deviation
 from compliance.reminders.models import Reminder
+from sites.actions import make_password_link
+from sites.password_links import tokens
 from tests.checks import making
 from tests.readings.files import csv_file, row
 from tests.rows import fill
@@ -24,13 +26,14 @@ BY_ADDRESS = {
     "deviation": "deviation", "feed_list": "site", "feed_revoke": "feed_key", "notice": "notice",
     "event_add": "probe", "event_void": "event", "import": "file",
     "import_preview": "upload", "limit": "limit", "limit_adopt_rule": "rule", "person": "person", "probe": "probe",
-    "reading": "reading", "reminder": "reminder", "reminder_list": "site", "role": "membership",
+    "new_password": "password_link", "reading": "reading", "reminder": "reminder", "reminder_list": "site", "role": "membership",
     "role_add": "person", "rule": "rule", "site": "site", "today": "site", "zero_check": "probe",
 }  # fmt: skip
 BY_ARGUMENT = {
     "anchor": "case", "area_pk": "area", "check_pk": "check", "closure_pk": "closure", "limit_pk": "limit",
     "membership_pk": "membership", "secret": "feed_secret",
     "person_pk": "person", "probe_pk": "probe", "reading_pk": "reading", "site_pk": "site", "slug": "case",
+    "token": "password_token",
 }  # fmt: skip
 KEYED = {"key": "key"}  # arguments that are another field of the record than its number
 # Addresses that name a record in their query.
@@ -46,6 +49,7 @@ def build() -> dict[str, object]:
     deviation = Deviation.objects.create(reading=reading, why="2.5 °C above the limit", recorded_by=world.cook)
     fill(CorrectiveAction, world)
     check = making.bad(world.probe, world.cook, now - timedelta(days=2))
+    link = make_password_link(by=world.supervisor, person=world.cook)
     feed_key, feed_secret = open_feed(by=world.manager, site=world.site, label="The wall")
     return {
         "world": world,
@@ -53,6 +57,8 @@ def build() -> dict[str, object]:
         "site": world.site,
         "person": world.cook,
         "membership": world.cook.memberships.get(),
+        "password_link": link,
+        "password_token": tokens.make_token(link),
         "rule": fill(Rule, world),
         "limit": world.limit,
         "probe": world.probe,

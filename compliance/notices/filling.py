@@ -15,6 +15,7 @@ from .digests import digests
 from .gathering import Found, Message, failures, mornings, overdue, unanswered
 from .joining import alone, joined, key_of
 from .models import Choice, Mark, Notice, QuietHours, State
+from .passwords import tell_owners
 from .rounds import still_untaken, untaken
 from .telling import Kind, Quiet, Told, Wish
 
@@ -35,6 +36,7 @@ def fill(now: datetime) -> int:
         found = [_asked(source, now, broken) for source in SOURCES]
         withdraw(now)
         written = _write(found, now) if any(each.marks for each in found) else 0
+        written += tell_owners(now)
     if broken:
         raise broken[0]
     return written

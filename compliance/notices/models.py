@@ -18,6 +18,7 @@ class Kind(models.TextChoices):
     NO_READING = telling.Kind.NO_READING.value, "an overdue reading that still nobody has taken"
     FAILED = telling.Kind.FAILED.value, "a probe that failed its check"
     DIGEST = telling.Kind.DIGEST.value, "the week in your area"
+    PASSWORD = telling.Kind.PASSWORD.value, "your password was set by a link"
 
 
 class State(models.TextChoices):
@@ -69,8 +70,8 @@ class QuietHours(models.Model):
 class Mark(models.Model):
     """That something has been told of, whoever was there to be told: what is marked is not looked at again.
 
-    `number` is of a probe, a check, a site or an area, as the kind has it; `at` the due time, the time of the check, or
-    until when it counts as told.
+    `number` is of a probe, a check, a site, an area or a link, as the kind has it; `at` the due time, the time of the check
+    or of the password, or until when it counts as told.
     """
 
     kind = models.CharField(max_length=12, choices=Kind.choices)

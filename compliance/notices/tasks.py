@@ -8,7 +8,7 @@ from django.conf import settings
 from compliance.reminders import database_clock, heartbeats
 from compliance.reminders.tasks import TASK, soon
 
-from . import filling, gathering, sending
+from . import filling, gathering, passwords, sending
 
 SHARE = 0.65  # of the time after which a task counts as lost: it is stopped a little later (compliance/celery.py)
 BESIDE = 1.5  # sweeps that may be late by it where one thread sweeps and sends; thrice as many, and health says so
@@ -40,11 +40,13 @@ def seconds_for_sending() -> float:
 
 
 def tell_at_once() -> None:
-    """Tell of checks that failed just now: by a worker where there is a broker, else here, and then send it.
+    """Tell of checks that failed and passwords that were set just now: by a worker where there is a broker, else here, and
+    then send it.
 
-    Asks one question where there is nothing to tell. Safe to do twice and beside the schedule, which tells of them as well.
+    Asks two questions where there is nothing to tell. Safe to do twice and beside the schedule, which tells of them as well.
     """
-    if not gathering.untold_failures(database_clock.now()).exists():
+    now = database_clock.now()
+    if not gathering.untold_failures(now).exists() and not passwords.untold_passwords(now).exists():
         return
     if settings.BROKER:
         soon(fill)

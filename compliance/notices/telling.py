@@ -28,6 +28,7 @@ class Kind(StrEnum):
     NO_READING = "no_reading"
     FAILED = "failed"
     DIGEST = "digest"
+    PASSWORD = "password"  # to its owner alone, whatever their roles and choices
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,7 +39,7 @@ class Link:
 def navigation(request) -> dict:
     """The links of the person who asks; asked for only by a page that shows them, never by a fragment of one."""
     person = getattr(request, "user", None)
-    if person is None or not person.is_authenticated or person.password_temporary:
+    if person is None or not person.is_authenticated:
         return {"nav": [], "person_links": []}
     here = part_of(request)
     return {

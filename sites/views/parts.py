@@ -1,7 +1,13 @@
 """What several pages about sites and people show."""
 
+from zoneinfo import ZoneInfo
+
 from django.db.models import QuerySet
 from django.urls import reverse
+
+from shared.audit.models import Entry
+from shared.templatetags.noughtbook import when
+from shared.words import plural
 
 from ..access import areas_of, businesses_of
 from ..models import Membership, Person
@@ -28,3 +34,18 @@ def role_facts(memberships) -> list[tuple[str, str]]:
 
 def place_of(membership: Membership) -> str:
     return str(membership.site) if membership.site_id else f"{membership.area}, all its sites"
+
+
+def sign_in_rows(person: Person, zone: ZoneInfo, most: int = 10) -> list[dict]:
+    """The last times that somebody signed in, as the trail has them."""
+    of_them = Entry.objects.filter(subject_type=Person._meta.label_lower, subject_id=person.pk, action="person.sign_in")
+    return [
+        {"title": when(entry.at, zone), "meta": _where_from(**entry.data)}
+        for entry in of_them.order_by("-at", "-pk")[:most]
+    ]
+
+
+def _where_from(address: str, known_device: bool, wrong_before: int) -> str:
+    device = "a device known before" if known_device else "a new device"
+    wrong = f", after {plural(wrong_before, 'wrong password')}" if wrong_before else ""
+    return f"From {address or 'an unknown address'}, on {device}{wrong}"

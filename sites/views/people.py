@@ -6,21 +6,22 @@ from django.db.models import Prefetch, Q
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shared.forms import attempt
 from shared.numbered import numbered_page
 
-from ..actions import add_person, amend_person, grant, restart_person, revoke, set_password, stop_person
-from ..forms import FindForm, PasswordForm, PersonForm, ReasonForm, RoleForm
+from ..access import clock_of
+from ..actions import amend_person, grant, invite_person, restart_person, revoke, stop_person
+from ..forms import FindForm, OwnNameForm, PersonForm, ReasonForm, RoleForm
+from ..login_throttle import wrong_passwords
 from ..models import Membership, Site
 from ..people import colleagues_of, get_membership, get_person, get_whole_person, people_of, require_supervisor
 from ..tables import PeopleTable
-from .parts import place_of, role_facts, roles_of, setup_tabs
+from .links import show_link
+from .parts import place_of, role_facts, roles_of, setup_tabs, sign_in_rows
 
 FORM = ["GET", "HEAD", "POST"]
-ONCE = "shown_once"
 
 
 @require_safe
@@ -55,42 +56,22 @@ def people_in(group: str, supervisor):
     return mine.filter(is_active=group != "stopped")
 
 
-@sensitive_post_parameters("password")
+@never_cache
 @require_http_methods(FORM)
 def person_add(request):
     areas = require_supervisor(request.user)
     data = request.POST or None
-    forms = {
-        "form": PersonForm(data), "role_form": RoleForm(data, areas=areas, sites=sites_in(areas)),
-        "password_form": PasswordForm(data),
-    }  # fmt: skip
-    if all([form.is_valid() for form in forms.values()]):
-        password, made = forms["password_form"].chosen()
-        given = forms["form"].cleaned_data | forms["role_form"].chosen()
-        person = attempt(forms["form"], add_person, by=request.user, password=password, **given)
-        if person:
-            keep_to_show(request, person, password if made else "")
-            messages.success(request, f"{person} is in the book.")
-            return redirect("person_edit", person.pk)
-    return render(request, "sites/person_add.html", forms)
+    form, role_form = PersonForm(data), RoleForm(data, areas=areas, sites=sites_in(areas))
+    if all([form.is_valid(), role_form.is_valid()]):
+        link = attempt(form, invite_person, by=request.user, **form.cleaned_data, **role_form.chosen())
+        if link:
+            messages.success(request, f"{link.person} is in the book.")
+            return show_link(request, link)
+    return render(request, "sites/person_add.html", {"form": form, "role_form": role_form})
 
 
 def sites_in(areas) -> list[Site]:
     return list(Site.objects.filter(area__in=areas, closed=False).select_related("area").order_by("area__name", "name"))
-
-
-def keep_to_show(request, person, password: str) -> None:
-    """A password that the book made is shown on the next page and then forgotten."""
-    if password:
-        request.session[ONCE] = [person.pk, password]
-
-
-def take_to_show(request, person) -> str:
-    pk, password = request.session.get(ONCE) or (None, "")
-    if pk != person.pk:
-        return ""
-    del request.session[ONCE]
-    return password
 
 
 @never_cache
@@ -100,18 +81,26 @@ def person_edit(request, pk):
     person = reach.person
     if request.method == "POST" and not reach.whole:
         raise PermissionDenied(f"{person} also works in areas that are not yours.")
-    form = PersonForm(request.POST or None, instance=person) if reach.whole else None
+    form = particulars_form(request, reach)
     if form and form.is_valid():
         attempt(form, amend_person, by=request.user, person=person, changes=form.cleaned_data)
         if not form.errors:
             messages.success(request, f"{person} is saved.")
             return redirect("person_edit", pk)
     own, elsewhere = roles_by_reach(reach)
+    zone = clock_of(request.user)
     return render(request, "sites/person_edit.html", {
         "form": form, "person": person, "roles": own, "elsewhere": role_facts(elsewhere), "whole": reach.whole,
-        "once": take_to_show(request, person) if request.method == "GET" else "",
-        "oneself": person.pk == request.user.pk,
+        "oneself": person.pk == request.user.pk, "may_link": reach.may_link,
+        "sign_ins": sign_in_rows(person, zone) if reach.whole else [], "wrong": wrong_passwords(person.email),
     })  # fmt: skip
+
+
+def particulars_form(request, reach):
+    """What a supervisor may change of a person: the e-mail only of those below, for whoever has it could take their place."""
+    oneself = reach.person.pk == request.user.pk
+    kind = PersonForm if reach.below or oneself else OwnNameForm
+    return kind(request.POST or None, instance=reach.person) if reach.whole else None
 
 
 def roles_by_reach(reach) -> tuple[list[dict], list[Membership]]:
@@ -156,22 +145,6 @@ def role_remove(request, pk):
     return confirm(request, form, title=f"Take this role from {person}?", submit_label="Take it away", tone="danger",
                    person=person.pk, facts=role_facts([membership]),
                    lead="What they recorded stays in the book, under their name.")  # fmt: skip
-
-
-@sensitive_post_parameters("password")
-@require_http_methods(FORM)
-def person_password(request, pk):
-    person = get_whole_person(request.user, pk).person
-    if person.pk == request.user.pk:
-        return redirect("account_password")
-    form = PasswordForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        password, made = form.chosen()
-        set_password(by=request.user, person=person, password=password)
-        keep_to_show(request, person, password if made else "")
-        messages.success(request, f"{person} has a new password. The old one is of no use any more.")
-        return redirect("person_edit", pk)
-    return confirm(request, form, title=f"A new password for {person}", submit_label="Set the password", person=pk)
 
 
 @require_http_methods(FORM)

@@ -1,26 +1,47 @@
 """Signing in and out, the first page, one's own account."""
 
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth import views as auth_views
-from django.contrib.auth.forms import PasswordChangeForm
 from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.forms import attempt
 
-from ..access import areas_of
-from ..actions import amend_person, set_password
+from ..access import areas_of, clock_of
+from ..actions import amend_person, change_password, record_sign_in
 from ..addresses import address
-from ..forms import OwnNameForm, SignInForm
-from .parts import role_facts, roles_of
+from ..forms import ChangePasswordForm, OwnNameForm, SignInForm
+from ..known_devices import remember_device
+from ..login_throttle import address_of, wrong_passwords
+from ..password_links import mark_seen, to_be_told, used_links
+from .parts import role_facts, roles_of, sign_in_rows
+
+FORM = ["GET", "HEAD", "POST"]
 
 
 class SignIn(auth_views.LoginView):
     template_name = "sites/sign_in.html"
     form_class = SignInForm
     redirect_authenticated_user = True
+
+    def form_valid(self, form):
+        person = form.get_user()
+        seen = {"known_device": form.known_device, "wrong_before": form.wrong_before}
+        record_sign_in(by=person, address=address_of(self.request), **seen)
+        return remember_device(super().form_valid(form), self.request, person)
+
+    def get_success_url(self):
+        """By way of what was done to the person's password, until they say that they know of it."""
+        onward = super().get_success_url()
+        if not to_be_told(self.request.user):
+            return onward
+        return f"{reverse('account_password_told')}?{urlencode({'next': onward})}"
 
 
 class SignOut(auth_views.LogoutView):
@@ -35,7 +56,7 @@ def home(request):
     return redirect(area or address("today") or "site_list")
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
+@require_http_methods(FORM)
 def account(request):
     form = OwnNameForm(request.POST or None, instance=request.user)
     if form.is_valid():
@@ -43,19 +64,36 @@ def account(request):
         if not form.errors:
             messages.success(request, "Saved.")
             return redirect("account")
-    return render(request, "sites/account.html", {"form": form, "roles": role_facts(roles_of(request.user))})
+    zone = clock_of(request.user)
+    return render(request, "sites/account.html", {
+        "form": form, "roles": role_facts(roles_of(request.user)), "zone": zone, "sign_ins": sign_in_rows(request.user, zone),
+        "wrong": wrong_passwords(request.user.email), "chosen": used_links(request.user).first(),
+    })  # fmt: skip
 
 
 @sensitive_post_parameters()
-@require_http_methods(["GET", "HEAD", "POST"])
+@require_http_methods(FORM)
 def account_password(request):
-    form = PasswordChangeForm(request.user, request.POST or None)
-    form.fields[
-        "new_password1"
-    ].help_text = "At least ten characters. A few words that do not belong together are good."
+    form = ChangePasswordForm(request, request.POST or None)
     if form.is_valid():
-        set_password(by=request.user, person=request.user, password=form.cleaned_data["new_password1"])
+        change_password(by=request.user, password=form.cleaned_data["new_password1"])
         update_session_auth_hash(request, request.user)
         messages.success(request, "Your new password holds from now on.")
-        return redirect("home")
-    return render(request, "sites/account_password.html", {"form": form, "temporary": request.user.password_temporary})
+        return remember_device(redirect("home"), request, request.user)
+    return render(request, "sites/account_password.html", {"form": form})
+
+
+@require_http_methods(FORM)
+def account_password_told(request):
+    """Says by whose link a password was chosen, again at each sign-in until the person knows of it."""
+    onward = request.GET.get("next", "")
+    if not url_has_allowed_host_and_scheme(onward, {request.get_host()}, require_https=request.is_secure()):
+        onward = reverse("home")
+    if request.method == "POST":
+        mark_seen(request.user)
+        return redirect(onward)
+    links = to_be_told(request.user)
+    if not links:
+        return redirect(onward)
+    zone = clock_of(request.user)
+    return render(request, "sites/account_password_told.html", {"links": links, "zone": zone})

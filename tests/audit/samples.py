@@ -25,7 +25,9 @@ from compliance.readings.models import Deviation, Disposition
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
 from shared.units import Unit
+from sites.actions import make_password_link
 from sites.models import Role
+from sites.password_links import tokens
 from tests.checks import making
 from tests.readings.files import csv_file, row
 from tests.rows import fill
@@ -59,15 +61,27 @@ SAMPLES |= {
     "site.add": lambda w: {"by": w.supervisor, "area": w.area, "name": "Dogwood School"},
     "site.amend": lambda w: {"by": w.supervisor, "site": w.site, "changes": {"name": "Alder Nursery"}},
     "person.add": lambda w: {
-        "by": w.supervisor, "email": "new@example.test", "name": "Ida Moss", "initials": "IM",
-        "password": "silver-harbour-19", "role": Role.COOK, "site": w.site,
+        "by": w.supervisor, "email": "new@example.test", "name": "Ida Moss", "initials": "IM", "role": Role.COOK,
+        "site": w.site,
+    },
+    "person.invite": lambda w: {
+        "by": w.supervisor, "email": "new@example.test", "name": "Ida Moss", "initials": "IM", "role": Role.COOK,
+        "site": w.site,
     },
     "person.amend": lambda w: {"by": w.supervisor, "person": w.cook, "changes": {"name": "Col Ekser"}},
     "person.stop": lambda w: {"by": w.supervisor, "person": w.cook, "reason": "Moved away."},
     "person.restart": lambda w: {"by": w.supervisor, "person": w.cook},
-    "person.password": lambda w: {"by": w.cook, "person": w.cook, "password": "silver-harbour-19"},
+    "person.password": lambda w: {"by": w.cook, "password": "silver-harbour-19"},
+    "person.password_link": lambda w: {"by": w.supervisor, "person": w.cook},
+    "person.sign_in": lambda w: {"by": w.cook, "address": "192.0.2.1", "known_device": True, "wrong_before": 0},
     "role.grant": lambda w: {"by": w.supervisor, "person": w.cook, "role": Role.COOK, "site": w.other_site},
 }  # fmt: skip
+
+
+@sample("person.password_by_link")
+def person_password_by_link(w):
+    link = make_password_link(by=w.supervisor, person=w.cook)
+    return {"by": w.cook, "link": link, "token": tokens.make_token(link), "password": "silver-harbour-19"}
 
 
 @sample("role.revoke")

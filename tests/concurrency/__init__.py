@@ -2,3 +2,4 @@ ROUNDS = 6
 BATHS = 3
 IN_BATH = 3  # probes
 SHOWN = ("8.0", *["0.2"] * 5)  # by each of them
+TRIES = 24  # passwords

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.concurrency import BATHS, IN_BATH, ROUNDS, SHOWN
+from sites.login_throttle import PER_ACCOUNT_AND_NETWORK
+from tests.concurrency import BATHS, IN_BATH, ROUNDS, SHOWN, TRIES
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -78,3 +79,17 @@ def test_a_shared_bath_finished_from_two_hands_leaves_one_check_a_probe(left):
     assert found["checks"] == found["keys"] == found["in_tolerance"] == 2 * IN_BATH * BATHS
     assert found["readings"] == len(SHOWN) * found["checks"]
     assert found["drafts"] == 0
+
+
+def test_passwords_that_are_tried_at_once_are_counted_before_they_are_looked_at(left):
+    found = left["tries_at_once"]
+    assert found.pop("wrong") == []
+    looked_at = {"wrong": PER_ACCOUNT_AND_NETWORK, "wait": TRIES - PER_ACCOUNT_AND_NETWORK}
+    assert list(found.values()) == [[looked_at, PER_ACCOUNT_AND_NETWORK]] * 2
+
+
+def test_a_link_used_or_made_in_several_places_at_once_is_used_or_made_once(left):
+    found = left["links_at_once"]
+    assert found["wrong"] == []
+    assert found["chosen"] == found["used"] == found["one_of_them"] == 1
+    assert found["made"] == found["refused"] == 1

@@ -45,6 +45,8 @@ def said_with(tmp_path, **settings) -> tuple[int, str]:
             {"NOUGHTBOOK_MAIL_TIMEOUT": "900", "NOUGHTBOOK_REDELIVER_AFTER": "2"},
             ["noughtbook.E009", "Set NOUGHTBOOK_REDELIVER_AFTER to at least"],
         ),
+        ({"NOUGHTBOOK_IDLE_HOURS": "half a day"}, ["noughtbook.E012", "Set it to hours, such as 12"]),
+        ({"NOUGHTBOOK_IDLE_HOURS": "0.01"}, ["noughtbook.E012", "from 0.1 to 8760"]),
         ({"NOUGHTBOOK_ADDRESS": "kitchen.example"}, ["noughtbook.E010", "such as https://kitchen.example"]),
         ({"NOUGHTBOOK_SECRET_KEY": "short"}, ["noughtbook.E003", "Unset NOUGHTBOOK_SECRET_KEY"]),
     ],

@@ -142,7 +142,7 @@ def add_probe(setting: Setting, story: ProbeStory, starts_at: datetime) -> Probe
 def _add_person(name: str, role: int, email: str, *, by, **where) -> Person:
     initials = "".join(word[0] for word in name.replace("-", " ").split()).upper()
     return sites.add_person(
-        by=by, email=email, name=name, initials=initials, role=role, temporary=False,
+        by=by, email=email, name=name, initials=initials, role=role,
         password=PASSWORD if email in SIGN_INS.values() else None, **where,
     )  # fmt: skip
 

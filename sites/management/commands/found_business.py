@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from sites.actions import found_business
+from sites.models import Person
 
 ASKED = (
     ("business", "Name of the business, as records print it"),
@@ -37,7 +38,7 @@ class Command(BaseCommand):
         initials = initials.strip() or "".join(part[0] for part in given["name"].split())[:6].upper()
         password = self._password(asks, password_stdin)
         try:
-            validate_password(password)
+            validate_password(password, Person(name=given["name"], email=given["email"]))
             business, area, person = found_business(by=None, initials=initials, password=password, **given)
         except ValidationError as refused:
             raise CommandError("Nothing was written. " + " ".join(refused.messages)) from refused

@@ -1,0 +1,36 @@
+"""Who ranks below whom, from reader, cook and site manager over the supervisor of a site and of an area to the head of all
+areas of a business. A person's way in (password, e-mail) and a supervisor's rank are changed from above, never by a peer."""
+
+from django.db.models import Count, Q, QuerySet
+
+from .access import areas_of, businesses_of
+from .models import Area, Business, Person, Role
+
+
+def works_within(person: Person, areas: QuerySet[Area] | list[Area]) -> bool:
+    """Whether a person works somewhere, and nowhere but in these areas."""
+    elsewhere = person.memberships.exclude(Q(area__in=areas) | Q(site__area__in=areas))
+    return person.memberships.exists() and not elsewhere.exists()
+
+
+def is_below(person: Person, supervisor: Person) -> bool:
+    """Whether `supervisor` supervises all areas in which `person` works, and holds a higher rank there.
+
+    Above somebody who supervises an area is only the head of its business, and above a head nobody: whoever supervises more
+    areas than a colleague may have added them.
+    """
+    if person.pk == supervisor.pk or not works_within(person, areas_of(supervisor)):
+        return False
+    supervised = set(areas_of(person).values_list("business", flat=True))
+    return supervised <= _heads(supervisor) - _heads(person)
+
+
+def heads_of(business: Business) -> QuerySet[Person]:
+    """Who supervises every area of a business."""
+    there = Person.objects.filter(memberships__role=Role.SUPERVISOR, memberships__area__business=business)
+    counted = there.annotate(supervised=Count("memberships__area", distinct=True))
+    return counted.filter(supervised=business.areas.count())
+
+
+def _heads(person: Person) -> set[int]:
+    return set(businesses_of(person).values_list("pk", flat=True))
