@@ -49,6 +49,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.middleware.content_security_policy",
+    "shared.middleware.text_that_can_be_kept",
     "compliance.engine.middleware.health_first",
     "compliance.engine.patience.pages_that_end",
     "compliance.engine.middleware.ring_after_writing",

@@ -5,6 +5,7 @@ from django.db import models
 
 from shared import clock
 from shared.audit.trail import action, note
+from shared.saving import save_checked
 
 from .guessing import forget
 from .models import Area, Business, Membership, Person, Role, Site
@@ -33,7 +34,7 @@ def found_business(
 @action("business.add")
 def add_business(*, by: Person | None, name: str) -> Business:
     """A business. Raises ValidationError for a name that is empty or too long."""
-    business = _checked(Business(name=name.strip()))
+    business = save_checked(Business(name=name.strip()))
     note("business.add", by=by, subject=business)
     return business
 
@@ -49,7 +50,7 @@ def amend_business(*, by: Person, business: Business, changes: dict) -> Business
 @action("area.add")
 def add_area(*, by: Person | None, business: Business, name: str) -> Area:
     """An area, supervised by whoever adds it. Raises ValidationError where the business has one of that name."""
-    area = _checked(Area(business=business, name=name.strip()))
+    area = save_checked(Area(business=business, name=name.strip()))
     note("area.add", by=by, subject=area)
     if by:
         grant(by=by, person=by, role=Role.SUPERVISOR, area=area)
@@ -67,7 +68,7 @@ def amend_area(*, by: Person, area: Area, name: str) -> Area:
 @action("site.add")
 def add_site(*, by: Person | None, area: Area, name: str, **fields) -> Site:
     """A site in an area. Raises ValidationError for a name that the area has already, or a field out of range."""
-    site = _checked(Site(area=area, name=name.strip(), **fields))
+    site = save_checked(Site(area=area, name=name.strip(), **fields))
     note("site.add", by=by, subject=site, site_id=site.pk)
     return site
 
@@ -96,7 +97,7 @@ def add_person(
     person = Person(email=email.strip().lower(), name=name.strip(), initials=initials.strip())
     person.set_password(password)
     person.password_temporary = temporary
-    _checked(person)
+    save_checked(person)
     note("person.add", by=by, subject=person, email=person.email)
     grant(by=by, person=person, role=role, site=site, area=area)
     return person
@@ -182,12 +183,6 @@ def revoke(*, by: Person, membership: Membership) -> None:
     membership.delete()
 
 
-def _checked(record: models.Model) -> models.Model:
-    record.full_clean()
-    record.save()
-    return record
-
-
 def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dict:
     """Set the fields and save; gives what changed as text, old and new."""
     unknown = set(changes) - set(allowed)
@@ -196,7 +191,7 @@ def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dic
     told = {n: [str(getattr(record, n)), str(v)] for n, v in changes.items() if getattr(record, n) != v}
     for name, value in changes.items():
         setattr(record, name, value)
-    _checked(record)
+    save_checked(record)
     return told
 
 

@@ -8,6 +8,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.functions import Lower
 
+from shared.lines import Line
 from shared.units import Unit
 
 from .countries import parts_of
@@ -24,7 +25,7 @@ class DecisionRule(models.TextChoices):
 class Business(models.Model):
     """The organisation that answers for the food; its name stands on every printed record."""
 
-    name = models.CharField(max_length=120)
+    name = Line(max_length=120)
     decision_rule = models.CharField(
         "when a probe is in tolerance", max_length=12, choices=DecisionRule.choices, default=DecisionRule.NON_BINARY
     )
@@ -43,7 +44,7 @@ class Business(models.Model):
 
 class Area(models.Model):
     business = models.ForeignKey(Business, on_delete=models.PROTECT, related_name="areas")
-    name = models.CharField(max_length=120)
+    name = Line(max_length=120)
 
     class Meta:
         ordering = ["name"]
@@ -65,7 +66,7 @@ class Paper(models.TextChoices):
 
 class Site(models.Model):
     area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="sites")
-    name = models.CharField(max_length=120)
+    name = Line(max_length=120)
     address = models.TextField(blank=True)
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     unit = models.CharField("temperatures shown in", max_length=1, choices=Unit.choices, default=Unit.CELSIUS)
@@ -122,8 +123,8 @@ class PersonManager(BaseUserManager):
 
 class Person(AbstractBaseUser):
     email = models.EmailField("e-mail", unique=True)
-    name = models.CharField(max_length=120)
-    initials = models.CharField(max_length=6)
+    name = Line(max_length=120)
+    initials = Line(max_length=6)
     is_active = models.BooleanField("may sign in", default=True)
     password_temporary = models.BooleanField(
         default=False, help_text="Somebody else knows the password; its owner is asked for a new one first of all."
