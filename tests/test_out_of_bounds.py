@@ -16,15 +16,17 @@ from compliance.notices.actions import open_feed
 from compliance.notices.models import Notice
 from compliance.notices.sending import letter
 from compliance.plans import actions as plans
+from compliance.plans.models import CheckPlan, Closure, Opening, Round
 from compliance.probes.models import Event, Placement
 from compliance.readings import actions as readings
 from compliance.readings.importing import import_file
 from compliance.readings.models import Deviation
+from compliance.reminders.planning import roll_over
 from sites.actions import add_area, add_site, amend_person
 from sites.models import Site
 from tests.checks import making
 from tests.readings.files import csv_file, row
-from tests.world import make_probe, make_reading
+from tests.world import make_probe, make_reading, make_version
 
 YEAR_ONE = datetime(1, 1, 1, 4, tzinfo=UTC)
 LONG_AGO, FAR_AHEAD = "Look at the year, and give a later day", "Look at the year, and give an earlier day"
@@ -202,3 +204,33 @@ def test_a_name_with_a_line_break_that_is_stored_breaks_neither_a_calendar_nor_a
     notice = Notice.objects.create(kind="due", person=world.cook, about="1", site=world.site, subject=f"Check {name}"
                                    .replace("\0", "\n"), link="/", in_page=True, state="waiting")  # fmt: skip
     assert letter(notice).message()["Subject"] == "Check Mill School"
+
+
+@pytest.mark.parametrize("on", [date(1, 1, 1), date(9999, 12, 31)])
+@pytest.mark.parametrize("zone", ["America/Los_Angeles", "Asia/Tokyo"])
+def test_what_is_stored_as_holding_from_the_edge_of_the_calendar_keeps_no_page_from_opening(on, zone, world, as_person):
+    Site.objects.filter(pk=world.site.pk).update(time_zone=zone)
+    by, at = {"recorded_by": world.manager}, datetime(on.year, on.month, on.day, 12, tzinfo=UTC)
+    make_version(world.limit, by=world.manager, effective_from=at)
+    CheckPlan.objects.create(site=world.site, every_days=3, effective_from=on, **by)
+    CheckPlan.objects.create(probe=world.probe, pattern="weekdays", weekdays=5, effective_from=on, **by)
+    Opening.objects.create(site=world.site, hours=[["08:00", "02:00"]] * 7, effective_from=on, **by)
+    Round.objects.create(limit=world.limit, times=["08:00"], effective_from=on, **by)
+    Closure.objects.create(site=world.site, first_day=on, last_day=on, why="for good", **by)
+    making.good(world.probe, world.cook, datetime(2026, 3, 1, tzinfo=UTC))
+    roll_over([world.site.pk])
+    pages = {
+        "probe_detail": world.probe, "probe_outlook": world.probe, "plan_probe": world.probe, "limit_detail": world.limit,
+        "limit_change": world.limit, "round_change": world.limit, **dict.fromkeys(
+            ("limit_list", "plan_list", "plan_site", "opening_change", "closure_add", "today_site", "reminder_list"), world.site
+        ),
+    }  # fmt: skip
+    paths = [*(reverse(name, args=[about.pk]) for name, about in pages.items()), reverse("reading_list")]
+    client = as_person(world.supervisor)
+    assert {path: client.get(path).status_code for path in paths} == dict.fromkeys(paths, 200)
+    period = {"site": world.site.pk, "from": "2026-02-20", "to": "2026-03-05"}
+    assert client.get(reverse("record_print"), period).status_code == 200
+    assert (
+        client.get(reverse("feed", args=[open_feed(by=world.manager, site=world.site, label="x")[1]])).status_code
+        == 200
+    )
