@@ -55,6 +55,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.middleware.content_security_policy",
     "compliance.engine.bodies.small_enough",
+    "shared.middleware.text_that_can_be_kept",
     "compliance.engine.middleware.health_first",
     "compliance.engine.patience.pages_that_end",
     "compliance.engine.middleware.ring_after_writing",

@@ -1,4 +1,4 @@
-"""Form fields for what people type: temperatures and times at a site."""
+"""Form fields for what people type: temperatures, days, times at a site, names."""
 
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -8,10 +8,16 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from . import units
+from .bounds import TO_COME, in_bounds, on_clock, one_line
 
 
 class TemperatureField(forms.CharField):
-    """A number as the display shows it; comma or point, any minus sign. Gives the cleaned text that was typed."""
+    """A number as the display shows it; comma or point, any minus sign. Gives the cleaned text that was typed.
+
+    Set `.unit` where it is a temperature, and not a difference of two: then none is colder than anything can be.
+    """
+
+    unit: str | None = None
 
     def __init__(self, **kwargs):
         kwargs.setdefault("max_length", 12)
@@ -23,14 +29,28 @@ class TemperatureField(forms.CharField):
         if text in self.empty_values:
             return ""
         try:
-            units.parse(text)
+            units.read(text, self.unit) if self.unit else units.parse(text)
         except ValueError as error:
             raise ValidationError(str(error), code="temperature") from None
         return text
 
 
+class LineField(forms.CharField):
+    """A name or another short text on one line."""
+
+    default_validators = [one_line]
+
+
+class DayField(forms.DateField):
+    """A day, from 1990 to 2100."""
+
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    default_validators = [in_bounds]
+
+
 class SiteDateTimeField(forms.DateTimeField):
-    """A wall-clock time at a site; set `.zone` in the form's __init__. Refuses hours that the clocks skip or repeat."""
+    """A wall-clock time at a site, from 1990 on; set `.zone` in the form's __init__. Refuses hours that the clocks skip or
+    repeat."""
 
     widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
 
@@ -40,12 +60,14 @@ class SiteDateTimeField(forms.DateTimeField):
 
     def prepare_value(self, value):
         if isinstance(value, datetime) and timezone.is_aware(value):
-            return value.astimezone(self.zone).replace(tzinfo=None)
+            return on_clock(value, self.zone).replace(tzinfo=None)
         return value
 
     def to_python(self, value):
         with timezone.override(self.zone):
             at = super().to_python(value)
         if at and not self.allow_future and at > timezone.now():
-            raise ValidationError("That time has not come yet. Give the time when it was done.", code="future")
+            raise ValidationError(TO_COME, code="future")
+        if at:
+            in_bounds(at)
         return at

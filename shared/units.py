@@ -1,10 +1,14 @@
 """Temperatures: stored as whole milli-degrees Celsius (mK), typed and shown in °C or °F."""
 
-from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+import re
+from decimal import ROUND_HALF_UP, Decimal
 
 from django.db import models
 
 MINUS = "\N{MINUS SIGN}"
+ABSOLUTE_ZERO = -273_150
+LONGEST_TYPED = 20
+NUMBER = re.compile(r"[-+]?([0-9]+[.]?[0-9]*|[.][0-9]+)", re.ASCII)
 
 
 class Unit(models.TextChoices):
@@ -39,13 +43,24 @@ def difference_from_milli(milli: int, unit: str) -> Decimal:
 def parse(text: str) -> Decimal:
     """A number as people type it: comma or point, any minus sign. Raises ValueError saying what to type."""
     cleaned = text.strip().replace(",", ".").replace(MINUS, "-").replace("\N{EN DASH}", "-").replace(" ", "")
-    try:
-        value = Decimal(cleaned)
-    except InvalidOperation:
-        raise ValueError(f"“{text.strip()[:20]}” is not a number. Type what the display shows, such as 4.6") from None
-    if not value.is_finite() or abs(value) > 1000:
-        raise ValueError(f"“{text.strip()[:20]}” is not a temperature. Type what the display shows, such as 4.6")
+    if len(text.strip()) > LONGEST_TYPED:
+        raise ValueError(
+            f"“{text.strip()[:LONGEST_TYPED]}…” is too long for a temperature. Type what the display shows."
+        )
+    if not NUMBER.fullmatch(cleaned):
+        raise ValueError(f"“{text.strip()}” is not a number. Type what the display shows, such as 4.6")
+    value = Decimal(cleaned)
+    if abs(value) > 1000:
+        raise ValueError(f"“{text.strip()}” is not a temperature. Type what the display shows, such as 4.6")
     return value
+
+
+def read(text: str, unit: str) -> int:
+    """A temperature as people type it, in milli-degrees Celsius. Raises ValueError saying what to type."""
+    milli = to_milli(parse(text), unit)
+    if milli < ABSOLUTE_ZERO:
+        raise ValueError(f"“{text.strip()}” is colder than anything can be. Type what the display shows, such as 4.6")
+    return milli
 
 
 def number(value: Decimal, digits: int = 1, *, signed: bool = False) -> str:

@@ -5,6 +5,7 @@ from django.db import models
 
 from shared import clock
 from shared.audit.trail import action, note
+from shared.saving import save_checked
 
 from .login_throttle import forget_tries
 from .models import Area, Business, Membership, PasswordLink, Person, Role, Site
@@ -45,7 +46,7 @@ def found_business(
 @action("business.add")
 def add_business(*, by: Person | None, name: str) -> Business:
     """A business. Raises ValidationError for a name that is empty or too long."""
-    business = _checked(Business(name=name.strip()))
+    business = save_checked(Business(name=name.strip()))
     note("business.add", by=by, subject=business)
     return business
 
@@ -63,7 +64,7 @@ def add_area(*, by: Person | None, business: Business, name: str) -> Area:
     """An area, supervised by whoever adds it and by those who supervise all the others, so that nobody comes to rank above
     them by it. Raises ValidationError where the business has one of that name."""
     heads = list(heads_of(business)) if by else []
-    area = _checked(Area(business=business, name=name.strip()))
+    area = save_checked(Area(business=business, name=name.strip()))
     note("area.add", by=by, subject=area)
     for person in {by, *heads} if by else ():
         grant(by=by, person=person, role=Role.SUPERVISOR, area=area)
@@ -81,7 +82,7 @@ def amend_area(*, by: Person, area: Area, name: str) -> Area:
 @action("site.add")
 def add_site(*, by: Person | None, area: Area, name: str, **fields) -> Site:
     """A site in an area. Raises ValidationError for a name that the area has already, or a field out of range."""
-    site = _checked(Site(area=area, name=name.strip(), **fields))
+    site = save_checked(Site(area=area, name=name.strip(), **fields))
     note("site.add", by=by, subject=site, site_id=site.pk)
     return site
 
@@ -107,7 +108,7 @@ def add_person(
     by a link. Raises ValidationError."""
     person = Person(email=email.strip().lower(), name=name.strip(), initials=initials.strip())
     person.set_password(password)
-    _checked(person)
+    save_checked(person)
     note("person.add", by=by, subject=person, email=person.email)
     grant(by=by, person=person, role=role, site=site, area=area)
     return person
@@ -246,12 +247,6 @@ def revoke(*, by: Person, membership: Membership) -> None:
     membership.delete()
 
 
-def _checked(record: models.Model) -> models.Model:
-    record.full_clean()
-    record.save()
-    return record
-
-
 def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dict:
     """Set the fields and save; gives what changed as text, old and new."""
     unknown = set(changes) - set(allowed)
@@ -260,7 +255,7 @@ def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dic
     told = {n: [str(getattr(record, n)), str(v)] for n, v in changes.items() if getattr(record, n) != v}
     for name, value in changes.items():
         setattr(record, name, value)
-    _checked(record)
+    save_checked(record)
     return told
 
 

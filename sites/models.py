@@ -10,6 +10,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
+from shared.lines import Line
 from shared.units import Unit
 
 from .countries import parts_of
@@ -26,7 +27,7 @@ class DecisionRule(models.TextChoices):
 class Business(models.Model):
     """The organisation that answers for the food; its name stands on every printed record."""
 
-    name = models.CharField(max_length=120)
+    name = Line(max_length=120)
     decision_rule = models.CharField(
         "when a probe is in tolerance", max_length=12, choices=DecisionRule.choices, default=DecisionRule.NON_BINARY
     )
@@ -45,7 +46,7 @@ class Business(models.Model):
 
 class Area(models.Model):
     business = models.ForeignKey(Business, on_delete=models.PROTECT, related_name="areas")
-    name = models.CharField(max_length=120)
+    name = Line(max_length=120)
 
     class Meta:
         ordering = ["name"]
@@ -67,7 +68,7 @@ class Paper(models.TextChoices):
 
 class Site(models.Model):
     area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="sites")
-    name = models.CharField(max_length=120)
+    name = Line(max_length=120)
     address = models.TextField(blank=True)
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
     unit = models.CharField("temperatures shown in", max_length=1, choices=Unit.choices, default=Unit.CELSIUS)
@@ -124,8 +125,8 @@ class PersonManager(BaseUserManager):
 
 class Person(AbstractBaseUser):
     email = models.EmailField("e-mail", unique=True)
-    name = models.CharField(max_length=120)
-    initials = models.CharField(max_length=6)
+    name = Line(max_length=120)
+    initials = Line(max_length=6)
     is_active = models.BooleanField("may sign in", default=True)
     revocations = models.PositiveIntegerField(
         default=0, editable=False, help_text="Counted up to end all sessions, known devices and password links at once."

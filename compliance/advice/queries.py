@@ -12,6 +12,7 @@ from compliance.checks.models import Check, Kind, Stage, Verdict
 from compliance.plans.queries import plans_in_force
 from compliance.probes.models import ALTERATIONS, Event, EventKind, Probe
 from compliance.readings.models import Reading
+from shared.bounds import EARLIEST
 from sites.access import sites_of
 from sites.models import Person
 
@@ -67,7 +68,7 @@ def reading_rates(probes: Iterable[int]) -> dict[int, float]:
     """Readings a day of each probe over the last 60 days in which it was in use; probes without readings are left out."""
     newest = Reading.objects.filter(probe=OuterRef("pk")).order_by("-taken_at").values("taken_at")[:1]
     lasts = Probe.objects.filter(pk__in=list(probes)).annotate(last=Subquery(newest)).values_list("pk", "last")
-    ranges = [Q(probe=pk, taken_at__gt=last - IN_USE) for pk, last in lasts if last]
+    ranges = [Q(probe=pk, taken_at__gt=last - IN_USE) for pk, last in lasts if last and last.date() >= EARLIEST]
     if not ranges:
         return {}
     recent = Reading.objects.filter(_any(ranges), void__isnull=True).order_by().values_list("probe_id")

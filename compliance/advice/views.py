@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
+from shared.bounds import number_in
 from shared.forms import attempt
 from shared.paging import Page
 from sites.access import role_at
@@ -133,5 +134,5 @@ def _page(request: HttpRequest) -> Page:
 
 
 def _number(text: str) -> int | None:
-    digits = text.removeprefix("-")
-    return int(text) if digits.isascii() and digits.isdigit() and len(digits) < 10 else None
+    found = number_in(text.removeprefix("-"))
+    return -found if found is not None and text.startswith("-") else found

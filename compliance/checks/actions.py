@@ -7,12 +7,12 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models
-from django.utils import timezone
 
 from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation, Surroundings
 from compliance.probes.models import Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
+from shared.bounds import done_by_now
 from sites.models import Person, Site
 
 from .judging import Typed, judged_boiling, judged_certificate, judged_zero, read_typed
@@ -24,6 +24,8 @@ from .timeline import lock, recut
 SAID = ("kind", "site", "stage", "checked_at", "checked_by", "note", "preparation", "immersion_mm", "surroundings",
         "laboratory", "certificate_number")  # fmt: skip
 SAID_OF_CERTIFICATE = ("reference_milli", "error_milli", "expanded_milli")
+
+AHEAD = "{} cannot lie ahead. Give the time when it was done."
 
 
 class AlreadyRecorded(Exception):
@@ -280,7 +282,7 @@ def _add_certificate(
 
 
 def _add(by: Person, typed: list[Typed], *, checked_by: Person | None, **fields) -> Check:
-    _not_ahead(fields["checked_at"], "A check")
+    done_by_now(fields["checked_at"], words=AHEAD.format("A check"))
     if fields["stage"] not in Stage.values:
         raise ValidationError("Say whether the probe was checked as found or after an adjustment.")
     if fields["site"].area.business_id != fields["probe"].business_id:
@@ -307,7 +309,7 @@ def _timed(by: Person, check: Check, reading: Typed) -> TimedReading:
 def _add_event(by: Person, probe: Probe, kind: str, at: datetime, text: str) -> Event:
     if kind not in EventKind.values:
         raise ValidationError("Choose what happened to the probe.")
-    _not_ahead(at, "An event")
+    done_by_now(at, words=AHEAD.format("An event"))
     return Event.objects.create(recorded_by=by, probe=probe, kind=kind, at=at, note=text.strip())
 
 
@@ -323,11 +325,6 @@ def _same_probe(check: Check, probe: Probe, kind: str) -> None:
         raise ValidationError(
             "A correction stays with its probe and its kind of check. Void this one and record another."
         )
-
-
-def _not_ahead(at: datetime, what: str) -> None:
-    if at > timezone.now():
-        raise ValidationError(f"{what} cannot lie ahead. Give the time when it was done.")
 
 
 def _needed(text: str, message: str) -> str:

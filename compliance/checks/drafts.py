@@ -2,7 +2,7 @@
 
 from datetime import datetime, timedelta
 from enum import StrEnum
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -12,7 +12,7 @@ from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation
 from compliance.metrology.settling import LONGEST_SERIES, SettlingState
 from compliance.probes.models import ALTERATIONS, Event, Probe
-from shared.units import parse
+from shared.units import read as read_number
 from sites.models import Person
 
 from . import actions
@@ -59,7 +59,7 @@ def begin(
     return CheckDraft.objects.get_or_create(person=person, probe=probe, kind=kind, defaults=given)[0]
 
 
-def drop(person: Person, probe: Probe, key: str) -> None:
+def drop(person: Person, probe: Probe, key: UUID | None) -> None:
     """Forget the draft with this key; another one stays."""
     CheckDraft.objects.filter(person=person, probe=probe, key=key).delete()
 
@@ -162,7 +162,7 @@ def read(draft: CheckDraft, text: str, unit: str, seen: int, now: datetime) -> C
     draft = _hold(draft)
     if draft.inserted_at is None:
         raise ValidationError("Tap “The probe is in” first, so that the time runs from there.")
-    text = _temperature(text)
+    text = _temperature(text, unit)
     if 0 <= seen < len(draft.readings) and draft.readings[seen][1] == text:
         return draft
     elapsed = now - draft.inserted_at
@@ -250,9 +250,9 @@ def _hold_with_fellows(draft: CheckDraft) -> list[CheckDraft]:
     return [mine, *(each for each in held.values() if way_of(each) == way_of(mine) and each.kind == mine.kind)]
 
 
-def _temperature(text: str) -> str:
+def _temperature(text: str, unit: str) -> str:
     try:
-        parse(text)
+        read_number(text, unit)
     except ValueError as error:
         raise ValidationError(str(error)) from None
-    return text.strip()[:20]
+    return text.strip()

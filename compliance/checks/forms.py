@@ -9,8 +9,8 @@ from django.utils import timezone
 from compliance.metrology.bath import BathKind, Point, Preparation
 from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation
 from compliance.probes.models import EventKind
-from shared.fields import SiteDateTimeField, TemperatureField
-from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, number, parse, to_milli
+from shared.fields import LineField, SiteDateTimeField, TemperatureField
+from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, number, parse, read, to_milli
 from shared.widgets import TapNumber
 from sites.models import Site
 
@@ -77,8 +77,8 @@ class AtSite(forms.Form):
 class CertificateForm(AtSite):
     checked_at = SiteDateTimeField(label="Measured at")
     stage = stage_field()
-    laboratory = forms.CharField(max_length=160)
-    certificate_number = forms.CharField(label="Number of the certificate", max_length=80)
+    laboratory = LineField(max_length=160)
+    certificate_number = LineField(label="Number of the certificate", max_length=80)
     reference = TemperatureField(
         label="Reference temperature", initial="0", widget=TapNumber(), help_text="The point nearest to the ice point."
     )  # fmt: skip
@@ -95,6 +95,7 @@ class CertificateForm(AtSite):
 
     def __init__(self, *args, site: Site, **kwargs):
         super().__init__(*args, site=site, **kwargs)
+        self.fields["reference"].unit = site.unit
         if site.unit == Unit.FAHRENHEIT and not self.is_bound:
             self.initial.setdefault("reference", "32")
 
@@ -158,7 +159,7 @@ class Correction(AtSite):
     def _row(self, number_: int, words: list[str]) -> tuple[int, str, str]:
         try:
             seconds, text = words
-            parse(text)
+            read(text, self.site.unit)
             return round(parse_seconds(seconds) * 1000), text, self.site.unit
         except ValueError:
             raise ValidationError(

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from math import ceil, isfinite
 
 from django.core.exceptions import ValidationError
@@ -22,7 +21,7 @@ from compliance.metrology.verification import (
 )
 from compliance.metrology.vocabulary import Sensor, Verdict
 from compliance.probes.models import Probe
-from shared.units import Unit, parse, to_milli
+from shared.units import Unit, read
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,17 +40,17 @@ class Typed:
 
 def read_typed(readings: Sequence[tuple[int, str, str]]) -> list[Typed]:
     """The timed readings with their values, by time. Raises ValidationError naming the one that is no temperature."""
-    read = []
+    typed = []
     for number, (elapsed_ms, text, unit) in enumerate(readings, start=1):
         if elapsed_ms < 0:
             raise ValidationError(f"Reading {number} was taken before the probe went in.")
-        read.append(Typed(int(elapsed_ms), text.strip(), Unit(unit).value, to_milli(_parsed(number, text), unit)))
-    return sorted(read, key=lambda reading: reading.elapsed_ms)
+        typed.append(Typed(int(elapsed_ms), text.strip(), Unit(unit).value, _milli_of(number, text, unit)))
+    return sorted(typed, key=lambda reading: reading.elapsed_ms)
 
 
-def _parsed(number: int, text: str) -> Decimal:
+def _milli_of(number: int, text: str, unit: str) -> int:
     try:
-        return parse(text)
+        return read(text, unit)
     except ValueError as error:
         raise ValidationError(f"Reading {number}: {error}") from None
 

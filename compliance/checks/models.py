@@ -7,6 +7,7 @@ from django.db import models
 
 from compliance.metrology import vocabulary
 from shared.facts import Fact, Void
+from shared.lines import Line
 
 # Open ends of a timeline, so that one index look-up finds a reading's span on both engines.
 BEGINNING = datetime(1, 1, 2, tzinfo=UTC)
@@ -52,8 +53,8 @@ class Check(Fact):
         default=dict, help_text="At boiling: where the air pressure is from, in Pa, and the altitude in m."
     )
     immersion_mm = models.FloatField(null=True, blank=True)
-    laboratory = models.CharField(max_length=160, blank=True)
-    certificate_number = models.CharField(max_length=80, blank=True)
+    laboratory = Line(max_length=160, blank=True)
+    certificate_number = Line(max_length=80, blank=True)
     note = models.TextField(blank=True)
     reading_milli = models.IntegerField("settled reading", null=True)
     reference_milli = models.IntegerField(default=0)

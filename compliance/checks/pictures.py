@@ -67,8 +67,8 @@ def timeline_pair(
 def _start(checks, events, now: datetime) -> datetime:
     """A little before the first thing that happened, but no more than six months ago and no less than two weeks."""
     times = [c.checked_at for c in checks] + [e.at for e in events]
-    first = min(times, default=now) - timedelta(days=2)
-    return min(max(first, now - SHOWN), now - timedelta(days=14))
+    first = max(min(times, default=now), now - SHOWN)
+    return min(max(first - timedelta(days=2), now - SHOWN), now - timedelta(days=14))
 
 
 def _open(at: datetime, end: datetime) -> datetime | None:

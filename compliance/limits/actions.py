@@ -9,6 +9,8 @@ from django.utils import timezone
 from django.utils.text import slugify
 
 from shared.audit.trail import action, note
+from shared.bounds import in_bounds
+from shared.saving import save_checked
 from shared.units import to_milli
 from sites.models import Person, Site
 
@@ -49,8 +51,7 @@ def adopt(
     limit = Limit(
         site=site, rule=rule, code=_free_code(site, rule.code), step=rule.step, title=rule.title, hazard=rule.hazard
     )
-    limit.full_clean()
-    limit.save()
+    save_checked(limit)
     figures = {
         "direction": rule.direction,
         "value": rule.value if value is None else value,
@@ -89,8 +90,7 @@ def add(
         raise ValidationError({"code": f"{site} has a limit with the short name “{code.strip()}” already."})
     limit = Limit(site=site, code=code.strip() or _free_code(site, slugify(title)), step=step.strip(),
                   title=title.strip(), hazard=hazard.strip())  # fmt: skip
-    limit.full_clean()
-    limit.save()
+    save_checked(limit)
     figures = {
         "direction": direction, "value": value, "unit": unit, "hold_s": hold_s, "within_s": within_s,
         "target_milli": target_milli, "usual_action": usual_action.strip(), "edition": edition.strip(),
@@ -147,6 +147,7 @@ def _write(by, limit, figures, effective_from, reason, *, in_force=True) -> Limi
         recorded_by=by, limit=limit, effective_from=effective_from, in_force=in_force, reason=reason.strip(),
         value_milli=to_milli(figures["value"], figures["unit"]), **figures,
     )  # fmt: skip
+    in_bounds(effective_from, "effective_from")
     version.full_clean()
     _refuse_unreasoned(version)
     _refuse_target_outside(version)

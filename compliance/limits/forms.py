@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.html import format_html
 
-from shared.fields import SiteDateTimeField, TemperatureField
+from shared.fields import LineField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, from_milli, parse, to_milli
 
 from .models import Direction, LimitVersion, Rule
@@ -89,6 +89,7 @@ class FiguresForm(EffectiveForm):
         for name in ("value", "target"):
             if name in self.fields:
                 self.fields[name].label += f" in {Unit(unit).label}"
+                self.fields[name].unit = unit
 
     def figures(self) -> dict:
         """As the actions take them."""
@@ -128,9 +129,7 @@ class OwnLimitForm(FiguresForm):
     step = forms.CharField(max_length=80, label="Step of the work", help_text="Such as cold holding, cooking, cooling.")
     hazard = forms.CharField(max_length=160, help_text="What it guards against.")
     direction = forms.ChoiceField(choices=Direction.choices, widget=forms.RadioSelect)
-    source = forms.CharField(
-        max_length=200, required=False, help_text="Where the figure comes from, such as your plan."
-    )
+    source = LineField(max_length=200, required=False, help_text="Where the figure comes from, such as your plan.")
     code = forms.SlugField(
         max_length=50, required=False, label="Short name", help_text="For files and labels, such as salad-bar."
     )

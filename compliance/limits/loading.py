@@ -2,7 +2,7 @@
 
 import json
 from dataclasses import dataclass, field
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from pathlib import Path
 
 from django.conf import settings
@@ -36,8 +36,9 @@ class Loaded:
 def read_file(path: Path) -> dict:
     """Raises RuleFileError for a file that is not one of rules."""
     try:
-        content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, json.JSONDecodeError) as error:
+        # A figure too large for a float is no infinity, and “NaN” and “Infinity”, which are not JSON, are refused.
+        content = json.loads(path.read_text(encoding="utf-8"), parse_float=Decimal, parse_constant=int)
+    except (OSError, ValueError) as error:
         raise RuleFileError(f"{path.name} cannot be read as a file of rules: {error}") from error
     if not isinstance(content, dict) or not isinstance(content.get("rules"), list):
         raise RuleFileError(
@@ -92,7 +93,7 @@ def _rule(rule_set: RuleSet, given: dict, position: int) -> Rule:
         value = Decimal(str(given["value"]))
         rule = Rule(rule_set=rule_set, position=position, **{**given, "value": value})
         rule.value_milli = to_milli(value, rule.unit)
-    except (KeyError, TypeError, InvalidOperation) as error:
+    except (KeyError, TypeError, ValueError, ArithmeticError) as error:
         raise RuleFileError(f"{name} is not complete or not understood: {error}") from error
     _clean(rule, name, exclude=["rule_set"])
     return rule

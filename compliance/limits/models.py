@@ -4,6 +4,7 @@ from django.db import models
 
 from compliance.metrology import vocabulary
 from shared.facts import Fact
+from shared.lines import Line
 from shared.units import Unit
 
 
@@ -23,9 +24,9 @@ class Origin(models.TextChoices):
 class RuleSet(models.Model):
     written_once = True
     code = models.SlugField(unique=True)
-    title = models.CharField(max_length=120)
-    jurisdiction = models.CharField(max_length=120)
-    edition = models.CharField(max_length=60)
+    title = Line(max_length=120)
+    jurisdiction = Line(max_length=120)
+    edition = Line(max_length=60)
     source = models.TextField()
 
     class Meta:
@@ -41,9 +42,9 @@ class Rule(models.Model):
     written_once = True
     rule_set = models.ForeignKey(RuleSet, on_delete=models.PROTECT, related_name="rules")
     code = models.SlugField()
-    step = models.CharField(max_length=80, help_text="The step of the work, such as cold holding.")
-    title = models.CharField(max_length=160)
-    hazard = models.CharField(max_length=160)
+    step = Line(max_length=80, help_text="The step of the work, such as cold holding.")
+    title = Line(max_length=160)
+    hazard = Line(max_length=160)
     direction = models.CharField(max_length=8, choices=Direction.choices)
     value = models.DecimalField(max_digits=6, decimal_places=2)
     unit = models.CharField(max_length=1, choices=Unit.choices)
@@ -51,7 +52,7 @@ class Rule(models.Model):
     hold_s = models.PositiveIntegerField("hold time in seconds", null=True, blank=True)
     within_s = models.PositiveIntegerField("to be reached within, in seconds", null=True, blank=True)
     usual_action = models.TextField()
-    source = models.CharField(max_length=200)
+    source = Line(max_length=200)
     origin = models.CharField(max_length=8, choices=Origin.choices)
     note = models.TextField(blank=True)
     position = models.PositiveSmallIntegerField(default=0)
@@ -70,9 +71,9 @@ class Limit(models.Model):
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="limits")
     rule = models.ForeignKey(Rule, on_delete=models.PROTECT, null=True, blank=True, related_name="limits")
     code = models.SlugField(help_text="A short name that files and labels use, such as cold-store.")
-    step = models.CharField(max_length=80)
-    title = models.CharField(max_length=160)
-    hazard = models.CharField(max_length=160)
+    step = Line(max_length=80)
+    title = Line(max_length=160)
+    hazard = Line(max_length=160)
 
     class Meta:
         ordering = ["site", "title"]

@@ -15,6 +15,8 @@ from uuid import UUID, uuid5
 
 from icalendar import Calendar, Event, Timezone
 
+from shared.bounds import on_one_line
+
 TAKES = timedelta(minutes=15)
 REFRESH = timedelta(hours=1)
 
@@ -56,7 +58,7 @@ def digest_of(secret: str) -> str:
 
 def calendar(site: str, number: int, zone: str, namespace: UUID, entries: Iterable[Entry]) -> bytes:
     """The feed of one site. UIDs are UUIDs of this installation (`namespace`), without a host's name (RFC 7986, 5.3)."""
-    feed = Calendar()
+    feed, site = Calendar(), on_one_line(site)
     feed.add("prodid", "-//Noughtbook//Checks and readings due//EN")
     feed.add("version", "2.0")
     feed.add("uid", str(uuid5(namespace, f"site-{number}")))
@@ -80,8 +82,8 @@ def _event(entry: Entry, site: str, namespace: UUID) -> Event:
         event.add("duration", TAKES)
     event.add("sequence", entry.revision)
     event.add("status", "TENTATIVE" if entry.tentative else "CONFIRMED")
-    event.add("summary", f"{'Overdue: ' if entry.late else ''}{entry.what}, {site}")
-    event.add("description", entry.says)
+    event.add("summary", f"{'Overdue: ' if entry.late else ''}{on_one_line(entry.what)}, {site}")
+    event.add("description", on_one_line(entry.says))
     event.add("location", site)
     event.add("categories", [entry.kind])
     event.add("url", entry.url)

@@ -7,6 +7,8 @@ from django.db import models
 from django.db.models import Q, Value
 from django.utils import timezone
 
+from shared.lines import Line
+
 from . import telling
 
 
@@ -152,7 +154,7 @@ class FeedKey(models.Model):
 
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="feed_keys")
     digest = models.CharField(max_length=64, unique=True)
-    label = models.CharField("who it is for", max_length=80)
+    label = Line("who it is for", max_length=80)
     shows = models.CharField("what it shows", max_length=8, choices=Shows.choices, default=Shows.CHECKS)
     made_at = models.DateTimeField(default=timezone.now)
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", db_index=False)

@@ -31,7 +31,7 @@ from . import needs
 from .models import Notice, State
 from .telling import Kind
 from .verdicts import KEEP_TRYING, UNCLEAR, plain, verdict, wait
-from .wording import absolute
+from .wording import absolute, in_one_line
 
 BATCH = 50
 LONGEST = 900  # seconds for a batch, of which the last third is left for an answer
@@ -269,7 +269,7 @@ def letter(notice: Notice, connection=None) -> EmailMultiAlternatives:
         "Auto-Submitted": "auto-generated",  # RFC 3834: no vacation notes, please
     }
     mail = EmailMultiAlternatives(
-        notice.subject, notice.text, to=[notice.person.email], headers=headers, connection=connection
+        in_one_line(notice.subject), notice.text, to=[notice.person.email], headers=headers, connection=connection
     )
     mail.encoding = PRINTABLE
     mail.attach_alternative(notice.html, "text/html")

@@ -7,6 +7,8 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.html import strip_tags
 
+from shared.bounds import on_one_line
+
 NAMED = 4  # probes that a subject names; of more it gives the number
 SUBJECT = 200
 
@@ -31,7 +33,7 @@ def absolute(path: str) -> str:
 
 def in_one_line(text: str) -> str:
     """What a header can hold."""
-    line = " ".join(text.split())
+    line = on_one_line(text)
     return line if len(line) <= SUBJECT else f"{line[: SUBJECT - 1]}…"
 
 

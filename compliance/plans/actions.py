@@ -10,6 +10,7 @@ from compliance.limits.models import Limit
 from compliance.probes.models import Probe
 from shared import clock
 from shared.audit.trail import action, note
+from shared.bounds import in_bounds
 from sites.models import Area, Business, Person, Site
 
 from .calendar import DAY, earliest_day
@@ -120,6 +121,7 @@ def close_days(
         raise ValidationError({"why": "Say why it is closed, such as “school holidays”. The record says it too."})
     if last_day < first_day:
         raise ValidationError({"last_day": "The last day comes before the first. Give a later one."})
+    in_bounds(last_day, "last_day")
     if last_day - first_day > 366 * DAY:
         raise ValidationError({"last_day": "That is more than a year. A site that closes for good is amended itself."})
     _refuse_over(first_day, today, "first_day")
@@ -191,6 +193,7 @@ def _site_id(probe: Probe | None, site: Site | None) -> int | None:
 def _check_plan(plan: CheckPlan) -> None:
     if plan.probe_id and plan.sensor:
         raise ValidationError({"sensor": "A plan of one probe has no kind."})
+    in_bounds(plan.effective_from, "effective_from")
     plan.full_clean()
     if plan.pattern == ON_WEEKDAYS and not plan.weekdays:
         raise ValidationError({"weekdays": "Choose at least one weekday."})
@@ -253,5 +256,6 @@ def _refuse_round(each: Round, before: Round | None, site: Site, today: date) ->
 
 
 def _refuse_over(day: date, today: date, name: str) -> None:
+    in_bounds(day, name)
     if day < today:
         raise ValidationError({name: OVER} if name else OVER)

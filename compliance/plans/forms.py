@@ -5,6 +5,8 @@ from datetime import date, datetime, time
 from django import forms
 from django.core.exceptions import ValidationError
 
+from shared.fields import DayField
+
 from .calendar import WEEKDAYS, Hours
 from .models import Opening, Pattern, Round
 from .schedule import ALL_WEEK, Plan
@@ -13,10 +15,6 @@ from .wording import SHORT
 DAY_CHOICES = [(position, name) for position, name in enumerate(SHORT)]
 WHY = "Needed where checks are made less often."
 AFTER_MIDNIGHT = "After midnight it is in the hours that still run then, if any do."
-
-
-def date_field(**given) -> forms.DateField:
-    return forms.DateField(widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"), **given)
 
 
 def time_field(**given) -> forms.TimeField:
@@ -40,7 +38,7 @@ def ticked(weekdays: int) -> list[int]:
 class FromForm(forms.Form):
     """From which local day something holds, and why."""
 
-    effective_from = date_field(label="From")
+    effective_from = DayField(label="From")
     reason = forms.CharField(
         widget=forms.Textarea(attrs={"rows": 2}), max_length=300, required=False, label="Why", help_text=WHY
     )
@@ -204,8 +202,8 @@ class ClosureForm(forms.Form):
     """`scopes`: what this person may close, by the word that the action takes, in words."""
 
     scope = forms.ChoiceField(widget=forms.RadioSelect, label="Closed")
-    first_day = date_field(label="First day")
-    last_day = date_field(label="Last day", help_text="Included.")
+    first_day = DayField(label="First day")
+    last_day = DayField(label="Last day", help_text="Included.")
     why = forms.CharField(max_length=80, label="Why", help_text="Such as school holidays. The record says it too.")
 
     def __init__(self, *args, scopes: list[tuple[str, str]], today: date, **kwargs):
@@ -217,6 +215,6 @@ class ClosureForm(forms.Form):
 
 class StrikeForm(forms.Form):
     reason = forms.CharField(max_length=300, label="Why")
-    last_day = date_field(
+    last_day = DayField(
         required=False, label="Still closed until", help_text="Included. Empty: open from today on, or all the time."
     )

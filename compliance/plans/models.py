@@ -10,6 +10,7 @@ from django.db.models import Q
 
 from compliance.probes.models import Sensor
 from shared.facts import Fact, Void
+from shared.lines import Line
 
 from . import schedule
 from .calendar import Hours
@@ -146,7 +147,7 @@ class Closure(Fact):
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, blank=True, related_name="closures")
     first_day = models.DateField()
     last_day = models.DateField()
-    why = models.CharField(max_length=80)
+    why = Line(max_length=80)
 
     class Meta:
         ordering = ["first_day", "pk"]

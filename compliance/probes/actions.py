@@ -10,6 +10,8 @@ from django.utils import timezone
 from compliance.limits.models import Limit
 from compliance.limits.queries import limits_in_force
 from shared.audit.trail import action, note
+from shared.bounds import done_by_now
+from shared.saving import save_checked
 from sites.models import Person, Site
 
 from .models import Placement, Probe
@@ -33,9 +35,9 @@ def register(
     """
     if unknown := set(fields) - set(FIELDS):
         raise TypeError(f"A probe has no {', '.join(sorted(unknown))}.")
-    starts_at = _not_to_come(starts_at or timezone.now(), "starts_at")
+    starts_at = done_by_now(starts_at or timezone.now(), "starts_at")
     probe = Probe(business=site.area.business, site=site, code=code.strip(), **fields)
-    _save(probe)
+    save_checked(probe, _check)
     probe.limits.set(_of_site(limits, site))
     Placement.objects.create(recorded_by=by, probe=probe, site=site, starts_at=starts_at)
     note("probe.register", by=by, subject=probe, site_id=site.pk, starts_at=starts_at.isoformat())
@@ -70,7 +72,7 @@ def move(*, by: Person, probe: Probe, site: Site, starts_at: datetime, reason: s
     before its first placement, a site of another business or a closed one, and without a reason.
     """
     current = Probe.objects.select_for_update().get(pk=probe.pk)
-    _refuse_move(current, site, _not_to_come(starts_at, "starts_at"), reason)
+    _refuse_move(current, site, done_by_now(starts_at, "starts_at"), reason)
     left = current.site_id
     placement = Placement.objects.create(
         recorded_by=by, probe=current, site=site, starts_at=starts_at, reason=reason.strip()
@@ -111,7 +113,7 @@ def _set_fields(probe: Probe, changes: dict) -> dict:
     told = {n: [str(getattr(probe, n)), str(v)] for n, v in changes.items() if getattr(probe, n) != v}
     for name, value in changes.items():
         setattr(probe, name, value)
-    _save(probe)
+    save_checked(probe, _check)
     return told
 
 
@@ -129,7 +131,7 @@ def _of_site(limits: Iterable[Limit], site: Site) -> list[Limit]:
     return chosen
 
 
-def _save(probe: Probe) -> None:
+def _check(probe: Probe) -> None:
     if probe.lowest_milli >= probe.highest_milli:
         raise ValidationError({"highest_milli": "The working range must end above where it begins."})
     if not probe.lowest_milli <= 0 <= probe.highest_milli:
@@ -138,10 +140,3 @@ def _save(probe: Probe) -> None:
     if other := taken.select_related("site").first():
         raise ValidationError({"code": f"The probe {other.code} at {other.site} has this code. Labels must differ."})
     probe.full_clean(validate_unique=False, validate_constraints=False)
-    probe.save()
-
-
-def _not_to_come(at: datetime, name: str) -> datetime:
-    if at > timezone.now():
-        raise ValidationError({name: "That time has not come yet. Give the time when it was done."})
-    return at

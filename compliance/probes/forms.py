@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from compliance.limits.queries import limits_in_force
-from shared.fields import SiteDateTimeField, TemperatureField
+from shared.fields import LineField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
 
 from .models import Probe, Sensor
@@ -75,6 +75,7 @@ class ProbeForm(forms.Form):
             self.fields[name] = TemperatureField(
                 label=f"{label} in {site.get_unit_display()}", help_text=HELP.get(name, ""), initial=texts[name]
             )
+            self.fields[name].unit = site.unit if name in POINTS else None
         self.fields["limits"].queryset = limits_in_force(site, timezone.now())
         if not self.fields["limits"].queryset:
             del self.fields["limits"]
@@ -124,7 +125,7 @@ class AmendProbeForm(ProbeForm):
 class MoveForm(forms.Form):
     site = forms.ModelChoiceField(queryset=None, label="To", empty_label="Choose a site")
     starts_at = SiteDateTimeField(label="There since")
-    reason = forms.CharField(max_length=200, label="Why", help_text="Such as “lent for the summer kitchen”.")
+    reason = LineField(max_length=200, label="Why", help_text="Such as “lent for the summer kitchen”.")
 
     def __init__(self, *args, probe: Probe, sites, **kwargs):
         super().__init__(*args, **kwargs)

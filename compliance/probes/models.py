@@ -5,6 +5,7 @@ from django.db import models
 
 from compliance.metrology import vocabulary
 from shared.facts import Fact, Void
+from shared.lines import Line
 
 
 class Sensor(models.TextChoices):
@@ -22,8 +23,8 @@ class Sensor(models.TextChoices):
 
 class Probe(models.Model):
     business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, related_name="probes")
-    code = models.CharField("code on its label", max_length=20)
-    description = models.CharField(max_length=120, blank=True)
+    code = Line("code on its label", max_length=20)
+    description = Line(max_length=120, blank=True)
     sensor = models.CharField("kind of sensor", max_length=20, choices=Sensor.choices, default=Sensor.UNKNOWN)
     resolution_milli = models.PositiveIntegerField("display resolution", default=100, validators=[MinValueValidator(1)])
     tolerance_milli = models.PositiveIntegerField("tolerance", default=1000, validators=[MinValueValidator(1)])
@@ -31,9 +32,9 @@ class Probe(models.Model):
     highest_milli = models.IntegerField("working range to", default=200_000)
     time_constant_s = models.FloatField("time constant in seconds", null=True, blank=True)
     stem_diameter_mm = models.FloatField("stem diameter in mm", null=True, blank=True)
-    maker = models.CharField(max_length=80, blank=True)
-    model = models.CharField(max_length=80, blank=True)
-    serial = models.CharField("serial number", max_length=80, blank=True)
+    maker = Line(max_length=80, blank=True)
+    model = Line(max_length=80, blank=True)
+    serial = Line("serial number", max_length=80, blank=True)
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="probes", help_text="Where it is now."
     )
@@ -54,7 +55,7 @@ class Placement(Fact):
     probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="placements")
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="placements")
     starts_at = models.DateTimeField()
-    reason = models.CharField(max_length=200, blank=True)
+    reason = Line(max_length=200, blank=True)
 
     class Meta:
         ordering = ["probe", "starts_at", "pk"]

@@ -1,6 +1,7 @@
 from django import forms
 
 from compliance.readings.models import Reading
+from shared.bounds import on_clock
 
 from .models import Fate
 
@@ -15,7 +16,7 @@ class ReadingChoice(forms.ModelChoiceField):
         super().__init__(**kwargs)
 
     def label_from_instance(self, reading: Reading) -> str:
-        at = reading.taken_at.astimezone(self.zone)
+        at = on_clock(reading.taken_at, self.zone)
         value = f"{reading.typed} {reading.get_unit_display()}"
         return f"{at:%d %b %H:%M} · {reading.item} · {value} · probe {reading.probe.code}"
 

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 from compliance.checks.models import BEGINNING, END, Check
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Probe
+from shared.bounds import number_in
 from shared.paging import Page
 from shared.templatetags.noughtbook import when
 from shared.words import plural
@@ -127,7 +128,7 @@ def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
 
 
 def _picked(request: HttpRequest) -> tuple[int, ...]:
-    return tuple(int(pk) for pk in request.POST.getlist("pick") if pk.isdecimal() and len(pk) < 19)
+    return tuple(pk for pk in map(number_in, request.POST.getlist("pick")) if pk is not None)
 
 
 def _add_errors(form: DecisionForm, error: ValidationError) -> None:

@@ -15,6 +15,7 @@ from compliance.limits.models import Limit, LimitVersion
 from compliance.limits.queries import version_in_force
 from compliance.probes.models import Probe
 from shared.audit import trail
+from shared.bounds import TO_COME, done_by_now
 from sites.models import Person, Site
 
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
@@ -183,8 +184,7 @@ def _check_place(probe: Probe, site: Site, limit: Limit) -> None:
 def _check_time(at: datetime) -> None:
     if timezone.is_naive(at):
         raise ValueError("Give the time with its zone.")
-    if at > timezone.now():
-        raise ValidationError({"taken_at": "That time has not come yet. Give the time when it was done."})
+    done_by_now(at, "taken_at")
 
 
 def _check_act(made: CorrectiveAction) -> None:
@@ -198,7 +198,7 @@ def _check_act(made: CorrectiveAction) -> None:
     if made.disposition == Disposition.EATEN and not made.note:
         wrong["note"] = "It was eaten: write down the risk, and who was told."
     if made.done_at > timezone.now():
-        wrong["done_at"] = "That time has not come yet. Give the time when it was done."
+        wrong["done_at"] = TO_COME
     if made.done_at < made.deviation.reading.taken_at.replace(second=0, microsecond=0):
         wrong["done_at"] = "That is before the reading was taken. Give the time when it was done."
     if ReadingVoid.objects.filter(voids=made.deviation.reading_id).exists():

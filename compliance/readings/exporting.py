@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from django.db.models import QuerySet
 
+from shared.bounds import on_clock
 from sites.models import Site
 
 from .importing.cells import guarded
@@ -35,7 +36,7 @@ def cells(reading: Reading, site: str) -> list[str]:
     """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only."""
     return [
         guarded(site), guarded(reading.probe.code), reading.limit_version.limit.code, guarded(reading.item),
-        reading.typed, reading.unit, reading.taken_at.astimezone(reading.site.zone).isoformat(),
+        reading.typed, reading.unit, on_clock(reading.taken_at, reading.site.zone).isoformat(),
         "" if reading.hold_s is None else str(reading.hold_s),
         "" if reading.since_start_s is None else str(reading.since_start_s),
         guarded(reading.note), guarded(reading.taken_by.email), guarded(reading.used_despite), reading.fitness,

@@ -9,6 +9,8 @@ from django.utils import timezone
 from compliance.checks.models import Standing
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe
+from shared.bounds import number_in
+from shared.fields import DayField
 from sites.access import sites_of
 from sites.models import Person, Site
 
@@ -18,18 +20,12 @@ from .queries import with_standing
 STANDINGS = [("", "Any"), *((s.value, s.label.capitalize()) for s in Standing)]
 
 
-def day_field(label: str) -> forms.DateField:
-    return forms.DateField(
-        label=label, required=False, widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
-
-
 class SiteFilter(forms.Form):
     """By site and by days on that site's calendar."""
 
     site = forms.ModelChoiceField(Site.objects.none(), required=False, empty_label="All sites")
-    first = day_field("From")
-    last = day_field("To")
+    first = DayField(label="From", required=False)
+    last = DayField(label="To", required=False)
 
     def __init__(self, data, person: Person):
         super().__init__(data)
@@ -56,7 +52,7 @@ class SiteFilter(forms.Form):
         zone = self._zone(chosen.get("site"))
         if "first" in chosen:
             found &= Q(**{f"{field}__gte": datetime.combine(chosen["first"], time(), zone)})
-        if "last" in chosen and chosen["last"] < datetime.max.date():
+        if "last" in chosen:
             found &= Q(**{f"{field}__lt": datetime.combine(chosen["last"] + timedelta(days=1), time(), zone)})
         return found
 
@@ -75,8 +71,8 @@ class ReadingFilter(SiteFilter):
 
     def __init__(self, data, person: Person):
         super().__init__(data, person)
-        asked = data.get("site", "")
-        sites = self.sites.filter(pk=int(asked)) if asked.isdecimal() and len(asked) < 18 else self.sites
+        asked = number_in(data.get("site"))
+        sites = self.sites if asked is None else self.sites.filter(pk=asked)
         read_there = Q(placements__site__in=sites.order_by().values("pk"))
         self.fields["probe"].queryset = Probe.objects.filter(read_there).distinct().order_by("code")
         limits = Limit.objects.filter(site__in=sites.order_by().values("pk")).select_related("site")

@@ -10,7 +10,8 @@ from django.utils import timezone
 from compliance.checks.fitness import Fitness, fitness_of
 from compliance.limits.wording import parse_duration
 from compliance.probes.models import Probe
-from shared.fields import SiteDateTimeField, TemperatureField
+from shared.bounds import number_in
+from shared.fields import LineField, SiteDateTimeField, TemperatureField
 from shared.seal import seal_of
 from shared.units import Unit
 from shared.widgets import TapNumber
@@ -107,7 +108,7 @@ class ReadingForm(forms.Form):
     since_start_s = HoldField(
         label="Time since cooling began", required=False, max_length=20, help_text="Such as 90 min or 1 h 50 min."
     )
-    item = forms.CharField(label="Food or unit", max_length=120)
+    item = LineField(label="Food or unit", max_length=120)
     typed = TemperatureField(label="Temperature on the display")
     unit = forms.ChoiceField(choices=Unit.choices, widget=forms.HiddenInput)
     taken_at = SiteDateTimeField(label="When", required=False, help_text="Leave it empty for now.")
@@ -127,6 +128,7 @@ class ReadingForm(forms.Form):
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
         self.fields["item"].widget = Suggested(recent_items(site), {"maxlength": 120})
+        self.fields["typed"].unit = self.shown_unit
         self.fields["typed"].widget = TapNumber(Unit(self.shown_unit).label)
         self.other_unit = Unit.FAHRENHEIT if self.shown_unit == Unit.CELSIUS else Unit.CELSIUS
         self.fields["taken_at"].zone = site.zone
@@ -140,7 +142,7 @@ class ReadingForm(forms.Form):
 
     def _asked(self, name: str) -> int | None:
         value = self.data.get(name) if self.is_bound else self.initial.get(name)
-        return int(value) if str(value or "").isdecimal() and len(str(value)) < 18 else None
+        return number_in(str(value or ""))
 
     def _offer_limits(self) -> None:
         """The limits in force here, those that the probe serves first; one that is alone is chosen at once."""

@@ -11,21 +11,13 @@ from compliance.limits.wording import duration, figure
 from compliance.probes.models import EventKind, Probe
 from shared import units
 
-ABSOLUTE_ZERO = -273_150
 LONGEST_HOLD_S = 7 * 24 * 3600
 LONGEST_SINCE_S = 7 * 24 * 3600
-TYPED_LENGTH = 20
 
 
 def read_typed(typed: str, unit: str) -> int:
     """What somebody typed, in milli-degrees Celsius. Raises ValueError saying what to type."""
-    text = typed.strip()
-    if len(text) > TYPED_LENGTH:
-        raise ValueError(f"“{text[:TYPED_LENGTH]}…” is too long for a temperature. Type what the display shows.")
-    milli = units.to_milli(units.parse(text), unit)
-    if milli < ABSOLUTE_ZERO:
-        raise ValueError(f"“{text}” is colder than anything can be. Type what the display shows, such as 4.6")
-    return milli
+    return units.read(typed, unit)
 
 
 def breach(version: LimitVersion, milli: int, hold_s: int | None, since_start_s: int | None = None) -> str:

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from compliance.checks.fitness import Fitness
 from shared.facts import Fact, Void
+from shared.lines import Line
 from shared.units import Unit
 
 
@@ -56,7 +57,7 @@ class Reading(Fact):
     limit_version = models.ForeignKey(
         "limits.LimitVersion", on_delete=models.PROTECT, related_name="readings", db_index=False
     )
-    item = models.CharField("food or unit", max_length=120)
+    item = Line("food or unit", max_length=120)
     typed = models.CharField("value as typed", max_length=20)
     unit = models.CharField(max_length=1, choices=Unit.choices)
     value_milli = models.IntegerField()

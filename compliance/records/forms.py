@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from django import forms
 from django.utils import timezone
 
+from shared.fields import DayField
 from sites.access import sites_of
 from sites.models import Paper, Person, Site
 
@@ -39,12 +40,7 @@ class RecordForm(forms.Form):
         self._now = now or timezone.now()
         self.fields["site"].queryset = sites_of(person).select_related("area__business").order_by("name", "pk")
         for name, label in (("from", "First day"), ("to", "Last day")):
-            self.fields[name] = forms.DateField(
-                label=label,
-                required=False,
-                help_text=f"Only for “{PERIODS[OWN]}”.",
-                widget=forms.DateInput(attrs={"type": "date"}),
-            )
+            self.fields[name] = DayField(label=label, required=False, help_text=f"Only for “{PERIODS[OWN]}”.")
         self.order_fields(["site", "period", "from", "to", "paper"])
 
     def clean(self):

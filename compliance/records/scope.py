@@ -9,13 +9,12 @@ from django.db.models import QuerySet
 
 from compliance.checks.queries import standing_subquery
 from compliance.readings.models import Reading
+from shared.bounds import EARLIEST, LATEST
 from shared.printing.page import MONTHS
 from sites.models import Paper, Site
 
 from .people import People
 from .probes import ProbeHere, probes_here
-
-EARLIEST, LATEST = date(2000, 1, 1), date(2100, 12, 31)
 
 
 class PeriodRefused(ValueError):

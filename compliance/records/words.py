@@ -10,6 +10,7 @@ from compliance.checks.models import Check, Kind
 from compliance.checks.surroundings import told
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand, duration
+from shared.bounds import on_clock
 from shared.printing.page import MONTHS
 from shared.units import Unit, difference_from_milli, show, show_error, show_spread
 
@@ -30,7 +31,7 @@ PANS = {
 
 def moment(at: datetime, zone: ZoneInfo) -> str:
     """A date and time at the site: "14 Mar 2026 16:05"; where the clock shows that hour twice, with the zone's name."""
-    local = at.astimezone(zone)
+    local = on_clock(at, zone)
     return f"{local.day} {MONTHS[local.month - 1]} {local.year} {clock(local)}"
 
 

@@ -1,9 +1,8 @@
 """What people fill in about reminders."""
 
-from datetime import date
-
 from django import forms
-from django.core.validators import MaxValueValidator, MinValueValidator
+
+from shared.fields import DayField
 
 
 class ExcuseForm(forms.Form):
@@ -23,6 +22,4 @@ class StrikeExcuseForm(ExcuseForm):
 class DayForm(forms.Form):
     """A day on the clock of the site."""
 
-    day = forms.DateField(
-        required=False, validators=[MinValueValidator(date(2000, 1, 1)), MaxValueValidator(date(2100, 12, 31))]
-    )
+    day = DayField(required=False)

@@ -12,6 +12,7 @@ from typing import BinaryIO
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.pdfgen.canvas import Canvas
 
+from shared.bounds import on_clock
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.ink import Pen
 from shared.printing.text import clean, first_lines, shorten
@@ -50,7 +51,7 @@ def when(moment: datetime, zone: tzinfo) -> str:
     """
     if moment.tzinfo is None:
         raise ValueError("A printed time needs a zone; pass an aware datetime.")
-    local = moment.astimezone(zone)
+    local = on_clock(moment, zone)
     return f"{local.day} {MONTHS[local.month - 1]} {local.year} {local:%H:%M} {local.tzname()}"
 
 

@@ -8,6 +8,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from shared import badges, cautions, units
+from shared.bounds import on_clock
 from shared.printing.page import MONTHS
 from shared.printing.page import when as printed_when
 from shared.seal import seal_of
@@ -51,7 +52,7 @@ def when(moment: datetime | None, zone: tzinfo | str, style: str = "full") -> st
     if moment is None:
         return "–"
     place = ZoneInfo(zone) if isinstance(zone, str) else zone
-    shown = _styled(moment.astimezone(place), printed_when(moment, place), style)
+    shown = _styled(on_clock(moment, place), printed_when(moment, place), style)
     return format_html('<time datetime="{}">{}</time>', moment.isoformat(timespec="minutes"), shown)
 
 

@@ -5,6 +5,7 @@ from django.db.models import Count, Q
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
+from shared.bounds import number_in
 from shared.forms import attempt
 from shared.numbered import numbered_page
 
@@ -109,8 +110,7 @@ def area_edit(request, pk):
 @require_http_methods(FORM)
 def business_edit(request):
     """The business of somebody who supervises all of it; where there are several, `business` says which."""
-    asked = request.GET.get("business", "")
-    business = get_business(request.user, int(asked) if asked.isdecimal() else None)
+    business = get_business(request.user, number_in(request.GET.get("business")))
     form = BusinessForm(request.POST or None, instance=business)
     if form.is_valid():
         attempt(form, amend_business, by=request.user, business=business, changes=form.cleaned_data)

@@ -8,6 +8,7 @@ import threading
 import uuid
 from collections.abc import Callable
 from datetime import timedelta
+from decimal import Decimal
 from itertools import pairwise
 
 import django
@@ -19,9 +20,12 @@ django.setup()  # before the models below can be read
 
 from compliance.advice import actions as advice  # noqa: E402
 from compliance.advice.models import Acceptance  # noqa: E402
+from compliance.checks.instruments import register_probe  # noqa: E402
 from compliance.checks.models import Check, Span  # noqa: E402
 from compliance.checks.planning import make_slots  # noqa: E402
 from compliance.checks.timeline import TOLD, lock, recut  # noqa: E402
+from compliance.limits import actions as limits  # noqa: E402
+from compliance.limits.models import Limit  # noqa: E402
 from compliance.probes.models import Probe  # noqa: E402
 from compliance.quarantine import actions as quarantine  # noqa: E402
 from compliance.quarantine.assessing import Selection  # noqa: E402
@@ -34,6 +38,8 @@ from compliance.reminders.actions import excuse_reminder  # noqa: E402
 from compliance.reminders.models import Reminder  # noqa: E402
 from compliance.reminders.sweep import sweep  # noqa: E402
 from shared.audit.models import Entry  # noqa: E402
+from sites.actions import add_area, add_person, add_site  # noqa: E402
+from sites.models import Area, Person, Site  # noqa: E402
 from tests.checks.making import bad, day, event, good  # noqa: E402
 from tests.concurrency import ROUNDS  # noqa: E402
 from tests.concurrency.baths import one_bath_finished_twice  # noqa: E402
@@ -187,6 +193,34 @@ def mend(world, reading, key):
     )  # fmt: skip
 
 
+def one_name_twice(world) -> dict:
+    """Two people give the same name at once, to a probe, a limit, a site, an area, a person: one has it, the other is told."""
+    told = []
+    limit = {"step": "x", "title": "x", "hazard": "x", "direction": "at_most", "value": Decimal(5), "unit": "C",
+             "effective_from": day(0), "usual_action": "x"}  # fmt: skip
+    person = {"name": "Two Ames", "initials": "TA", "password": "quiet-lantern-47", "role": 20, "site": world.site}
+    for n in range(ROUNDS):
+        name = f"twice-{n}"
+        for act in (
+            lambda by, name=name: register_probe(by=by, site=world.site, code=name, sensor="unknown"),
+            lambda by, name=name: limits.add(by=by, site=world.site, code=name, **limit),
+            lambda by, name=name: add_site(by=by, area=world.area, name=name),
+            lambda by, name=name: add_area(by=by, business=world.business, name=name),
+            lambda by, name=name: add_person(by=by, email=f"{name}@example.test", **person),
+        ):
+            told += at_once(*[lambda by=by, act=act: act(by) for by in (world.manager, world.supervisor)])
+    made = {"code__startswith": "twice-"}
+    return {
+        "wrong": [text for text in told if not text.startswith("ValidationError")],
+        "refused": len(told),
+        "made": [
+            Probe.objects.filter(**made).count(), Limit.objects.filter(**made).count(),
+            *(model.objects.filter(name__startswith="twice-").count() for model in (Site, Area)),
+            Person.objects.filter(email__startswith="twice-").count(),
+        ],
+    }  # fmt: skip
+
+
 def sweeps_at_once(world) -> dict:
     """Two sweeps, and a cook who checks one of the probes in the middle; then two people who excuse the same reminder."""
     Reminder.objects.all().delete()
@@ -221,7 +255,9 @@ def sweeps_at_once(world) -> dict:
 def main() -> None:
     call_command("migrate", verbosity=0)
     world = World.build()
-    contests = (checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe, sweeps_at_once)
+    contests = (
+        checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe, one_name_twice, sweeps_at_once,
+    )  # fmt: skip
     left = {contest.__name__: contest(world) for contest in contests}
     in_other_files = (one_bath_finished_twice, tries_at_once, links_at_once)
     left |= {contest.__name__: contest(world, at_once) for contest in in_other_files}

@@ -64,6 +64,13 @@ def test_of_two_who_accept_advice_from_the_same_page_one_is_refused(left):
     assert found["linked"] and found["in_force"]
 
 
+def test_of_two_who_give_the_same_name_at_once_one_is_told_that_it_is_taken(left):
+    found = left["one_name_twice"]
+    assert found["wrong"] == []
+    assert found["made"] == [ROUNDS] * 5
+    assert found["refused"] == 5 * ROUNDS
+
+
 def test_sweeps_at_once_write_each_due_time_once_and_leave_nothing_out(left):
     found = left["sweeps_at_once"]
     assert found["wrong"] == []

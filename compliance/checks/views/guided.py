@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
+from shared.bounds import key_in, number_in
 from shared.units import Unit, show
 from sites.addresses import address
 from sites.models import Role
@@ -159,9 +160,9 @@ def _after_the_last(request, draft: CheckDraft, check: Check) -> str:
 
 def _again(request, probe: Probe, kind: str) -> HttpResponse:
     """Forget a check in progress. One that shares its bath starts again in it, or leaves it to the next probe."""
-    key, page = request.POST["again"], redirect(GUIDANCE[kind].address, probe.pk)
+    key, page = key_in(request.POST["again"]), redirect(GUIDANCE[kind].address, probe.pk)
     draft = _draft(request, probe, kind)
-    if draft is None or str(draft.key) != key or draft.together is None:
+    if draft is None or draft.key != key or draft.together is None:
         drafts.drop(request.user, probe, key)
         return page
     if "afresh" in request.POST:
@@ -175,8 +176,7 @@ def _again(request, probe: Probe, kind: str) -> HttpResponse:
 
 def _finished_before(request, probe: Probe, kind: str) -> HttpResponse:
     """The second tap on Finish lands on the check that the first one made."""
-    key = request.POST.get("key", "")
-    check = Check.objects.filter(probe=probe, key=key).first() if _is_key(key) else None
+    check = Check.objects.filter(probe=probe, key=key_in(request.POST.get("key"))).first()
     if check:
         return redirect("check_detail", check.pk)
     messages.warning(request, "That check was finished or given up meanwhile.")
@@ -273,8 +273,5 @@ def _point(kind: str, text: str | None) -> StrEnum:
 
 
 def _whole(text: str | None) -> int:
-    return int(text) if text and text.isdecimal() and len(text) < 10 else -1
-
-
-def _is_key(text: str) -> bool:
-    return len(text) == 36 and text.count("-") == 4 and all(c in "0123456789abcdef-" for c in text.lower())
+    found = number_in(text)
+    return -1 if found is None else found

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods
 from compliance.probes.access import get_probe
 from compliance.probes.forms import AmendProbeForm, MoveForm, NewProbeForm, known_of
 from compliance.probes.queries import sites_to_move_to
+from shared.bounds import number_in
 from shared.forms import attempt
 from sites.access import get_site, sites_of
 from sites.models import Role
@@ -21,13 +22,13 @@ FORM = ["GET", "HEAD", "POST"]
 @require_http_methods(FORM)
 def probe_add(request):
     """A new probe at the site that `?site=` names; asks which, where the person manages several."""
-    asked = request.GET.get("site", "")
+    asked = number_in(request.GET.get("site"))
     sites = list(sites_of(request.user, Role.MANAGER).filter(closed=False).select_related("area")[:500])
     if not sites:
         raise PermissionDenied(f"This needs the role of {Role.MANAGER.label}.")
-    if not asked and len(sites) > 1:
+    if asked is None and len(sites) > 1:
         return render(request, "probes/probe_site.html", {"items": [site_item(site) for site in sites]})
-    site = get_site(request.user, int(asked) if asked.isdecimal() else sites[0].pk, Role.MANAGER)
+    site = get_site(request.user, sites[0].pk if asked is None else asked, Role.MANAGER)
     form = NewProbeForm(request.POST or None, site=site)
     if form.is_valid():
         given = form.figures()

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET
 from compliance.plans.queries import plan_in_force
 from compliance.probes.access import get_probe
 from compliance.probes.models import Event, Placement, Probe
+from shared.bounds import number_in, on_clock
 from shared.paging import Page, page_by_key
 from shared.templatetags.noughtbook import when
 from shared.units import difference_from_milli, from_milli, number, show_spread
@@ -56,8 +57,8 @@ def _page(queryset, request) -> Page:
     query = request.GET.copy()
     code, _, pk = query.pop("from", [""])[-1].rpartition("~")
     first = f"?{query.urlencode()}" if code else None
-    if pk.isdecimal() and len(pk) < 18:
-        queryset = queryset.filter(Q(code__gt=code) | Q(code=code, pk__gte=int(pk)))
+    if number_in(pk) is not None:
+        queryset = queryset.filter(Q(code__gt=code) | Q(code=code, pk__gte=number_in(pk)))
     rows = list(queryset[: PAGE + 1])
     following = None
     if len(rows) > PAGE:
@@ -116,7 +117,7 @@ def _facts(probe: Probe, now) -> list[tuple]:
 
 
 def _plain_time(at, zone) -> str:
-    local = at.astimezone(zone)
+    local = on_clock(at, zone)
     return f"{local.day} {local:%b %Y %H:%M}"
 
 

@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
@@ -13,13 +13,14 @@ from django.utils import timezone
 from compliance.limits.models import Direction, LimitVersion
 from compliance.probes.models import Event, Placement, Probe
 from compliance.readings.judging import LONGEST_HOLD_S, Track, read_typed
+from shared.bounds import EARLIEST, number_in
 from shared.units import Unit
 from sites.access import sites_of
 from sites.models import Business, Person, Role, Site
 
 from .cells import unguarded
 
-EARLIEST = datetime(1990, 1, 1)
+FIRST = datetime.combine(EARLIEST, time())
 BEYOND = 10**9
 LONGEST_ITEM, LONGEST_NOTE, LONGEST_REASON = 120, 4000, 500
 
@@ -121,8 +122,8 @@ class Clock:
             if text != text.strip():
                 return self.read(text.strip())
             raise Refused(self._unread(text)) from None
-        if not EARLIEST <= at <= self.now:
-            raise Refused(f"time {text} " + ("has not come yet" if at > self.now else "is before 1990"))
+        if not FIRST <= at <= self.now:
+            raise Refused(f"time {text} " + ("has not come yet" if at > self.now else f"is before {FIRST.year}"))
         return at
 
     def _unread(self, text: str) -> str:
@@ -201,9 +202,10 @@ def _seconds_in(column: str) -> Callable[[str], int | None]:
         digits = text.strip()
         if not digits:
             return None
-        if not (digits.isascii() and digits.isdigit()) or int(digits[:12]) > LONGEST_HOLD_S:
+        seconds = number_in(digits)
+        if seconds is None or seconds > LONGEST_HOLD_S:
             raise Refused(f"{column} “{digits[:20]}” is not a number of whole seconds, at most a week")
-        return int(digits)
+        return seconds
 
     return read
 

@@ -149,7 +149,24 @@ def next_import() -> int:
 def _lines(batch: Batch) -> bytes:
     whys = dict(batch.breaches)
     lines = []
-    for key, probe, site, version, item, typed, unit, milli, hold, since, at, by, note, despite, limit, named in batch.rows:
+    for (
+        key,
+        probe,
+        site,
+        version,
+        item,
+        typed,
+        unit,
+        milli,
+        hold,
+        since,
+        at,
+        by,
+        note,
+        despite,
+        limit,
+        named,
+    ) in batch.rows:
         item = item.translate(ESCAPES) if "\\" in item else item
         note, despite = (text.translate(ESCAPES) if text else text for text in (note, despite))
         held, begun = (r"\N" if seconds is None else seconds for seconds in (hold, since))

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.limits.queries import version_in_force
 from compliance.limits.wording import duration
+from shared.bounds import number_in
 from shared.forms import attempt
 from shared.paging import page_by_key
 from sites.access import get_site, sites_of
@@ -83,9 +84,9 @@ def reading_add(request):
 
 def site_asked_for(request):
     """The site in the address, or the only one there is; None where somebody has to choose."""
-    pk = request.GET.get("site", "")
-    if pk.isdecimal() and len(pk) < 18:
-        return get_site(request.user, int(pk), Role.COOK)
+    pk = number_in(request.GET.get("site"))
+    if pk is not None:
+        return get_site(request.user, pk, Role.COOK)
     sites = list(sites_to_record_at(request.user)[:2])
     return sites[0] if len(sites) == 1 else None
 

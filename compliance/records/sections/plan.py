@@ -5,6 +5,7 @@ from itertools import groupby
 
 from compliance.limits.models import LimitVersion, Origin
 from compliance.limits.wording import demand
+from shared.bounds import on_clock
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.units import show
@@ -52,7 +53,7 @@ def _row(version: LimitVersion, scope: RecordScope) -> Row:
     name = limit.title if limit.step.lower() == limit.title.lower() else f"{limit.title}\n{limit.step}"
     demands = joined(demand(version)) if version.in_force else "no longer in force"
     source = " ".join(filter(None, (_joined(version), NOT_SEEN[Origin(version.origin)])))
-    began = day(version.effective_from.astimezone(scope.zone).date())
+    began = day(on_clock(version.effective_from, scope.zone).date())
     cells = (name, limit.hazard, demands, joined(version.usual_action), source, began)
     return Row(cells, note=_note(version, scope))
 

@@ -26,6 +26,7 @@ from compliance.plans.tables import ClosureTable, RoundTable, ScopeTable
 from compliance.plans.wording import day_words, holidays_ahead, plan_words, round_words, week_in_short
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe, Sensor
+from shared.bounds import number_in
 from shared.forms import attempt
 from shared.numbered import numbered_page
 from sites.access import businesses_of, get_business, get_site, may
@@ -151,8 +152,7 @@ def plan_site(request, site_pk):
 @require_http_methods(FORM)
 def plan_business(request):
     """Of all probes of a business, or of one kind; where somebody supervises several, `?business=` says which."""
-    asked, kind = request.GET.get("business", ""), _kind(request)
-    business = get_business(request.user, int(asked) if asked.isdecimal() else None)
+    business, kind = get_business(request.user, number_in(request.GET.get("business"))), _kind(request)
     records = PlanBook(CheckPlan.objects.filter(business=business).select_related("business"))
     title = f"Plan of {business}" + (f": {Sensor(kind).label}" if kind else "")
     scope = {"business": business, "sensor": kind}

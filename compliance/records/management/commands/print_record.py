@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from compliance.records.record import write_record
 from compliance.records.scope import PeriodRefused, RecordScope
+from shared.bounds import number_in
 from sites.access import sites_of
 from sites.models import Paper, Person, Site
 
@@ -54,8 +55,8 @@ def find_site(person: Person, asked: str) -> Site:
     """The site by its number or its name, among those that the person may read."""
     mine = sites_of(person).select_related("area__business")
     named = list(mine.filter(name__iexact=asked.strip()))
-    if not named and asked.strip().isdecimal():
-        named = list(mine.filter(pk=int(asked)))
+    if not named and number_in(asked.strip()):
+        named = list(mine.filter(pk=number_in(asked.strip())))
     if len(named) > 1:
         choices = "; ".join(f"{site.pk} in {site.area}" for site in named)
         raise CommandError(f"{person} can read {len(named)} sites named {asked}. Give its number instead: {choices}.")

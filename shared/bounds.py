@@ -1,0 +1,73 @@
+"""How far back and ahead what people give may lie, and what a name may hold: asked by forms, and by actions before they write."""
+
+import re
+import unicodedata
+from datetime import UTC, date, datetime, tzinfo
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+EARLIEST, LATEST = date(1990, 1, 1), date(2100, 12, 31)
+TO_COME = "That time has not come yet. Give the time when it was done."
+NUMBER = re.compile("[0-9]{1,18}", re.ASCII)  # fits the key of a record on both engines
+NO_SIGNS = {
+    "Cc",
+    "Cs",
+    "Zl",
+    "Zp",
+}  # Unicode's categories of control characters, half characters, line and paragraph ends
+
+
+def in_bounds(day: date, name: str = "") -> None:
+    """Raises ValidationError, for the field `name` if one is given, where a day or moment is before 1990 or after 2100.
+
+    It is the day on the clock that the moment is given in.
+    """
+    on = day.date() if isinstance(day, datetime) else day
+    if EARLIEST <= on <= LATEST:
+        return
+    told = f"That is before {EARLIEST.year}. Look at the year, and give a later day."
+    if on > LATEST:
+        told = f"That is after {LATEST.year}. Look at the year, and give an earlier day."
+    raise ValidationError({name: told} if name else told, code="bounds")
+
+
+def done_by_now(at: datetime, name: str = "", words: str = TO_COME) -> datetime:
+    """The moment of something that was done. Raises ValidationError as `in_bounds`, and where it is still to come."""
+    if at > timezone.now():
+        raise ValidationError({name: words} if name else words, code="future")
+    in_bounds(at, name)
+    return at
+
+
+def on_clock(at: datetime, zone: tzinfo) -> datetime:
+    """A moment on the clock of a zone; one on the first or last day of the calendar, which some clocks do not reach, in UTC."""
+    try:
+        return at.astimezone(zone)
+    except OverflowError:
+        return at.astimezone(UTC)
+
+
+def number_in(text: str | None) -> int | None:
+    """The number that a parameter names, such as a site's; None for anything else, so that it counts as not given."""
+    return int(text) if text and NUMBER.fullmatch(text) else None
+
+
+def key_in(text: str | None) -> UUID | None:
+    """The key of a form; None for anything else, which is the key of nothing."""
+    try:
+        return UUID(text or "")
+    except ValueError:
+        return None
+
+
+def one_line(text: str) -> None:
+    """Raises ValidationError for a name with a line break, or with a sign that cannot be seen or kept."""
+    if any(unicodedata.category(sign) in NO_SIGNS for sign in text):
+        raise ValidationError("Write it on one line, with letters, digits and signs that can be seen.", code="one_line")
+
+
+def on_one_line(text: str) -> str:
+    """The same text with a blank for every run of blanks and signs that cannot be seen: for a mail's subject, a calendar."""
+    return " ".join("".join(" " if unicodedata.category(sign) in NO_SIGNS else sign for sign in text).split())

@@ -1,0 +1,236 @@
+"""What lies out of bounds is refused in one sentence; and what was stored before there were bounds does no harm."""
+
+import uuid
+from datetime import UTC, date, datetime
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.urls import reverse
+
+from compliance.checks import drafts
+from compliance.checks.guidance import ICE
+from compliance.checks.instruments import move_probe, register_probe
+from compliance.checks.models import Check, Stage
+from compliance.limits.actions import change, retire
+from compliance.notices.actions import open_feed
+from compliance.notices.models import Notice
+from compliance.notices.sending import letter
+from compliance.plans import actions as plans
+from compliance.plans.models import CheckPlan, Closure, Opening, Round
+from compliance.probes.models import Event, Placement
+from compliance.readings import actions as readings
+from compliance.readings.importing import import_file
+from compliance.readings.models import Deviation
+from compliance.reminders.planning import roll_over
+from sites.actions import add_area, add_site, amend_person
+from sites.models import Site
+from tests.checks import making
+from tests.readings.files import csv_file, row
+from tests.world import make_probe, make_reading, make_version
+
+YEAR_ONE = datetime(1, 1, 1, 4, tzinfo=UTC)
+LONG_AGO, FAR_AHEAD = "Look at the year, and give a later day", "Look at the year, and give an earlier day"
+LINE = "Write it on one line"
+
+
+def take(world, **changes):
+    fields = {
+        "by": world.cook, "key": uuid.uuid4(), "probe": world.probe, "site": world.site, "limit": world.limit, "item": "Soup",
+        "typed": "4.0", "unit": "C", "taken_at": datetime(2026, 3, 1, tzinfo=UTC), **changes,
+    }  # fmt: skip
+    return readings.record(**fields)
+
+
+PAST = {
+    "a check": lambda w, at: making.good(w.probe, w.cook, at),
+    "an event": lambda w, at: making.event(w.probe, w.cook, "dropped", at),
+    "a reading": lambda w, at: take(w, taken_at=at),
+    "a probe": lambda w, at: register_probe(by=w.manager, site=w.site, code="P9", sensor="unknown", starts_at=at),
+    "a move": lambda w, at: move_probe(by=w.manager, probe=w.probe, site=w.other_site, starts_at=at, reason="lent"),
+}
+HOLDS = {
+    "a limit": lambda w, at: change(by=w.manager, limit=w.limit, effective_from=at, hold_s=60, reason="the plan"),
+    "a retiring": lambda w, at: retire(by=w.manager, limit=w.limit, effective_from=at, reason="the plan"),
+    "a plan": lambda w, at: plans.set_plan(
+        by=w.manager, site=w.site, every_days=2, effective_from=at.date(), reason="x"
+    ),
+    "opening days": lambda w, at: plans.set_opening(
+        by=w.manager, site=w.site, hours=[(at.time(), datetime.max.time())] * 7, effective_from=at.date()
+    ),
+    "rounds": lambda w, at: plans.set_round(by=w.manager, limit=w.limit, times=[at.time()], effective_from=at.date()),
+    "a closure": lambda w, at: plans.close_days(
+        by=w.manager, site=w.site, first_day=at.date(), last_day=at.date(), why="x"
+    ),
+}
+
+
+@pytest.mark.parametrize("what", [*PAST, *HOLDS])
+def test_no_action_stores_a_day_before_1990(what, world):
+    with pytest.raises(ValidationError, match=LONG_AGO):
+        (PAST | HOLDS)[what](world, datetime(1989, 12, 31, 12, tzinfo=UTC))
+
+
+@pytest.mark.parametrize("what", HOLDS)
+def test_no_action_stores_a_day_after_2100(what, world):
+    with pytest.raises(ValidationError, match=FAR_AHEAD):
+        HOLDS[what](world, datetime(9999, 12, 31, 12, tzinfo=UTC))
+
+
+@pytest.mark.parametrize("zone", ["Europe/London", "America/New_York", "Asia/Tokyo"])
+def test_a_form_says_what_is_wrong_with_the_year_1_and_keeps_what_was_typed(zone, world, as_person):
+    Site.objects.filter(pk=world.site.pk).update(time_zone=zone)
+    typed = {"kind": "dropped", "at": "0001-01-01T12:00", "note": "on the tiles"}
+    answer = as_person(world.cook).post(reverse("event_add", args=[world.probe.pk]), typed)
+    assert LONG_AGO in answer.content.decode() and "on the tiles" in answer.content.decode()
+    assert not Event.objects.exists()
+
+
+@pytest.mark.parametrize("zone", ["Europe/London", "America/Los_Angeles", "Asia/Tokyo"])
+def test_what_is_stored_of_the_year_1_keeps_no_page_from_opening(zone, world, as_person):
+    """Facts are never changed: what was taken before there were bounds stays, and is to be struck out on its own page."""
+    probe, supervisor = make_probe(world.site, "OLD", by=world.manager, starts_at=YEAR_ONE), world.supervisor
+    event = Event.objects.create(probe=probe, kind="dropped", at=YEAR_ONE, recorded_by=world.cook)
+    check = making.good(probe, world.cook, datetime(2026, 3, 1, tzinfo=UTC))
+    fields = {
+        f.attname: getattr(check, f.attname) for f in Check._meta.concrete_fields if f.attname not in ("id", "key")
+    }
+    old = Check.objects.create(**fields | {"key": uuid.uuid4(), "checked_at": YEAR_ONE})
+    reading = make_reading(probe, world.limit, "9.0", YEAR_ONE, by=world.cook)
+    deviation = Deviation.objects.create(reading=reading, why="4 °C above the limit", recorded_by=world.cook)
+    Placement.objects.create(probe=world.probe, site=world.site, starts_at=YEAR_ONE, recorded_by=world.manager)
+    Site.objects.filter(pk=world.site.pk).update(time_zone=zone)
+    pages = {
+        "probe_detail": probe, "probe_outlook": probe, "zero_check": probe, "check_detail": old, "check_correct": old,
+        "check_void": old, "check_print": old, "event_void": event, "reading_detail": reading, "reading_correct": reading,
+        "deviation_detail": deviation, "today_site": world.site, "plan_list": world.site,
+    }  # fmt: skip
+    client = as_person(supervisor)
+    lists = map(reverse, ("probe_list", "outlook_list", "reading_list", "deviation_list", "case_list"))
+    paths = [*(reverse(name, args=[about.pk]) for name, about in pages.items()), *lists]
+    assert {path: client.get(path).status_code for path in paths} == dict.fromkeys(paths, 200)
+    assert b"".join(client.get(reverse("reading_export"))).count(b"OLD") == 1
+    making.good(probe, world.cook, datetime(2026, 3, 2, tzinfo=UTC))
+
+
+@pytest.mark.parametrize(("typed", "unit"), [("-300", "C"), ("-273.2", "C"), ("-500", "F"), ("1e400", "C"), ("NaN", "C"),
+                                             ("9" * 5000, "C"), ("1e2", "C")])  # fmt: skip
+def test_no_reading_is_colder_than_anything_can_be_or_no_number(typed, unit, world, as_person):
+    form = {"key": uuid.uuid4().hex, "probe": world.probe.pk, "limit": world.limit.pk, "item": "Soup", "typed": typed,
+            "unit": unit, "taken_by": world.cook.pk}  # fmt: skip
+    answer = as_person(world.cook).post(reverse("reading_add") + f"?site={world.site.pk}", form)
+    assert answer.status_code == 200 and set(answer.context["form"].errors) == {"typed"}
+
+
+def test_a_long_number_on_a_display_is_refused_and_not_cut_short(world):
+    """The first twenty characters of this one are a zero."""
+    draft = drafts.begin(world.cook, world.probe, ICE.usual, Stage.AS_FOUND, making.START)
+    drafts.insert(draft, making.START)
+    with pytest.raises(ValidationError, match="too long for a temperature"):
+        drafts.read(draft, "0" * 20 + "5", "C", 0, making.day(0.001))
+
+
+def test_a_time_of_5000_digits_in_a_file_is_a_bad_row_and_not_the_end_of_it(world):
+    rows = [row(held_s="0" * 5000), row(held_s="000000000000999999999999"), row(item="Milk")]
+    made = import_file(by=world.manager, file_name="week.csv", content=csv_file(*rows))
+    assert (made.added, len(made.refused)) == (1, 2)
+    assert all("held_s" in reason for _, reason in made.refused)
+
+
+@pytest.mark.parametrize("again", ["x", "-", "a\0b", "9" * 5000])
+@pytest.mark.parametrize("tap", ["start", "finish"])
+def test_a_tap_with_a_key_that_is_none_leaves_the_check_in_progress_as_it_is(again, tap, world, as_person):
+    drafts.begin(world.cook, world.probe, ICE.usual, Stage.AS_FOUND, making.START)
+    path = reverse(f"zero_check_{tap}", args=[world.probe.pk])
+    assert as_person(world.cook).post(path, {"again": again, "key": again}).status_code < 500
+    assert drafts.find(world.cook, world.probe) is not None
+
+
+@pytest.mark.parametrize("key", ["-", "x" * 36])
+def test_a_reading_whose_form_lost_its_key_is_asked_for_again(key, world, as_person):
+    form = {"key": key, "probe": world.probe.pk, "limit": world.limit.pk, "item": "Soup", "typed": "4.0", "unit": "C"}
+    answer = as_person(world.cook).post(reverse("reading_add") + f"?site={world.site.pk}", form)
+    assert answer.status_code == 200 and "did not arrive whole" in answer.content.decode()
+
+
+@pytest.mark.parametrize("asked", ["9" * 5000, "9" * 20, "٣", "x", "-1"])
+@pytest.mark.parametrize(
+    "page", ["probe_add", "reading_add", "reading_list", "probe_list", "record_form", "record_print"]
+)
+def test_a_site_that_is_no_number_is_none(page, asked, world, as_person):
+    assert as_person(world.supervisor).get(reverse(page), {"site": asked}).status_code in (200, 400, 404)
+
+
+@pytest.mark.parametrize(("query", "cookie", "kind"), [
+    ({"from": "a\0b~1"}, "", ""), ({}, 'sessionid="aaaaaaaa\\000"', ""), ({}, "", "multipart/form-data; charset=unicode_escape"),
+])  # fmt: skip
+def test_what_no_browser_sends_is_answered_with_a_sentence_before_anything_is_looked_up(
+    query, cookie, kind, client, db
+):
+    headers = {name: value for name, value in {"cookie": cookie, "content-type": kind}.items() if value}
+    answer = client.get(reverse("probe_list"), query, headers=headers)
+    assert answer.status_code == 400
+    assert "Check the address for a slip" in answer.content.decode()
+
+
+NAMES = {
+    "a site": lambda w, name: add_site(by=w.supervisor, area=w.area, name=name),
+    "an area": lambda w, name: add_area(by=w.supervisor, business=w.business, name=name),
+    "a person": lambda w, name: amend_person(by=w.manager, person=w.manager, changes={"name": name}),
+    "a probe": lambda w, name: register_probe(by=w.manager, site=w.site, code=name, sensor="unknown"),
+    "a feed": lambda w, name: open_feed(by=w.manager, site=w.site, label=name),
+    "a closure": lambda w, name: plans.close_days(
+        by=w.manager, site=w.site, first_day=date(2099, 1, 1), last_day=date(2099, 1, 1), why=name
+    ),
+}
+
+
+@pytest.mark.parametrize("what", NAMES)
+def test_a_name_is_on_one_line(what, world):
+    with pytest.raises(ValidationError, match=LINE):
+        NAMES[what](world, "Mill\r\nSchool")
+
+
+@pytest.mark.parametrize(
+    "name", ["Mill\r\nSchool", "Mill\rSchool", "Mill\x0bSchool", "Mill\x00School", "Mill\u2028School"]
+)
+def test_a_name_with_a_line_break_that_is_stored_breaks_neither_a_calendar_nor_a_mail(name, world, client):
+    if "\0" not in name:  # which PostgreSQL cannot have stored
+        Site.objects.filter(pk=world.site.pk).update(name=name)
+    make_probe(world.site, name.replace("\0", "\n"), by=world.manager)
+    _, secret = open_feed(by=world.manager, site=world.site, label="wall")
+    answer = client.get(reverse("feed", args=[secret]))
+    assert answer.status_code == 200
+    assert all(line.isprintable() for line in answer.content.decode().split("\r\n"))
+    notice = Notice.objects.create(kind="due", person=world.cook, about="1", site=world.site, subject=f"Check {name}"
+                                   .replace("\0", "\n"), link="/", in_page=True, state="waiting")  # fmt: skip
+    assert letter(notice).message()["Subject"] == "Check Mill School"
+
+
+@pytest.mark.parametrize("on", [date(1, 1, 1), date(9999, 12, 31)])
+@pytest.mark.parametrize("zone", ["America/Los_Angeles", "Asia/Tokyo"])
+def test_what_is_stored_as_holding_from_the_edge_of_the_calendar_keeps_no_page_from_opening(on, zone, world, as_person):
+    Site.objects.filter(pk=world.site.pk).update(time_zone=zone)
+    by, at = {"recorded_by": world.manager}, datetime(on.year, on.month, on.day, 12, tzinfo=UTC)
+    make_version(world.limit, by=world.manager, effective_from=at)
+    CheckPlan.objects.create(site=world.site, every_days=3, effective_from=on, **by)
+    CheckPlan.objects.create(probe=world.probe, pattern="weekdays", weekdays=5, effective_from=on, **by)
+    Opening.objects.create(site=world.site, hours=[["08:00", "02:00"]] * 7, effective_from=on, **by)
+    Round.objects.create(limit=world.limit, times=["08:00"], effective_from=on, **by)
+    Closure.objects.create(site=world.site, first_day=on, last_day=on, why="for good", **by)
+    making.good(world.probe, world.cook, datetime(2026, 3, 1, tzinfo=UTC))
+    roll_over([world.site.pk])
+    pages = {
+        "probe_detail": world.probe, "probe_outlook": world.probe, "plan_probe": world.probe, "limit_detail": world.limit,
+        "limit_change": world.limit, "round_change": world.limit, **dict.fromkeys(
+            ("limit_list", "plan_list", "plan_site", "opening_change", "closure_add", "today_site", "reminder_list"), world.site
+        ),
+    }  # fmt: skip
+    paths = [*(reverse(name, args=[about.pk]) for name, about in pages.items()), reverse("reading_list")]
+    client = as_person(world.supervisor)
+    assert {path: client.get(path).status_code for path in paths} == dict.fromkeys(paths, 200)
+    period = {"site": world.site.pk, "from": "2026-02-20", "to": "2026-03-05"}
+    assert client.get(reverse("record_print"), period).status_code == 200
+    assert (
+        client.get(reverse("feed", args=[open_feed(by=world.manager, site=world.site, label="x")[1]])).status_code
+        == 200
+    )
