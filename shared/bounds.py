@@ -11,12 +11,8 @@ from django.utils import timezone
 EARLIEST, LATEST = date(1990, 1, 1), date(2100, 12, 31)
 TO_COME = "That time has not come yet. Give the time when it was done."
 NUMBER = re.compile("[0-9]{1,18}", re.ASCII)  # fits the key of a record on both engines
-NO_SIGNS = {
-    "Cc",
-    "Cs",
-    "Zl",
-    "Zp",
-}  # Unicode's categories of control characters, half characters, line and paragraph ends
+# Unicode's categories of control characters, half characters, line and paragraph ends.
+NO_SIGNS = ("Cc", "Cs", "Zl", "Zp")
 
 
 def in_bounds(day: date, name: str = "") -> None:

@@ -224,7 +224,7 @@ def test_the_list_goes_on_by_key_and_misses_nobody(as_person, world, monkeypatch
     assert [sorted(codes) for codes in seen] == [["Q0", "Q3"], ["Q1", "Q2"], ["P1"]]
 
 
-@pytest.mark.parametrize("mangled", ["x", "~", "5~x", "5~99999999999999", "²~3"])
+@pytest.mark.parametrize("mangled", ["x", "~", "5~x", "5~99999999999999999999", "²~3"])
 def test_a_mangled_page_name_gives_the_first_page(as_person, world, mangled):
     answer = as_person(world.manager).get(reverse("outlook_list"), {"from": mangled})
     assert answer.status_code == 200
