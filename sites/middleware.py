@@ -13,13 +13,15 @@ def idle_sessions_end(get_response):
 
     def middleware(request):
         by_a_page = request.method == "GET" and request.headers.get("HX-Request") == "true"
-        if request.user.is_authenticated and not by_a_page:
-            since = time.time() - request.session.get(RENEWED, 0)
-            if abs(since) >= settings.SESSION_COOKIE_AGE / OFTEN:  # one ahead of now tells of a clock that was set back
-                renew(request)
+        if request.user.is_authenticated and not by_a_page and _is_time(request.session.get(RENEWED, 0)):
+            renew(request)
         return get_response(request)
 
     return middleware
+
+
+def _is_time(renewed_at: int) -> bool:
+    return time.time() - renewed_at >= settings.SESSION_COOKIE_AGE / OFTEN
 
 
 def renew(request, **signal):

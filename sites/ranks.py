@@ -16,10 +16,10 @@ def works_within(person: Person, areas: QuerySet[Area] | list[Area]) -> bool:
 def is_below(person: Person, supervisor: Person) -> bool:
     """Whether `supervisor` supervises all areas in which `person` works, and holds a higher rank there.
 
-    Above somebody who supervises an area is only the head of its business, and above a head nobody: whoever supervises more
-    areas than a colleague may have added them.
+    Above somebody who supervises an area is only the head of its business, and above a head nobody, so that nobody is below
+    themselves either. To supervise more areas than a colleague is not enough: one may have added them.
     """
-    if person.pk == supervisor.pk or not works_within(person, areas_of(supervisor)):
+    if not works_within(person, areas_of(supervisor)):
         return False
     supervised = set(areas_of(person).values_list("business", flat=True))
     return supervised <= _heads(supervisor) - _heads(person)

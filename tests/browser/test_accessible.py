@@ -3,7 +3,10 @@
 Source: the rules of axe-core (tags wcag2a to wcag22aa), which name the success criterion each checks.
 """
 
+from urllib.parse import urlsplit
+
 from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
 
 from tests.browser.conftest import DESK, PHONE
 
@@ -20,6 +23,8 @@ SUPERVISOR = (
     "/outlook/",
     "/quarantine/",
     "/people/",
+    "/people/add/",
+    "/account/password/",
     "/sites/",
     "/sites/1/limits/",
     "/notices/",
@@ -37,9 +42,15 @@ def faults(page, addresses) -> list[str]:
     for address in addresses:
         answer = page.goto(address)
         assert answer.status == 200, f"{answer.status} {address}"
-        for fault in Axe().run(page, options=RULES).response["violations"]:
-            where = "; ".join(node["html"][:120] for node in fault["nodes"][:3])
-            found.append(f"{address} {fault['id']}: {where}")
+        found += faults_here(page)
+    return found
+
+
+def faults_here(page) -> list[str]:
+    found = []
+    for fault in Axe().run(page, options=RULES).response["violations"]:
+        where = "; ".join(node["html"][:120] for node in fault["nodes"][:3])
+        found.append(f"{urlsplit(page.url).path} {fault['id']}: {where}")
     return found
 
 
@@ -49,7 +60,37 @@ def test_no_page_breaks_a_rule_that_a_machine_can_check(sign_in, served):
         manager, supervisor = sign_in("manager", size), sign_in("supervisor", size)
         found += faults(manager, [*MANAGER, _first_case(manager), _first_check(manager), excuse])
         found += faults(supervisor, [*SUPERVISOR, _first_case(supervisor)])
+        found += faults_on_the_way_in(supervisor, size)
     assert sorted(set(found)) == []
+
+
+def faults_on_the_way_in(supervisor, size) -> list[str]:
+    """A newcomer is added and chooses a password by the link on a device of their own; a browser has to send that form, too."""
+    email, password = f"ada{size['width']}@quillwood.example", "brisk-orchard-52"
+    supervisor.goto("/people/add/")
+    for label, text in (("Name", "Ada Brook"), ("Initials", "AB"), ("E-mail", email)):
+        supervisor.get_by_label(label).fill(text)
+    supervisor.get_by_role("button", name="Add the person").click()
+    address, found = supervisor.locator(".address").inner_text(), faults_here(supervisor)
+    supervisor.get_by_role("link", name="I have handed it on").click()
+    found += faults_here(supervisor)
+    with supervisor.context.browser.new_context(viewport=size) as own:
+        page = own.new_page()
+        page.goto(address)
+        found += faults_here(page)
+        page.get_by_label("New password").fill(password)
+        page.get_by_label("The same again").fill(password)
+        page.get_by_role("button", name="Keep this password").click()
+        page.get_by_label("E-mail").fill(email)
+        page.get_by_label("Password", exact=True).fill(password)
+        page.get_by_role("button", name="Sign in").click()
+        expect(page.get_by_role("heading", level=1)).to_have_text("Your password was set anew")
+        found += faults_here(page)
+        page.get_by_role("button", name="I know of this").click()
+        page.wait_for_url("**/today/**")
+        page.goto(address)
+        found += faults_here(page)
+    return found
 
 
 def _first_case(page) -> str:

@@ -12,7 +12,7 @@ from django.utils import timezone
 from compliance.notices import tasks
 from compliance.notices.filling import fill
 from compliance.notices.models import Mark, Notice, QuietHours, State
-from compliance.notices.passwords import NEWS
+from compliance.notices.passwords import NEWS, untold_passwords
 from compliance.notices.queries import inbox, wishes
 from compliance.notices.wording import plain
 from shared.templatetags.noughtbook import when
@@ -45,7 +45,7 @@ def test_the_owner_is_written_to_once_whatever_their_role_and_the_hour(link, mai
     assert letter.subject == "Your password was set anew"
     assert f"by a link that Sol Venn made on {made}" in letter.body
     assert "https://kitchen.example/account/" in letter.body and "Tell your supervisor at once" in letter.body
-    assert told().get().state == State.SENT
+    assert told().get().state == State.SENT and not untold_passwords(timezone.now()).exists()
 
 
 def test_it_is_told_at_once_when_the_link_is_used(world, mailing):

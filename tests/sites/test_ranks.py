@@ -25,6 +25,10 @@ def head(world):
     return person
 
 
+def door(as_person, by, person):
+    return as_person(by).get(reverse("person_password", args=[person.pk])).status_code
+
+
 def links_for(as_person, by, person):
     as_person(by).post(reverse("person_password", args=[person.pk]), {"after": 0})
     return PasswordLink.objects.filter(person=person, made_by=by).count()
@@ -34,6 +38,11 @@ def test_those_below_are_made_a_link_and_a_peer_is_not(world, peer, as_person):
     below = [world.cook, world.reader, world.manager]
     assert [links_for(as_person, world.supervisor, person) for person in below] == [1, 1, 1]
     assert links_for(as_person, world.supervisor, peer) == 0
+    assert [door(as_person, world.supervisor, person) for person in (world.cook, peer, world.supervisor)] == [
+        200,
+        403,
+        403,
+    ]
     with pytest.raises(ValidationError, match="Una Reed ranks no lower than you"):
         actions.make_password_link(by=world.supervisor, person=peer)
 
@@ -141,6 +150,4 @@ def test_stopping_and_restarting_a_peer_opens_no_door(world, peer, as_person):
 
 def test_the_door_to_a_link_tells_strangers_nothing(world, as_person):
     assert get_person_to_link(world.supervisor, world.cook.pk) == world.cook
-    url = reverse("person_password", args=[world.cook.pk])
-    answers = [as_person(p).get(url).status_code for p in (world.rival, world.manager, world.cook)]
-    assert answers == [404, 403, 403]
+    assert [door(as_person, p, world.cook) for p in (world.rival, world.manager, world.cook)] == [404, 403, 403]
