@@ -7,15 +7,16 @@ from datetime import datetime
 from enum import StrEnum
 
 from django.db import connection
-from django.db.models import Max
 
 from compliance.checks.models import BEGINNING, END, Check, Span
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Event, Probe
 from sites.models import Site
 
-from .assessing import DECISION, READING, SPAN, VOID, Tally, tallies
-from .models import Decision, Signature
+from .assessing import Tally, tallies
+from .grounds import DECISION, IN_SPAN, READING, SPAN, VOID, agreed
+from .models import Signature
+from .reassessing import lost_decisions
 
 
 class State(StrEnum):
@@ -34,7 +35,7 @@ class Case:
     cause: Check | Event
     tallies: list[Tally]
     signatures: list[Signature]
-    decided_last: datetime | None
+    agreed: int  # readings that the last signature speaks for
     sites: dict[int, Site] = field(default_factory=dict)
 
     @property
@@ -58,6 +59,11 @@ class Case:
     @property
     def undecided(self) -> int:
         return sum(t.readings for t in self.tallies if t.fate is None)
+
+    @property
+    def lost(self) -> int:
+        """Of the undecided ones, those that were decided on before: what that rested on no longer holds."""
+        return sum(t.readings for t in self.tallies if t.lost)
 
     def count(self, outcome: str, site_id: int | None = None) -> int:
         return sum(t.readings for t in self.tallies if t.outcome == outcome and site_id in (None, t.site_id))
@@ -84,12 +90,10 @@ class Case:
 
     @property
     def signature(self) -> Signature | None:
-        """The last signature, if nothing was decided or added since."""
-        if not self.signatures:
-            return None
-        last = self.signatures[-1]
-        stale = last.readings != self.readings or (self.decided_last and self.decided_last > last.recorded_at)
-        return None if stale else last
+        """The last signature, while every reading is decided on as it was when it was signed."""
+        own = [signature for signature in self.signatures if signature.case == self.anchor]
+        stands = own and not self.undecided and self.agreed == self.readings
+        return own[-1] if stands else None
 
     @property
     def state(self) -> State:
@@ -106,7 +110,7 @@ def load_case(anchor: str) -> Case | None:
     if cause is None:
         return None
     sites = {s.pk: s for s in Site.objects.filter(pk__in=sites_read_at(spans)).select_related("area")}
-    signatures = list(Signature.objects.filter(case=anchor).order_by("pk"))
+    signatures = [s for s in Signature.objects.filter(probe=spans[0].probe).order_by("pk") if speaks_of(s, spans)]
     return Case(
         anchor=anchor,
         probe=spans[0].probe,
@@ -114,9 +118,18 @@ def load_case(anchor: str) -> Case | None:
         cause=cause,
         tallies=tallies(spans, tuple(sites)),
         signatures=signatures,
-        decided_last=_decided_last(anchor),
+        agreed=agreed([anchor] if signatures else []).get(anchor, 0),
         sites=sites,
     )
+
+
+def speaks_of(signature: Signature, spans: list[Span]) -> bool:
+    """Whether it was put under readings of this time, even where the case began with another check or event then.
+
+    Nobody signed what was read after the signature: that of a case without an end speaks of no later one.
+    """
+    ended = min(signature.ends_at, signature.recorded_at)
+    return signature.starts_at < spans[-1].ends_at and ended > spans[0].starts_at
 
 
 def cause_of(anchor: str) -> Check | Event | None:
@@ -137,13 +150,12 @@ def sites_read_at(spans: list[Span]) -> list[int]:
         return [row[0] for row in cursor.fetchall()]
 
 
-def _decided_last(anchor: str) -> datetime | None:
-    return Decision.objects.filter(case=anchor).aggregate(last=Max("recorded_at"))["last"]
-
-
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """A line in a list of cases: counts only, for the sites asked about."""
+    """A line in a list of cases: counts only, for the sites asked about; signed or not as a whole, with all its sites.
+
+    `reopened`: readings of it were signed once, and that signature no longer stands.
+    """
 
     anchor: str
     probe_id: int
@@ -152,6 +164,7 @@ class Summary:
     readings: int
     undecided: int
     signed: bool
+    reopened: bool = False
 
     @property
     def slug(self) -> str:
@@ -167,13 +180,13 @@ class Summary:
 # Grouped in the order of the spans' own index, so that nothing is sorted; nearly every run was read at one site only.
 IN_DOUBT = f"""
 SELECT s.anchor, min(s.probe_id), min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
-  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-WHERE s.anchor <> '' AND r.site_id IN ({{sites}}) GROUP BY s.anchor
+  ON r.probe_id = s.probe_id AND {IN_SPAN}
+WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor
 """
 BY_SITE = f"""
 SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
-  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-WHERE s.anchor IN ({{anchors}}) AND r.site_id IN ({{sites}}) GROUP BY s.anchor, s.probe_id, r.site_id
+  ON r.probe_id = s.probe_id AND {IN_SPAN}
+WHERE s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
 """
 # Decided or void readings are counted from their own side: few beside all readings, and each with one look-up.
 SETTLED = f"""
@@ -182,8 +195,8 @@ SELECT s.anchor, r.site_id, count(*), sum(done.void) FROM (
     AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)
   UNION ALL SELECT x.voids_id, 1 FROM {VOID} x) done
 JOIN {READING} r ON r.id = done.reading_id
-JOIN {SPAN} s ON s.probe_id = r.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-WHERE s.anchor <> '' AND r.site_id IN ({{sites}}) GROUP BY s.anchor, r.site_id
+JOIN {SPAN} s ON s.probe_id = r.probe_id AND {IN_SPAN}
+WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor, r.site_id
 """
 
 
@@ -199,54 +212,90 @@ class Doubt:
 
 
 def doubts(site_ids: Iterable[int]) -> list[Doubt]:
-    """Every run in quarantine at these sites, counted from the side of the spans: three queries at most."""
-    sites = list(site_ids)
-    if not sites:
+    """Every run in quarantine at these sites, counted from the side of the spans: four queries where no decision is shaken."""
+    return _doubts("r.site_id", list(site_ids))
+
+
+def _doubts(column: str, wanted: list) -> list[Doubt]:
+    """Of the readings whose site, or whose span's anchor, is among the wanted."""
+    if not wanted:
         return []
-    marks = ", ".join(["%s"] * len(sites))
+    which = f"{column} IN ({_marks(wanted)})"
     with connection.cursor() as cursor:
-        cursor.execute(IN_DOUBT.format(sites=marks), sites)
+        cursor.execute(IN_DOUBT.format(which=which), wanted)
         rows = cursor.fetchall()
         found = {(a, low): Doubt(a, p, low, n, n) for a, p, low, high, n in rows if low == high}
         if wandered := [a for a, _, low, high, _ in rows if low != high]:
-            cursor.execute(BY_SITE.format(anchors=", ".join(["%s"] * len(wandered)), sites=marks), wandered + sites)
+            cursor.execute(BY_SITE.format(anchors=_marks(wandered), which=which), wandered + wanted)
             found |= {(a, s): Doubt(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
-        cursor.execute(SETTLED.format(sites=marks), sites)
+        cursor.execute(SETTLED.format(which=which), wanted)
         for anchor, site_id, settled, void in cursor.fetchall():
             doubt = found[anchor, site_id]
             doubt.readings -= int(void or 0)
             doubt.undecided -= settled
+    for where, count in (lost_decisions(which, wanted) if found else {}).items():
+        found[where].undecided += count
     return [d for d in found.values() if d.readings]
+
+
+def _marks(values: list) -> str:
+    return ", ".join(["%s"] * len(values))
 
 
 def summaries(site_ids: Iterable[int]) -> list[Summary]:
     """The cases with readings at these sites, newest first; a constant number of queries."""
-    by_anchor: dict[str, list[Doubt]] = defaultdict(list)
-    for doubt in doubts(site_ids):
-        by_anchor[doubt.anchor].append(doubt)
+    by_anchor = _by_anchor(doubts(site_ids))
     reach: dict[str, list[Span]] = defaultdict(list)
     for span in Span.objects.filter(anchor__in=by_anchor).order_by("ends_at"):
         reach[span.anchor].append(span)
-    signed, decided = (_last_of(model, by_anchor) for model in (Signature, Decision))
+    stands, made = _signatures(by_anchor), defaultdict(list)
+    for signature in Signature.objects.filter(probe__in={found[0].probe_id for found in by_anchor.values()}):
+        made[signature.probe_id].append(signature)
     lines = [
-        Summary(
-            anchor=anchor,
-            probe_id=found[0].probe_id,
-            starts_at=reach[anchor][0].starts_at,
-            ends_at=reach[anchor][-1].ends_at,
-            readings=sum(d.readings for d in found),
-            undecided=sum(d.undecided for d in found),
-            signed=anchor in signed and decided.get(anchor, signed[anchor]) <= signed[anchor],
-        )
-        for anchor, found in by_anchor.items()
+        _summary(anchor, found, reach[anchor], stands.get(anchor, False), made) for anchor, found in by_anchor.items()
     ]
     return sorted(lines, key=lambda line: (line.state != State.OPEN, line.state != State.TO_SIGN, -_order(line)))
 
 
-def _last_of(model, anchors: Iterable[str]) -> dict[str, datetime]:
-    """When something of this kind was last recorded in each case."""
-    rows = model.objects.filter(case__in=anchors).order_by().values_list("case")
-    return dict(rows.annotate(last=Max("recorded_at")))
+def _summary(
+    anchor: str, found: list[Doubt], spans: list[Span], signed: bool, made: dict[int, list[Signature]]
+) -> Summary:
+    probe_id = found[0].probe_id
+    return Summary(
+        anchor=anchor,
+        probe_id=probe_id,
+        starts_at=spans[0].starts_at,
+        ends_at=spans[-1].ends_at,
+        readings=sum(d.readings for d in found),
+        undecided=sum(d.undecided for d in found),
+        signed=signed,
+        reopened=not signed and any(speaks_of(signature, spans) for signature in made[probe_id]),
+    )
+
+
+def unsigned(site_ids: Iterable[int]) -> int:
+    """How many cases with readings at these sites no signature stands under."""
+    by_anchor = _by_anchor(doubts(site_ids))
+    return len(by_anchor) - sum(_signatures(by_anchor).values())
+
+
+def _by_anchor(found: Iterable[Doubt]) -> dict[str, list[Doubt]]:
+    by_anchor: dict[str, list[Doubt]] = defaultdict(list)
+    for doubt in found:
+        by_anchor[doubt.anchor].append(doubt)
+    return by_anchor
+
+
+def _signatures(cases: dict[str, list[Doubt]]) -> dict[str, bool]:
+    """The cases that somebody signed, and whether the last signature stands: for that all sites of a case count."""
+    signed = set(Signature.objects.filter(case__in=cases).order_by().values_list("case", flat=True).distinct())
+    closed = sorted(a for a in signed if not any(d.undecided for d in cases[a]))
+    whole, spoken_for = _by_anchor(_doubts("s.anchor", closed)), agreed(closed)
+    return {anchor: _stands(whole.get(anchor, []), spoken_for.get(anchor, 0)) for anchor in signed}
+
+
+def _stands(whole: list[Doubt], spoken_for: int) -> bool:
+    return bool(whole) and not any(d.undecided for d in whole) and spoken_for == sum(d.readings for d in whole)
 
 
 def _order(line: Summary) -> float:
