@@ -105,7 +105,7 @@ class _Changes:
 
     def _graver(self, group: "_Group") -> str:
         before, now = (SAID[Outcome(outcome)] for outcome in group.outcomes)
-        return " ".join([f"it was “{before}” when decided and is “{now}” now.", *(self._changed(group) or [BESIDE])])
+        return " ".join([f"“{before}” when it was decided, “{now}” now.", *(self._changed(group) or [BESIDE])])
 
     def _changed(self, group: "_Group") -> list[str]:
         """Which checks count no more, and which count instead."""

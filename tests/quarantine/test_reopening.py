@@ -12,15 +12,16 @@ from django.utils import timezone
 
 from compliance.checks import actions as checks
 from compliance.overview.queries import attention
+from compliance.probes import actions as probes
 from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import State, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
-from tests.checks.making import GOOD_BATH, bad, boiling, day, good, settled_at, zero
+from tests.checks.making import GOOD_BATH, bad, boiling, day, event, good, settled_at, zero
 from tests.quarantine.making import failed_after, undecided
 from tests.records.making import record_of, section, take
-from tests.world import make_probe, make_reading
+from tests.world import make_limit, make_probe, make_reading
 
 AGAIN = "the reading measured again has come into doubt itself"
 
@@ -85,7 +86,7 @@ def test_the_page_says_who_had_signed_and_what_has_changed_since(as_person, worl
     [
         (lambda w, r: readings.void(by=w.cook, reading=r, reason="Wrong fridge"), "was struck out on"),
         (lambda w, r: checks.void_check(by=w.supervisor, check=r.probe.checks.get(), reason="No ice."), "no good check vouches"),
-        (lambda w, r: strike(w, behind(w)), "it was “the limit held” when decided and is “cannot be told” now. The check of"),
+        (lambda w, r: strike(w, behind(w)), "“the limit held” when it was decided, “cannot be told” now. The check of"),
         (lambda w, r: strike(w, behind(w)), "The check of 5 Jan 2026 09:00 GMT was struck out on"),
         (lambda w, r: make_reading(w.probe, w.limit, "4.1", day(3), by=w.cook), "1 reading came into the case since and"),
         (lambda w, r: zero(w.probe, w.cook, day(0.2), "-0.9"), "The check of 5 Jan 2026 13:48 GMT counts now, entered"),
@@ -154,6 +155,40 @@ def test_an_outcome_that_got_graver_opens_it_for_food_that_was_eaten_and_not_for
     assert (case.undecided, case.lost, case.fates) == (1, 1, {"discarded": 1})
 
 
+def at_boiling_beside(world, probe):
+    boiling(probe, world.cook, day(-1), "98.1")
+
+
+def nothing(world, probe):
+    pass
+
+
+@pytest.mark.parametrize(
+    ("before", "typed", "happens"),
+    [
+        (nothing, "63.6", lambda w, p: boiling(p, w.cook, day(0.1), "99.1")),
+        (at_boiling_beside, "63.3", lambda w, p: strike(w, p.checks.get(kind="boiling"))),
+        (at_boiling_beside, "63.3", lambda w, p: event(p, w.cook, "adjusted", day(-0.5))),
+        (nothing, "63.5", lambda w, p: probes.amend(by=w.manager, probe=p, changes={"sensor": "unknown"})),
+    ],
+    ids=["a boiling check is entered", "a boiling check is struck out", "an adjustment is entered", "another sensor"],
+)
+def test_what_lies_beside_the_two_checks_opens_it_too(as_person, world, before, typed, happens):
+    """At 63 °C a boiling check that belongs to the check at zero, or none, makes the difference of 0.3 °C."""
+    hot = make_limit(world.site, by=world.manager, code="hot-holding", direction="at_least", value="63")
+    before(world, world.probe)
+    good(world.probe, world.cook, day(0))
+    make_reading(world.probe, hot, typed, day(1), by=world.cook)
+    anchor = f"check:{zero(world.probe, world.cook, day(9), '-2.4').pk}"
+    decide(world, anchor, Fate.STANDS)
+    actions.sign(by=world.supervisor, anchor=anchor)
+    assert [line.state for line in summaries([world.site.pk])] == [State.SIGNED]
+    happens(world, world.probe)
+    assert [(line.state, line.undecided) for line in summaries([world.site.pk])] == [(State.OPEN, 1)]
+    assert load_case(anchor).lost == 1
+    assert "has changed since" in page(as_person(world.manager), anchor)
+
+
 def test_another_site_of_the_case_keeps_it_from_being_signed_for_all(world):
     anchor = failed_after(world, "4.0")
     decide(world, anchor, Fate.DISCARDED, why="Binned.")
@@ -212,50 +247,38 @@ def test_the_signature_of_a_case_without_an_end_speaks_of_no_later_case(world):
         ]
 
 
-def test_decisions_of_before_are_held_against_what_is_so_now(world, anchor, other):
+def test_decisions_of_before_are_held_against_what_is_so_now(world, again):
     """They kept nothing but the outcome: what can be said is worked out anew, so nothing opens by itself."""
-    forget(anchor)
+    anchor = failed_after(world, "4.0", "5.4")
+    for reading, fate, outcome in zip(
+        world.probe.readings.order_by("taken_at"), ("stands", "measured_again"), ("held", "undecided"), strict=True
+    ):
+        decided_before(world, anchor, reading, fate, outcome, again if fate == "measured_again" else None)
+    actions.sign(by=world.supervisor, anchor=anchor)
     assert load_case(anchor).state == State.SIGNED and unsigned([world.site.pk]) == 0
-    bad(other, world.cook, day(11))
+    bad(again.probe, world.cook, day(11))
     strike(world, behind(world))
     assert load_case(anchor).lost == 2
     assert [line.undecided for line in summaries([world.site.pk]) if line.anchor == anchor] == [2]
 
 
-def test_a_custard_that_released_a_fridge_before_opens_the_case_again(world, anchor, again):
+def decided_before(world, anchor, reading, fate, outcome, good_reading):
+    """As a decision was stored before it kept what it rested on."""
+    return Decision.objects.create(
+        reading=reading, probe=reading.probe, case=anchor, fate=fate, outcome=outcome, why="As said.",
+        good_reading=good_reading, decided_by=world.manager, recorded_by=world.manager,
+    )  # fmt: skip
+
+
+def test_a_custard_that_released_a_fridge_before_opens_the_case_again(world, again):
     """Written as it could be once: an earlier reading of another food was accepted."""
-    custard = take(world, "3.9", day(8.1), probe=again.probe, item="Custard")
-    last = Decision.objects.get(fate=Fate.MEASURED_AGAIN)
-    fields = {
-        "reading": last.reading,
-        "probe": last.probe,
-        "replaces": last,
-        "case": anchor,
-        "fate": last.fate,
-        "outcome": last.outcome,
-    }
-    late = make_reading(world.probe, world.limit, "4.0", day(8.5), by=world.cook)
-    Decision.objects.create(
-        **fields | {"reading": late, "replaces": None},
-        good_reading=custard,
-        decided_by=world.manager,
-        recorded_by=world.manager,
-    )
+    anchor = failed_after(world, "5.4")
+    custard = take(world, "3.9", day(0.2), probe=again.probe, item="Custard")
+    good(again.probe, world.cook, day(0.1))
+    decided_before(world, anchor, world.probe.readings.get(), "measured_again", "undecided", custard)
     assert load_case(anchor).lost == 1
     (line,) = summaries([world.site.pk])
     assert line.undecided == 1
-
-
-def forget(anchor):
-    """As decisions were stored before they kept their grounds."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            cursor.execute("DROP TRIGGER quarantine_decision_refuses_UPDATE")
-        else:
-            cursor.execute("ALTER TABLE quarantine_decision DISABLE TRIGGER USER")
-        cursor.execute(
-            "UPDATE quarantine_decision SET good_standing = NULL, behind_id = NULL, ahead_id = NULL, sensor = NULL"
-        )
 
 
 def test_the_number_of_queries_does_not_grow_with_cases_that_are_open_again(world, anchor):
