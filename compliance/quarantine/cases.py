@@ -1,7 +1,7 @@
 """Cases: unbroken runs of quarantined spans, derived from the timeline, with what people decided and signed."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -14,7 +14,7 @@ from compliance.probes.models import Event, Probe
 from sites.models import Site
 
 from .assessing import Tally, tallies
-from .grounds import DECISION, IN_SPAN, READING, SPAN, VOID, agreed
+from .grounds import IN_SPAN, READING, SPAN, VOID, decided_by_span
 from .models import Signature
 from .reassessing import lost_decisions
 
@@ -35,7 +35,7 @@ class Case:
     cause: Check | Event
     tallies: list[Tally]
     signatures: list[Signature]
-    agreed: int  # readings that the last signature speaks for
+    agreed: bool  # whether the last signature speaks for all that is decided
     sites: dict[int, Site] = field(default_factory=dict)
 
     @property
@@ -92,7 +92,7 @@ class Case:
     def signature(self) -> Signature | None:
         """The last signature, while every reading is decided on as it was when it was signed."""
         own = [signature for signature in self.signatures if signature.case == self.anchor]
-        stands = own and not self.undecided and self.agreed == self.readings
+        stands = own and not self.undecided and self.agreed
         return own[-1] if stands else None
 
     @property
@@ -118,7 +118,7 @@ def load_case(anchor: str) -> Case | None:
         cause=cause,
         tallies=tallies(spans, tuple(sites)),
         signatures=signatures,
-        agreed=agreed([anchor] if signatures else []).get(anchor, 0),
+        agreed=bool(signatures) and all(row[4] for row in decided_by_span("s.anchor = %s", [anchor])),
         sites=sites,
     )
 
@@ -188,27 +188,29 @@ SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
 WHERE s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
 """
-# Decided or void readings are counted from their own side: few beside all readings, and each with one look-up.
-SETTLED = f"""
-SELECT s.anchor, r.site_id, count(*), sum(done.void) FROM (
-  SELECT d.reading_id, 0 AS void FROM {DECISION} d WHERE d.replaces_id IS NULL
-    AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)
-  UNION ALL SELECT x.voids_id, 1 FROM {VOID} x) done
-JOIN {READING} r ON r.id = done.reading_id
+# Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up.
+STRUCK = f"""
+SELECT s.anchor, r.site_id, count(*) FROM {VOID} x JOIN {READING} r ON r.id = x.voids_id
 JOIN {SPAN} s ON s.probe_id = r.probe_id AND {IN_SPAN}
 WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor, r.site_id
+"""
+ELSEWHERE = f"""
+SELECT DISTINCT s.anchor FROM {SPAN} s JOIN {READING} r ON r.probe_id = s.probe_id AND {IN_SPAN}
+WHERE s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
 """
 
 
 @dataclass(slots=True)
 class Doubt:
-    """Readings of one run at one site: all that count, and those still to decide on."""
+    """Readings of one run at one site: all that count, those still to decide on, and whether its last signature speaks for all
+    that are decided."""
 
     anchor: str
     probe_id: int
     site_id: int
     readings: int
     undecided: int
+    agreed: bool = True
 
 
 def doubts(site_ids: Iterable[int]) -> list[Doubt]:
@@ -221,6 +223,7 @@ def _doubts(column: str, wanted: list) -> list[Doubt]:
     if not wanted:
         return []
     which = f"{column} IN ({_marks(wanted)})"
+    few = f"+{which}" if connection.vendor == "sqlite" else which  # else it would go through every reading of a site
     with connection.cursor() as cursor:
         cursor.execute(IN_DOUBT.format(which=which), wanted)
         rows = cursor.fetchall()
@@ -228,32 +231,42 @@ def _doubts(column: str, wanted: list) -> list[Doubt]:
         if wandered := [a for a, _, low, high, _ in rows if low != high]:
             cursor.execute(BY_SITE.format(anchors=_marks(wandered), which=which), wandered + wanted)
             found |= {(a, s): Doubt(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
-        cursor.execute(SETTLED.format(which=which), wanted)
-        for anchor, site_id, settled, void in cursor.fetchall():
-            doubt = found[anchor, site_id]
-            doubt.readings -= int(void or 0)
-            doubt.undecided -= settled
-    for where, count in (lost_decisions(which, wanted) if found else {}).items():
-        found[where].undecided += count
+        cursor.execute(STRUCK.format(which=few), wanted)
+        for anchor, site_id, struck in cursor.fetchall():
+            found[anchor, site_id].readings -= struck
+            found[anchor, site_id].undecided -= struck
+    if found:
+        _settle(found, few, wanted)
     return [d for d in found.values() if d.readings]
 
 
-def _marks(values: list) -> str:
+def _settle(found: dict[tuple[str, int], Doubt], which: str, wanted: list) -> None:
+    """Take off what is decided on, as far as that still holds."""
+    shaken = []
+    for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, wanted):
+        doubt = found[anchor, site_id]
+        doubt.undecided -= decided
+        doubt.agreed = doubt.agreed and bool(agreed)
+        shaken += [span_id] if changed else []
+    for where, count in lost_decisions(shaken, which, wanted).items():
+        found[where].undecided += count
+
+
+def _marks(values: Collection) -> str:
     return ", ".join(["%s"] * len(values))
 
 
 def summaries(site_ids: Iterable[int]) -> list[Summary]:
     """The cases with readings at these sites, newest first; a constant number of queries."""
-    by_anchor = _by_anchor(doubts(site_ids))
+    sites = list(site_ids)
+    by_anchor = _by_anchor(doubts(sites))
     reach: dict[str, list[Span]] = defaultdict(list)
     for span in Span.objects.filter(anchor__in=by_anchor).order_by("ends_at"):
         reach[span.anchor].append(span)
-    stands, made = _signatures(by_anchor), defaultdict(list)
+    signed, made = _signed(by_anchor, sites), defaultdict(list)
     for signature in Signature.objects.filter(probe__in={found[0].probe_id for found in by_anchor.values()}):
         made[signature.probe_id].append(signature)
-    lines = [
-        _summary(anchor, found, reach[anchor], stands.get(anchor, False), made) for anchor, found in by_anchor.items()
-    ]
+    lines = [_summary(anchor, found, reach[anchor], anchor in signed, made) for anchor, found in by_anchor.items()]
     return sorted(lines, key=lambda line: (line.state != State.OPEN, line.state != State.TO_SIGN, -_order(line)))
 
 
@@ -275,8 +288,9 @@ def _summary(
 
 def unsigned(site_ids: Iterable[int]) -> int:
     """How many cases with readings at these sites no signature stands under."""
-    by_anchor = _by_anchor(doubts(site_ids))
-    return len(by_anchor) - sum(_signatures(by_anchor).values())
+    sites = list(site_ids)
+    by_anchor = _by_anchor(doubts(sites))
+    return len(by_anchor) - len(_signed(by_anchor, sites))
 
 
 def _by_anchor(found: Iterable[Doubt]) -> dict[str, list[Doubt]]:
@@ -286,16 +300,22 @@ def _by_anchor(found: Iterable[Doubt]) -> dict[str, list[Doubt]]:
     return by_anchor
 
 
-def _signatures(cases: dict[str, list[Doubt]]) -> dict[str, bool]:
-    """The cases that somebody signed, and whether the last signature stands: for that all sites of a case count."""
-    signed = set(Signature.objects.filter(case__in=cases).order_by().values_list("case", flat=True).distinct())
-    closed = sorted(a for a in signed if not any(d.undecided for d in cases[a]))
-    whole, spoken_for = _by_anchor(_doubts("s.anchor", closed)), agreed(closed)
-    return {anchor: _stands(whole.get(anchor, []), spoken_for.get(anchor, 0)) for anchor in signed}
+def _signed(cases: dict[str, list[Doubt]], sites: list[int]) -> set[str]:
+    """The cases under which the last signature stands; for that all the sites that a case was read at count."""
+    signed = {anchor for anchor, found in cases.items() if _stands(found)}
+    if not signed:
+        return signed
+    sql = ELSEWHERE.format(anchors=_marks(signed), sites=_marks(sites))
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [*signed, *sites])
+        elsewhere = [row[0] for row in cursor.fetchall()]
+    whole = _by_anchor(_doubts("s.anchor", elsewhere))
+    return signed - {anchor for anchor in elsewhere if not _stands(whole[anchor])}
 
 
-def _stands(whole: list[Doubt], spoken_for: int) -> bool:
-    return bool(whole) and not any(d.undecided for d in whole) and spoken_for == sum(d.readings for d in whole)
+def _stands(found: list[Doubt]) -> bool:
+    """Whether every reading is decided on as it was when the case was signed."""
+    return all(doubt.agreed and not doubt.undecided for doubt in found)
 
 
 def _order(line: Summary) -> float:

@@ -69,17 +69,22 @@ LOST = f"""CASE WHEN d.id IS NULL OR d.fate = '{Fate.DISCARDED}' THEN NULL
   ELSE coalesce({good_lost("a")}, CASE WHEN {_rank("a.outcome")} > {_rank("d.outcome")} THEN '{Lost.GRAVER}' END) END"""
 
 _DIFFERS = " OR ".join(f"coalesce(d.{c}, 0) <> coalesce(s.{c}, 0)" for c in ("behind_id", "ahead_id", "doubt_id"))
-# Spans with decisions that may rest on something else now. What bounds the error there follows from the checks on either
-# side, the kind of sensor, and the boiling checks beside those checks, unless the probe was altered between.
-_SHAKEN = f"""
+# Decisions by span and site: how many, whether all of them were made and lie in what was last signed, and whether any may
+# rest on something else now. What bounds the error follows from the checks on either side, the kind of sensor, and the
+# boiling checks beside those checks, unless the probe was altered between.
+_DECIDED = f"""
 WITH rested AS (
-  SELECT s.id, s.behind_id, s.ahead_id, min(d.recorded_at) AS since,
-    max(CASE WHEN {_DIFFERS} OR coalesce(d.sensor, '') <> p.sensor OR {good_lost("r")} IS NOT NULL THEN 1 ELSE 0 END) AS differs
+  SELECT s.id, s.anchor, r.site_id, s.behind_id, s.ahead_id, count(*) AS decided,
+    max(d.recorded_at) AS last_made, min(r.taken_at) AS first_taken, max(r.taken_at) AS last_taken,
+    min(CASE WHEN d.fate <> '{Fate.DISCARDED}' THEN d.recorded_at END) AS since,
+    max(CASE WHEN d.fate <> '{Fate.DISCARDED}' AND ({_DIFFERS} OR coalesce(d.sensor, '') <> p.sensor
+      OR {good_lost("r")} IS NOT NULL) THEN 1 ELSE 0 END) AS differs
   FROM {DECISION} d JOIN {READING} r ON r.id = d.reading_id JOIN {PROBE} p ON p.id = d.probe_id
   JOIN {SPAN} s ON s.probe_id = d.probe_id AND {IN_SPAN}
-  WHERE s.anchor <> '' AND {{which}} AND d.fate <> '{Fate.DISCARDED}' AND {LAST} AND {LIVE}
-  GROUP BY s.id, s.behind_id, s.ahead_id)
-SELECT t.id FROM rested t WHERE t.differs = 1
+  WHERE s.anchor <> '' AND {{which}} AND {LAST} AND {LIVE}
+  GROUP BY s.id, s.anchor, r.site_id, s.behind_id, s.ahead_id)
+SELECT t.id, t.anchor, t.site_id, t.decided, CASE WHEN t.last_made <= g.recorded_at AND t.first_taken > g.starts_at
+  AND t.last_taken <= g.ends_at THEN 1 ELSE 0 END, CASE WHEN t.differs = 1
   OR EXISTS (SELECT 1 FROM {CHECK} z JOIN {CHECK} c ON c.probe_id = z.probe_id AND c.checked_at >= {{earliest}}
     AND c.checked_at <= {{latest}} LEFT JOIN {CHECK_VOID} v ON v.voids_id = c.id
     WHERE z.id IN (t.behind_id, t.ahead_id) AND c.kind = '{Kind.BOILING}' AND c.verdict = '{Verdict.IN_TOLERANCE}'
@@ -88,6 +93,9 @@ SELECT t.id FROM rested t WHERE t.differs = 1
     AND e.at <= {{latest}} LEFT JOIN {EVENT_VOID} v ON v.voids_id = e.id
     WHERE z.id IN (t.behind_id, t.ahead_id) AND e.kind IN ({", ".join(f"'{kind}'" for kind in ALTERATIONS)})
     AND (e.recorded_at >= t.since OR v.recorded_at >= t.since))
+  THEN 1 ELSE 0 END
+FROM rested t LEFT JOIN {SIGNATURE} g ON g."case" = t.anchor
+  AND NOT EXISTS (SELECT 1 FROM {SIGNATURE} l WHERE l."case" = g."case" AND l.id > g.id)
 """
 # The decisions of such spans, those of the same figures together.
 _RESTED = f"""
@@ -98,26 +106,18 @@ SELECT span_id, site_id, limit_version_id, value_milli, hold_s, since_start_s, o
   WHERE s.id IN ({{spans}}) AND {{which}} AND d.fate <> '{Fate.DISCARDED}' AND {LAST} AND {LIVE}) rested
 GROUP BY span_id, site_id, limit_version_id, value_milli, hold_s, since_start_s, outcome, good
 """
-# Readings whose decision stood when the case was last signed, and that lay in what was signed.
-_AGREED = f"""
-SELECT s.anchor, count(*) FROM {SIGNATURE} g JOIN {SPAN} s ON s.anchor = g."case"
-JOIN {DECISION} d ON d.probe_id = s.probe_id AND d.recorded_at <= g.recorded_at
-JOIN {READING} r ON r.id = d.reading_id AND {IN_SPAN} AND r.taken_at > g.starts_at AND r.taken_at <= g.ends_at
-WHERE g."case" IN ({{anchors}}) AND {LAST} AND {LIVE}
-  AND NOT EXISTS (SELECT 1 FROM {SIGNATURE} l WHERE l."case" = g."case" AND l.id > g.id)
-GROUP BY s.anchor
-"""
 _GOOD_LOST = f"""
 SELECT id, good FROM (SELECT d.id, {good_lost("r")} AS good FROM {DECISION} d JOIN {READING} r ON r.id = d.reading_id
   WHERE r.site_id = %s AND d.fate = '{Fate.MEASURED_AGAIN}' AND {LAST}) again WHERE good IS NOT NULL
 """
 
 
-def shaken_spans(which: str, args: list) -> list[int]:
-    """Spans whose decisions, of those with `which`, may no longer hold. It starts from the decisions, which are few."""
+def decided_by_span(which: str, args: list) -> list[tuple[int, str, int, int, int, int]]:
+    """(span, case, site, decisions, whether the last signature speaks for all of them, whether one may rest on something
+    else now); it starts from the decisions, which are few beside all readings."""
     days = BELONGS_WITHIN.days + 1
     window = {"earliest": _shifted("z.checked_at", -days), "latest": _shifted("z.checked_at", days)}
-    return [row[0] for row in _rows(_SHAKEN.format(which=which, **window), args)]
+    return _rows(_DECIDED.format(which=which, **window), args)
 
 
 def _shifted(column: str, days: int) -> str:
@@ -129,13 +129,6 @@ def _shifted(column: str, days: int) -> str:
 def rested_in(spans: list[int], which: str, args: list) -> list[tuple]:
     """The decisions in these spans with what they rested on, counted by their figures."""
     return _rows(_RESTED.format(spans=", ".join(["%s"] * len(spans)), which=which), spans + args)
-
-
-def agreed(anchors: list[str]) -> dict[str, int]:
-    """How many readings of each signed case its last signature speaks for."""
-    if not anchors:
-        return {}
-    return dict(_rows(_AGREED.format(anchors=", ".join(["%s"] * len(anchors))), anchors))
 
 
 def good_readings_lost(site_id: int) -> dict[int, str]:

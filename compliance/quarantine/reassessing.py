@@ -6,14 +6,13 @@ from compliance.checks.models import Span
 from compliance.limits.models import LimitVersion
 
 from .assessing import bounds_of
-from .grounds import is_graver, rested_in, shaken_spans
+from .grounds import is_graver, rested_in
 from .outcomes import Measured, outcome_of
 
 
-def lost_decisions(which: str, args: list) -> Counter[tuple[str, int]]:
-    """By case and site, how many decisions of those with `which` no longer hold; one query where nothing changed."""
+def lost_decisions(shaken: list[int], which: str, args: list) -> Counter[tuple[str, int]]:
+    """By case and site, how many decisions in these spans, of those with `which`, no longer hold."""
     found: Counter[tuple[str, int]] = Counter()
-    shaken = shaken_spans(which, args)
     if not shaken:
         return found
     spans = list(Span.objects.filter(pk__in=shaken).select_related("probe", "behind", "ahead"))

@@ -60,9 +60,7 @@ def reopened(case: Case, zone: tzinfo) -> Reopened | None:
     if all(signature.case != case.anchor for signature in case.signatures):
         lines.append("It was signed as another case: the check or event that it begins with is another one now.")
     elif not case.undecided:
-        since = case.readings - case.agreed
-        were = noun(since, "was decided on or came in", "were decided on or came in")
-        lines.append(f"{plural(since, 'reading')} of it {were} since it was signed.")
+        lines.append("Readings of it were decided on, or came in already decided on, since it was signed.")
     last, then = case.signatures[-1], "open again" if case.undecided else "to be signed again"
     return Reopened(f"Signed by {last.signed_name} on {_plain(last.recorded_at, zone, 'day')}; {then}", lines)
 
