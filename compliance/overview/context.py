@@ -1,15 +1,11 @@
 """What every page shows around its own content: where the person may go, and what waits there."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef
 from django.utils.functional import SimpleLazyObject
 
-from compliance.checks.models import Span, Standing
 from compliance.notices.queries import unread
-from compliance.quarantine.models import Decision, Signature
-from compliance.readings.models import Reading
+from compliance.quarantine.cases import unsigned
 from sites.access import sites_of
 from sites.addresses import address
 from sites.models import Person, Role
@@ -59,7 +55,7 @@ def part_of(request) -> str:
 
 
 def links(person: Person, here: str) -> list[Link]:
-    """Three queries, whatever there is to count."""
+    """The number of queries does not grow with what there is to count."""
     areas = list(person.memberships.filter(area__isnull=False, role=Role.SUPERVISOR).values_list("area", flat=True)[:2])
     area = address("area_detail", areas[0]) if len(areas) == 1 else address("area_list") if areas else None
     places = [
@@ -72,20 +68,8 @@ def links(person: Person, here: str) -> list[Link]:
         ("Records", address("record_form")),
         ("Set-up", address("site_list")),
     ]
-    counts = {"Quarantine": unsigned_cases(sites_of(person).values_list("pk", flat=True))}
+    counts = {"Quarantine": unsigned(sites_of(person).values_list("pk", flat=True))}
     return [Link(label, url, label == here, counts.get(label, 0)) for label, url in places if url]
-
-
-def unsigned_cases(site_ids: Iterable[int]) -> int:
-    """Runs in quarantine with readings at these sites that no supervisor has signed since the last decision."""
-    read_there = Reading.objects.filter(
-        probe=OuterRef("probe"), taken_at__gt=OuterRef("starts_at"), taken_at__lte=OuterRef("ends_at"),
-        site__in=list(site_ids), void__isnull=True,
-    )  # fmt: skip
-    decided_since = Decision.objects.filter(case=OuterRef("case"), recorded_at__gt=OuterRef("recorded_at"))
-    signed = Signature.objects.filter(~Exists(decided_since), case=OuterRef("anchor"))
-    spans = Span.objects.filter(Exists(read_there), ~Exists(signed), standing=Standing.QUARANTINED)
-    return spans.order_by().values("anchor").distinct().count()
 
 
 def account_links(request) -> list[Link]:

@@ -2,10 +2,8 @@
 
 from django.core.exceptions import ValidationError
 from django.db import connection
-from django.db.models import Count
+from django.db.models import Count, Max, QuerySet
 
-from compliance.checks.models import Standing
-from compliance.checks.queries import standing_subquery
 from compliance.checks.timeline import lock
 from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
@@ -16,6 +14,7 @@ from sites.models import Site
 
 from .assessing import DECISION, Selection, assessed_sql
 from .cases import Case, load_case
+from .measured_again import Measured, look_up, refuse_unlike
 from .models import Decision, Fate, Signature
 
 MEANING = "Reviewed: every reading of this case has been decided on, and I agree with the decisions."
@@ -43,15 +42,16 @@ def decide(
     lock(case.probe)
     case = _still_there(case.anchor)
     texts = {"why": why.strip(), "risk": risk.strip(), "told": told.strip(), "evidence": evidence.strip()}
-    _check_complete(fate, texts, good_reading, selection)
+    _check_complete(fate, texts)
+    good = look_up(good_reading) if fate == Fate.MEASURED_AGAIN else None
     if fate == Fate.STANDS:
-        _check_all_held(case, selection)
         texts["why"] = texts["why"] or "The limit held whatever the error of the probe was."
-    first_new = _insert(by=by, case=case, selection=selection, fate=fate, texts=texts, good_reading=good_reading)
-    decided = Decision.objects.filter(case=case.anchor, pk__gt=first_new)
+    last_before = _insert(by=by, case=case, selection=selection, fate=fate, texts=texts, good=good)
+    decided = Decision.objects.filter(case=case.anchor, pk__gt=last_before)
     per_site = _count_by_site(decided)
     if not per_site:
         raise ValidationError("No reading was chosen. Choose at least one that is yours to decide on.")
+    _check_decided(decided, fate, good)
     for site_id, count in per_site.items():
         note("case.decide", by=by, subject=case.probe, site_id=site_id, reason=texts["why"],
              case=case.anchor, fate=str(fate), readings=count, selection=_told(selection))  # fmt: skip
@@ -67,68 +67,46 @@ def _still_there(anchor: str) -> Case:
     return case
 
 
-def _check_complete(fate, texts, good_reading, selection) -> None:
+def _check_complete(fate: str, texts: dict[str, str]) -> None:
     if fate not in Fate.values:
         raise ValidationError("Choose what is decided.")
     for name, message in NEEDED.get(Fate(fate), ()):
         if not texts[name]:
             raise ValidationError({name: message})
-    if fate == Fate.MEASURED_AGAIN:
-        _check_good_reading(good_reading, selection)
 
 
-def _check_good_reading(reading: Reading | None, selection: Selection) -> None:
-    """The other measurement must come from a probe in tolerance, at a site of the readings it speaks for."""
-    if reading is None:
-        raise ValidationError({"good_reading": "Name the reading that was taken again with another probe."})
-    found = Reading.objects.filter(pk=reading.pk, void__isnull=True).annotate(now_standing=standing_subquery()).first()
-    if found is None or found.now_standing not in (Standing.PROVEN, Standing.PENDING):
-        raise ValidationError(
-            {"good_reading": "That reading is itself in doubt. Name one whose probe is in tolerance."}
-        )
-    if found.site_id not in selection.sites:
-        raise ValidationError({"good_reading": "That reading was taken at another site."})
-    if hasattr(found, "deviation"):
-        raise ValidationError(
-            {"good_reading": "That reading was itself beyond its limit. Record what was done with the food."}
-        )
-
-
-def _check_all_held(case: Case, selection: Selection) -> None:
-    ctes, values, where, args = assessed_sql(case.spans, selection)
-    with connection.cursor() as cursor:
-        cursor.execute(
-            f"{ctes} SELECT count(*) FROM assessed WHERE {where} AND outcome <> '{Outcome.HELD}'", values + args
-        )
-        (others,) = cursor.fetchone()
-    if others:
+def _check_decided(decided: QuerySet[Decision], fate: str, good: Measured | None) -> None:
+    """Looks at what was just written, so that a reading that came in between is not passed over; an error takes it back."""
+    if fate == Fate.STANDS and (others := decided.exclude(outcome=Outcome.HELD).count()):
         raise ValidationError(
             f"For {others} of the chosen readings the limit may not have held. Decide on them in another way."
         )
+    if good:
+        kinds = decided.order_by().values_list("reading__item", "reading__limit_version__limit", "reading__site")
+        refuse_unlike(good, list(kinds.annotate(last=Max("reading__taken_at"))))
 
 
-def _insert(*, by, case, selection, fate, texts, good_reading) -> int:
+def _insert(*, by, case: Case, selection: Selection, fate: str, texts: dict[str, str], good: Measured | None) -> int:
     """One INSERT for any number of readings. Gives the highest number of a decision made before."""
     ctes, values, where, args = assessed_sql(case.spans, selection)
     before = Decision.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
-    now = connection.ops.adapt_datetimefield_value(clock.now())
-    sql = f"""INSERT INTO {DECISION} (recorded_at, recorded_by_id, decided_by_id, probe_id, reading_id, replaces_id, "case",
-        fate,
-        outcome, why, good_reading_id, risk, told, evidence) {ctes}
-        SELECT CAST(%s AS {_time_type()}), CAST(%s AS bigint), CAST(%s AS bigint), CAST(%s AS bigint), id, decision_id, %s, %s,
-        outcome, %s, CAST(%s AS bigint), %s, %s, %s FROM assessed WHERE {where}"""
-    given = [
-        now,
-        by.pk,
-        by.pk,
-        case.probe.pk,
-        case.anchor,
-        str(fate),
-        texts["why"],
-        good_reading.pk if good_reading else None,
-    ]
+    given = {
+        "recorded_at": (_time_type(), connection.ops.adapt_datetimefield_value(clock.now())),
+        "recorded_by_id": ("bigint", by.pk),
+        "decided_by_id": ("bigint", by.pk),
+        "probe_id": ("bigint", case.probe.pk),
+        "good_reading_id": ("bigint", good and good.reading.pk),
+        "good_standing": ("text", good and good.standing),
+        "sensor": ("text", case.probe.sensor),
+        '"case"': ("text", case.anchor),
+        "fate": ("text", str(fate)),
+        **{name: ("text", text) for name, text in texts.items()},
+    }
+    casts = ", ".join(f"CAST(%s AS {kind})" for kind, _ in given.values())
+    sql = f"""INSERT INTO {DECISION} (reading_id, replaces_id, outcome, behind_id, ahead_id, doubt_id, {", ".join(given)}) {ctes}
+        SELECT id, decision_id, outcome, behind_id, ahead_id, doubt_id, {casts} FROM judged WHERE {where}"""
     with connection.cursor() as cursor:
-        cursor.execute(sql, values + given + [texts["risk"], texts["told"], texts["evidence"]] + args)
+        cursor.execute(sql, values + [value for _, value in given.values()] + args)
     return before
 
 

@@ -15,12 +15,9 @@ from compliance.checks.queries import brackets_of
 from compliance.limits.models import LimitVersion
 from compliance.metrology.assessment import EVER, ErrorBounds, bounds
 from compliance.metrology.vocabulary import Outcome
-from compliance.quarantine.models import Decision
-from compliance.quarantine.outcomes import telling_of, trades_time
-from compliance.readings.models import Reading, ReadingVoid
 
-READING, VOID = Reading._meta.db_table, ReadingVoid._meta.db_table
-DECISION, SPAN = Decision._meta.db_table, Span._meta.db_table
+from .grounds import DECISION, LAST, LOST, READING, SPAN, VOID
+from .outcomes import telling_of, trades_time
 
 # In place of a time that food was held: whatever it was, and none recorded.
 ANY, NONE = -1, -2
@@ -29,7 +26,7 @@ ANY, NONE = -1, -2
 _ASSESSED = f"""
 WITH told(span_id, version_id, hold, held_from, held_to, broken_from, broken_to, soonest, latest) AS (VALUES {{told}}),
 assessed AS (
-  SELECT r.id, r.site_id, r.taken_at, {{decided}}, CASE
+  SELECT r.id, r.site_id, r.taken_at, r.limit_version_id, s.behind_id, s.ahead_id, s.doubt_id, {{decided}}, CASE
     WHEN r.value_milli >= t.held_from AND r.value_milli <= t.held_to {{in_time}} THEN '{Outcome.HELD}'
     WHEN r.value_milli >= t.broken_from AND r.value_milli <= t.broken_to {{time_up}} THEN '{Outcome.BROKEN}'
     ELSE '{Outcome.UNDECIDED}' END AS outcome
@@ -37,8 +34,10 @@ assessed AS (
   JOIN {{readings}} ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
   LEFT JOIN told t ON t.version_id = r.limit_version_id AND t.span_id = s.id {{hold}}
   {{among}}
-)
+), judged AS ({{judged}})
 """
+# With why the last decision no longer holds; only those that have one are looked at.
+_JUDGED = f"SELECT a.*, {LOST} AS lost FROM assessed a LEFT JOIN {DECISION} d ON d.id = a.decision_id"
 _TIMED = {
     "in_time": "AND (r.since_start_s IS NULL OR r.since_start_s <= t.latest)",
     "time_up": "AND (r.since_start_s IS NULL OR r.since_start_s >= t.soonest)",
@@ -50,29 +49,38 @@ SELECT DISTINCT r.limit_version_id, r.hold_s FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
 WHERE s.id IN ({{spans}}) AND r.limit_version_id IN ({{versions}}) AND r.hold_s IS NOT NULL
 """
-_LAST = f"NOT EXISTS (SELECT 1 FROM {DECISION} n WHERE n.replaces_id = d.id)"
 # Each live reading with its last decision, for a page and for deciding.
 EACH = {
     "decided": "d.id AS decision_id, d.fate",
     "readings": f"{READING} r",
-    "among": f"LEFT JOIN {DECISION} d ON d.reading_id = r.id AND {_LAST} "
+    "among": f"LEFT JOIN {DECISION} d ON d.reading_id = r.id AND {LAST} "
     f"WHERE s.id IN ({{spans}}) AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = r.id)",
+    "judged": _JUDGED,
 }
 # For counting: all readings as they come, then those that somebody has touched, from their own side.
-ALL = {"decided": "NULL AS decision_id, NULL AS fate", "readings": f"{READING} r", "among": "WHERE s.id IN ({spans})"}
+ALL = {
+    "decided": "NULL AS decision_id, NULL AS fate",
+    "readings": f"{READING} r",
+    "among": "WHERE s.id IN ({spans})",
+    "judged": "SELECT a.*, NULL AS lost FROM assessed a",
+}
 TOUCHED = {
     "decided": "r.decision_id, r.fate",
     "readings": f"""(SELECT o.*, t.decision_id, t.fate FROM (
-      SELECT d.reading_id, d.id AS decision_id, d.fate FROM {DECISION} d WHERE d.probe_id = %s AND {_LAST}
+      SELECT d.reading_id, d.id AS decision_id, d.fate FROM {DECISION} d WHERE d.probe_id = %s AND {LAST}
         AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)
       UNION ALL SELECT x.voids_id, NULL, 'void' FROM {VOID} x) t JOIN {READING} o ON o.id = t.reading_id) r""",
     "among": "WHERE s.id IN ({spans})",
+    "judged": _JUDGED,
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Selection:
-    """Readings of one case: some by number, or all with an outcome, at some sites; undecided ones only, or all."""
+    """Readings of one case: some by number, or all with an outcome, at some sites; undecided ones only, or all.
+
+    One whose decision no longer holds is undecided.
+    """
 
     sites: tuple[int, ...]
     ids: tuple[int, ...] | None = None
@@ -149,7 +157,8 @@ def _condition(selection: Selection) -> tuple[str, list]:
         parts.append("outcome = %s")
         args.append(selection.outcome)
     if selection.undecided is not None:
-        parts.append(f"decision_id IS {'' if selection.undecided else 'NOT '}NULL")
+        decided = "decision_id IS NOT NULL AND lost IS NULL"
+        parts.append(f"NOT ({decided})" if selection.undecided else decided)
     return " AND ".join(parts), args
 
 
@@ -159,12 +168,16 @@ def _marks(values) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """How many readings of a case, at one site, have this outcome and this decision (none: still to decide)."""
+    """How many readings of a case, at one site, have this outcome and this decision (none: still to decide).
+
+    `lost`: why a decision that was made no longer holds.
+    """
 
     site_id: int
     outcome: str
     fate: str | None
     readings: int
+    lost: str = ""
 
 
 def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
@@ -172,9 +185,9 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
     if not spans or not sites:
         return []
     told = told_sql(spans, sites)
-    left = {(t.site_id, t.outcome): t.readings for t in _counted(spans, sites, ALL, told, "NULL")}
+    left = {(t.site_id, t.outcome): t.readings for t in _counted(spans, sites, ALL, told, "site_id, outcome")}
     found = []
-    for tally in _counted(spans, sites, TOUCHED, told):
+    for tally in _counted(spans, sites, TOUCHED, told, "site_id, outcome, fate, lost"):
         left[tally.site_id, tally.outcome] -= tally.readings
         if tally.fate != "void":
             found.append(tally)
@@ -182,18 +195,35 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
 
 
 def _counted(
-    spans: list[Span], sites: tuple[int, ...], among: dict[str, str], told: dict[str, str], fate: str = "fate"
+    spans: list[Span], sites: tuple[int, ...], among: dict[str, str], told: dict[str, str], by: str
 ) -> list[Tally]:
     ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), among, told)
-    by = "site_id, outcome" if fate == "NULL" else "site_id, outcome, fate"
-    counting = f"SELECT site_id, outcome, {fate}, count(*) FROM assessed WHERE {where} GROUP BY {by}"
     with connection.cursor() as cursor:
-        cursor.execute(ctes + counting, values + args)
-        return [Tally(*row) for row in cursor.fetchall()]
+        cursor.execute(f"{ctes} SELECT count(*), {by} FROM judged WHERE {where} GROUP BY {by}", values + args)
+        return [_tally(*row) for row in cursor.fetchall()]
 
 
-def page_of_ids(spans: list[Span], selection: Selection, before=None, size: int = 50) -> list[tuple[int, str]]:
-    """(reading, outcome) newest first, from (taken_at, id) `before` on; one more than `size`, to tell if there are more."""
+def _tally(count: int, site_id: int, outcome: str, fate: str | None = None, lost: str | None = None) -> Tally:
+    return Tally(site_id, outcome, None if lost else fate, count, lost or "")
+
+
+def lost_groups(spans: list[Span], sites: tuple[int, ...], most: int = 20) -> list[tuple]:
+    """Decisions of a case that no longer hold, the largest groups first: (why, good reading, outcome then, outcome now,
+    the three checks that it rested on, the three that count now, how many)."""
+    ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), TOUCHED)
+    columns = "d.good_reading_id, d.outcome, j.outcome, d.behind_id, d.ahead_id, d.doubt_id, j.behind_id, j.ahead_id, j.doubt_id"
+    sql = f"""{ctes} SELECT j.lost, {columns}, count(*) FROM (SELECT * FROM judged WHERE {where} AND lost IS NOT NULL) j
+        JOIN {DECISION} d ON d.id = j.decision_id GROUP BY j.lost, {columns} ORDER BY count(*) DESC LIMIT {most:d}"""
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values + args)
+        return cursor.fetchall()
+
+
+def page_of_ids(
+    spans: list[Span], selection: Selection, before=None, size: int = 50
+) -> list[tuple[int, str, str | None]]:
+    """(reading, outcome, why its decision no longer holds) newest first, from (taken_at, id) `before` on; one more than
+    `size`, to tell if there are more."""
     if not spans or not selection.sites:
         return []
     ctes, values, where, args = assessed_sql(spans, selection)
@@ -204,7 +234,7 @@ def page_of_ids(spans: list[Span], selection: Selection, before=None, size: int 
         args += [at, at, pk]
     with connection.cursor() as cursor:
         cursor.execute(
-            f"{ctes} SELECT id, outcome FROM assessed WHERE {where} ORDER BY taken_at DESC, id DESC LIMIT {size + 1}",
+            f"{ctes} SELECT id, outcome, lost FROM judged WHERE {where} ORDER BY taken_at DESC, id DESC LIMIT {size + 1}",
             values + args,
         )
         return cursor.fetchall()

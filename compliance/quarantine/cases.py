@@ -1,21 +1,22 @@
 """Cases: unbroken runs of quarantined spans, derived from the timeline, with what people decided and signed."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
 from django.db import connection
-from django.db.models import Max
 
 from compliance.checks.models import BEGINNING, END, Check, Span
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Event, Probe
 from sites.models import Site
 
-from .assessing import DECISION, READING, SPAN, VOID, Tally, tallies
-from .models import Decision, Signature
+from .assessing import Tally, tallies
+from .grounds import IN_SPAN, READING, SPAN, VOID, decided_by_span
+from .models import Signature
+from .reassessing import lost_decisions
 
 
 class State(StrEnum):
@@ -34,7 +35,7 @@ class Case:
     cause: Check | Event
     tallies: list[Tally]
     signatures: list[Signature]
-    decided_last: datetime | None
+    agreed: bool  # whether the last signature speaks for all that is decided
     sites: dict[int, Site] = field(default_factory=dict)
 
     @property
@@ -58,6 +59,11 @@ class Case:
     @property
     def undecided(self) -> int:
         return sum(t.readings for t in self.tallies if t.fate is None)
+
+    @property
+    def lost(self) -> int:
+        """Of the undecided ones, those that were decided on before: what that rested on no longer holds."""
+        return sum(t.readings for t in self.tallies if t.lost)
 
     def count(self, outcome: str, site_id: int | None = None) -> int:
         return sum(t.readings for t in self.tallies if t.outcome == outcome and site_id in (None, t.site_id))
@@ -84,12 +90,10 @@ class Case:
 
     @property
     def signature(self) -> Signature | None:
-        """The last signature, if nothing was decided or added since."""
-        if not self.signatures:
-            return None
-        last = self.signatures[-1]
-        stale = last.readings != self.readings or (self.decided_last and self.decided_last > last.recorded_at)
-        return None if stale else last
+        """The last signature, while every reading is decided on as it was when it was signed."""
+        own = [signature for signature in self.signatures if signature.case == self.anchor]
+        stands = own and not self.undecided and self.agreed
+        return own[-1] if stands else None
 
     @property
     def state(self) -> State:
@@ -106,7 +110,7 @@ def load_case(anchor: str) -> Case | None:
     if cause is None:
         return None
     sites = {s.pk: s for s in Site.objects.filter(pk__in=sites_read_at(spans)).select_related("area")}
-    signatures = list(Signature.objects.filter(case=anchor).order_by("pk"))
+    signatures = [s for s in Signature.objects.filter(probe=spans[0].probe).order_by("pk") if speaks_of(s, spans)]
     return Case(
         anchor=anchor,
         probe=spans[0].probe,
@@ -114,9 +118,18 @@ def load_case(anchor: str) -> Case | None:
         cause=cause,
         tallies=tallies(spans, tuple(sites)),
         signatures=signatures,
-        decided_last=_decided_last(anchor),
+        agreed=bool(signatures) and all(row[4] for row in decided_by_span("s.anchor = %s", [anchor])),
         sites=sites,
     )
+
+
+def speaks_of(signature: Signature, spans: list[Span]) -> bool:
+    """Whether it was put under readings of this time, even where the case began with another check or event then.
+
+    Nobody signed what was read after the signature: that of a case without an end speaks of no later one.
+    """
+    ended = min(signature.ends_at, signature.recorded_at)
+    return signature.starts_at < spans[-1].ends_at and ended > spans[0].starts_at
 
 
 def cause_of(anchor: str) -> Check | Event | None:
@@ -137,13 +150,12 @@ def sites_read_at(spans: list[Span]) -> list[int]:
         return [row[0] for row in cursor.fetchall()]
 
 
-def _decided_last(anchor: str) -> datetime | None:
-    return Decision.objects.filter(case=anchor).aggregate(last=Max("recorded_at"))["last"]
-
-
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """A line in a list of cases: counts only, for the sites asked about."""
+    """A line in a list of cases: counts only, for the sites asked about; signed or not as a whole, with all its sites.
+
+    `reopened`: readings of it were signed once, and that signature no longer stands.
+    """
 
     anchor: str
     probe_id: int
@@ -152,6 +164,7 @@ class Summary:
     readings: int
     undecided: int
     signed: bool
+    reopened: bool = False
 
     @property
     def slug(self) -> str:
@@ -167,86 +180,142 @@ class Summary:
 # Grouped in the order of the spans' own index, so that nothing is sorted; nearly every run was read at one site only.
 IN_DOUBT = f"""
 SELECT s.anchor, min(s.probe_id), min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
-  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-WHERE s.anchor <> '' AND r.site_id IN ({{sites}}) GROUP BY s.anchor
+  ON r.probe_id = s.probe_id AND {IN_SPAN}
+WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor
 """
 BY_SITE = f"""
 SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
-  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-WHERE s.anchor IN ({{anchors}}) AND r.site_id IN ({{sites}}) GROUP BY s.anchor, s.probe_id, r.site_id
+  ON r.probe_id = s.probe_id AND {IN_SPAN}
+WHERE s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
 """
-# Decided or void readings are counted from their own side: few beside all readings, and each with one look-up.
-SETTLED = f"""
-SELECT s.anchor, r.site_id, count(*), sum(done.void) FROM (
-  SELECT d.reading_id, 0 AS void FROM {DECISION} d WHERE d.replaces_id IS NULL
-    AND NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)
-  UNION ALL SELECT x.voids_id, 1 FROM {VOID} x) done
-JOIN {READING} r ON r.id = done.reading_id
-JOIN {SPAN} s ON s.probe_id = r.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
-WHERE s.anchor <> '' AND r.site_id IN ({{sites}}) GROUP BY s.anchor, r.site_id
+# Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up.
+STRUCK = f"""
+SELECT s.anchor, r.site_id, count(*) FROM {VOID} x JOIN {READING} r ON r.id = x.voids_id
+JOIN {SPAN} s ON s.probe_id = r.probe_id AND {IN_SPAN}
+WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor, r.site_id
+"""
+ELSEWHERE = f"""
+SELECT DISTINCT s.anchor FROM {SPAN} s JOIN {READING} r ON r.probe_id = s.probe_id AND {IN_SPAN}
+WHERE s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
 """
 
 
 @dataclass(slots=True)
 class Doubt:
-    """Readings of one run at one site: all that count, and those still to decide on."""
+    """Readings of one run at one site: all that count, those still to decide on, and whether its last signature speaks for all
+    that are decided."""
 
     anchor: str
     probe_id: int
     site_id: int
     readings: int
     undecided: int
+    agreed: bool = True
 
 
 def doubts(site_ids: Iterable[int]) -> list[Doubt]:
-    """Every run in quarantine at these sites, counted from the side of the spans: three queries at most."""
-    sites = list(site_ids)
-    if not sites:
+    """Every run in quarantine at these sites, counted from the side of the spans: four queries where no decision is shaken."""
+    return _doubts("r.site_id", list(site_ids))
+
+
+def _doubts(column: str, wanted: list) -> list[Doubt]:
+    """Of the readings whose site, or whose span's anchor, is among the wanted."""
+    if not wanted:
         return []
-    marks = ", ".join(["%s"] * len(sites))
+    which = f"{column} IN ({_marks(wanted)})"
+    few = f"+{which}" if connection.vendor == "sqlite" else which  # else it would go through every reading of a site
     with connection.cursor() as cursor:
-        cursor.execute(IN_DOUBT.format(sites=marks), sites)
+        cursor.execute(IN_DOUBT.format(which=which), wanted)
         rows = cursor.fetchall()
         found = {(a, low): Doubt(a, p, low, n, n) for a, p, low, high, n in rows if low == high}
         if wandered := [a for a, _, low, high, _ in rows if low != high]:
-            cursor.execute(BY_SITE.format(anchors=", ".join(["%s"] * len(wandered)), sites=marks), wandered + sites)
+            cursor.execute(BY_SITE.format(anchors=_marks(wandered), which=which), wandered + wanted)
             found |= {(a, s): Doubt(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
-        cursor.execute(SETTLED.format(sites=marks), sites)
-        for anchor, site_id, settled, void in cursor.fetchall():
-            doubt = found[anchor, site_id]
-            doubt.readings -= int(void or 0)
-            doubt.undecided -= settled
+        cursor.execute(STRUCK.format(which=few), wanted)
+        for anchor, site_id, struck in cursor.fetchall():
+            found[anchor, site_id].readings -= struck
+            found[anchor, site_id].undecided -= struck
+    if found:
+        _settle(found, few, wanted)
     return [d for d in found.values() if d.readings]
+
+
+def _settle(found: dict[tuple[str, int], Doubt], which: str, wanted: list) -> None:
+    """Take off what is decided on, as far as that still holds."""
+    shaken = []
+    for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, wanted):
+        doubt = found[anchor, site_id]
+        doubt.undecided -= decided
+        doubt.agreed = doubt.agreed and bool(agreed)
+        shaken += [span_id] if changed else []
+    for where, count in lost_decisions(shaken, which, wanted).items():
+        found[where].undecided += count
+
+
+def _marks(values: Collection) -> str:
+    return ", ".join(["%s"] * len(values))
 
 
 def summaries(site_ids: Iterable[int]) -> list[Summary]:
     """The cases with readings at these sites, newest first; a constant number of queries."""
-    by_anchor: dict[str, list[Doubt]] = defaultdict(list)
-    for doubt in doubts(site_ids):
-        by_anchor[doubt.anchor].append(doubt)
+    sites = list(site_ids)
+    by_anchor = _by_anchor(doubts(sites))
     reach: dict[str, list[Span]] = defaultdict(list)
     for span in Span.objects.filter(anchor__in=by_anchor).order_by("ends_at"):
         reach[span.anchor].append(span)
-    signed, decided = (_last_of(model, by_anchor) for model in (Signature, Decision))
-    lines = [
-        Summary(
-            anchor=anchor,
-            probe_id=found[0].probe_id,
-            starts_at=reach[anchor][0].starts_at,
-            ends_at=reach[anchor][-1].ends_at,
-            readings=sum(d.readings for d in found),
-            undecided=sum(d.undecided for d in found),
-            signed=anchor in signed and decided.get(anchor, signed[anchor]) <= signed[anchor],
-        )
-        for anchor, found in by_anchor.items()
-    ]
+    signed, made = _signed(by_anchor, sites), defaultdict(list)
+    for signature in Signature.objects.filter(probe__in={found[0].probe_id for found in by_anchor.values()}):
+        made[signature.probe_id].append(signature)
+    lines = [_summary(anchor, found, reach[anchor], anchor in signed, made) for anchor, found in by_anchor.items()]
     return sorted(lines, key=lambda line: (line.state != State.OPEN, line.state != State.TO_SIGN, -_order(line)))
 
 
-def _last_of(model, anchors: Iterable[str]) -> dict[str, datetime]:
-    """When something of this kind was last recorded in each case."""
-    rows = model.objects.filter(case__in=anchors).order_by().values_list("case")
-    return dict(rows.annotate(last=Max("recorded_at")))
+def _summary(
+    anchor: str, found: list[Doubt], spans: list[Span], signed: bool, made: dict[int, list[Signature]]
+) -> Summary:
+    probe_id = found[0].probe_id
+    return Summary(
+        anchor=anchor,
+        probe_id=probe_id,
+        starts_at=spans[0].starts_at,
+        ends_at=spans[-1].ends_at,
+        readings=sum(d.readings for d in found),
+        undecided=sum(d.undecided for d in found),
+        signed=signed,
+        reopened=not signed and any(speaks_of(signature, spans) for signature in made[probe_id]),
+    )
+
+
+def unsigned(site_ids: Iterable[int]) -> int:
+    """How many cases with readings at these sites no signature stands under."""
+    sites = list(site_ids)
+    by_anchor = _by_anchor(doubts(sites))
+    return len(by_anchor) - len(_signed(by_anchor, sites))
+
+
+def _by_anchor(found: Iterable[Doubt]) -> dict[str, list[Doubt]]:
+    by_anchor: dict[str, list[Doubt]] = defaultdict(list)
+    for doubt in found:
+        by_anchor[doubt.anchor].append(doubt)
+    return by_anchor
+
+
+def _signed(cases: dict[str, list[Doubt]], sites: list[int]) -> set[str]:
+    """The cases under which the last signature stands; for that all the sites that a case was read at count."""
+    signed = {anchor for anchor, found in cases.items() if _stands(found)}
+    if not signed:
+        return signed
+    sql = ELSEWHERE.format(anchors=_marks(signed), sites=_marks(sites))
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [*signed, *sites])
+        elsewhere = [row[0] for row in cursor.fetchall()]
+    whole = _by_anchor(_doubts("s.anchor", elsewhere))
+    return signed - {anchor for anchor in elsewhere if not _stands(whole[anchor])}
+
+
+def _stands(found: list[Doubt]) -> bool:
+    """Whether every reading is decided on as it was when the case was signed."""
+    return all(doubt.agreed and not doubt.undecided for doubt in found)
 
 
 def _order(line: Summary) -> float:

@@ -3,13 +3,14 @@ from django import forms
 from compliance.readings.models import Reading
 from shared.bounds import on_clock
 
+from .measured_again import Offer
 from .models import Fate
 
 PICKED, ALL = "picked", "all"
 
 
 class ReadingChoice(forms.ModelChoiceField):
-    """Another measurement, named so that a person recognises it."""
+    """Another measurement, named so that a person recognises it, under the food or unit that it speaks for."""
 
     def __init__(self, *, zone, **kwargs):
         self.zone = zone
@@ -19,6 +20,11 @@ class ReadingChoice(forms.ModelChoiceField):
         at = on_clock(reading.taken_at, self.zone)
         value = f"{reading.typed} {reading.get_unit_display()}"
         return f"{at:%d %b %H:%M} · {reading.item} · {value} · probe {reading.probe.code}"
+
+    def offer(self, offers: list[Offer]) -> None:
+        """Show these; what may be sent is left to the action, which says what is wrong with any other."""
+        groups = [(o.label, [(r.pk, self.label_from_instance(r)) for r in o.readings]) for o in offers]
+        self.widget.choices = [("", "Choose the reading" if groups else "No such reading yet: take one first"), *groups]
 
 
 class DecisionForm(forms.Form):
@@ -52,19 +58,17 @@ class DecisionForm(forms.Form):
     )
     scope = forms.ChoiceField(label="For which readings", widget=forms.RadioSelect, initial=PICKED)
 
-    def __init__(self, *args, choices, count: int, stands: bool, again: bool, zone, **kwargs):
+    def __init__(self, *args, site_ids, count: int, stands: bool, again: bool, zone, **kwargs):
         super().__init__(*args, **kwargs)
         if not stands:
             self.fields["fate"].choices = [c for c in Fate.choices if c[0] != Fate.STANDS]
         self.fields["good_reading"] = ReadingChoice(
             zone=zone,
-            queryset=Reading.objects.filter(pk__in=[r.pk for r in choices])
-            .select_related("probe")
-            .order_by("-taken_at"),
+            queryset=Reading.objects.filter(site__in=site_ids),
             label="The reading taken again",
             required=False,
-            empty_label="Choose the reading" if choices else "No such reading yet: take one first",
-            help_text="Needed for food measured again. Only those within their limit, by another probe in tolerance, are here.",
+            help_text="Needed for food measured again, one food or unit at a time. Offered are readings of the same food or unit "
+            "under the same limit and within it, taken later, by a probe in tolerance.",
         )
         if again:
             self.fields["scope"].choices, self.fields["scope"].widget = [(PICKED, "")], forms.HiddenInput()

@@ -16,7 +16,10 @@ class Fate(models.TextChoices):
 
 
 class Decision(Fact):
-    """One person's decision on one reading. It stays with the reading however the timeline is cut again."""
+    """One person's decision on one reading. It stays with the reading however the timeline is cut again.
+
+    It keeps what it rested on, and counts as not made as soon as that no longer holds (see `grounds`).
+    """
 
     reading = models.ForeignKey("readings.Reading", on_delete=models.PROTECT, related_name="decisions")
     probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="decisions")
@@ -27,6 +30,18 @@ class Decision(Fact):
     why = models.TextField()
     good_reading = models.ForeignKey(
         "readings.Reading", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    good_standing = models.CharField(  # noqa: DJ001 - added later; SQLite would lose the guard in making the table anew
+        max_length=12, null=True, help_text="The standing of the reading measured again when it was decided."
+    )
+    behind = models.ForeignKey(
+        "checks.Check", on_delete=models.PROTECT, null=True, related_name="+", db_index=False,
+        help_text="The check before the reading, by which the outcome was found.",
+    )  # fmt: skip
+    ahead = models.ForeignKey("checks.Check", on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
+    doubt = models.ForeignKey("checks.Check", on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
+    sensor = models.CharField(  # noqa: DJ001
+        max_length=20, null=True, help_text="The kind of sensor by which the outcome was found; empty: not kept yet."
     )
     risk = models.TextField("assessment of the risk", blank=True)
     told = models.TextField("who was told", blank=True)

@@ -4,11 +4,10 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch
 from django.utils.html import strip_tags
 
-from compliance.checks.models import Standing
-from compliance.checks.queries import brackets_of, standing_subquery
+from compliance.checks.queries import brackets_of
 from compliance.metrology.allowances import STATED_AT
 from compliance.metrology.assessment import Bracket, ErrorBounds, bounds, likely, true_range
 from compliance.metrology.bracketing import Cause
@@ -24,7 +23,10 @@ from .models import Decision
 
 @dataclass(frozen=True, slots=True)
 class Assessed:
-    """One reading of a case: what it could really have been (milli-°C; None: nothing bounds it), and its decision."""
+    """One reading of a case: what it could really have been (milli-°C; None: nothing bounds it), and its decision.
+
+    `lost`: why that decision no longer holds, empty where it does.
+    """
 
     reading: Reading
     outcome: str
@@ -33,6 +35,7 @@ class Assessed:
     likely: int | None
     decision: Decision | None
     earlier: tuple[Decision, ...]
+    lost: str = ""
 
     @property
     def pk(self) -> int:
@@ -51,11 +54,11 @@ def assessed_page(
     return assess_readings(case, found[:size]), len(found) > size
 
 
-def assess_readings(case: Case, found: list[tuple[int, str]]) -> list[Assessed]:
-    """Readings by number with their outcomes, made ready to show, in the order given."""
+def assess_readings(case: Case, found: list[tuple[int, str, str | None]]) -> list[Assessed]:
+    """Readings by number with their outcomes and why their decisions no longer hold, made ready to show, in the order given."""
     decisions = Decision.objects.select_related("decided_by", "good_reading__probe").order_by("pk")
     readings = (
-        Reading.objects.filter(pk__in=[pk for pk, _ in found])
+        Reading.objects.filter(pk__in=[pk for pk, *_ in found])
         .select_related("site", "limit_version__limit", "taken_by", "probe")
         .prefetch_related(Prefetch("decisions", decisions, to_attr="decided"))
     )
@@ -64,11 +67,12 @@ def assess_readings(case: Case, found: list[tuple[int, str]]) -> list[Assessed]:
     brackets = brackets_of(case.spans)
     limits = [bounds(bracket) for bracket in brackets]
     return [
-        _assessed(by_pk[pk], outcome, brackets, limits, bisect_left(ends, by_pk[pk].taken_at)) for pk, outcome in found
+        _assessed(by_pk[pk], outcome, lost or "", brackets, limits, bisect_left(ends, by_pk[pk].taken_at))
+        for pk, outcome, lost in found
     ]
 
 
-def _assessed(reading: Reading, outcome: str, brackets, limits: list[ErrorBounds], index: int) -> Assessed:
+def _assessed(reading: Reading, outcome: str, lost: str, brackets, limits: list[ErrorBounds], index: int) -> Assessed:
     truth = true_range(reading.value_milli, limits[index])
     return Assessed(
         reading=reading,
@@ -78,20 +82,7 @@ def _assessed(reading: Reading, outcome: str, brackets, limits: list[ErrorBounds
         likely=likely(reading.value_milli, reading.taken_at, brackets[index]),
         decision=reading.decided[-1] if reading.decided else None,
         earlier=tuple(reading.decided[:-1]),
-    )
-
-
-def good_readings_for(case: Case, site_ids: tuple[int, ...], most: int = 60) -> QuerySet[Reading]:
-    """Readings by other probes in tolerance, within their limit, at these sites since the case began: to measure again with."""
-    return (
-        Reading.objects.filter(
-            site__in=site_ids, taken_at__gt=case.spans[0].starts_at, void__isnull=True, deviation__isnull=True
-        )
-        .exclude(probe=case.probe)
-        .annotate(now_standing=standing_subquery())
-        .filter(now_standing__in=(Standing.PROVEN, Standing.PENDING))
-        .select_related("probe", "site", "limit_version")
-        .order_by("-taken_at", "-pk")[:most]
+        lost=lost,
     )
 
 

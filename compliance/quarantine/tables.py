@@ -10,13 +10,16 @@ from shared.templatetags.noughtbook import when
 
 from .models import Decision
 from .queries import decision_in_words
+from .reopening import SHORT
 
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 
 
-def _left_out(decides: bool, decided: bool) -> tuple[str, ...]:
+def _left_out(decides: bool, decided: bool, again: bool) -> tuple[str, ...]:
     """The outcome is the name of the list itself, except among the decided ones."""
-    return (() if decides else ("pick",)) + (() if decided else ("outcome", "decision"))
+    return (
+        (() if decides else ("pick",)) + (() if decided else ("outcome",)) + (() if decided or again else ("decision",))
+    )
 
 
 def _decided(decision: Decision, zone):
@@ -42,9 +45,10 @@ class AssessedTable(tables.Table):
         orderable = False
         attrs = {"id": "readings"}
 
-    def __init__(self, *args, many_sites: bool, decides: bool, decided: bool, picked=(), **kwargs):
+    def __init__(self, data, *args, many_sites: bool, decides: bool, decided: bool, picked=(), **kwargs):
         self.many_sites, self.picked = many_sites, frozenset(picked)
-        super().__init__(*args, exclude=_left_out(decides, decided), **kwargs)
+        again = any(row.lost for row in data)
+        super().__init__(data, *args, exclude=_left_out(decides, decided, again), **kwargs)
 
     def render_item(self, value, record):
         return format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), value)
@@ -78,7 +82,10 @@ class AssessedTable(tables.Table):
         zone = record.reading.site.zone
         told = format_html_join("", "<br>{}", ((line,) for line in decision_in_words(value, zone)))
         earlier = format_html_join("", "<br>Before: {}", ((_decided(d, zone),) for d in record.earlier))
-        return format_html("<span>{}<span class='quiet'>{}{}</span></span>", _decided(value, zone), told, earlier)
+        lost = format_html("<strong>Decide again: {}.</strong><br>", SHORT[record.lost]) if record.lost else ""
+        return format_html(
+            "<span>{}{}<span class='quiet'>{}{}</span></span>", lost, _decided(value, zone), told, earlier
+        )
 
 
 class CaseTable(tables.Table):
@@ -98,5 +105,7 @@ class CaseTable(tables.Table):
     def render_period(self, record):
         return format_html("<span>{} to {}</span>", record.starts, record.ends)
 
-    def render_state(self, value):
-        return badge("case", {"to_sign": "decided"}.get(value, value))
+    def render_state(self, value, record):
+        shown = badge("case", {"to_sign": "decided"}.get(value, value))
+        again = "signed before, open again" if value == "open" else "signed before, to sign again"
+        return format_html('{} <span class="quiet">{}</span>', shown, again) if record.summary.reopened else shown

@@ -27,7 +27,9 @@ from .access import Reach, get_case
 from .assessing import Selection
 from .cases import State, Summary, summaries
 from .forms import ALL, DecisionForm, SignForm
-from .queries import assessed_page, good_readings_for, reasons
+from .measured_again import offers
+from .queries import assessed_page, reasons
+from .reopening import reopened
 from .tables import AssessedTable, CaseTable
 from .telling import how_found, meaning
 
@@ -165,6 +167,9 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
     table.pager = page
     if form is None and decides:
         form = _decision_form(reach, shown)
+    if form and decides:
+        doubted = [row.reading for row in rows if row.reading.site_id in reach.decides]
+        form.fields["good_reading"].offer(offers(doubted, _picked(request), reach.decides))
     return {
         "case": case,
         "state_badge": BADGES[case.state],
@@ -174,6 +179,7 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
         "tiles": _tiles(reach),
         "facts": _facts(case),
         "reasons": reasons(case),
+        "reopened": reopened(case, case.probe.site.zone),
         "means": meaning(shown) if rows else "",
         "how_found": how_found(case, case.probe.site.unit),
         "tabs": _tabs(reach, shown),
@@ -220,7 +226,7 @@ def _position(text: str | None):
 def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
     return DecisionForm(
         data,
-        choices=good_readings_for(reach.case, reach.decides),
+        site_ids=reach.decides,
         count=reach.case.undecided_at(reach.decides, outcome if outcome in OUTCOMES else ""),
         stands=outcome == Outcome.HELD or (outcome == DECIDED and reach.case.count(Outcome.HELD) > 0),
         again=outcome == DECIDED,

@@ -11,9 +11,10 @@ from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, Wh
 from compliance.checks.models import BEGINNING, END, Span
 from compliance.metrology.assessment import ErrorBounds
 from compliance.quarantine.assessing import bounds_of
-from compliance.quarantine.cases import Summary, summaries
+from compliance.quarantine.cases import Summary, load_case, speaks_of, summaries
 from compliance.quarantine.models import Decision, Signature
 from compliance.quarantine.queries import WHY
+from compliance.quarantine.reopening import Reopened, reopened
 from compliance.readings.models import Reading
 
 from .scope import RecordScope
@@ -29,6 +30,7 @@ class CaseHere:
     readings: int
     undecided: int
     signed: bool
+    reopened: Reopened | None = None
 
     @property
     def probe(self):
@@ -61,9 +63,9 @@ def cases_here(scope: RecordScope) -> list[CaseHere]:
     """Cases with readings at the site that overlap the period, or were decided on or signed in it; in order of time."""
     found = {line.anchor: line for line in summaries([scope.site.pk])}
     acted = set(_decided_in(scope).values_list("case", flat=True).distinct())
-    signed = Signature.objects.filter(case__in=found, recorded_at__lte=scope.now).order_by("case", "pk")
-    signatures = {anchor: list(group) for anchor, group in groupby(signed, key=lambda s: s.case)}
-    acted |= {a for a, signs in signatures.items() if any(scope.holds(s.recorded_at) for s in signs)}
+    probes = {line.probe_id for line in found.values()}
+    signatures = list(Signature.objects.filter(probe__in=probes, recorded_at__lte=scope.now).order_by("pk"))
+    acted |= {s.case for s in signatures if scope.holds(s.recorded_at)}
     wanted = [
         a for a, line in found.items() if a in acted or line.starts_at < scope.end and line.ends_at >= scope.start
     ]
@@ -73,14 +75,16 @@ def cases_here(scope: RecordScope) -> list[CaseHere]:
         .order_by("anchor", "ends_at")
     )
     cases = [
-        _case(found[anchor], list(group), signatures.get(anchor, []))
+        _case(found[anchor], list(group), signatures, scope)
         for anchor, group in groupby(spans, key=lambda span: span.anchor)
     ]
     return sorted(cases, key=lambda case: (case.spans[0].starts_at, case.anchor))
 
 
-def _case(line: Summary, spans: list[Span], signatures: list[Signature]) -> CaseHere:
-    return CaseHere(line.anchor, spans, signatures, line.readings, line.undecided, line.signed)
+def _case(line: Summary, spans: list[Span], signatures: list[Signature], scope: RecordScope) -> CaseHere:
+    again = reopened(load_case(line.anchor), scope.zone) if line.reopened else None
+    own = [s for s in signatures if s.probe_id == line.probe_id and speaks_of(s, spans)]
+    return CaseHere(line.anchor, spans, own, line.readings, line.undecided, line.signed, again)
 
 
 def _decided_in(scope: RecordScope) -> QuerySet[Decision]:
@@ -100,7 +104,7 @@ FIELDS = {
     "good": "decisions__good_reading__pk", "good_item": "decisions__good_reading__item",
     "good_typed": "decisions__good_reading__typed", "good_unit": "decisions__good_reading__unit",
     "good_milli": "decisions__good_reading__value_milli", "good_at": "decisions__good_reading__taken_at",
-    "good_probe": "decisions__good_reading__probe__code",
+    "good_probe": "decisions__good_reading__probe__code", "good_standing": "decisions__good_standing",
 }  # fmt: skip
 Held = namedtuple("Held", FIELDS)
 

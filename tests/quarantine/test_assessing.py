@@ -128,7 +128,7 @@ def test_every_reading_is_classified_alike_by_database_and_function(world, senso
         outcome = outcome_of(version, Measured(value, hold, since), known)
         assert outcome == oracle(version, value, hold, since, known)
         expected[Reading.objects.latest("pk").pk] = outcome
-    found = dict(page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000))
+    found = {pk: outcome for pk, outcome, _ in page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000)}
     assert found == {pk: str(outcome) for pk, outcome in expected.items()}
 
 
@@ -141,7 +141,7 @@ def test_at_each_edge_between_the_outcomes_the_database_says_what_the_function_s
     values = [75_000 + edge + near for edge in known.at(75_000) for near in (-1, 0, 1)]
     at = [day(0) + timedelta(minutes=number + 1) for number in range(len(values))]
     Reading.objects.bulk_create([_reading(world, version, *pair) for pair in zip(values, at, strict=True)])
-    found = dict(page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000))
+    found = {pk: outcome for pk, outcome, _ in page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000)}
     told = [found[pk] for pk in Reading.objects.order_by("taken_at").values_list("pk", flat=True)]
     assert told == [str(outcome_of(version, Measured(value), known)) for value in values]
     held, open_, broken = "held", "undecided", "broken"
@@ -212,7 +212,7 @@ def test_a_reading_without_its_time_stands_beside_those_with_one(world):
     version = version_of(world, **COOK)
     made = [_reading(world, version, 79_000, day(0.5), hold_s=hold) for hold in (None, 0, 30)]
     Reading.objects.bulk_create(made)
-    found = dict(page_of_ids([span], Selection(sites=(world.site.pk,))))
+    found = {pk: outcome for pk, outcome, _ in page_of_ids([span], Selection(sites=(world.site.pk,)))}
     told = {reading.hold_s: found[reading.pk] for reading in Reading.objects.all()}
     assert told == {None: "held", 0: "undecided", 30: "held"}
 
@@ -232,7 +232,7 @@ def test_a_limit_of_another_site_cannot_be_told_and_no_reading_is_lost(world):
     span = span_between(world, (0, 50), (0, 50))
     version = make_limit(world.other_site, by=world.manager).versions.get()
     Reading.objects.bulk_create([_reading(world, version, 4_000, day(0.5))])
-    assert [outcome for _, outcome in page_of_ids([span], Selection(sites=(world.site.pk,)))] == ["undecided"]
+    assert [outcome for _, outcome, _ in page_of_ids([span], Selection(sites=(world.site.pk,)))] == ["undecided"]
 
 
 def test_a_case_is_counted_in_a_fixed_number_of_statements_however_many_readings_it_holds(world):
@@ -255,7 +255,7 @@ def test_a_reading_at_the_very_time_of_the_failed_check_is_inside_and_one_at_the
     span = Span.objects.select_related("probe", "behind", "ahead").get(probe=world.probe, ends_at=day(7))
     make_reading(world.probe, world.limit, "4.0", day(0), by=world.cook)
     inside = make_reading(world.probe, world.limit, "4.0", day(7), by=world.cook)
-    assert [pk for pk, _ in page_of_ids([span], Selection(sites=(world.site.pk,)))] == [inside.pk]
+    assert [pk for pk, *_ in page_of_ids([span], Selection(sites=(world.site.pk,)))] == [inside.pk]
 
 
 @pytest.mark.parametrize(("starts", "ends"), [(BEGINNING, day(1)), (day(0), END)])

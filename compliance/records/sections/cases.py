@@ -7,8 +7,10 @@ from compliance.checks.models import Check
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 from compliance.metrology.assessment import ErrorBounds, true_range
+from compliance.quarantine.grounds import Lost, good_readings_lost, is_graver
 from compliance.quarantine.models import Fate
 from compliance.quarantine.outcomes import Measured, outcome_of
+from compliance.quarantine.reopening import SHORT
 from compliance.readings.models import Reading
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -66,9 +68,17 @@ def _write_head(writer: Writer, scope: RecordScope, case: CaseHere) -> None:
                 ("To", moment(case.ends_at, scope.zone) if case.ends_at else "no good check has been made since"),
                 ("Errors at the checks", "\n".join(_errors(case, scope))),
                 ("Readings here in all", f"{case.readings:,}; {case.undecided:,} still to decide on"),
-                ("State", STATES[case.state]),
+                ("State", _state(case)),
             ]
         )
+
+
+def _state(case: CaseHere) -> str:
+    return (
+        "\n".join([STATES[case.state], case.reopened.heading, *case.reopened.lines])
+        if case.reopened
+        else STATES[case.state]
+    )
 
 
 def _errors(case: CaseHere, scope: RecordScope) -> Iterator[str]:
@@ -97,6 +107,8 @@ def _write_signatures(writer: Writer, scope: RecordScope, case: CaseHere) -> Non
             writer.paragraph(about + note)
             name = f"{signature.signed_name} ({scope.people.initials(signature.signed_by_id)})"
             writer.signature(name, signature.recorded_at, signature.meaning)
+    if case.signatures and not case.signed:
+        writer.paragraph(f"The last signature under case {case.title} no longer stands.", strong=True)
 
 
 class Telling:
@@ -104,6 +116,7 @@ class Telling:
 
     def __init__(self, scope: RecordScope, cases: list[CaseHere]):
         self._scope, self._bounds = scope, bounds_by_span(cases)
+        self._good_lost = good_readings_lost(scope.site.pk)
         used = Reading.objects.filter(site=scope.site).order_by().values("limit_version")
         self._versions = {v.pk: v for v in LimitVersion.objects.filter(pk__in=used).select_related("limit")}
 
@@ -132,7 +145,10 @@ class Telling:
         if row.good:
             read = value(row.good_typed, row.good_unit, row.good_milli)
             taken = moment(row.good_at, zone)
-            parts.append(f"Measured again: R{row.good}, {row.good_item}, {read} with {row.good_probe}, {taken}.")
+            standing = f" Its standing when this was decided: {row.good_standing}." if row.good_standing else ""
+            parts.append(
+                f"Measured again: R{row.good}, {row.good_item}, {read} with {row.good_probe}, {taken}.{standing}"
+            )
         yield Row(note=" ".join(parts) or "No words were given.")
 
     def _row(self, row: Held) -> Row:
@@ -162,4 +178,14 @@ class Telling:
         now = self._outcome(row, self._versions[row.version], error) if error and row.outcome else ""
         if now and OUTCOMES[row.outcome] != now:
             parts.append(f"When it was decided: {OUTCOMES[row.outcome]}.")
+        if error and row.decision and not (row.void or row.replaced) and (lost := self._lost(row, error)):
+            parts.append(f"To be decided again: {SHORT[lost]}. Hold this food and do not serve it.")
         return " ".join(parts)
+
+    def _lost(self, row: Held, error: ErrorBounds) -> str:
+        """Why the decision no longer holds; empty where it does."""
+        if row.decision in self._good_lost or row.fate == Fate.DISCARDED:
+            return self._good_lost.get(row.decision, "")
+        measured = Measured(row.milli, row.hold_s, row.since_start_s)
+        now = outcome_of(self._versions[row.version], measured, error)
+        return Lost.GRAVER if is_graver(now, row.outcome) else ""

@@ -26,9 +26,9 @@ def write(writer: Writer, scope: RecordScope) -> None:
 def _rows(scope: RecordScope) -> Iterator[Row]:
     for case in cases_here(scope):
         if case.undecided:
-            yield Row(
-                (f"Case {case.title}", f"{plural(case.undecided, 'reading')} here still to decide on: hold the food.")
-            )
+            again = f" {case.reopened.heading}." if case.reopened else ""
+            words = f"{plural(case.undecided, 'reading')} here still to decide on: hold the food.{again}"
+            yield Row((f"Case {case.title}", words))
         elif not case.signed:
             yield Row((f"Case {case.title}", "Decided at this site; not signed by a supervisor since."))
     live = deviations_of(scope).filter(Q(acted=False) | Q(held=True), reading__void__isnull=True)
