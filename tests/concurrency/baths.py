@@ -24,7 +24,7 @@ def prepared(person, probes, put_in_at) -> list[CheckDraft]:
         for task in ICE.inside[BathKind.PACKED_CRUSHED]:
             drafts.mark(each, task.point, "done", put_in_at)
         for number, shown in enumerate(SHOWN):
-            drafts.read(each, shown, "C", number, put_in_at + timedelta(seconds=20 + 10 * number))
+            drafts.read(each, shown, number, put_in_at + timedelta(seconds=20 + 10 * number))
     return begun
 
 

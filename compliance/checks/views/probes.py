@@ -16,7 +16,7 @@ from sites.access import role_at, sites_of
 from sites.addresses import address
 from sites.models import Role
 
-from .. import drafts
+from .. import drafts, unfinished
 from ..filters import ProbeFilter
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
@@ -69,6 +69,8 @@ def _page(queryset, request) -> Page:
 @require_GET
 def probe_detail(request, pk):
     probe, now = get_probe(request.user, pk), timezone.now()
+    if unfinished.store_left(now, probe):
+        probe = get_probe(request.user, pk)  # as it is now
     site, role = probe.site, role_at(request.user, probe.site) or 0
     history = Check.objects.filter(probe=probe).select_related("checked_by", "void")
     page = page_by_key(history, request, "checked_at", FEW)
