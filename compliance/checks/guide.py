@@ -65,8 +65,7 @@ class UnitQuestion:
 class Timing:
     """What the readings say so far.
 
-    `second_wanted`: one number alone lies beyond the tolerance. `outside`: the first number that did, until the check is
-    finished. `said_unit`: the unit, as somebody answered.
+    `second_wanted`: one number alone lies beyond the tolerance. `said_unit`: the unit, as somebody answered.
     """
 
     settling: Settling
@@ -81,7 +80,6 @@ class Timing:
     doubts: tuple[Doubt, ...] = ()
     asks_unit: UnitQuestion | None = None
     second_wanted: bool = False
-    outside: str = ""
     said_unit: str = ""
     struck: tuple[str, ...] = ()
 
@@ -188,10 +186,10 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
     readings = draft_numbers.typed(draft)
     settling = settling_of(draft.probe, readings)
     asks_unit, second = _unit_question(draft), second_wanted(draft, settling, readings)
-    outside = draft_numbers.first_outside(draft)
     return Timing(
         settling=settling,
-        sentence=_asked(draft, asks_unit, second) or _sentence(settling, readings, drafts.guidance_of(draft).words),
+        sentence=_asked(draft, asks_unit, second, settling.value is not None)
+        or _sentence(settling, readings, drafts.guidance_of(draft).words),
         since=clock((now - draft.inserted_at).total_seconds()),
         value=draft_numbers.shown(readings[-1]) if readings else "–",
         same_again=readings[-1].text if readings else "",
@@ -203,7 +201,7 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         ),
         tone=_tone(settling, asking=bool(asks_unit or second)),
         doubts=tuple(Doubt(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
-        asks_unit=asks_unit, second_wanted=second, outside=outside.shown if outside else "",
+        asks_unit=asks_unit, second_wanted=second,
         said_unit=Unit(draft.unit).label if draft.unit else "", struck=struck_in_words(draft.struck),
     )  # fmt: skip
 
@@ -230,12 +228,14 @@ def second_wanted(draft: CheckDraft, settling: Settling, readings: list[Typed]) 
     return alone and bool(readings) and draft_numbers.is_beyond(readings[-1].value_milli, reference, tolerance)
 
 
-def _asked(draft: CheckDraft, asks_unit: UnitQuestion | None, second: bool) -> str:
+def _asked(draft: CheckDraft, asks_unit: UnitQuestion | None, second: bool, settled: bool) -> str:
     if asks_unit:
         return asks_unit.question
     if not second:
         return ""
     allowed = show_spread(draft.probe.tolerance_milli, draft.probe.site.unit, 1)
+    if not settled:
+        return f"Beyond the {allowed} allowed so far. Type the next number in some seconds."
     return f"Beyond the {allowed} allowed. One number fails no probe: type a second one in some seconds."
 
 

@@ -35,7 +35,7 @@ from compliance.reminders.sweep import sweep  # noqa: E402
 from shared.audit.models import Entry  # noqa: E402
 from tests.checks.making import bad, day, event, good  # noqa: E402
 from tests.concurrency import ROUNDS  # noqa: E402
-from tests.concurrency.baths import one_bath_finished_twice  # noqa: E402
+from tests.concurrency.baths import left_and_finished, one_bath_finished_twice  # noqa: E402
 from tests.plans.making import days_of  # noqa: E402
 from tests.quarantine.making import case_of, failed_after  # noqa: E402
 from tests.readings.files import many  # noqa: E402
@@ -216,7 +216,8 @@ def main() -> None:
     world = World.build()
     contests = (checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe, sweeps_at_once)
     left = {contest.__name__: contest(world) for contest in contests}
-    print(json.dumps(left | {"one_bath_finished_twice": one_bath_finished_twice(world, at_once)}))
+    left |= {contest.__name__: contest(world, at_once) for contest in (left_and_finished, one_bath_finished_twice)}
+    print(json.dumps(left))
 
 
 if __name__ == "__main__":

@@ -77,3 +77,10 @@ def test_a_shared_bath_finished_from_two_hands_leaves_one_check_a_probe(left):
     assert found["checks"] == found["keys"] == found["in_tolerance"] == 2 * IN_BATH * BATHS
     assert found["readings"] == len(SHOWN) * found["checks"]
     assert found["drafts"] == 0
+
+
+def test_a_check_left_and_finished_at_one_moment_is_recorded_once_with_every_number(left):
+    found = left["left_and_finished"]
+    assert found["wrong"] == []
+    assert found["checks"] == ROUNDS and found["drafts"] == 0
+    assert found["numbers"] == found["typed"]
