@@ -54,11 +54,11 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class UnitQuestion:
-    """A number that makes sense in the other unit only: the question, its two answers, and the number to take back."""
+    """A number that makes sense in the other unit only, as it was typed: the question and its two answers."""
 
     question: str
     answers: tuple[tuple[str, str], ...]
-    reading: Taken
+    number: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +218,7 @@ def _unit_question(draft: CheckDraft) -> UnitQuestion | None:
         return None
     typed, other = Unit(asked.unit), draft_numbers.OTHER[Unit(asked.unit)]
     answers = ((other.value, f"Yes, it shows {other.label}"), (typed.value, f"No, it shows {typed.label}"))
-    return UnitQuestion(f"Is the display in {other.label}?", answers, _as_taken(asked))
+    return UnitQuestion(f"Is the display in {other.label}?", answers, asked.text)
 
 
 def second_wanted(draft: CheckDraft, settling: Settling, readings: list[Typed]) -> bool:

@@ -108,7 +108,7 @@ def read(request, pk, kind):
 @require_POST
 def unit(request, pk, kind):
     """Which unit the display shows; `again` asks once more."""
-    chosen = None if request.POST.get("again") else request.POST.get("unit")
+    chosen = None if request.POST.get("again") else request.POST.get("unit", "")
     if chosen not in (None, *Unit.values):
         raise Http404
     return _tap(request, pk, kind, lambda draft: drafts.say_unit(draft, chosen))
