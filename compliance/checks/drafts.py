@@ -34,9 +34,9 @@ def find(person: Person, probe: Probe, kind: str = Kind.ZERO) -> CheckDraft | No
     return CheckDraft.objects.filter(person=person, probe=probe, kind=kind).first()
 
 
-def of(person: Person, probe: Probe) -> list[CheckDraft]:
-    """What this person has begun with this probe, of any kind."""
-    return list(CheckDraft.objects.filter(person=person, probe=probe).order_by("pk"))
+def of(probe: Probe) -> list[CheckDraft]:
+    """What anybody has begun with this probe, of any kind."""
+    return list(CheckDraft.objects.filter(probe=probe).order_by("pk"))
 
 
 def guidance_of(draft: CheckDraft) -> Guidance:

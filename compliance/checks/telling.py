@@ -116,11 +116,12 @@ def next_steps(check: Check) -> dict:
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case} | again
     if check.verdict == Verdict.INCONCLUSIVE:
-        showed = (check.typing or {}).get("showed")
+        typing = check.typing or {}
+        showed = typing.get("showed")
         steps = (
             *([f"Do not use the probe until it has passed a check: it showed {showed}."] if showed else []),
             "This check neither clears the probe nor condemns it.",
-            "Put right what is said above and check again.",
+            "Check it again." if "unfinished" in typing else "Put right what is said above and check again.",
         )
         return {"tone": "caution", "heading": "Check again", "steps": steps, "case_url": None} | again
     steps = list(AFTERWARDS[Kind(check.kind)])

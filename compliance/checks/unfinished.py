@@ -80,4 +80,3 @@ def _why(draft: CheckDraft, first: draft_numbers.TypedAt, reason: str) -> Iterat
     yield f"It had shown {first.shown} at {clock(first.reading.elapsed_ms / 1000)}, beyond what is allowed."
     if draft_numbers.unit_question(draft):
         yield "Nobody said which unit the display shows."
-    yield "Do not use the probe until it has passed a check."

@@ -58,7 +58,6 @@ def test_left_for_a_quarter_of_an_hour_it_is_kept_by_the_sweep_of_the_minute(han
     assert check.why == [
         "Inconclusive: this check was left unfinished for 15 minutes.",
         "It had shown 4.0 °C at 0:10, beyond what is allowed.",
-        "Do not use the probe until it has passed a check.",
     ]
     assert [t.typed for t in check.timed_readings.all()] == ["4.0"]
     assert check.typing == {"showed": "4.0 °C", "unfinished": "left unfinished for 15 minutes"}
@@ -69,6 +68,8 @@ def test_left_for_a_quarter_of_an_hour_it_is_kept_by_the_sweep_of_the_minute(han
     assert probe.state.at_once_because == "an unfinished check showed 4.0 °C"
     assert probe.state.due_because == "an unfinished check showed 4.0 °C"
     assert probe.state.standing == "pending", "it neither vouches nor condemns"
+    page = text(hands.client.get(reverse("probe_detail", args=[probe.pk])))
+    assert "Check it before you use it: an unfinished check showed 4.0 °C." in page
     assert unfinished.store_left(timezone.now()) == []
 
 
@@ -140,8 +141,10 @@ def test_answered_to_be_right_in_the_other_unit_it_is_left_alone(hands):
 @pytest.mark.parametrize("who", ["cook", "manager"])
 def test_whoever_opens_the_probe_finds_it_kept_without_any_task(hands, who, request, as_person, probe):
     left_with(hands, "4.0")
-    hands.clock.shift(QUARTER)
     client = as_person(request.getfixturevalue(who))
+    before = text(client.get(reverse("probe_detail", args=[probe.pk])))
+    assert "A check that is not finished shows a number beyond" in before and not Check.objects.exists()
+    hands.clock.shift(QUARTER)
     shown = text(client.get(reverse("probe_detail", args=[probe.pk])))
     assert kept().checked_by.name == "Col Esker" and "Inconclusive" in shown and "You have begun a check" not in shown
 

@@ -137,8 +137,11 @@ def _about(probe: Probe) -> list[tuple]:
 
 
 def _notices(request, probe: Probe, role: int) -> list[dict]:
-    notices = []
-    for draft in drafts.of(request.user, probe) if role >= Role.COOK else ():
+    notices, begun = [], drafts.of(probe)
+    if any(draft.outside_since for draft in begun):
+        notices.append({"tone": "bad", "heading": "Do not use it", "text": "A check that is not finished shows a number beyond "
+                        "what is allowed."})  # fmt: skip
+    for draft in (each for each in begun if each.person_id == request.user.pk and role >= Role.COOK):
         page = reverse(drafts.guidance_of(draft).address, args=[probe.pk])
         notices.append({"tone": "info", "heading": f"You have begun a check of its {draft.get_kind_display()}", "text": "",
                         "url": page, "link": "Go on with it"})  # fmt: skip
@@ -147,6 +150,8 @@ def _notices(request, probe: Probe, role: int) -> list[dict]:
                         "When it comes back, record that it was returned to use and check it."})  # fmt: skip
     standing = standing_of(probe)
     tone, text = MEANS[Standing(standing)]
+    if standing in (Standing.PENDING, Standing.PROVEN) and probe.state.at_once_at:
+        tone, text = "caution", f"Check it before you use it: {probe.state.at_once_because}."
     last = Span.objects.filter(probe=probe, standing=Standing.QUARANTINED).order_by("-ends_at").first()
     case = address("case_detail", last.anchor.replace(":", "-")) if last and standing == Standing.QUARANTINED else None
     notices.append({"tone": tone, "text": text, "url": case, "link": "Readings in quarantine"})
