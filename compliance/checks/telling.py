@@ -225,7 +225,7 @@ def typing_of(check: Check) -> list[str]:
     return lines
 
 
-NOT_DONE, NOT_CONFIRMED = "not done", "not confirmed"
+NOT_DONE, NOT_CONFIRMED, NOT_SETTLED = "not done", "not confirmed", "not settled"
 STRUCK = {
     TAKEN_BACK: "Typed and taken back",
     TIMED_AGAIN: "Typed before the timing was started again",
@@ -236,23 +236,32 @@ BATH = {Kind.ZERO: ("The bath", "Depth in the ice"), Kind.BOILING: ("The pan", "
 def preparation_of(check: Check) -> dict | None:
     """The bath or the pan: how it was made, point by point, and the temperature that it stands for.
 
-    Each point with what is wrong with it, if anything: left out, as somebody said, or not confirmed by anybody.
+    Each point with what is wrong with it, if anything: left out, as somebody said, or not confirmed by anybody. `deep`: the
+    same of its depth.
     """
     if check.kind not in BATH:
         return None
     guidance, done, left = GUIDANCE[check.kind], check.preparation.get("points", []), check.preparation.get("left", [])
     way = check.preparation["kind"]
     heading, depth = BATH[Kind(check.kind)]
+    lacking = {point: _lacking(point, done, left, guidance.waited) for point in guidance.met}
     return {
         "heading": heading,
         "kind": guidance.ways[way],
-        "points": [
-            (guidance.met[point], "" if point in done else NOT_DONE if point in left else NOT_CONFIRMED)
-            for point in guidance.wanted.get(way, ())
-        ],
+        "points": [(guidance.met[point], lacking[point]) for point in guidance.wanted.get(way, ())],
+        "deep": next(words for point, words in lacking.items() if point == "immersed"),
         "why": check.budget.get("bath", {}).get("why", []),
         "depth_label": depth,
         "depth": check.immersion_mm,
         "reference": show(check.reference_milli, check.site.unit, 2),
         "air": told_air(check.surroundings, check.site.unit) if check.surroundings else [],
     }
+
+
+def _lacking(point: str, done: list[str], left: list[str], waited: str | None) -> str:
+    """Nobody is asked whether it settled: its readings show that."""
+    if point in done:
+        return ""
+    if point in left:
+        return NOT_SETTLED if point == waited else NOT_DONE
+    return NOT_CONFIRMED

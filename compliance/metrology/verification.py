@@ -179,7 +179,7 @@ def _stem(reference: Reference, instrument: Instrument, immersion: float | None)
         width = _column(instrument, reference, immersion).half_width
         return rectangular("column", width, "the part of its column outside, at another temperature")
     if immersion is None:
-        return normal("stem", STEM_CONDUCTION, "warmth along the stem; its depth was confirmed, not measured")
+        return normal("stem", STEM_CONDUCTION, "warmth along the stem; its depth was not measured")
     sensing = BIMETAL_LENGTH if instrument.sensor is Sensor.BIMETAL else SENSING_LENGTH
     at = reference.temperature
     width = abs(stem_error(immersion, instrument.stem_diameter, reference.medium, at, sensing=sensing))

@@ -50,8 +50,8 @@ def _write_reference(writer: Writer, check: Check) -> None:
     if made is None:
         writer.facts([("Reference", method(check, unit))])
         return
-    depth = None if made["depth"] is None else joined(f"{made['depth']:g} mm")
-    facts = [("Reference", method(check, unit)), (made["depth_label"], depth or "confirmed, not measured")]
+    depth = f"{made['deep'] or 'confirmed'}, not measured" if made["depth"] is None else joined(f"{made['depth']:g} mm")
+    facts = [("Reference", method(check, unit)), (made["depth_label"], depth)]
     if check.kind == Kind.BOILING:
         facts.insert(1, ("Air pressure", air(check, unit)))
     writer.facts([*facts, ("What it is worth", " ".join(map(joined, made["why"])))])

@@ -254,13 +254,15 @@ def test_points_that_nobody_confirmed_are_recorded_as_such(hands, reader):
     )
 
 
-def test_a_critical_point_that_nobody_confirmed_is_told_as_such_and_makes_it_inconclusive(hands):
+def test_a_critical_point_that_nobody_confirmed_is_told_as_such_and_makes_it_inconclusive(hands, reader):
     hands.make_bath()
     hands.settle("0.0")
     assert "Not confirmed: that the probe was in deep enough" in text(hands.look())
     hands.finish()
     check = Check.objects.get()
     assert check.verdict == "inconclusive" and not [line for line in check.why if "was not in deep enough" in line]
+    on_paper = printed(check, reader)
+    assert "Depth in the ice not confirmed, not measured" in on_paper and "depth was confirmed" not in on_paper
 
 
 def test_a_check_recorded_before_anybody_was_asked_says_not_confirmed(probe, cook, as_person):
