@@ -111,6 +111,11 @@ def first_outside(draft: CheckDraft) -> TypedAt | None:
     return min(found, key=lambda each: each.at, default=None)
 
 
+def typed_at(draft: CheckDraft, moment: datetime) -> TypedAt:
+    """The number of this moment: it lay beyond the tolerance that the probe had then."""
+    return min(_all(draft), key=lambda each: abs(each.at - moment))
+
+
 def keep_outside(draft: CheckDraft) -> None:
     first = first_outside(draft)
     draft.outside_since = first.at if first else None

@@ -30,9 +30,9 @@ def store_left(now: datetime, probe: Probe | None = None) -> list[Check]:
     for draft in _left(now).filter(**{"probe": probe} if probe else {}).select_related("probe", "person"):
         try:
             kept.append(_store(draft, by=None, reason=LEFT, now=now))
-        except ValidationError:
-            continue  # somebody went on with it, finished it or gave it up at this very moment
         except Exception as error:
+            if isinstance(error, ValidationError) and not _left(now).filter(pk=draft.pk).exists():
+                continue  # somebody went on with it, finished it or gave it up at this very moment
             logger.exception("The unfinished check %s of probe %s could not be kept.", draft.key, draft.probe_id)
             errors.append(error)
     if errors:
@@ -62,9 +62,7 @@ def _store(draft: CheckDraft, *, by: Person | None, reason: str, now: datetime |
     draft = drafts.hold(draft)
     if now and draft.tapped_at > now - LEFT_AFTER:
         raise ValidationError("Somebody went on with this check.")
-    first = draft_numbers.first_outside(draft)
-    if first is None:
-        raise ValidationError("No number of this check lies beyond the tolerance any more.")
+    first = draft_numbers.first_outside(draft) or draft_numbers.typed_at(draft, draft.outside_since)
     about = drafts.told_of(draft)
     about["typing"] |= {"showed": first.shown}
     if draft.kind == Kind.BOILING and "source" in draft.surroundings:

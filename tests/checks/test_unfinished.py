@@ -312,6 +312,14 @@ def test_one_that_cannot_be_kept_holds_up_no_other(world, cook, clock, monkeypat
     assert kept().probe == probes[1] and CheckDraft.objects.get().probe == probes[0]
 
 
+def test_a_tolerance_that_grew_meanwhile_keeps_what_was_beyond_it_then(hands, probe):
+    left_with(hands, "0.1", "1.5")
+    type(probe).objects.update(tolerance_milli=2000)
+    hands.clock.shift(QUARTER)
+    unfinished.store_left(timezone.now())
+    assert (kept().verdict, kept().typing["showed"]) == ("inconclusive", "1.5 °C")
+
+
 def test_a_clock_set_back_keeps_it_all_the_same(hands):
     left_with(hands, "4.0")
     CheckDraft.objects.update(tapped_at=NOON - timedelta(hours=1), inserted_at=NOON + timedelta(hours=1))
