@@ -60,7 +60,7 @@ def _store(draft: CheckDraft, *, by: Person | None, reason: str, now: datetime |
     """With the probe held, then its draft. Raises ValidationError where it is gone, or touched again since it was left."""
     lock(draft.probe)
     draft = drafts.hold(draft)
-    if now and draft.tapped_at > now - LEFT_AFTER:
+    if draft.outside_since is None or (now and draft.tapped_at > now - LEFT_AFTER):
         raise ValidationError("Somebody went on with this check.")
     first = draft_numbers.first_outside(draft) or draft_numbers.typed_at(draft, draft.outside_since)
     about = drafts.told_of(draft)
