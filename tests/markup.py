@@ -9,7 +9,6 @@ from django.db import connection, models
 from django.db.models import F, TextField, Value
 from django.db.models.functions import Cast, Concat
 
-from shared.facts import unguard
 from tests.readings.files import HEADER
 from tests.rows import fill
 
@@ -60,12 +59,23 @@ def spoil(world) -> None:
             fill(model, world)
     connection.check_constraints()
     for model in ours:
-        unguard(connection.schema_editor(), model._meta.db_table)
+        _unguard(model._meta.db_table)
     for model in ours:
         shaped = {
             name: value for name, value in SHAPED.items() if name in {f.name for f in model._meta.concrete_fields}
         }
         models.QuerySet(model).update(**shaped, **{field.name: _spoilt(field) for field in typed_fields(model)})
+
+
+def _unguard(table: str) -> None:
+    triggers, drop = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = %s", "DROP TRIGGER {}"
+    if connection.vendor == "postgresql":
+        triggers = "SELECT tgname FROM pg_trigger WHERE tgrelid = %s::regclass AND NOT tgisinternal"
+        drop = f"DROP TRIGGER {{}} ON {table}"
+    with connection.cursor() as cursor:
+        cursor.execute(triggers, [table])
+        for (name,) in cursor.fetchall():
+            cursor.execute(drop.format(name))
 
 
 def _spoilt(field: models.Field):

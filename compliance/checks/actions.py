@@ -15,8 +15,9 @@ from shared.audit.trail import action, note
 from shared.bounds import done_by_now
 from sites.models import Person, Site
 
-from .judging import Typed, judged_boiling, judged_certificate, judged_zero, read_typed
-from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading
+from .draft_numbers import is_beyond, shown
+from .judging import Typed, judged_boiling, judged_certificate, judged_unfinished, judged_zero, read_typed
+from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading, Verdict
 from .surroundings import keep, unfit_for_boiling
 from .timeline import lock, recut
 
@@ -54,12 +55,12 @@ def _once(run: Callable) -> Callable:
 def record_zero(
     *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, preparation: Preparation,
     readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None, checked_by: Person | None = None,
-    note: str = "",
+    note: str = "", typing: dict | None = None,
 ) -> Check:  # fmt: skip
     """Record a zero-point check and judge it. Raises ValidationError, and records nothing, where something cannot be."""
     probe = lock(probe)
     check = _add_zero(
-        by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note
+        by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note, typing
     )  # fmt: skip
     recut(probe)
     _tell("check.record_zero", by, check)
@@ -72,6 +73,7 @@ def record_boiling(
     *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, preparation: BoilingPreparation,
     surroundings: Surroundings, readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None,
     checked_by: Person | None = None, note: str = "", typed_pressure: tuple[str, str] = ("", ""),
+    typing: dict | None = None,
 ) -> Check:  # fmt: skip
     """Record a check in boiling water or steam and judge it; `typed_pressure` is the text and its unit.
 
@@ -80,10 +82,39 @@ def record_boiling(
     probe = lock(probe)
     check = _add_boiling(
         by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, note,
-        typed_pressure,
+        typed_pressure, typing,
     )  # fmt: skip
     recut(probe)
     _tell("check.record_boiling", by, check)
+    return check
+
+
+@_once
+@action("check.record_unfinished")
+def record_unfinished(
+    *, by: Person | None, began_by: Person, kind: str, key: UUID, probe: Probe, site: Site, stage: str,
+    checked_at: datetime, preparation: Preparation | BoilingPreparation, readings: Sequence[tuple[int, str, str]],
+    typing: dict, reason: str, why: Sequence[str], surroundings: Surroundings | None = None,
+    typed_pressure: tuple[str, str] = ("", ""), immersion_mm: float | None = None, note: str = "",
+) -> Check:  # fmt: skip
+    """Keep a check that nobody finished, as inconclusive, under the name of whoever began it. `by` is None where it was left."""
+    probe, typed = lock(probe), read_typed(readings)
+
+    def judge():
+        if kind == Kind.ZERO:
+            return judged_zero(probe, typed, preparation, immersion_mm)
+        if surroundings is None:
+            raise ValidationError("Where water boils here is not known.")
+        return judged_boiling(probe, typed, preparation, surroundings, immersion_mm)
+
+    check = _add(
+        began_by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=began_by,
+        note=note.strip(), kind=kind, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
+        surroundings=keep(surroundings, *typed_pressure) if surroundings else {},
+        typing=typing | {"unfinished": reason}, **judged_unfinished(probe, judge, why),
+    )  # fmt: skip
+    recut(probe)
+    _tell("check.record_unfinished", by, check, reason=reason, began_by=began_by.pk)
     return check
 
 
@@ -237,29 +268,41 @@ def _sent_otherwise(check: Check) -> ValidationError:
 
 
 def _add_zero(
-    by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, text
+    by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, text, typing=None,
 ) -> Check:  # fmt: skip
     typed = _typed(readings)
+    judged = judged_zero(probe, typed, preparation, immersion_mm)
     return _add(
         by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.ZERO, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
-        **judged_zero(probe, typed, preparation, immersion_mm),
+        **judged, **_typing(typing, judged, typed),
     )  # fmt: skip
 
 
 def _add_boiling(
     by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, text,
-    typed_pressure,
+    typed_pressure, typing=None,
 ) -> Check:  # fmt: skip
     if unfit := unfit_for_boiling(probe):
         raise ValidationError(unfit)
     typed = _typed(readings)
+    judged = judged_boiling(probe, typed, preparation, surroundings, immersion_mm)
     return _add(
         by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.BOILING, preparation=_kept_preparation(preparation),
         surroundings=keep(surroundings, *typed_pressure), immersion_mm=immersion_mm,
-        **judged_boiling(probe, typed, preparation, surroundings, immersion_mm),
+        **judged, **_typing(typing, judged, typed),
     )  # fmt: skip
+
+
+def _typing(typing: dict | None, judged: dict, typed: list[Typed]) -> dict:
+    """What is kept of the numbers; one beyond the tolerance that the verdict says nothing of is not to be forgotten."""
+    last, kept = typed[-1], dict(typing or {})
+    if judged["verdict"] == Verdict.INCONCLUSIVE and is_beyond(
+        last.value_milli, judged["reference_milli"], judged["tolerance_milli"]
+    ):
+        kept["showed"] = shown(last)
+    return {"typing": kept or None}
 
 
 def _typed(readings) -> list[Typed]:
@@ -296,7 +339,8 @@ def _add(by: Person, typed: list[Typed], *, checked_by: Person | None, **fields)
 
 
 def _kept_preparation(preparation: Preparation | BoilingPreparation) -> dict:
-    return {"kind": preparation.kind.value, "points": sorted(point.value for point in preparation.points)}
+    points, left = (sorted(point.value for point in points) for points in (preparation.points, preparation.left))
+    return {"kind": preparation.kind.value, "points": points, "left": left}
 
 
 def _timed(by: Person, check: Check, reading: Typed) -> TimedReading:

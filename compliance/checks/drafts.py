@@ -2,7 +2,7 @@
 
 from datetime import datetime, timedelta
 from enum import StrEnum
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -15,16 +15,18 @@ from compliance.probes.models import ALTERATIONS, Event, Probe
 from shared.units import read as read_number
 from sites.models import Person
 
-from . import actions
+from . import actions, draft_numbers
 from .guidance import GUIDANCE, Guidance
 from .guidance.steps import Task
-from .judging import Typed, read_typed, settling_of
+from .judging import settling_of
 from .models import Check, CheckDraft, Kind, Stage, Verdict
 from .surroundings import read_kept
+from .timeline import lock
 
 ABANDONED_AFTER = timedelta(hours=1)
 GONE = "This check was finished or given up meanwhile."
 LONGEST = timedelta(hours=2)
+NUMBERS = ("readings", "struck", "unit", "outside_since")
 STALE_AFTER = timedelta(minutes=30)  # common practice, no source: by then melt-water has gathered
 
 
@@ -32,9 +34,9 @@ def find(person: Person, probe: Probe, kind: str = Kind.ZERO) -> CheckDraft | No
     return CheckDraft.objects.filter(person=person, probe=probe, kind=kind).first()
 
 
-def of(person: Person, probe: Probe) -> list[CheckDraft]:
-    """What this person has begun with this probe, of any kind."""
-    return list(CheckDraft.objects.filter(person=person, probe=probe).order_by("pk"))
+def of(probe: Probe) -> list[CheckDraft]:
+    """What anybody has begun with this probe, of any kind."""
+    return list(CheckDraft.objects.filter(probe=probe).order_by("pk"))
 
 
 def guidance_of(draft: CheckDraft) -> Guidance:
@@ -57,11 +59,6 @@ def begin(
         "preparation": {"kind": way.value, "points": [], "left": []},
     }
     return CheckDraft.objects.get_or_create(person=person, probe=probe, kind=kind, defaults=given)[0]
-
-
-def drop(person: Person, probe: Probe, key: UUID | None) -> None:
-    """Forget the draft with this key; another one stays."""
-    CheckDraft.objects.filter(person=person, probe=probe, key=key).delete()
 
 
 def likely_stage(probe: Probe) -> Stage:
@@ -100,17 +97,18 @@ def _mark(draft: CheckDraft, point: StrEnum, state: str, now: datetime) -> None:
 @transaction.atomic
 def tell(draft: CheckDraft, **about) -> CheckDraft:
     """Keep what was said beside the readings: `stage`, `note`, `immersion_mm`, `surroundings`."""
-    draft = _hold(draft)
+    draft = hold(draft)
     for name, value in about.items():
         setattr(draft, name, value)
-    draft.save(update_fields=list(about))
+    draft_numbers.keep_outside(draft)
+    draft.save(update_fields=[*about, "outside_since"])
     return draft
 
 
 @transaction.atomic
 def insert(draft: CheckDraft, now: datetime) -> CheckDraft:
     """The probe goes in: timing starts, once. Raises ValidationError where the bath is too old."""
-    draft = _hold(draft)
+    draft = hold(draft)
     if is_stale(draft, now):
         raise ValidationError(f"{step_again(draft).how} Then confirm it.")
     if draft.inserted_at is None:
@@ -121,13 +119,14 @@ def insert(draft: CheckDraft, now: datetime) -> CheckDraft:
 
 @transaction.atomic
 def take_out(draft: CheckDraft) -> CheckDraft:
-    """Start the timing again: the bath stays as it was made, or as it was made anew meanwhile; the readings go."""
+    """Start the timing again: the bath stays as it was made, or as it was made anew meanwhile; no reading counts any more."""
     draft, *fellows = _hold_with_fellows(draft)
-    draft.inserted_at, draft.readings = None, []
+    draft_numbers.strike(draft, draft_numbers.TIMED_AGAIN)
+    draft.inserted_at = None
     newest = max((each for each in fellows if each.bath_at), key=lambda each: each.bath_at, default=None)
     if newest and (draft.bath_at is None or newest.bath_at > draft.bath_at):
         share_bath(draft, newest)
-    draft.save(update_fields=["inserted_at", "readings", "preparation", "bath_at"])
+    draft.save(update_fields=["inserted_at", *NUMBERS, "preparation", "bath_at"])
     return draft
 
 
@@ -154,65 +153,96 @@ def step_again(draft: CheckDraft) -> Task | None:
 
 
 @transaction.atomic
-def read(draft: CheckDraft, text: str, unit: str, seen: int, now: datetime) -> CheckDraft:
+def read(draft: CheckDraft, text: str, seen: int, now: datetime) -> CheckDraft:
     """Add a timed reading. `seen` is how many the page showed: the same tap arriving twice counts once.
 
     Raises ValidationError saying what to type, or that the check has taken too long.
     """
-    draft = _hold(draft)
+    draft = hold(draft)
     if draft.inserted_at is None:
         raise ValidationError("Tap “The probe is in” first, so that the time runs from there.")
-    text = _temperature(text, unit)
+    text = _temperature(text, draft_numbers.unit_of(draft))
     if 0 <= seen < len(draft.readings) and draft.readings[seen][1] == text:
         return draft
     elapsed = now - draft.inserted_at
     if elapsed > LONGEST or len(draft.readings) >= LONGEST_SERIES:
         raise ValidationError("This check has gone on too long to time it. Finish it, or start the timing again.")
-    readings = [*draft.readings, [round(elapsed.total_seconds() * 1000), text, unit]]
-    settling_of(draft.probe, read_typed(readings))
-    draft.readings = readings
-    draft.save(update_fields=["readings"])
-    return draft
+    draft_numbers.add(draft, round(elapsed.total_seconds() * 1000), text)
+    return _keep_numbers(draft)
+
+
+@transaction.atomic
+def say_unit(draft: CheckDraft, unit: str | None) -> CheckDraft:
+    """Keep which unit the display shows; None asks again. Raises ValidationError for what no display shows in that unit."""
+    draft = hold(draft)
+    if unit is None:
+        draft_numbers.ask_unit_again(draft)
+    else:
+        draft_numbers.say_unit(draft, unit)
+    return _keep_numbers(draft)
 
 
 @transaction.atomic
 def take_back(draft: CheckDraft, elapsed_ms: int) -> CheckDraft:
-    """Take out the reading of this moment; a second tap finds none and takes no other."""
-    draft = _hold(draft)
-    draft.readings = [reading for reading in draft.readings if reading[0] != elapsed_ms]
-    draft.save(update_fields=["readings"])
+    """Have the reading of this moment count no more; a second tap finds none and takes no other."""
+    draft = hold(draft)
+    draft_numbers.strike(draft, draft_numbers.TAKEN_BACK, elapsed_ms)
+    return _keep_numbers(draft)
+
+
+def _keep_numbers(draft: CheckDraft) -> CheckDraft:
+    settling_of(draft.probe, draft_numbers.typed(draft))
+    draft.save(update_fields=NUMBERS)
     return draft
 
 
+@transaction.atomic
 def finish(draft: CheckDraft, by: Person) -> Check:
-    """Record the check. Raises ValidationError while there is nothing to record."""
+    """Record the check. Raises ValidationError while there is nothing to record, or the unit is not known.
+
+    The probe is held before its draft, as by whatever else records a check: no number is typed between the two.
+    """
+    lock(draft.probe)
+    draft = hold(draft)
     if draft.inserted_at is None or not draft.readings:
         raise ValidationError("Type at least one reading of the display before you finish.")
-    about = {
-        "by": by, "key": draft.key, "probe": draft.probe, "site": draft.probe.site, "stage": draft.stage, "note": draft.note,
-        "checked_at": draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0]),
-        "readings": [tuple(r) for r in draft.readings], "immersion_mm": draft.immersion_mm,
-        "preparation": preparation_of(draft),
-    }  # fmt: skip
+    if asked := draft_numbers.unit_question(draft):
+        raise ValidationError(
+            f"Say first which unit the display shows: {draft_numbers.shown(asked)} may be in the other one."
+        )
+    about = told_of(draft) | {"by": by, "checked_at": draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0])}
     if draft.kind == Kind.BOILING:
-        kept = draft.surroundings
-        typed = (kept.get("typed", ""), kept.get("unit", ""))
-        return actions.record_boiling(**about, surroundings=read_kept(kept), typed_pressure=typed)
+        return actions.record_boiling(**about, **air_of(draft))
     return actions.record_zero(**about)
 
 
-def typed(draft: CheckDraft) -> list[Typed]:
-    return read_typed([tuple(reading) for reading in draft.readings])
+def told_of(draft: CheckDraft) -> dict:
+    """What the record of a check at zero or at boiling needs, but for who and when."""
+    return {
+        "key": draft.key, "probe": draft.probe, "site": draft.probe.site, "stage": draft.stage, "note": draft.note,
+        "readings": [tuple(r[:3]) for r in draft.readings], "immersion_mm": draft.immersion_mm,
+        "preparation": preparation_of(draft), "typing": draft_numbers.kept(draft),
+    }  # fmt: skip
+
+
+def air_of(draft: CheckDraft) -> dict:
+    """The air around a check at boiling. Raises ValidationError where nobody has said yet what its pressure is."""
+    kept = draft.surroundings
+    return {"surroundings": read_kept(kept), "typed_pressure": (kept.get("typed", ""), kept.get("unit", ""))}
 
 
 def preparation_of(draft: CheckDraft) -> Preparation | BoilingPreparation:
-    """What was confirmed of it; that the probe was left to settle is seen from its readings."""
+    """What was confirmed of it, and what somebody said was not done; whether it was left to settle its readings show."""
     guidance, way = guidance_of(draft), way_of(draft)
-    points = {guidance.point(point) for point in draft.preparation.get("points", [])} & set(guidance.wanted[way])
-    if guidance.waited and draft.readings and settling_of(draft.probe, typed(draft)).state is SettlingState.SETTLED:
-        points.add(guidance.waited)
+    points, left = (
+        {guidance.point(point) for point in draft.preparation.get(name, [])} & set(guidance.wanted[way])
+        for name in ("points", "left")
+    )
+    if guidance.waited:
+        settled = settling_of(draft.probe, draft_numbers.typed(draft)).state is SettlingState.SETTLED
+        (points if settled else left).add(guidance.waited)
     made = BoilingPreparation if draft.kind == Kind.BOILING else Preparation
-    return made(kind=way, points=frozenset(points))
+    return made(kind=way, points=frozenset(points), left=frozenset(left))
 
 
 def touched_at(draft: CheckDraft) -> datetime:
@@ -226,7 +256,8 @@ def is_abandoned(draft: CheckDraft, now: datetime) -> bool:
     return now - touched_at(draft) >= ABANDONED_AFTER
 
 
-def _hold(draft: CheckDraft) -> CheckDraft:
+def hold(draft: CheckDraft) -> CheckDraft:
+    """The draft as it is now, until the transaction ends. Raises ValidationError where it is gone."""
     related = CheckDraft.objects.select_related("probe__site__area__business")
     try:
         return related.select_for_update(of=("self",)).get(pk=draft.pk)
@@ -240,7 +271,7 @@ def _hold_with_fellows(draft: CheckDraft) -> list[CheckDraft]:
     Locked in one order, so that taps on two of them wait for each other rather than lock each other out.
     """
     if draft.together is None:
-        return [_hold(draft)]
+        return [hold(draft)]
     others = Q(together=draft.together, person=draft.person_id, inserted_at__isnull=True)
     related = CheckDraft.objects.select_related("probe__site__area__business").order_by("pk")
     held = {each.pk: each for each in related.filter(others | Q(pk=draft.pk)).select_for_update(of=("self",))}

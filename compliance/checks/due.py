@@ -15,7 +15,10 @@ from compliance.probes.models import ALTERATIONS, MAKES_CHECK_DUE, EventKind
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A live check: when, what it said of which temperature; `order` is the order of recording, which breaks ties."""
+    """A live check: when, what it said of which temperature; `order` is the order of recording, which breaks ties.
+
+    An inconclusive one may have `showed` a number beyond the tolerance; `unfinished` is how it ended where nobody finished it.
+    """
 
     at: datetime
     verdict: str
@@ -24,6 +27,8 @@ class Checked:
     kind: str = CheckKind.ZERO
     reference_milli: int = 0
     conditional: bool | None = False
+    showed: str | None = None
+    unfinished: str | None = None
 
     @property
     def at_zero(self) -> bool:
@@ -69,6 +74,7 @@ WITHDRAWN = Due(None, "withdrawn from use")
 NEVER_OPEN = Due(None, "closed for more than a year to come")
 NEAR_THE_EDGE = "near the edge at its last check"
 INCONCLUSIVE, OUT_OF_TOLERANCE = "the last check was inconclusive", "out of tolerance at its last "
+UNFINISHED = "an unfinished check showed "
 BECAUSE_OF_EVENT = {
     EventKind.ADJUSTED: "adjusted and not checked since",
     EventKind.REPAIRED: "repaired and not checked since",
@@ -78,7 +84,8 @@ BECAUSE_OF_EVENT = {
     EventKind.RETURNED: "returned to use and not checked since",
 }
 
-AT_ONCE = (*BECAUSE_OF_EVENT.values(), INCONCLUSIVE, OUT_OF_TOLERANCE)  # how a reason begins that is no plan's
+# How a reason begins that is no plan's.
+AT_ONCE = (*BECAUSE_OF_EVENT.values(), INCONCLUSIVE, UNFINISHED, OUT_OF_TOLERANCE)
 
 
 def is_withdrawn(events: Iterable[Happened]) -> bool:
@@ -121,7 +128,7 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     conclusive = [c for c in checks if c.verdict != Verdict.INCONCLUSIVE]
     last = max((c for c in conclusive if c.at_zero), key=place, default=None)
     near = _reasons([c for c in checks if c.at_zero], events, last, since)
-    away = _away_from_zero([c for c in conclusive if not c.at_zero], last)
+    away = _away_from_zero([c for c in checks if not c.at_zero], last)
     back = max((back for _, back in absences(events) if back), default=None)
     reasons = sorted([not_before(back, due) for due in (*near, *away)], key=lambda due: due.at)
     good = last and last.verdict == Verdict.IN_TOLERANCE and (back is None or last.at >= back)
@@ -170,11 +177,14 @@ def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due
 
     One made as left tells of an adjustment, which no check at zero has followed yet unless that was part of the same work.
     """
-    latest = max(checks, key=place, default=None)
+    latest = max((c for c in checks if c.verdict != Verdict.INCONCLUSIVE), key=place, default=None)
+    for check in checks:
+        if check.showed and check.verdict == Verdict.INCONCLUSIVE and (latest is None or place(check) > place(latest)):
+            yield Due(check.at, _inconclusive(check), moment(check), away=True)
     if latest and latest.verdict == Verdict.OUT_OF_TOLERANCE:
         where = "boiling check" if latest.kind == CheckKind.BOILING else "certificate away from zero"
         yield Due(moment(latest) + 2 * TICK, f"{OUT_OF_TOLERANCE}{where}", moment(latest), away=True)
-    for left in (check for check in checks if check.stage == Stage.AS_LEFT):
+    for left in (c for c in checks if c.stage == Stage.AS_LEFT and c.verdict != Verdict.INCONCLUSIVE):
         if last is None or (place(left) > place(last) and not _same_work(last, left)):
             yield Due(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
 
@@ -191,11 +201,15 @@ def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[
         yield Due(moment(last) + TICK, f"{OUT_OF_TOLERANCE}check", moment(last))
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
-            yield Due(check.at, INCONCLUSIVE, moment(check))
+            yield Due(check.at, _inconclusive(check), moment(check))
     for event in events:
         if event.kind in MAKES_CHECK_DUE and not _answers(last, event):
             after = event.at if event.kind in ALTERATIONS else event.at - TICK
             yield Due(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)], after)
+
+
+def _inconclusive(check: Checked) -> str:
+    return f"{UNFINISHED}{check.showed}" if check.unfinished else INCONCLUSIVE
 
 
 def moment(check: Checked) -> datetime:

@@ -1,4 +1,4 @@
-"""What is said when a check of several in one bath is finished, and when the last of them is."""
+"""What is said when a check of several in one bath is finished, when the last of them is, and when one was not finished."""
 
 from collections.abc import Sequence
 
@@ -23,6 +23,7 @@ WORDS = {
 }
 GRAVEST_FIRST = (Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE, Verdict.IN_TOLERANCE)
 ICE = "Discard the ice: it is not for serving."
+MEANWHILE = "That check was finished or given up meanwhile."
 
 
 def one_finished(check: Check) -> tuple[int, str]:
@@ -41,3 +42,12 @@ def bath_finished(made: Sequence[Check]) -> tuple[int, SafeString]:
     links = ((reverse("check_detail", args=[each.pk]), each.probe.code, WORDS[each.verdict]) for each in others)
     said = format_html_join(" ", '<a href="{}">{}</a>: {}.', links)
     return TONES[gravest], format_html("{} checked. {} {}", checked, said, ICE)
+
+
+def kept_in_words(check: Check) -> SafeString:
+    """What became of a check that was left or given up."""
+    link = format_html('<a href="{}">{}</a>', reverse("check_detail", args=[check.pk]), "See what was typed")
+    if "unfinished" not in (check.typing or {}):
+        return format_html("That check is finished. {}.", link)
+    said = "The check of probe {} was {}. It is kept as inconclusive: do not use the probe until it has passed a check. {}."
+    return format_html(said, check.probe.code, check.typing["unfinished"], link)

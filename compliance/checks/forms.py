@@ -1,5 +1,6 @@
 """What people type about checks and events. Temperatures are in the site's unit, times on the site's clock."""
 
+from enum import StrEnum
 from uuid import uuid4
 
 from django import forms
@@ -166,6 +167,10 @@ class Correction(AtSite):
                 f"Line {number_} should be seconds, a space and a temperature, such as: 40 0.3"
             ) from None
 
+    def left(self, point: type[StrEnum]) -> frozenset:
+        """What somebody said at the time was not done; of whatever else is not ticked nobody says anything."""
+        return frozenset(point(value) for value in self.initial.get("left", []))
+
     def given(self) -> dict:
         """What the action needs beside who, which and why."""
         names = ("key", "stage", "checked_at", "readings", "immersion_mm", "note")
@@ -175,7 +180,7 @@ class Correction(AtSite):
 class ZeroCorrection(Correction):
     def preparation(self) -> Preparation:
         points = frozenset(Point(p) for p in self.cleaned_data["points"])
-        return Preparation(kind=BathKind(self.cleaned_data["kind"]), points=points)
+        return Preparation(kind=BathKind(self.cleaned_data["kind"]), points=points, left=self.left(Point) - points)
 
 
 class BoilingCorrection(Air, Correction):
@@ -197,8 +202,8 @@ class BoilingCorrection(Air, Correction):
     ]
 
     def preparation(self) -> BoilingPreparation:
-        points = frozenset(BoilingPoint(p) for p in self.cleaned_data["points"])
-        return BoilingPreparation(kind=BoilingKind(self.cleaned_data["kind"]), points=points)
+        points, kind = frozenset(BoilingPoint(p) for p in self.cleaned_data["points"]), self.cleaned_data["kind"]
+        return BoilingPreparation(kind=BoilingKind(kind), points=points, left=self.left(BoilingPoint) - points)
 
     def given(self) -> dict:
         return super().given() | {"surroundings": self.surroundings(), "typed_pressure": self.typed()}
@@ -217,7 +222,7 @@ def guided_initial(check: Check, unit: str) -> dict:
     lines = [f"{t.elapsed_ms / 1000:g} {_retyped(t, unit)}" for t in check.timed_readings.all()]
     return {
         "checked_at": check.checked_at, "stage": check.stage, "kind": check.preparation.get("kind"),
-        "points": check.preparation.get("points", []), "readings": "\n".join(lines),
+        "points": check.preparation.get("points", []), "left": check.preparation.get("left", []), "readings": "\n".join(lines),
         "immersion_mm": check.immersion_mm, "note": check.note,
     }  # fmt: skip
 

@@ -6,9 +6,11 @@ from datetime import datetime
 from django.utils.safestring import SafeString
 
 from compliance.metrology.settling import Settling, SettlingState
+from compliance.metrology.verification import NUMBERS_TO_FAIL
 from shared.cautions import Caution, caution
+from shared.units import Unit, show_spread
 
-from . import drafts
+from . import draft_numbers, drafts
 from .guidance.steps import Guidance, Task, Words
 from .judging import Typed, settling_of
 from .models import CheckDraft
@@ -51,8 +53,20 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True)
+class UnitQuestion:
+    """A number that makes sense in the other unit only, as it was typed: the question and its two answers."""
+
+    question: str
+    answers: tuple[tuple[str, str], ...]
+    number: str
+
+
+@dataclass(frozen=True, slots=True)
 class Timing:
-    """What the readings say so far."""
+    """What the readings say so far.
+
+    `second_wanted`: one number alone lies beyond the tolerance. `said_unit`: the unit, as somebody answered.
+    """
 
     settling: Settling
     sentence: str
@@ -64,6 +78,15 @@ class Timing:
     picture: SafeString
     tone: str
     doubts: tuple[Doubt, ...] = ()
+    asks_unit: UnitQuestion | None = None
+    second_wanted: bool = False
+    said_unit: str = ""
+    struck: tuple[str, ...] = ()
+
+    @property
+    def conclusive(self) -> bool:
+        """Whether the check, finished now, tells which way it is as far as the numbers go."""
+        return self.settled and not self.second_wanted and not self.asks_unit
 
     @property
     def newest(self) -> tuple[Taken, ...]:
@@ -152,21 +175,23 @@ def _with_old_bath(steps: tuple[Step, ...], again: Task) -> tuple[Step, ...]:
 
 
 def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
-    """What keeps it from being a reference at all, as things are now."""
+    """What keeps it from being a reference at all, as things are now: left out, or not confirmed though the probe is in."""
     done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
     inside = draft.inserted_at is not None
     wanted = [p for p in guidance.critical[drafts.way_of(draft)] if p not in done and (p in left or inside)]
-    return tuple(guidance.missing[point] for point in wanted)
+    return tuple((guidance.missing if point in left else guidance.unconfirmed)[point] for point in wanted)
 
 
 def timing(draft: CheckDraft, now: datetime) -> Timing:
-    readings = drafts.typed(draft)
+    readings = draft_numbers.typed(draft)
     settling = settling_of(draft.probe, readings)
+    asks_unit, second = _unit_question(draft), second_wanted(draft, settling, readings)
     return Timing(
         settling=settling,
-        sentence=_sentence(settling, readings, drafts.guidance_of(draft).words),
+        sentence=_asked(draft, asks_unit, second, settling.value is not None)
+        or _sentence(settling, readings, drafts.guidance_of(draft).words),
         since=clock((now - draft.inserted_at).total_seconds()),
-        value=_shown(readings[-1]) if readings else "–",
+        value=draft_numbers.shown(readings[-1]) if readings else "–",
         same_again=readings[-1].text if readings else "",
         seen=len(readings),
         taken=_taken(readings),
@@ -174,9 +199,49 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
             draft.probe, readings, draft.probe.site.unit, value=settling.value, residual=_residual(settling),
             kind=draft.kind, reference_milli=boils_at_milli(draft) or 0,
         ),
-        tone="bad" if settling.state.is_fault else "good" if settling.state is SettlingState.SETTLED else "info",
+        tone=_tone(settling, asking=bool(asks_unit or second)),
         doubts=tuple(Doubt(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
+        asks_unit=asks_unit, second_wanted=second,
+        said_unit=Unit(draft.unit).label if draft.unit else "", struck=struck_in_words(draft.struck),
     )  # fmt: skip
+
+
+def _tone(settling: Settling, asking: bool) -> str:
+    if settling.state.is_fault:
+        return "bad"
+    return "good" if settling.state is SettlingState.SETTLED and not asking else "info"
+
+
+def _unit_question(draft: CheckDraft) -> UnitQuestion | None:
+    asked = draft_numbers.unit_question(draft)
+    if asked is None:
+        return None
+    typed, other = Unit(asked.unit), draft_numbers.OTHER[Unit(asked.unit)]
+    answers = ((other.value, f"Yes, it shows {other.label}"), (typed.value, f"No, it shows {typed.label}"))
+    return UnitQuestion(f"Is the display in {other.label}?", answers, asked.text)
+
+
+def second_wanted(draft: CheckDraft, settling: Settling, readings: list[Typed]) -> bool:
+    """Whether what speaks against the probe so far is one number alone."""
+    alone = settling.count < NUMBERS_TO_FAIL if settling.state is SettlingState.SETTLED else len(readings) == 1
+    reference, tolerance = draft_numbers.reference_milli(draft), draft.probe.tolerance_milli
+    return alone and bool(readings) and draft_numbers.is_beyond(readings[-1].value_milli, reference, tolerance)
+
+
+def _asked(draft: CheckDraft, asks_unit: UnitQuestion | None, second: bool, settled: bool) -> str:
+    if asks_unit:
+        return asks_unit.question
+    if not second:
+        return ""
+    allowed = show_spread(draft.probe.tolerance_milli, draft.probe.site.unit, 1)
+    if not settled:
+        return f"Beyond the {allowed} allowed so far. Type the next number in some seconds."
+    return f"Beyond the {allowed} allowed. One number fails no probe: type a second one in some seconds."
+
+
+def struck_in_words(struck: list[dict]) -> tuple[str, ...]:
+    """Numbers typed and taken back, with when, such as: 23 °C (at 0:40)."""
+    return tuple(f"{each['typed']} °{each['unit']} (at {clock(each['elapsed_ms'] / 1000)})" for each in struck)
 
 
 def _sentence(settling: Settling, readings: list[Typed], words: Words) -> str:
@@ -200,11 +265,7 @@ def _taken(readings: list[Typed]) -> tuple[Taken, ...]:
 
 
 def _as_taken(reading: Typed) -> Taken:
-    return Taken(reading.elapsed_ms, clock(reading.elapsed_ms / 1000), _shown(reading))
-
-
-def _shown(reading: Typed) -> str:
-    return f"{reading.text} °{reading.unit}"
+    return Taken(reading.elapsed_ms, clock(reading.elapsed_ms / 1000), draft_numbers.shown(reading))
 
 
 def clock(seconds: float) -> str:

@@ -1,6 +1,6 @@
 """From what people typed to a judged check, and from what the measurement says to what a record keeps."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import ceil, isfinite
 
@@ -114,6 +114,19 @@ def _found(probe: Probe, found: Verification) -> dict:
         "figures": list(found.figures),
         **_by(probe),
     }
+
+
+def judged_unfinished(probe: Probe, judge: Callable[[], dict], why: Sequence[str]) -> dict:
+    """The fields of a check that nobody finished: no figure and no verdict, whatever its numbers would have given."""
+    try:
+        judged = judge()
+    except ValidationError:  # such as numbers in two units, where nobody said which one is right
+        judged = {"reference_milli": 0, "budget": {}, **_by(probe)}
+    kept = {name: judged["budget"][name] for name in ("bath", "settling") if name in judged["budget"]}
+    return judged | {
+        "reading_milli": None, "error_milli": None, "expanded_milli": None, "verdict": Verdict.INCONCLUSIVE.value,
+        "budget": kept, "why": list(why), "figures": [],
+    }  # fmt: skip
 
 
 STATED = {

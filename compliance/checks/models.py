@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 
 from compliance.metrology import vocabulary
+from shared import clock
 from shared.facts import Fact, Void
 from shared.lines import Line
 
@@ -48,7 +49,10 @@ class Check(Fact):
     stage = models.CharField(max_length=8, choices=Stage.choices)
     checked_at = models.DateTimeField()
     checked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
-    preparation = models.JSONField(default=dict, help_text="The bath or pan: its kind and the points that were met.")
+    preparation = models.JSONField(
+        default=dict,
+        help_text="The bath or pan: its kind, the points that were met, and those that were left out, as somebody said.",
+    )
     surroundings = models.JSONField(
         default=dict, help_text="At boiling: where the air pressure is from, in Pa, and the altitude in m."
     )
@@ -66,6 +70,11 @@ class Check(Fact):
     budget = models.JSONField(default=dict)
     why = models.JSONField(default=list, help_text="The verdict in plain sentences, the first the shortest.")
     figures = models.JSONField(default=list, help_text="The figures in words, for whoever asks.")
+    typing = models.JSONField(
+        null=True,
+        help_text="Of the numbers typed: `taken_back`, those that do not count; `unit`, which one the display shows, as "
+        "somebody answered; `showed`, one beyond the tolerance that no verdict speaks of; `unfinished`.",
+    )
 
     class Meta:
         ordering = ["probe", "-checked_at", "-pk"]
@@ -114,7 +123,14 @@ class CheckDraft(models.Model):
     preparation = models.JSONField(default=dict)
     surroundings = models.JSONField(default=dict)
     immersion_mm = models.FloatField(null=True, blank=True)
-    readings = models.JSONField(default=list, help_text="[elapsed in ms, text typed, unit] each.")
+    readings = models.JSONField(
+        default=list, help_text="[elapsed in ms, text typed, unit, whether somebody said that it is this unit] each."
+    )
+    struck = models.JSONField(default=list, help_text="Numbers typed and taken back; they are kept with the check.")
+    unit = models.CharField(
+        max_length=1, blank=True, help_text="What the display shows, as somebody answered; empty: what the site uses."
+    )
+    tapped_at = models.DateTimeField(null=True, help_text="When somebody last changed it.")
     note = models.TextField(blank=True)
     bath_at = models.DateTimeField(null=True, help_text="When the bath was last made or drained.")
     together = models.UUIDField(
@@ -133,6 +149,12 @@ class CheckDraft(models.Model):
 
     def __str__(self):
         return f"{self.probe}, in progress"
+
+    def save(self, *args, update_fields=None, **kwargs):
+        """Each tap saves it, so that one nobody taps on any more is known."""
+        self.tapped_at = clock.now()
+        fields = None if update_fields is None else {*update_fields, "tapped_at"}
+        super().save(*args, update_fields=fields, **kwargs)
 
 
 class Span(models.Model):

@@ -9,9 +9,10 @@ from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
 
 from .budget import chance_wrong, lines_of, rule_in_words, totals_of
+from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, shown
 from .guidance import GUIDANCE
 from .guidance.ice import ICE
-from .guide import clock
+from .guide import clock, struck_in_words
 from .judging import Typed
 from .models import END, Check, Kind, ProbeState, Span, Stage, Standing
 from .pictures import settling_svg
@@ -67,6 +68,7 @@ def told(check: Check) -> dict:
         "why": why, "figures": figures, "totals": totals_of(check), "rule": rule_in_words(check),
         "next": following, "facts": _facts(check), "picture": _picture(check),
         "budget": lines_of(check), "bath": preparation_of(check), "taken": _taken(check), "mistyped": mistyped_of(check),
+        "typing": typing_of(check),
         "sources": SOURCES[Kind(check.kind)],
         "picture_caption": f"What the display showed over time, {GUIDANCE[check.kind].words.inside}."
         if check.kind in GUIDANCE else "",
@@ -114,9 +116,12 @@ def next_steps(check: Check) -> dict:
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case} | again
     if check.verdict == Verdict.INCONCLUSIVE:
+        typing = check.typing or {}
+        showed = typing.get("showed")
         steps = (
+            *([f"Do not use the probe until it has passed a check: it showed {showed}."] if showed else []),
             "This check neither clears the probe nor condemns it.",
-            "Put right what is said above and check again.",
+            "Check it again." if "unfinished" in typing else "Put right what is said above and check again.",
         )
         return {"tone": "caution", "heading": "Check again", "steps": steps, "case_url": None} | again
     steps = list(AFTERWARDS[Kind(check.kind)])
@@ -185,7 +190,7 @@ def _recorded(check: Check) -> str:
 
 
 def _picture(check: Check):
-    readings = [Typed(t.elapsed_ms, t.typed, t.unit, t.value_milli) for t in check.timed_readings.all()]
+    readings = _readings(check)
     if not readings:
         return None
     settling = check.budget.get("settling", {})
@@ -198,7 +203,11 @@ def _picture(check: Check):
 
 
 def _taken(check: Check) -> list[tuple]:
-    return [(clock(t.elapsed_ms / 1000), f"{t.typed} °{t.unit}") for t in check.timed_readings.all()]
+    return [(clock(r.elapsed_ms / 1000), shown(r)) for r in _readings(check)]
+
+
+def _readings(check: Check) -> list[Typed]:
+    return [Typed(t.elapsed_ms, t.typed, t.unit, t.value_milli) for t in check.timed_readings.all()]
 
 
 def mistyped_of(check: Check) -> dict[int, str]:
@@ -206,23 +215,53 @@ def mistyped_of(check: Check) -> dict[int, str]:
     return {s["number"]: s["sentence"] for s in check.budget.get("settling", {}).get("suspects", [])}
 
 
+def typing_of(check: Check) -> list[str]:
+    """Of the numbers typed: those taken back, which count for nothing, and what was answered when the unit was asked about."""
+    typing = check.typing or {}
+    kept = {why: [t for t in typing.get("taken_back", []) if t["why"] == why] for why in STRUCK}
+    lines = [f"{STRUCK[why]}: {', '.join(struck_in_words(struck))}." for why, struck in kept.items() if struck]
+    if unit := typing.get("unit"):
+        lines.append(f"Asked which unit the display shows, {check.checked_by.name} answered {Unit(unit).label}.")
+    return lines
+
+
+NOT_DONE, NOT_CONFIRMED, NOT_SETTLED = "not done", "not confirmed", "not settled"
+STRUCK = {
+    TAKEN_BACK: "Typed and taken back",
+    TIMED_AGAIN: "Typed before the timing was started again",
+}
 BATH = {Kind.ZERO: ("The bath", "Depth in the ice"), Kind.BOILING: ("The pan", "Depth in the water or steam")}
 
 
 def preparation_of(check: Check) -> dict | None:
-    """The bath or the pan: how it was made, point by point, and the temperature that it stands for."""
+    """The bath or the pan: how it was made, point by point, and the temperature that it stands for.
+
+    Each point with what is wrong with it, if anything: left out, as somebody said, or not confirmed by anybody. `deep`: the
+    same of its depth.
+    """
     if check.kind not in BATH:
         return None
-    guidance, done = GUIDANCE[check.kind], set(check.preparation.get("points", []))
+    guidance, done, left = GUIDANCE[check.kind], check.preparation.get("points", []), check.preparation.get("left", [])
     way = check.preparation["kind"]
     heading, depth = BATH[Kind(check.kind)]
+    lacking = {point: _lacking(point, done, left, guidance.waited) for point in guidance.met}
     return {
         "heading": heading,
         "kind": guidance.ways[way],
-        "points": [(guidance.met[point], point.value in done) for point in guidance.wanted.get(way, ())],
+        "points": [(guidance.met[point], lacking[point]) for point in guidance.wanted.get(way, ())],
+        "deep": next(words for point, words in lacking.items() if point == "immersed"),
         "why": check.budget.get("bath", {}).get("why", []),
         "depth_label": depth,
         "depth": check.immersion_mm,
         "reference": show(check.reference_milli, check.site.unit, 2),
         "air": told_air(check.surroundings, check.site.unit) if check.surroundings else [],
     }
+
+
+def _lacking(point: str, done: list[str], left: list[str], waited: str | None) -> str:
+    """Nobody is asked whether it settled: its readings show that."""
+    if point in done:
+        return ""
+    if point in left:
+        return NOT_SETTLED if point == waited else NOT_DONE
+    return NOT_CONFIRMED

@@ -18,7 +18,10 @@ from .lifting import follow_up
 from .models import BEGINNING, END, Check, ProbeState, Span
 from .stays import stays_of_one
 
-CHECKED = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional")
+CHECKED = (
+    "checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional", "typing__showed",
+    "typing__unfinished",
+)  # fmt: skip
 # What a span's row says; two rows that agree in these and in their end are the same span.
 TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "anchor")
 

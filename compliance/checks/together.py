@@ -16,9 +16,9 @@ from compliance.probes.access import probes_of
 from compliance.probes.models import Probe
 from sites.models import Person, Role
 
-from . import drafts
+from . import draft_numbers, drafts, unfinished
 from .guidance import GUIDANCE
-from .guide import clock
+from .guide import clock, second_wanted
 from .judging import settling_of
 from .models import BEGINNING, Check, CheckDraft, Kind, Verdict
 
@@ -44,12 +44,18 @@ class Place:
     current: bool = False
 
 
-@transaction.atomic
 def begin(person: Person, probes: Sequence[Probe], way: StrEnum, now: datetime) -> list[CheckDraft]:
     """One draft a probe, all of one bath; a check that was begun already joins with what was tapped and typed.
 
-    A bath that somebody is making is gone on with, if it is made in the same way.
+    A bath that somebody is making is gone on with, if it is made in the same way. What was left unfinished is kept first.
     """
+    for probe in probes:
+        unfinished.store_left(now, probe)
+    return _begin(person, probes, way, now)
+
+
+@transaction.atomic
+def _begin(person: Person, probes: Sequence[Probe], way: StrEnum, now: datetime) -> list[CheckDraft]:
     wanted = {probe.pk for probe in probes}
     there = {each.probe_id: each for each in _hold(person) if each.probe_id in wanted}
     group = next((d.together for d in there.values() if d.together and not drafts.is_abandoned(d, now)), None)
@@ -79,10 +85,11 @@ def afresh(draft: CheckDraft, now: datetime) -> CheckDraft:
     if draft is None:
         raise ValidationError(drafts.GONE)
     way, others = drafts.way_of(draft), [each for each in _fellows(draft) if each.pk != draft.pk]
-    draft.inserted_at, draft.readings, draft.preparation = None, [], {}
+    draft_numbers.strike(draft, draft_numbers.TIMED_AGAIN)
+    draft.inserted_at, draft.preparation = None, {}
     _into(draft, way, _pattern(others, way, now), now)
     draft.started_at = now
-    draft.save(update_fields=["inserted_at", "readings", "preparation", "bath_at", "started_at"])
+    draft.save(update_fields=["inserted_at", *drafts.NUMBERS, "preparation", "bath_at", "started_at"])
     return draft
 
 
@@ -163,10 +170,15 @@ def _underway(draft: CheckDraft, current: bool) -> Place:
 def _state(draft: CheckDraft) -> tuple[str, str]:
     if draft.inserted_at is None:
         return "waiting", "waiting"
-    settling = settling_of(draft.probe, drafts.typed(draft)) if draft.readings else None
-    if settling and settling.state is SettlingState.SETTLED:
-        return "settled", "settled"
-    return ("fault", "look again") if settling and settling.state.is_fault else ("in", "in the ice")
+    if not draft.readings:
+        return "in", "in the ice"
+    readings = draft_numbers.typed(draft)
+    settling = settling_of(draft.probe, readings)
+    settled = settling.state is SettlingState.SETTLED
+    wanting = draft_numbers.unit_question(draft) or (settled and second_wanted(draft, settling, readings))
+    if settling.state.is_fault or wanting:
+        return "fault", "look again"
+    return ("settled", "settled") if settled else ("in", "in the ice")
 
 
 def _finished(check: Check) -> Place:

@@ -2,17 +2,21 @@ from django.urls import path
 
 from .guidance import GUIDANCE
 from .models import Kind
-from .views import checks, events, guided, instruments, probes
+from .views import checks, events, guided, guided_end, instruments, probes
+from .views.guided_page import TAPS
 
 
 def guided_urls(word: str, kind: str) -> list:
     """The page of a guided check and its taps, such as probes/1/check/take-out/."""
     base, name = f"probes/<int:pk>/{word}/", GUIDANCE[kind].address
-    taps = [tap for tap in guided.TAPS if tap != "air" or kind == Kind.BOILING]
+    taps = [tap for tap in TAPS if tap != "air" or kind == Kind.BOILING]
     return [path(base, guided.page, {"kind": kind}, name=name)] + [
-        path(f"{base}{tap.replace('_', '-')}/", getattr(guided, tap), {"kind": kind}, name=f"{name}_{tap}")
-        for tap in taps
+        path(f"{base}{tap.replace('_', '-')}/", _view(tap), {"kind": kind}, name=f"{name}_{tap}") for tap in taps
     ]
+
+
+def _view(tap: str):
+    return getattr(guided_end if tap == "finish" else guided, tap)
 
 
 urlpatterns = [

@@ -54,14 +54,30 @@ MISSING: dict[Point, str] = {
     Point.IMMERSED: "The probe was not in deep enough, so warmth came down its stem.",
     Point.WAITED: "The probe was not left to settle.",
 }
+# The same where nobody said that it was left out.
+UNCONFIRMED: dict[Point, str] = {
+    Point.CRUSHED: "Not confirmed: that the ice was crushed fine, without air and water between the pieces.",
+    Point.POTABLE: "Not confirmed: that the ice was clean and free of salt, which lowers its melting point.",
+    Point.WETTED: "Not confirmed: that the ice was wetted; dry ice can be colder than 0 °C.",
+    Point.DRAINED: "Not confirmed: that the water was drained; water at the bottom is warmer than the ice.",
+    Point.STEM_CLEANED: "Not confirmed: that the stem was clean; what clings to it can lower the melting point.",
+    Point.WELL_FORMED: "Not confirmed: that a well was formed before the probe went in.",
+    Point.PACKED: "Not confirmed: that the ice was packed against the stem.",
+    Point.IMMERSED: "Not confirmed: that the probe was in deep enough to keep out warmth from its stem.",
+    Point.WAITED: "Not confirmed: that the probe was left to settle.",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preparation:
-    """What kind of bath was made and which points of its preparation were met."""
+    """What kind of bath was made, which points of its preparation were met, and which were `left` out, as somebody said.
+
+    Of the others nobody said anything: they count as not met, and are told as not confirmed.
+    """
 
     kind: BathKind
     points: frozenset[Point]
+    left: frozenset[Point] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +125,7 @@ def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Ba
     packed = widths.incomplete if missing else widths.complete
     half_width = widths.stirred if kind is BathKind.STIRRED_CUBES else packed
     opening = f"The bath stands for 0 °C within {half_width:g} °C." if usable else NO_ICE_POINT
-    why = (opening, *(MISSING[point] for point in missing))
+    why = (opening, *((MISSING if point in preparation.left else UNCONFIRMED)[point] for point in missing))
     return _bath(kind, half_width, usable=usable, why=why, missing=missing)
 
 

@@ -84,6 +84,17 @@ MISSING: dict[BoilingPoint, str] = {
     BoilingPoint.IMMERSED: "The probe was not in deep enough, so its stem cooled it.",
     BoilingPoint.WAITED: "The probe was not left to settle.",
 }
+# The same where nobody said that it was left out.
+UNCONFIRMED: dict[BoilingPoint, str] = {
+    BoilingPoint.FRESH: "Not confirmed: that the water was fresh and free of salt, which makes it boil hotter.",
+    BoilingPoint.BOILED_HARD: "Not confirmed: that it boiled hard all over; a quiet pan is hotter or colder than its "
+    "boiling point.",
+    BoilingPoint.COVERED: "Not confirmed: that a lid kept the air out; steam mixed with air is colder.",
+    BoilingPoint.STEM_CLEANED: "Not confirmed: that the stem was clean; what clings to it slows the probe down.",
+    BoilingPoint.CLEAR: "Not confirmed: that the probe was clear of the bottom and the sides, which are hotter.",
+    BoilingPoint.IMMERSED: "Not confirmed: that the probe was in deep enough for its stem not to cool it.",
+    BoilingPoint.WAITED: "Not confirmed: that the probe was left to settle.",
+}
 # The usual cautions of the trade; local rules and the maker's instructions come first.
 CAUTIONS = (
     "Steam and boiling water scald. Keep your face, hands and bare arms out of the steam; use a heatproof glove or tongs.",
@@ -104,10 +115,11 @@ class Surroundings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoilingPreparation:
-    """What the probe was held in and which points of its preparation were met."""
+    """What the probe was held in, which points of its preparation were met, and which were `left` out, as somebody said."""
 
     kind: BoilingKind
     points: frozenset[BoilingPoint]
+    left: frozenset[BoilingPoint] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +176,12 @@ def judge_boiling_reference(
     components = (*_of_the_air(surroundings, pressure), *_of_the_pan(kind, missing, widths))
     temperature, within = saturation_temperature(pressure), combine(components).expanded
     opening = f"Water boils at {temperature:.1f} °C here, under {_hpa(pressure)}, within {_up(within)} °C."
-    lacking = (UNUSABLE[kind],) if kind in UNUSABLE else tuple(MISSING[point] for point in missing)
+    said = (MISSING if point in preparation.left else UNCONFIRMED for point in missing)
+    lacking = (
+        (UNUSABLE[kind],)
+        if kind in UNUSABLE
+        else tuple(words[point] for words, point in zip(said, missing, strict=True))
+    )
     return Boiling(
         temperature=temperature,
         within=within,

@@ -20,7 +20,7 @@ DENSITY_OF_ETHANOL = 0.79  # g/ml; from memory
 SPIRIT = 0.4  # share of pure alcohol in the volume of a spirit; common practice
 # g of salt per litre. Judgement, all of it.
 ALWAYS_THERE = 0.35  # what tap water and traces on a stem may do together, about 0.02 °C
-TASTED = 2.0  # below, few people would taste it in ice water
+BY_CHANCE = 2.0  # what a badly rinsed cup or stem may leave; above, it was added
 SEA = 35.0  # the sea; from memory
 
 
@@ -29,7 +29,7 @@ class Plausibility(StrEnum):
 
     LIKELY = "likely"
     POSSIBLE = "possible"
-    TASTE = "taste"
+    ADDED = "added"
     NO = "no"
 
 
@@ -75,8 +75,8 @@ def explain_low(depression: float) -> Contamination:
 SENTENCES = {
     Plausibility.LIKELY: "Tap water or a trace on the stem may do that: it says little about the probe.",
     Plausibility.POSSIBLE: "A badly rinsed cup or stem may do that: rinse both, make the bath again and check again.",
-    Plausibility.TASTE: "You would taste that. If the ice is fit to eat and the probe was clean, taste the "
-    "water with a clean spoon: without a taste, it is the probe.",
+    Plausibility.ADDED: "No badly rinsed cup does that: salt or alcohol would have been added. Make the bath anew in a clean "
+    "cup, with ice from a clean source and drinking water, no salt. If it reads as low again, it is the probe.",
     Plausibility.NO: "That is more than sea water holds: it is not the bath, it is the probe.",
 }
 
@@ -119,9 +119,9 @@ def _check(depression: float) -> None:
 def _plausibility(salt: float) -> Plausibility:
     if salt <= ALWAYS_THERE:
         return Plausibility.LIKELY
-    if salt <= TASTED:
+    if salt <= BY_CHANCE:
         return Plausibility.POSSIBLE
-    return Plausibility.TASTE if salt <= SEA else Plausibility.NO
+    return Plausibility.ADDED if salt <= SEA else Plausibility.NO
 
 
 def _grams(amount: float) -> str:

@@ -1,4 +1,4 @@
-"""Readings that were probably typed with a wrong sign or a misplaced decimal point. Nothing is changed: it is asked."""
+"""Readings that were probably typed with a wrong sign, a misplaced decimal point or in another unit. It is asked, not changed."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +10,8 @@ from .timed import TimedReading, check_readings, in_order
 APART = 2.5  # digits between an outlier and its neighbours before it is asked about, judgement
 FITS = 1.5  # digits by which what was meant may differ from its neighbours, judgement
 MOST = 3  # readings asked about; more are no slips of the finger, judgement
+NEAR = 3.0  # °C from the reference within which a number makes sense in the other unit, judgement
+FAR = 10.0  # °C from it beyond which it makes none as it was typed, judgement
 ONWARDS = 1.5  # times the last step that a series may go on by, judgement
 
 
@@ -54,6 +56,29 @@ def find_mistyped(readings: Sequence[TimedReading], resolution: float) -> tuple[
         found[index] = _suspect(series[index], index, meant)
         series[index] = replace(series[index], value=meant)
     return tuple(found[index] for index in sorted(found)) if len(found) <= MOST else ()
+
+
+def suggests_other_unit(shown: float, fahrenheit: bool, reference: float, before: float | None = None) -> bool:
+    """Whether a number makes sense only if the display shows the other unit: 32 taken for °C in ice, 100 for °F at boiling.
+
+    Args:
+        shown: the number as it was typed, -1000 to 1000, in °F if `fahrenheit`, else in °C.
+        fahrenheit: the unit that it was taken for.
+        reference: the temperature around the probe in °C, -100 to 400.
+        before: the reading before it in °C, if its unit is known: a fall may pass such a number.
+
+    Raises:
+        ValueError: for values out of these ranges.
+
+    Source: judgement. In the other unit it lies within 3 °C of the reference, and as typed more than 10 °C away from it.
+    """
+    if not (-1000 <= shown <= 1000 and -100 <= reference <= 400):
+        raise ValueError("Give the number as it was typed, and the reference from -100 to 400 °C.")
+    celsius, converted = shown, (shown - 32) / 1.8
+    typed, other = (converted, celsius) if fahrenheit else (celsius, converted)
+    if abs(other - reference) > NEAR or abs(typed - reference) <= FAR:
+        return False
+    return before is None or abs(other - before) < abs(typed - before)
 
 
 def _slip(series: list[TimedReading], index: int, resolution: float) -> tuple[int, float] | None:

@@ -16,6 +16,7 @@ from .uncertainty import Budget, Component, combine, normal, rectangular
 from .vocabulary import Medium, Sensor, Verdict
 
 STEM_CONDUCTION = 0.01  # °C, standard uncertainty where the depth was confirmed and not measured; judgement
+NUMBERS_TO_FAIL = 2  # settled readings; one alone may be misread or mistyped and fails no probe, judgement
 WORTH_EXPLAINING = 0.05  # °C below zero from which the words say what in the water would explain it; judgement
 
 
@@ -67,7 +68,8 @@ def verify_zero(
 
     Returns:
         Error, expanded uncertainty (95 %), verdict and the words for them. Inconclusive where the probe had not
-        settled, the bath does not stand for 0 °C, or the uncertainty is too large to tell.
+        settled, the bath does not stand for 0 °C, the uncertainty is too large to tell, or a single reading is all
+        that speaks against the probe.
 
     Raises:
         ValueError: for a depth or a stem diameter out of range, and as `judge_settling` and `judge_conformity` do.
@@ -98,7 +100,8 @@ def verify_against(
 
     Returns:
         Error, expanded uncertainty (95 %), verdict and the words for them. Inconclusive where the probe had not
-        settled, the reference is not usable, or the uncertainty is too large to tell.
+        settled, the reference is not usable, the uncertainty is too large to tell, or a single reading is all that
+        speaks against the probe.
 
     Raises:
         ValueError: for a depth or a stem diameter out of range, and as `judge_settling` and `judge_conformity` do.
@@ -118,7 +121,8 @@ def verify_against(
     conformity = judge_conformity(
         error, budget.expanded, budget.combined, instrument.tolerance, rule, spread=budget.spread
     )
-    if not reference.usable:
+    lone = conformity.verdict is Verdict.OUT_OF_TOLERANCE and settling.count < NUMBERS_TO_FAIL
+    if lone or not reference.usable:
         conformity = replace(conformity, verdict=Verdict.INCONCLUSIVE, risk=0.0, conditional=False)
     return Verification(
         settling=settling,
@@ -128,7 +132,7 @@ def verify_against(
         expanded=budget.expanded,
         verdict=conformity.verdict,
         conformity=conformity,
-        why=_why(error, instrument, reference, conformity, budget),
+        why=_why(error, instrument, reference, conformity, budget, lone),
         figures=_figures(error, budget, reference, settling, conformity, column),
     )
 
@@ -175,7 +179,7 @@ def _stem(reference: Reference, instrument: Instrument, immersion: float | None)
         width = _column(instrument, reference, immersion).half_width
         return rectangular("column", width, "the part of its column outside, at another temperature")
     if immersion is None:
-        return normal("stem", STEM_CONDUCTION, "warmth along the stem; its depth was confirmed, not measured")
+        return normal("stem", STEM_CONDUCTION, "warmth along the stem; its depth was not measured")
     sensing = BIMETAL_LENGTH if instrument.sensor is Sensor.BIMETAL else SENSING_LENGTH
     at = reference.temperature
     width = abs(stem_error(immersion, instrument.stem_diameter, reference.medium, at, sensing=sensing))
@@ -224,10 +228,11 @@ TOO_UNCERTAIN = {
     "column": "Put the thermometer in deeper, to the top of its column but for what you need to read it. Then check again.",
     "repeatability": "The display flickers: leave the probe in {} for longer and type more readings.",
 }
+SECOND = "Do not use it until it is checked again, with a second number some seconds after the first."
 
 
 def _why(
-    error: float, instrument: Instrument, reference: Reference, conformity: Conformity, budget: Budget
+    error: float, instrument: Instrument, reference: Reference, conformity: Conformity, budget: Budget, lone: bool
 ) -> tuple[str, ...]:
     if not reference.usable:
         stands = reference.why[0].removesuffix(".")
@@ -236,6 +241,8 @@ def _why(
     allowed = instrument.tolerance
     shown = f"{SHOWN[reference.medium].format(_told(error, allowed))}, where ±{_plain(allowed)} is allowed."
     told = (shown, conformity.why, *reference.why[1:])
+    if lone:
+        return ("Inconclusive: one number alone fails no probe.", *told, SECOND)
     if conformity.verdict is Verdict.INCONCLUSIVE:
         worst = max(budget.components, key=lambda component: component.standard)
         todo = TOO_UNCERTAIN.get(worst.name, reference.again).format(INSIDE[reference.medium])

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from compliance.checks.budget import chance_wrong, lines_of, rule_in_words, totals_of
 from compliance.checks.guide import clock
 from compliance.checks.models import Check, Kind
-from compliance.checks.telling import mistyped_of, preparation_of, sentences
+from compliance.checks.telling import mistyped_of, preparation_of, sentences, typing_of
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.units import Unit, show, show_spread
@@ -18,7 +18,7 @@ READINGS = [
     Column("No.", points=24), Column("Since it went in", share=1), Column("As typed", align="right", share=1),
     Column("Shown here as", align="right", share=1), Column("Counted", share=2),
 ]  # fmt: skip
-MET, NOT_MET = "met", "not met"
+MET = "met"
 STATED = (
     "The error and its expanded uncertainty (k = 2, 95 %) are those that the laboratory states; the budget is the "
     "laboratory’s own and is part of its certificate."
@@ -50,12 +50,12 @@ def _write_reference(writer: Writer, check: Check) -> None:
     if made is None:
         writer.facts([("Reference", method(check, unit))])
         return
-    depth = None if made["depth"] is None else joined(f"{made['depth']:g} mm")
-    facts = [("Reference", method(check, unit)), (made["depth_label"], depth or "confirmed, not measured")]
+    depth = f"{made['deep'] or 'confirmed'}, not measured" if made["depth"] is None else joined(f"{made['depth']:g} mm")
+    facts = [("Reference", method(check, unit)), (made["depth_label"], depth)]
     if check.kind == Kind.BOILING:
         facts.insert(1, ("Air pressure", air(check, unit)))
     writer.facts([*facts, ("What it is worth", " ".join(map(joined, made["why"])))])
-    rows = (Row((words, MET if done else NOT_MET), strong=not done) for words, done in made["points"])
+    rows = (Row((words, state or MET), strong=bool(state)) for words, state in made["points"])
     empty = "Made in this way, it stands for no known temperature, whatever else was done right."
     writer.table(POINTS, rows, caption=f"{made['heading']}: {made['kind'].lower()}", empty=empty)
 
@@ -66,6 +66,8 @@ def _write_readings(writer: Writer, check: Check) -> None:
     settling, unit = check.budget.get("settling", {}), check.site.unit
     writer.heading("What the display showed")
     writer.table(READINGS, _readings(check), empty="No reading was typed.")
+    for line in typing_of(check):
+        writer.paragraph(joined(line), small=True)
     facts = [
         ("How it came to rest", settling.get("sentence", "")),
         ("Settled value", "none" if check.reading_milli is None else joined(show(check.reading_milli, unit, 2))),

@@ -87,6 +87,8 @@ def _follows(check: Check) -> Iterator[str]:
     if hasattr(check, "void"):
         yield "Nothing: it was struck out."
     elif check.verdict == Verdict.INCONCLUSIVE:
+        if showed := (check.typing or {}).get("showed"):
+            yield f"The probe is not to be used until it has passed a check: it showed {showed}."
         yield "It neither clears the probe nor condemns it: put right what is said above and check again."
     elif check.verdict == Verdict.OUT_OF_TOLERANCE:
         yield "Stop using the probe, label it and keep it apart. Adjust it, have it repaired or withdraw it, and check it again."

@@ -9,6 +9,7 @@ from celery.exceptions import OperationalError as NoBroker
 from django.conf import settings
 from django.db import InterfaceError, OperationalError, transaction
 
+from compliance.checks.unfinished import store_left
 from shared.within import aside
 from sites.models import Site
 
@@ -53,8 +54,11 @@ def heartbeat() -> None:
 
 @shared_task(name="reminders.sweep", **TASK)
 def sweep() -> None:
-    """Write down what has fallen due since the last time, and who is to be told."""
-    made = sweeping.sweep(database_clock.now())
+    """Write down what has fallen due since the last time, and keep the checks that somebody left with a number beyond the
+    tolerance."""
+    now = database_clock.now()
+    made = sweeping.sweep(now)
+    store_left(now)
     heartbeats.beat("sweep", made=made)
 
 

@@ -104,6 +104,14 @@ def boiling(w):
     }  # fmt: skip
 
 
+def unfinished(w):
+    typing = {"showed": "4.0 °C"}
+    return zero(w) | {
+        "by": None, "began_by": w.cook, "kind": "zero", "typing": typing, "reason": "left unfinished for 15 minutes",
+        "why": ["Inconclusive: this check was left unfinished for 15 minutes."], "readings": [(20_000, "4.0", "C")],
+    }  # fmt: skip
+
+
 def certificate(w):
     return {
         "by": w.manager, "key": uuid.uuid4(), "probe": w.probe, "site": w.site, "stage": "as_found",
@@ -130,6 +138,7 @@ SAMPLES |= {
     "check.record_zero": zero,
     "check.record_boiling": boiling,
     "check.record_certificate": certificate,
+    "check.record_unfinished": unfinished,
     "check.correct_zero": lambda w: zero(w) | {
         "by": w.supervisor, "check": making.good(w.probe, w.cook, days_ago(2)), "reason": "Mistyped."
     },

@@ -286,7 +286,7 @@ def test_a_probe_left_for_an_hour_starts_again_in_the_bath_of_the_others(three, 
     start(three)
     one.confirm(*BATH)
     one.put_in()
-    one.read("5.0")
+    one.read("0.5")
     clock.shift(timedelta(hours=2))
     assert one.look().context["phase"] == "resume"
     again = {"again": str(one.draft.key), "afresh": "1"}

@@ -40,7 +40,7 @@ def test_each_reading_renews_the_sentence_and_the_picture(hands):
     hands.make_bath()
     hands.wait(5)
     shown = hands.read("9.4").content.decode()
-    assert "9.4 °C" in shown and "<svg" in shown and "again every few seconds" in shown
+    assert "9.4 °C" in shown and "<svg" in shown and "Type the next number in some seconds" in shown
     hands.wait(10)
     assert "Still falling" in hands.read("3.1").content.decode()
 
@@ -67,7 +67,7 @@ def test_leaving_the_page_loses_nothing(hands):
 def test_a_check_left_for_an_hour_is_offered_again(hands):
     hands.make_bath()
     hands.wait(20)
-    hands.read("4.0")
+    hands.read("0.4")
     hands.wait(3600)
     shown = hands.look()
     assert shown.context["phase"] == "resume" and "Start again" in shown.content.decode()

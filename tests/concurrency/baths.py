@@ -1,16 +1,18 @@
 """One ice bath with several probes, finished from many hands at the same moment."""
 
+from contextlib import suppress
 from datetime import timedelta
 
+from django.core.exceptions import ValidationError
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.checks import drafts, together
+from compliance.checks import drafts, together, unfinished
 from compliance.checks.guidance import ICE
 from compliance.checks.models import Check, CheckDraft, TimedReading
 from compliance.metrology.bath import BathKind
-from tests.concurrency import BATHS, IN_BATH, SHOWN
+from tests.concurrency import BATHS, IN_BATH, ROUNDS, SHOWN
 from tests.world import make_probe
 
 
@@ -24,7 +26,7 @@ def prepared(person, probes, put_in_at) -> list[CheckDraft]:
         for task in ICE.inside[BathKind.PACKED_CRUSHED]:
             drafts.mark(each, task.point, "done", put_in_at)
         for number, shown in enumerate(SHOWN):
-            drafts.read(each, shown, "C", number, put_in_at + timedelta(seconds=20 + 10 * number))
+            drafts.read(each, shown, number, put_in_at + timedelta(seconds=20 + 10 * number))
     return begun
 
 
@@ -55,3 +57,35 @@ def one_bath_finished_twice(world, at_once) -> dict:
         "readings": TimedReading.objects.filter(check_record__in=checks).count(),
         "drafts": CheckDraft.objects.count(),
     }  # fmt: skip
+
+
+def left_and_finished(world, at_once) -> dict:
+    """A check left with a number beyond the tolerance: finished, given up, kept by two sweeps and typed on at one moment."""
+    probe = make_probe(world.site, "LEFT", by=world.manager)
+    wrong, typed = [], []
+    for _ in range(ROUNDS):
+        put_in_at = timezone.now() - timedelta(hours=1)
+        draft = drafts.begin(world.cook, probe, ICE.usual, "as_found", put_in_at)
+        drafts.insert(draft, put_in_at)
+        for seconds in (95, 105):
+            drafts.read(draft, "4.0", -1, put_in_at + timedelta(seconds=seconds))
+        CheckDraft.objects.update(tapped_at=put_in_at)
+        key, later = str(draft.key), timezone.now()
+        wrong += at_once(
+            lambda draft=draft: _unless_refused(lambda: drafts.finish(draft, world.cook)),
+            lambda later=later: unfinished.store_left(later),
+            lambda later=later: unfinished.store_left(later),
+            lambda key=key: _unless_refused(lambda: unfinished.give_up(by=world.cook, probe=probe, key=key)),
+            lambda draft=draft, at=put_in_at + timedelta(seconds=115): _unless_refused(
+                lambda: typed.append(drafts.read(draft, "4.1", -1, at))
+            ),
+        )
+    return {
+        "wrong": wrong, "checks": Check.objects.filter(probe=probe).count(), "drafts": CheckDraft.objects.count(),
+        "numbers": TimedReading.objects.filter(check_record__probe=probe).count(), "typed": 2 * ROUNDS + len(typed),
+    }  # fmt: skip
+
+
+def _unless_refused(act) -> None:
+    with suppress(ValidationError):  # another was first
+        act()

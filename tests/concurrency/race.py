@@ -42,7 +42,7 @@ from sites.actions import add_area, add_person, add_site  # noqa: E402
 from sites.models import Area, Person, Site  # noqa: E402
 from tests.checks.making import bad, day, event, good  # noqa: E402
 from tests.concurrency import ROUNDS  # noqa: E402
-from tests.concurrency.baths import one_bath_finished_twice  # noqa: E402
+from tests.concurrency.baths import left_and_finished, one_bath_finished_twice  # noqa: E402
 from tests.concurrency.sign_ins import links_at_once, tries_at_once  # noqa: E402
 from tests.plans.making import days_of  # noqa: E402
 from tests.quarantine.making import case_of, failed_after  # noqa: E402
@@ -259,7 +259,7 @@ def main() -> None:
         checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe, one_name_twice, sweeps_at_once,
     )  # fmt: skip
     left = {contest.__name__: contest(world) for contest in contests}
-    in_other_files = (one_bath_finished_twice, tries_at_once, links_at_once)
+    in_other_files = (left_and_finished, one_bath_finished_twice, tries_at_once, links_at_once)
     left |= {contest.__name__: contest(world, at_once) for contest in in_other_files}
     print(json.dumps(left))
 

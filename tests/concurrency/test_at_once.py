@@ -100,3 +100,10 @@ def test_a_link_used_or_made_in_several_places_at_once_is_used_or_made_once(left
     assert found["wrong"] == []
     assert found["chosen"] == found["used"] == found["one_of_them"] == 1
     assert found["made"] == found["refused"] == 1
+
+
+def test_a_check_left_and_finished_at_one_moment_is_recorded_once_with_every_number(left):
+    found = left["left_and_finished"]
+    assert found["wrong"] == []
+    assert found["checks"] == ROUNDS and found["drafts"] == 0
+    assert found["numbers"] == found["typed"]

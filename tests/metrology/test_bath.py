@@ -6,7 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.metrology.bath import CRITICAL, MISSING, WANTED, BathKind, BathWidths, Point, Preparation, judge_bath
+from compliance.metrology.bath import (
+    CRITICAL,
+    MISSING,
+    UNCONFIRMED,
+    WANTED,
+    BathKind,
+    BathWidths,
+    Point,
+    Preparation,
+    judge_bath,
+)
 
 ALL = frozenset(Point)
 PACKED, STIRRED = BathKind.PACKED_CRUSHED, BathKind.STIRRED_CUBES
@@ -14,8 +24,8 @@ kinds = st.sampled_from(BathKind)
 points = st.frozensets(st.sampled_from(Point))
 
 
-def bath(kind=PACKED, points=ALL, widths=None):
-    return judge_bath(Preparation(kind=kind, points=points), widths)
+def bath(kind=PACKED, points=ALL, widths=None, left=frozenset()):
+    return judge_bath(Preparation(kind=kind, points=points, left=left), widths)
 
 
 def test_a_bath_made_point_by_point_is_worth_a_hundredth():
@@ -28,16 +38,24 @@ def test_a_bath_made_point_by_point_is_worth_a_hundredth():
 
 @pytest.mark.parametrize("point", sorted(ALL - set(CRITICAL[PACKED])))
 def test_one_point_left_out_widens_it_and_is_told(point):
-    made = bath(points=ALL - {point})
+    made = bath(points=ALL - {point}, left=frozenset({point}))
     assert made.usable
     assert made.within == 0.05
     assert made.missing == (point,)
     assert MISSING[point] in made.why
 
 
+@pytest.mark.parametrize("point", sorted(ALL))
+def test_a_point_that_nobody_spoke_of_counts_as_one_left_out_and_is_told_as_not_confirmed(point):
+    said, unsaid = (bath(points=ALL - {point}, left=left) for left in (frozenset({point}), frozenset()))
+    assert (unsaid.usable, unsaid.within, unsaid.missing) == (said.usable, said.within, said.missing)
+    assert UNCONFIRMED[point] in unsaid.why and MISSING[point] not in unsaid.why
+    assert UNCONFIRMED[point].startswith("Not confirmed: that ")
+
+
 @pytest.mark.parametrize(("kind", "point"), [(kind, point) for kind in CRITICAL for point in CRITICAL[kind]])
 def test_without_a_critical_point_it_is_no_ice_point(kind, point):
-    made = bath(kind, ALL - {point})
+    made = bath(kind, ALL - {point}, left=frozenset({point}))
     assert not made.usable
     assert made.why[0] == "The bath does not stand for 0 °C."
     assert MISSING[point] in made.why
@@ -56,8 +74,8 @@ def test_an_unstirred_or_unknown_bath_is_no_check_however_carefully_it_was_made(
 
 
 def test_every_point_that_can_be_missing_has_words():
-    assert set(MISSING) == ALL
-    assert all(sentence.endswith(".") for sentence in MISSING.values())
+    assert set(MISSING) == set(UNCONFIRMED) == ALL
+    assert all(sentence.endswith(".") for sentence in (*MISSING.values(), *UNCONFIRMED.values()))
 
 
 def test_a_business_may_use_widths_of_its_own():

@@ -1,5 +1,6 @@
 """The reference at boiling and the verdict on it, against steam tables, the standard atmosphere and the trade's cautions."""
 
+from dataclasses import replace
 from math import sqrt
 
 import pytest
@@ -12,6 +13,7 @@ from compliance.metrology.boiling import (
     CRITICAL,
     CUSTOMARY_BAND,
     MISSING,
+    UNCONFIRMED,
     WANTED,
     BoilingKind,
     BoilingPoint,
@@ -151,14 +153,15 @@ class TestPan:
     @pytest.mark.parametrize("point", list(BoilingPoint))
     def test_each_missing_point_widens_it_or_spoils_it(self, kind, point):
         full = judge_boiling_reference(BoilingPreparation(kind=kind, points=frozenset(BoilingPoint)), station(0))
-        less = judge_boiling_reference(
-            BoilingPreparation(kind=kind, points=frozenset(BoilingPoint) - {point}), station(0)
-        )
+        lacking = BoilingPreparation(kind=kind, points=frozenset(BoilingPoint) - {point})
+        unsaid = judge_boiling_reference(lacking, station(0))
+        less = judge_boiling_reference(replace(lacking, left=frozenset({point})), station(0))
         assert full.usable and full.missing == ()
         if point not in WANTED[kind]:
             assert less == full
             return
         assert less.missing == (point,) and MISSING[point] in less.why
+        assert replace(unsaid, why=less.why) == less and UNCONFIRMED[point] in unsaid.why
         assert less.usable is (point not in CRITICAL[kind])
         assert less.within > full.within + 0.1
 

@@ -64,8 +64,8 @@ def test_salt_acts_by_two_ions_that_hinder_each_other(depression):
         (0.01, Plausibility.LIKELY, "a pinch"),
         (0.02, Plausibility.LIKELY, "Tap water"),
         (0.1, Plausibility.POSSIBLE, "1.6 g of salt (half a teaspoon)"),
-        (0.35, Plausibility.TASTE, "6 g of salt (1 teaspoon) or 9 g of alcohol (25 ml of spirits)"),
-        (0.8, Plausibility.TASTE, "14 g of salt (2.5 teaspoons) or 20 g of alcohol (65 ml of spirits)"),
+        (0.35, Plausibility.ADDED, "6 g of salt (1 teaspoon) or 9 g of alcohol (25 ml of spirits)"),
+        (0.8, Plausibility.ADDED, "14 g of salt (2.5 teaspoons) or 20 g of alcohol (65 ml of spirits)"),
         (2.5, Plausibility.NO, "more than sea water holds"),
     ],
 )

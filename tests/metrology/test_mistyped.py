@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from compliance.metrology.mistyped import find_mistyped
+from compliance.metrology.mistyped import find_mistyped, suggests_other_unit
 from compliance.metrology.timed import TimedReading
 
 from .sheaths import lagging, tailed, thin, typed
@@ -107,3 +107,53 @@ def test_readings_are_refused_like_everywhere():
         find_mistyped(readings(401), 0.1)
     with pytest.raises(ValueError, match="step of the display"):
         find_mistyped(readings(1), 0)
+
+
+ICE, BOILING = 0.0, 100.0
+
+
+@pytest.mark.parametrize(
+    ("shown", "fahrenheit", "reference", "suggested"),
+    [
+        (32.0, False, ICE, True),
+        (33.8, False, ICE, True),
+        (27.0, False, ICE, True),
+        (4.0, False, ICE, False),
+        (21.0, False, ICE, False),
+        (60.0, False, ICE, False),
+        (0.3, True, ICE, True),
+        (-1.0, True, ICE, True),
+        (32.0, True, ICE, False),
+        (46.0, True, ICE, False),
+        (212.0, False, BOILING, True),
+        (100.0, False, BOILING, False),
+        (98.3, True, 98.27, True),
+        (212.0, True, BOILING, False),
+    ],
+)
+def test_a_number_that_makes_sense_in_the_other_unit_only_is_asked_about(shown, fahrenheit, reference, suggested):
+    """32 °F is 0 °C and 212 °F is 100 °C, exactly; how near is near is judgement."""
+    assert suggests_other_unit(shown, fahrenheit, reference) is suggested
+
+
+def test_a_fall_on_from_a_number_whose_unit_is_known_is_not_asked_about():
+    assert suggests_other_unit(29.0, False, ICE, before=32.0) is False
+    assert suggests_other_unit(0.2, True, ICE, before=0.0) is True
+
+
+@given(st.floats(-5, 5), st.booleans())
+def test_no_number_near_the_reference_is_asked_about(off, fahrenheit):
+    shown = off * 1.8 + 32 if fahrenheit else off
+    assert suggests_other_unit(shown, fahrenheit, ICE) is False
+
+
+@given(st.floats(-3, 3), st.booleans(), st.sampled_from([ICE, 95.0, BOILING]))
+def test_a_good_probe_typed_in_the_wrong_unit_is_always_asked_about(off, fahrenheit, reference):
+    real = reference + off * 0.99
+    assert suggests_other_unit(real if fahrenheit else real * 1.8 + 32, fahrenheit, reference) is True
+
+
+@pytest.mark.parametrize(("shown", "reference"), [(1001.0, 0.0), (float("nan"), 0.0), (32.0, 500.0)])
+def test_a_number_or_reference_that_cannot_be_is_refused(shown, reference):
+    with pytest.raises(ValueError, match="as it was typed"):
+        suggests_other_unit(shown, False, reference)

@@ -24,7 +24,7 @@ ALL = frozenset(Point)
 GOOD = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL)
 STIRRED = Preparation(kind=BathKind.STIRRED_CUBES, points=ALL)
 STILL = Preparation(kind=BathKind.UNSTIRRED, points=ALL)
-DRY = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL - {Point.WETTED})
+DRY = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL - {Point.WETTED}, left=frozenset({Point.WETTED}))
 PROBE = Instrument(sensor=Sensor.THERMISTOR, resolution=0.1, tolerance=1.0)
 TOO_FINE = replace(PROBE, resolution=1.0, tolerance=0.4)
 
@@ -171,10 +171,10 @@ def test_a_check_that_says_nothing_of_the_probe_gives_no_chances():
 
 
 def test_a_probe_that_fails_low_is_told_what_in_the_water_would_explain_it():
-    """1.5 °C low takes 26 g of salt in a litre (computed): it would be tasted (judgement)."""
+    """1.5 °C low takes 26 g of salt in a litre (computed): no badly rinsed cup holds that (judgement)."""
     told = words(verify(-1.5))
     assert "about 26 g of salt (4.5 teaspoons)" in told
-    assert "You would taste that" in told
+    assert "Make the bath anew in a clean cup" in told and "drinking water, no salt" in told
     assert "salt" not in words(verify(1.5))
 
 
@@ -286,6 +286,28 @@ def test_one_hasty_reading_against_a_narrow_tolerance_asks_for_more():
     assert found.verdict is UNSURE
     assert "type more readings" in found.why[-1]
     assert "Mean of 1 reading since 90 s" in found.figures[1]
+
+
+@pytest.mark.parametrize("rule", DecisionRule)
+@given(value=st.integers(-300, 300), at=st.integers(90, 600))
+def test_one_number_alone_fails_no_probe_and_a_second_like_it_may(value, at, rule):
+    alone = [TimedReading(elapsed=float(at), value=value / 10)]
+    found, both = (
+        verify_zero(readings, GOOD, PROBE, rule=rule)
+        for readings in (alone, [*alone, TimedReading(elapsed=at + 10.0, value=value / 10)])
+    )
+    assert found.verdict is not FAILED and found.settling.count == 1
+    if both.verdict is FAILED:
+        assert found.verdict is UNSURE
+    if found.why[0] == "Inconclusive: one number alone fails no probe.":
+        assert (found.conformity.risk, found.conformity.conditional) == (0.0, False)
+        assert found.why[-1].startswith("Do not use it until it is checked again, with a second number")
+    if abs(value) > 50:
+        assert found.why[0].startswith("Inconclusive: one number alone") and both.verdict is FAILED
+
+
+def test_one_number_may_pass_a_probe():
+    assert verify_zero([TimedReading(elapsed=90, value=0.1)], GOOD, PROBE).verdict is PASSED
 
 
 def test_a_display_of_whole_degrees_can_pass_a_tolerance_of_one_degree():

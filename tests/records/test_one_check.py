@@ -140,12 +140,13 @@ def test_a_reading_that_was_probably_mistyped_stands_there_with_its_question(now
     assert asked in as_person(reader).get(reverse("check_detail", args=[check.pk])).content.decode()
 
 
-def test_each_point_of_the_preparation_is_met_or_not(now, probe, cook, reader):
+def test_each_point_of_the_preparation_is_met_not_done_or_not_confirmed(now, probe, cook, reader):
     points = frozenset(Point) - {Point.DRAINED}
-    bath = Preparation(kind=BathKind.PACKED_CRUSHED, points=points)
+    bath = Preparation(kind=BathKind.PACKED_CRUSHED, points=points - {Point.PACKED}, left=frozenset({Point.DRAINED}))
     against = part(print_of(good(probe, cook, at(3), bath=bath), reader), "What it was held against")
-    assert "Free water was drained not met" in against and "The ice was crushed fine met" in against
-    assert against.count(" not met") == 1 and against.count(" met") == len(points) + 1
+    assert "Free water was drained not done" in against and "The ice was crushed fine met" in against
+    assert "The ice was pressed against the stem not confirmed" in against
+    assert against.count(" not met") == 0 and against.count(" met") == len(points) - 1
 
 
 def test_a_bath_that_was_not_made_properly_is_given_no_figure_of_worth(now, probe, cook, reader):

@@ -1,6 +1,6 @@
 """The check at boiling, step by step: water at a rolling boil, or the steam above it."""
 
-from compliance.metrology.boiling import CRITICAL, MISSING, WANTED, BoilingKind, BoilingPoint
+from compliance.metrology.boiling import CRITICAL, MISSING, UNCONFIRMED, WANTED, BoilingKind, BoilingPoint
 
 from .steps import Guidance, Task, Words
 
@@ -100,6 +100,7 @@ BOILING = Guidance(
     wanted=WANTED,
     critical=CRITICAL,
     missing=MISSING,
+    unconfirmed=UNCONFIRMED,
     met=MET,
     waited=BoilingPoint.WAITED,
     words=Words(
@@ -111,7 +112,8 @@ BOILING = Guidance(
         depth="Depth in the water or steam in mm",
         again_hint="If the water has gone off the boil, start again: the air pressure may have changed too.",
         trouble="Something went wrong with the pan",
-        trouble_text="Put it right with the heat turned down, then time it afresh. The steps stay ticked; the readings go.",
+        trouble_text="Put it right with the heat turned down, then time it afresh. The steps stay ticked; the readings are "
+        "kept, and count no more.",
         rising_again="It had settled and is rising again. Keep the tip clear of bottom and sides, and time it afresh.",
         falling_again="It had settled and is falling again. Bring the water back to a rolling boil and time it afresh.",
     ),

@@ -1,6 +1,6 @@
 """The check at zero, step by step: a bath of melting ice."""
 
-from compliance.metrology.bath import CRITICAL, MISSING, WANTED, BathKind, Point
+from compliance.metrology.bath import CRITICAL, MISSING, UNCONFIRMED, WANTED, BathKind, Point
 
 from .steps import Guidance, Task, Words
 
@@ -94,6 +94,7 @@ ICE = Guidance(
     wanted=WANTED,
     critical=CRITICAL,
     missing=MISSING,
+    unconfirmed=UNCONFIRMED,
     met=POINTS,
     waited=Point.WAITED,
     bath=frozenset({Point.CRUSHED, Point.POTABLE, Point.WETTED, Point.DRAINED}),
@@ -108,6 +109,7 @@ ICE = Guidance(
         depth="Depth in the ice in mm",
         again_hint="If the ice has melted or the probe is out of it, start again: old readings do not go with a new bath.",
         trouble="Something went wrong with the bath",
-        trouble_text="Put it right, then time it afresh. The steps of the bath stay ticked; the readings go.",
+        trouble_text="Put it right, then time it afresh. The steps of the bath stay ticked; the readings are kept, "
+        "and count no more.",
     ),
 )

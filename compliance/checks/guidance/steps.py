@@ -37,9 +37,10 @@ class Guidance:
     """One kind of guided check.
 
     `ways` are the ways of making its reference and `usual` the first of them; `before` and `inside` the steps of each way
-    before and after the probe goes in; `wanted`, `critical` and `missing` as the measurement has them; `met` the points in
-    the words of a correction; `waited` the point that the readings themselves show. `bath` are the points that hold for every
-    probe in the same bath; `dated` those that say how old the bath is, and `again` the step that makes an old one good.
+    before and after the probe goes in; `wanted`, `critical`, `missing` and `unconfirmed` as the measurement has them; `met`
+    the points in the words of a correction; `waited` the point that the readings themselves show. `bath` are the points that
+    hold for every probe in the same bath; `dated` those that say how old the bath is, and `again` the step that makes an old
+    one good.
     """
 
     address: str
@@ -50,6 +51,7 @@ class Guidance:
     wanted: Mapping[StrEnum, tuple[StrEnum, ...]]
     critical: Mapping[StrEnum, tuple[StrEnum, ...]]
     missing: Mapping[StrEnum, str]
+    unconfirmed: Mapping[StrEnum, str]
     met: Mapping[StrEnum, str]
     waited: StrEnum | None
     words: Words

@@ -17,7 +17,7 @@ from sites.access import role_at, sites_of
 from sites.addresses import address
 from sites.models import Role
 
-from .. import drafts
+from .. import drafts, unfinished
 from ..filters import ProbeFilter
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
@@ -70,6 +70,8 @@ def _page(queryset, request) -> Page:
 @require_GET
 def probe_detail(request, pk):
     probe, now = get_probe(request.user, pk), timezone.now()
+    if unfinished.store_left(now, probe):
+        probe = get_probe(request.user, pk)  # as it is now
     site, role = probe.site, role_at(request.user, probe.site) or 0
     history = Check.objects.filter(probe=probe).select_related("checked_by", "void")
     page = page_by_key(history, request, "checked_at", FEW)
@@ -136,8 +138,11 @@ def _about(probe: Probe) -> list[tuple]:
 
 
 def _notices(request, probe: Probe, role: int) -> list[dict]:
-    notices = []
-    for draft in drafts.of(request.user, probe) if role >= Role.COOK else ():
+    notices, begun = [], drafts.of(probe)
+    if any(draft.outside_since for draft in begun):
+        notices.append({"tone": "bad", "heading": "Do not use it", "text": "A check that is not finished shows a number beyond "
+                        "what is allowed."})  # fmt: skip
+    for draft in (each for each in begun if each.person_id == request.user.pk and role >= Role.COOK):
         page = reverse(drafts.guidance_of(draft).address, args=[probe.pk])
         notices.append({"tone": "info", "heading": f"You have begun a check of its {draft.get_kind_display()}", "text": "",
                         "url": page, "link": "Go on with it"})  # fmt: skip
@@ -146,6 +151,8 @@ def _notices(request, probe: Probe, role: int) -> list[dict]:
                         "When it comes back, record that it was returned to use and check it."})  # fmt: skip
     standing = standing_of(probe)
     tone, text = MEANS[Standing(standing)]
+    if standing in (Standing.PENDING, Standing.PROVEN) and probe.state.at_once_at:
+        tone, text = "caution", f"Check it before you use it: {probe.state.at_once_because}."
     last = Span.objects.filter(probe=probe, standing=Standing.QUARANTINED).order_by("-ends_at").first()
     case = address("case_detail", last.anchor.replace(":", "-")) if last and standing == Standing.QUARANTINED else None
     notices.append({"tone": tone, "text": text, "url": case, "link": "Readings in quarantine"})

@@ -1,0 +1,81 @@
+"""Checks with a number beyond the tolerance that nobody finished: they are kept, as inconclusive, and ask for a check at once."""
+
+import logging
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils import timezone
+
+from compliance.probes.models import Probe
+from sites.models import Person
+
+from . import actions, draft_numbers, drafts
+from .guide import clock
+from .models import Check, CheckDraft, Kind
+from .timeline import lock
+
+LEFT_AFTER = timedelta(minutes=15)
+LEFT, GIVEN_UP = f"left unfinished for {LEFT_AFTER.seconds // 60} minutes", "given up"
+logger = logging.getLogger(__name__)
+
+
+def store_left(now: datetime, probe: Probe | None = None) -> list[Check]:
+    """Keep every check, or those of one probe, that showed a number beyond the tolerance and that nobody has touched since.
+
+    Safe to run again and at the same time. One that cannot be kept holds up no other; the first such error is raised.
+    """
+    kept, errors = [], []
+    for draft in _left(now).filter(**{"probe": probe} if probe else {}).select_related("probe", "person"):
+        try:
+            kept.append(_store(draft, by=None, reason=LEFT, now=now))
+        except Exception as error:
+            if isinstance(error, ValidationError) and not _left(now).filter(pk=draft.pk).exists():
+                continue  # somebody went on with it, finished it or gave it up at this very moment
+            logger.exception("The unfinished check %s of probe %s could not be kept.", draft.key, draft.probe_id)
+            errors.append(error)
+    if errors:
+        raise errors[0]
+    return kept
+
+
+def give_up(*, by: Person, probe: Probe, key: UUID, reason: str = "") -> Check | None:
+    """End a check that this person has begun: forgotten, or kept as inconclusive where a number lies beyond the tolerance."""
+    mine = CheckDraft.objects.filter(person=by, probe=probe, key=key)
+    mine.filter(outside_since=None).delete()
+    draft = mine.select_related("probe", "person").first()
+    if draft is None:
+        return Check.objects.filter(probe=probe, key=key).first()
+    reason = reason.strip().rstrip(".")[:300]
+    return _store(draft, by=by, reason=f"{GIVEN_UP}: {reason}" if reason else GIVEN_UP)
+
+
+def _left(now: datetime):
+    return CheckDraft.objects.filter(outside_since__isnull=False, tapped_at__lte=now - LEFT_AFTER).order_by("pk")
+
+
+@transaction.atomic
+def _store(draft: CheckDraft, *, by: Person | None, reason: str, now: datetime | None = None) -> Check:
+    """With the probe held, then its draft. Raises ValidationError where it is gone, or touched again since it was left."""
+    lock(draft.probe)
+    draft = drafts.hold(draft)
+    if draft.outside_since is None or (now and draft.tapped_at > now - LEFT_AFTER):
+        raise ValidationError("Somebody went on with this check.")
+    first = draft_numbers.first_outside(draft) or draft_numbers.typed_at(draft, draft.outside_since)
+    about = drafts.told_of(draft)
+    about["typing"] |= {"showed": first.shown}
+    if draft.kind == Kind.BOILING and "source" in draft.surroundings:
+        about |= drafts.air_of(draft)
+    return actions.record_unfinished(
+        by=by, began_by=draft.person, kind=draft.kind, checked_at=min(draft_numbers.last_at(draft), timezone.now()),
+        reason=reason, why=tuple(_why(draft, first, reason)), **about,
+    )  # fmt: skip
+
+
+def _why(draft: CheckDraft, first: draft_numbers.TypedAt, reason: str) -> Iterator[str]:
+    yield f"Inconclusive: this check was {reason}."
+    yield f"It had shown {first.shown} at {clock(first.reading.elapsed_ms / 1000)}, beyond what is allowed."
+    if draft_numbers.unit_question(draft):
+        yield "Nobody said which unit the display shows."

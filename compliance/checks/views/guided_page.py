@@ -1,0 +1,91 @@
+"""What the page of a guided check shows, for its views."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from compliance.probes.access import get_probe
+from compliance.probes.models import Probe
+from shared.units import Unit, show
+from sites.addresses import address
+from sites.models import Role
+
+from .. import draft_numbers, drafts, together, unfinished
+from ..finished import kept_in_words
+from ..forms import FinishForm
+from ..guidance import GUIDANCE
+from ..guide import guide
+from ..models import CheckDraft, Kind
+from ..surroundings import unfit_for_boiling
+from ..surroundings_form import Air, air_initial
+
+TAPS = ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "now", "finish")
+
+
+def probe_to_check(request, pk: int) -> Probe:
+    """The probe, to be checked; whatever was left unfinished with it is kept first, by whomever it was begun."""
+    probe = get_probe(request.user, pk, Role.COOK)
+    for check in unfinished.store_left(timezone.now(), probe):
+        messages.warning(request, kept_in_words(check))
+    return probe
+
+
+def draft_of(request, probe: Probe, kind: str) -> CheckDraft | None:
+    mine = CheckDraft.objects.filter(person=request.user, probe=probe, kind=kind)
+    return mine.select_related("probe__site", "person").first()
+
+
+def answer(
+    request, probe: Probe, kind: str, *, resume=True, whole=False, error=None, keep="", form=None, air=None
+) -> HttpResponse:  # fmt: skip
+    """The page or, for HTMX, its changing part. A plain post that went well is followed by a redirect."""
+    guidance = GUIDANCE[kind]
+    if not (whole or error or air or request.htmx):
+        return redirect(reverse(guidance.address, args=[probe.pk]) + "?go")
+    draft, now = draft_of(request, probe, kind), timezone.now()
+    context = {
+        "probe": probe, "site": probe.site, "draft": draft, "error": error, "keep": keep, "kind": kind,
+        "words": guidance.words, "title": f"{guidance.words.title}{probe.code}", "taps": taps_of(probe, kind),
+        "page_url": reverse(guidance.address, args=[probe.pk]),
+        "unit_label": Unit(draft_numbers.unit_of(draft) if draft else probe.site.unit).label,
+        "start_template": f"checks/{kind}/start.html", "bath": together.bath_of(draft) if draft else [],
+    }  # fmt: skip
+    if draft is None:
+        context |= {"phase": "start", "unfit": unfit(probe, kind)}
+    elif drafts.is_abandoned(draft, now) and not resume:
+        context |= {"phase": "resume", "touched_at": drafts.touched_at(draft)}
+    elif kind == Kind.BOILING and (air or "source" not in draft.surroundings):
+        shown = air or Air(initial=air_initial(told_before(draft), probe.site))
+        context |= {"phase": "air", "air": shown, "hundred": show(100_000, probe.site.unit, 0)}
+    else:
+        shown, context["onward"] = guide(draft, now), together.onward(draft, now)
+        context |= {"phase": "timing" if shown.timing else "prepare", "guide": shown, "timing": shown.timing}
+        context["form"] = form or FinishForm(initial=_said(draft), guidance=guidance)
+    context["back_url"], context["back_label"] = _back(probe, context["bath"])
+    part = request.htmx and not request.htmx.boosted
+    return render(request, f"checks/guided/{'body' if part else 'page'}.html", context)
+
+
+def _back(probe: Probe, bath: list) -> tuple[str, str]:
+    today = address("today_site", probe.site_id) if bath else None
+    return (today, "Today") if today else (reverse("probe_detail", args=[probe.pk]), f"Probe {probe.code}")
+
+
+def unfit(probe: Probe, kind: str) -> str:
+    return unfit_for_boiling(probe) if kind == Kind.BOILING else ""
+
+
+def told_before(draft: CheckDraft) -> dict:
+    """What was said of the air before it was asked once more."""
+    return draft.surroundings.get("before", draft.surroundings)
+
+
+def taps_of(probe: Probe, kind: str) -> dict[str, str]:
+    names = TAPS if kind == Kind.BOILING else [tap for tap in TAPS if tap != "air"]
+    return {tap: reverse(f"{GUIDANCE[kind].address}_{tap}", args=[probe.pk]) for tap in names}
+
+
+def _said(draft: CheckDraft) -> dict:
+    return {"stage": draft.stage, "note": draft.note, "immersion_mm": draft.immersion_mm}
