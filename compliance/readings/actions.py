@@ -52,7 +52,7 @@ def record(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at, taken_by=taken_by,
         hold_s=hold_s, since_start_s=since_start_s, note=note,
     )  # fmt: skip
-    sent = partial(_sent_before, key, reading)
+    sent = partial(_sent_before, key, reading, used_despite)
     return sent() or _once(sent, _record, by=by, reading=_trusted(reading, used_despite))
 
 
@@ -88,7 +88,7 @@ def correct(
     same = all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id"))
     if same and used_despite.strip() == reading.used_despite:
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
-    sent = partial(_sent_before, key, new, (reading.pk, reason.strip()))
+    sent = partial(_sent_before, key, new, used_despite, (reading.pk, reason.strip()))
     return sent() or _once(
         sent, _correct, by=by, reading=reading, new=_trusted(new, used_despite), reason=reason.strip()
     )
@@ -207,7 +207,9 @@ def _check_act(made: CorrectiveAction) -> None:
         raise ValidationError(wrong)
 
 
-def _sent_before(key: str | UUID, reading: Reading, struck: tuple[int, str] | None = None) -> Reading | None:
+def _sent_before(
+    key: str | UUID, reading: Reading, despite: str, struck: tuple[int, str] | None = None
+) -> Reading | None:
     """What this key recorded the first time; `struck` is the reading in whose place it came, and why. Raises AlreadySent
     where that was something else."""
     known = sent_before(reading.site, key)
@@ -215,6 +217,7 @@ def _sent_before(key: str | UUID, reading: Reading, struck: tuple[int, str] | No
         return None
     same = all(getattr(known, name) == getattr(reading, name) for name in FACTS)
     same = same and known.limit_version.limit_id == reading.limit_version.limit_id
+    same = same and known.used_despite in ("", despite.strip())  # not kept of a probe that was fit
     if not same or struck != ReadingVoid.objects.filter(replacement=known).values_list("voids", "reason").first():
         raise AlreadySent(known)
     return known

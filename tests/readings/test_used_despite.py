@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from compliance.checks.actions import void_check
 from compliance.checks.models import CheckDraft
-from compliance.readings.actions import correct
+from compliance.readings.actions import AlreadySent, correct
 from compliance.readings.exporting import csv_lines
 from compliance.readings.importing import import_file
 from compliance.readings.models import Reading
@@ -65,6 +65,15 @@ def test_with_one_it_is_recorded_with_the_reason_in_the_trail_too(world, failed)
     assert (reading.fitness, reading.used_despite) == ("do_not_use", REASON)
     told = Entry.objects.get(action="reading.record").data
     assert (told["fitness"], told["used_despite"]) == ("do_not_use", REASON)
+
+
+def test_a_form_sent_again_with_another_reason_is_said_to_be_saved_with_the_first(world, failed):
+    key = uuid.uuid4()
+    reading = take(world, key=key, taken_at=now(), used_despite=REASON)
+    assert take(world, key=key, taken_at=reading.taken_at, used_despite=f"{REASON} ") == reading
+    with pytest.raises(AlreadySent):
+        take(world, key=key, taken_at=reading.taken_at, used_despite="It is only water.")
+    assert Reading.objects.get().used_despite == REASON
 
 
 def test_a_reading_of_before_the_failure_is_judged_at_its_own_time(world, failed):
