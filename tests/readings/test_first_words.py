@@ -140,6 +140,7 @@ def test_after_half_a_day_nobody_is_sent_to_measure_the_same_food(world, client,
     bring_about(world, "dropped")
     reading = take(world)
     clock.shift(timedelta(hours=13))
+    client.force_login(world.cook)  # who was idle so long has to sign in again
     assert "Measure again" not in page(client, reading)
 
 
