@@ -184,7 +184,7 @@ ONCE = [name for name in HAPPENINGS if name not in ("what is left is discarded",
 FATES = st.sampled_from([Fate.MEASURED_AGAIN, Fate.DISCARDED, Fate.EATEN, Fate.RELEASED, Fate.REWORKED])
 
 
-@settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     fates=st.lists(FATES, min_size=2, max_size=2),
     happens=st.permutations(ONCE).map(lambda names: names[:3]),
