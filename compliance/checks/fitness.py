@@ -18,7 +18,7 @@ from shared.printing.page import MONTHS
 
 from .due import Checked, Happened, is_withdrawn, moment, outstanding
 from .models import BEGINNING, END, Check, CheckDraft, Kind, Span, Standing
-from .timeline import marks_of
+from .timeline import CHECKED, marks_of
 
 
 class Fitness(models.TextChoices):
@@ -197,8 +197,7 @@ def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
     """What was to be said of each of these probes at a moment, from its live checks and events up to it."""
     checks, events, asked = ({pk: [] for pk in probe_ids} for _ in range(3))
     live = {"probe__in": probe_ids, "void__isnull": True}
-    fields = ("checked_at", "verdict", "stage", "pk", "kind", "reference_milli")
-    for pk, *told in Check.objects.filter(**live, checked_at__lte=at).order_by().values_list("probe_id", *fields):
+    for pk, *told in Check.objects.filter(**live, checked_at__lte=at).order_by().values_list("probe_id", *CHECKED):
         checks[pk].append(Checked(*told))
     for pk, *told in Event.objects.filter(**live, at__lte=at).order_by().values_list("probe_id", "at", "kind", "pk"):
         events[pk].append(Happened(*told))

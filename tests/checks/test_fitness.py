@@ -34,19 +34,25 @@ def bad_boiling(probe, by, at, **changes):
     return boiling(probe, by, at, "101.9", **changes)
 
 
+def lone_boiling(probe, by, at, **changes):
+    """One number beyond the tolerance, which fails no probe by itself."""
+    return boiling(probe, by, at, "101.9", readings=[(240_000, "101.9", "C")], **changes)
+
+
 def bad_far_paper(probe, by, at, **changes):
     return certificate(probe, by, at, error_milli=2400, reference_milli=60_000, **changes)
 
 
 MAKE = {
     "good": good, "bad": bad, "unclear": unclear, "good boiling": good_boiling, "bad boiling": bad_boiling,
-    "bad paper at 60": bad_far_paper,
+    "lone boiling": lone_boiling, "bad paper at 60": bad_far_paper,
 }  # fmt: skip
 # Quarters of days over more than the seven that the plan of every business allows. Checks away from zero as found only: one
 # as left tells of an adjustment besides, which has tests of its own.
 TIMES = st.integers(0, 44).map(lambda quarter: quarter / 4)
 AT_ZERO = st.tuples(st.sampled_from(["good", "good", "bad", "unclear"]), st.sampled_from(list(Stage)), TIMES)
-AWAY = st.tuples(st.sampled_from(["good boiling", "bad boiling", "bad paper at 60"]), st.just(Stage.AS_FOUND), TIMES)
+FAR = ["good boiling", "bad boiling", "lone boiling", "bad paper at 60"]
+AWAY = st.tuples(st.sampled_from(FAR), st.just(Stage.AS_FOUND), TIMES)
 EVENTS = st.tuples(st.just("event"), st.sampled_from(list(EventKind)), TIMES)
 HISTORIES = st.lists(st.tuples(AT_ZERO | AWAY | EVENTS, st.integers(0, 4).map(lambda n: n == 0)), max_size=6)
 
@@ -82,6 +88,8 @@ def oracle(probe, at) -> Fitness:
     if failed or turns[-1:] == ["withdrawn"] or any(e.kind in ("adjusted", "repaired") for e in since):
         return NOT
     unclear_since = [c for c in checks if c.kind == "zero" and zero is not None and last_of([zero, c]) is c is not zero]
+    lone = [c for c in checks if c.kind == "boiling" and c.verdict == "inconclusive"]
+    unclear_since += [c for c in lone if away is None or last_of([away, c]) is c is not away]
     if zero is None or unclear_since or any(e.kind != "withdrawn" for e in since):
         return FIRST
     return FIRST if at >= late_from(zero) else OK

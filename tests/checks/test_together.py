@@ -295,11 +295,12 @@ def test_a_probe_left_for_an_hour_starts_again_in_the_bath_of_the_others(three, 
     assert one.draft.together == two.draft.together and one.look().context["phase"] == "prepare"
 
 
-def test_yesterdays_ice_is_not_taken_for_todays(three, clock):
+def test_yesterdays_ice_is_not_taken_for_todays(three, cook, clock):
     start(three)
     three[0].confirm(*BATH)
     old = three[0].draft.together
     clock.shift(timedelta(days=1))
+    three[0].client.force_login(cook)  # who was idle so long has to sign in again
     start(three)
     assert all(hands.draft.preparation["points"] == [] for hands in three) and three[0].draft.together != old
 
