@@ -10,6 +10,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef, QuerySet
 
+from compliance.checks.fitness import Fitness, fitness_of
 from compliance.checks.models import Standing
 from compliance.checks.queries import standing_subquery
 from compliance.limits.models import Limit
@@ -60,6 +61,9 @@ def look_up(reading: Reading | None) -> Measured:
         raise _refused("That reading was struck out. Name one that counts.")
     if found.now_standing not in GOOD:
         raise _refused("That reading is itself in doubt. Name one whose probe is in tolerance.")
+    fitness = fitness_of([found.probe_id], found.taken_at)[found.probe_id]
+    if not fitness.ok and Fitness.DO_NOT_USE in (fitness.state, found.fitness):
+        raise _refused("That reading was taken with a probe that was not to be used. Measure again with another probe.")
     version = version_in_force(found.limit_version.limit, found.taken_at) or found.limit_version
     if found.beyond or breach(version, found.value_milli, found.hold_s, found.since_start_s):
         raise _refused("That reading was itself beyond its limit. Record what was done with the food.")

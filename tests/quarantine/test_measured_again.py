@@ -1,5 +1,6 @@
 """A reading measured again speaks for one food or unit, under one limit at one site, and only where it was taken later."""
 
+import uuid
 from datetime import timedelta
 
 import pytest
@@ -8,6 +9,7 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
+from compliance.checks.models import CheckDraft
 from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
@@ -58,7 +60,7 @@ def test_a_later_one_of_the_same_food_speaks_for_it_and_its_standing_is_kept(wor
 
 
 def test_the_same_probe_will_do_after_a_good_check(world, anchor):
-    again = take(world, "3.9", day(12))
+    again = take(world, "3.9", day(12), used_despite="Nothing else at hand.")
     refused(world, anchor, again, "itself in doubt")
     good(world.probe, world.cook, day(11))
     assert decide(world, anchor, again) == 2
@@ -89,6 +91,14 @@ def test_it_is_judged_by_the_version_in_force_when_it_was_taken_even_where_that_
 def test_it_has_to_be_of_the_same_site(world, anchor, other):
     elsewhere = make_reading(other, world.limit, "3.9", day(10), by=world.cook, site=world.other_site)
     refused(world, anchor, elsewhere, "another site", by=world.supervisor)
+
+
+def test_one_of_a_probe_that_was_not_to_be_used_speaks_for_nothing(world, anchor, other):
+    CheckDraft.objects.create(
+        key=uuid.uuid4(), probe=other, person=world.cook, started_at=day(9.9), outside_since=day(9.9)
+    )
+    again = take(world, "3.9", day(10), probe=other, used_despite="Nothing else at hand.")
+    refused(world, anchor, again, "not to be used")
 
 
 def test_one_that_was_struck_out_speaks_for_nothing(world, anchor, other):
