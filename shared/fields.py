@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from . import units
-from .bounds import TO_COME, in_bounds, on_clock, one_line
+from .bounds import TO_COME, in_bounds, number_in, on_clock, one_line
 
 
 class TemperatureField(forms.CharField):
@@ -39,6 +39,18 @@ class LineField(forms.CharField):
     """A name or another short text on one line."""
 
     default_validators = [one_line]
+
+
+class RecordsField(forms.ModelMultipleChoiceField):
+    """Several records by their numbers. A number that is too large for a key is no choice, and is not looked up."""
+
+    def clean(self, value):
+        wrong = [each for each in value if number_in(str(each)) is None] if isinstance(value, list | tuple) else []
+        if wrong:
+            raise ValidationError(
+                self.error_messages["invalid_choice"], code="invalid_choice", params={"value": wrong[0][:20]}
+            )
+        return super().clean(value)
 
 
 class DayField(forms.DateField):

@@ -160,6 +160,12 @@ def test_a_site_that_is_no_number_is_none(page, asked, world, as_person):
     assert as_person(world.supervisor).get(reverse(page), {"site": asked}).status_code in (200, 400, 404)
 
 
+@pytest.mark.parametrize("asked", ["9" * 5000, "9" * 20, "x", "a\0b"])
+def test_a_probe_for_a_shared_bath_that_is_no_number_is_no_choice(asked, world, as_person):
+    answer = as_person(world.cook).post(reverse("today_together", args=[world.site.pk]), {"probes": [asked]})
+    assert answer.status_code == 200 and "is not in use at this site" in answer.content.decode()
+
+
 @pytest.mark.parametrize(("query", "cookie", "kind"), [
     ({"from": "a\0b~1"}, "", ""), ({}, 'sessionid="aaaaaaaa\\000"', ""), ({}, "", "multipart/form-data; charset=unicode_escape"),
 ])  # fmt: skip

@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.html import format_html
 
-from shared.fields import LineField, SiteDateTimeField, TemperatureField
+from shared.fields import LineField, RecordsField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, from_milli, parse, to_milli
 
 from .models import Direction, LimitVersion, Rule
@@ -51,7 +51,7 @@ class EffectiveForm(forms.Form):
 
 
 class AdoptForm(EffectiveForm):
-    rules = forms.ModelMultipleChoiceField(
+    rules = RecordsField(
         queryset=None, widget=forms.CheckboxSelectMultiple, label="Rules to adopt as they stand",
         error_messages={"required": "Choose at least one rule."},
     )  # fmt: skip

@@ -83,7 +83,7 @@ def _event(entry: Entry, site: str, namespace: UUID) -> Event:
     event.add("sequence", entry.revision)
     event.add("status", "TENTATIVE" if entry.tentative else "CONFIRMED")
     event.add("summary", f"{'Overdue: ' if entry.late else ''}{on_one_line(entry.what)}, {site}")
-    event.add("description", on_one_line(entry.says))
+    event.add("description", "\n".join(map(on_one_line, entry.says.splitlines())))
     event.add("location", site)
     event.add("categories", [entry.kind])
     event.add("url", entry.url)

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_http_methods
 from compliance.checks import together as baths
 from compliance.checks.guidance import ICE
 from compliance.probes.models import Probe
+from shared.fields import RecordsField
 from sites.access import get_site
 from sites.models import Role, Site
 
@@ -20,7 +21,7 @@ from .todo import for_one_bath, to_do_today
 class Together(forms.Form):
     """Which probes go into the bath. One that a colleague checked meanwhile may still be chosen; it is at this site."""
 
-    probes = forms.ModelMultipleChoiceField(
+    probes = RecordsField(
         queryset=None, widget=forms.CheckboxSelectMultiple, label="Probes for this bath",
         error_messages={
             "required": "Choose at least one probe.",

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from compliance.limits.queries import limits_in_force
-from shared.fields import LineField, SiteDateTimeField, TemperatureField
+from shared.fields import LineField, RecordsField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
 
 from .models import Probe, Sensor
@@ -58,7 +58,7 @@ class ProbeForm(forms.Form):
         help_text="If the maker states one: the time for about two thirds of a change.",
     )  # fmt: skip
     stem_diameter_mm = forms.FloatField(min_value=0.3, max_value=30, required=False, label="Stem diameter in mm")
-    limits = forms.ModelMultipleChoiceField(
+    limits = RecordsField(
         queryset=None, required=False, widget=forms.CheckboxSelectMultiple, label="Limits that it serves",
         help_text="What it is used for. Taking a reading offers these first.",
     )  # fmt: skip
