@@ -26,7 +26,7 @@ from tests.nasty import BY_KIND, CATALOGUE, forms_in, parameters_read
 from tests.test_every_url import ADDRESSES
 
 DRAWN = int(os.environ.get("BAD_INPUT", "1"))
-TURNS = 4  # either of the two sends each fourth
+TURNS = 5  # either of the two sends each fifth
 ALTITUDE = {"source": "altitude", "pressure_pa": None, "altitude_m": 0}
 
 
