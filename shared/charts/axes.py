@@ -79,6 +79,8 @@ def nice_ticks(low: float, high: float, count: int = 5) -> list[float]:
     step = nice_step(high - low, count)
     digits = max(0, -math.floor(math.log10(step)))
     first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    if first > last:  # between two multiples of so long a step
+        return nice_ticks(low, high, count + 1)
     return [round(n * step, digits) + 0.0 for n in range(first, last + 1)]
 
 

@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from shared.charts.axes import elapsed, nice_ticks, number, time_ticks, unit_of
@@ -42,6 +42,7 @@ def test_ticks_are_round():
 
 @settings(max_examples=200)
 @given(st.floats(-1e4, 1e4), st.floats(1e-3, 1e4), st.integers(2, 10))
+@example(1, 401, 2)
 def test_ticks_lie_inside_and_are_few(low, span, count):
     ticks = nice_ticks(low, low + span, count)
     assert 1 <= len(ticks) <= count + 1
