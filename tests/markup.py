@@ -21,15 +21,17 @@ PAYLOADS = (
     '"<zq>',
 )
 SIGN = "<zq"  # of a payload, where it is text
-SHAPED = {"hours": [["07:00", "18:00"]] * 7, "times": ["08:00"]}  # what a row that is merely filled has no sense in
+# What a row that is merely filled has no sense in.
+SHAPED = {"hours": [["07:00", "18:00"]] * 7, "times": ["08:00"], "outcome": "undecided"}
 NUMBER = 6  # characters for what tells rows apart
 # Texts that no person types, or that a form takes only as a number, a code or one of several words.
 NOT_TYPED = {
     "audit.entry.action", "audit.entry.subject_type", "sites.site.time_zone", "sites.site.country", "sites.site.subdivision",
-    "sites.person.password", "sites.wrongpassword.account", "sites.wrongpassword.address", "limits.ruleset.code",
+    "sites.person.password", "sites.passwordtries.account", "sites.passwordtries.place", "limits.ruleset.code",
     "limits.rule.code", "limits.limit.code", "checks.check.decision_rule", "checks.timedreading.typed",
     "checks.timedreading.unit", "checks.span.cause", "checks.span.anchor", "readings.import.digest", "readings.reading.key",
-    "readings.reading.typed", "quarantine.decision.case", "quarantine.decision.outcome", "quarantine.signature.case",
+    "readings.reading.typed", "quarantine.decision.case", "quarantine.decision.outcome",
+    "quarantine.decision.good_standing", "quarantine.decision.sensor", "quarantine.signature.case",
     "reminders.heartbeat.name", "reminders.lease.name", "reminders.lease.holder", "notices.notice.about",
     "notices.notice.html", "notices.notice.link", "notices.notice.holder", "notices.feedkey.digest",
 }  # fmt: skip

@@ -56,6 +56,7 @@ def become(world, settings):
         run("SET CONSTRAINTS ALL IMMEDIATE")
         run(f'CREATE ROLE "{ROLE}" LOGIN')
         grant_access("default")
+        run("SET CONSTRAINTS ALL DEFERRED")
         run(f'SET SESSION AUTHORIZATION "{ROLE}"')
 
     return become

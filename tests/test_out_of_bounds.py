@@ -126,7 +126,7 @@ def test_a_long_number_on_a_display_is_refused_and_not_cut_short(world):
     draft = drafts.begin(world.cook, world.probe, ICE.usual, Stage.AS_FOUND, making.START)
     drafts.insert(draft, making.START)
     with pytest.raises(ValidationError, match="too long for a temperature"):
-        drafts.read(draft, "0" * 20 + "5", "C", 0, making.day(0.001))
+        drafts.read(draft, "0" * 20 + "5", 0, making.day(0.001))
 
 
 def test_a_time_of_5000_digits_in_a_file_is_a_bad_row_and_not_the_end_of_it(world):

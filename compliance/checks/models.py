@@ -9,6 +9,7 @@ from compliance.metrology import vocabulary
 from shared import clock
 from shared.facts import Fact, Void
 from shared.lines import Line
+from shared.units import Unit
 
 # Open ends of a timeline, so that one index look-up finds a reading's span on both engines.
 BEGINNING = datetime(1, 1, 2, tzinfo=UTC)
@@ -128,7 +129,10 @@ class CheckDraft(models.Model):
     )
     struck = models.JSONField(default=list, help_text="Numbers typed and taken back; they are kept with the check.")
     unit = models.CharField(
-        max_length=1, blank=True, help_text="What the display shows, as somebody answered; empty: what the site uses."
+        max_length=1,
+        choices=Unit.choices,
+        blank=True,
+        help_text="What the display shows, as somebody answered; empty: what the site uses.",
     )
     tapped_at = models.DateTimeField(null=True, help_text="When somebody last changed it.")
     note = models.TextField(blank=True)

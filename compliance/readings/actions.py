@@ -19,7 +19,7 @@ from shared.bounds import TO_COME, done_by_now
 from sites.models import Person, Site
 
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
-from .keys import form_key
+from .keys import form_key, sent_as
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 from .queries import sent_before
 
@@ -155,7 +155,7 @@ def _judged(
     except ValueError as error:
         raise ValidationError({"typed": str(error)}) from None
     return Reading(
-        key=form_key(site.pk, key), probe=probe, site=site, limit_version=version, item=item.strip(),
+        key=_form_key(site, key), probe=probe, site=site, limit_version=version, item=item.strip(),
         typed=typed.strip(), unit=unit, value_milli=milli, hold_s=hold_s, since_start_s=since_start_s,
         taken_at=taken_at, taken_by=taken_by or by, note=note.strip(), recorded_by=by,
     )  # fmt: skip
@@ -205,6 +205,12 @@ def _check_act(made: CorrectiveAction) -> None:
         raise ValidationError("This reading is void: there is nothing to act on.")
     if wrong:
         raise ValidationError(wrong)
+
+
+def _form_key(site: Site, sent: str | UUID) -> str:
+    if not 0 < len(sent_as(sent)) <= 32:
+        raise ValidationError("This form did not arrive whole. Open the page anew and type it again.")
+    return form_key(site.pk, sent)
 
 
 def _sent_before(

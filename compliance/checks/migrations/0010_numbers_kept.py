@@ -28,7 +28,7 @@ class Migration(migrations.Migration):
         migrations.AddField(
             model_name='checkdraft',
             name='unit',
-            field=models.CharField(blank=True, help_text='What the display shows, as somebody answered; empty: what the site uses.', max_length=1),
+            field=models.CharField(blank=True, choices=[('C', '°C'), ('F', '°F')], help_text='What the display shows, as somebody answered; empty: what the site uses.', max_length=1),
         ),
         migrations.AlterField(
             model_name='check',
