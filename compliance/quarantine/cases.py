@@ -188,11 +188,11 @@ SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
 WHERE s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
 """
-# Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up.
+# Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up. SQLite
+# keeps to the order of a CROSS JOIN; by its own choice it would begin with the spans and go through all their readings.
 STRUCK = f"""
-SELECT s.anchor, r.site_id, count(*) FROM {VOID} x JOIN {READING} r ON r.id = x.voids_id
-JOIN {SPAN} s ON s.probe_id = r.probe_id AND {IN_SPAN}
-WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor, r.site_id
+SELECT s.anchor, r.site_id, count(*) FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
+WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND s.anchor <> '' AND {{which}} GROUP BY s.anchor, r.site_id
 """
 ELSEWHERE = f"""
 SELECT DISTINCT s.anchor FROM {SPAN} s JOIN {READING} r ON r.probe_id = s.probe_id AND {IN_SPAN}

@@ -5,6 +5,7 @@ from urllib.parse import urlencode
 from django.contrib import messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth import views as auth_views
+from django.http import HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
@@ -91,9 +92,9 @@ def account_password_told(request):
         onward = reverse("home")
     if request.method == "POST":
         mark_seen(request.user)
-        return redirect(onward)
+        return HttpResponseRedirect(onward)
     links = to_be_told(request.user)
     if not links:
-        return redirect(onward)
+        return HttpResponseRedirect(onward)
     zone = clock_of(request.user)
     return render(request, "sites/account_password_told.html", {"links": links, "zone": zone})

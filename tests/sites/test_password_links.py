@@ -248,7 +248,9 @@ def test_being_told_leads_nowhere_else(make, world):
     Client().post(make(), CHOICE)
     client = Client()
     sign_in(client, world.cook, NEW)
-    assert client.post(f"{reverse('account_password_told')}?next=//elsewhere.test/").url == reverse("home")
+    told = reverse("account_password_told")
+    assert client.post(f"{told}?next=//elsewhere.test/").url == reverse("home")
+    assert client.get(told, {"next": "-Infinity"}).url == "-Infinity"  # an address, and not the name of a page
 
 
 def test_a_link_makes_the_device_known_that_it_is_used_on(make, world):
