@@ -18,8 +18,8 @@ VERDICTS = (
      "probe, unless a check of it away from zero has failed and was not made good; a check at boiling alone never does."),
     ("Out of tolerance", "The error is larger than allowed. The probe must not be used, and what it read since its last good "
      "check is in quarantine."),
-    ("Inconclusive", "The check cannot tell: the display never settled, the bath was not made properly, or the uncertainty "
-     "was too large. It neither clears the probe nor condemns it."),
+    ("Inconclusive", "The check cannot tell: the display never settled, the bath was not made properly, the uncertainty was "
+     "too large, nobody finished it, or one number alone lay outside. It neither clears the probe nor condemns it."),
 )  # fmt: skip
 MARKS = (
     ("Error, ± U", "The error is what the probe showed less the true temperature of the reference. U is its expanded "
