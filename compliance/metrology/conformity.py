@@ -5,7 +5,6 @@ from enum import StrEnum
 from math import floor, inf, isfinite, log10
 
 import numpy as np
-from scipy.stats import norm
 
 from .spread import Spread
 from .vocabulary import Verdict
@@ -135,58 +134,6 @@ def told_risk(risk: float) -> str:
 
 
 LONGEST_ODDS = 10_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FleetRisk:
-    """Of all checks of a fleet, the shares (0 to 1) that pass a bad probe and that fail a good one."""
-
-    wrong_pass: float
-    wrong_fail: float
-
-
-def fleet_risk(spread: float, standard: float, tolerance: float, guard: float = 0.0) -> FleetRisk:
-    """What a rule does over many probes whose true errors are normal about zero.
-
-    Args:
-        spread: °C, standard deviation of the true errors, above zero.
-        standard: °C, standard uncertainty of a check, above zero.
-        tolerance: °C, above zero.
-        guard: °C, by how much acceptance stays inside the tolerance (below zero: outside it).
-
-    Raises:
-        ValueError: for widths that are not above zero, or a guard band that leaves nothing to accept.
-
-    Source: JCGM 106:2012, 9.5 (global consumer's and producer's risk), integrated numerically.
-    """
-    if not (0 < spread < inf and 0 < standard < inf and 0 < tolerance < inf):
-        raise ValueError("Give the spread of the fleet, the uncertainty and the tolerance above zero, in °C.")
-    if not -inf < guard < tolerance:
-        raise ValueError("Give a guard band smaller than the tolerance, in °C.")
-    truth = spread * np.linspace(-9, 9, 18_001)
-    density = norm.pdf(truth, scale=spread) * (truth[1] - truth[0])
-    limit = tolerance - guard
-    passes = norm.cdf((limit - truth) / standard) - norm.cdf((-limit - truth) / standard)
-    # The cells at the edge of the tolerance belong half to either side.
-    good = np.clip((tolerance - np.abs(truth)) / (truth[1] - truth[0]) + 0.5, 0.0, 1.0)
-    return FleetRisk(
-        wrong_pass=float(np.sum(density * passes * (1 - good))), wrong_fail=float(np.sum(density * (1 - passes) * good))
-    )
-
-
-def probability_of_conformity(value: float, standard: float, lower: float, upper: float) -> float:
-    """The probability that the truth lies in lower..upper (one may be infinite), all in one unit, standard >= 0.
-
-    Raises:
-        ValueError: for a negative uncertainty, or a lower limit above the upper one.
-
-    Source: JCGM 106:2012, clause 7, normal distribution: Φ((upper - y)/u) - Φ((lower - y)/u).
-    """
-    if not (standard >= 0 and lower <= upper):
-        raise ValueError("Give a standard uncertainty of zero or more, and the lower limit before the upper one.")
-    if standard == 0:
-        return 1.0 if lower <= value <= upper else 0.0
-    return float(norm.cdf((upper - value) / standard) - norm.cdf((lower - value) / standard))
 
 
 def _zone(size: float, guard: float, tolerance: float) -> Zone:

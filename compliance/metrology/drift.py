@@ -186,27 +186,6 @@ def trend(points: Sequence[Point], changes: Sequence[int] | None = None) -> Tren
     return _trend(model, kept, dropped, known, sorted(known | found))
 
 
-def change_points(points: Sequence[Point]) -> tuple[Change, ...]:
-    """Sudden changes of a history: known adjustments, and others that the data show.
-
-    Of histories without a change, one is found in at most 1 in 100, whether the error stands, drifts, or wanders by up to
-    five standard uncertainties from check to check. What is found moves the level; the slope goes on as before.
-
-    Args:
-        points: 3 or more, in order of time; days, °C, °C. Only the newest 500 count.
-
-    Returns:
-        The changes in order of time; `position` counts from the first of `points`.
-
-    Raises:
-        ValueError: as `trend` does.
-
-    Source: the ratio of the likelihoods with and without a step, largest over all places; its threshold was set by
-    simulation, which the tests repeat.
-    """
-    return trend(points).changes
-
-
 def leaves_tolerance(history: Trend, tolerance: float, probability: float = 0.95) -> Crossing:
     """When a probe is expected to leave tolerance, and until when it is safely within.
 

@@ -1,7 +1,7 @@
 """Advice on how often to check a probe, and what a failure would then put in doubt. It advises; a person decides.
 
 Source: ILAC-G24 / OIML D 10, Guidelines for the determination of recalibration intervals of measuring equipment, for the
-methods (staircase, control chart, statistics); the numbers marked so are judgement.
+methods (control chart, statistics); the numbers marked so are judgement.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,6 @@ STEPS = (1, 2, 7, 14, 30, 60, 90)  # days that people can keep; judgement
 LONGEST = 30  # days; common practice is monthly at least, no source
 ENOUGH_POINTS = 5  # checks with a figure from which a trend may advise; judgement
 ENOUGH_CHECKS = 20  # passed or failed, of the probe and its like, from which their rate may advise; judgement
-GROWTH = 0.1  # of an interval after a pass; judgement
 YEAR = 365.0  # days
 
 
@@ -171,51 +170,6 @@ def at_stake(
         )
         for days in intervals
     )
-
-
-def staircase_cut(target: float, growth: float = GROWTH) -> float:
-    """The part b by which a failure shortens an interval, so that in the long run a target is kept.
-
-    Args:
-        target: reliability, 0.5 to 0.999.
-        growth: the part a by which a pass lengthens it, above 0 and at most 1.
-
-    Returns:
-        0 to 1 (no unit).
-
-    Raises:
-        ValueError: for numbers out of range.
-
-    Source: (1 + a)^R·(1 - b)^(1 - R) = 1; the automatic or staircase method of ILAC-G24 / OIML D 10, with steps that
-    balance at the target (NCSLI RP-1, method A3, from memory).
-    """
-    if not (0.5 <= target <= 0.999 and 0 < growth <= 1):
-        raise ValueError("Give a target from 0.5 to 0.999, and a growth above 0 and at most 1.")
-    return float(1 - (1 + growth) ** (-target / (1 - target)))
-
-
-def staircase(interval: float, passed: bool, target: float = 0.95, growth: float = GROWTH) -> float:
-    """The next interval by the staircase, a cross-check that needs no model.
-
-    Args:
-        interval: days, above 0 and at most 3650.
-        passed: what the check at its end found (no unit).
-        target: reliability, 0.5 to 0.999.
-        growth: the part by which a pass lengthens it, above 0 and at most 1.
-
-    Returns:
-        Days, 1 to 90.
-
-    Raises:
-        ValueError: for numbers out of range.
-
-    Source: ILAC-G24 / OIML D 10, as `staircase_cut`.
-    """
-    if not 0 < interval <= 3650:
-        raise ValueError("Give the interval in days, above 0 and at most 3650.")
-    cut = staircase_cut(target, growth)
-    factor = 1 + growth if passed else 1 - cut
-    return min(float(STEPS[-1]), max(float(STEPS[0]), interval * factor))
 
 
 def step_down(days: float) -> int:

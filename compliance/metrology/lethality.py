@@ -22,8 +22,6 @@ NOT_CARRIED_BELOW = 60.0
 # s: a week. Longer holds are not cooking.
 LONGEST_HOLD = 7 * 24 * 3600
 
-# °C. z by which the Food Standards Agency's row comes out once it is rounded up (computed); the ACMSF's own.
-Z_FSA, Z_ACMSF = 7.5, 6.0
 
 # °C. The least and the greatest z that a trade of time against temperature must reckon with. Least: Food Code 2022,
 # 3-401.11(B), 145 °F 240 s to 149 °F 85 s is 4.93. Greatest: the Food Standards Agency's 70 °C 120 s to 75 °C 30 s is
@@ -63,27 +61,6 @@ def equivalent_time(temperature: float, reference: float, time: float, z: float)
     _check_time(time)
     _check_z(z)
     return float(time * 10 ** ((reference - temperature) / z))
-
-
-def delivered(error: float, z: float) -> float:
-    """The share of the believed lethality that food got from a probe that reads too high.
-
-    Args:
-        error: what the probe reads minus the truth, K, −20 to 20.
-        z: the rise that shortens the time tenfold, K, 3 to 15.
-
-    Returns:
-        A share: 1 for no error, less for a probe that reads high.
-
-    Raises:
-        ValueError: outside those ranges.
-
-    Source: as `equivalent_time`.
-    """
-    if not -20 <= error <= 20:
-        raise ValueError("An error of more than 20 K says nothing of lethality: give it in K, −20 to 20.")
-    _check_z(z)
-    return float(10 ** (-error / z))
 
 
 def lethality(trace: Sequence[tuple[float, float]], *, reference: float = 70.0, z: float) -> float:

@@ -52,30 +52,6 @@ def saturation_temperature(pressure: float) -> float:
     return float(N10 + d - sqrt((N10 + d) ** 2 - 4 * (N9 + N10 * d))) / 2 - CELSIUS
 
 
-def saturation_pressure(temperature: float) -> float:
-    """The pressure under which pure water boils at a temperature.
-
-    Args:
-        temperature: °C, 0 to 373.946.
-
-    Returns:
-        Pa.
-
-    Raises:
-        ValueError: for a temperature out of this range.
-
-    Source: IAPWS R7-97(2012), region 4, eq. (30).
-    """
-    if not 0 <= temperature <= HOTTEST:
-        raise ValueError("Give the temperature in °C, from 0 to 373.946.")
-    kelvin = temperature + CELSIUS
-    theta = kelvin + N9 / (kelvin - N10)
-    a = theta**2 + N1 * theta + N2
-    b = N3 * theta**2 + N4 * theta + N5
-    c = N6 * theta**2 + N7 * theta + N8
-    return MEGA * (2 * c / (-b + sqrt(b**2 - 4 * a * c))) ** 4
-
-
 def standard_pressure(altitude: float) -> float:
     """The pressure of the standard atmosphere.
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from math import floor, fsum, inf, isfinite, sqrt
-from statistics import stdev
 
 from scipy.stats import t as student
 
@@ -98,19 +97,6 @@ def normal(name: str, standard: float, why: str, degrees_of_freedom: float = inf
         degrees_of_freedom=degrees_of_freedom,
         why=why,
     )
-
-
-def type_a(name: str, values: Sequence[float], why: str) -> Component:
-    """The standard uncertainty of the mean of independent repeats: s/√n with n - 1 degrees of freedom.
-
-    Raises:
-        ValueError: with fewer than two values.
-
-    Source: JCGM 100:2008 4.2.3.
-    """
-    if len(values) < 2:
-        raise ValueError(f"{name}: repeatability needs at least two values.")
-    return normal(name, stdev(values) / sqrt(len(values)), why, len(values) - 1)
 
 
 def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:

@@ -9,13 +9,15 @@ from .conduction import BIMETAL_LENGTH, SENSING_LENGTH, stem_error
 from .conformity import Conformity, DecisionRule, judge_conformity, told_risk
 from .contamination import LARGEST, explain_low
 from .display import display_components
-from .emergent import Emergent, judge_emergent
 from .reference import Reference
 from .settling import Settling, SettlingState, TimedReading, judge_settling
 from .uncertainty import Budget, Component, combine, normal, rectangular
 from .vocabulary import Medium, Sensor, Verdict
 
 STEM_CONDUCTION = 0.01  # °C, standard uncertainty where the depth was confirmed and not measured; judgement
+COLUMN_OUTSIDE = (
+    0.4  # °C, half-width: 12 degrees of alcohol (1/1000 per °C) out of the ice in a warm kitchen; judgement
+)
 NUMBERS_TO_FAIL = 2  # settled readings; one alone may be misread or mistyped and fails no probe, judgement
 WORTH_EXPLAINING = 0.05  # °C below zero from which the words say what in the water would explain it; judgement
 
@@ -115,9 +117,8 @@ def verify_against(
     settling = judge_settling(readings, instrument.resolution, instrument.time_constant)
     if settling.value is None:
         return _without_figure(reference, settling)
-    column = _column(instrument, reference, immersion_mm)
     budget = combine([*_components(readings, settling, reference, instrument, immersion_mm), *extra])
-    error = settling.value + column.correction - reference.temperature
+    error = settling.value - reference.temperature
     conformity = judge_conformity(
         error, budget.expanded, budget.combined, instrument.tolerance, rule, spread=budget.spread
     )
@@ -133,7 +134,7 @@ def verify_against(
         verdict=conformity.verdict,
         conformity=conformity,
         why=_why(error, instrument, reference, conformity, budget, lone),
-        figures=_figures(error, budget, reference, settling, conformity, column),
+        figures=_figures(error, budget, reference, settling, conformity),
     )
 
 
@@ -176,20 +177,13 @@ def _components(
 def _stem(reference: Reference, instrument: Instrument, immersion: float | None) -> Component:
     """Warmth along a metal stem, or the column of a glass thermometer that stands out."""
     if instrument.sensor is Sensor.LIQUID_IN_GLASS:
-        width = _column(instrument, reference, immersion).half_width
-        return rectangular("column", width, "the part of its column outside, at another temperature")
+        return rectangular("column", COLUMN_OUTSIDE, "the part of its column outside, at another temperature")
     if immersion is None:
         return normal("stem", STEM_CONDUCTION, "warmth along the stem; its depth was not measured")
     sensing = BIMETAL_LENGTH if instrument.sensor is Sensor.BIMETAL else SENSING_LENGTH
     at = reference.temperature
     width = abs(stem_error(immersion, instrument.stem_diameter, reference.medium, at, sensing=sensing))
     return rectangular("stem", width, f"warmth along a stem that is {immersion:g} mm deep")
-
-
-def _column(instrument: Instrument, reference: Reference, immersion: float | None) -> Emergent:
-    if instrument.sensor is not Sensor.LIQUID_IN_GLASS:
-        return Emergent(correction=0.0, half_width=0.0)
-    return judge_emergent(reference.temperature, immersion)
 
 
 def _without_figure(reference: Reference, settling: Settling) -> Verification:
@@ -265,18 +259,15 @@ def _figures(
     reference: Reference,
     settling: Settling,
     conformity: Conformity,
-    column: Emergent,
 ) -> tuple[str, ...]:
     freedom = budget.effective_degrees_of_freedom
     degrees = f"{floor(freedom)}" if isfinite(freedom) else "unlimited"
     count = "1 reading" if settling.count == 1 else f"{settling.count} readings"
-    corrected = f"Corrected by {_signed(column.correction, 2)} for the part of its column that was outside."
     return (
         f"Error {_signed(error, 2)}, expanded uncertainty ±{_up(budget.expanded)} °C "
         f"(k = {budget.coverage_factor:.2f}, 95 %).",
         f"Mean of {count} since {settling.settled_since or 0:.0f} s; "
         f"at most {_up(settling.residual)} °C still to come.",
-        *((corrected,) if column.correction else ()),
         reference.why[0],
         f"Effective degrees of freedom: {degrees}.",
         *_chances(conformity, reference),

@@ -2,7 +2,6 @@
 
 from math import inf, nan, sqrt
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,9 +9,7 @@ from hypothesis import strategies as st
 from compliance.metrology.conformity import (
     DecisionRule,
     Zone,
-    fleet_risk,
     judge_conformity,
-    probability_of_conformity,
     told_risk,
 )
 from compliance.metrology.spread import Spread
@@ -35,8 +32,8 @@ def judge(error, expanded, tolerance=1.0, rule=DecisionRule.NON_BINARY):
 )
 def test_the_probability_of_conformity_as_in_jcgm_106(value, standard, lower, upper, published):
     """JCGM 106:2012, examples of clause 7 (from memory, recomputed)."""
-    digits = len(str(published)) - 2
-    assert round(probability_of_conformity(value, standard, lower, upper), digits) == published
+    digits, spread = len(str(published)) - 2, Spread((), standard)
+    assert round(spread.cdf(upper - value) - spread.cdf(lower - value), digits) == published
 
 
 @pytest.mark.parametrize("sign", [1, -1])
@@ -199,42 +196,6 @@ def test_a_risk_out_of_range_is_refused(risk):
         told_risk(risk)
 
 
-def test_over_a_fleet_few_verdicts_are_wrong():
-    """Tolerance of two standard deviations of the fleet (95 % in tolerance), U = tolerance/4 (computed): 0.8 and 1.5 %."""
-    found = fleet_risk(spread=0.5, standard=0.125, tolerance=1.0)
-    assert found.wrong_pass == pytest.approx(0.008, abs=0.0005)
-    assert found.wrong_fail == pytest.approx(0.015, abs=0.0005)
-
-
-@pytest.mark.parametrize(("spread", "standard", "guard"), [(0.5, 0.125, 0.0), (0.5, 0.125, 0.25), (0.8, 0.3, -0.1)])
-def test_the_fleet_agrees_with_a_simulated_one(spread, standard, guard):
-    """A million simulated probes and checks with a fixed seed; JCGM 106:2012, 9.5."""
-    chance = np.random.default_rng(106)
-    truth = chance.normal(0, spread, 1_000_000)
-    good, passed = abs(truth) <= 1, abs(truth + chance.normal(0, standard, truth.size)) <= 1 - guard
-    found = fleet_risk(spread, standard, 1.0, guard)
-    assert found.wrong_pass == pytest.approx(np.mean(passed & ~good), abs=0.0004)
-    assert found.wrong_fail == pytest.approx(np.mean(~passed & good), abs=0.0006)
-
-
-def test_a_guard_band_trades_wrong_passes_for_wrong_fails():
-    risks = [fleet_risk(0.5, 0.125, 1.0, guard) for guard in (0.0, 0.1, 0.2)]
-    assert [r.wrong_pass for r in risks] == sorted((r.wrong_pass for r in risks), reverse=True)
-    assert [r.wrong_fail for r in risks] == sorted(r.wrong_fail for r in risks)
-
-
-@pytest.mark.parametrize("widths", [(0, 0.1, 1), (0.5, 0, 1), (0.5, 0.1, 0), (nan, 0.1, 1), (0.5, inf, 1)])
-def test_a_fleet_without_widths_is_refused(widths):
-    with pytest.raises(ValueError, match="above zero"):
-        fleet_risk(*widths)
-
-
-@pytest.mark.parametrize("guard", [1.0, 2.0, nan])
-def test_a_guard_band_must_leave_something_to_accept(guard):
-    with pytest.raises(ValueError, match="guard band smaller"):
-        fleet_risk(0.5, 0.1, 1.0, guard)
-
-
 @given(errors, spreads, spreads, tolerances, rules)
 def test_a_larger_uncertainty_never_turns_a_fail_into_a_pass(error, one, other, tolerance, rule):
     sharp, blurred = judge(error, min(one, other), tolerance, rule), judge(error, max(one, other), tolerance, rule)
@@ -259,11 +220,6 @@ def test_the_sign_of_the_error_does_not_matter(error, expanded, tolerance, rule)
     assert above.probability_in_tolerance == pytest.approx(below.probability_in_tolerance, abs=1e-12)
 
 
-def test_without_uncertainty_the_probability_is_all_or_nothing():
-    assert probability_of_conformity(1.0, 0, -1, 1) == 1
-    assert probability_of_conformity(1.1, 0, -1, 1) == 0
-
-
 @pytest.mark.parametrize(
     ("error", "expanded", "standard", "tolerance"),
     [(nan, 0.1, 0.05, 1), (0, inf, 0.05, 1), (0, -0.1, 0.05, 1), (0, 0.1, -0.05, 1), (0, 0.1, 0.05, 0)],
@@ -271,9 +227,3 @@ def test_without_uncertainty_the_probability_is_all_or_nothing():
 def test_figures_that_cannot_be_are_refused(error, expanded, standard, tolerance):
     with pytest.raises(ValueError, match="°C"):
         judge_conformity(error, expanded, standard, tolerance)
-
-
-@pytest.mark.parametrize(("standard", "lower", "upper"), [(-0.1, -1, 1), (0.1, 1, -1), (nan, -1, 1)])
-def test_a_probability_needs_a_spread_and_limits_in_order(standard, lower, upper):
-    with pytest.raises(ValueError, match="standard uncertainty of zero or more"):
-        probability_of_conformity(0, standard, lower, upper)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_t
 
 from compliance.metrology import local_level
-from compliance.metrology.drift import MOST_KINDS, Point, change_points, days_within, leaves_tolerance, trend
+from compliance.metrology.drift import MOST_KINDS, Point, days_within, leaves_tolerance, trend
 from compliance.metrology.local_level import Model, Series
 
 # NIST StRD, linear regression, data set Norris (x, y), and its certified values (from memory, recomputed). Of its other data
@@ -276,12 +276,12 @@ def test_forecasts_hold_the_next_error_in_95_of_100(kind):
 @pytest.mark.parametrize("roaming", [{}, {"slope": 0.01}, {"wander": UNCERTAINTY}, {"wander": 5 * UNCERTAINTY}])
 def test_hardly_ever_is_a_change_found_where_there_is_none(roaming):
     """At most 1 in 100 is stated; of 200 histories up to 6 would happen by chance in 99.5 % of such tests."""
-    assert sum(bool(change_points(points(noisy(seed, 15, **roaming)))) for seed in range(200)) <= 6
+    assert sum(bool(trend(points(noisy(seed, 15, **roaming))).changes) for seed in range(200)) <= 6
 
 
 @pytest.mark.parametrize("place", [3, 10, 18, 19])
 def test_a_drop_is_found_at_its_place_even_if_only_the_last_check_shows_it(place):
-    (change,) = change_points(points(noisy(1, 20, step=-0.6, at=place)))
+    (change,) = trend(points(noisy(1, 20, step=-0.6, at=place))).changes
     assert (change.position, change.at, change.known) == (place, 7.0 * place, False)
     assert change.size == pytest.approx(-0.6, abs=3 * change.standard)
 

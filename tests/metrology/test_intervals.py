@@ -1,4 +1,4 @@
-"""The advice against the staircase of the guidelines, by hand, and by following it through simulated lives."""
+"""The advice by hand, and by following it through simulated lives."""
 
 from math import inf, log, nan
 
@@ -12,8 +12,6 @@ from compliance.metrology.intervals import (
     at_stake,
     in_doubt,
     often,
-    staircase,
-    staircase_cut,
     step_down,
 )
 from compliance.metrology.reliability import Trial, shrunk_rate
@@ -29,29 +27,6 @@ def history(count=20, slope=0.0, every=7.0):
 
 def weekly(failures, checks):
     return Trial(interval=7.0, failures=failures, checks=checks)
-
-
-def test_the_staircase_keeps_its_target():
-    """ILAC-G24 / OIML D 10, automatic adjustment; a 0.1 and R 0.95 give b 0.8365 (computed)."""
-    cut = staircase_cut(0.95, 0.1)
-    assert cut == pytest.approx(0.8365, abs=5e-5)
-    assert 0.95 * log(1.1) + 0.05 * log(1 - cut) == pytest.approx(0)
-
-
-def test_the_staircase_climbs_on_a_pass_and_falls_on_a_failure():
-    assert staircase(7, True) == pytest.approx(7.7)
-    assert staircase(20, False) == pytest.approx(20 * (1 - 0.836492), abs=1e-5)
-    assert (staircase(1, False), staircase(89, True)) == (1, 90)
-
-
-def test_the_staircase_finds_the_interval_of_the_model():
-    """At 0.005 per day reliability is 0.95 after 10.26 days: in the long run the staircase passes 95 checks of 100."""
-    chance, interval, passed = np.random.default_rng(5), 7.0, 0
-    for _ in range(20000):
-        good = chance.random() < np.exp(-0.005 * interval)
-        passed += good
-        interval = staircase(interval, good)
-    assert passed / 20000 == pytest.approx(0.95, abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -201,20 +176,12 @@ def test_values_out_of_range_are_refused():
     for target in (0.4, 1.0, nan):
         with pytest.raises(ValueError, match="target from"):
             advise(None, tolerance=TOLERANCE, target=target)
-        with pytest.raises(ValueError, match="target from"):
-            staircase_cut(target)
     for tolerance in (0, -1, inf, nan):
         with pytest.raises(ValueError, match="tolerance above zero"):
             advise(None, tolerance=tolerance)
     for longest in (0, 91):
         with pytest.raises(ValueError, match="longest interval in whole days"):
             advise(None, tolerance=TOLERANCE, longest=longest)
-    for growth in (0, 1.1, nan):
-        with pytest.raises(ValueError, match="growth above 0"):
-            staircase(7, True, growth=growth)
-    for days in (0, 3651, nan):
-        with pytest.raises(ValueError, match="interval in days"):
-            staircase(days, True)
     with pytest.raises(ValueError, match="at least one day"):
         step_down(0.5)
 
