@@ -86,7 +86,7 @@ def told_of(span: Span) -> tuple:
 
 
 class TestAgainstTheOracle:
-    @settings(max_examples=1500, deadline=None)
+    @settings(max_examples=400, deadline=None)
     @given(whole_diaries())
     def test_every_instant_has_the_standing_that_both_diaries_tell(self, entries):
         spans, diary = cut(marks_of(entries)), WholeDiary(entries)
@@ -97,7 +97,7 @@ class TestAgainstTheOracle:
                 doubt.key if doubt else None,
             ), now  # fmt: skip
 
-    @settings(max_examples=600, deadline=None)
+    @settings(max_examples=200, deadline=None)
     @given(diaries())
     def test_every_instant_has_the_standing_that_the_diary_tells(self, entries):
         spans, diary = cut(marks_of(entries)), Diary(entries)

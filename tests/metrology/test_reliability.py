@@ -73,7 +73,7 @@ def test_shrunk_intervals_cover_95_in_100_probes_of_a_fleet():
     """Simulated with a fixed seed: rates of a gamma distribution, 12 checks a week apart each."""
     chance = np.random.default_rng(6)
     held = probes = 0
-    for _ in range(12):
+    for _ in range(6):
         rates = chance.gamma(1.5, 0.004, 25)
         fleet = [[weekly(int(chance.binomial(12, 1 - exp(-7 * rate))), 12)] for rate in rates]
         for probe, rate in enumerate(rates):

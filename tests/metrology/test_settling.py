@@ -239,7 +239,7 @@ def first_settled(sheath: Sheath, resolution: float, chance: Random, **how) -> t
 @pytest.mark.parametrize("every", [(4, 9), (1.5, 4), (8, 20)])
 def test_settled_is_hardly_ever_said_with_half_a_digit_to_come(resolution, every):
     """Below 1 in 100 simulated probes, slow tails and lags alike."""
-    chance, early, beyond, probes = Random(20), 0, 0, 400
+    chance, early, beyond, probes = Random(20), 0, 0, 200
     for number in range(probes):
         sheath = (tailed, lagging)[number % 2](chance, chance.uniform(-1.5, 1.5))
         seen, found = first_settled(sheath, resolution, chance, every=every)

@@ -179,7 +179,7 @@ def test_the_spread_gives_the_probability_on_either_side():
 
 def test_the_expanded_uncertainty_of_ice_checks_covers_95_in_100():
     """Many simulated checks with a fixed seed: three scattering readings each, the other terms drawn from their bounds."""
-    chance, covered, checks = np.random.default_rng(11), 0, 4000
+    chance, covered, checks = np.random.default_rng(11), 0, 1500
     boxes = [rectangular(name, width, "") for name, width in [("bath", 0.05), ("digit", 0.05), ("drift", 0.05)]]
     for _ in range(checks):
         readings = chance.normal(0, 0.05, 3)
