@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
-from functools import singledispatch
+from functools import cache, singledispatch
 from hashlib import sha256
 from uuid import UUID
 
@@ -75,11 +75,15 @@ def models_of(migrations: list[list[str]], what: str) -> list[type[Model]]:
 
     Raises CommandError where there are some among them that this program does not know.
     """
-    loader = MigrationLoader(None)
-    had = {tuple(each) for each in migrations}
-    if unknown := sorted(had - set(loader.disk_migrations)):
+    had = frozenset(map(tuple, migrations))
+    if unknown := sorted(had - set(MigrationLoader(None).disk_migrations)):
         raise CommandError(NEWER.format(what, ", ".join(".".join(each) for each in unknown[:3])))
-    return loader.project_state(sorted(had)).apps.get_models(include_auto_created=True)
+    return _models_after(had)
+
+
+@cache
+def _models_after(had: frozenset) -> list[type[Model]]:
+    return MigrationLoader(None).project_state(sorted(had)).apps.get_models(include_auto_created=True)
 
 
 def fields_of(model: type[Model]) -> list[Field]:
