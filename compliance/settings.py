@@ -118,6 +118,7 @@ elif DATABASES["default"]["ENGINE"] == "shared.postgresql":
         "tcp_user_timeout": 25_000,  # milliseconds
     } | DATABASES["default"].get("OPTIONS", {})
 DATABASE_ROLE = os.environ.get("NOUGHTBOOK_DATABASE_ROLE", "")
+POSTGRES_TOOLS = os.environ.get("NOUGHTBOOK_POSTGRES_TOOLS", "")  # folder of pg_dump and pg_restore, if not on PATH
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "sites.Person"

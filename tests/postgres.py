@@ -95,9 +95,9 @@ class Postgres:
     def url(self, database: str) -> str:
         return f"postgresql://postgres@{quote(str(self.folder), safe='')}/{database}"
 
-    def create(self, database: str) -> str:
-        """An empty database; gives its address."""
-        self._command(f'CREATE DATABASE "{database}"')
+    def create(self, database: str, template: str = "template1") -> str:
+        """A copy of a database that nobody is connected to, or an empty one; gives its address."""
+        self._command(f'CREATE DATABASE "{database}" TEMPLATE "{template}"')
         return self.url(database)
 
     def drop(self, database: str) -> None:

@@ -4,7 +4,7 @@ from django.db import migrations
 
 def end_temporary_passwords(apps, schema_editor):
     """Somebody else knows them, and nobody will be asked for another any more: their owners choose one by a link."""
-    for person in apps.get_model("sites", "Person").objects.filter(password_temporary=True):
+    for person in apps.get_model("sites", "Person").objects.using(schema_editor.connection.alias).filter(password_temporary=True):
         person.password = make_password(None)
         person.save(update_fields=["password"])
 
