@@ -56,6 +56,7 @@ SAMPLES |= {
     },
     "business.add": lambda w: {"by": w.supervisor, "name": "New Meals"},
     "business.amend": lambda w: {"by": w.supervisor, "business": w.business, "changes": {"decision_rule": "guarded"}},
+    "business.restore": lambda w: {"by": None, "business": w.business, "made": "2026-11-03T02:10:00+00:00"},
     "area.add": lambda w: {"by": w.supervisor, "business": w.business, "name": "East"},
     "area.amend": lambda w: {"by": w.supervisor, "area": w.area, "name": "North-east"},
     "site.add": lambda w: {"by": w.supervisor, "area": w.area, "name": "Dogwood School"},

@@ -14,6 +14,8 @@ from django.core.management.base import CommandError
 from django.db import DatabaseError, connection
 
 from compliance.engine.alone import alone
+from shared.audit.trail import action, note
+from sites.models import Business, Person
 
 from . import postgres, sqlite
 from .archive import Damaged, pack, publish, stop_if_there, unpack, workroom
@@ -79,10 +81,18 @@ def restore(file: Path, replace: bool, say: Callable[[str], None]) -> Done:
         with engine.replaced_by(copy, f"before-restore-{datetime.now(UTC):%Y%m%d-%H%M%S}") as kept:
             stop_if_different(told["contents"], contents_of("default", models), NOT_AS_RESTORED)
             call_command("migrate", verbosity=0, interactive=False)
+            for business in Business.objects.all():
+                note_restored(by=None, business=business, made=told["made"])
             Session.objects.all().delete()  # or who has signed out since would be signed in again
         if not held:
             engine.forget(kept)
     return Done(told["contents"], datetime.fromisoformat(told["made"]), kept if held else "")
+
+
+@action("business.restore")
+def note_restored(*, by: Person | None, business: Business, made: str) -> None:
+    """Say in the trail that all records are those of a backup, made at a moment (ISO 8601)."""
+    note("business.restore", by=by, subject=business, made=made)
 
 
 def _compare(contents: Contents, engine: ModuleType, copy: Path, models: list, words: str) -> None:
