@@ -5,6 +5,7 @@ from django.db import models
 
 from shared import clock
 from shared.audit.trail import action, note
+from shared.reasons import as_reason
 from shared.saving import save_checked
 
 from .login_throttle import forget_tries
@@ -142,11 +143,10 @@ def stop_person(*, by: Person, person: Person, reason: str) -> Person:
     for good. Raises ValidationError for an area's last supervisor."""
     for area in _lock_areas(Area.objects.filter(memberships__in=_supervising(person))):
         _refuse_last_supervisor(area, person)
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why."})
+    reason = as_reason(reason, ask="Say why.", usual="stop")
     Person.objects.filter(pk=person.pk).update(is_active=False, revocations=models.F("revocations") + 1)
     person.refresh_from_db(fields=["is_active", "revocations"])
-    note("person.stop", by=by, subject=person, reason=reason.strip())
+    note("person.stop", by=by, subject=person, reason=reason)
     return person
 
 

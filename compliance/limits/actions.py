@@ -1,20 +1,20 @@
 """What is written about limits: adopting a rule, setting a limit of one's own, changing and retiring one."""
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 from django.utils.text import slugify
 
 from shared.audit.trail import action, note
-from shared.bounds import in_bounds
+from shared.bounds import begins_now, in_bounds
+from shared.reasons import as_reason
 from shared.saving import save_checked
 from shared.units import to_milli
 from sites.models import Person, Site
 
-from .comparing import looser_than
+from .comparing import lets_more_pass, looser_than
 from .models import Direction, Limit, LimitVersion, Origin, Rule
 from .queries import effective_at
 from .wording import demand
@@ -32,8 +32,10 @@ FIGURES = (
     "origin",
 )
 FIXED_BY_RULE = ("direction", "unit", "source", "edition", "origin")
-# A version that begins a little before it is recorded is one that begins now.
-NOW = timedelta(minutes=5)
+DATED_BACK = (
+    "What was out of its limit then must stay so: a limit is loosened or retired from now on, and only tightened for days "
+    "that are over. Leave the time that is shown, or give a later one."
+)
 
 
 @action("limit.adopt")
@@ -117,7 +119,7 @@ def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = 
         raise ValidationError(
             "Nothing is different from what holds at that time. Change a figure, or leave it as it is."
         )
-    version = _write(by, limit, figures, effective_from, reason)
+    version = _write(by, limit, figures, effective_from, reason, before=before)
     note("limit.change", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(),
          before=demand(before), after=demand(version))  # fmt: skip
     return version
@@ -126,13 +128,12 @@ def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = 
 @action("limit.retire")
 def retire(*, by: Person, limit: Limit, effective_from: datetime, reason: str) -> LimitVersion:
     """From then on the site does not work under this limit. Raises ValidationError without a reason, or where it is retired."""
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why the site no longer works under this limit."})
+    reason = as_reason(reason, ask="Say why the site no longer works under this limit.", usual="retire")
     before = _before(limit, effective_from)
     if not before.in_force:
         raise ValidationError("The site does not work under this limit at that time anyway.")
     figures = {name: getattr(before, name) for name in FIGURES}
-    version = _write(by, limit, figures, effective_from, reason, in_force=False)
+    version = _write(by, limit, figures, effective_from, reason, before=before, in_force=False)
     note("limit.retire", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(), before=demand(before))
     return version
 
@@ -142,17 +143,24 @@ def _before(limit: Limit, at: datetime) -> LimitVersion:
     return effective_at(at).filter(limit=limit).first() or limit.versions.order_by("effective_from", "-pk").first()
 
 
-def _write(by, limit, figures, effective_from, reason, *, in_force=True) -> LimitVersion:
+def _write(by, limit, figures, effective_from, reason, *, before=None, in_force=True) -> LimitVersion:
     version = LimitVersion(
-        recorded_by=by, limit=limit, effective_from=effective_from, in_force=in_force, reason=reason.strip(),
+        recorded_by=by, limit=limit, effective_from=effective_from, in_force=in_force, reason=as_reason(reason),
         value_milli=to_milli(figures["value"], figures["unit"]), **figures,
     )  # fmt: skip
     in_bounds(effective_from, "effective_from")
     version.full_clean()
+    if before and before.effective_from <= effective_from and not begins_now(effective_from):
+        _refuse_looser(before, version)
     _refuse_unreasoned(version)
     _refuse_target_outside(version)
     version.save()
     return version
+
+
+def _refuse_looser(before: LimitVersion, version: LimitVersion) -> None:
+    if lets_more_pass(before, version):
+        raise ValidationError({"effective_from": DATED_BACK})
 
 
 def _refuse_unreasoned(version: LimitVersion) -> None:
@@ -164,7 +172,7 @@ def _refuse_unreasoned(version: LimitVersion) -> None:
     if ways and version.in_force:
         raise ValidationError({"reason": f"This is looser than its rule ({'; '.join(ways)}). Say why, and who agreed."})
     first = not LimitVersion.objects.filter(limit=version.limit_id).exists()
-    if not first and version.effective_from < timezone.now() - NOW:
+    if not first and not begins_now(version.effective_from):
         raise ValidationError({"reason": "This begins in the past. Say why, and from what you know that it held then."})
 
 

@@ -11,6 +11,7 @@ from compliance.probes.models import Probe
 from shared import clock
 from shared.audit.trail import action, note
 from shared.bounds import in_bounds
+from shared.reasons import as_reason
 from sites.models import Area, Business, Person, Site
 
 from .calendar import DAY, earliest_day
@@ -40,7 +41,7 @@ def set_plan(
     today = _today(sites)
     plan = CheckPlan(
         recorded_by=by, probe=probe, site=site, business=business, sensor=sensor, in_force=in_force,
-        effective_from=effective_from or today, reason=reason.strip(), **figures,
+        effective_from=effective_from or today, reason=as_reason(reason), **figures,
     )  # fmt: skip
     _check_plan(plan)
     before, chain = _before(plan)
@@ -68,7 +69,7 @@ def set_round(
     each = Round(
         recorded_by=by, limit=limit, times=[f"{at:%H:%M}" for at in sorted(set(times))], every_minutes=every_minutes,
         weekdays=weekdays, grace_minutes=grace_minutes, effective_from=effective_from or today, in_force=in_force,
-        reason=reason.strip(),
+        reason=as_reason(reason),
     )  # fmt: skip
     each.full_clean(exclude=["times"])
     before = rounds_in_force([limit], each.effective_from).get(limit.pk)
@@ -94,7 +95,7 @@ def set_opening(
         raise ValidationError("Give the hours of at least one weekday. A site that closes for good is amended itself.")
     told = [day and [f"{at:%H:%M}" for at in day] for day in hours]
     opening = Opening(
-        recorded_by=by, site=site, hours=told, effective_from=effective_from or today, reason=reason.strip()
+        recorded_by=by, site=site, hours=told, effective_from=effective_from or today, reason=as_reason(reason)
     )
     opening.full_clean(exclude=["hours"])
     _refuse_over(opening.effective_from, today, "effective_from")
@@ -117,8 +118,9 @@ def close_days(
     """
     sites = _sites_of(site=site, area=area, business=business)
     today = _today(sites)
-    if not why.strip():
-        raise ValidationError({"why": "Say why it is closed, such as “school holidays”. The record says it too."})
+    why = as_reason(
+        why, "why", ask="Say why it is closed, such as “school holidays”. The record says it too.", usual="closure"
+    )
     if last_day < first_day:
         raise ValidationError({"last_day": "The last day comes before the first. Give a later one."})
     in_bounds(last_day, "last_day")
@@ -126,7 +128,7 @@ def close_days(
         raise ValidationError({"last_day": "That is more than a year. A site that closes for good is amended itself."})
     _refuse_over(first_day, today, "first_day")
     closure = Closure(recorded_by=by, site=site, area=area, business=business, first_day=first_day, last_day=last_day,
-                      why=why.strip())  # fmt: skip
+                      why=why)  # fmt: skip
     closure.full_clean()
     closure.save()
     expand([s.pk for s in sites], today - DAY)
@@ -144,13 +146,12 @@ def void_closure(*, by: Person, closure: Closure, reason: str, last_day: date | 
     """
     sites = _sites_of(site=closure.site, area=closure.area, business=closure.business)
     today = _today(sites)
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why these days are worked after all."})
+    reason = as_reason(reason, ask="Say why these days are worked after all.", usual="closure_void")
     if ClosureVoid.objects.filter(voids=closure).exists():
         raise ValidationError("This closure is struck out already.")
     _refuse_over(closure.last_day, today, "")
     rest = _rest(closure, last_day, today, by)
-    void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason.strip(), replacement=rest)
+    void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason, replacement=rest)
     expand([s.pk for s in sites], today - DAY)
     note("closure.void", by=by, subject=closure.site or closure.area or closure.business, site_id=closure.site_id,
          reason=void.reason, closure=closure.pk, lasts_until=rest and rest.last_day.isoformat())  # fmt: skip

@@ -5,7 +5,7 @@ from datetime import date, datetime, time
 from django import forms
 from django.core.exceptions import ValidationError
 
-from shared.fields import DayField
+from shared.fields import DayField, ReasonField
 
 from .calendar import WEEKDAYS, Hours
 from .models import Opening, Pattern, Round
@@ -39,9 +39,7 @@ class FromForm(forms.Form):
     """From which local day something holds, and why."""
 
     effective_from = DayField(label="From")
-    reason = forms.CharField(
-        widget=forms.Textarea(attrs={"rows": 2}), max_length=300, required=False, label="Why", help_text=WHY
-    )
+    reason = ReasonField(widget=forms.Textarea(attrs={"rows": 2}), max_length=300, required=False, help_text=WHY)
 
     def __init__(self, *args, today: date, initial=None, **kwargs):
         super().__init__(*args, initial={"effective_from": today, **(initial or {})}, **kwargs)
@@ -204,7 +202,7 @@ class ClosureForm(forms.Form):
     scope = forms.ChoiceField(widget=forms.RadioSelect, label="Closed")
     first_day = DayField(label="First day")
     last_day = DayField(label="Last day", help_text="Included.")
-    why = forms.CharField(max_length=80, label="Why", help_text="Such as school holidays. The record says it too.")
+    why = ReasonField(usual="closure", max_length=80, help_text="Such as school holidays. The record says it too.")
 
     def __init__(self, *args, scopes: list[tuple[str, str]], today: date, **kwargs):
         super().__init__(*args, initial={"scope": scopes[0][0], "first_day": today, "last_day": today}, **kwargs)
@@ -214,7 +212,7 @@ class ClosureForm(forms.Form):
 
 
 class StrikeForm(forms.Form):
-    reason = forms.CharField(max_length=300, label="Why")
+    reason = ReasonField(usual="closure_void", max_length=300)
     last_day = DayField(
         required=False, label="Still closed until", help_text="Included. Empty: open from today on, or all the time."
     )

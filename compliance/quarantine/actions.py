@@ -9,6 +9,7 @@ from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
 from shared import clock
 from shared.audit.trail import action, note
+from shared.reasons import as_reason
 from shared.words import plural
 from sites.models import Site
 
@@ -73,6 +74,8 @@ def _check_complete(fate: str, texts: dict[str, str]) -> None:
     for name, message in NEEDED.get(Fate(fate), ()):
         if not texts[name]:
             raise ValidationError({name: message})
+    for name in ("why", "risk", "evidence"):
+        as_reason(texts[name], name)
 
 
 def _check_decided(decided: QuerySet[Decision], fate: str, good: Measured | None) -> None:

@@ -2,6 +2,7 @@ from django import forms
 
 from compliance.readings.models import Reading
 from shared.bounds import on_clock
+from shared.fields import ReasonField
 
 from .measured_again import Offer
 from .models import Fate
@@ -32,13 +33,13 @@ class DecisionForm(forms.Form):
 
     fate = forms.ChoiceField(label="What is decided", choices=Fate.choices, widget=forms.RadioSelect)
     good_reading = forms.ModelChoiceField(Reading.objects.none(), label="The reading taken again", required=False)
-    why = forms.CharField(
+    why = ReasonField(
         label="Why, and what was done",
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text="Needed for food cooked on, reheated or discarded: what, how much, to what temperature.",
     )
-    risk = forms.CharField(
+    risk = ReasonField(
         label="Assessment of the risk",
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -50,7 +51,7 @@ class DecisionForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 2}),
         help_text="For food already eaten: where a hazard is likely, the authority has to know.",
     )
-    evidence = forms.CharField(
+    evidence = ReasonField(
         label="Evidence",
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST
 
 from compliance.probes.models import Probe
 from shared.bounds import key_in
+from shared.reasons import as_reason
 from sites.addresses import address
 
 from .. import drafts, together, unfinished
@@ -59,7 +60,10 @@ def again(request, probe: Probe, kind: str) -> HttpResponse:
     if shared and "afresh" in request.POST and draft.outside_since is None:
         together.afresh(draft, timezone.now())
         return page
-    reason = request.POST.get("why", "")
+    try:
+        reason = as_reason(request.POST.get("why", ""), "")
+    except ValidationError as error:
+        return answer(request, probe, kind, error=error)
     try:
         kept = unfinished.give_up(by=request.user, probe=probe, key=key, reason=reason) if key else None
     except ValidationError:  # finished by another tap at this very moment
