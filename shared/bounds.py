@@ -45,6 +45,13 @@ def begins_now(at: datetime) -> bool:
     return at >= clock.now() - AT_ONCE
 
 
+def not_come_yet(last: date, today: date) -> str:
+    """What is wrong with a period whose last day lies ahead, of which nothing can be said yet; empty where nothing is."""
+    if last <= today:
+        return ""
+    return f"{last:%d %B %Y} has not come yet, and nothing can be said of it. The last day possible is today, {today:%d %B %Y}."
+
+
 def on_clock(at: datetime, zone: tzinfo) -> datetime:
     """A moment on the clock of a zone; one on the first or last day of the calendar, which some clocks do not reach, in UTC."""
     try:

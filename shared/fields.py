@@ -56,6 +56,16 @@ class ReasonField(forms.CharField):
         return as_reason(super().clean(value), "", usual=self.usual)
 
 
+class ShownField(forms.IntegerField):
+    """The newest record that the page of a form knew of; None where an old page does not say."""
+
+    def __init__(self, **kwargs):
+        super().__init__(**{"min_value": 0, "required": False, "widget": forms.HiddenInput, **kwargs})
+
+    def clean(self, value):
+        return super().clean(value if number_in(value if isinstance(value, str) else None) is not None else None)
+
+
 class RecordsField(forms.ModelMultipleChoiceField):
     """Several records by their numbers. A number that is too large for a key is no choice, and is not looked up."""
 

@@ -7,7 +7,7 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, SetPasswordForm
 from django.utils.html import format_html
 
-from shared.fields import ReasonField
+from shared.fields import ReasonField, ShownField
 
 from .countries import country_choices
 from .login_throttle import begin_anew, count_try
@@ -216,4 +216,5 @@ class FindForm(forms.Form):
 
 
 class ReasonForm(forms.Form):
+    stops = ShownField()
     reason = ReasonField(usual="stop", max_length=200, help_text="It stays in the record.")

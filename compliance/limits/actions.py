@@ -11,6 +11,7 @@ from shared.audit.trail import action, note
 from shared.bounds import begins_now, in_bounds
 from shared.reasons import as_reason
 from shared.saving import save_checked
+from shared.shown import entered, refuse_newer
 from shared.units import to_milli
 from sites.models import Person, Site
 
@@ -87,9 +88,20 @@ def add(
     effective_from: datetime, usual_action: str, hold_s: int | None = None, within_s: int | None = None,
     target_milli: int | None = None, source: str = "", edition: str = "", reason: str = "",
 ) -> Limit:  # fmt: skip
-    """A limit of the site's own, such as one from its plan. Raises ValidationError for a code that is taken."""
+    """A limit of the site's own, such as one from its plan.
+
+    Raises ValidationError for a code that is taken and, without a code, for a title that is.
+    """
+    Site.objects.select_for_update().get(pk=site.pk)  # of the same sent twice at once the second is told
     if Limit.objects.filter(site=site, code=code.strip()).exists():
         raise ValidationError({"code": f"{site} has a limit with the short name “{code.strip()}” already."})
+    if not code.strip() and Limit.objects.filter(site=site, title=title.strip(), rule=None).exists():
+        raise ValidationError(
+            {
+                "title": f"{site} has a limit “{title.strip()}” of its own already. Change that one, or give this "
+                "one another title or a short name."
+            }
+        )
     limit = Limit(site=site, code=code.strip() or _free_code(site, slugify(title)), step=step.strip(),
                   title=title.strip(), hazard=hazard.strip())  # fmt: skip
     save_checked(limit)
@@ -104,8 +116,11 @@ def add(
 
 
 @action("limit.change")
-def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = "", **changes) -> LimitVersion:
-    """Another version of a limit; what is not named in `changes` stays as it is at that moment.
+def change(
+    *, by: Person, limit: Limit, effective_from: datetime, reason: str = "", after: int | None = None, **changes
+) -> LimitVersion:  # fmt: skip
+    """Another version of a limit; what is not named in `changes` stays as it is at that moment. `after`: the newest version that
+    `by` was shown.
 
     Raises ValidationError where nothing changes, where the version would be looser than its rule or begin in the past and
     no reason is given, and TypeError for a field that a version does not have or that its rule fixes.
@@ -119,6 +134,7 @@ def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = 
         raise ValidationError(
             "Nothing is different from what holds at that time. Change a figure, or leave it as it is."
         )
+    refuse_newer(after, limit.versions.all(), _told)
     version = _write(by, limit, figures, effective_from, reason, before=before)
     note("limit.change", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(),
          before=demand(before), after=demand(version))  # fmt: skip
@@ -126,16 +142,24 @@ def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = 
 
 
 @action("limit.retire")
-def retire(*, by: Person, limit: Limit, effective_from: datetime, reason: str) -> LimitVersion:
-    """From then on the site does not work under this limit. Raises ValidationError without a reason, or where it is retired."""
+def retire(
+    *, by: Person, limit: Limit, effective_from: datetime, reason: str, after: int | None = None
+) -> LimitVersion:  # fmt: skip
+    """From then on the site does not work under this limit. Raises ValidationError without a reason, where it is retired, and for
+    a time that is over; `after` as for a change."""
     reason = as_reason(reason, ask="Say why the site no longer works under this limit.", usual="retire")
     before = _before(limit, effective_from)
     if not before.in_force:
         raise ValidationError("The site does not work under this limit at that time anyway.")
+    refuse_newer(after, limit.versions.all(), _told)
     figures = {name: getattr(before, name) for name in FIGURES}
     version = _write(by, limit, figures, effective_from, reason, before=before, in_force=False)
     note("limit.retire", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(), before=demand(before))
     return version
+
+
+def _told(version: LimitVersion) -> str:
+    return entered(version, demand(version) if version.in_force else "it is retired")
 
 
 def _before(limit: Limit, at: datetime) -> LimitVersion:

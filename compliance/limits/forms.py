@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.html import format_html
 
-from shared.fields import LineField, ReasonField, RecordsField, SiteDateTimeField, TemperatureField
+from shared.fields import LineField, ReasonField, RecordsField, ShownField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, from_milli, parse, to_milli
 
 from .models import Direction, LimitVersion, Rule
@@ -137,5 +137,10 @@ class OwnLimitForm(FiguresForm):
                    "source", "code", "effective_from", "reason"]  # fmt: skip
 
 
+class ChangeForm(FiguresForm):
+    after = ShownField()
+
+
 class RetireForm(EffectiveForm):
+    after = ShownField()
     reason = ReasonField(usual="retire", max_length=300)

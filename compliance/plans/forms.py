@@ -5,7 +5,7 @@ from datetime import date, datetime, time
 from django import forms
 from django.core.exceptions import ValidationError
 
-from shared.fields import DayField, ReasonField
+from shared.fields import DayField, ReasonField, ShownField
 
 from .calendar import WEEKDAYS, Hours
 from .models import Opening, Pattern, Round
@@ -38,11 +38,12 @@ def ticked(weekdays: int) -> list[int]:
 class FromForm(forms.Form):
     """From which local day something holds, and why."""
 
+    after = ShownField()
     effective_from = DayField(label="From")
     reason = ReasonField(widget=forms.Textarea(attrs={"rows": 2}), max_length=300, required=False, help_text=WHY)
 
-    def __init__(self, *args, today: date, initial=None, **kwargs):
-        super().__init__(*args, initial={"effective_from": today, **(initial or {})}, **kwargs)
+    def __init__(self, *args, today: date, after: int = 0, initial=None, **kwargs):
+        super().__init__(*args, initial={"after": after, "effective_from": today, **(initial or {})}, **kwargs)
 
 
 class PlanForm(FromForm):
@@ -91,7 +92,7 @@ class PlanForm(FromForm):
     def figures(self) -> dict:
         """As the action takes them."""
         given = dict(self.cleaned_data)
-        told = {"effective_from": given["effective_from"], "reason": given["reason"]}
+        told = {name: given[name] for name in ("effective_from", "reason", "after")}
         if given.pop("drop", False):
             return {**told, "in_force": False}
         fallback = {"every_days": 7, "minutes_before": 30}
@@ -193,7 +194,7 @@ class OpeningForm(FromForm):
         given = self.cleaned_data
         pairs = [(given[f"opens_{p}"], given[f"closes_{p}"]) for p in range(7)]
         hours = [None if pair[0] is None else pair for pair in pairs]
-        return {"hours": hours, "effective_from": given["effective_from"], "reason": given["reason"]}
+        return {"hours": hours, **{name: given[name] for name in ("effective_from", "reason", "after")}}
 
 
 class ClosureForm(forms.Form):

@@ -71,7 +71,7 @@ def move(*, by: Person, probe: Probe, site: Site, starts_at: datetime, reason: s
     """From `starts_at` the probe is at another site of its business, for the limits there that its old ones answer to.
 
     A move entered late leaves the probe where its latest placement says. Raises ValidationError for a time to come or
-    before its first placement, a site of another business or a closed one, and without a reason.
+    before its first placement, a site of another business or a closed one, where it was then anyway, and without a reason.
     """
     current = Probe.objects.select_for_update().get(pk=probe.pk)
     _refuse_move(current, site, done_by_now(starts_at, "starts_at"), reason)
@@ -98,6 +98,9 @@ def _refuse_move(probe: Probe, site: Site, starts_at: datetime, reason: str) -> 
     first = probe.placements.order_by("starts_at", "pk").first()
     if first and starts_at <= first.starts_at:
         raise ValidationError({"starts_at": "The probe came into the book after that time. Give a later one."})
+    there = probe.placements.filter(starts_at__lte=starts_at).order_by("starts_at", "pk").last()
+    if there and there.site_id == site.pk:
+        raise ValidationError({"site": f"{probe} is at {site} at that time already. Nothing was changed."})
 
 
 def _settle(probe: Probe, site: Site) -> None:

@@ -124,7 +124,10 @@ class AmendProbeForm(ProbeForm):
 
 
 class MoveForm(forms.Form):
-    site = forms.ModelChoiceField(queryset=None, label="To", empty_label="Choose a site")
+    site = forms.ModelChoiceField(
+        queryset=None, label="To", empty_label="Choose a site",
+        error_messages={"invalid_choice": "The probe is there already, or cannot be moved there. Nothing was changed."},
+    )  # fmt: skip
     starts_at = SiteDateTimeField(label="There since")
     reason = ReasonField(
         usual="move", max_length=200, validators=[one_line], help_text="Such as “lent for the summer kitchen”."

@@ -17,6 +17,7 @@ from compliance.probes.models import Probe
 from shared.audit import trail
 from shared.bounds import TO_COME, done_by_now
 from shared.reasons import as_reason, holds_word
+from shared.shown import entered, refuse_newer
 from sites.models import Person, Site
 
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
@@ -105,25 +106,27 @@ def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Read
 
 def act_on_deviation(
     *, by: Person, deviation: Deviation, action: str, cause: str, disposition: str, done_at: datetime, note: str = "",
-    decided_by: Person | None = None,
+    decided_by: Person | None = None, after: int | None = None,
 ) -> CorrectiveAction:  # fmt: skip
     """Record what was done; a later one replaces it and both stay. Sending the same twice records it once.
 
-    Raises ValidationError where words are missing, the time cannot be, or the reading is void.
+    `after`: the newest that `by` was shown. Raises ValidationError where words are missing, the time cannot be, the reading is
+    void, or somebody has recorded something else since.
     """
     made = CorrectiveAction(
         deviation=deviation, action=action.strip(), cause=cause.strip(), disposition=disposition, note=note.strip(),
         done_at=done_at, decided_by=decided_by or by, recorded_by=by,
     )  # fmt: skip
     _check_act(made)
-    return _acted_before(made) or _act(by=by, made=made)
+    return _acted_before(made) or _act(by=by, made=made, after=after)
 
 
 @trail.action("deviation.act")
-def _act(*, by: Person, made: CorrectiveAction) -> CorrectiveAction:
+def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> CorrectiveAction:
     lock(made.deviation.reading.probe)
     again = _acted_before(made)
     if again is None:
+        refuse_newer(after, made.deviation.actions.all(), lambda newer: entered(newer, newer.action))
         made.replaces = made.deviation.actions.filter(replaced_by__isnull=True).first()
         made.save()
     reading, subject = made.deviation.reading, again or made

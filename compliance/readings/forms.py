@@ -11,7 +11,7 @@ from compliance.checks.fitness import Fitness, fitness_of
 from compliance.limits.wording import parse_duration
 from compliance.probes.models import Probe
 from shared.bounds import number_in
-from shared.fields import LineField, ReasonField, SiteDateTimeField, TemperatureField
+from shared.fields import LineField, ReasonField, ShownField, SiteDateTimeField, TemperatureField
 from shared.seal import seal_of
 from shared.units import Unit
 from shared.widgets import Suggested, TapNumber
@@ -204,6 +204,8 @@ class VoidForm(forms.Form):
 
 class ActForm(forms.Form):
     """What was done about a deviation."""
+
+    after = ShownField()
 
     action = forms.CharField(label="What was done", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}))
     cause = forms.CharField(label="Why it happened", max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))

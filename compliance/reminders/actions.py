@@ -23,7 +23,9 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     Reminder.objects.select_for_update().get(pk=reminder.pk)
     now = with_status(Reminder.objects.filter(pk=reminder.pk), clock.now()).get()
     if now.excused:
-        raise ValidationError("This is excused already. Strike the excuse out first to give another reason.")
+        known = reminder.excuses.select_related("recorded_by").get(void__isnull=True)
+        told = f"{known.recorded_by} has excused this already: “{known.reason}”. Nothing was changed."
+        raise ValidationError(f"{told} Strike that excuse out first to give another reason.")
     if now.status == Status.CLEARED:
         raise ValidationError("This was done: there is nothing to excuse.")
     if now.status == Status.LIFTED:
@@ -42,8 +44,8 @@ def void_excuse(*, by: Person, excuse: Excuse, reason: str) -> ExcuseVoid:
     """
     reason = as_reason(reason, ask="Say why the excuse no longer counts.", usual="excuse_void")
     reminder = Reminder.objects.select_for_update().get(pk=excuse.reminder_id)
-    if ExcuseVoid.objects.filter(voids=excuse).exists():
-        raise ValidationError("This excuse is struck out already; nothing was changed.")
+    if known := ExcuseVoid.objects.filter(voids=excuse).select_related("recorded_by").first():
+        raise ValidationError(f"{known.recorded_by} has struck this excuse out already. Nothing was changed.")
     void = ExcuseVoid.objects.create(voids=excuse, reason=reason, recorded_by=by)
     note("reminder.void_excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id,
          reason=void.reason, reminder=reminder.pk, excuse=excuse.pk)  # fmt: skip

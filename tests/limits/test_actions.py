@@ -142,9 +142,9 @@ def test_a_change_in_the_past_needs_a_reason(world, adopted):
 )
 def test_nothing_is_loosened_or_retired_for_days_that_are_over(world, adopted, looser):
     then, told = timezone.now() - timedelta(days=3), {"by": world.manager, "limit": adopted, "reason": "Agreed."}
-    for act, given in ((actions.change, looser), (actions.retire, {})):
+    for act, changes in ((actions.change, looser), (actions.retire, {})):
         with pytest.raises(ValidationError, match="from now on"):
-            act(effective_from=then, **told, **given)
+            act(effective_from=then, **told, **changes)
     assert LimitVersion.objects.filter(limit=adopted).count() == 1
     actions.change(effective_from=timezone.now() - timedelta(minutes=4), **told, **looser)
 

@@ -18,13 +18,13 @@ from ..finished import MEANWHILE, bath_finished, kept_in_words, one_finished
 from ..forms import FinishForm
 from ..guidance import GUIDANCE
 from ..models import Check, CheckDraft, Verdict
-from .guided_page import answer, draft_of, probe_to_check
+from .guided_page import answer, draft_of, probe_to_check, tapped
 
 
 @require_POST
 def finish(request, pk, kind):
     probe = probe_to_check(request, pk)
-    draft = draft_of(request, probe, kind)
+    draft = tapped(request, probe, kind)
     if draft is None:
         return _finished_before(request, probe, kind)
     form = FinishForm(request.POST, guidance=GUIDANCE[kind])
