@@ -49,7 +49,8 @@ def not_come_yet(last: date, today: date) -> str:
     """What is wrong with a period whose last day lies ahead, of which nothing can be said yet; empty where nothing is."""
     if last <= today:
         return ""
-    return f"{last:%d %B %Y} has not come yet, and nothing can be said of it. The last day possible is today, {today:%d %B %Y}."
+    ahead, possible = (f"{each.day} {each:%B %Y}" for each in (last, today))
+    return f"{ahead} has not come yet, and nothing can be said of it. The last day possible is today, {possible}."
 
 
 def on_clock(at: datetime, zone: tzinfo) -> datetime:

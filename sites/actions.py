@@ -255,7 +255,9 @@ def _as_shown(person: Person, stops: int | None, *, active: bool) -> None:
     """Holds the person, so that of two at once the second is told."""
     now = Person.objects.select_for_update().get(pk=person.pk)
     if now.is_active != active:
-        raise ValidationError(f"{person} {'may sign in' if now.is_active else 'is stopped'} already. Nothing was changed.")
+        raise ValidationError(
+            f"{person} {'may sign in' if now.is_active else 'is stopped'} already. Nothing was changed."
+        )
     if stops not in (None, now.revocations):
         told = "stopped them and let them sign in again" if active else "stopped them anew"
         raise ValidationError(f"Somebody has {told} meanwhile. Nothing was changed. Look at {person} again.")
