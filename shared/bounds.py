@@ -2,14 +2,17 @@
 
 import re
 import unicodedata
-from datetime import UTC, date, datetime, tzinfo
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from . import clock
+
 EARLIEST, LATEST = date(1990, 1, 1), date(2100, 12, 31)
 TO_COME = "That time has not come yet. Give the time when it was done."
+AT_ONCE = timedelta(minutes=5)  # what begins so little before it is recorded begins now: a form takes time to fill in
 NUMBER = re.compile("[0-9]{1,18}", re.ASCII)  # fits the key of a record on both engines
 # Unicode's categories of control characters, half characters, line and paragraph ends.
 NO_SIGNS = ("Cc", "Cs", "Zl", "Zp")
@@ -35,6 +38,19 @@ def done_by_now(at: datetime, name: str = "", words: str = TO_COME) -> datetime:
         raise ValidationError({name: words} if name else words, code="future")
     in_bounds(at, name)
     return at
+
+
+def begins_now(at: datetime) -> bool:
+    """Whether something that holds from this moment on begins now or later, and does not change what is over."""
+    return at >= clock.now() - AT_ONCE
+
+
+def not_come_yet(last: date, today: date) -> str:
+    """What is wrong with a period whose last day lies ahead, of which nothing can be said yet; empty where nothing is."""
+    if last <= today:
+        return ""
+    ahead, possible = (f"{each.day} {each:%B %Y}" for each in (last, today))
+    return f"{ahead} has not come yet, and nothing can be said of it. The last day possible is today, {possible}."
 
 
 def on_clock(at: datetime, zone: tzinfo) -> datetime:

@@ -9,6 +9,8 @@ from django.utils import timezone
 
 from . import units
 from .bounds import TO_COME, in_bounds, number_in, on_clock, one_line
+from .reasons import USUAL, as_reason
+from .widgets import Suggested
 
 
 class TemperatureField(forms.CharField):
@@ -39,6 +41,29 @@ class LineField(forms.CharField):
     """A name or another short text on one line."""
 
     default_validators = [one_line]
+
+
+class ReasonField(forms.CharField):
+    """Why something is done. `usual` names the reasons that it offers; others are typed, in words. The action asks the same."""
+
+    def __init__(self, *, usual: str = "", **kwargs):
+        self.usual = usual
+        if usual:
+            kwargs.setdefault("widget", Suggested(USUAL[usual]))
+        super().__init__(**{"label": "Why", **kwargs})
+
+    def clean(self, value):
+        return as_reason(super().clean(value), "", usual=self.usual)
+
+
+class ShownField(forms.IntegerField):
+    """The newest record that the page of a form knew of; None where an old page does not say."""
+
+    def __init__(self, **kwargs):
+        super().__init__(**{"min_value": 0, "required": False, "widget": forms.HiddenInput, **kwargs})
+
+    def clean(self, value):
+        return super().clean(value if number_in(value if isinstance(value, str) else None) is not None else None)
 
 
 class RecordsField(forms.ModelMultipleChoiceField):

@@ -6,6 +6,8 @@ from typing import TypeVar
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
+from .shown import Newer
+
 Result = TypeVar("Result")
 
 
@@ -16,6 +18,9 @@ def attempt(form: forms.BaseForm, act: Callable[..., Result], **given) -> Result
     except ValidationError as refused:
         for name, errors in _by_field(refused).items():
             form.add_error(name if name in form.fields else None, errors)
+        if isinstance(refused, Newer):  # whoever was told of it may send what was typed again
+            form.data = form.data.copy()
+            form.data["after"] = refused.after
         return None
 
 

@@ -19,3 +19,20 @@ class TapNumber(forms.TextInput):
         context = super().get_context(name, value, attrs)
         context["widget"].update(unit=self.unit, signed=self.signed)
         return context
+
+
+class Suggested(forms.TextInput):
+    """A text box that offers words."""
+
+    template_name = "django/forms/widgets/suggested.html"
+
+    def __init__(self, words, attrs=None):
+        super().__init__({"autocomplete": "off", **(attrs or {})})
+        self.words = words
+
+    def get_context(self, name, value, attrs):
+        context = super().get_context(name, value, attrs)
+        list_id = f"{context['widget']['attrs'].get('id', name)}_words"
+        context["widget"]["attrs"]["list"] = list_id
+        context["widget"].update(words=self.words, list_id=list_id)
+        return context

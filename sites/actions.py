@@ -5,6 +5,7 @@ from django.db import models
 
 from shared import clock
 from shared.audit.trail import action, note
+from shared.reasons import as_reason
 from shared.saving import save_checked
 
 from .login_throttle import forget_tries
@@ -137,22 +138,25 @@ def amend_person(*, by: Person, person: Person, changes: dict) -> Person:
 
 
 @action("person.stop")
-def stop_person(*, by: Person, person: Person, reason: str) -> Person:
+def stop_person(*, by: Person, person: Person, reason: str, stops: int | None = None) -> Person:
     """The person may no longer sign in; everything they recorded stays. Their sessions, known devices and password links end
-    for good. Raises ValidationError for an area's last supervisor."""
+    for good. `stops`: how often they had been stopped when `by` was shown them. Raises ValidationError for an area's last
+    supervisor, and where they are stopped already or were since."""
+    _as_shown(person, stops, active=True)
     for area in _lock_areas(Area.objects.filter(memberships__in=_supervising(person))):
         _refuse_last_supervisor(area, person)
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why."})
+    reason = as_reason(reason, ask="Say why.", usual="stop")
     Person.objects.filter(pk=person.pk).update(is_active=False, revocations=models.F("revocations") + 1)
     person.refresh_from_db(fields=["is_active", "revocations"])
-    note("person.stop", by=by, subject=person, reason=reason.strip())
+    note("person.stop", by=by, subject=person, reason=reason)
     return person
 
 
 @action("person.restart")
-def restart_person(*, by: Person, person: Person) -> Person:
-    """The person may sign in again, with the roles they had."""
+def restart_person(*, by: Person, person: Person, stops: int | None = None) -> Person:
+    """The person may sign in again, with the roles they had. `stops` as for stopping; raises ValidationError where they may
+    already, or were stopped again since."""
+    _as_shown(person, stops, active=False)
     person.is_active = True
     person.save(update_fields=["is_active"])
     note("person.restart", by=by, subject=person)
@@ -245,6 +249,18 @@ def revoke(*, by: Person, membership: Membership) -> None:
     note("role.revoke", by=by, subject=person, site_id=membership.site_id, role=membership.get_role_display(),
          place=str(place))  # fmt: skip
     membership.delete()
+
+
+def _as_shown(person: Person, stops: int | None, *, active: bool) -> None:
+    """Holds the person, so that of two at once the second is told."""
+    now = Person.objects.select_for_update().get(pk=person.pk)
+    if now.is_active != active:
+        raise ValidationError(
+            f"{person} {'may sign in' if now.is_active else 'is stopped'} already. Nothing was changed."
+        )
+    if stops not in (None, now.revocations):
+        told = "stopped them and let them sign in again" if active else "stopped them anew"
+        raise ValidationError(f"Somebody has {told} meanwhile. Nothing was changed. Look at {person} again.")
 
 
 def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dict:

@@ -7,6 +7,8 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, SetPasswordForm
 from django.utils.html import format_html
 
+from shared.fields import ReasonField, ShownField
+
 from .countries import country_choices
 from .login_throttle import begin_anew, count_try
 from .models import Area, Business, DecisionRule, Person, Role, Site
@@ -214,4 +216,5 @@ class FindForm(forms.Form):
 
 
 class ReasonForm(forms.Form):
-    reason = forms.CharField(label="Why", max_length=200, help_text="It stays in the record.")
+    stops = ShownField()
+    reason = ReasonField(usual="stop", max_length=200, help_text="It stays in the record.")

@@ -79,6 +79,6 @@ def to_be_told(person: Person) -> list[PasswordLink]:
     return list(used.filter(seen_at=None) | used.filter(used_at__gt=timezone.now() - TOLD_AGAIN))
 
 
-def mark_seen(person: Person) -> None:
-    """That somebody knows of what they were told. It is nobody else's business, so the trail does not tell of it."""
-    used_links(person).filter(seen_at=None).update(seen_at=timezone.now())
+def mark_seen(person: Person, links: list[int]) -> None:
+    """That somebody knows of the links that they were told of. It is nobody else's business, so the trail does not tell of it."""
+    used_links(person).filter(seen_at=None, pk__in=links).update(seen_at=timezone.now())

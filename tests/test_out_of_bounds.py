@@ -52,14 +52,14 @@ HOLDS = {
     "a limit": lambda w, at: change(by=w.manager, limit=w.limit, effective_from=at, hold_s=60, reason="the plan"),
     "a retiring": lambda w, at: retire(by=w.manager, limit=w.limit, effective_from=at, reason="the plan"),
     "a plan": lambda w, at: plans.set_plan(
-        by=w.manager, site=w.site, every_days=2, effective_from=at.date(), reason="x"
+        by=w.manager, site=w.site, every_days=2, effective_from=at.date(), reason="tried"
     ),
     "opening days": lambda w, at: plans.set_opening(
         by=w.manager, site=w.site, hours=[(at.time(), datetime.max.time())] * 7, effective_from=at.date()
     ),
     "rounds": lambda w, at: plans.set_round(by=w.manager, limit=w.limit, times=[at.time()], effective_from=at.date()),
     "a closure": lambda w, at: plans.close_days(
-        by=w.manager, site=w.site, first_day=at.date(), last_day=at.date(), why="x"
+        by=w.manager, site=w.site, first_day=at.date(), last_day=at.date(), why="tried"
     ),
 }
 

@@ -7,6 +7,7 @@ from compliance.plans.queries import plan_in_force
 from compliance.probes.models import Probe
 from compliance.reminders.planning import change_plan
 from shared.audit.trail import action, note
+from shared.reasons import as_reason
 from sites.models import Person
 
 from .models import Acceptance
@@ -27,7 +28,7 @@ def accept(
     """
     present = plan_in_force(hold(probe)).plan
     now = present.days
-    why = why.strip()
+    why = as_reason(why, "why")
     if now != days_before:
         raise ValidationError(
             f"Somebody has set the checks to {every(now)} meanwhile, and this advice began from {every(days_before)}. "

@@ -1,6 +1,8 @@
 from django import forms
 from django.core.exceptions import ValidationError
 
+from shared.fields import ReasonField
+
 from .actions import LONGEST
 from .wording import every
 
@@ -12,7 +14,7 @@ class AcceptForm(forms.Form):
         label="Check at zero every … days", min_value=1, max_value=LONGEST,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )  # fmt: skip
-    why = forms.CharField(
+    why = ReasonField(
         label="Why, if it differs from the advice", required=False, max_length=1000,
         widget=forms.Textarea(attrs={"rows": 2}),
     )  # fmt: skip

@@ -10,7 +10,7 @@ from django.utils import timezone
 from compliance.metrology.bath import BathKind, Point, Preparation
 from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation
 from compliance.probes.models import EventKind
-from shared.fields import LineField, SiteDateTimeField, TemperatureField
+from shared.fields import LineField, ReasonField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, number, parse, read, to_milli
 from shared.widgets import TapNumber
 from sites.models import Site
@@ -33,8 +33,8 @@ def note_field() -> forms.CharField:
     return forms.CharField(label="Note", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))
 
 
-def reason_field(label="Why") -> forms.CharField:
-    return forms.CharField(label=label, max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
+def reason_field(label: str) -> ReasonField:
+    return ReasonField(label=label, max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
 
 
 def depth_field(label: str = ICE.words.depth) -> forms.FloatField:

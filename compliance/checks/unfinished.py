@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from compliance.probes.models import Probe
+from shared.reasons import as_reason
 from sites.models import Person
 
 from . import actions, draft_numbers, drafts
@@ -48,7 +49,7 @@ def give_up(*, by: Person, probe: Probe, key: UUID, reason: str = "") -> Check |
     draft = mine.select_related("probe", "person").first()
     if draft is None:
         return Check.objects.filter(probe=probe, key=key).first()
-    reason = reason.strip().rstrip(".")[:300]
+    reason = as_reason(reason).rstrip(".")[:300]
     return _store(draft, by=by, reason=f"{GIVEN_UP}: {reason}" if reason else GIVEN_UP)
 
 

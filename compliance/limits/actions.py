@@ -1,20 +1,21 @@
 """What is written about limits: adopting a rule, setting a limit of one's own, changing and retiring one."""
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 from django.utils.text import slugify
 
 from shared.audit.trail import action, note
-from shared.bounds import in_bounds
+from shared.bounds import begins_now, in_bounds
+from shared.reasons import as_reason
 from shared.saving import save_checked
+from shared.shown import entered, refuse_newer
 from shared.units import to_milli
 from sites.models import Person, Site
 
-from .comparing import looser_than
+from .comparing import lets_more_pass, looser_than
 from .models import Direction, Limit, LimitVersion, Origin, Rule
 from .queries import effective_at
 from .wording import demand
@@ -32,8 +33,10 @@ FIGURES = (
     "origin",
 )
 FIXED_BY_RULE = ("direction", "unit", "source", "edition", "origin")
-# A version that begins a little before it is recorded is one that begins now.
-NOW = timedelta(minutes=5)
+DATED_BACK = (
+    "What was out of its limit then must stay so: a limit is loosened or retired from now on, and only tightened for days "
+    "that are over. Leave the time that is shown, or give a later one."
+)
 
 
 @action("limit.adopt")
@@ -85,9 +88,20 @@ def add(
     effective_from: datetime, usual_action: str, hold_s: int | None = None, within_s: int | None = None,
     target_milli: int | None = None, source: str = "", edition: str = "", reason: str = "",
 ) -> Limit:  # fmt: skip
-    """A limit of the site's own, such as one from its plan. Raises ValidationError for a code that is taken."""
+    """A limit of the site's own, such as one from its plan.
+
+    Raises ValidationError for a code that is taken and, without a code, for a title that is.
+    """
+    Site.objects.select_for_update().get(pk=site.pk)  # of the same sent twice at once the second is told
     if Limit.objects.filter(site=site, code=code.strip()).exists():
         raise ValidationError({"code": f"{site} has a limit with the short name “{code.strip()}” already."})
+    if not code.strip() and Limit.objects.filter(site=site, title=title.strip(), rule=None).exists():
+        raise ValidationError(
+            {
+                "title": f"{site} has a limit “{title.strip()}” of its own already. Change that one, or give this "
+                "one another title or a short name."
+            }
+        )
     limit = Limit(site=site, code=code.strip() or _free_code(site, slugify(title)), step=step.strip(),
                   title=title.strip(), hazard=hazard.strip())  # fmt: skip
     save_checked(limit)
@@ -102,8 +116,11 @@ def add(
 
 
 @action("limit.change")
-def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = "", **changes) -> LimitVersion:
-    """Another version of a limit; what is not named in `changes` stays as it is at that moment.
+def change(
+    *, by: Person, limit: Limit, effective_from: datetime, reason: str = "", after: int | None = None, **changes
+) -> LimitVersion:  # fmt: skip
+    """Another version of a limit; what is not named in `changes` stays as it is at that moment. `after`: the newest version that
+    `by` was shown.
 
     Raises ValidationError where nothing changes, where the version would be looser than its rule or begin in the past and
     no reason is given, and TypeError for a field that a version does not have or that its rule fixes.
@@ -117,24 +134,32 @@ def change(*, by: Person, limit: Limit, effective_from: datetime, reason: str = 
         raise ValidationError(
             "Nothing is different from what holds at that time. Change a figure, or leave it as it is."
         )
-    version = _write(by, limit, figures, effective_from, reason)
+    refuse_newer(after, limit.versions.all(), _told)
+    version = _write(by, limit, figures, effective_from, reason, before=before)
     note("limit.change", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(),
          before=demand(before), after=demand(version))  # fmt: skip
     return version
 
 
 @action("limit.retire")
-def retire(*, by: Person, limit: Limit, effective_from: datetime, reason: str) -> LimitVersion:
-    """From then on the site does not work under this limit. Raises ValidationError without a reason, or where it is retired."""
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why the site no longer works under this limit."})
+def retire(
+    *, by: Person, limit: Limit, effective_from: datetime, reason: str, after: int | None = None
+) -> LimitVersion:  # fmt: skip
+    """From then on the site does not work under this limit. Raises ValidationError without a reason, where it is retired, and for
+    a time that is over; `after` as for a change."""
+    reason = as_reason(reason, ask="Say why the site no longer works under this limit.", usual="retire")
     before = _before(limit, effective_from)
     if not before.in_force:
         raise ValidationError("The site does not work under this limit at that time anyway.")
+    refuse_newer(after, limit.versions.all(), _told)
     figures = {name: getattr(before, name) for name in FIGURES}
-    version = _write(by, limit, figures, effective_from, reason, in_force=False)
+    version = _write(by, limit, figures, effective_from, reason, before=before, in_force=False)
     note("limit.retire", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(), before=demand(before))
     return version
+
+
+def _told(version: LimitVersion) -> str:
+    return entered(version, demand(version) if version.in_force else "it is retired")
 
 
 def _before(limit: Limit, at: datetime) -> LimitVersion:
@@ -142,17 +167,24 @@ def _before(limit: Limit, at: datetime) -> LimitVersion:
     return effective_at(at).filter(limit=limit).first() or limit.versions.order_by("effective_from", "-pk").first()
 
 
-def _write(by, limit, figures, effective_from, reason, *, in_force=True) -> LimitVersion:
+def _write(by, limit, figures, effective_from, reason, *, before=None, in_force=True) -> LimitVersion:
     version = LimitVersion(
-        recorded_by=by, limit=limit, effective_from=effective_from, in_force=in_force, reason=reason.strip(),
+        recorded_by=by, limit=limit, effective_from=effective_from, in_force=in_force, reason=as_reason(reason),
         value_milli=to_milli(figures["value"], figures["unit"]), **figures,
     )  # fmt: skip
     in_bounds(effective_from, "effective_from")
     version.full_clean()
+    if before and before.effective_from <= effective_from and not begins_now(effective_from):
+        _refuse_looser(before, version)
     _refuse_unreasoned(version)
     _refuse_target_outside(version)
     version.save()
     return version
+
+
+def _refuse_looser(before: LimitVersion, version: LimitVersion) -> None:
+    if lets_more_pass(before, version):
+        raise ValidationError({"effective_from": DATED_BACK})
 
 
 def _refuse_unreasoned(version: LimitVersion) -> None:
@@ -164,7 +196,7 @@ def _refuse_unreasoned(version: LimitVersion) -> None:
     if ways and version.in_force:
         raise ValidationError({"reason": f"This is looser than its rule ({'; '.join(ways)}). Say why, and who agreed."})
     first = not LimitVersion.objects.filter(limit=version.limit_id).exists()
-    if not first and version.effective_from < timezone.now() - NOW:
+    if not first and not begins_now(version.effective_from):
         raise ValidationError({"reason": "This begins in the past. Say why, and from what you know that it held then."})
 
 

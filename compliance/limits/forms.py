@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 from django.utils.html import format_html
 
-from shared.fields import LineField, RecordsField, SiteDateTimeField, TemperatureField
+from shared.fields import LineField, ReasonField, RecordsField, ShownField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, from_milli, parse, to_milli
 
 from .models import Direction, LimitVersion, Rule
@@ -78,8 +78,8 @@ class FiguresForm(EffectiveForm):
         help_text="Where to aim, inside the limit, so that an error of the probe does no harm.",
     )
     usual_action = forms.CharField(widget=forms.Textarea(attrs={"rows": 3}), label="What is done when it is not met")
-    reason = forms.CharField(
-        widget=forms.Textarea(attrs={"rows": 2}), required=False, label="Why",
+    reason = ReasonField(
+        widget=forms.Textarea(attrs={"rows": 2}), required=False,
         help_text="Needed where it is looser than its rule, or begins in the past.",
     )  # fmt: skip
 
@@ -137,5 +137,10 @@ class OwnLimitForm(FiguresForm):
                    "source", "code", "effective_from", "reason"]  # fmt: skip
 
 
+class ChangeForm(FiguresForm):
+    after = ShownField()
+
+
 class RetireForm(EffectiveForm):
-    reason = forms.CharField(max_length=300, label="Why")
+    after = ShownField()
+    reason = ReasonField(usual="retire", max_length=300)

@@ -6,13 +6,14 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.forms import attempt
+from shared.shown import newest
 from sites.access import get_site, may
 from sites.models import Role
 
 from .access import get_limit
 from .actions import add, adopt, adopt_rules, change, retire
 from .comparing import looser_than
-from .forms import AdoptForm, AdoptOneForm, FiguresForm, OwnLimitForm, RetireForm, figures_of
+from .forms import AdoptForm, AdoptOneForm, ChangeForm, OwnLimitForm, RetireForm, figures_of
 from .models import LimitVersion, Origin, Rule, RuleSet
 from .queries import history, limits_with_version, rules_to_adopt, version_in_force
 from .tables import LimitTable, VersionTable, with_states
@@ -156,7 +157,8 @@ def limit_change(request, pk, amend=change):
     """`amend`: what a floor above hangs on a limit, such as its rounds, follows there in the same transaction."""
     limit = get_limit(request.user, pk, Role.MANAGER)
     latest = version_in_force(limit, timezone.now()) or history(limit)[0]
-    form = FiguresForm(request.POST or None, site=limit.site, unit=latest.unit, initial=figures_of(latest))
+    initial = figures_of(latest) | {"after": newest(limit.versions.all())}
+    form = ChangeForm(request.POST or None, site=limit.site, unit=latest.unit, initial=initial)
     if form.is_valid():
         version = attempt(form, amend, by=request.user, limit=limit, **form.figures())
         if version:
@@ -178,7 +180,7 @@ def lead_of_change(limit) -> str:
 def limit_retire(request, pk, amend=retire):
     """`amend`: as for a change."""
     limit = get_limit(request.user, pk, Role.MANAGER)
-    form = RetireForm(request.POST or None, site=limit.site)
+    form = RetireForm(request.POST or None, site=limit.site, initial={"after": newest(limit.versions.all())})
     if form.is_valid():
         version = attempt(form, amend, by=request.user, limit=limit, **form.cleaned_data)
         if version:

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shared.audit.trail import action, note
+from shared.shown import refuse_newer
 from sites.models import Person, Site
 
 from .feeds import digest_of, new_secret
@@ -45,14 +46,25 @@ def send_again(*, by: Person, notice: Notice) -> None:
 
 
 @action("feed.open")
-def open_feed(*, by: Person, site: Site, label: str, shows: str = FeedKey.Shows.BOTH) -> tuple[FeedKey, str]:
-    """A secret address for the calendar of a site. Gives the secret, which nobody can look up again."""
+def open_feed(
+    *, by: Person, site: Site, label: str, shows: str = FeedKey.Shows.BOTH, after: int | None = None
+) -> tuple[FeedKey, str]:
+    """A secret address for the calendar of a site. Gives the secret, which nobody can look up again.
+
+    Raises ValidationError where one was made since `by` was shown `after` as the newest, so that a page sent twice makes one.
+    """
+    Site.objects.select_for_update().get(pk=site.pk)
+    refuse_newer(after, FeedKey.objects.filter(site=site), _made)
     secret = new_secret()
     key = FeedKey(site=site, digest=digest_of(secret), label=label.strip(), shows=shows, made_by=by)
     key.full_clean()
     key.save()
     note("feed.open", by=by, subject=key, site_id=site.pk, shows=key.shows)
     return key, secret
+
+
+def _made(key: FeedKey) -> str:
+    return f"{key.made_by} has made the address “{key.label}” meanwhile. Revoke it below if nobody kept it."
 
 
 @action("feed.revoke")

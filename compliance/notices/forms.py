@@ -2,6 +2,8 @@
 
 from django import forms
 
+from shared.fields import ShownField
+
 from .models import FeedKey
 from .models import Kind as KindChoices
 from .telling import Kind, Quiet, Rule, Wish
@@ -67,6 +69,7 @@ def _ways(wish: Wish) -> list[str]:
 
 
 class FeedForm(forms.Form):
+    after = ShownField()
     label = forms.CharField(
         max_length=80,
         label="Who it is for",

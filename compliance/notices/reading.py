@@ -7,7 +7,7 @@ from sites.models import Person
 from .queries import inbox
 
 
-def mark_read(*, by: Person, pk: int | None = None) -> None:
-    """One of their notices, or all."""
+def mark_read(*, by: Person, pk: int | None = None, until: int | None = None) -> None:
+    """One of their notices, or all up to the one that they were shown as the newest."""
     mine = inbox(by).filter(read_at=None)
-    (mine if pk is None else mine.filter(pk=pk)).update(read_at=timezone.now())
+    (mine.filter(pk__lte=until or 0) if pk is None else mine.filter(pk=pk)).update(read_at=timezone.now())

@@ -17,8 +17,10 @@ from django.utils.http import quote_etag
 from django.views.decorators.cache import cache_control, never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from shared.bounds import number_in
 from shared.forms import attempt
 from shared.paging import page_by_key
+from shared.shown import newest
 from shared.words import plural
 from sites.access import areas_of, get_site, sites_of
 from sites.models import Role
@@ -44,6 +46,7 @@ def notice_list(request: HttpRequest) -> HttpResponse:
     page = page_by_key(with_places(inbox(request.user)), request, "made_at")
     context = {
         "items": inbox_rows(page.rows), "pager": page, "unread": unread(request.user), "tabs": _tabs(request, "notice_list"),
+        "newest": newest(inbox(request.user)),
     }  # fmt: skip
     return render(request, "notices/notice_list.html", context)
 
@@ -73,7 +76,8 @@ def notice_read(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 def notice_read_all(request: HttpRequest) -> HttpResponse:
-    mark_read(by=request.user)
+    """Those that the page knew of: what came in since has not been seen."""
+    mark_read(by=request.user, until=number_in(request.POST.get("until")))
     return redirect("notice_list")
 
 
@@ -135,11 +139,11 @@ def _tell(request: HttpRequest, done: str, act, **given) -> None:
 def feed_list(request: HttpRequest, pk: int) -> HttpResponse:
     """The addresses of a site's calendar. A new one is shown once: in the answer itself, for its secret is kept nowhere."""
     site, once = get_site(request.user, pk, Role.MANAGER), ""
-    form = FeedForm(request.POST or None)
+    form = FeedForm(request.POST or None, initial={"after": newest(FeedKey.objects.filter(site=site))})
     if form.is_valid():
         made = attempt(form, actions.open_feed, by=request.user, site=site, **form.cleaned_data)
         if made:
-            form, once = FeedForm(), absolute(reverse("feed", args=[made[1]]))
+            form, once = FeedForm(initial={"after": made[0].pk}), absolute(reverse("feed", args=[made[1]]))
     keys = FeedKey.objects.filter(site=site).select_related("made_by", "revoked_by")
     return render(request, "notices/feed_list.html", {"site": site, "form": form, "keys": keys, "once": once})
 

@@ -18,7 +18,7 @@ from compliance.plans.queries import calendars
 from compliance.plans.wording import day_words
 from compliance.reminders.access import get_reminder
 from compliance.reminders.actions import excuse_reminder, void_excuse
-from compliance.reminders.forms import DayForm, ExcuseForm, StrikeExcuseForm
+from compliance.reminders.forms import STRIKE_OUT, DayForm, ExcuseForm, StrikeExcuseForm
 from compliance.reminders.queries import Told, asked_for, left_open, tell
 from compliance.reminders.status import OPEN, Status
 from shared.forms import attempt
@@ -114,22 +114,25 @@ def _closed_text(calendar: Calendar, day: date, something: bool) -> str:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
-    """Say why it need not be done; or, where that is said already, strike it out."""
+    """Say why it need not be done; or, where that is said already, strike it out. What is sent says which."""
     reminder = get_reminder(request.user, pk, Role.MANAGER)
     excuse = reminder.excuses.filter(void__isnull=True).first()
-    form = (StrikeExcuseForm if excuse else ExcuseForm)(request.POST or None)
+    strikes = request.POST.get("wants", STRIKE_OUT if excuse and request.method != "POST" else "") == STRIKE_OUT
+    data = request.POST if request.method == "POST" else None
+    form = StrikeExcuseForm(data, reminder=reminder, live=excuse) if strikes else ExcuseForm(data)
     if form.is_valid():
         reason = form.cleaned_data["reason"]
-        act, subject = (void_excuse, {"excuse": excuse}) if excuse else (excuse_reminder, {"reminder": reminder})
+        subject = {"excuse": form.cleaned_data["excuse"]} if strikes else {"reminder": reminder}
+        act = void_excuse if strikes else excuse_reminder
         if attempt(form, act, by=request.user, reason=reason, **subject):
-            messages.success(request, "The excuse is struck out." if excuse else "Excused. The record says why.")
+            messages.success(request, "The excuse is struck out." if strikes else "Excused. The record says why.")
             return redirect(_address(reminder))
-    title = "Strike out this excuse?" if excuse else "Excuse this?"
+    title = "Strike out this excuse?" if strikes else "Excuse this?"
     return render(request, "overview/reminder_excuse.html", {
         "form": form, "reminder": reminder, "site": reminder.site, "excuse": excuse, "title": title,
         "subject": str(reminder.probe or reminder.round.limit), "back_url": _address(reminder),
-        "submit_label": "Strike it out" if excuse else "Excuse it",
-        "lead": STRUCK_OUT if excuse else EXCUSED,
+        "submit_label": "Strike it out" if strikes else "Excuse it",
+        "lead": STRUCK_OUT if strikes else EXCUSED,
     }, status=422 if form.is_bound else 200)  # fmt: skip
 
 

@@ -62,7 +62,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "probes": [_probe_item(probe, site, judged[probe.pk], now) for probe in probes],
         "writes": writes,
         "together": _together(due) if writes else 0,
-        "nothing": not (due or cases or waiting) and all(found.ok for found in judged.values()),
+        "nothing": bool(probes) and not (due or cases or waiting) and all(found.ok for found in judged.values()),
     }
     return render(request, "overview/today.html", context)
 

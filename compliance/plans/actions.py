@@ -11,13 +11,16 @@ from compliance.probes.models import Probe
 from shared import clock
 from shared.audit.trail import action, note
 from shared.bounds import in_bounds
+from shared.reasons import as_reason
+from shared.shown import entered, refuse_newer
 from sites.models import Area, Business, Person, Site
 
 from .calendar import DAY, earliest_day
 from .models import CheckPlan, Closure, ClosureVoid, Opening, Round
-from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, rounds_in_force, scope_words
+from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, plans_of, rounds_in_force, scope_words
 from .schedule import ALL_WEEK, ON_WEEKDAYS, Plan
 from .slots import expand
+from .wording import closure_scope, day_words, span_words
 
 FIGURES = ("pattern", "every_days", "weekdays", "at", "before_service", "minutes_before", "grace_minutes")
 OVER = "Days that are over stay as they were. Begin today or later; what was missed is excused one by one."
@@ -26,13 +29,15 @@ OVER = "Days that are over stay as they were. Begin today or later; what was mis
 @action("plan.set")
 def set_plan(
     *, by: Person, probe: Probe | None = None, site: Site | None = None, business: Business | None = None,
-    sensor: str = "", effective_from: date | None = None, in_force: bool = True, reason: str = "", **figures,
+    sensor: str = "", effective_from: date | None = None, in_force: bool = True, reason: str = "",
+    after: int | None = None, **figures,
 ) -> CheckPlan:  # fmt: skip
     """When a probe, or those of a site or a business (of one kind, with `sensor`), are checked from a day on, today if none.
 
-    `in_force` False gives the next wider plan its place again. Raises ValidationError where nothing would change, where
-    checks would be made less often, or a plan would begin in the past, and no reason is given, and for figures out of range;
-    TypeError for a figure that a plan does not have.
+    `after`: the newest plan of this scope that `by` was shown. `in_force` False gives the next wider plan its place again. Raises
+    ValidationError where nothing would change, where checks would be made less often, or a plan would begin in the past, and no
+    reason is given, where somebody has set another one since, and for figures out of range; TypeError for a figure that a plan
+    does not have.
     """
     if unknown := set(figures) - set(FIGURES):
         raise TypeError(f"A plan has no {', '.join(sorted(unknown))}.")
@@ -40,17 +45,18 @@ def set_plan(
     today = _today(sites)
     plan = CheckPlan(
         recorded_by=by, probe=probe, site=site, business=business, sensor=sensor, in_force=in_force,
-        effective_from=effective_from or today, reason=reason.strip(), **figures,
+        effective_from=effective_from or today, reason=as_reason(reason), **figures,
     )  # fmt: skip
     _check_plan(plan)
     before, chain = _before(plan)
-    after = plan.as_plan() if in_force else _wider(plan)
-    _refuse_plan(plan, before, after, chain, today)
+    follows = plan.as_plan() if in_force else _wider(plan)
+    _refuse_plan(plan, before, follows, chain, today)
+    refuse_newer(after, plans_of(probe=probe, site=site, business=business, sensor=sensor), _newer)
     plan.save()
     expand([s.pk for s in sites], today - DAY)
     note("plan.set", by=by, subject=probe or site or business, site_id=_site_id(probe, site), reason=plan.reason,
          plan=plan.pk, scope=scope_words(plan), effective_from=plan.effective_from.isoformat(),
-         before=before.told, after=after.told)  # fmt: skip
+         before=before.told, after=follows.told)  # fmt: skip
     return plan
 
 
@@ -58,6 +64,7 @@ def set_plan(
 def set_round(
     *, by: Person, limit: Limit, times: Sequence[time] = (), every_minutes: int | None = None, weekdays: int = ALL_WEEK,
     grace_minutes: int = 30, effective_from: date | None = None, in_force: bool = True, reason: str = "",
+    after: int | None = None,
 ) -> Round:  # fmt: skip
     """When readings are taken against a limit from a day on; `in_force` False: no more rounds.
 
@@ -68,11 +75,12 @@ def set_round(
     each = Round(
         recorded_by=by, limit=limit, times=[f"{at:%H:%M}" for at in sorted(set(times))], every_minutes=every_minutes,
         weekdays=weekdays, grace_minutes=grace_minutes, effective_from=effective_from or today, in_force=in_force,
-        reason=reason.strip(),
+        reason=as_reason(reason),
     )  # fmt: skip
     each.full_clean(exclude=["times"])
     before = rounds_in_force([limit], each.effective_from).get(limit.pk)
     _refuse_round(each, before, site, today)
+    refuse_newer(after, Round.objects.filter(limit=limit), _newer)
     each.save()
     expand([site.pk], today - DAY)
     note("round.set", by=by, subject=limit, site_id=site.pk, reason=each.reason, round=each.pk,
@@ -83,22 +91,27 @@ def set_round(
 
 @action("opening.set")
 def set_opening(
-    *, by: Person, site: Site, hours: Sequence[tuple[time, time] | None], effective_from: date | None = None, reason: str = ""
+    *, by: Person, site: Site, hours: Sequence[tuple[time, time] | None], effective_from: date | None = None,
+    reason: str = "", after: int | None = None,
 ) -> Opening:  # fmt: skip
     """When a site opens and closes on each weekday, Monday first, from a day on; None: closed that day.
 
-    Raises ValidationError for other than seven days, a site that would never open, and a day that is over.
+    Raises ValidationError for other than seven days, a site that would never open, a day that is over, and hours that hold
+    then already.
     """
     today = _today([site])
     if len(hours) != 7 or not any(hours):
         raise ValidationError("Give the hours of at least one weekday. A site that closes for good is amended itself.")
     told = [day and [f"{at:%H:%M}" for at in day] for day in hours]
     opening = Opening(
-        recorded_by=by, site=site, hours=told, effective_from=effective_from or today, reason=reason.strip()
+        recorded_by=by, site=site, hours=told, effective_from=effective_from or today, reason=as_reason(reason)
     )
     opening.full_clean(exclude=["hours"])
     _refuse_over(opening.effective_from, today, "effective_from")
     before = opening_in_force(site, opening.effective_from)
+    if before and before.hours == told:
+        raise ValidationError("These hours hold at that time already. Change one, or leave them as they are.")
+    refuse_newer(after, Opening.objects.filter(site=site), _newer)
     opening.save()
     expand([site.pk], today - DAY)
     note("opening.set", by=by, subject=site, site_id=site.pk, reason=opening.reason, before=before and before.hours,
@@ -113,20 +126,23 @@ def close_days(
 ) -> Closure:  # fmt: skip
     """A site, all sites of an area or of a business do not work on these days, both included.
 
-    Raises ValidationError without a reason, for days in the wrong order or that are over, and for more than a year.
+    Raises ValidationError without a reason, for days in the wrong order or that are over, for more than a year, and where
+    they are closed on these days already.
     """
     sites = _sites_of(site=site, area=area, business=business)
     today = _today(sites)
-    if not why.strip():
-        raise ValidationError({"why": "Say why it is closed, such as “school holidays”. The record says it too."})
+    why = as_reason(
+        why, "why", ask="Say why it is closed, such as “school holidays”. The record says it too.", usual="closure"
+    )
     if last_day < first_day:
         raise ValidationError({"last_day": "The last day comes before the first. Give a later one."})
     in_bounds(last_day, "last_day")
     if last_day - first_day > 366 * DAY:
         raise ValidationError({"last_day": "That is more than a year. A site that closes for good is amended itself."})
     _refuse_over(first_day, today, "first_day")
+    _refuse_again(first_day, last_day, site=site, area=area, business=business)
     closure = Closure(recorded_by=by, site=site, area=area, business=business, first_day=first_day, last_day=last_day,
-                      why=why.strip())  # fmt: skip
+                      why=why)  # fmt: skip
     closure.full_clean()
     closure.save()
     expand([s.pk for s in sites], today - DAY)
@@ -144,13 +160,12 @@ def void_closure(*, by: Person, closure: Closure, reason: str, last_day: date | 
     """
     sites = _sites_of(site=closure.site, area=closure.area, business=closure.business)
     today = _today(sites)
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why these days are worked after all."})
+    reason = as_reason(reason, ask="Say why these days are worked after all.", usual="closure_void")
     if ClosureVoid.objects.filter(voids=closure).exists():
         raise ValidationError("This closure is struck out already.")
     _refuse_over(closure.last_day, today, "")
     rest = _rest(closure, last_day, today, by)
-    void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason.strip(), replacement=rest)
+    void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason, replacement=rest)
     expand([s.pk for s in sites], today - DAY)
     note("closure.void", by=by, subject=closure.site or closure.area or closure.business, site_id=closure.site_id,
          reason=void.reason, closure=closure.pk, lasts_until=rest and rest.last_day.isoformat())  # fmt: skip
@@ -171,6 +186,29 @@ def _rest(closure: Closure, last_day: date | None, today: date, by: Person) -> C
         recorded_by=by, business=closure.business, area=closure.area, site=closure.site,
         first_day=closure.first_day, last_day=last_day, why=closure.why,
     )  # fmt: skip
+
+
+def _newer(fact: CheckPlan | Round | Opening) -> str:
+    what = (
+        "other hours"
+        if isinstance(fact, Opening)
+        else fact.as_plan().usual
+        if fact.in_force
+        else "no such plan any more"
+    )
+    return entered(fact, f"{what}, from {day_words(fact.effective_from)}")
+
+
+def _refuse_again(first_day: date, last_day: date, **scope) -> None:
+    """Whoever writes holds the sites, so that of the same sent twice at once the second is told."""
+    live = Closure.objects.filter(first_day=first_day, last_day=last_day, void__isnull=True, **scope)
+    if known := live.select_related("recorded_by").first():
+        days, who = span_words(first_day, last_day), known.recorded_by
+        raise ValidationError(
+            f"{closure_scope(known)} is closed on those days already ({days}): {who} has entered “{known.why}”. Nothing was "
+            "changed. Strike that closure out first to give another reason.",
+            code="again",
+        )
 
 
 def _sites_of(*, probe=None, site=None, area=None, business=None) -> list[Site]:

@@ -5,7 +5,7 @@ from datetime import date, datetime, time
 from django import forms
 from django.core.exceptions import ValidationError
 
-from shared.fields import DayField
+from shared.fields import DayField, ReasonField, ShownField
 
 from .calendar import WEEKDAYS, Hours
 from .models import Opening, Pattern, Round
@@ -38,13 +38,12 @@ def ticked(weekdays: int) -> list[int]:
 class FromForm(forms.Form):
     """From which local day something holds, and why."""
 
+    after = ShownField()
     effective_from = DayField(label="From")
-    reason = forms.CharField(
-        widget=forms.Textarea(attrs={"rows": 2}), max_length=300, required=False, label="Why", help_text=WHY
-    )
+    reason = ReasonField(widget=forms.Textarea(attrs={"rows": 2}), max_length=300, required=False, help_text=WHY)
 
-    def __init__(self, *args, today: date, initial=None, **kwargs):
-        super().__init__(*args, initial={"effective_from": today, **(initial or {})}, **kwargs)
+    def __init__(self, *args, today: date, after: int = 0, initial=None, **kwargs):
+        super().__init__(*args, initial={"after": after, "effective_from": today, **(initial or {})}, **kwargs)
 
 
 class PlanForm(FromForm):
@@ -93,7 +92,7 @@ class PlanForm(FromForm):
     def figures(self) -> dict:
         """As the action takes them."""
         given = dict(self.cleaned_data)
-        told = {"effective_from": given["effective_from"], "reason": given["reason"]}
+        told = {name: given[name] for name in ("effective_from", "reason", "after")}
         if given.pop("drop", False):
             return {**told, "in_force": False}
         fallback = {"every_days": 7, "minutes_before": 30}
@@ -195,7 +194,7 @@ class OpeningForm(FromForm):
         given = self.cleaned_data
         pairs = [(given[f"opens_{p}"], given[f"closes_{p}"]) for p in range(7)]
         hours = [None if pair[0] is None else pair for pair in pairs]
-        return {"hours": hours, "effective_from": given["effective_from"], "reason": given["reason"]}
+        return {"hours": hours, **{name: given[name] for name in ("effective_from", "reason", "after")}}
 
 
 class ClosureForm(forms.Form):
@@ -204,7 +203,7 @@ class ClosureForm(forms.Form):
     scope = forms.ChoiceField(widget=forms.RadioSelect, label="Closed")
     first_day = DayField(label="First day")
     last_day = DayField(label="Last day", help_text="Included.")
-    why = forms.CharField(max_length=80, label="Why", help_text="Such as school holidays. The record says it too.")
+    why = ReasonField(usual="closure", max_length=80, help_text="Such as school holidays. The record says it too.")
 
     def __init__(self, *args, scopes: list[tuple[str, str]], today: date, **kwargs):
         super().__init__(*args, initial={"scope": scopes[0][0], "first_day": today, "last_day": today}, **kwargs)
@@ -214,7 +213,7 @@ class ClosureForm(forms.Form):
 
 
 class StrikeForm(forms.Form):
-    reason = forms.CharField(max_length=300, label="Why")
+    reason = ReasonField(usual="closure_void", max_length=300)
     last_day = DayField(
         required=False, label="Still closed until", help_text="Included. Empty: open from today on, or all the time."
     )

@@ -146,6 +146,13 @@ def plans_in_force(probes: Iterable[Probe], day: date | None = None) -> dict[int
     return {p.pk: book.at(Reach.of(p), day or local_day(now, p.site.zone)) for p in probes}
 
 
+def plans_of(
+    *, probe: Probe | None = None, site: Site | None = None, business: Business | None = None, sensor: str = ""
+):
+    """Every plan that was set for just this scope."""
+    return CheckPlan.objects.filter(probe=probe, site=site, business=business, sensor=sensor)
+
+
 def plan_of_scope(
     *, site: Site | None = None, business: Business | None = None, sensor: str = "", day: date
 ) -> InForce:

@@ -11,6 +11,7 @@ from compliance.limits.models import Limit
 from compliance.limits.queries import limits_in_force
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
+from shared.reasons import as_reason
 from shared.saving import save_checked
 from sites.models import Person, Site
 
@@ -54,13 +55,14 @@ def amend(*, by: Person, probe: Probe, changes: dict, reason: str = "") -> Probe
         raise TypeError(f"A probe has no {', '.join(sorted(unknown))} to amend.")
     probe.refresh_from_db(from_queryset=Probe.objects.select_for_update())  # somebody may have moved or withdrawn it
     wider = [n for n in NEED_REASON_WHEN_WIDER if changes.get(n, 0) > getattr(probe, n)]
-    if wider and not reason.strip():
+    reason = as_reason(reason)
+    if wider and not reason:
         named = " and ".join(str(Probe._meta.get_field(n).verbose_name) for n in wider)
         raise ValidationError({"reason": f"This allows the probe more than before ({named}). Say why, and who agreed."})
     told = _set_fields(probe, {n: v for n, v in changes.items() if n != "limits"})
     if "limits" in changes:
         told |= _set_limits(probe, changes["limits"])
-    note("probe.amend", by=by, subject=probe, site_id=probe.site_id, reason=reason.strip(), changes=told)
+    note("probe.amend", by=by, subject=probe, site_id=probe.site_id, reason=reason, changes=told)
     return probe
 
 
@@ -69,7 +71,7 @@ def move(*, by: Person, probe: Probe, site: Site, starts_at: datetime, reason: s
     """From `starts_at` the probe is at another site of its business, for the limits there that its old ones answer to.
 
     A move entered late leaves the probe where its latest placement says. Raises ValidationError for a time to come or
-    before its first placement, a site of another business or a closed one, and without a reason.
+    before its first placement, a site of another business or a closed one, where it was then anyway, and without a reason.
     """
     current = Probe.objects.select_for_update().get(pk=probe.pk)
     _refuse_move(current, site, done_by_now(starts_at, "starts_at"), reason)
@@ -88,8 +90,7 @@ def move(*, by: Person, probe: Probe, site: Site, starts_at: datetime, reason: s
 
 
 def _refuse_move(probe: Probe, site: Site, starts_at: datetime, reason: str) -> None:
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why the probe goes there."})
+    as_reason(reason, ask="Say why the probe goes there.", usual="move")
     if site.area.business_id != probe.business_id:
         raise ValidationError({"site": "A probe stays with its business. Take it into the book anew at the other one."})
     if site.closed:
@@ -97,6 +98,9 @@ def _refuse_move(probe: Probe, site: Site, starts_at: datetime, reason: str) -> 
     first = probe.placements.order_by("starts_at", "pk").first()
     if first and starts_at <= first.starts_at:
         raise ValidationError({"starts_at": "The probe came into the book after that time. Give a later one."})
+    there = probe.placements.filter(starts_at__lte=starts_at).order_by("starts_at", "pk").last()
+    if there and there.site_id == site.pk:
+        raise ValidationError({"site": f"{probe} is at {site} at that time already. Nothing was changed."})
 
 
 def _settle(probe: Probe, site: Site) -> None:

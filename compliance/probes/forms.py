@@ -7,7 +7,8 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from compliance.limits.queries import limits_in_force
-from shared.fields import LineField, RecordsField, SiteDateTimeField, TemperatureField
+from shared.bounds import one_line
+from shared.fields import ReasonField, RecordsField, SiteDateTimeField, TemperatureField
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
 
 from .models import Probe, Sensor
@@ -116,16 +117,21 @@ class NewProbeForm(ProbeForm):
 
 
 class AmendProbeForm(ProbeForm):
-    reason = forms.CharField(
-        max_length=300, required=False, label="Why",
+    reason = ReasonField(
+        max_length=300, required=False,
         help_text="Needed where the tolerance grows.",
     )  # fmt: skip
 
 
 class MoveForm(forms.Form):
-    site = forms.ModelChoiceField(queryset=None, label="To", empty_label="Choose a site")
+    site = forms.ModelChoiceField(
+        queryset=None, label="To", empty_label="Choose a site",
+        error_messages={"invalid_choice": "The probe is there already, or cannot be moved there. Nothing was changed."},
+    )  # fmt: skip
     starts_at = SiteDateTimeField(label="There since")
-    reason = LineField(max_length=200, label="Why", help_text="Such as “lent for the summer kitchen”.")
+    reason = ReasonField(
+        usual="move", max_length=200, validators=[one_line], help_text="Such as “lent for the summer kitchen”."
+    )
 
     def __init__(self, *args, probe: Probe, sites, **kwargs):
         super().__init__(*args, **kwargs)

@@ -9,6 +9,8 @@ from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
 from shared import clock
 from shared.audit.trail import action, note
+from shared.reasons import as_reason
+from shared.shown import refuse_newer
 from shared.words import plural
 from sites.models import Site
 
@@ -16,6 +18,7 @@ from .assessing import DECISION, Selection, assessed_sql
 from .cases import Case, load_case
 from .measured_again import Measured, look_up, refuse_unlike
 from .models import Decision, Fate, Signature
+from .queries import decisions_on
 
 MEANING = "Reviewed: every reading of this case has been decided on, and I agree with the decisions."
 
@@ -33,16 +36,19 @@ NEEDED = {
 @action("case.decide")
 def decide(
     *, by, case: Case, selection: Selection, fate: str, why: str = "", good_reading: Reading | None = None,
-    risk: str = "", told: str = "", evidence: str = "",
+    risk: str = "", told: str = "", evidence: str = "", after: int | None = None, most: int | None = None,
 ) -> int:  # fmt: skip
     """Record one decision on each selected reading; a decision made before is replaced and stays readable.
 
-    Gives how many were decided on. Raises ValidationError, and decides nothing, where the decision lacks what it needs.
+    `after`: the newest decision on this probe that `by` was shown; `most`: how many readings there were. Gives how many were
+    decided on. Raises ValidationError, and decides nothing, where the decision lacks what it needs, and where somebody has
+    decided on one of them, or another one has come in, since.
     """
     lock(case.probe)
     case = _still_there(case.anchor)
     texts = {"why": why.strip(), "risk": risk.strip(), "told": told.strip(), "evidence": evidence.strip()}
     _check_complete(fate, texts)
+    _refuse_decided(case, selection, after)
     good = look_up(good_reading) if fate == Fate.MEASURED_AGAIN else None
     if fate == Fate.STANDS:
         texts["why"] = texts["why"] or "The limit held whatever the error of the probe was."
@@ -51,6 +57,10 @@ def decide(
     per_site = _count_by_site(decided)
     if not per_site:
         raise ValidationError("No reading was chosen. Choose at least one that is yours to decide on.")
+    if most is not None and sum(per_site.values()) > most:
+        raise ValidationError(
+            "More readings have come in since you opened this page. Look at the list again, and decide then."
+        )
     _check_decided(decided, fate, good)
     for site_id, count in per_site.items():
         note("case.decide", by=by, subject=case.probe, site_id=site_id, reason=texts["why"],
@@ -67,12 +77,27 @@ def _still_there(anchor: str) -> Case:
     return case
 
 
+def _refuse_decided(case: Case, selection: Selection, after: int | None) -> None:
+    """Of readings that were picked, any that was decided on since; of all that are left, if none is."""
+    made = decisions_on(case.probe)
+    if selection.ids is not None:
+        refuse_newer(after, made.filter(reading__in=selection.ids), _told_of)
+    elif selection.undecided and not case.undecided_at(selection.sites, selection.outcome):
+        refuse_newer(after, made.filter(case=case.anchor), _told_of)
+
+
+def _told_of(decision: Decision) -> str:
+    return f"{decision.recorded_by} has decided on this meanwhile: {decision.get_fate_display().lower()}."
+
+
 def _check_complete(fate: str, texts: dict[str, str]) -> None:
     if fate not in Fate.values:
         raise ValidationError("Choose what is decided.")
     for name, message in NEEDED.get(Fate(fate), ()):
         if not texts[name]:
             raise ValidationError({name: message})
+    for name in ("why", "risk", "evidence"):
+        as_reason(texts[name], name)
 
 
 def _check_decided(decided: QuerySet[Decision], fate: str, good: Measured | None) -> None:
@@ -125,8 +150,10 @@ def _told(selection: Selection) -> dict:
 
 
 @action("case.sign")
-def sign(*, by, anchor: str, note_text: str = "") -> Signature:
-    """A supervisor's signature, with its printed name and meaning. Raises ValidationError while a reading is undecided."""
+def sign(*, by, anchor: str, note_text: str = "", after: int | None = None) -> Signature:
+    """A supervisor's signature, with its printed name and meaning. `after`: the newest decision on the probe that was shown.
+
+    Raises ValidationError while a reading is undecided, and where somebody has decided anew since."""
     case = _still_there(anchor)
     lock(case.probe)
     case = _still_there(anchor)
@@ -135,6 +162,7 @@ def sign(*, by, anchor: str, note_text: str = "") -> Signature:
         raise ValidationError(f"{plural(case.undecided, 'reading')} {are} still to be decided on.")
     if case.signature:
         raise ValidationError(f"{case.signature.signed_name} has signed this case already.")
+    refuse_newer(after, decisions_on(case.probe), _told_of)
     signature = Signature.objects.create(
         recorded_by=by,
         case=anchor,

@@ -2,6 +2,7 @@ from django import forms
 
 from compliance.readings.models import Reading
 from shared.bounds import on_clock
+from shared.fields import ReasonField, ShownField
 
 from .measured_again import Offer
 from .models import Fate
@@ -30,15 +31,17 @@ class ReadingChoice(forms.ModelChoiceField):
 class DecisionForm(forms.Form):
     """One decision for the readings that were picked, or for all in the list shown; `again` for picked ones only."""
 
+    after = ShownField()
+    most = ShownField()
     fate = forms.ChoiceField(label="What is decided", choices=Fate.choices, widget=forms.RadioSelect)
     good_reading = forms.ModelChoiceField(Reading.objects.none(), label="The reading taken again", required=False)
-    why = forms.CharField(
+    why = ReasonField(
         label="Why, and what was done",
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text="Needed for food cooked on, reheated or discarded: what, how much, to what temperature.",
     )
-    risk = forms.CharField(
+    risk = ReasonField(
         label="Assessment of the risk",
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -50,7 +53,7 @@ class DecisionForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 2}),
         help_text="For food already eaten: where a hazard is likely, the authority has to know.",
     )
-    evidence = forms.CharField(
+    evidence = ReasonField(
         label="Evidence",
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
@@ -58,8 +61,8 @@ class DecisionForm(forms.Form):
     )
     scope = forms.ChoiceField(label="For which readings", widget=forms.RadioSelect, initial=PICKED)
 
-    def __init__(self, *args, site_ids, count: int, stands: bool, again: bool, zone, **kwargs):
-        super().__init__(*args, **kwargs)
+    def __init__(self, *args, site_ids, count: int, stands: bool, again: bool, zone, after: int, **kwargs):
+        super().__init__(*args, initial={"after": after, "most": count}, **kwargs)
         if not stands:
             self.fields["fate"].choices = [c for c in Fate.choices if c[0] != Fate.STANDS]
         self.fields["good_reading"] = ReadingChoice(
@@ -78,4 +81,5 @@ class DecisionForm(forms.Form):
 
 
 class SignForm(forms.Form):
+    after = ShownField()
     note = forms.CharField(label="Remark", required=False, widget=forms.Textarea(attrs={"rows": 2}))

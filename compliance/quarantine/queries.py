@@ -4,7 +4,7 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 from django.utils.html import strip_tags
 
 from compliance.checks.queries import brackets_of
@@ -12,6 +12,7 @@ from compliance.metrology.allowances import STATED_AT
 from compliance.metrology.assessment import Bracket, ErrorBounds, bounds, likely, true_range
 from compliance.metrology.bracketing import Cause
 from compliance.metrology.envelopes import ErrorAt
+from compliance.probes.models import Probe
 from compliance.readings.models import Reading
 from shared.templatetags.noughtbook import when
 from shared.units import show, show_error, show_spread
@@ -144,3 +145,8 @@ def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
         lines.append(f"Taken again: {good.typed} {good.get_unit_display()}, probe {good.probe.code}, {at}")
     named = (("Risk", decision.risk), ("Told", decision.told), ("Evidence", decision.evidence))
     return lines + [f"{name}: {text}" for name, text in named if text]
+
+
+def decisions_on(probe: Probe) -> QuerySet[Decision]:
+    """Every decision on readings by this probe, in whatever case."""
+    return Decision.objects.filter(probe=probe).select_related("recorded_by")

@@ -16,7 +16,9 @@ from compliance.checks.models import BEGINNING, END, Check
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Probe
 from shared.bounds import number_in
+from shared.forms import attempt
 from shared.paging import Page
+from shared.shown import newest
 from shared.templatetags.noughtbook import when
 from shared.words import plural
 from sites.access import sites_of
@@ -28,7 +30,7 @@ from .assessing import Selection
 from .cases import State, Summary, summaries
 from .forms import ALL, DecisionForm, SignForm
 from .measured_again import offers
-from .queries import assessed_page, reasons
+from .queries import assessed_page, decisions_on, reasons
 from .reopening import reopened
 from .tables import AssessedTable, CaseTable
 from .telling import how_found, meaning
@@ -89,14 +91,14 @@ def case_decide(request: HttpRequest, slug: str) -> HttpResponse:
     outcome = request.POST.get("outcome", "")
     form = _decision_form(reach, outcome, request.POST)
     if form.is_valid():
-        try:
-            count = _decide(request, reach, outcome, form.cleaned_data)
-        except ValidationError as error:
-            _add_errors(form, error)
-        else:
+        count = attempt(form, _decide, request=request, reach=reach, outcome=outcome, given=form.cleaned_data)
+        if count:
             messages.success(request, f"{plural(count, 'reading')} decided on.")
             return redirect(_address(reach, outcome))
-    return render(request, "quarantine/case_detail.html", _page(request, reach, form=form), status=422)
+    page = _page(request, reach, form=form)
+    if page["form"] is None:  # nothing is left in the list
+        messages.error(request, " ".join(form.non_field_errors()))
+    return render(request, "quarantine/case_detail.html", page, status=422)
 
 
 @require_POST
@@ -107,7 +109,8 @@ def case_sign(request: HttpRequest, slug: str) -> HttpResponse:
     form = SignForm(request.POST)
     try:
         if form.is_valid():
-            actions.sign(by=request.user, anchor=reach.case.anchor, note_text=form.cleaned_data["note"])
+            given = {"note_text": form.cleaned_data["note"], "after": form.cleaned_data["after"]}
+            actions.sign(by=request.user, anchor=reach.case.anchor, **given)
             messages.success(request, "Signed. The case is closed.")
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
@@ -125,20 +128,13 @@ def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
         outcome=outcome if everything and outcome in OUTCOMES else "",
         undecided=True if everything else None,
     )
-    words = {name: given[name] for name in ("fate", "why", "good_reading", "risk", "told", "evidence")}
+    words = {name: given[name] for name in ("fate", "why", "good_reading", "risk", "told", "evidence", "after")}
+    words["most"] = given["most"] if everything else None
     return actions.decide(by=request.user, case=reach.case, selection=selection, **words)
 
 
 def _picked(request: HttpRequest) -> tuple[int, ...]:
     return tuple(pk for pk in map(number_in, request.POST.getlist("pick")) if pk is not None)
-
-
-def _add_errors(form: DecisionForm, error: ValidationError) -> None:
-    if hasattr(error, "error_dict"):
-        for name, found in error.error_dict.items():
-            form.add_error(name, found)
-    else:
-        form.add_error(None, error)
 
 
 def _shown(request: HttpRequest, reach: Reach) -> str:
@@ -187,13 +183,20 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
         "rows": rows,
         "shown": shown,
         "form": form if decides else None,
-        "sign_form": SignForm() if reach.signs and case.state == State.TO_SIGN and case.readings else None,
+        "sign_form": _sign_form(reach),
         "meaning": actions.MEANING,
         "waiting": case.state == State.TO_SIGN and not reach.signs,
         "again": again,
         "elsewhere": _elsewhere(reach),
         **_cause(case),
     }
+
+
+def _sign_form(reach: Reach) -> SignForm | None:
+    case = reach.case
+    if not (reach.signs and case.state == State.TO_SIGN and case.readings):
+        return None
+    return SignForm(initial={"after": newest(decisions_on(case.probe))})
 
 
 def _rows(request: HttpRequest, reach: Reach, shown: str):
@@ -231,6 +234,7 @@ def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
         stands=outcome == Outcome.HELD or (outcome == DECIDED and reach.case.count(Outcome.HELD) > 0),
         again=outcome == DECIDED,
         zone=reach.case.probe.site.zone,
+        after=newest(decisions_on(reach.case.probe)),
     )
 
 

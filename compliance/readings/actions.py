@@ -16,6 +16,8 @@ from compliance.limits.queries import version_in_force
 from compliance.probes.models import Probe
 from shared.audit import trail
 from shared.bounds import TO_COME, done_by_now
+from shared.reasons import as_reason, holds_word
+from shared.shown import entered, refuse_newer
 from sites.models import Person, Site
 
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
@@ -66,10 +68,10 @@ def _record(*, by: Person, reading: Reading) -> Reading:
 @trail.action("reading.void")
 def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
     """Strike a reading out; it stays readable. Raises ValidationError without a reason, or if it is void already."""
-    _needs_reason(reason)
+    reason = _needed(reason)
     _lock_live(reading)
-    made = ReadingVoid.objects.create(voids=reading, reason=reason.strip(), recorded_by=by)
-    _tell("reading.void", by, reading, reason=reason.strip())
+    made = ReadingVoid.objects.create(voids=reading, reason=reason, recorded_by=by)
+    _tell("reading.void", by, reading, reason=reason)
     return made
 
 
@@ -80,7 +82,7 @@ def correct(
 ) -> Reading:  # fmt: skip
     """Record what the reading should have said and strike the old one out. Raises ValidationError as `record` does,
     without a reason, or if the old one is void already."""
-    _needs_reason(reason)
+    reason = _needed(reason)
     new = _judged(
         by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
         taken_by=taken_by or reading.taken_by, hold_s=hold_s, since_start_s=since_start_s, note=note,
@@ -88,10 +90,8 @@ def correct(
     same = all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id"))
     if same and used_despite.strip() == reading.used_despite:
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
-    sent = partial(_sent_before, key, new, used_despite, (reading.pk, reason.strip()))
-    return sent() or _once(
-        sent, _correct, by=by, reading=reading, new=_trusted(new, used_despite), reason=reason.strip()
-    )
+    sent = partial(_sent_before, key, new, used_despite, (reading.pk, reason))
+    return sent() or _once(sent, _correct, by=by, reading=reading, new=_trusted(new, used_despite), reason=reason)
 
 
 @trail.action("reading.correct")
@@ -106,25 +106,27 @@ def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Read
 
 def act_on_deviation(
     *, by: Person, deviation: Deviation, action: str, cause: str, disposition: str, done_at: datetime, note: str = "",
-    decided_by: Person | None = None,
+    decided_by: Person | None = None, after: int | None = None,
 ) -> CorrectiveAction:  # fmt: skip
     """Record what was done; a later one replaces it and both stay. Sending the same twice records it once.
 
-    Raises ValidationError where words are missing, the time cannot be, or the reading is void.
+    `after`: the newest that `by` was shown. Raises ValidationError where words are missing, the time cannot be, the reading is
+    void, or somebody has recorded something else since.
     """
     made = CorrectiveAction(
         deviation=deviation, action=action.strip(), cause=cause.strip(), disposition=disposition, note=note.strip(),
         done_at=done_at, decided_by=decided_by or by, recorded_by=by,
     )  # fmt: skip
     _check_act(made)
-    return _acted_before(made) or _act(by=by, made=made)
+    return _acted_before(made) or _act(by=by, made=made, after=after)
 
 
 @trail.action("deviation.act")
-def _act(*, by: Person, made: CorrectiveAction) -> CorrectiveAction:
+def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> CorrectiveAction:
     lock(made.deviation.reading.probe)
     again = _acted_before(made)
     if again is None:
+        refuse_newer(after, made.deviation.actions.all(), lambda newer: entered(newer, newer.action))
         made.replaces = made.deviation.actions.filter(replaced_by__isnull=True).first()
         made.save()
     reading, subject = made.deviation.reading, again or made
@@ -169,6 +171,7 @@ def _trusted(reading: Reading, despite: str) -> Reading:
     if found.refused and not reading.used_despite:
         why = found.why(reading.site.zone, timezone.now())
         raise ValidationError({"used_despite": f"Do not use {reading.probe}: {why}. Take another probe, or say why."})
+    as_reason(reading.used_despite, "used_despite", usual="despite")
     if len(reading.used_despite) > LONGEST_REASON:
         raise ValidationError({"used_despite": f"Say it in at most {LONGEST_REASON} characters."})
     return reading
@@ -189,13 +192,13 @@ def _check_time(at: datetime) -> None:
 
 def _check_act(made: CorrectiveAction) -> None:
     wrong = {}
-    if not made.action:
-        wrong["action"] = "Say what was done."
-    if not made.cause:
-        wrong["cause"] = "Say why it happened, or that the cause is not known yet."
+    if not holds_word(made.action):
+        wrong["action"] = "Say in words what was done."
+    if not holds_word(made.cause):
+        wrong["cause"] = "Say in words why it happened, or that the cause is not known yet."
     if made.disposition not in Disposition.values:
         wrong["disposition"] = "Say what became of the food."
-    if made.disposition == Disposition.EATEN and not made.note:
+    if made.disposition == Disposition.EATEN and not holds_word(made.note):
         wrong["note"] = "It was eaten: write down the risk, and who was told."
     if made.done_at > timezone.now():
         wrong["done_at"] = TO_COME
@@ -261,9 +264,8 @@ def _lock_live(reading: Reading) -> None:
         raise ValidationError("This reading is void already. Work on the one that replaced it.")
 
 
-def _needs_reason(reason: str) -> None:
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why: the old entry stays readable beside it."})
+def _needed(reason: str) -> str:
+    return as_reason(reason, ask="Say why: the old entry stays readable beside it.", usual="strike")
 
 
 def _tell(name: str, by: Person, reading: Reading, reason: str = "", **data) -> None:

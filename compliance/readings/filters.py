@@ -9,7 +9,7 @@ from django.utils import timezone
 from compliance.checks.models import Standing
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe
-from shared.bounds import number_in
+from shared.bounds import not_come_yet, number_in
 from shared.fields import DayField
 from sites.access import sites_of
 from sites.models import Person, Site
@@ -55,6 +55,12 @@ class SiteFilter(forms.Form):
         if "last" in chosen:
             found &= Q(**{f"{field}__lt": datetime.combine(chosen["last"] + timedelta(days=1), time(), zone)})
         return found
+
+    def ahead(self) -> str:
+        """What is wrong with a period that lies ahead; empty where nothing is."""
+        zone = self._zone(self.chosen.get("site"))
+        days = [self.chosen[name] for name in ("first", "last") if name in self.chosen]
+        return not_come_yet(max(days), timezone.now().astimezone(zone).date()) if days else ""
 
     def _zone(self, site: Site | None):
         site = site or self.sites.first()

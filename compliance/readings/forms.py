@@ -11,10 +11,10 @@ from compliance.checks.fitness import Fitness, fitness_of
 from compliance.limits.wording import parse_duration
 from compliance.probes.models import Probe
 from shared.bounds import number_in
-from shared.fields import LineField, SiteDateTimeField, TemperatureField
+from shared.fields import LineField, ReasonField, ShownField, SiteDateTimeField, TemperatureField
 from shared.seal import seal_of
 from shared.units import Unit
-from shared.widgets import TapNumber
+from shared.widgets import Suggested, TapNumber
 from sites.models import Person, Site
 
 from .importing.uploads import MOST_SENT
@@ -29,23 +29,6 @@ REDRAW = {
 
 def sentence(words: str) -> str:
     return words[0].upper() + words[1:]
-
-
-class Suggested(forms.TextInput):
-    """A text box that offers words that were used before."""
-
-    template_name = "readings/suggested.html"
-
-    def __init__(self, words, attrs=None):
-        super().__init__({"autocomplete": "off", **(attrs or {})})
-        self.words = words
-
-    def get_context(self, name, value, attrs):
-        context = super().get_context(name, value, attrs)
-        list_id = f"{context['widget']['attrs'].get('id', name)}_words"
-        context["widget"]["attrs"]["list"] = list_id
-        context["widget"].update(words=self.words, list_id=list_id)
-        return context
 
 
 class HoldField(forms.CharField):
@@ -86,18 +69,13 @@ class ProbeField(forms.ModelChoiceField):
     iterator, zone = ProbesByFitness, timezone.get_default_timezone()
 
 
-REASONS = (
-    "No other probe here is OK to use.",
-    "Only to get an idea: it is measured again with another probe.",
-)
-
-
 class ReadingForm(forms.Form):
     """One reading at one site. `probe` and `limit` narrow each other through the page."""
 
     key = forms.CharField(widget=forms.HiddenInput, max_length=36)
     probe = ProbeField(Probe.objects.none(), empty_label="Choose the probe")
-    used_despite = forms.CharField(
+    used_despite = ReasonField(
+        usual="despite",
         label="Used all the same, because",
         required=False,
         max_length=Reading._meta.get_field("used_despite").max_length,
@@ -123,7 +101,6 @@ class ReadingForm(forms.Form):
         self.initial.setdefault("taken_by", person.pk)
         self.fields["probe"].queryset = self._probes()
         self.fields["probe"].zone = site.zone
-        self.fields["used_despite"].widget = Suggested(REASONS)
         self._offer_limits()
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
@@ -206,9 +183,9 @@ class ReadingForm(forms.Form):
 
 
 class CorrectForm(ReadingForm):
-    reason = forms.CharField(
-        label="Why is it corrected?", max_length=500, help_text="The old entry stays readable beside the new one.",
-        widget=forms.Textarea(attrs={"rows": 2}),
+    reason = ReasonField(
+        usual="strike", label="Why is it corrected?", max_length=500,
+        help_text="The old entry stays readable beside the new one.",
     )  # fmt: skip
 
 
@@ -219,14 +196,16 @@ class AllTheSameForm(forms.Form):
 
 
 class VoidForm(forms.Form):
-    reason = forms.CharField(
-        label="Why does it not count?", max_length=500, widget=forms.Textarea(attrs={"rows": 3}),
+    reason = ReasonField(
+        usual="strike", label="Why does it not count?", max_length=500,
         help_text="It stays readable, struck out, with your name and this reason.",
     )  # fmt: skip
 
 
 class ActForm(forms.Form):
     """What was done about a deviation."""
+
+    after = ShownField()
 
     action = forms.CharField(label="What was done", max_length=2000, widget=forms.Textarea(attrs={"rows": 3}))
     cause = forms.CharField(label="Why it happened", max_length=2000, widget=forms.Textarea(attrs={"rows": 2}))

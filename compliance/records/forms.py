@@ -16,7 +16,7 @@ PERIODS = {"week": "Last 7 days", "month": "This month", "last_month": "Last mon
 
 
 def quick_period(choice: str, today: date) -> tuple[date, date]:
-    """First and last day of a quick choice, on the site's calendar; the period may reach into days to come."""
+    """First and last day of a quick choice, on the site's calendar; none lies ahead."""
     first_of_month = today.replace(day=1)
     if choice == "week":
         return today - timedelta(days=6), today
@@ -68,7 +68,7 @@ class RecordForm(forms.Form):
         if self.errors:
             return
         try:
-            check_period(given["from"], given["to"])
+            check_period(given["from"], given["to"], self._now.astimezone(given["site"].zone).date())
         except PeriodRefused as refused:
             self.add_error("to", str(refused))
 

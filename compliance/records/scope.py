@@ -8,8 +8,10 @@ from zoneinfo import ZoneInfo
 from django.db.models import QuerySet
 
 from compliance.checks.queries import standing_subquery
+from compliance.probes.models import Placement
 from compliance.readings.models import Reading
-from shared.bounds import EARLIEST, LATEST
+from shared.audit.models import Entry
+from shared.bounds import EARLIEST, LATEST, not_come_yet
 from shared.printing.page import MONTHS
 from sites.models import Paper, Site
 
@@ -34,7 +36,7 @@ class RecordScope:
     people: People = field(default_factory=People.load)
 
     def __post_init__(self):
-        check_period(self.first, self.last)
+        check_period(self.first, self.last, self.now.astimezone(self.zone).date())
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -60,6 +62,30 @@ class RecordScope:
         first, last = day(self.first), day(self.last)
         return first if self.first == self.last else f"{first} to {last}"
 
+    @cached_property
+    def begun(self) -> datetime:
+        """When the first entry about the site reached the book; the time of printing where none has."""
+        told = Entry.objects.filter(site_id=self.site.pk).order_by("at").values_list("at", flat=True).first()
+        placed = Placement.objects.filter(site=self.site).order_by("recorded_at").values_list("recorded_at", flat=True)
+        return min(filter(None, (told, placed.first(), self.now)))
+
+    @property
+    def before_book(self) -> str:
+        """Since when the book is kept, where the period begins before it."""
+        if midnight(self.begun.astimezone(self.zone).date(), self.zone) <= self.start:
+            return ""
+        return f"The book of this site is kept since {day(self.begun.astimezone(self.zone).date())}"
+
+    def none(self, words: str) -> str:
+        """A sentence that says that something is not there, and that this says nothing of the time before the book."""
+        if not self.before_book:
+            return words
+        return f"{words} {self.before_book}, so this says nothing of the days before."
+
+    @cached_property
+    def was_read(self) -> bool:
+        return self.readings().exists()
+
     def holds(self, at: datetime) -> bool:
         return self.start <= at < self.end
 
@@ -81,12 +107,14 @@ class RecordScope:
         return probes_here(self.site, self.start, self.end, self.now)
 
 
-def check_period(first: date, last: date) -> None:
-    """Raises PeriodRefused where no record can cover these days."""
+def check_period(first: date, last: date, today: date) -> None:
+    """Raises PeriodRefused where no record can cover these days; `today` on the clock of the site."""
     if last < first:
         raise PeriodRefused(f"The period ends before it begins. Give a last day that is not before {day(first)}.")
     if first < EARLIEST or last > LATEST:
         raise PeriodRefused(f"Give days between {day(EARLIEST)} and {day(LATEST)}.")
+    if told := not_come_yet(last, today):
+        raise PeriodRefused(told)
 
 
 def midnight(on: date, zone: ZoneInfo) -> datetime:

@@ -4,6 +4,7 @@ from django.core.exceptions import ValidationError
 
 from shared import clock
 from shared.audit.trail import action, note
+from shared.reasons import as_reason
 from sites.models import Person
 
 from .models import Excuse, ExcuseVoid, Reminder
@@ -18,13 +19,13 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
 
     Raises ValidationError without a reason, for what was done, for what is excused already, and for what is lifted.
     """
-    reason = reason.strip()
-    if not reason:
-        raise ValidationError({"reason": TO_DO})
+    reason = as_reason(reason, ask=TO_DO, usual="excuse")
     Reminder.objects.select_for_update().get(pk=reminder.pk)
     now = with_status(Reminder.objects.filter(pk=reminder.pk), clock.now()).get()
     if now.excused:
-        raise ValidationError("This is excused already. Strike the excuse out first to give another reason.")
+        known = reminder.excuses.select_related("recorded_by").get(void__isnull=True)
+        told = f"{known.recorded_by} has excused this already: “{known.reason}”. Nothing was changed."
+        raise ValidationError(f"{told} Strike that excuse out first to give another reason.")
     if now.status == Status.CLEARED:
         raise ValidationError("This was done: there is nothing to excuse.")
     if now.status == Status.LIFTED:
@@ -41,12 +42,11 @@ def void_excuse(*, by: Person, excuse: Excuse, reason: str) -> ExcuseVoid:
 
     Raises ValidationError without a reason, and for one that is struck out already.
     """
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why the excuse no longer counts."})
+    reason = as_reason(reason, ask="Say why the excuse no longer counts.", usual="excuse_void")
     reminder = Reminder.objects.select_for_update().get(pk=excuse.reminder_id)
-    if ExcuseVoid.objects.filter(voids=excuse).exists():
-        raise ValidationError("This excuse is struck out already; nothing was changed.")
-    void = ExcuseVoid.objects.create(voids=excuse, reason=reason.strip(), recorded_by=by)
+    if known := ExcuseVoid.objects.filter(voids=excuse).select_related("recorded_by").first():
+        raise ValidationError(f"{known.recorded_by} has struck this excuse out already. Nothing was changed.")
+    void = ExcuseVoid.objects.create(voids=excuse, reason=reason, recorded_by=by)
     note("reminder.void_excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id,
          reason=void.reason, reminder=reminder.pk, excuse=excuse.pk)  # fmt: skip
     return void

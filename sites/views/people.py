@@ -1,13 +1,15 @@
 """People: who there are, their roles, their signing in."""
 
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.db.models import Prefetch, Q
+from django.forms import Form
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from shared.bounds import number_in
 from shared.forms import attempt
 from shared.numbered import numbered_page
 
@@ -133,8 +135,7 @@ def role_add(request, pk):
 def role_remove(request, pk):
     membership = get_membership(request.user, pk)
     person = membership.person
-    form = ReasonForm(request.POST or None)
-    del form.fields["reason"]
+    form = Form(request.POST if request.method == "POST" else None)
     if form.is_valid():
         attempt(form, revoke, by=request.user, membership=membership)
         if not form.errors:
@@ -152,7 +153,7 @@ def person_stop(request, pk):
     person = get_whole_person(request.user, pk).person
     if person.pk == request.user.pk:
         raise PermissionDenied("Another supervisor has to stop your signing in.")
-    form = ReasonForm(request.POST or None)
+    form = ReasonForm(request.POST or None, initial={"stops": person.revocations})
     if form.is_valid():
         attempt(form, stop_person, by=request.user, person=person, **form.cleaned_data)
         if not form.errors:
@@ -165,8 +166,11 @@ def person_stop(request, pk):
 @require_POST
 def person_restart(request, pk):
     person = get_whole_person(request.user, pk).person
-    restart_person(by=request.user, person=person)
-    messages.success(request, f"{person} may sign in again.")
+    try:
+        restart_person(by=request.user, person=person, stops=number_in(request.POST.get("stops")))
+        messages.success(request, f"{person} may sign in again.")
+    except ValidationError as refused:
+        messages.info(request, " ".join(refused.messages))
     return redirect("person_edit", pk)
 
 

@@ -12,6 +12,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
+from shared.bounds import number_in
 from shared.forms import attempt
 
 from ..access import areas_of, clock_of
@@ -91,7 +92,7 @@ def account_password_told(request):
     if not url_has_allowed_host_and_scheme(onward, {request.get_host()}, require_https=request.is_secure()):
         onward = reverse("home")
     if request.method == "POST":
-        mark_seen(request.user)
+        mark_seen(request.user, [number_in(pk) or 0 for pk in request.POST.getlist("link")])
         return HttpResponseRedirect(onward)
     links = to_be_told(request.user)
     if not links:

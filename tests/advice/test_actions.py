@@ -98,7 +98,7 @@ def test_advice_from_before_somebody_set_the_days_is_refused(world):
 
 @pytest.mark.parametrize("days", [0, -1, 367])
 def test_days_that_nobody_can_keep_are_refused(world, days):
-    assert "from 1 to 366" in refused(world, days_accepted=days, why="So be it.")
+    assert "from 1 to 366" in refused(world, days_accepted=days, why="As agreed.")
 
 
 def test_days_that_change_nothing_are_refused(world):

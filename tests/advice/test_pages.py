@@ -101,7 +101,7 @@ def test_other_days_need_a_reason_and_what_was_typed_stays(as_person, manager, k
 
 @pytest.mark.parametrize("days", ["", "many", "0", "400"])
 def test_nonsense_is_refused_on_the_page(as_person, manager, known, days):
-    answer = accept(as_person(manager), known, days=days, why="So be it.")
+    answer = accept(as_person(manager), known, days=days, why="As agreed.")
     assert answer.status_code == 422
     assert not Acceptance.objects.exists()
 

@@ -223,7 +223,7 @@ def own_limit(w):
 SAMPLES |= {
     "rules.load": lambda w: {"by": None, "content": json.loads((RULES / "united_kingdom.json").read_text())},
     "limit.adopt": lambda w: {
-        "by": w.manager, "site": w.site, "rule": fill(Rule, w), "effective_from": days_ago(0), "reason": "New.",
+        "by": w.manager, "site": w.site, "rule": fill(Rule, w), "effective_from": days_ago(0), "reason": "New on the menu.",
     },
     "limits.adopt": lambda w: {
         "by": w.manager, "site": w.site, "rules": [fill(Rule, w)], "effective_from": days_ago(0),

@@ -69,7 +69,7 @@ def test_an_adjustment_parts_them_and_one_struck_out_does_not(probe, cook, super
     chosen = boiling(probe, cook, day(10.2))
     adjusted = event(probe, cook, "adjusted", day(10.5))
     assert companions([before, after]) == {before.pk: chosen}
-    void_event(by=supervisor, event=adjusted, reason="It was P2.")
+    void_event(by=supervisor, event=adjusted, reason="It was probe P2.")
     assert companions([before, after]) == {before.pk: chosen, after.pk: chosen}
 
 

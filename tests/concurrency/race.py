@@ -111,7 +111,7 @@ def decisions_on_one_case(world) -> dict:
     for _ in range(ROUNDS):
         wrong += at_once(
             lambda: quarantine.decide(by=world.manager, fate=Fate.DISCARDED, why="two litres", **everything),
-            lambda: quarantine.decide(by=world.supervisor, fate=Fate.REWORKED, why="to 75 °C", **everything),
+            lambda: quarantine.decide(by=world.supervisor, fate=Fate.REWORKED, why="Heated to 75 °C", **everything),
         )
     current = Decision.objects.filter(replaced_by__isnull=True).values_list("reading_id", flat=True)
     return {
@@ -243,7 +243,7 @@ def sweeps_at_once(world) -> dict:
     again = [sweep(last), sweep(last)]
     afresh = set(Reminder.objects.values_list("probe", "due_at"))
     reminder = Reminder.objects.filter(probe=probes[-1]).earliest("due_at")
-    told = at_once(*[lambda by=by: excuse_reminder(by=by, reminder=reminder, reason="x")
+    told = at_once(*[lambda by=by: excuse_reminder(by=by, reminder=reminder, reason="mistyped")
                      for by in (world.manager, world.supervisor)])  # fmt: skip
     return {
         "wrong": wrong + [text for text in told if "excused already" not in text],

@@ -12,9 +12,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compliance.limits import actions
-from compliance.limits.comparing import looser_than
+from compliance.limits.comparing import lets_more_pass, looser_than
 from compliance.limits.models import Direction, LimitVersion, Rule
 from compliance.limits.queries import version_in_force
+from compliance.readings.judging import breach, reached_late
 from shared.audit.models import Entry
 from shared.units import Unit
 
@@ -127,6 +128,51 @@ def test_a_change_in_the_past_needs_a_reason(world, adopted):
     )
     assert version_in_force(adopted, then - timedelta(seconds=1)).value == 155
     assert held(adopted).value == 160
+
+
+@pytest.mark.parametrize(
+    "looser",
+    [
+        {"value": Decimal("154.99")},
+        {"hold_s": 16},
+        {"hold_s": None},
+        {"value": Decimal("160"), "hold_s": 5},
+        {"within_s": 60},
+    ],
+)
+def test_nothing_is_loosened_or_retired_for_days_that_are_over(world, adopted, looser):
+    then, told = timezone.now() - timedelta(days=3), {"by": world.manager, "limit": adopted, "reason": "Agreed."}
+    for act, changes in ((actions.change, looser), (actions.retire, {})):
+        with pytest.raises(ValidationError, match="from now on"):
+            act(effective_from=then, **told, **changes)
+    assert LimitVersion.objects.filter(limit=adopted).count() == 1
+    actions.change(effective_from=timezone.now() - timedelta(minutes=4), **told, **looser)
+
+
+versions = st.builds(
+    LimitVersion, direction=st.sampled_from(Direction.values), value_milli=st.integers(-1, 1).map(lambda n: n * 1000),
+    value=st.just(Decimal(5)), unit=st.just("C"), hold_s=st.none() | st.integers(1, 2), within_s=st.none() | st.integers(1, 2),
+    in_force=st.sampled_from([True, True, False]),
+)  # fmt: skip
+readings = st.tuples(
+    st.integers(-2, 2).map(lambda n: n * 1000), st.none() | st.integers(0, 3), st.none() | st.integers(0, 3)
+)
+
+
+def is_out(version, reading) -> bool:
+    milli, held, since = reading
+    return version.in_force and bool(breach(version, milli, held, since) or reached_late(version, milli, since))
+
+
+@given(before=versions, after=versions, reading=readings)
+def test_a_reading_that_was_out_is_never_let_in_by_what_is_not_looser(before, after, reading):
+    if is_out(before, reading) and not is_out(after, reading):
+        assert lets_more_pass(before, after)
+
+
+@given(version=versions)
+def test_the_same_figures_are_not_looser(version):
+    assert not lets_more_pass(version, version)
 
 
 def test_a_change_to_come_leaves_today_as_it_is(world, adopted):

@@ -45,8 +45,7 @@ def test_marking_as_read_is_ones_own_affair(as_person, world, write):
     assert client.post(reverse("notice_read", args=[hers.pk])).status_code == 404
     assert client.post(reverse("notice_read", args=[mine.pk])).status_code == 302
     assert (unread(world.manager), unread(world.supervisor)) == (0, 1)
-    write("Another")
-    client.post(reverse("notice_read_all"))
+    client.post(reverse("notice_read_all"), {"until": write("Another").pk})
     assert (unread(world.manager), unread(world.supervisor)) == (0, 1)
 
 

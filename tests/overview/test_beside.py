@@ -162,5 +162,7 @@ def test_what_is_lifted_cannot_be_excused(daily, world, clock, as_person):
     swept()
     making.event(daily, world.manager, "withdrawn", at(11, 12))
     row = Reminder.objects.get()
-    answer = as_person(world.manager).post(reverse("reminder_excuse", args=[row.pk]), {"reason": "busy"})
+    answer = as_person(world.manager).post(
+        reverse("reminder_excuse", args=[row.pk]), {"wants": "excuse", "reason": "busy"}
+    )
     assert answer.status_code == 422 and statuses() == ["lifted"]

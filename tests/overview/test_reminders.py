@@ -190,7 +190,7 @@ def test_today_lists_what_is_open_from_earlier_days_as_the_page_of_the_day_has_i
     assert "Still open from earlier days" in page and f"{len(answer.context['left'].rows)} from earlier days" in page
     assert "Still open" not in planned(as_person(world.manager), world.site, "2026-03-10").content.decode()
     as_person(world.manager).post(
-        reverse("reminder_excuse", args=[Reminder.objects.get(probe=held).pk]), {"reason": "Away."}
+        reverse("reminder_excuse", args=[Reminder.objects.get(probe=held).pk]), {"wants": "excuse", "reason": "Away."}
     )
     left = planned(as_person(world.manager), world.site).context["left"]
     assert "H1" not in {row.record.told.title for row in left.rows}
@@ -198,11 +198,13 @@ def test_today_lists_what_is_open_from_earlier_days_as_the_page_of_the_day_has_i
 
 def test_an_excuse_needs_a_reason_and_a_manager(as_person, world, overdue):
     address = reverse("reminder_excuse", args=[overdue.pk])
-    assert as_person(world.cook).post(address, {"reason": "busy"}).status_code == 403
-    assert as_person(world.stranger).post(address, {"reason": "busy"}).status_code == 404
-    assert as_person(world.manager).post(address, {"reason": "  "}).status_code == 422
+    assert as_person(world.cook).post(address, {"wants": "excuse", "reason": "busy"}).status_code == 403
+    assert as_person(world.stranger).post(address, {"wants": "excuse", "reason": "busy"}).status_code == 404
+    assert as_person(world.manager).post(address, {"wants": "excuse", "reason": "  "}).status_code == 422
     assert not Excuse.objects.exists()
-    assert as_person(world.manager).post(address, {"reason": "In the laboratory."}).status_code == 302
+    assert (
+        as_person(world.manager).post(address, {"wants": "excuse", "reason": "In the laboratory."}).status_code == 302
+    )
     assert statuses() == ["excused"] and codes(world.site) == []
     page = as_person(world.reader).get(reverse("reminder_list", args=[world.site.pk])).content.decode()
     assert "In the laboratory." in page and "Mara Holt" in page
@@ -210,18 +212,21 @@ def test_an_excuse_needs_a_reason_and_a_manager(as_person, world, overdue):
 
 def test_an_excuse_that_is_struck_out_no_longer_counts(as_person, world, overdue):
     address = reverse("reminder_excuse", args=[overdue.pk])
-    as_person(world.manager).post(address, {"reason": "In the laboratory."})
+    as_person(world.manager).post(address, {"wants": "excuse", "reason": "In the laboratory."})
     page = as_person(world.manager).get(address).content.decode()
     assert "Strike out" in page and "does not hold" in page and "in the laboratory until" not in page
-    as_person(world.manager).post(address, {"reason": "It was here."})
+    strike = {"wants": "strike_out", "excuse": Excuse.objects.get().pk, "reason": "It was here."}
+    as_person(world.manager).post(address, strike)
     assert statuses() == ["overdue"] and ExcuseVoid.objects.get().reason == "It was here."
-    as_person(world.manager).post(address, {"reason": "Now it is there."})
+    as_person(world.manager).post(address, {"wants": "excuse", "reason": "Now it is there."})
     assert statuses() == ["excused"] and Excuse.objects.count() == 2
 
 
 def test_what_was_done_is_not_excused(as_person, world, overdue):
     making.good(world.probe, world.cook, NOW - timedelta(minutes=30))
-    answer = as_person(world.manager).post(reverse("reminder_excuse", args=[overdue.pk]), {"reason": "busy"})
+    answer = as_person(world.manager).post(
+        reverse("reminder_excuse", args=[overdue.pk]), {"wants": "excuse", "reason": "busy"}
+    )
     assert answer.status_code == 422 and "nothing to excuse" in answer.content.decode()
 
 

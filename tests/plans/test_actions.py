@@ -111,7 +111,7 @@ def test_rounds_of_a_limit(world):
         ({"every_minutes": 5}, "greater than or equal to 15"),
         ({"times": [time(8)], "weekdays": 0}, "greater than or equal to 1"),
         ({"times": [time(8)], "effective_from": TODAY - timedelta(days=1)}, "Days that are over"),
-        ({"in_force": False, "reason": "So."}, "no rounds"),
+        ({"in_force": False, "reason": "Agreed."}, "no rounds"),
     ],
 )
 def test_rounds_that_cannot_be(world, given, words):

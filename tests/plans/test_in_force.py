@@ -29,23 +29,23 @@ def scopes(world):
 def test_the_nearest_wins_and_says_where_it_comes_from(world):
     assert plan_in_force(world.probe).source == "the plan that every business starts with"
     for days, (scope, words) in enumerate(scopes(world), start=2):
-        actions.set_plan(by=world.supervisor, every_days=days, reason="So.", **scope)
+        actions.set_plan(by=world.supervisor, every_days=days, reason="Agreed.", **scope)
         found = plan_in_force(world.probe)
         assert (found.plan.days, found.source) == (days, words)
 
 
 def test_a_wider_plan_set_later_does_not_displace_a_nearer_one(world):
     for days, (scope, _) in enumerate(reversed(scopes(world)), start=2):
-        actions.set_plan(by=world.supervisor, every_days=days, reason="So.", **scope)
+        actions.set_plan(by=world.supervisor, every_days=days, reason="Agreed.", **scope)
     assert plan_in_force(world.probe).source == "its own plan"
 
 
 def test_taking_plans_off_walks_back_through_the_scopes(world):
     for days, (scope, _) in enumerate(scopes(world), start=2):
-        actions.set_plan(by=world.supervisor, every_days=days, reason="So.", **scope)
+        actions.set_plan(by=world.supervisor, every_days=days, reason="Agreed.", **scope)
     for scope, words in reversed(scopes(world)):
         assert plan_in_force(world.probe).source == words
-        actions.set_plan(by=world.supervisor, in_force=False, reason="So.", **scope)
+        actions.set_plan(by=world.supervisor, in_force=False, reason="Agreed.", **scope)
     assert plan_in_force(world.probe).record is None
 
 
@@ -83,11 +83,11 @@ def test_closures_of_the_site_its_area_and_its_business_close_it_and_others_do_n
               {"area": world.far_area}]  # fmt: skip
     for number, scope in enumerate(scopes, start=1):
         day = TODAY + timedelta(days=number)
-        actions.close_days(by=world.supervisor, first_day=day, last_day=day, why=f"why {number}", **scope)
+        actions.close_days(by=world.supervisor, first_day=day, last_day=day, why=f"outing {number}", **scope)
     with django_assert_num_queries(3):  # hours, closures, what was changed of the sites
         calendar = calendars([world.site, world.far_site])[world.site.pk]
     told = [calendar.is_open(TODAY + timedelta(days=n))[1] for n in range(1, 6)]
-    assert told == ["why 1", "why 2", "why 3", "", ""]
+    assert told == ["outing 1", "outing 2", "outing 3", "", ""]
 
 
 def test_public_holidays_close_a_site_that_says_so(world):

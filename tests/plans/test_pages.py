@@ -93,7 +93,9 @@ def test_the_queries_do_not_grow_with_probes_and_limits(world, as_person):
         actions.set_round(
             by=world.manager, limit=make_limit(world.site, by=world.manager, code=f"l{n}"), times=[time(8)]
         )
-        actions.close_days(by=world.manager, site=world.site, first_day=TODAY, last_day=TODAY, why=f"outing {n}")
+        actions.close_days(
+            by=world.manager, site=world.site, first_day=TODAY, last_day=TODAY + timedelta(days=1 + n), why="outing"
+        )
     assert count() == before
 
 

@@ -23,7 +23,7 @@ from tests.checks.making import GOOD_BATH, bad, boiling, day, event, good, settl
 from tests.world import make_probe, make_reading
 
 GRAVITY = ["held", "undecided", "broken"]
-WORDS = {"why": "As said.", "risk": "Low.", "told": "The supervisor.", "evidence": "The data logger."}
+WORDS = {"why": "As said.", "risk": "Hardly any.", "told": "The supervisor.", "evidence": "The data logger."}
 
 
 @dataclass

@@ -97,13 +97,13 @@ def test_a_manager_may_not_sign(as_person, manager, case):
 def test_those_without_the_authority_read_but_do_not_decide(as_person, world, case, who):
     client = as_person(getattr(world, who))
     assert client.get(page(case)).status_code == 200
-    assert decide(client, case, fate="discarded", why="x").status_code == 403
+    assert decide(client, case, fate="discarded", why="poured away").status_code == 403
 
 
 def test_a_stranger_finds_nothing(as_person, stranger, case):
     client = as_person(stranger)
     assert client.get(page(case)).status_code == 404
-    assert decide(client, case, fate="discarded", why="x").status_code == 404
+    assert decide(client, case, fate="discarded", why="poured away").status_code == 404
 
 
 def test_a_case_that_never_was_is_not_found(as_person, manager, case):
@@ -151,7 +151,7 @@ def test_deciding_again_is_only_for_ticked_readings(as_person, manager, case):
     assert "Decide again" in text
     assert 'name="pick"' in text
     assert "in this list" not in text
-    assert decide(client, case, outcome="decided", fate="discarded", why="All.").status_code == 422
+    assert decide(client, case, outcome="decided", fate="discarded", why="All of it, poured away.").status_code == 422
     assert Decision.objects.count() == 1
 
 

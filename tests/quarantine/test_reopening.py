@@ -53,7 +53,7 @@ def decide(world, anchor, fate, outcome="", **given):
     actions.decide(by=world.manager, case=case, selection=undecided(case, outcome), fate=fate, **given)
 
 
-def strike(world, check, reason="No ice was left."):
+def strike(world, check, reason="Salted."):
     checks.void_check(by=world.supervisor, check=check, reason=reason)
 
 
@@ -85,7 +85,7 @@ def test_the_page_says_who_had_signed_and_what_has_changed_since(as_person, worl
     ("act", "words"),
     [
         (lambda w, r: readings.void(by=w.cook, reading=r, reason="Wrong fridge"), "was struck out on"),
-        (lambda w, r: checks.void_check(by=w.supervisor, check=r.probe.checks.get(), reason="No ice."), "no good check vouches"),
+        (lambda w, r: checks.void_check(by=w.supervisor, check=r.probe.checks.get(), reason="Salted."), "no good check vouches"),
         (lambda w, r: strike(w, behind(w)), "“the limit held” when it was decided, “cannot be told” now. The check of"),
         (lambda w, r: strike(w, behind(w)), "The check of 5 Jan 2026 09:00 GMT was struck out on"),
         (lambda w, r: make_reading(w.probe, w.limit, "4.1", day(3), by=w.cook), "1 reading came into the case since and"),
@@ -137,7 +137,7 @@ def test_what_does_not_matter_opens_nothing(world, anchor, other):
 
 def test_a_better_outcome_opens_nothing(world):
     anchor = failed_after(world, "5.4")
-    decide(world, anchor, Fate.EATEN, risk="Low.", told="Nobody needed.")
+    decide(world, anchor, Fate.EATEN, risk="Hardly any.", told="Nobody needed.")
     actions.sign(by=world.supervisor, anchor=anchor)
     boiling(world.probe, world.cook, day(0.1), "98.3")
     assert load_case(anchor).state == State.SIGNED

@@ -39,7 +39,7 @@ def test_each_page_of_a_reading_asks_for_its_role(world, as_person, name, reader
     for person, status in ((world.reader, reader), (world.cook, cook), (world.manager, manager)):
         assert page_of(as_person(person), name, reading.pk).status_code == status
         if status == 403:
-            assert as_person(person).post(reverse(name, args=[reading.pk]), {"reason": "x"}).status_code == 403
+            assert as_person(person).post(reverse(name, args=[reading.pk]), {"reason": "mistyped"}).status_code == 403
 
 
 def test_only_cooks_and_above_take_readings_and_only_at_their_sites(world, as_person):

@@ -135,7 +135,7 @@ def test_a_correction_that_changes_nothing_or_says_no_reason_is_refused(world):
         "taken_at": old.taken_at,
     }  # fmt: skip
     with pytest.raises(ValidationError, match="Nothing differs"):
-        correct(by=world.cook, reading=old, reason="x", key=uuid.uuid4(), **same)
+        correct(by=world.cook, reading=old, reason="mistyped", key=uuid.uuid4(), **same)
     with pytest.raises(ValidationError, match="Say why"):
         correct(by=world.cook, reading=old, reason=" ", key=uuid.uuid4(), **same | {"typed": "4.1"})
 

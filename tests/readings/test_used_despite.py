@@ -56,7 +56,7 @@ def test_without_a_reason_nothing_is_recorded_and_it_says_what_to_do(world, fail
             "used_despite": ["Do not use P1: failed at zero today 11:45. Take another probe, or say why."]
         }
     with pytest.raises(ValidationError, match="at most 500 characters"):
-        take(world, taken_at=now(), used_despite="x" * 501)
+        take(world, taken_at=now(), used_despite="long " * 101)
     assert not Reading.objects.exists()
 
 

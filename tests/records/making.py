@@ -96,8 +96,9 @@ def _decide_all(world, made) -> None:
 
 
 def scope_of(site, first=FIRST, last=LAST, **fields) -> RecordScope:
+    """No record lies ahead: of a period that is not over, up to now."""
     fields = {"printed_by": "Rue Danby", "now": timezone.now(), **fields}
-    return RecordScope(site=site, first=first, last=last, **fields)
+    return RecordScope(site=site, first=first, last=min(last, fields["now"].astimezone(site.zone).date()), **fields)
 
 
 def printed(scope: RecordScope) -> PdfReader:

@@ -176,3 +176,36 @@ def test_the_command_asks_which_of_two_sites_is_meant(clock, world, tmp_path):
     Membership.objects.create(person=world.reader, role=Role.READER, site=world.far_site)
     with pytest.raises(CommandError, match=f"{world.far_site.pk} in South"):
         command(tmp_path)
+
+
+@pytest.mark.parametrize("days", [
+    {"from": "2026-03-01", "to": "2026-03-12"}, {"from": "2026-03-12", "to": "2026-03-12"},
+    {"from": "2027-01-01", "to": "2027-01-31"},
+])  # fmt: skip
+def test_a_period_that_lies_ahead_is_refused_and_the_last_day_possible_is_named(ask, reader, site, days, tmp_path):
+    told = "has not come yet, and nothing can be said of it. The last day possible is today, 11 March 2026."
+    answer = ask(reader, **days)
+    assert answer.status_code == 400 and told in answer.content.decode()
+    with pytest.raises(CommandError, match=told):
+        call_command(
+            "print_record", site=site.name, first=days["from"], last=days["to"], by=reader.email, out=tmp_path / "r.pdf"
+        )
+    assert not list(tmp_path.iterdir())
+
+
+def test_today_is_the_day_on_the_clock_of_the_site(ask, reader, site, clock):
+    Site.objects.filter(pk=site.pk).update(time_zone="Pacific/Auckland")  # where it is the 12th already
+    assert ask(reader, **{"from": "2026-03-12", "to": "2026-03-12"}).status_code == 200
+    assert ask(reader, **{"from": "2026-03-13", "to": "2026-03-13"}).status_code == 400
+
+
+@pytest.mark.parametrize("days", [{"last": "2026-03-12"}, {"first": "2026-03-12"}])
+def test_a_file_of_readings_that_lie_ahead_is_refused_on_the_list(as_person, clock, reader, days):
+    answer = as_person(reader).get(reverse("reading_export"), days, follow=True)
+    assert "12 March 2026 has not come yet" in answer.content.decode() and answer.redirect_chain
+    assert (
+        as_person(reader)
+        .get(reverse("reading_export"), {"last": "2026-03-11"})
+        .headers["Content-Type"]
+        .startswith("text/csv")
+    )

@@ -279,7 +279,7 @@ def test_an_empty_site_has_a_whole_record(clock, world, other_site):
     text = record_of(other_site)
     assert "No probe was here in the period." in text
     assert "No limit was in force at this site in the period." in text
-    assert "Nothing was left open." in text
+    assert "Nothing was read and no check was made in this period, so nothing could be left open." in text
 
 
 def test_a_check_at_boiling_shows_its_reference_its_pressure_and_where_it_is_from(clock, world, site):

@@ -75,7 +75,7 @@ def test_nothing_of_other_sites_and_times(world, clock):
     planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
     clock.move_to(at(2, month=4))
     told = told_of(world)
-    assert "No closure and no public holiday fell in the period." in told
+    assert "No closure was entered, and no public holiday fell in the period." in told
     assert "No plan of checks began in the period." in told and "open; hours not said" in told
 
 

@@ -78,10 +78,12 @@ def test_what_is_written_is_what_the_schedule_says(world, zone, plan, closed, ha
         site.refresh_from_db()
         probe = make_probe(site, f"S{number}", by=world.manager)
         making.good(probe, world.cook, BEGIN - timedelta(hours=1))
-        planning.change_plan(by=world.manager, probe=probe, reason="x", **plan)
+        planning.change_plan(by=world.manager, probe=probe, reason="tried", **plan)
         for first, length in closed:
             begins = BEGIN.date() + DAY * first
-            planning.add_closure(by=world.manager, site=site, first_day=begins, last_day=begins + DAY * length, why="x")
+            planning.add_closure(
+                by=world.manager, site=site, first_day=begins, last_day=begins + DAY * length, why="tried"
+            )
         for hour, kind in sorted(happened):
             clock.move_to(BEGIN + timedelta(hours=hour))
             make_happen(world, probe, kind, BEGIN + timedelta(hours=hour))

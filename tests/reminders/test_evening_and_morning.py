@@ -51,7 +51,7 @@ def test_one_that_is_late_in_the_evening_is_for_the_evening(world, clock, twice_
 
 def test_the_last_reading_before_a_day_off_is_over_with_its_day(world, clock, twice_a_day):
     planning.add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="x"
+        by=world.manager, site=world.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="tried"
     )
     clock.move_to(at(13, 0))
     swept()

@@ -22,6 +22,12 @@ def at(day: int, hour: int = 14, minute: int = 0) -> datetime:
     return datetime(2026, 3, day, hour, minute, tzinfo=UTC)
 
 
+@pytest.fixture(autouse=True)
+def old_book(monkeypatch):
+    """In books from the time before that was refused, limits are retired for days that are over."""
+    monkeypatch.setattr("compliance.limits.actions.begins_now", lambda at: True)
+
+
 def retire(world, since: datetime):
     return planning.retire_limit(by=world.manager, limit=world.limit, effective_from=since, reason="No cold food.")
 

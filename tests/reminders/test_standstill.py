@@ -83,7 +83,7 @@ class Play:
     def excused(self, number, now):
         rows = Reminder.objects.filter(probe=self.probe, due_at__lte=now, lifted_at=None).order_by("due_at")
         if rows:
-            excuse_reminder(by=self.world.manager, reminder=rows[len(rows) - 1], reason="Not in use.")
+            excuse_reminder(by=self.world.manager, reminder=rows[len(rows) - 1], reason="Not in use yet this week.")
 
     def unclear(self, number, now):
         making.unclear(self.probe, self.world.cook, now)
@@ -109,14 +109,14 @@ class Play:
 
     def every(self, number, now):
         given = {"every_days": 1 + number % 6, "at": time(number % 24)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="x", **given)
+        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
 
     def patient(self, number, now):
         given = {"every_days": 1 + number % 2, "at": time(number % 24), "grace_minutes": 60 * (number % 70)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="x", **given)
+        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
 
     def before_service(self, number, now):
-        planning.change_plan(by=self.world.manager, probe=self.probe, every_days=1, before_service=True, reason="x")
+        planning.change_plan(by=self.world.manager, probe=self.probe, every_days=1, before_service=True, reason="tried")
 
     def at_midnight(self, number, now):
         opens = time(number % 2, 10 * (number % 4))
@@ -124,10 +124,10 @@ class Play:
 
     def weekdays(self, number, now):
         given = {"pattern": "weekdays", "weekdays": 1 + number % 127, "at": time(number % 24)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="x", **given)
+        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
 
     def site_plan(self, number, now):
-        planning.change_plan(by=self.world.manager, site=self.other, every_days=1 + number % 4, reason="x")
+        planning.change_plan(by=self.world.manager, site=self.other, every_days=1 + number % 4, reason="tried")
 
     def closed(self, number, now):
         first = now.date() + DAY * (number % 4)

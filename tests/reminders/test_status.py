@@ -55,13 +55,13 @@ def test_both_agree_on_checks_voids_excuses_and_what_is_lifted(world, times, hap
     for fields, void in happened:
         check = write(world, probe, fields)
         if void:
-            CheckVoid.objects.create(voids=check, reason="x", recorded_by=world.manager)
+            CheckVoid.objects.create(voids=check, reason="tried", recorded_by=world.manager)
         else:
             live.append(check)
     if excused:
-        excuse = Excuse.objects.create(reminder=reminder, reason="x", recorded_by=world.manager)
+        excuse = Excuse.objects.create(reminder=reminder, reason="tried", recorded_by=world.manager)
         if excused == "void":
-            ExcuseVoid.objects.create(voids=excuse, reason="x", recorded_by=world.manager)
+            ExcuseVoid.objects.create(voids=excuse, reason="tried", recorded_by=world.manager)
     ours = found(reminder)
     at = cleared_at(reminder, live)
     assert ours.cleared_at == at

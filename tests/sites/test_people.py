@@ -73,7 +73,7 @@ def test_a_supervisor_cannot_take_over_somebody_who_works_elsewhere_too(world, a
         get_whole_person(world.supervisor, world.cook.pk)
     client = as_person(world.supervisor)
     for name in ("person_password", "person_stop", "person_restart", "person_edit"):
-        assert client.post(reverse(name, args=[world.cook.pk]), {"reason": "x"}).status_code == 403
+        assert client.post(reverse(name, args=[world.cook.pk]), {"reason": "moved away"}).status_code == 403
     world.cook.refresh_from_db()
     assert world.cook.check_password(PASSWORD) and world.cook.is_active
 

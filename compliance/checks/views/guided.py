@@ -27,7 +27,7 @@ from ..models import CheckDraft
 from ..surroundings import keep
 from ..surroundings_form import Air
 from .guided_end import again
-from .guided_page import answer, draft_of, probe_to_check, taps_of, told_before, unfit
+from .guided_page import answer, draft_of, probe_to_check, tapped, taps_of, told_before, unfit
 
 FRAGMENT_GONE = 286  # tells the page to stop asking
 
@@ -128,7 +128,7 @@ def now(request, pk, kind):
     draft, moment = draft_of(request, probe, kind), timezone.now()
     if draft is None or draft.inserted_at is None:
         return HttpResponse(status=FRAGMENT_GONE)
-    context = {"timing": timing(draft, moment), "probe": probe, "taps": taps_of(probe, kind)}
+    context = {"timing": timing(draft, moment), "probe": probe, "taps": taps_of(probe, kind, draft)}
     context["onward"] = together.onward(draft, moment)
     return render(request, "checks/guided/now.html", context | {"words": GUIDANCE[kind].words})
 
@@ -136,7 +136,7 @@ def now(request, pk, kind):
 def _tap(request, pk: int, kind: str, act, *, keep: str = "", reads: bool = False) -> HttpResponse:
     """Do what a tap asks on the draft and show the page again; what was typed stays where it was refused."""
     probe = probe_to_check(request, pk)
-    draft = draft_of(request, probe, kind)
+    draft = tapped(request, probe, kind)
     if draft is None:
         lost = f" “{keep[:20]}” was not noted." if keep else ""
         messages.warning(request, f"{MEANWHILE}{lost}")

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_POST
 
 from compliance.probes.models import Probe
 from shared.bounds import key_in
+from shared.reasons import as_reason
 from sites.addresses import address
 
 from .. import drafts, together, unfinished
@@ -17,13 +18,13 @@ from ..finished import MEANWHILE, bath_finished, kept_in_words, one_finished
 from ..forms import FinishForm
 from ..guidance import GUIDANCE
 from ..models import Check, CheckDraft, Verdict
-from .guided_page import answer, draft_of, probe_to_check
+from .guided_page import answer, draft_of, probe_to_check, tapped
 
 
 @require_POST
 def finish(request, pk, kind):
     probe = probe_to_check(request, pk)
-    draft = draft_of(request, probe, kind)
+    draft = tapped(request, probe, kind)
     if draft is None:
         return _finished_before(request, probe, kind)
     form = FinishForm(request.POST, guidance=GUIDANCE[kind])
@@ -59,7 +60,10 @@ def again(request, probe: Probe, kind: str) -> HttpResponse:
     if shared and "afresh" in request.POST and draft.outside_since is None:
         together.afresh(draft, timezone.now())
         return page
-    reason = request.POST.get("why", "")
+    try:
+        reason = as_reason(request.POST.get("why", ""), "")
+    except ValidationError as error:
+        return answer(request, probe, kind, error=error)
     try:
         kept = unfinished.give_up(by=request.user, probe=probe, key=key, reason=reason) if key else None
     except ValidationError:  # finished by another tap at this very moment

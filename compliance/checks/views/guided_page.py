@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
+from shared.bounds import key_in
 from shared.units import Unit, show
 from sites.addresses import address
 from sites.models import Role
@@ -37,6 +38,12 @@ def draft_of(request, probe: Probe, kind: str) -> CheckDraft | None:
     return mine.select_related("probe__site", "person").first()
 
 
+def tapped(request, probe: Probe, kind: str) -> CheckDraft | None:
+    """The check in progress, if it is the one of the page that was tapped: an older page does nothing to another check."""
+    draft, shown = draft_of(request, probe, kind), request.GET.get("of")
+    return draft if draft and (shown is None or key_in(shown) == draft.key) else None
+
+
 def answer(
     request, probe: Probe, kind: str, *, resume=True, whole=False, error=None, keep="", form=None, air=None
 ) -> HttpResponse:  # fmt: skip
@@ -47,7 +54,7 @@ def answer(
     draft, now = draft_of(request, probe, kind), timezone.now()
     context = {
         "probe": probe, "site": probe.site, "draft": draft, "error": error, "keep": keep, "kind": kind,
-        "words": guidance.words, "title": f"{guidance.words.title}{probe.code}", "taps": taps_of(probe, kind),
+        "words": guidance.words, "title": f"{guidance.words.title}{probe.code}", "taps": taps_of(probe, kind, draft),
         "page_url": reverse(guidance.address, args=[probe.pk]),
         "unit_label": Unit(draft_numbers.unit_of(draft) if draft else probe.site.unit).label,
         "start_template": f"checks/{kind}/start.html", "bath": together.bath_of(draft) if draft else [],
@@ -82,9 +89,11 @@ def told_before(draft: CheckDraft) -> dict:
     return draft.surroundings.get("before", draft.surroundings)
 
 
-def taps_of(probe: Probe, kind: str) -> dict[str, str]:
+def taps_of(probe: Probe, kind: str, draft: CheckDraft | None) -> dict[str, str]:
+    """Where each tap goes; it says of which check."""
+    of = f"?of={draft.key}" if draft else ""
     names = TAPS if kind == Kind.BOILING else [tap for tap in TAPS if tap != "air"]
-    return {tap: reverse(f"{GUIDANCE[kind].address}_{tap}", args=[probe.pk]) for tap in names}
+    return {tap: reverse(f"{GUIDANCE[kind].address}_{tap}", args=[probe.pk]) + of for tap in names}
 
 
 def _said(draft: CheckDraft) -> dict:

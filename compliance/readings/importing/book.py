@@ -14,6 +14,7 @@ from compliance.limits.models import Direction, LimitVersion
 from compliance.probes.models import Event, Placement, Probe
 from compliance.readings.judging import LONGEST_HOLD_S, Track, read_typed
 from shared.bounds import EARLIEST, number_in
+from shared.reasons import holds_word
 from shared.units import Unit
 from sites.access import sites_of
 from sites.models import Business, Person, Role, Site
@@ -218,7 +219,10 @@ def read_note(text: str, longest: int = LONGEST_NOTE, name: str = "note") -> str
 
 
 def read_reason(text: str) -> str:
-    return read_note(text, LONGEST_REASON, "reason in used_despite")
+    reason = read_note(text, LONGEST_REASON, "reason in used_despite")
+    if reason and not holds_word(reason):
+        raise Refused(f"the reason in used_despite, “{reason[:40]}”, has no word of four letters or more")
+    return reason
 
 
 def read_unit(text: str) -> str:

@@ -87,7 +87,7 @@ def deciders(site):
 
 def told(request, made) -> dict:
     """An act that is already there is where the next one begins."""
-    first = {"done_at": timezone.now(), "decided_by": request.user.pk}
+    first = {"done_at": timezone.now(), "decided_by": request.user.pk, "after": made[0].pk if made else 0}
     if not made:
         return first
     last = made[0]

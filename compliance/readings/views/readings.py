@@ -55,6 +55,9 @@ def reading_list(request):
 def reading_export(request):
     """The readings of the list, whole, as a file of the shape that comes in."""
     chosen = ReadingFilter(request.GET, request.user)
+    if wrong := chosen.ahead():
+        messages.error(request, wrong)
+        return redirect(f"{reverse('reading_list')}?{request.GET.urlencode()}")
     sites = sites_of(request.user).select_related("area")
     found = chosen.narrow(Reading.objects.filter(site__in=sites.order_by().values("pk")))
     response = StreamingHttpResponse(csv_lines(found, sites), content_type="text/csv; charset=utf-8")

@@ -37,7 +37,12 @@ def write(writer: Writer, scope: RecordScope) -> None:
     groups = groupby(held_rows(scope, cases), key=lambda row: row.place)
     place, rows = next(groups, (None, iter(())))
     if not cases and place is None:
-        writer.paragraph("No reading of the period is or was in quarantine.")
+        taken = (
+            "No reading of the period is or was in quarantine."
+            if scope.was_read
+            else "No reading was taken in this period."
+        )
+        writer.paragraph(scope.none(taken))
     for number, case in enumerate(cases):
         mine = place == number
         _write_head(writer, scope, case)

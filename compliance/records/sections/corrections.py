@@ -22,7 +22,7 @@ NOTHING = "nothing"
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Corrections and voids")
-    writer.table(COLUMNS, _rows(scope), empty="Nothing was struck out.")
+    writer.table(COLUMNS, _rows(scope), empty=scope.none("Nothing was struck out."))
     writer.paragraph(
         "Entries of the period that were struck out, and older ones that were struck out in the period. Decisions and "
         "corrective actions that were replaced stand struck out in their own sections.",

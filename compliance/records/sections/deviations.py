@@ -21,8 +21,12 @@ COLUMNS = [
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Deviations and what was done")
-    empty = "No reading of the period failed to meet its limit."
-    writer.table(COLUMNS, _rows(scope), empty=empty)
+    empty = (
+        "No reading of the period failed to meet its limit."
+        if scope.was_read
+        else "No reading was taken in this period."
+    )
+    writer.table(COLUMNS, _rows(scope), empty=scope.none(empty))
     writer.paragraph(
         "A deviation stays open until it is recorded what was done, why it happened and what became of the food.",
         small=True,

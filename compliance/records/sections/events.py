@@ -23,8 +23,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
         .select_related("probe", "void__replacement", "corrects")
         .order_by("at", "pk")
     )
-    empty = "No probe was adjusted, repaired, dropped, doubted, withdrawn or returned."
-    writer.table(COLUMNS, (_row(event, scope) for event in events), empty=empty)
+    empty = "It is not recorded that a probe was adjusted, repaired, dropped, doubted, withdrawn or returned."
+    writer.table(COLUMNS, (_row(event, scope) for event in events), empty=scope.none(empty))
 
 
 def _row(event: Event, scope: RecordScope) -> Row:

@@ -17,7 +17,20 @@ def write(writer: Writer, scope: RecordScope) -> None:
         _write(writer, scope, check)
         none = False
     if none:
-        writer.paragraph("Every check of the period passed.")
+        writer.paragraph(_passed(scope))
+
+
+def _passed(scope: RecordScope) -> str:
+    """Of a period without a check nothing passed."""
+    made = checks_in(scope).filter(void__isnull=True).count()
+    if not made:
+        return scope.none("No check was made in this period, so nothing is known of how the probes were in it.")
+    passed = (
+        "The one check made in the period passed."
+        if made == 1
+        else f"Each of the {made} checks made in the period passed."
+    )
+    return scope.none(passed)
 
 
 def _write(writer: Writer, scope: RecordScope, check: Check) -> None:

@@ -22,7 +22,7 @@ EXPLAINED = (
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Intervals between checks")
-    writer.table(COLUMNS, _rows(scope), empty="No interval was set after advice in the period.")
+    writer.table(COLUMNS, _rows(scope), empty=scope.none("No interval was set after advice in the period."))
     writer.paragraph(EXPLAINED, small=True)
 
 

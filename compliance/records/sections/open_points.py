@@ -9,7 +9,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.words import plural
 
-from ..checking import History
+from ..checking import History, checks_in
 from ..counting import count_readings, deviations_of
 from ..holding import cases_here
 from ..scope import RecordScope
@@ -20,7 +20,13 @@ COLUMNS = [Column("Open", points=90), Column("What is missing", share=1)]
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Open points at printing")
-    writer.table(COLUMNS, _rows(scope), empty="Nothing was left open.")
+    known = scope.was_read or checks_in(scope).exists()
+    empty = (
+        "Nothing was left open."
+        if known
+        else "Nothing was read and no check was made in this period, so nothing could be left open."
+    )
+    writer.table(COLUMNS, _rows(scope), empty=scope.none(empty))
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:

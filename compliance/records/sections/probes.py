@@ -32,7 +32,7 @@ INTRODUCTION = (
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Probes and their checks")
     if not scope.probes:
-        writer.paragraph("No probe was here in the period.")
+        writer.paragraph(scope.none("No probe was here in the period."))
     spans, events, plans = _spans(scope), _events(scope), Planned(scope)
     checks = groupby(checks_in(scope).iterator(chunk_size=500), key=lambda check: check.probe_id)
     probe_id, mine = next(checks, (None, ()))
@@ -78,7 +78,7 @@ def _write_checks(
 ) -> None:
     failed = not_cleared_by(checks, spans)
     rows = (_row(scope, plans, probe, check, failed.get(check.pk)) for check in checks)
-    empty = f"Probe {probe.code} was not checked in the period."
+    empty = scope.none(f"Probe {probe.code} was not checked in the period.")
     writer.table(COLUMNS, rows, caption=f"Checks of {probe.code}", empty=empty)
 
 

@@ -36,7 +36,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Planned and done")
     asked = asked_for(scope.site, scope.start, scope.reached, scope.now).order_by("due_at", "pk")
     if not asked.exists():
-        writer.paragraph("Nothing fell due at this site in the period, or nothing was planned yet.")
+        writer.paragraph(scope.none("Nothing fell due at this site in the period, or nothing was planned yet."))
         return
     writer.facts([(f"Of {plural(asked.count(), 'due time')}", ", ".join(_counted(asked)))])
     writer.table(COLUMNS, _rows(tell(asked), scope), empty="Nothing fell due.")

@@ -52,6 +52,11 @@ def write(writer: Writer, scope: RecordScope) -> None:
     )
     if scope.now < scope.end:
         writer.note("The period was not over when this record was printed. What happened later is not in it.")
+    if scope.before_book:
+        writer.note(
+            f"{scope.before_book}. Of the days before, this record holds only what was entered afterwards: where it shows "
+            "nothing for them, nothing is known, and that does not mean that all was well."
+        )
     writer.heading("How to read this record", 2)
     for title, words in (("Standing of a reading", STANDINGS), ("Verdict of a check", VERDICTS), ("Marks", MARKS)):
         writer.heading(title, 3)

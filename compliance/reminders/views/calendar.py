@@ -15,6 +15,7 @@ from compliance.plans.models import ClosureVoid
 from compliance.plans.queries import opening_in_force, rounds_in_force
 from compliance.plans.wording import closure_scope, day_words, round_words, span_words
 from shared.forms import attempt
+from shared.shown import newest
 from sites.access import businesses_of, get_site, may
 from sites.models import Person, Role, Site
 
@@ -27,7 +28,8 @@ FORM = ["GET", "HEAD", "POST"]
 def opening_change(request, site_pk):
     site = get_site(request.user, site_pk, Role.MANAGER)
     today, back = local_day(timezone.now(), site.zone), reverse("plan_list", args=[site_pk])
-    form = OpeningForm(request.POST or None, present=opening_in_force(site, today), today=today)
+    present, after = opening_in_force(site, today), newest(site.openings.all())
+    form = OpeningForm(request.POST or None, present=present, today=today, after=after)
     if form.is_valid():
         opening = attempt(form, change_opening, by=request.user, site=site, **form.figures())
         if opening:
@@ -103,7 +105,7 @@ def round_change(request, limit_pk):
     limit = get_limit(request.user, limit_pk, Role.MANAGER)
     today, back = local_day(timezone.now(), limit.site.zone), reverse("plan_list", args=[limit.site_id])
     present = rounds_in_force([limit], today).get(limit.pk)
-    form = RoundForm(request.POST or None, present=present, today=today)
+    form = RoundForm(request.POST or None, present=present, today=today, after=newest(limit.rounds.all()))
     if form.is_valid():
         each = attempt(form, set_round, by=request.user, limit=limit, **form.figures())
         if each:

@@ -20,6 +20,7 @@ from compliance.plans.queries import (
     calendars,
     closures_reaching,
     opening_in_force,
+    plans_of,
     rounds_in_force,
 )  # fmt: skip
 from compliance.plans.tables import ClosureTable, RoundTable, ScopeTable
@@ -29,6 +30,7 @@ from compliance.probes.models import Probe, Sensor
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.numbered import numbered_page
+from shared.shown import newest
 from sites.access import businesses_of, get_business, get_site, may
 from sites.addresses import address
 from sites.models import Business, Role, Site
@@ -171,7 +173,8 @@ def _change(request, book: PlanBook, reach: Reach, scope: dict, title: str, site
     today = earliest_day((each.zone for each in sites), timezone.now())
     present = book.at(reach, today)
     wider = book.wider(reach, today) if present.rank == reach.rank else None
-    form = PlanForm(request.POST or None, plan=present.plan, wider=_told(wider) if wider else "", today=today)
+    words, after = _told(wider) if wider else "", newest(plans_of(**scope))
+    form = PlanForm(request.POST or None, plan=present.plan, wider=words, today=today, after=after)
     if form.is_valid():
         plan = attempt(form, change_plan, by=request.user, **scope, **form.figures())
         if plan:
