@@ -12,7 +12,7 @@ from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation, Surroundings
 from compliance.probes.models import Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
-from shared.bounds import begins_now, done_by_now
+from shared.bounds import done_by_now
 from shared.reasons import as_reason
 from sites.models import Person, Site
 
@@ -27,10 +27,6 @@ SAID = ("kind", "site", "stage", "checked_at", "checked_by", "note", "preparatio
         "laboratory", "certificate_number")  # fmt: skip
 SAID_OF_CERTIFICATE = ("reference_milli", "error_milli", "expanded_milli")
 
-WITHDRAWN_BEFORE = (
-    "A probe is withdrawn from now on: what was asked of it until now, and what was read with it, stays in the record. Give the "
-    "present time, say in the note since when it was not used, and excuse the checks that were not made."
-)
 AHEAD = "{} cannot lie ahead. Give the time when it was done."
 
 
@@ -237,7 +233,7 @@ def void_event(
     new = None
     if replacement_kind or replacement_at or replacement_note is not None:
         text = event.note if replacement_note is None else replacement_note
-        new = _add_event(by, probe, replacement_kind or event.kind, replacement_at or event.at, text, instead_of=event)
+        new = _add_event(by, probe, replacement_kind or event.kind, replacement_at or event.at, text)
     void = EventVoid.objects.create(recorded_by=by, voids=event, replacement=new, reason=reason)
     recut(probe, event.at)
     _tell_event("event.void", by, event, reason, replacement=new.pk if new else None)
@@ -355,23 +351,13 @@ def _timed(by: Person, check: Check, reading: Typed) -> TimedReading:
     )  # fmt: skip
 
 
-def _add_event(
-    by: Person, probe: Probe, kind: str, at: datetime, text: str, *, instead_of: Event | None = None
-) -> Event:  # fmt: skip
+def _add_event(by: Person, probe: Probe, kind: str, at: datetime, text: str) -> Event:
     if kind not in EventKind.values:
         raise ValidationError("Choose what happened to the probe.")
     done_by_now(at, words=AHEAD.format("An event"))
     if kind == EventKind.WITHDRAWN:
-        _refuse_dated_back(at, instead_of)
         as_reason(text, "note")
     return Event.objects.create(recorded_by=by, probe=probe, kind=kind, at=at, note=text.strip())
-
-
-def _refuse_dated_back(at: datetime, instead_of: Event | None) -> None:
-    """A withdrawal that is put right may come as early as it was."""
-    known = instead_of is not None and instead_of.kind == EventKind.WITHDRAWN and at >= instead_of.at
-    if not (known or begins_now(at)):
-        raise ValidationError({"at": WITHDRAWN_BEFORE})
 
 
 def _strike(by: Person, check: Check, reason: str, replacement: Check | None) -> CheckVoid:

@@ -2,7 +2,6 @@
 
 import uuid
 from datetime import UTC, datetime, timedelta
-from unittest import mock
 
 from compliance.checks import actions
 from compliance.metrology.bath import BathKind, Point, Preparation
@@ -63,9 +62,7 @@ def unclear(probe, by, at, **changes):
 
 
 def event(probe, by, kind, at, note=""):
-    """A withdrawal may lie back, as in books from the time before that was refused."""
-    with mock.patch.object(actions, "begins_now", return_value=True):
-        return actions.record_event(by=by, probe=probe, kind=kind, at=at, note=note)
+    return actions.record_event(by=by, probe=probe, kind=kind, at=at, note=note)
 
 
 def certificate(probe, by, at, error_milli=100, expanded_milli=50, **changes):

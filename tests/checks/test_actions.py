@@ -219,27 +219,6 @@ def test_a_withdrawn_probe_has_nothing_due_until_it_returns(probe, cook, manager
     assert not probe.withdrawn and probe.state.due_at == day(4)
 
 
-def test_a_withdrawal_is_not_dated_back(probe, cook, supervisor, clock):
-    """Or what was asked of the probe meanwhile, and missed, would never have been asked for."""
-    dropped = event(probe, cook, EventKind.DROPPED, day(1))
-    for act, given in (
-        (actions.record_event, {"by": cook, "probe": probe, "kind": EventKind.WITHDRAWN, "at": day(2)}),
-        (
-            actions.record_event,
-            {"by": cook, "probe": probe, "kind": EventKind.WITHDRAWN, "at": day(2), "note": "cracked"},
-        ),
-        (
-            actions.void_event,
-            {"by": supervisor, "event": dropped, "reason": "put away", "replacement_kind": "withdrawn"},
-        ),
-    ):
-        with pytest.raises(ValidationError, match="from now on"):
-            act(**given)
-    probe.refresh_from_db()
-    assert not probe.withdrawn and Event.objects.get() == dropped
-    actions.record_event(by=cook, probe=probe, kind="withdrawn", at=timezone.now() - timedelta(minutes=4))
-
-
 def test_the_same_event_sent_twice_is_one(probe, cook):
     first = event(probe, cook, EventKind.DROPPED, START, "off the shelf")
     assert event(probe, cook, EventKind.DROPPED, START, "off the shelf") == first and Event.objects.count() == 1
