@@ -164,7 +164,7 @@ class Person(AbstractBaseUser):
 
 
 class PersonName(Fact):
-    """What somebody is called from `recorded_at` on, and was called until then. Records print the name of their time."""
+    """What somebody is called after `recorded_at`, and was called until then. Records print the name of their time."""
 
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="names")
     name = Line(max_length=120)

@@ -26,9 +26,9 @@ class Change(Protocol):
 
 
 def name_at(present: Name, changes: Iterable[Change], moment: datetime) -> Name:
-    """`changes` in the order of time. Before the first of them somebody bore the name that it changed."""
+    """`changes` in the order of time. Somebody who changes their own name does so under the one borne until then."""
     changes = list(changes)
-    borne = [change for change in changes if change.recorded_at <= moment]
+    borne = [change for change in changes if change.recorded_at < moment]
     if borne:
         return Name(borne[-1].name, borne[-1].initials)
     if changes:

@@ -134,7 +134,7 @@ def test_one_mark_for_two_names_with_the_same_initials():
     changes = {1: [Changed(at(5), "Mara Hart", "MH", "Mara Holt", "MH")]}
     people = People({1: Name("Mara Hart", "MH"), 2: Name("Miles Harrow", "MH")}, changes)
     assert [people.initials(1, at(6)), people.initials(1, at(4)), people.initials(2, at(4))] == ["MH", "MH", "MH2"]
-    assert [people.full(1, at(4)), people.full(1, at(5))] == ["Mara Holt (MH)", "Mara Hart (MH)"]
+    assert [people.full(1, at(5)), people.full(1, at(6))] == ["Mara Holt (MH)", "Mara Hart (MH)"]
     assert people.key() == [("MH", "Mara Holt, then Mara Hart"), ("MH2", "Miles Harrow")]
 
 
@@ -145,7 +145,7 @@ def test_the_print_of_a_check_gives_the_name_of_its_time_and_the_one_since(renam
     assert (
         "By Col Esker" in text
         and "by Col Esker Stage" in text
-        and "Called since Col Esker: since 20 Mar 2026 15:00" in text
+        and "Name changed Col Esker is called Col Zyx since 20 Mar 2026 15:00" in text
     )
     assert text.count(NEW) == 1 and "Col Esker" in text.split("Signatures")[1]
 

@@ -141,10 +141,11 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
         yield "Laboratory", check.laboratory
         yield "Certificate", check.certificate_number
     yield "Note", check.note
-    yield "Called since", "\n".join(_called_since(check))
+    if changed := list(_changed_names(check)):
+        yield "Name changed", "\n".join(changed)
 
 
-def _called_since(check: Check) -> Iterator[str]:
+def _changed_names(check: Check) -> Iterator[str]:
     """Other names that those named here have got since."""
     facts = filter(None, (check, getattr(check, "void", None), getattr(check, "corrects", None)))
     people = {
@@ -155,7 +156,7 @@ def _called_since(check: Check) -> Iterator[str]:
     }
     for person in people.values():
         for change in person.names.filter(recorded_at__gt=check.recorded_at).exclude(former_name=""):
-            yield f"{change.former_name}: since {moment(change.recorded_at, check.site.zone)}, {change.name}"
+            yield f"{change.former_name} is called {change.name} since {moment(change.recorded_at, check.site.zone)}"
 
 
 def _beside(check: Check) -> Iterator[str]:
