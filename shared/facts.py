@@ -44,6 +44,13 @@ class Fact(models.Model):
     def delete(self, *args, **kwargs):
         raise WrittenOnce(f"{type(self).__name__} records are never deleted: write a void.")
 
+    def name_of(self, field: str = "recorded_by"):
+        """Who a person in this record was when it was written: reads as the name, and has `name` and `initials`.
+
+        A query, unless the names of that person were prefetched (`recorded_by__names`): lists do so.
+        """
+        return getattr(self, field).name_at(self.recorded_at)
+
 
 class Void(Fact):
     """Base of the records that strike out a fact; subclasses add `voids` (one to one) and `replacement`."""

@@ -9,17 +9,22 @@ from shared.reasons import as_reason
 from shared.saving import save_checked
 
 from .login_throttle import forget_tries
-from .models import Area, Business, Membership, PasswordLink, Person, Role, Site
+from .models import Area, Business, Membership, PasswordLink, Person, PersonName, Role, Site
 from .password_links import GONE, live_link, may_make_link, newest_link
-from .ranks import heads_of, is_below
+from .ranks import heads_of, is_below, may_rename
 
 BUSINESS_FIELDS = ("name", "decision_rule", "reliability_target")
 SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "country", "subdivision",
                "closed_on_holidays", "closed")  # fmt: skip
-PERSON_FIELDS = ("name", "initials", "email")
+PERSON_FIELDS = ("email",)
+NAME_FIELDS = ("name", "initials")
 
 EMAIL_OF_A_PEER = (
     "{} ranks no lower than you. A supervisor of all areas can change the e-mail of those who supervise fewer."
+)
+NAME_OF_A_PEER = (
+    "The name of {} is changed by a supervisor who ranks above: it is printed under what they recorded, so that nobody changes "
+    "their own."
 )
 LINK_FOR_A_PEER = (
     "{} ranks no lower than you. The link has to come from a supervisor of all areas who ranks above, or from whoever runs "
@@ -110,6 +115,7 @@ def add_person(
     person = Person(email=email.strip().lower(), name=name.strip(), initials=initials.strip())
     person.set_password(password)
     save_checked(person)
+    PersonName.objects.create(person=person, name=person.name, initials=person.initials, recorded_by=by)
     note("person.add", by=by, subject=person, email=person.email)
     grant(by=by, person=person, role=role, site=site, area=area)
     return person
@@ -126,14 +132,35 @@ def invite_person(*, by: Person, **fields) -> PasswordLink:
 
 @action("person.amend")
 def amend_person(*, by: Person, person: Person, changes: dict) -> Person:
-    """Another name, other initials or another e-mail. Raises ValidationError for an e-mail that is taken, and for that of a
-    colleague who does not rank below."""
-    changes = {name: text.strip() for name, text in changes.items()}
-    if "email" in changes:
-        changes["email"] = changes["email"].lower()
-        if changes["email"] != person.email and by.pk != person.pk and not is_below(person, by):
-            raise ValidationError({"email": EMAIL_OF_A_PEER.format(person)})
+    """Another e-mail. Raises ValidationError for one that is taken, and for that of a colleague who does not rank below."""
+    changes = {name: text.strip().lower() for name, text in changes.items()}
+    _hold(person)
+    if changes.get("email", person.email) != person.email and by.pk != person.pk and not is_below(person, by):
+        raise ValidationError({"email": EMAIL_OF_A_PEER.format(person)})
     note("person.amend", by=by, subject=person, changes=_apply(person, changes, PERSON_FIELDS))
+    return person
+
+
+@action("person.rename")
+def rename_person(*, by: Person, person: Person, name: str, initials: str, reason: str) -> Person:
+    """Another name or other initials from now on; what is recorded keeps those of its time.
+
+    Raises ValidationError for a person who does not rank below `by` (see `ranks.may_rename`), without a reason, and where
+    nothing would change.
+    """
+    _hold(person)
+    if not may_rename(by, person):
+        raise ValidationError(NAME_OF_A_PEER.format(person))
+    if not reason.strip():
+        raise ValidationError({"reason": "Say why."})
+    former = {f"former_{field}": getattr(person, field) for field in NAME_FIELDS}
+    told = _apply(person, {"name": name.strip(), "initials": initials.strip()}, NAME_FIELDS)
+    if not told:
+        raise ValidationError({"name": f"{person} ({person.initials}) is the name already."})
+    PersonName.objects.create(
+        person=person, name=person.name, initials=person.initials, reason=reason.strip(), recorded_by=by, **former
+    )
+    note("person.rename", by=by, subject=person, reason=reason.strip(), changes=told)
     return person
 
 
@@ -273,6 +300,11 @@ def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dic
         setattr(record, name, value)
     save_checked(record)
     return told
+
+
+def _hold(person: Person) -> None:
+    """Read a person afresh and hold them, so that a page opened earlier brings no former name back."""
+    person.refresh_from_db(from_queryset=Person.objects.select_for_update())
 
 
 def _set_password(person: Person, password: str) -> None:

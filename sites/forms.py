@@ -171,9 +171,20 @@ class PersonForm(forms.ModelForm):
         return email
 
 
-class OwnNameForm(PersonForm):
+class EmailForm(PersonForm):
+    class Meta(PersonForm.Meta):
+        fields = ["email"]
+
+
+class NameForm(forms.ModelForm):
+    reason = forms.CharField(label="Why", max_length=200, help_text="Such as a marriage, or a slip in the spelling.")
+
     class Meta(PersonForm.Meta):
         fields = ["name", "initials"]
+
+    def __init__(self, *args, instance, **kwargs):
+        # The action compares with the person as they were, so the form fills a copy.
+        super().__init__(*args, instance=copy(instance), **kwargs)
 
 
 def places(areas: list[Area], sites: list[Site]) -> list:

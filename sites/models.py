@@ -1,5 +1,6 @@
 """Where the work is done and who does it: the business, its areas and sites, its people and their roles."""
 
+from datetime import datetime
 from zoneinfo import ZoneInfo, available_timezones
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -10,10 +11,12 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
+from shared.facts import Fact
 from shared.lines import Line
 from shared.units import Unit
 
 from .countries import parts_of
+from .names import Name, name_at
 
 
 class DecisionRule(models.TextChoices):
@@ -145,6 +148,10 @@ class Person(AbstractBaseUser):
     def __str__(self):
         return self.name
 
+    def name_at(self, moment: datetime) -> Name:
+        """What they were called at a moment. A query, unless `names` was prefetched."""
+        return name_at(self, self.names.all(), moment)
+
     @property
     def mailbox(self) -> str:
         """The e-mail before the @."""
@@ -154,6 +161,27 @@ class Person(AbstractBaseUser):
         """As Django's, which changes with the password; and once more whenever everything is revoked."""
         told = f"{self.revocations}:{self.password}"
         return salted_hmac("noughtbook.session", told, algorithm="sha256").hexdigest()
+
+
+class PersonName(Fact):
+    """What somebody is called after `recorded_at`, and was called until then. Records print the name of their time."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="names")
+    name = Line(max_length=120)
+    initials = Line(max_length=6)
+    former_name = Line(max_length=120, blank=True, help_text="Empty for the name that somebody came with.")
+    former_initials = Line(max_length=6, blank=True)
+    reason = models.TextField(blank=True)
+    recorded_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, related_name="+", editable=False, db_index=False,
+        help_text="Empty where whoever runs the machine wrote it.",
+    )  # fmt: skip
+
+    class Meta:
+        ordering = ["recorded_at", "pk"]
+
+    def __str__(self):
+        return self.name
 
 
 class Role(models.IntegerChoices):
@@ -210,7 +238,7 @@ class PasswordLink(models.Model):
 
     @property
     def maker(self) -> str:
-        return str(self.made_by or "whoever runs Noughtbook")
+        return str(self.made_by.name_at(self.made_at)) if self.made_by else "whoever runs Noughtbook"
 
 
 class PasswordTries(models.Model):

@@ -9,14 +9,15 @@ from django.http import Http404
 from .access import areas_of
 from .models import Area, Membership, Person, Role
 from .password_links import may_make_link
-from .ranks import is_below, works_within
+from .ranks import is_below, may_rename, works_within
 
 
 @dataclass(frozen=True, slots=True)
 class Reach:
     """A person, the areas that whoever asks supervises, and whether all the work of that person lies within them.
 
-    `below`: they rank below whoever asks, too. `may_link`: whoever asks may make them a link to choose a password.
+    `below`: they rank below whoever asks, too. `may_link`: whoever asks may make them a link to choose a password;
+    `may_rename`: change their name.
     """
 
     person: Person
@@ -24,6 +25,7 @@ class Reach:
     whole: bool
     below: bool
     may_link: bool
+    may_rename: bool
 
 
 def working_in(areas: QuerySet[Area] | list[Area]) -> QuerySet[Person]:
@@ -49,8 +51,9 @@ def get_person(supervisor: Person, pk: int) -> Reach:
     if person is None:
         raise Http404
     return Reach(
-        person, areas, works_within(person, areas), is_below(person, supervisor), may_make_link(supervisor, person)
-    )
+        person, areas, works_within(person, areas), is_below(person, supervisor), may_make_link(supervisor, person),
+        may_rename(supervisor, person),
+    )  # fmt: skip
 
 
 def get_whole_person(supervisor: Person, pk: int) -> Reach:
@@ -65,6 +68,14 @@ def get_person_to_link(supervisor: Person, pk: int) -> Person:
     """Somebody to make a link for, to choose a password. Raises PermissionDenied also for peers and for oneself."""
     reach = get_person(supervisor, pk)
     if not reach.may_link:
+        raise PermissionDenied(f"{reach.person} does not rank below you in all their areas.")
+    return reach.person
+
+
+def get_person_to_rename(supervisor: Person, pk: int) -> Person:
+    """Somebody to give another name. Raises PermissionDenied also for peers, and for oneself unless nobody ranks above."""
+    reach = get_person(supervisor, pk)
+    if not reach.may_rename:
         raise PermissionDenied(f"{reach.person} does not rank below you in all their areas.")
     return reach.person
 

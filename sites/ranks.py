@@ -1,5 +1,5 @@
 """Who ranks below whom, from reader, cook and site manager over the supervisor of a site and of an area to the head of all
-areas of a business. A person's way in (password, e-mail) and a supervisor's rank are changed from above, never by a peer."""
+areas of a business. A person's name, way in (password, e-mail) and rank are changed from above, never by a peer."""
 
 from django.db.models import Count, Q, QuerySet
 
@@ -23,6 +23,11 @@ def is_below(person: Person, supervisor: Person) -> bool:
         return False
     supervised = set(areas_of(person).values_list("business", flat=True))
     return supervised <= _heads(supervisor) - _heads(person)
+
+
+def may_rename(by: Person, person: Person) -> bool:
+    """Nobody changes their own name, or they could hide behind another, unless nobody can rank above them."""
+    return is_below(person, by) or (by.pk == person.pk and bool(_heads(person)))
 
 
 def heads_of(business: Business) -> QuerySet[Person]:

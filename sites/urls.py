@@ -19,6 +19,7 @@ urlpatterns = [
     path("people/", people.people, name="people"),
     path("people/add/", people.person_add, name="person_add"),
     path("people/<int:pk>/", people.person_edit, name="person_edit"),
+    path("people/<int:pk>/name/", people.person_name, name="person_name"),
     path("people/<int:pk>/roles/add/", people.role_add, name="role_add"),
     path("people/<int:pk>/password/", links.person_password, name="person_password"),
     path("people/<int:pk>/stop/", people.person_stop, name="person_stop"),

@@ -58,7 +58,7 @@ class AcceptanceTable(tables.Table):
     days_accepted = tables.Column("Accepted")
     days_advised = tables.Column("Advised")
     days_before = tables.Column("Before")
-    recorded_by = tables.Column("By", accessor="recorded_by__name")
+    recorded_by = tables.Column("By", accessor="name_of")
     why = tables.Column("Why", default="as advised")
 
     class Meta:

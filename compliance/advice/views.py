@@ -100,7 +100,7 @@ def _shown_again(form: AcceptForm, outlook: Outlook) -> AcceptForm:
 def _context(request: HttpRequest, outlook: Outlook, form: AcceptForm | None) -> dict:
     probe = outlook.probe
     accepted = list(
-        Acceptance.objects.filter(probe=probe).select_related("recorded_by").order_by("-pk")[:ACCEPTED_SHOWN]
+        Acceptance.objects.filter(probe=probe).prefetch_related("recorded_by__names").order_by("-pk")[:ACCEPTED_SHOWN]
     )
     return {
         "probe": probe,

@@ -115,6 +115,9 @@ class CheckTable(tables.Table):
         kind = boils_here(record, self.site.unit) if record.kind == Kind.BOILING else record.get_kind_display()
         return together(kind, badge("stage", record.stage) if left else "")
 
+    def render_checked_by(self, record):
+        return record.name_of("checked_by")
+
     def render_remarks(self, record):
         words = [badge("record", word) for word in remarks_of(record)]
         if record.pk in self.not_cleared and not hasattr(record, "void"):
@@ -146,7 +149,7 @@ class EventTable(tables.Table):
     at = tables.Column("When", attrs=LEAD)
     kind = tables.Column("What happened")
     note = tables.Column("Note", default="–")
-    recorded_by = tables.Column("Recorded by")
+    recorded_by = tables.Column("Recorded by", accessor="name_of")
     remarks = tables.Column("Remarks", accessor="pk")
     act = tables.Column("", accessor="pk", attrs=ACT)
 
@@ -185,7 +188,7 @@ class PlacementTable(tables.Table):
     starts_at = tables.Column("From", attrs=LEAD)
     site = tables.Column("Site")
     reason = tables.Column("Why", default="–")
-    recorded_by = tables.Column("Recorded by")
+    recorded_by = tables.Column("Recorded by", accessor="name_of")
 
     class Meta:
         orderable = False

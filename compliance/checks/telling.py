@@ -173,7 +173,7 @@ def _facts(check: Check) -> list[tuple]:
         ("Stage", check.get_stage_display()),
         ("Checked", when(check.checked_at, zone)),
         ("Where", check.site),
-        ("By", check.checked_by),
+        ("By", check.name_of("checked_by")),
         ("Recorded", _recorded(check)),
         ("Laboratory", check.laboratory),
         ("Certificate", check.certificate_number),
@@ -186,7 +186,7 @@ def _recorded(check: Check) -> str:
     """Said where it was written down later, or by somebody else, than the check was made."""
     if "late" not in remarks_of(check) and check.recorded_by_id == check.checked_by_id:
         return ""
-    return format_html("{} by {}", when(check.recorded_at, check.site.zone), check.recorded_by)
+    return format_html("{} by {}", when(check.recorded_at, check.site.zone), check.name_of())
 
 
 def _picture(check: Check):
@@ -221,7 +221,7 @@ def typing_of(check: Check) -> list[str]:
     kept = {why: [t for t in typing.get("taken_back", []) if t["why"] == why] for why in STRUCK}
     lines = [f"{STRUCK[why]}: {', '.join(struck_in_words(struck))}." for why, struck in kept.items() if struck]
     if unit := typing.get("unit"):
-        lines.append(f"Asked which unit the display shows, {check.checked_by.name} answered {Unit(unit).label}.")
+        lines.append(f"Asked which unit the display shows, {check.name_of('checked_by')} answered {Unit(unit).label}.")
     return lines
 
 

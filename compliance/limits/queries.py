@@ -46,4 +46,4 @@ def rules_to_adopt(site: Site) -> QuerySet[Rule]:
 
 def history(limit: Limit) -> QuerySet[LimitVersion]:
     """Every version, the one that begins last first; of those that begin together, the last recorded."""
-    return limit.versions.select_related("recorded_by").order_by("-effective_from", "-pk")
+    return limit.versions.prefetch_related("recorded_by__names").order_by("-effective_from", "-pk")

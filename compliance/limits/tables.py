@@ -66,7 +66,7 @@ class VersionTable(tables.Table):
     demands = tables.Column(empty_values=())
     target_milli = tables.Column("Target", default="–")
     reason = tables.Column("Why", empty_values=())
-    recorded_by = tables.Column("Set by")
+    recorded_by = tables.Column("Set by", accessor="name_of")
     recorded_at = tables.Column("Entered", attrs={"td": {"class": "spare"}, "th": {"class": "spare"}})
 
     class Meta:

@@ -217,7 +217,8 @@ def failures(now: datetime) -> Found:
     """A message a site for the failed checks that reached the record lately and still count: where each was made, and where
     the probe is by now."""
     found, at_site = Found(), defaultdict(list)
-    for check in untold_failures(now).select_related("probe__site__area", "site__area", "checked_by").order_by("pk"):
+    failed = untold_failures(now).select_related("probe__site__area", "site__area")
+    for check in failed.prefetch_related("checked_by__names").order_by("pk"):
         found.marks.append(Mark(kind=Kind.FAILED, number=check.pk, at=check.checked_at))
         for site in dict.fromkeys([check.site, check.probe.site]):
             at_site[site].append(check)
@@ -254,7 +255,7 @@ def _failure(site: Site, checks: Sequence[Check]) -> Message:
 
 
 def _checked(check: Check, site: Site) -> str:
-    return f"Checked {wording.plain(when(check.checked_at, site.zone))} by {check.checked_by}."
+    return f"Checked {wording.plain(when(check.checked_at, site.zone))} by {check.name_of('checked_by')}."
 
 
 def _link(check: Check, site: Site) -> str:

@@ -8,6 +8,7 @@ from django.db.models import Q, Value
 from django.utils import timezone
 
 from shared.lines import Line
+from sites.names import Name
 
 from . import telling
 
@@ -168,3 +169,11 @@ class FeedKey(models.Model):
 
     def __str__(self):
         return self.label
+
+    @property
+    def maker(self) -> Name:
+        return self.made_by.name_at(self.made_at)
+
+    @property
+    def revoker(self) -> Name | None:
+        return self.revoked_by and self.revoked_by.name_at(self.revoked_at)

@@ -144,7 +144,7 @@ def feed_list(request: HttpRequest, pk: int) -> HttpResponse:
         made = attempt(form, actions.open_feed, by=request.user, site=site, **form.cleaned_data)
         if made:
             form, once = FeedForm(initial={"after": made[0].pk}), absolute(reverse("feed", args=[made[1]]))
-    keys = FeedKey.objects.filter(site=site).select_related("made_by", "revoked_by")
+    keys = FeedKey.objects.filter(site=site).prefetch_related("made_by__names", "revoked_by__names")
     return render(request, "notices/feed_list.html", {"site": site, "form": form, "keys": keys, "once": once})
 
 

@@ -189,12 +189,12 @@ def _who(told: Told) -> str:
     """Who did it and when, or who excused it and why, or why it is no longer asked for."""
     zone = told.reminder.site.zone
     if told.check:
-        return format_html("{}, {}", told.check.checked_by, when(told.check.checked_at, zone, "short"))
+        return format_html("{}, {}", told.check.name_of("checked_by"), when(told.check.checked_at, zone, "short"))
     if told.reading:
-        return format_html("{}, {}", told.reading.taken_by, when(told.reading.taken_at, zone, "short"))
+        return format_html("{}, {}", told.reading.name_of("taken_by"), when(told.reading.taken_at, zone, "short"))
     if told.excuse:
         at = when(told.excuse.recorded_at, zone, "short")
-        return format_html("{}, {}: {}", told.excuse.recorded_by, at, told.excuse.reason)
+        return format_html("{}, {}: {}", told.excuse.name_of(), at, told.excuse.reason)
     if told.status == Status.LIFTED:
         return told.reminder.lifted_because
     return ""

@@ -51,7 +51,7 @@ class ClosureTable(tables.Table):
     days = tables.Column("Closed", empty_values=(), attrs=LEAD)
     why = tables.Column("Why")
     scope = tables.Column("Where", empty_values=())
-    recorded_by = tables.Column("Entered by")
+    recorded_by = tables.Column("Entered by", accessor="name_of")
     act = tables.Column("", empty_values=(), attrs=ACT)
 
     class Meta:

@@ -57,7 +57,9 @@ def assessed_page(
 
 def assess_readings(case: Case, found: list[tuple[int, str, str | None]]) -> list[Assessed]:
     """Readings by number with their outcomes and why their decisions no longer hold, made ready to show, in the order given."""
-    decisions = Decision.objects.select_related("decided_by", "good_reading__probe").order_by("pk")
+    decisions = (
+        Decision.objects.select_related("good_reading__probe").prefetch_related("decided_by__names").order_by("pk")
+    )
     readings = (
         Reading.objects.filter(pk__in=[pk for pk, *_ in found])
         .select_related("site", "limit_version__limit", "taken_by", "probe")

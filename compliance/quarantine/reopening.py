@@ -124,7 +124,7 @@ class _Changes:
     def _struck_out(self, void: Void) -> str:
         verb = "corrected" if void.replacement_id else "struck out"
         at, reason = _plain(void.recorded_at, self._zone), void.reason.rstrip(".")
-        return f"was {verb} on {at} by {void.recorded_by}: {reason}."
+        return f"was {verb} on {at} by {void.name_of()}: {reason}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,4 +142,4 @@ def _groups_of(case: Case) -> list[tuple]:
 
 
 def _by_struck(voids) -> dict[int, Void]:
-    return {void.voids_id: void for void in voids.select_related("recorded_by")}
+    return {void.voids_id: void for void in voids.prefetch_related("recorded_by__names")}

@@ -25,7 +25,9 @@ def _left_out(decides: bool, decided: bool, again: bool) -> tuple[str, ...]:
 def _decided(decision: Decision, zone):
     """What was decided, by whom and when, in a line."""
     fate = decision.get_fate_display().split(":")[0]
-    return format_html("{}, {}, {}", fate, decision.decided_by.initials, when(decision.recorded_at, zone, "day"))
+    return format_html(
+        "{}, {}, {}", fate, decision.name_of("decided_by").initials, when(decision.recorded_at, zone, "day")
+    )
 
 
 class AssessedTable(tables.Table):

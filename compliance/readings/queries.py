@@ -88,6 +88,7 @@ def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     return (
         Deviation.objects.filter(reading__site__in=sites_of(person), reading__void__isnull=True)
         .select_related(*related)
+        .prefetch_related("reading__taken_by__names")
         .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))
     )
 

@@ -96,6 +96,9 @@ class DeviationTable(tables.Table):
     def render_taken_at(self, record):
         return moment(record.reading.taken_at, record.reading.site.zone)
 
+    def render_by(self, record):
+        return record.reading.name_of("taken_by")
+
     def render_state(self, record):
         return badge("deviation", "closed" if record.settled else "open")
 

@@ -12,7 +12,6 @@ from shared.cautions import caution
 from shared.printing.flow import Writer
 from shared.printing.page import Imprint, Masthead
 from shared.units import difference_from_milli, number, show, show_spread
-from sites.models import Person
 
 from . import check_measured
 from .words import error, joined, moment, sentence, uncertainty
@@ -111,10 +110,10 @@ def _write_standing(writer: Writer, check: Check) -> None:
     zone, void, corrects = check.site.zone, getattr(check, "void", None), getattr(check, "corrects", None)
     if void:
         instead = f"In its place: C{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."
-        who = f"By {void.recorded_by.name}, {moment(void.recorded_at, zone)}: {sentence(void.reason)}"
+        who = f"By {void.name_of()}, {moment(void.recorded_at, zone)}: {sentence(void.reason)}"
         writer.caution(f"{who} {instead}", "Struck out: this check no longer counts")
     if corrects:
-        who = f"{corrects.recorded_by.name}, {moment(corrects.recorded_at, zone)}: {sentence(corrects.reason)}"
+        who = f"{corrects.name_of()}, {moment(corrects.recorded_at, zone)}: {sentence(corrects.reason)}"
         writer.note(f"It stands in place of C{corrects.voids_id}, which stays readable. {who}", "Corrected")
 
 
@@ -133,15 +132,31 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
     yield "Display and range", joined(f"steps of {step} {site.get_unit_display()}, from {span}")
     yield "Where", "\n".join(filter(None, (site.name, site.address.strip())))
     yield "Checked", moment(check.checked_at, zone)
-    yield "By", check.checked_by.name
+    yield "By", check.name_of("checked_by").name
     late = "late, " if entered_late(check) else ""
-    yield "Entered", f"{late}{moment(check.recorded_at, zone)}, by {check.recorded_by.name}"
+    yield "Entered", f"{late}{moment(check.recorded_at, zone)}, by {check.name_of()}"
     yield "Stage", STAGES[Stage(check.stage)]
     yield "Beside it", "\n".join(_beside(check))
     if check.kind == Kind.CERTIFICATE:
         yield "Laboratory", check.laboratory
         yield "Certificate", check.certificate_number
     yield "Note", check.note
+    if changed := list(_changed_names(check)):
+        yield "Name changed", "\n".join(changed)
+
+
+def _changed_names(check: Check) -> Iterator[str]:
+    """Other names that those named here have got since."""
+    facts = filter(None, (check, getattr(check, "void", None), getattr(check, "corrects", None)))
+    people = {
+        person.pk: person
+        for fact in facts
+        for person in (fact.recorded_by, getattr(fact, "checked_by", None))
+        if person
+    }
+    for person in people.values():
+        for change in person.names.filter(recorded_at__gt=check.recorded_at).exclude(former_name=""):
+            yield f"{change.former_name} is called {change.name} since {moment(change.recorded_at, check.site.zone)}"
 
 
 def _beside(check: Check) -> Iterator[str]:
@@ -177,7 +192,7 @@ def _write_sources(writer: Writer, check: Check) -> None:
 
 def _write_signatures(writer: Writer, check: Check) -> None:
     entered = check.kind == Kind.CERTIFICATE
-    signer: Person = check.recorded_by if entered else check.checked_by
+    signer = check.name_of("recorded_by" if entered else "checked_by")
     with writer.together():
         writer.heading("Signatures")
         for words, name in ((ENTERED if entered else MADE, signer.name), (REVIEWED, "")):

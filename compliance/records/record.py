@@ -19,6 +19,7 @@ from .sections import (
     plan,
     probes,
     readings,
+    reasons,
     reminders,
     summary,
     title,
@@ -28,7 +29,7 @@ TITLE = "Temperature and probe record"
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 SECTIONS = (
     title, summary, plan, days, reminders, intervals, probes, events, failures, readings, deviations, cases, corrections,
-    open_points, closing,
+    reasons, open_points, closing,
 )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from compliance.plans.calendar import DAY
 from compliance.plans.models import RoundSlot
 from compliance.plans.round_slots import ROUNDS_AHEAD
 from compliance.readings.models import Reading
+from shared.facts import Fact
 from sites.models import Site
 
 from .models import Excuse, Reminder
@@ -67,8 +68,9 @@ def behind(now: datetime) -> QuerySet[Site]:
 
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
-    """Reminders that have their status, with what cleared or excused them: four queries for five hundred."""
-    standing = Prefetch("excuses", Excuse.objects.filter(void__isnull=True).select_related("recorded_by"), "standing")
+    """Reminders that have their status, with what cleared or excused them: seven queries for five hundred."""
+    excuses = Excuse.objects.filter(void__isnull=True).select_related("recorded_by")
+    standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
     rows = reminders.select_related("probe", "round__limit", "site").prefetch_related(standing)
     waiting: list[Reminder] = []
     for reminder in rows.iterator(chunk_size=BATCH):
@@ -80,11 +82,15 @@ def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
 
 
 def _told(reminders: list[Reminder]) -> Iterator[Told]:
-    checks = Check.objects.select_related("checked_by").in_bulk({r.check_id for r in reminders if r.check_id})
-    readings = Reading.objects.select_related("taken_by").in_bulk({r.reading_id for r in reminders if r.reading_id})
+    checks = _with_names(Check, "checked_by").in_bulk({r.check_id for r in reminders if r.check_id})
+    readings = _with_names(Reading, "taken_by").in_bulk({r.reading_id for r in reminders if r.reading_id})
     for each in reminders:
         excuse = next(iter(each.standing), None)
         yield Told(each, Status(each.status), checks.get(each.check_id), readings.get(each.reading_id), excuse)
+
+
+def _with_names(model: type[Fact], person: str) -> QuerySet:
+    return model.objects.select_related(person).prefetch_related(f"{person}__names")
 
 
 def open_rounds(site: Site, now: datetime) -> list[Reminder]:

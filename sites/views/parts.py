@@ -4,13 +4,14 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 from django.urls import reverse
+from django.utils.html import format_html
 
 from shared.audit.models import Entry
 from shared.templatetags.noughtbook import when
 from shared.words import plural
 
 from ..access import areas_of, businesses_of
-from ..models import Membership, Person
+from ..models import Membership, Person, PersonName
 
 
 def setup_tabs(person: Person, current: str) -> list[dict]:
@@ -34,6 +35,25 @@ def role_facts(memberships) -> list[tuple[str, str]]:
 
 def place_of(membership: Membership) -> str:
     return str(membership.site) if membership.site_id else f"{membership.area}, all its sites"
+
+
+def name_facts(person: Person) -> list[tuple[str, str]]:
+    return [("Name", person.name), ("Initials", person.initials)]
+
+
+def former_names(person: Person, zone: ZoneInfo) -> list[dict]:
+    """What somebody was called before, the last first: until when, who changed it and why."""
+    changes = person.names.exclude(former_name="").select_related("recorded_by").prefetch_related("recorded_by__names")
+    return [
+        {"title": f"{each.former_name} ({each.former_initials})", "meta": _until(each, zone)}
+        for each in reversed(changes)
+    ]
+
+
+def _until(change: PersonName, zone: ZoneInfo) -> str:
+    by = change.name_of() if change.recorded_by else "whoever runs Noughtbook"
+    why = format_html(": {}", change.reason) if change.reason else ""
+    return format_html("Until {}, changed by {}{}", when(change.recorded_at, zone), by, why)
 
 
 def sign_in_rows(person: Person, zone: ZoneInfo, most: int = 10) -> list[dict]:

@@ -14,14 +14,22 @@ from shared.forms import attempt
 from shared.numbered import numbered_page
 
 from ..access import clock_of
-from ..actions import amend_person, grant, invite_person, restart_person, revoke, stop_person
-from ..forms import FindForm, OwnNameForm, PersonForm, ReasonForm, RoleForm
+from ..actions import amend_person, grant, invite_person, rename_person, restart_person, revoke, stop_person
+from ..forms import EmailForm, FindForm, NameForm, PersonForm, ReasonForm, RoleForm
 from ..login_throttle import wrong_passwords
 from ..models import Membership, Site
-from ..people import colleagues_of, get_membership, get_person, get_whole_person, people_of, require_supervisor
+from ..people import (
+    colleagues_of,
+    get_membership,
+    get_person,
+    get_person_to_rename,
+    get_whole_person,
+    people_of,
+    require_supervisor,
+)
 from ..tables import PeopleTable
 from .links import show_link
-from .parts import place_of, role_facts, roles_of, setup_tabs, sign_in_rows
+from .parts import former_names, name_facts, place_of, role_facts, roles_of, setup_tabs, sign_in_rows
 
 FORM = ["GET", "HEAD", "POST"]
 
@@ -83,7 +91,7 @@ def person_edit(request, pk):
     person = reach.person
     if request.method == "POST" and not reach.whole:
         raise PermissionDenied(f"{person} also works in areas that are not yours.")
-    form = particulars_form(request, reach)
+    form = email_form(request, reach)
     if form and form.is_valid():
         attempt(form, amend_person, by=request.user, person=person, changes=form.cleaned_data)
         if not form.errors:
@@ -93,16 +101,29 @@ def person_edit(request, pk):
     zone = clock_of(request.user)
     return render(request, "sites/person_edit.html", {
         "form": form, "person": person, "roles": own, "elsewhere": role_facts(elsewhere), "whole": reach.whole,
-        "oneself": person.pk == request.user.pk, "may_link": reach.may_link,
+        "oneself": person.pk == request.user.pk, "may_link": reach.may_link, "may_rename": reach.may_rename,
+        "names": name_facts(person) + ([] if form else [("E-mail", person.email)]), "former": former_names(person, zone),
         "sign_ins": sign_in_rows(person, zone) if reach.whole else [], "wrong": wrong_passwords(person.email),
     })  # fmt: skip
 
 
-def particulars_form(request, reach):
-    """What a supervisor may change of a person: the e-mail only of those below, for whoever has it could take their place."""
-    oneself = reach.person.pk == request.user.pk
-    kind = PersonForm if reach.below or oneself else OwnNameForm
-    return kind(request.POST or None, instance=reach.person) if reach.whole else None
+def email_form(request, reach):
+    """For those below and oneself: whoever has the e-mail of a person could take their place."""
+    may = reach.whole and (reach.below or reach.person.pk == request.user.pk)
+    return EmailForm(request.POST or None, instance=reach.person) if may else None
+
+
+@require_http_methods(FORM)
+def person_name(request, pk):
+    person = get_person_to_rename(request.user, pk)
+    form = NameForm(request.POST or None, instance=person)
+    if form.is_valid():
+        attempt(form, rename_person, by=request.user, person=person, **form.cleaned_data)
+        if not form.errors:
+            messages.success(request, f"{person} is the name from now on.")
+            return redirect("person_edit", pk)
+    return confirm(request, form, title=f"Another name for {person}", submit_label="Change the name", person=pk,
+                   lead="Records print the name of their time: what is recorded already keeps the one borne then.")  # fmt: skip
 
 
 def roles_by_reach(reach) -> tuple[list[dict], list[Membership]]:

@@ -13,16 +13,16 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.bounds import number_in
-from shared.forms import attempt
 
 from ..access import areas_of, clock_of
-from ..actions import amend_person, change_password, record_sign_in
+from ..actions import change_password, record_sign_in
 from ..addresses import address
-from ..forms import ChangePasswordForm, OwnNameForm, SignInForm
+from ..forms import ChangePasswordForm, SignInForm
 from ..known_devices import remember_device
 from ..login_throttle import address_of, wrong_passwords
 from ..password_links import mark_seen, to_be_told, used_links
-from .parts import role_facts, roles_of, sign_in_rows
+from ..ranks import may_rename
+from .parts import former_names, name_facts, role_facts, roles_of, sign_in_rows
 
 FORM = ["GET", "HEAD", "POST"]
 
@@ -58,17 +58,13 @@ def home(request):
     return redirect(area or address("today") or "site_list")
 
 
-@require_http_methods(FORM)
+@require_safe
 def account(request):
-    form = OwnNameForm(request.POST or None, instance=request.user)
-    if form.is_valid():
-        attempt(form, amend_person, by=request.user, person=request.user, changes=form.cleaned_data)
-        if not form.errors:
-            messages.success(request, "Saved.")
-            return redirect("account")
     zone = clock_of(request.user)
     return render(request, "sites/account.html", {
-        "form": form, "roles": role_facts(roles_of(request.user)), "zone": zone, "sign_ins": sign_in_rows(request.user, zone),
+        "names": name_facts(request.user), "former": former_names(request.user, zone),
+        "may_rename": may_rename(request.user, request.user),
+        "roles": role_facts(roles_of(request.user)), "zone": zone, "sign_ins": sign_in_rows(request.user, zone),
         "wrong": wrong_passwords(request.user.email), "chosen": used_links(request.user).first(),
     })  # fmt: skip
 

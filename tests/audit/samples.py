@@ -69,7 +69,10 @@ SAMPLES |= {
         "by": w.supervisor, "email": "new@example.test", "name": "Ida Moss", "initials": "IM", "role": Role.COOK,
         "site": w.site,
     },
-    "person.amend": lambda w: {"by": w.supervisor, "person": w.cook, "changes": {"name": "Col Ekser"}},
+    "person.amend": lambda w: {"by": w.supervisor, "person": w.cook, "changes": {"email": "col@example.test"}},
+    "person.rename": lambda w: {
+        "by": w.supervisor, "person": w.cook, "name": "Col Ekser", "initials": "CE", "reason": "Slip of the pen.",
+    },
     "person.stop": lambda w: {"by": w.supervisor, "person": w.cook, "reason": "Moved away."},
     "person.restart": lambda w: {"by": w.supervisor, "person": w.cook},
     "person.password": lambda w: {"by": w.cook, "password": "silver-harbour-19"},

@@ -122,7 +122,8 @@ HEADINGS = (
     "How to read this record", "Summary", "Limits in force", "Days of work and plans of checks", "Planned and done",
     "Intervals between checks", "Probes and their checks",
     "Events of probes", "Checks that did not pass, in full", "Readings", "Deviations and what was done",
-    "Cases of quarantine and decisions", "Corrections and voids", "Open points at printing", "People named in this record",
+    "Cases of quarantine and decisions", "Corrections and voids", "Reasons given more than ten times",
+    "Open points at printing", "People named in this record",
     "Signatures under this record", "Cautions",
 )  # fmt: skip
 

@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from compliance.probes.models import Event
 from compliance.readings.models import Reading
 from compliance.records.people import People
+from sites.names import Name
 from tests.checks import making as checks
 from tests.records import making
 from tests.records.making import at, printed, scope_of, words_of
@@ -130,7 +131,7 @@ def test_readings_are_streamed_and_never_gathered(clock, world, site, monkeypatc
 
 
 def test_two_people_with_the_same_initials_are_told_apart():
-    people = People({1: ("Mara Holt", "MH"), 2: ("Miles Harrow", "MH"), 3: ("Sol Venn", "SV")})
-    assert [people.initials(pk) for pk in (2, 1, 2, 3)] == ["MH", "MH2", "MH", "SV"]
-    assert people.full(1) == "Mara Holt (MH2)"
+    people = People({1: Name("Mara Holt", "MH"), 2: Name("Miles Harrow", "MH"), 3: Name("Sol Venn", "SV")})
+    assert [people.initials(pk, at(1)) for pk in (2, 1, 2, 3)] == ["MH", "MH2", "MH", "SV"]
+    assert people.full(1, at(1)) == "Mara Holt (MH2)"
     assert people.key() == [("MH", "Miles Harrow"), ("MH2", "Mara Holt"), ("SV", "Sol Venn")]

@@ -73,17 +73,17 @@ def probe_detail(request, pk):
     if unfinished.store_left(now, probe):
         probe = get_probe(request.user, pk)  # as it is now
     site, role = probe.site, role_at(request.user, probe.site) or 0
-    history = Check.objects.filter(probe=probe).select_related("checked_by", "void")
+    history = Check.objects.filter(probe=probe).select_related("void").prefetch_related("checked_by__names")
     page = page_by_key(history, request, "checked_at", FEW)
     table = CheckTable(page.rows, site=site)
     table.pager = page
-    events = list(Event.objects.filter(probe=probe).select_related("recorded_by", "void").order_by("-at", "-pk")[:100])
-    placements = (
-        Placement.objects.filter(probe=probe).select_related("site", "recorded_by").order_by("-starts_at", "-pk")
-    )
+    happened = Event.objects.filter(probe=probe).select_related("void").prefetch_related("recorded_by__names")
+    events = list(happened.order_by("-at", "-pk")[:100])
+    stays = Placement.objects.filter(probe=probe).select_related("site").prefetch_related("recorded_by__names")
+    placements = PlacementTable(stays.order_by("-starts_at", "-pk")[:50])
     context = {
         "probe": probe, "site": site, "standing": standing_of(probe), "checks": table, "facts": _facts(probe, now),
-        "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR), "placements": PlacementTable(placements[:50]),
+        "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR), "placements": placements,
         "about": _about(probe), "picture": _picture(probe, history, events, now), "notices": _notices(request, probe, role),
         "actions": _actions(probe, role), "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
         "outlook_url": address("probe_outlook", pk), "outlook_part_url": address("probe_outlook_part", pk),

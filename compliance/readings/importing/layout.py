@@ -23,7 +23,8 @@ COLUMNS = (
     "used_despite",
 )
 OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by", "used_despite")
-PASSED_OVER = ("fitness",)  # what the book that wrote the file knew of the probe when the reading was entered there
+# What the book that wrote the file knew when the reading was entered there: of the probe, and how who took it was called.
+PASSED_OVER = ("fitness", "taken_by_name")
 REQUIRED = tuple(name for name in COLUMNS if name not in OPTIONAL)
 SEPARATORS = ",;\t"
 MOST_ROWS = 1_000_000

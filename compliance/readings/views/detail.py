@@ -16,6 +16,7 @@ from shared.units import Unit, show
 from sites.access import role_at
 from sites.addresses import address
 from sites.models import Role
+from sites.names import Name
 
 from ..judging import beginning, breach
 from ..models import Reading
@@ -93,7 +94,7 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         ("Source", f"{version.source} {version.edition}".strip()),
         ("Probe", reading.probe.code),
         ("Taken", when(reading.taken_at, zone)),
-        ("Taken by", f"{reading.taken_by} ({reading.taken_by.initials})"),
+        ("Taken by", in_full(reading.name_of("taken_by"))),
     ]
     if reading.unit != reading.site.unit:
         facts.insert(2, ("In the unit of the site", show(reading.value_milli, reading.site.unit)))
@@ -107,8 +108,12 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         facts.insert(-2, ("Used all the same, because", reading.used_despite))
     if reading.note:
         facts.append(("Note", reading.note))
-    facts.append(("Entered", f"{when(reading.recorded_at, zone)} by {reading.recorded_by}"))
+    facts.append(("Entered", f"{when(reading.recorded_at, zone)} by {reading.name_of()}"))
     return facts
+
+
+def in_full(name: Name) -> str:
+    return f"{name} ({name.initials})"
 
 
 def earlier(reading: Reading) -> list[dict]:

@@ -20,7 +20,7 @@ from ..forms import ActForm, sentence
 from ..models import Disposition
 from ..queries import deviations_seen_by, people_at
 from ..tables import DeviationTable
-from .detail import facts_of
+from .detail import facts_of, in_full
 from .parts import list_tabs
 
 
@@ -63,7 +63,7 @@ def deviation_detail(request, pk):
     acts = may(request.user, reading.site, Role.MANAGER) and void is None
     if request.method == "POST" and not may(request.user, reading.site, Role.MANAGER):
         raise PermissionDenied(f"This needs the role of site manager at {reading.site}.")
-    made = list(deviation.actions.select_related("decided_by", "recorded_by").order_by("-pk"))
+    made = list(deviation.actions.prefetch_related("decided_by__names", "recorded_by__names").order_by("-pk"))
     if acts:
         form = ActForm(
             request.POST or None, initial=told(request, made), site=reading.site, deciders=deciders(reading.site)
@@ -100,7 +100,7 @@ def act_facts(act, site) -> dict:
     facts = [
         ("What was done", act.action), ("Why it happened", act.cause),
         ("What became of the food", sentence(act.get_disposition_display())), ("Risk, and who was told", act.note),
-        ("Done", when(act.done_at, site.zone)), ("Decided by", f"{act.decided_by} ({act.decided_by.initials})"),
-        ("Entered", f"{when(act.recorded_at, site.zone)} by {act.recorded_by}"),
+        ("Done", when(act.done_at, site.zone)), ("Decided by", in_full(act.name_of("decided_by"))),
+        ("Entered", f"{when(act.recorded_at, site.zone)} by {act.name_of()}"),
     ]  # fmt: skip
     return {"facts": [(label, value) for label, value in facts if value], "held": act.disposition == Disposition.HELD}

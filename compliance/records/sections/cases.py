@@ -110,7 +110,7 @@ def _write_signatures(writer: Writer, scope: RecordScope, case: CaseHere) -> Non
         note = f" {sentence(signature.note)}" if signature.note else ""
         with writer.together():
             writer.paragraph(about + note)
-            name = f"{signature.signed_name} ({scope.people.initials(signature.signed_by_id)})"
+            name = f"{signature.signed_name} ({scope.people.initials_of(signature, 'signed_by')})"
             writer.signature(name, signature.recorded_at, signature.meaning)
     if case.signatures and not case.signed:
         writer.paragraph(f"The last signature under case {case.title} no longer stands.", strong=True)
@@ -139,9 +139,10 @@ class Telling:
             yield Row(note="Not decided yet. Hold this food and do not serve it.", strong=True)
             return
         people, zone = self._scope.people, self._scope.zone
-        head = f"{Fate(row.fate).label.capitalize()}. Decided by {people.full(row.decided_by)}, {moment(row.decided_at, zone)}."
+        who, at = people.full(row.decided_by, row.decided_at), moment(row.decided_at, zone)
+        head = f"{Fate(row.fate).label.capitalize()}. Decided by {who}, {at}."
         if row.recorded_by != row.decided_by:
-            head += f" Entered by {people.full(row.recorded_by)}."
+            head += f" Entered by {people.full(row.recorded_by, row.decided_at)}."
         yield Row(note=head, strong=True, void=bool(row.replaced))
         if row.replaced:
             yield Row(note="This decision was replaced by a later one on the same readings, below.")
@@ -164,7 +165,7 @@ class Telling:
             moment(row.at, scope.zone), f"R{row.pk}", row.item, joined(demand(version)),
             value(row.typed, row.unit, row.milli, row.hold_s, row.since_start_s),
             between(*(truth or (None, None)), scope.site.unit),
-            self._outcome(row, version, error), scope.people.initials(row.by),
+            self._outcome(row, version, error), scope.people.initials(row.by, row.recorded_at),
         )  # fmt: skip
         return Row(cells, void=bool(row.void or row.replaced), note=self._note(row))
 

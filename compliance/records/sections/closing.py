@@ -1,11 +1,23 @@
 """The people named in the record, the cautions, and room for the signatures of those who prepare and review it."""
 
+from collections.abc import Iterator
+
 from shared.cautions import caution
 from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
 
 from ..scope import RecordScope
+from ..words import moment
 
 SHOWN = ("doubt", "probe_hygiene", "ice_bath", "insertion")
+NAMES = [
+    Column("Until", points=92), Column("Called", share=1), Column("Since then", share=1), Column("Changed by", share=1),
+    Column("Why", share=1.2),
+]  # fmt: skip
+EXPLAINED = (
+    "Every line of this record gives the name that was borne when the line was written. These names were changed in the "
+    "period, or after it and before this record was printed."
+)
 SIGNED = {
     "Prepared by": "Prepared: this is the whole record of the site and of the period that it names.",
     "Reviewed by": "Reviewed: I have read this record and followed up what is open. Where practicable, the reviewer is not "
@@ -15,10 +27,15 @@ SIGNED = {
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("People named in this record")
+    changes = list(_changes(scope))  # they name people, too
     people = scope.people.key()
     writer.facts(people, columns=2)
     if not people:
         writer.paragraph("Nobody.")
+    if changes:
+        writer.heading("Changes of name", 2)
+        writer.table(NAMES, changes)
+        writer.paragraph(EXPLAINED, small=True)
     with writer.together():
         writer.heading("Signatures under this record")
         for meaning, words in SIGNED.items():
@@ -30,3 +47,10 @@ def write(writer: Writer, scope: RecordScope) -> None:
         writer.caution(shown.text, shown.title)
     deferral = caution("deferral")
     writer.note(deferral.text, deferral.title)
+
+
+def _changes(scope: RecordScope) -> Iterator[Row]:
+    for change in scope.people.changes(scope.start, scope.now):
+        by = scope.people.full_of(change) if change.recorded_by_id else "who runs Noughtbook"
+        names = f"{change.former_name} ({change.former_initials})", f"{change.name} ({change.initials})"
+        yield Row((moment(change.recorded_at, scope.zone), *names, by, change.reason))

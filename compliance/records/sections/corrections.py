@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from compliance.checks.models import Check, CheckVoid
 from compliance.probes.models import Event, EventVoid
 from compliance.readings.models import Reading, ReadingVoid
+from shared.facts import Void
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 
@@ -32,26 +33,22 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
     probes = [here.probe.pk for here in scope.probes]
-    readings = ReadingVoid.objects.filter(_touched(scope, "taken_at"), voids__site=scope.site).select_related(
-        "voids__probe", "replacement__probe"
-    )
-    checks = CheckVoid.objects.filter(_touched(scope, "checked_at"), voids__probe__in=probes).select_related(
-        "voids__probe", "replacement__probe"
-    )
-    events = EventVoid.objects.filter(_touched(scope, "at"), voids__probe__in=probes).select_related(
-        "voids__probe", "replacement__probe"
-    )
+    readings = struck_out(ReadingVoid, scope, "taken_at").filter(voids__site=scope.site)
+    checks = struck_out(CheckVoid, scope, "checked_at").filter(voids__probe__in=probes)
+    events = struck_out(EventVoid, scope, "at").filter(voids__probe__in=probes)
     for voids, told in ((readings, _reading), (checks, _check), (events, _event)):
-        for void in voids.filter(recorded_at__lte=scope.now).order_by("recorded_at", "pk").iterator(chunk_size=500):
+        related = voids.select_related("voids__probe", "replacement__probe")
+        for void in related.order_by("recorded_at", "pk").iterator(chunk_size=500):
             old, new = told(void.voids, scope), told(void.replacement, scope) if void.replacement else NOTHING
-            at, by = moment(void.recorded_at, scope.zone), scope.people.initials(void.recorded_by_id)
+            at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
             yield Row((at, old, new, void.reason, by))
 
 
-def _touched(scope: RecordScope, name: str) -> Q:
-    """Acts of the period, or struck out in it."""
-    acted = Q(**{f"voids__{name}__gte": scope.start, f"voids__{name}__lt": scope.end})
-    return acted | Q(recorded_at__gte=scope.start, recorded_at__lt=scope.end)
+def struck_out(model: type[Void], scope: RecordScope, time: str) -> QuerySet[Void]:
+    """Voids of acts of the period, whose time is called `time`, and those made in the period."""
+    acted = Q(**{f"voids__{time}__gte": scope.start, f"voids__{time}__lt": scope.end})
+    struck = Q(recorded_at__gte=scope.start, recorded_at__lt=scope.end)
+    return model.objects.filter(acted | struck, recorded_at__lte=scope.now)
 
 
 def _reading(reading: Reading, scope: RecordScope) -> str:

@@ -68,14 +68,14 @@ def _hours(scope: RecordScope) -> Iterator[Row]:
 
 def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Row:
     hours = "; ".join(f"{days} {told}" for days, told in week_in_short(opening))
-    by = scope.people.initials(opening.recorded_by_id) if opening else ""
+    by = scope.people.initials_of(opening) if opening else ""
     note = sentence(opening.reason) if opening and opening.reason else ""
     return Row((day(since) if since else "the start", hours, by), note=note)
 
 
 def _closed(scope: RecordScope) -> Iterator[Row]:
     then = _particulars(scope)
-    rows = [(each.first_day, _closure(each, scope)) for each in _closures(scope, then)]
+    rows = [(each.first_day, _closure(each, scope)) for each in closures(scope, then)]
     rows += [(on, Row((day(on), name, "public holiday", ""))) for on, name in _holidays(then)]
     rows += [
         (first, Row((span_words(first, last), CLOSED_FOR_GOOD, str(scope.site), ""))) for first, last in _shut(then)
@@ -105,8 +105,9 @@ def _shut(then: dict[date, dict[str, str]]) -> Iterator[tuple[date, date]]:
             yield first, more[-1] if more else first
 
 
-def _closures(scope: RecordScope, then: dict[date, dict[str, str]]) -> Iterator[Closure]:
+def closures(scope: RecordScope, then: dict[date, dict[str, str]] | None = None) -> Iterator[Closure]:
     """Struck out ones too, as they reached the record before it was printed; of each area on days on which it was there."""
+    then = then or _particulars(scope)
     site, areas = scope.site, {told["area"] for told in then.values()}
     business = site.area.business_id
     reaching = Q(site=site) | Q(area__business=business, area__name__in=areas) | Q(business=business)
@@ -123,7 +124,7 @@ def _closure(each: Closure, scope: RecordScope) -> Row:
     void = getattr(each, "void", None)
     note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
     cells = (
-        span_words(each.first_day, each.last_day), each.why, closure_scope(each), scope.people.initials(each.recorded_by_id)
+        span_words(each.first_day, each.last_day), each.why, closure_scope(each), scope.people.initials_of(each)
     )  # fmt: skip
     return Row(cells, void=void is not None, note=note)
 
@@ -142,7 +143,7 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
     for plan in found.select_related("site", "business", "probe").order_by("effective_from", "pk"):
         who = f"probe {plan.probe.code}: its own plan" if plan.probe_id else scope_words(plan)
         told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
-        cells = (day(plan.effective_from), who, told, scope.people.initials(plan.recorded_by_id))
+        cells = (day(plan.effective_from), who, told, scope.people.initials_of(plan))
         yield Row(cells, note=sentence(plan.reason) if plan.reason else "")
 
 
@@ -167,7 +168,7 @@ def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Itera
         back = following and following.at
         if turn.kind == EventKind.WITHDRAWN and (back is None or back > scope.start):
             why = "Withdrawn from use" + (f": {sentence(turn.note)}" if turn.note else ".")
-            who = scope.people.initials(turn.recorded_by_id)
+            who = scope.people.initials_of(turn)
             yield Row((here.probe.code, moment(turn.at, scope.zone), _until(back, scope), why, who))
 
 

@@ -68,7 +68,7 @@ def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
 
 
 def _action(action: CorrectiveAction, scope: RecordScope) -> str:
-    who, at = scope.people.full(action.decided_by_id), moment(action.done_at, scope.zone)
+    who, at = scope.people.full_of(action, "decided_by"), moment(action.done_at, scope.zone)
     parts = [
         f"Done {at}, decided by {who}: {sentence(action.action)}",
         f"Cause: {sentence(action.cause)}",
@@ -78,5 +78,5 @@ def _action(action: CorrectiveAction, scope: RecordScope) -> str:
         parts.append(f"Risk, and who was told: {sentence(action.note)}")
     entered = f"Entered {moment(action.recorded_at, scope.zone)}"
     if action.recorded_by_id != action.decided_by_id:
-        entered += f" by {scope.people.full(action.recorded_by_id)}"
+        entered += f" by {scope.people.full_of(action)}"
     return " ".join([*parts, f"{entered}."])

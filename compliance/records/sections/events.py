@@ -29,7 +29,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def _row(event: Event, scope: RecordScope) -> Row:
     what = event.get_kind_display().capitalize()
-    by = scope.people.initials(event.recorded_by_id)
+    by = scope.people.initials_of(event)
     cells = (moment(event.at, scope.zone), f"E{event.pk}", event.probe.code, what, event.note, by)
     return Row(cells, void=hasattr(event, "void"), note=" ".join(_notes(event, scope)))
 
@@ -41,6 +41,6 @@ def _notes(event: Event, scope: RecordScope) -> Iterator[str]:
     if event_entered_late(event):
         yield f"Entered late, {moment(event.recorded_at, scope.zone)}."
     if void:
-        who, at = scope.people.initials(void.recorded_by_id), moment(void.recorded_at, scope.zone)
+        who, at = scope.people.initials_of(void), moment(void.recorded_at, scope.zone)
         yield f"Struck out by {who}, {at}: {sentence(void.reason)}"
         yield f"In its place: E{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."

@@ -43,7 +43,7 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
             [
                 (
                     "Made by",
-                    f"{scope.people.full(check.checked_by_id)}, at {check.site.name}, {check.get_stage_display()}",
+                    f"{scope.people.full_of(check, 'checked_by')}, at {check.site.name}, {check.get_stage_display()}",
                 ),
                 ("Against", method(check, unit)),
                 ("Error, ± U, allowed", _figures(check, unit)),
@@ -77,6 +77,6 @@ def _figures(check: Check, unit: str) -> str:
 
 
 def _struck(scope: RecordScope, void) -> str:
-    who, at = scope.people.full(void.recorded_by_id), moment(void.recorded_at, scope.zone)
+    who, at = scope.people.full_of(void), moment(void.recorded_at, scope.zone)
     new = f" In its place: C{void.replacement_id}." if void.replacement_id else ""
     return f"by {who}, {at}: {sentence(void.reason)}{new}"

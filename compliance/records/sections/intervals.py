@@ -39,8 +39,8 @@ def _row(accepted: Acceptance, scope: RecordScope) -> Row:
     cells = (
         moment(accepted.recorded_at, scope.zone), accepted.probe.code, every(accepted.days_accepted).capitalize(),
         every(accepted.days_before), every(accepted.days_advised), f"{accepted.target} of 100",
-        scope.people.initials(accepted.recorded_by_id),
+        scope.people.initials_of(accepted),
     )  # fmt: skip
-    who = scope.people.full(accepted.recorded_by_id)
+    who = scope.people.full_of(accepted)
     why = f" against the advice: {sentence(accepted.why)}" if accepted.days_accepted != accepted.days_advised else "."
     return Row(cells, note=f"Accepted by {who}{why}")

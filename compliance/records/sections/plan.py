@@ -69,6 +69,6 @@ def _note(version: LimitVersion, scope: RecordScope) -> str:
     if scope.holds(version.effective_from):
         parts.append(f"Changed in the period, from {moment(version.effective_from, scope.zone)}.")
     if parts or version.reason:
-        who, when = scope.people.full(version.recorded_by_id), moment(version.recorded_at, scope.zone)
+        who, when = scope.people.full_of(version), moment(version.recorded_at, scope.zone)
         parts.append(f"Set by {who}, {when}{': ' + sentence(version.reason) if version.reason else '.'}")
     return " ".join(parts)

@@ -153,7 +153,7 @@ def _row(scope: RecordScope, plans: Planned, probe: Probe, check: Check, failed:
     cells = (
         moment(check.checked_at, scope.zone), f"C{check.pk}", check.get_stage_display().split(",")[0].capitalize(),
         method(check, unit), error(check, unit) + spread, joined(show_spread(check.tolerance_milli, unit)),
-        check.get_verdict_display().capitalize(), scope.people.initials(check.checked_by_id),
+        check.get_verdict_display().capitalize(), scope.people.initials_of(check, "checked_by"),
         "before use" if failed else _next_due(scope, plans, probe, check),
     )  # fmt: skip
     strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
@@ -172,7 +172,7 @@ def _next_due(scope: RecordScope, plans: Planned, probe: Probe, check: Check) ->
 
 def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[str]:
     void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
-    who, at = scope.people.full(check.checked_by_id), moment(check.recorded_at, scope.zone)
+    who, at = scope.people.full_of(check, "checked_by"), moment(check.recorded_at, scope.zone)
     yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site.name}'}."
     if failed and not void:
         yield f"It did not clear the probe: C{failed.pk}, away from zero, had failed and was not made good."
@@ -181,9 +181,9 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
     if corrects:
         yield f"Corrects C{corrects.voids_id}."
     if entered_late(check):
-        yield f"Entered late, {at}, by {scope.people.initials(check.recorded_by_id)}."
+        yield f"Entered late, {at}, by {scope.people.initials_of(check)}."
     elif check.recorded_by_id != check.checked_by_id:
-        yield f"Entered by {scope.people.full(check.recorded_by_id)}."
+        yield f"Entered by {scope.people.full_of(check)}."
     if check.surroundings:
         yield air(check, scope.site.unit)
     if check.immersion_mm:
@@ -192,6 +192,6 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
     if check.note:
         yield f"Note: {sentence(check.note)}"
     if void:
-        yield f"Struck out by {scope.people.full(void.recorded_by_id)}, {moment(void.recorded_at, scope.zone)}: "
+        yield f"Struck out by {scope.people.full_of(void)}, {moment(void.recorded_at, scope.zone)}: "
         yield sentence(void.reason)
         yield f"In its place: C{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."

@@ -86,7 +86,8 @@ class Telling:
             yield Row(
                 (
                     clock(line.at.astimezone(zone)), f"R{line.pk}", line.item, limits[line.version],
-                    value(line.typed, line.unit, line.milli, line.hold_s, line.since_s), probes[line.probe], initials(line.by),
+                    value(line.typed, line.unit, line.milli, line.hold_s, line.since_s), probes[line.probe],
+                    initials(line.by, line.recorded_at),
                     "Void" if void else WORDS[line.standing],
                 ),
                 void=void, strong=line.deviation is not None and not void, note=self._note(line, void),
@@ -117,12 +118,12 @@ class Telling:
 
     def _entered(self, line: Line, late: bool, other: bool) -> str:
         how = "from a file" if line.file else ""
-        who = f"by {self._people.initials(line.recorded_by)}" if other else ""
+        who = f"by {self._people.initials(line.recorded_by, line.recorded_at)}" if other else ""
         at = moment(line.recorded_at, self._zone) if late or line.file else ""
         return " ".join(filter(None, ("Entered late" if late else "Entered", at, how, who))) + "."
 
     def _struck(self, line: Line) -> str:
-        who, at = self._people.initials(line.voided_by), moment(line.voided_at, self._zone)
+        who, at = self._people.initials(line.voided_by, line.voided_at), moment(line.voided_at, self._zone)
         told = f"Struck out by {who}, {at}: {sentence(line.void)}"
         if line.new is None:
             return f"{told} Nothing stands in its place."

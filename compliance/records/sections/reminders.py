@@ -71,9 +71,9 @@ def _became(told: Told) -> str:
 def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
     """When it was done and by whom."""
     if told.check:
-        return moment(told.check.checked_at, scope.zone), scope.people.initials(told.check.checked_by_id)
+        return moment(told.check.checked_at, scope.zone), scope.people.initials_of(told.check, "checked_by")
     if told.reading:
-        return moment(told.reading.taken_at, scope.zone), scope.people.initials(told.reading.taken_by_id)
+        return moment(told.reading.taken_at, scope.zone), scope.people.initials_of(told.reading, "taken_by")
     return "", ""
 
 
@@ -84,6 +84,6 @@ def _note(told: Told, scope: RecordScope) -> str:
         return f"R{told.reading.pk} was taken with a probe that was not OK to use: {told.reading.get_fitness_display().lower()}."
     if told.excuse is None or told.status != Status.EXCUSED:
         return ""
-    who, at = scope.people.initials(told.excuse.recorded_by_id), moment(told.excuse.recorded_at, scope.zone)
+    who, at = scope.people.initials_of(told.excuse), moment(told.excuse.recorded_at, scope.zone)
     late = "Missed, and e" if told.excused_late else "E"
     return f"{late}xcused by {who}, {at}: {sentence(told.excuse.reason)}"

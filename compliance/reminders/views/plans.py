@@ -97,10 +97,8 @@ def _scopes(person, site: Site, book: PlanBook, today, manages: bool) -> list[di
 
 
 def _closures(person, site: Site, today, manages: bool) -> ClosureTable:
-    found = (
-        closures_reaching([site]).filter(last_day__gte=today).select_related("site", "area", "business", "recorded_by")
-    )
-    rows = list(found)
+    found = closures_reaching([site]).filter(last_day__gte=today).select_related("site", "area", "business")
+    rows = list(found.prefetch_related("recorded_by__names"))
     supervises = may(person, site, Role.SUPERVISOR)
     whole = businesses_of(person).filter(pk=site.area.business_id).exists()
     allowed = {c.pk for c in rows if (manages if c.site_id else supervises if c.area_id else whole)}
