@@ -60,6 +60,7 @@ class Places:
 
 # Those who are inside and those who wait have a thread each: settings.PAGES_AT_ONCE leaves some to all other pages.
 HEAVY = Places(most=2, waiting=1, patience=3)
+FILES = Places(most=1, waiting=1, patience=3)  # so that many who look at drift keep nobody from bringing in readings
 PASSWORDS = Places(most=2, waiting=4, patience=8)
 
 

@@ -15,7 +15,7 @@ from compliance.limits.wording import duration
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.paging import page_by_key
-from shared.places import HEAVY, few
+from shared.places import FILES, few
 from sites.access import get_site, sites_of
 from sites.models import Role
 
@@ -53,7 +53,7 @@ def reading_list(request):
 
 
 @require_safe
-@few(HEAVY, "taking out files")
+@few(FILES, "taking out files")
 def reading_export(request):
     """The readings of the list, whole, as a file of the shape that comes in."""
     chosen = ReadingFilter(request.GET, request.user)
