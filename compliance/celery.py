@@ -15,9 +15,11 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
 
 from django.apps import apps
 from django.conf import settings
+from django.db import connections
 
 from compliance.engine.every import Every
 from shared.system_checks import say, stop_if_wrong
+from shared.versions import stop_unless_same_version
 from shared.within import answered_within
 
 SEND_EVERY = 15
@@ -103,3 +105,11 @@ def refuse_to_idle(sender=None, **kwargs):
     if not settings.BROKER:
         say(NO_BROKER)
         sys.exit(1)
+
+
+@signals.celeryd_init.connect
+@signals.beat_init.connect
+def check_version(sender=None, **kwargs):
+    if current_thread() is main_thread():  # or it is a command's, which has brought the tables up to date
+        stop_unless_same_version()
+        connections.close_all()  # a worker forks now

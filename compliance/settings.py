@@ -71,7 +71,7 @@ MIDDLEWARE = [
 ]
 
 # So many pages are made at once by one process; its web server has a thread more, for the health page.
-PAGES_AT_ONCE = 7
+PAGES_AT_ONCE = 14
 
 ROOT_URLCONF = "compliance.urls"
 WSGI_APPLICATION = "compliance.wsgi.application"

@@ -5,13 +5,10 @@ program is another, that may add facts and never change them. `migrate` gives it
 from django.conf import settings
 from django.core.management.base import CommandError
 from django.db import connections
-from django.db.migrations.executor import MigrationExecutor
 
 from .guards import written_once
 
 NO_ROLE = "There is no role “{}” in PostgreSQL. Make it with createuser, or unset NOUGHTBOOK_DATABASE_ROLE."
-BEHIND = """The tables are missing or older than this program, and its role in PostgreSQL may not change them.
-Run “python manage.py migrate” as the role that owns them, and start again (README, On Debian, step by step)."""
 MAY_CHANGE_TABLES = """SELECT coalesce(
     (SELECT pg_has_role(relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('django_migrations')),
     has_schema_privilege(current_schema(), 'CREATE'), false)"""
@@ -59,10 +56,3 @@ def may_change_tables(connection) -> bool:
     with connection.cursor() as cursor:
         cursor.execute(MAY_CHANGE_TABLES)
         return cursor.fetchone()[0]
-
-
-def stop_if_behind(connection) -> None:
-    """Raises CommandError saying what to do where there is something to migrate."""
-    executor = MigrationExecutor(connection)
-    if executor.migration_plan(executor.loader.graph.leaf_nodes()):
-        raise CommandError(BEHIND)

@@ -13,6 +13,7 @@ from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.paging import Page
+from shared.places import HEAVY, few
 from sites.access import role_at
 from sites.models import Role
 
@@ -28,6 +29,7 @@ PAGE, ACCEPTED_SHOWN = 25, 50
 
 
 @require_safe
+@few(HEAVY, "drawing drift pages")
 def outlook_list(request: HttpRequest) -> HttpResponse:
     """The probes at the sites of whoever asks; only those of the page are put to the measurement."""
     page = _page(request)
@@ -37,6 +39,7 @@ def outlook_list(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@few(HEAVY, "drawing drift pages")
 def probe_outlook(request: HttpRequest, pk: int) -> HttpResponse:
     outlook = _outlook(get_probe(request.user, pk))
     return render(request, "advice/outlook.html", _context(request, outlook, _form(request, outlook)))
@@ -51,6 +54,7 @@ def probe_outlook_part(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
+@few(HEAVY, "drawing drift pages")
 def probe_outlook_accept(request: HttpRequest, pk: int) -> HttpResponse:
     """Somebody sets the days between checks; the advice is worked out again, so that nobody accepts an old one."""
     outlook = _outlook(get_probe(request.user, pk, Role.MANAGER))

@@ -4,18 +4,19 @@ import time
 from dataclasses import dataclass, replace
 
 from django.conf import settings
-from django.db import OperationalError, connection
 from django.utils import timezone
 from kombu import Connection
 
 from compliance.notices.backlog import OFTEN, Backlog, backlog
 from compliance.reminders import database_clock, heartbeats
+from shared.trouble import Trouble, trouble_of
 from shared.within import ask
+
+from .writing import SAYS, unwritable
 
 ANSWER_WITHIN = 2  # seconds for all of it
 SKEW = 5  # seconds by which the database's clock may be put right without a word
 APART = 30  # seconds by which a machine's clock and the database's may disagree
-WRITES_WITHIN = 1  # seconds
 QUEUE = "celery"
 ROUNDS = 15  # that a notice may wait for its turn
 UNKNOWN = "not known: the database does not tell"
@@ -38,7 +39,7 @@ class State:
     ages: dict[str, float]
     mail: Backlog
     ahead: dict[str, float]  # of the database's clock, by machine
-    held: bool = False
+    unwritable: str = ""  # why nothing can be saved
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,27 +73,13 @@ def state() -> State:
     """Raises DatabaseError where there is no answer."""
     now = database_clock.now()
     here = {"this page": (timezone.now() - now).total_seconds()}
-    return State(heartbeats.ages(), backlog(now), here | heartbeats.ahead(), held())
-
-
-def held() -> bool:
-    """Whether another program has the database to itself for writing, as SQLite allows, and does not let go of it."""
-    if connection.vendor != "sqlite":
-        return False
-    try:
-        with connection.cursor() as cursor:
-            cursor.execute(f"PRAGMA busy_timeout = {WRITES_WITHIN * 1000}")  # of this thread's own connection
-            cursor.execute("BEGIN IMMEDIATE")
-            cursor.execute("ROLLBACK")
-    except OperationalError:
-        return True
-    return False
+    return State(heartbeats.ages(), backlog(now), here | heartbeats.ahead(), unwritable())
 
 
 def writable(told: Finding, known: State | None) -> Finding:
-    if known is None or not known.held:
+    if known is None or not known.unwritable:
         return told
-    return replace(told, well=False, says="is read, but another program keeps it for writing: nothing can be saved")
+    return replace(told, well=False, says=known.unwritable)
 
 
 def answered(name: str, answer, until: float, says: str) -> tuple:
@@ -102,9 +89,14 @@ def answered(name: str, answer, until: float, says: str) -> tuple:
     except TimeoutError:
         return None, Finding(name, False, f"gives no answer within {ANSWER_WITHIN} s")
     except Exception as error:  # whatever is wrong with a part must not keep the page from telling so
-        return None, Finding(name, False, f"fails: {type(error).__name__}")
+        return None, Finding(name, False, failing(error))
     figure = found if isinstance(found, int) else None
     return found, Finding(name, True, says.format(found), figure)
+
+
+def failing(error: Exception) -> str:
+    """A file cannot even be read where its disk has no room for what SQLite keeps beside it."""
+    return SAYS[Trouble.FULL] if trouble_of(error) is Trouble.FULL else f"fails: {type(error).__name__}"
 
 
 def waiting_tasks() -> int:

@@ -11,6 +11,7 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from compliance.checks.access import get_check
+from shared.places import HEAVY, few
 
 from .access import get_site_to_print
 from .check_record import write_check
@@ -29,6 +30,7 @@ def record_form(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
+@few(HEAVY, "printing")
 def record_print(request: HttpRequest) -> HttpResponse:
     """The record as a PDF, or the form again where the period cannot be."""
     if "site" in request.GET:

@@ -12,6 +12,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from shared.forms import attempt
+from shared.places import PASSWORDS, few
 
 from ..access import clock_of
 from ..actions import make_password_link, use_password_link
@@ -20,6 +21,7 @@ from ..known_devices import remember_device
 from ..models import PasswordLink
 from ..password_links import ends_at, holding_link, link_path, live_link, newest_link
 from ..people import get_person_to_link
+from .parts import LOOKING_AT_PASSWORDS
 
 FORM = ["GET", "HEAD", "POST"]
 
@@ -58,6 +60,7 @@ def show_link(request: HttpRequest, link: PasswordLink) -> HttpResponse:
 @never_cache
 @sensitive_post_parameters()
 @require_http_methods(FORM)
+@few(PASSWORDS, LOOKING_AT_PASSWORDS, ("POST",))
 def new_password(request: HttpRequest, pk: int, token: str) -> HttpResponse:
     """Looking has no effect, so that programs which open links to show what is behind them do not use one up."""
     return _told_nobody(_new_password(request, pk, token))

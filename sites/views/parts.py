@@ -13,6 +13,8 @@ from shared.words import plural
 from ..access import areas_of, businesses_of
 from ..models import Membership, Person, PersonName
 
+LOOKING_AT_PASSWORDS = "signing in or choosing a password"  # as it is told to who finds no place for it
+
 
 def setup_tabs(person: Person, current: str) -> list[dict]:
     """The tabs above sites, people and areas; none for those who only see their sites."""

@@ -8,11 +8,13 @@ from django.contrib.auth import views as auth_views
 from django.http import HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.decorators import method_decorator
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.bounds import number_in
+from shared.places import PASSWORDS, few
 
 from ..access import areas_of, clock_of
 from ..actions import change_password, record_sign_in
@@ -22,11 +24,12 @@ from ..known_devices import remember_device
 from ..login_throttle import address_of, wrong_passwords
 from ..password_links import mark_seen, to_be_told, used_links
 from ..ranks import may_rename
-from .parts import former_names, name_facts, role_facts, roles_of, sign_in_rows
+from .parts import LOOKING_AT_PASSWORDS, former_names, name_facts, role_facts, roles_of, sign_in_rows
 
 FORM = ["GET", "HEAD", "POST"]
 
 
+@method_decorator(few(PASSWORDS, LOOKING_AT_PASSWORDS, ("POST",)), name="post")
 class SignIn(auth_views.LoginView):
     template_name = "sites/sign_in.html"
     form_class = SignInForm
@@ -71,6 +74,7 @@ def account(request):
 
 @sensitive_post_parameters()
 @require_http_methods(FORM)
+@few(PASSWORDS, LOOKING_AT_PASSWORDS, ("POST",))
 def account_password(request):
     form = ChangePasswordForm(request, request.POST or None)
     if form.is_valid():

@@ -113,6 +113,10 @@ class Installation:
     def start(self) -> Program:
         return self._started("start", "manage.py", "start", "--port", "0")
 
+    def start_held_up(self, folder: Path) -> Program:
+        """Where drawing drift and hashing take until there is a file (tests/engine/few_places.py)."""
+        return self._started("start", "-m", "tests.engine.few_places", str(folder), "start", "--port", "0")
+
     def address(self, start: Program) -> str:
         """Where a start command serves, once it does."""
         return until(lambda: re.search(r"http://127\.0\.0\.1:\d+/", start.said()), what=start.said())[0]

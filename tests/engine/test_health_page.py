@@ -1,6 +1,7 @@
 """What the health page says to whom, with what status."""
 
 import re
+import sqlite3
 from concurrent.futures import Future
 
 import pytest
@@ -9,8 +10,9 @@ from django.db import OperationalError
 from django.test import Client
 from django.utils.html import strip_tags
 
-from compliance.engine import health
+from compliance.engine import health, writing
 from compliance.notices.backlog import Backlog
+from shared.trouble import Trouble
 
 EACH_MINUTE = {"schedule", "worker", "sweep", "notices"}
 BEATING = EACH_MINUTE | {"slots", "tidying"}
@@ -29,11 +31,13 @@ def answer(found) -> Future:
 def parts(monkeypatch, settings):
     """Have the database tell these ages and the broker this many tasks; gives the page's parts."""
 
-    def look(ages=WELL, tasks=None, mail=NOTHING, mail_works=True, ahead=(), held=False):
+    def look(ages=WELL, tasks=None, mail=NOTHING, mail_works=True, ahead=(), unwritable=""):
         settings.BROKER, settings.SWEEP_EVERY = "redis://broker" if tasks is not None else "", 60
         settings.MAIL_WORKS = mail_works
         known = (
-            ages if isinstance(ages, Exception) else health.State(ages, mail, {"this page": 0.0, **dict(ahead)}, held)
+            ages
+            if isinstance(ages, Exception)
+            else health.State(ages, mail, {"this page": 0.0, **dict(ahead)}, unwritable)
         )
         told = {health.state: known, health.waiting_tasks: tasks}
         monkeypatch.setattr(health, "ask", lambda question: answer(told[question]))
@@ -80,6 +84,13 @@ def test_without_the_database_nothing_is_known_and_nothing_is_let_out(parts, wro
     assert "secret" not in str(told) and "kitchen" not in str(told)
 
 
+def test_a_disk_too_full_to_read_from_is_named(parts):
+    wrong = OperationalError("disk I/O error")
+    wrong.__cause__ = sqlite3.OperationalError("disk I/O error")
+    wrong.__cause__.sqlite_errorcode = sqlite3.SQLITE_IOERR_SHMSIZE
+    assert parts(wrong)[1]["database"]["says"] == writing.SAYS[Trouble.FULL]
+
+
 @pytest.mark.parametrize("wrong", [redis.ConnectionError("broker:6379"), TimeoutError()])
 def test_a_broker_without_answer_is_named(parts, wrong):
     status, told = parts(tasks=wrong)
@@ -118,10 +129,10 @@ def test_clocks_that_disagree_are_named(parts, ahead, says):
     assert says in told["clocks"]["says"]
 
 
-def test_a_database_that_another_program_keeps_for_writing_is_not_well(parts):
-    status, told = parts(held=True)
-    assert (status, unwell(told)) == (503, {"database"})
-    assert "nothing can be saved" in told["database"]["says"]
+@pytest.mark.parametrize("says", [writing.HELD, *writing.SAYS.values(), writing.NEARLY_FULL.format(3)])
+def test_a_database_that_nothing_can_be_saved_in_is_not_well(parts, says):
+    status, told = parts(unwritable=says)
+    assert (status, unwell(told), told["database"]["says"]) == (503, {"database"}, says)
 
 
 def test_a_notice_from_before_a_clock_was_set_back_has_waited_no_time(parts):

@@ -47,3 +47,21 @@ class Visitor:
             f"/probes/{probe}/certificate/", stage="as_found", laboratory="Fen Measurement", certificate_number="F-77",
             reference="0", error=error, expanded="0.05", **usual | filled_in,
         )  # fmt: skip
+
+
+class Stranger:
+    """Somebody who has opened the page for signing in, and guesses."""
+
+    def __init__(self, address: str):
+        self.address = f"{address.rstrip('/')}/sign-in/"
+        self.browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
+        page = self.browser.open(self.address, timeout=PATIENCE).read().decode()
+        self.token = re.search(r'name="csrfmiddlewaretoken" value="(\w+)"', page)[1]
+
+    def guess(self, email: str) -> int:
+        """The status of what is answered to a wrong password."""
+        sent = {"csrfmiddlewaretoken": self.token, "username": email, "password": "wrong-as-can-be"}
+        try:
+            return self.browser.open(self.address, urllib.parse.urlencode(sent).encode(), timeout=PATIENCE).status
+        except urllib.error.HTTPError as error:
+            return error.code

@@ -10,6 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
+from shared.places import FILES, few
 from shared.printing.page import when
 from shared.units import Unit
 from sites.models import Site
@@ -26,6 +27,7 @@ SHOWN = 200
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@few(FILES, "bringing in files", ("POST",))
 def reading_import(request):
     """Send a file; nothing of it is in the record yet."""
     sites = sites_to_record_at(request.user)
@@ -46,6 +48,7 @@ def reading_import(request):
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@few(FILES, "bringing in files")
 def import_preview(request, key):
     """What a file that was sent would bring in; a yes brings it in, a no forgets it."""
     upload = get_upload(request.user, key)

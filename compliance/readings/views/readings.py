@@ -15,6 +15,7 @@ from compliance.limits.wording import duration
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.paging import page_by_key
+from shared.places import FILES, few
 from sites.access import get_site, sites_of
 from sites.models import Role
 
@@ -52,6 +53,7 @@ def reading_list(request):
 
 
 @require_safe
+@few(FILES, "taking out files")
 def reading_export(request):
     """The readings of the list, whole, as a file of the shape that comes in."""
     chosen = ReadingFilter(request.GET, request.user)

@@ -35,6 +35,11 @@
     if (event.target.matches("[popover][hx-get]:popover-open")) event.target.hidePopover();
   });
 
+  // That something could not be saved holds until it is sent again.
+  document.addEventListener("htmx:beforeRequest", (event) => {
+    if (event.detail.requestConfig.verb === "post") document.getElementById("not-saved")?.replaceChildren();
+  });
+
   // A wet finger taps twice: the second tap within three seconds sends nothing.
   document.addEventListener("submit", (event) => {
     const form = event.target;

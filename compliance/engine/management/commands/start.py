@@ -18,7 +18,8 @@ from compliance.engine.health import engine_parts
 from compliance.engine.running import HERE, bell_heard, link_to, schedule_here, served_at
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from compliance.reminders import heartbeats
-from shared.grants import may_change_tables, stop_if_behind
+from shared.grants import may_change_tables
+from shared.versions import refuse_newer, refuse_older
 from sites.models import Business, Person
 
 WHO = {
@@ -60,6 +61,7 @@ class Command(BaseCommand):
         server = self._listen(host, port)
         with alone():  # or two that are started at once would both make the tables
             self._make_ready(demo)
+        self._application = get_internal_wsgi_application()  # which wants the tables as they are by now
         sockets = getattr(server, "effective_listen", None) or [(host, server.effective_port)]
         address = served_at(host, sockets[0][1])
         link_to(address)
@@ -74,10 +76,10 @@ class Command(BaseCommand):
             server.close()
 
     def _make_ready(self, demo: bool) -> None:
+        refuse_newer()
         if may_change_tables(connection):
             call_command("migrate", verbosity=0, interactive=False)
-        else:
-            stop_if_behind(connection)
+        refuse_older()
         call_command("load_rules", stdout=StringIO())
         if demo and not Business.objects.exists():
             self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
@@ -87,13 +89,15 @@ class Command(BaseCommand):
         """Before anything else, so that a port in use is said at once and not after a minute."""
         try:
             threads = settings.PAGES_AT_ONCE + 1
-            wsgi = get_internal_wsgi_application()
             HTTPChannel.parser_class = Parser
-            return create_server(wsgi, host=host, port=port, ident=None, threads=threads, **BODIES, **BEHIND)
+            return create_server(self._answer, host=host, port=port, ident=None, threads=threads, **BODIES, **BEHIND)
         except (OSError, ValueError) as refused:
             raise CommandError(
                 f"Cannot listen on {host}, port {port}: {refused}. Choose another with --port."
             ) from None
+
+    def _answer(self, environ, start_response):
+        return self._application(environ, start_response)
 
     def _tell(self, host: str, address: str) -> None:
         emails = set(Person.objects.filter(email__in=SIGN_INS.values()).values_list("email", flat=True))

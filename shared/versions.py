@@ -1,0 +1,81 @@
+"""Whether this program and the database are of one version: the migrations that were applied are those that it knows."""
+
+import sys
+from time import monotonic, sleep
+
+from django.core.management.base import CommandError
+from django.db import InterfaceError, OperationalError, connection
+from django.db.migrations.loader import MigrationLoader
+
+from .grants import may_change_tables
+from .system_checks import say
+from .within import answered_within
+
+NEWER = """This database was changed by a newer version of Noughtbook (by {}).
+Install that version here, or restore a backup that was made before; this one might lose what it does not know of."""
+OLDER = """The tables are missing or older than this program ({}).
+Run “python manage.py migrate”{}, and start again."""
+OWNER = " as the role that owns them (README, On Debian, step by step)"
+WAITS = "The database does not answer. This program waits {} seconds for it: {}"
+SILENT = "There was no answer. See that the database runs and that DATABASE_URL leads there (README, Settings)."
+WAIT_FOR, AGAIN_AFTER, ANSWER_WITHIN = 60, 2, 10  # seconds
+
+
+def unknown_here(loader: MigrationLoader) -> list[str]:
+    """What was applied to the database and this program knows nothing of, not even as what another one stands for."""
+    stood_for = {name for migration in loader.disk_migrations.values() for name in migration.replaces}
+    return _named(set(loader.applied_migrations) - set(loader.disk_migrations) - stood_for)
+
+
+def yet_to_apply(loader: MigrationLoader) -> list[str]:
+    return _named(set(loader.graph.nodes) - set(loader.applied_migrations))
+
+
+def refuse_newer() -> None:
+    """Raises CommandError saying what to do where a newer version has changed the tables."""
+    if unknown := unknown_here(MigrationLoader(connection)):
+        raise CommandError(NEWER.format(_shortly(unknown)))
+
+
+def refuse_older() -> None:
+    """Raises CommandError saying what to do where there is something to migrate."""
+    if missing := yet_to_apply(MigrationLoader(connection)):
+        raise CommandError(OLDER.format(_shortly(missing), "" if may_change_tables(connection) else OWNER))
+
+
+def stop_unless_same_version() -> None:
+    """For programs that no command starts. Says what is wrong and what to do, and raises SystemExit.
+
+    Leaves a connection open, which is to be closed where the process may be forked.
+    """
+    try:
+        _asked_with_patience()
+    except CommandError as refused:
+        say(str(refused))
+        sys.exit(1)
+
+
+def _asked_with_patience() -> None:
+    """Its server may be starting too."""
+    until, told = monotonic() + WAIT_FOR, False
+    while True:
+        try:
+            with answered_within(ANSWER_WITHIN):
+                refuse_newer()
+                return refuse_older()
+        except (OperationalError, InterfaceError) as error:
+            if monotonic() > until:
+                raise CommandError(SILENT) from None
+            if not told:
+                say(WAITS.format(WAIT_FOR, error))
+            told = True
+            connection.close()
+            sleep(AGAIN_AFTER)
+
+
+def _named(migrations: set[tuple[str, str]]) -> list[str]:
+    return [f"{app} {name}" for app, name in sorted(migrations)]
+
+
+def _shortly(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
