@@ -15,6 +15,7 @@ from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import State, Summary, summaries
+from compliance.reminders.missed import MISSED_DAYS, missed_by_site
 from shared.templatetags.noughtbook import when
 from shared.words import noun, plural
 from sites.access import areas_of, get_area, get_site, may, sites_of
@@ -92,15 +93,15 @@ def area_list(request: HttpRequest) -> HttpResponse:
 def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """Every site of an area that needs somebody, the probes that failed, the cases that wait for a signature."""
     area = get_area(request.user, pk, Role.READER)
-    sites = list(Site.objects.filter(area=area, closed=False))
-    lines = attention(sites, timezone.now())
+    sites, now = list(Site.objects.filter(area=area, closed=False)), timezone.now()
+    lines, missed = attention(sites, now), missed_by_site([site.pk for site in sites], now)
     cases = summaries([site.pk for site in sites])
     failed = _failed(sites, cases)
     to_sign = [case for case in cases if case.state == State.TO_SIGN]
     context = {
         "area": area,
-        "tiles": _area_tiles(lines, to_sign),
-        "table": AttentionTable(lines),
+        "tiles": _area_tiles(area, lines, missed, to_sign),
+        "table": AttentionTable(lines, missed=missed),
         "failed": FailedTable(failed) if failed else None,
         "to_sign": _sign_items(to_sign[:CASES_SHOWN]),
     }
@@ -117,23 +118,34 @@ def _failed(sites: list[Site], cases: list[Summary]) -> list[Failed]:
     latest: dict[int, Summary] = {}
     for case in sorted(cases, key=lambda case: case.ends_at):
         latest[case.probe_id] = case
-    probes = Probe.objects.filter(site__in=sites, state__standing=Standing.QUARANTINED).select_related(
-        "site", "state__last_check"
-    )
+    in_use = Probe.objects.filter(site__in=sites, withdrawn=False).select_related("site", "state__last_check")
+    probes = in_use.filter(state__standing=Standing.QUARANTINED)
     return [Failed(probe, latest.get(probe.pk)) for probe in probes.order_by("site__name", "code")]
 
 
-def _area_tiles(lines, to_sign) -> list[dict]:
-    def tile(value, one, many, tone, to=""):
-        url = reverse(to) if to and value else ""
-        return {"value": value, "label": noun(value, one, many), "tone": tone if value else "good", "url": url}
+def _area_tiles(area, lines, missed, to_sign) -> list[dict]:
+    """Each leads to a list of exactly what it counts."""
 
+    def tile(value, one, many, tone, url, note=""):
+        label = {"label": noun(value, one, many), "tone": tone if value else "good"}
+        return {"value": value, **label, "url": url if value else "", "note": note}
+
+    def total(name):
+        return sum(getattr(line, name) for line in lines)
+
+    checks, rounds = (sum(counts[n] for counts in missed.values()) for n in (0, 1))
+    cases, of_area = reverse("case_list"), f"?area={area.pk}"
+    missing, lately = reverse("area_missed", args=[area.pk]), f"in {MISSED_DAYS} days"
     return [
-        tile(sum(line.out_of_tolerance for line in lines), "probe out of tolerance", "probes out of tolerance", "bad"),
-        tile(sum(line.in_doubt for line in lines), "reading to decide on", "readings to decide on", "bad", "case_list"),
-        tile(sum(line.deviations for line in lines), "deviation open", "deviations open", "doubt", "deviation_list"),
-        tile(sum(line.overdue for line in lines), "check overdue", "checks overdue", "doubt"),
-        tile(len(to_sign), "case to sign", "cases to sign", "info", "case_list"),
+        tile(total("out_of_tolerance"), "probe out of tolerance", "probes out of tolerance", "bad", "#failed"),
+        tile(total("in_doubt"), "reading to decide on", "readings to decide on", "bad", f"{cases}{of_area}&state=open"),
+        tile(
+            total("deviations"), "deviation open", "deviations open", "doubt", f"{reverse('deviation_list')}{of_area}"
+        ),
+        tile(total("overdue"), "check overdue", "checks overdue", "doubt", reverse("area_overdue", args=[area.pk])),
+        tile(checks, "check missed", "checks missed", "doubt", f"{missing}?what=checks", lately),
+        tile(rounds, "round missed", "rounds missed", "doubt", f"{missing}?what=rounds", lately),
+        tile(len(to_sign), "case to sign", "cases to sign", "info", f"{cases}{of_area}&state=to_sign"),
     ]
 
 
