@@ -19,9 +19,10 @@ from compliance.reminders.missed import MISSED_DAYS, missed_by_site
 from shared.templatetags.noughtbook import when
 from shared.words import noun, plural
 from sites.access import areas_of, get_area, get_site, may, sites_of
-from sites.models import Role, Site
+from sites.models import Area, Role, Site
 
 from .queries import attention, open_deviations, probes_in_use, state_of
+from .starting import Start, start_of
 from .tables import AttentionTable, FailedTable
 from .todo import ToDo, for_one_bath, to_do_today
 
@@ -34,7 +35,7 @@ def today(request: HttpRequest) -> HttpResponse:
     """My first site; whoever has none yet is told whom to ask."""
     site = sites_of(request.user).filter(closed=False).order_by("name").first()
     if site is None:
-        return render(request, "overview/no_site.html")
+        return render(request, "overview/no_site.html", {"may_add": areas_of(request.user).exists()})
     return redirect("today_site", pk=site.pk)
 
 
@@ -63,9 +64,17 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "probes": [_probe_item(probe, site, judged[probe.pk], now) for probe in probes],
         "writes": writes,
         "together": _together(due) if writes else 0,
-        "nothing": not (due or cases or waiting) and all(found.ok for found in judged.values()),
+        "nothing": bool(probes) and not (due or cases or waiting) and all(found.ok for found in judged.values()),
+        "no_probe": None if probes else _no_probe(request, site),
     }
     return render(request, "overview/today.html", context)
+
+
+def _no_probe(request: HttpRequest, site: Site) -> dict:
+    if may(request.user, site, Role.MANAGER):
+        url = f"{reverse('probe_add')}?site={site.pk}"
+        return {"text": "Add each thermometer; its first check comes next.", "url": url}
+    return {"text": "The site's manager adds them.", "url": ""}
 
 
 def _together(due: list[ToDo]) -> int:
@@ -104,8 +113,15 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "table": AttentionTable(lines, missed=missed),
         "failed": FailedTable(failed) if failed else None,
         "to_sign": _sign_items(to_sign[:CASES_SHOWN]),
-    }
+        "start": _start(request, area), "no_site": not sites,
+    }  # fmt: skip
     return render(request, "overview/area.html", context)
+
+
+def _start(request: HttpRequest, area: Area) -> Start | None:
+    """What the area lacks still, for its supervisors, who alone can do all of it."""
+    start = start_of(areas_of(request.user).filter(pk=area.pk), request.user)
+    return start if start and start.next else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,12 +28,15 @@ NOON = datetime(2026, 3, 11, 12, tzinfo=UTC)
 pytestmark = pytest.mark.usefixtures("clock")
 
 
+def round_of(limit):
+    given = {"times": ["08:00"], "recorded_by": limit.versions.get().recorded_by, "effective_from": date(2025, 1, 1)}
+    return Round.objects.get_or_create(limit=limit, defaults=given)[0]
+
+
 def asked(site, days, *, probe=None, limit=None, until=1.0, **fields):
     """Asked for so many days ago, over after `until` days."""
     due_at = NOON - timedelta(days=days)
-    each = Round.objects.get_or_create(
-        limit=limit, defaults={"effective_from": date(2025, 1, 1), "times": ["08:00"], "recorded_by_id": 1}
-    )[0] if limit else None  # fmt: skip
+    each = limit and round_of(limit)
     return Reminder.objects.create(
         site=site, probe=probe, round=each, since_at=due_at, opens_at=due_at - timedelta(hours=20), due_at=due_at,
         grace_at=due_at + timedelta(hours=2), closes_at=due_at + timedelta(days=until), because="at 12:00", **fields,
@@ -71,7 +74,7 @@ def wrong_at(site, world, number):
 
 
 def what_became_of_it(site, world, probes, limit):
-    """Of the good probe: two missed, one excused in time, one after it was missed, one lifted, one done, one too long ago."""
+    """Of the good probe: two missed, two excused, one lifted, one done, one open still, one too long ago."""
     of_good = {"probe": probes["good"]}
     asked(site, 12, **of_good), asked(site, MISSED_DAYS - 0.1, **of_good), asked(site, MISSED_DAYS + 0.1, **of_good)
     for days in (14, 16):
