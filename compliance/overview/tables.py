@@ -27,6 +27,7 @@ class AttentionTable(tables.Table):
 
     class Meta:
         orderable = False
+        attrs = {"class": "attention"}
         row_attrs = {
             "class": lambda record: "" if record.weight[0] else "tone-bad" if record.in_doubt else "tone-doubt"
         }
@@ -71,8 +72,8 @@ class OverdueTable(tables.Table):
         empty_text = "No check is overdue."
 
     def render_probe(self, value):
-        about = f" · {value.description}" if value.description else ""
-        return format_html('<a href="{}">{}</a>{}', reverse("probe_detail", args=[value.pk]), value, about)
+        link = '<span><a href="{}">{}</a> <span class="quiet">{}</span></span>'
+        return format_html(link, reverse("probe_detail", args=[value.pk]), value, value.description)
 
     def render_due(self, value, record):
         return when(value.due_at, record[0].site.zone, "short") if value else "now"
@@ -176,4 +177,5 @@ class MissedTable(ReminderTable):
 
     class Meta(ReminderTable.Meta):
         sequence = ("due", "site", "...")
+        exclude = ("who",)  # nobody
         empty_text = "Nothing was missed."
