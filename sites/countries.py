@@ -1,5 +1,6 @@
 """Countries and their parts whose public holidays are known, by ISO 3166 code."""
 
+import re
 from functools import cache
 
 from holidays import list_supported_countries
@@ -12,6 +13,12 @@ NAMES = {codes[1]: module.replace("_", " ").title() for module, codes in COUNTRI
 def country_choices() -> list[tuple[str, str]]:
     """Countries by name."""
     return sorted(NAMES.items(), key=lambda each: each[1])
+
+
+def names_country(text: str, country: str) -> bool:
+    """Whether a text names the country with this code."""
+    name = NAMES.get(country)
+    return name is not None and re.search(rf"\b{re.escape(name)}\b", text, re.IGNORECASE) is not None
 
 
 @cache

@@ -76,9 +76,13 @@ class ChoosePasswordForm(SetPasswordForm):
 
 
 class SiteForm(forms.ModelForm):
-    time_zone = forms.ChoiceField(help_text="The clock by which days begin there, and that its records print.")
+    time_zone = forms.ChoiceField(
+        initial="UTC", help_text="The clock by which days begin there, and that its records print."
+    )
 
-    country = forms.ChoiceField(required=False, help_text="For its public holidays.")
+    country = forms.ChoiceField(
+        required=False, help_text="For its public holidays, and for the rules that are offered first."
+    )
 
     class Meta:
         model = Site
@@ -102,6 +106,8 @@ class SiteForm(forms.ModelForm):
         self.fields["closed"].label = "Closed for good"
         if instance is None:
             del self.fields["closed"]
+            if not self.is_bound:
+                self.fields["time_zone"].widget.attrs["data-browser-zone"] = True  # read by app.js
 
 
 WHAT_RULES_DO = {

@@ -54,7 +54,6 @@ class SiteTable(tables.Table):
     class Meta:
         orderable = False
         row_attrs = {"class": lambda record: "is-closed quiet" if record["closed"] else None}
-        empty_text = "You have no role at any site yet. Ask your area supervisor."
 
     def render_name(self, record):
         return f"{record['name']} (closed)" if record["closed"] else record["name"]

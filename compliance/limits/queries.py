@@ -4,9 +4,10 @@ from datetime import datetime
 
 from django.db.models import OuterRef, QuerySet, Subquery
 
+from sites.countries import names_country
 from sites.models import Site
 
-from .models import Limit, LimitVersion, Rule
+from .models import Limit, LimitVersion, Rule, RuleSet
 
 
 def effective_at(at) -> QuerySet[LimitVersion]:
@@ -37,6 +38,11 @@ def limits_with_version(site: Site, at: datetime) -> QuerySet[Limit]:
     """All limits of a site; `counts` is the key of the version that counts at a moment, None where all are still to come."""
     counts = effective_at(at).filter(limit=OuterRef("pk")).values("pk")[:1]
     return Limit.objects.filter(site=site).annotate(counts=Subquery(counts)).order_by("step", "title", "pk")
+
+
+def rule_sets_for(site: Site) -> list[RuleSet]:
+    """All rule sets, those of the site's country first."""
+    return sorted(RuleSet.objects.all(), key=lambda rules: not names_country(rules.jurisdiction, site.country))
 
 
 def rules_to_adopt(site: Site) -> QuerySet[Rule]:

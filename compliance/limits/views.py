@@ -14,8 +14,8 @@ from .access import get_limit
 from .actions import add, adopt, adopt_rules, change, retire
 from .comparing import looser_than
 from .forms import AdoptForm, AdoptOneForm, ChangeForm, OwnLimitForm, RetireForm, figures_of
-from .models import LimitVersion, Origin, Rule, RuleSet
-from .queries import history, limits_with_version, rules_to_adopt, version_in_force
+from .models import LimitVersion, Origin, Rule
+from .queries import history, limits_with_version, rule_sets_for, rules_to_adopt, version_in_force
 from .tables import LimitTable, VersionTable, with_states
 from .wording import demand
 
@@ -48,7 +48,7 @@ def limits_now(site) -> list:
 def limit_adopt(request, site_pk):
     """Rules of one set, ticked and taken on as they stand."""
     site = get_site(request.user, site_pk, Role.MANAGER)
-    sets = list(RuleSet.objects.all())
+    sets = rule_sets_for(site)
     chosen = next((s for s in sets if s.code == request.GET.get("set")), sets[0] if sets else None)
     rules = rules_to_adopt(site).filter(rule_set=chosen).order_by("position", "code")
     form = AdoptForm(request.POST or None, site=site, rules=rules)

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 from django.db.models import Count, Prefetch
 from django.urls import reverse
@@ -15,8 +15,7 @@ from compliance.checks.telling import shown_in
 from compliance.plans.calendar import DAY
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
-from compliance.reminders.models import Reminder
-from compliance.reminders.status import Status, with_status
+from compliance.reminders.missed import not_in_time
 from shared.words import noun, plural
 from sites.addresses import address
 from sites.models import Area, Site
@@ -26,7 +25,6 @@ from .gathering import Found, Item, Message, untold
 from .models import Mark
 from .telling import Kind
 
-LONGEST_GRACE = 7 * DAY
 NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all areas, whose drift is worked out
 
 
@@ -63,8 +61,9 @@ class _Week:
         in_use = Probe.objects.filter(site__area__in=areas, site__closed=False, withdrawn=False)
         self.probes = Counter(dict(in_use.order_by().values_list("site__area").annotate(Count("pk"))))
         self.failed = self._by_area(_failed(areas, self.first, self.last), "recorded_at")
-        self.missed = self._by_area(_missed(areas, self.first, self.last, now), "grace_at")
         site_areas = {site.pk: area.pk for area in areas for site in area.open_sites}
+        missed = not_in_time(site_areas, self.first, self.last, now).select_related("site")
+        self.missed = self._by_area(missed, "grace_at")
         self.undecided = Counter()
         for doubt in doubts(site_areas):
             self.undecided[site_areas[doubt.site_id]] += doubt.undecided
@@ -86,7 +85,12 @@ class _Week:
         until, monday = dated(end - DAY / 2, "j M Y"), end.date()
         link = address("area_detail", area.pk) or reverse("probe_list")
         said = f"From {dated(start, 'j M')} to {until}: {plural(self.probes[area.pk], 'probe')} in use."
-        items = [*self._failed(area), *self._missed(area, link), *self._waiting(area), *self._drifting(area)]
+        items = [
+            *self._failed(area),
+            *self._missed(area, link, start.date()),
+            *self._waiting(area),
+            *self._drifting(area),
+        ]
         message = Message(
             Kind.DIGEST, f"{area.pk}:{monday}", f"{area}: the week to {until}, {self._in_short(area)}",
             said if items else f"{said} No check failed, none was missed, nothing waits.", items, link, area=area,
@@ -109,12 +113,15 @@ class _Week:
             lines.append(Item(f"{len(found) - NAMED} more failed", "See the area.", reverse("probe_list")))
         return lines
 
-    def _missed(self, area: Area, link: str) -> list[Item]:
-        by_site = Counter(reminder.site.name for reminder in self.missed[area.pk])
+    def _missed(self, area: Area, link: str, week: date) -> list[Item]:
+        """Each leads to the list of exactly these."""
+        by_site = Counter(reminder.site for reminder in self.missed[area.pk])
+        listed = address("area_missed", area.pk)
         return [
             Item(f"{site}: {count} missed", f"{noun(count, 'A check or reading', 'Checks or readings')} fell due and "
-                 f"{noun(count, 'was', 'were')} neither made nor excused.", link)
-            for site, count in sorted(by_site.items())
+                 f"{noun(count, 'was', 'were')} neither made nor excused.",
+                 f"{listed}?site={site.pk}&week={week:%Y-%m-%d}" if listed else link)
+            for site, count in sorted(by_site.items(), key=lambda each: (each[0].name, each[0].pk))
         ]  # fmt: skip
 
     def _waiting(self, area: Area) -> list[Item]:
@@ -137,14 +144,6 @@ def _failed(areas, first: datetime, last: datetime):
         void__isnull=True,
     )  # fmt: skip
     return checks.select_related("probe", "site").order_by("checked_at", "pk")
-
-
-def _missed(areas, first: datetime, last: datetime, now: datetime):
-    """By when their grace was over: what was in grace when a digest was written is in the next."""
-    due = Reminder.objects.filter(
-        site__area__in=areas, grace_at__gte=first, grace_at__lt=last, due_at__gte=first - LONGEST_GRACE, due_at__lt=last
-    )
-    return with_status(due.select_related("site"), now).filter(status__in=[Status.MISSED, Status.OVERDUE])
 
 
 def _most_used(in_use) -> list[Probe]:

@@ -182,8 +182,12 @@ def digest_day(now: datetime, zone: ZoneInfo) -> date:
 
 def digest_span(now: datetime, zone: ZoneInfo) -> tuple[datetime, datetime]:
     """The seven local days (UTC, the end not included) that the last digest tells of."""
-    monday = digest_day(now, zone)
-    return instant(monday - WEEK, time(0), zone), instant(monday, time(0), zone)
+    return week_span(digest_day(now, zone) - WEEK, zone)
+
+
+def week_span(first: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """The seven local days from `first` on."""
+    return instant(first, time(0), zone), instant(first + WEEK, time(0), zone)
 
 
 def next_digest_at(now: datetime, zone: ZoneInfo) -> datetime:

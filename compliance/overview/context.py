@@ -10,6 +10,8 @@ from sites.access import sites_of
 from sites.addresses import address
 from sites.models import Person, Role
 
+from .starting import next_step
+
 # The first word of a page's name says in which part of the book it is.
 PARTS = {
     "Today": ("today", "reminder"),
@@ -41,7 +43,15 @@ def navigation(request) -> dict:
     return {
         "nav": SimpleLazyObject(lambda: links(person, here)),
         "person_links": SimpleLazyObject(lambda: account_links(request)),
+        "leads_on": SimpleLazyObject(lambda: _leads_on(request, here)),
     }
+
+
+def _leads_on(request, here: str):
+    """The step to the first check that comes next; the page of an area has the whole list."""
+    if here in ("", "Area"):
+        return None
+    return next_step(request.user, request.resolver_match.url_name or "", request.path)
 
 
 def part_of(request) -> str:

@@ -12,7 +12,7 @@ from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.readings.models import Deviation
 from compliance.readings.queries import SETTLED
-from compliance.reminders.queries import asked_checks
+from compliance.reminders.queries import Asked, asked_checks
 from sites.models import Site
 
 
@@ -72,7 +72,7 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
     in_use = Probe.objects.filter(site__in=ids, withdrawn=False)
     probes = _per_site(in_use)
     failed = _per_site(in_use.filter(state__standing=Standing.QUARANTINED))
-    overdue = _overdue(in_use, now)
+    overdue = Counter(probe.site_id for probe, _ in overdue_checks(ids, now))
     deviations = Counter(dict(open_deviations(ids).order_by().values_list("reading__site").annotate(Count("pk"))))
     in_doubt: Counter[int] = Counter()
     for doubt in doubts(ids):
@@ -81,11 +81,15 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
     return sorted(lines, key=lambda line: (line.weight, line.site.name))
 
 
-def _overdue(probes: QuerySet[Probe], now: datetime) -> Counter[int]:
-    """By site, those whose grace is over and that nobody excused, as the page of the day has them."""
-    late = dict(probes.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).values_list("pk", "site"))
-    asked = asked_checks(late, now) if late else {}
-    return Counter(site for pk, site in late.items() if pk not in asked or (asked[pk] and asked[pk].grace_at <= now))
+def overdue_checks(site_ids: Iterable[int], now: datetime) -> list[tuple[Probe, Asked | None]]:
+    """Probes in use whose grace is over and that nobody excused, as the page of the day has them; None: never checked."""
+    in_use = Probe.objects.filter(site__in=list(site_ids), withdrawn=False).select_related("site")
+    late = list(in_use.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).order_by("code", "pk"))
+    asked = asked_checks([probe.pk for probe in late], now) if late else {}
+    found = ((probe, asked.get(probe.pk)) for probe in late)
+    return [
+        (probe, each) for probe, each in found if probe.pk not in asked or (each is not None and each.grace_at <= now)
+    ]
 
 
 def _per_site(probes: QuerySet[Probe]) -> Counter[int]:

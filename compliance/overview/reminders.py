@@ -74,8 +74,13 @@ def _in_order(reminders) -> list[Told]:
 
 def _table(request: HttpRequest, site: Site, told: list[Told], style: str) -> ReminderTable:
     writes, excuses = (may(request.user, site, role) for role in (Role.COOK, Role.MANAGER))
-    rows = [ReminderRow(each, _who(each), *_next_steps(each, writes, excuses)) for each in told]
-    return ReminderTable(rows, zone=site.zone, style=style)
+    rows = [row_of(each, writes, excuses) for each in told]
+    return ReminderTable(rows, style=style)
+
+
+def row_of(told: Told, writes: bool, excuses: bool) -> ReminderRow:
+    """`writes`, `excuses`: what the person who looks may do at the site."""
+    return ReminderRow(told, _who(told), *_next_steps(told, writes, excuses))
 
 
 def _calendar(site: Site, day: date, today: date) -> Calendar:

@@ -21,16 +21,35 @@ class AttentionTable(tables.Table):
     overdue = tables.Column("Checks overdue", attrs=NUMBER)
     in_doubt = tables.Column("Readings to decide on", attrs=NUMBER)
     deviations = tables.Column("Deviations open", attrs=NUMBER)
+    checks = tables.Column("Checks missed, 28 days", accessor="site", attrs=NUMBER)
+    rounds = tables.Column("Rounds missed, 28 days", accessor="site", attrs=NUMBER)
     probes = tables.Column("Probes in use", attrs=NUMBER)
 
     class Meta:
         orderable = False
+        attrs = {"class": "attention"}
         row_attrs = {
             "class": lambda record: "" if record.weight[0] else "tone-bad" if record.in_doubt else "tone-doubt"
         }
 
+    def __init__(self, *args, missed: dict[int, tuple[int, int]], **kwargs):
+        """`missed`: checks and rounds by the key of the site."""
+        super().__init__(*args, **kwargs)
+        self.missed = missed
+
     def render_site(self, value):
         return format_html('<a href="{}">{}</a>', reverse("today_site", args=[value.pk]), value)
+
+    def render_checks(self, value, column):
+        return self._missed(value, column, 0, "checks")
+
+    def render_rounds(self, value, column):
+        return self._missed(value, column, 1, "rounds")
+
+    def _missed(self, site, column, position: int, what: str):
+        count = self._count(self.missed.get(site.pk, (0, 0))[position], column)
+        address = f"{reverse('area_missed', args=[site.area_id])}?site={site.pk}&what={what}"
+        return count if count == "–" else format_html('<a href="{}">{}</a>', address, count)
 
     def _count(self, value, column):
         # A phone leaves out what asks for nothing.
@@ -38,6 +57,26 @@ class AttentionTable(tables.Table):
         return value or "–"
 
     render_out_of_tolerance = render_overdue = render_in_doubt = render_deviations = _count
+
+
+class OverdueTable(tables.Table):
+    """Probes of an area whose check is overdue, with what each is asked for; None: it was never checked."""
+
+    probe = tables.Column("Probe", accessor="0", attrs={"td": {"class": "lead-cell"}})
+    site = tables.Column("Site", accessor="0__site")
+    due = tables.Column("Due", accessor="1", empty_values=())
+    why = tables.Column("Why", accessor="1__because", default="never checked")
+
+    class Meta:
+        orderable = False
+        empty_text = "No check is overdue."
+
+    def render_probe(self, value):
+        link = '<span><a href="{}">{}</a> <span class="quiet">{}</span></span>'
+        return format_html(link, reverse("probe_detail", args=[value.pk]), value, value.description)
+
+    def render_due(self, value, record):
+        return when(value.due_at, record[0].site.zone, "short") if value else "now"
 
 
 class FailedTable(tables.Table):
@@ -95,18 +134,20 @@ class ReminderTable(tables.Table):
         attrs = {"class": "planned"}
         row_attrs = {"class": lambda record: "tone-bad" if record.told.status == "missed" else ""}
 
-    def __init__(self, *args, zone, style: str, **kwargs):
+    def __init__(self, *args, style: str, **kwargs):
         super().__init__(*args, **kwargs)
-        self.zone, self.style = zone, style
+        self.style = style
 
-    def render_due(self, value):
-        return when(value, self.zone, self.style)
+    def render_due(self, value, record):
+        return when(value, record.told.reminder.site.zone, self.style)
 
     def render_what(self, value):
         about = value.reminder.probe.description if value.reminder.probe else ""
         title = f"{value.title} · {about}" if about else value.title
         because = value.reminder.because
-        if because == f"at {value.reminder.due_at.astimezone(self.zone):%H:%M}":  # the first column says it already
+        if (
+            because == f"at {value.reminder.due_at.astimezone(value.reminder.site.zone):%H:%M}"
+        ):  # the first column says it already
             return title
         return format_html('{}<span class="because">{}</span>', title, because)
 
@@ -118,7 +159,7 @@ class ReminderTable(tables.Table):
         if value not in OPEN or reminder.since_at >= reminder.due_at:
             return badge("reminder", value)
         return format_html(
-            "{} not done since {}", badge("reminder", value), when(reminder.since_at, self.zone, "short")
+            "{} not done since {}", badge("reminder", value), when(reminder.since_at, reminder.site.zone, "short")
         )
 
     def render_steps(self, value, record):
@@ -127,3 +168,14 @@ class ReminderTable(tables.Table):
                           address, words, subject, words) if address else ""  # fmt: skip
         others = ((address, words, subject, words) for words, address in value)
         return format_html("{}{}", now, format_html_join(" ", '<a href="{}" aria-label="{}: {}">{}</a>', others))
+
+
+class MissedTable(ReminderTable):
+    """The same over the sites of an area."""
+
+    site = tables.Column("Site", accessor="told__reminder__site")
+
+    class Meta(ReminderTable.Meta):
+        sequence = ("due", "site", "...")
+        exclude = ("who",)  # nobody
+        empty_text = "Nothing was missed."

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import reminders, together, views
+from . import area_lists, reminders, together, views
 
 urlpatterns = [
     path("today/", views.today, name="today"),
@@ -10,4 +10,6 @@ urlpatterns = [
     path("reminders/<int:pk>/excuse/", reminders.reminder_excuse, name="reminder_excuse"),
     path("areas/", views.area_list, name="area_list"),
     path("areas/<int:pk>/", views.area_detail, name="area_detail"),
+    path("areas/<int:pk>/missed/", area_lists.missed_list, name="area_missed"),
+    path("areas/<int:pk>/overdue/", area_lists.overdue_list, name="area_overdue"),
 ]

@@ -15,12 +15,14 @@ from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import State, Summary, summaries
+from compliance.reminders.missed import MISSED_DAYS, missed_by_site
 from shared.templatetags.noughtbook import when
 from shared.words import noun, plural
 from sites.access import areas_of, get_area, get_site, may, sites_of
-from sites.models import Role, Site
+from sites.models import Area, Role, Site
 
 from .queries import attention, open_deviations, probes_in_use, state_of
+from .starting import Start, start_of
 from .tables import AttentionTable, FailedTable
 from .todo import ToDo, for_one_bath, to_do_today
 
@@ -33,7 +35,7 @@ def today(request: HttpRequest) -> HttpResponse:
     """My first site; whoever has none yet is told whom to ask."""
     site = sites_of(request.user).filter(closed=False).order_by("name").first()
     if site is None:
-        return render(request, "overview/no_site.html")
+        return render(request, "overview/no_site.html", {"may_add": areas_of(request.user).exists()})
     return redirect("today_site", pk=site.pk)
 
 
@@ -63,8 +65,16 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "writes": writes,
         "together": _together(due) if writes else 0,
         "nothing": bool(probes) and not (due or cases or waiting) and all(found.ok for found in judged.values()),
+        "no_probe": None if probes else _no_probe(request, site),
     }
     return render(request, "overview/today.html", context)
+
+
+def _no_probe(request: HttpRequest, site: Site) -> dict:
+    if may(request.user, site, Role.MANAGER):
+        url = f"{reverse('probe_add')}?site={site.pk}"
+        return {"text": "Add each thermometer; its first check comes next.", "url": url}
+    return {"text": "The site's manager adds them.", "url": ""}
 
 
 def _together(due: list[ToDo]) -> int:
@@ -92,19 +102,26 @@ def area_list(request: HttpRequest) -> HttpResponse:
 def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """Every site of an area that needs somebody, the probes that failed, the cases that wait for a signature."""
     area = get_area(request.user, pk, Role.READER)
-    sites = list(Site.objects.filter(area=area, closed=False))
-    lines = attention(sites, timezone.now())
+    sites, now = list(Site.objects.filter(area=area, closed=False)), timezone.now()
+    lines, missed = attention(sites, now), missed_by_site([site.pk for site in sites], now)
     cases = summaries([site.pk for site in sites])
     failed = _failed(sites, cases)
     to_sign = [case for case in cases if case.state == State.TO_SIGN]
     context = {
         "area": area,
-        "tiles": _area_tiles(lines, to_sign),
-        "table": AttentionTable(lines),
+        "tiles": _area_tiles(area, lines, missed, to_sign),
+        "table": AttentionTable(lines, missed=missed),
         "failed": FailedTable(failed) if failed else None,
         "to_sign": _sign_items(to_sign[:CASES_SHOWN]),
-    }
+        "start": _start(request, area), "no_site": not sites,
+    }  # fmt: skip
     return render(request, "overview/area.html", context)
+
+
+def _start(request: HttpRequest, area: Area) -> Start | None:
+    """What the area lacks still, for its supervisors, who alone can do all of it."""
+    start = start_of(areas_of(request.user).filter(pk=area.pk), request.user)
+    return start if start and start.next else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,23 +134,34 @@ def _failed(sites: list[Site], cases: list[Summary]) -> list[Failed]:
     latest: dict[int, Summary] = {}
     for case in sorted(cases, key=lambda case: case.ends_at):
         latest[case.probe_id] = case
-    probes = Probe.objects.filter(site__in=sites, state__standing=Standing.QUARANTINED).select_related(
-        "site", "state__last_check"
-    )
+    in_use = Probe.objects.filter(site__in=sites, withdrawn=False).select_related("site", "state__last_check")
+    probes = in_use.filter(state__standing=Standing.QUARANTINED)
     return [Failed(probe, latest.get(probe.pk)) for probe in probes.order_by("site__name", "code")]
 
 
-def _area_tiles(lines, to_sign) -> list[dict]:
-    def tile(value, one, many, tone, to=""):
-        url = reverse(to) if to and value else ""
-        return {"value": value, "label": noun(value, one, many), "tone": tone if value else "good", "url": url}
+def _area_tiles(area, lines, missed, to_sign) -> list[dict]:
+    """Each leads to a list of exactly what it counts."""
 
+    def tile(value, one, many, tone, url, note=""):
+        label = {"label": noun(value, one, many), "tone": tone if value else "good"}
+        return {"value": value, **label, "url": url if value else "", "note": note}
+
+    def total(name):
+        return sum(getattr(line, name) for line in lines)
+
+    checks, rounds = (sum(counts[n] for counts in missed.values()) for n in (0, 1))
+    cases, of_area = reverse("case_list"), f"?area={area.pk}"
+    missing, lately = reverse("area_missed", args=[area.pk]), f"in {MISSED_DAYS} days"
     return [
-        tile(sum(line.out_of_tolerance for line in lines), "probe out of tolerance", "probes out of tolerance", "bad"),
-        tile(sum(line.in_doubt for line in lines), "reading to decide on", "readings to decide on", "bad", "case_list"),
-        tile(sum(line.deviations for line in lines), "deviation open", "deviations open", "doubt", "deviation_list"),
-        tile(sum(line.overdue for line in lines), "check overdue", "checks overdue", "doubt"),
-        tile(len(to_sign), "case to sign", "cases to sign", "info", "case_list"),
+        tile(total("out_of_tolerance"), "probe out of tolerance", "probes out of tolerance", "bad", "#failed"),
+        tile(total("in_doubt"), "reading to decide on", "readings to decide on", "bad", f"{cases}{of_area}&state=open"),
+        tile(
+            total("deviations"), "deviation open", "deviations open", "doubt", f"{reverse('deviation_list')}{of_area}"
+        ),
+        tile(total("overdue"), "check overdue", "checks overdue", "doubt", reverse("area_overdue", args=[area.pk])),
+        tile(checks, "check missed", "checks missed", "doubt", f"{missing}?what=checks", lately),
+        tile(rounds, "round missed", "rounds missed", "doubt", f"{missing}?what=rounds", lately),
+        tile(len(to_sign), "case to sign", "cases to sign", "info", f"{cases}{of_area}&state=to_sign"),
     ]
 
 

@@ -21,6 +21,7 @@ class ScopeTable(tables.Table):
 
     class Meta:
         orderable = False
+        empty_text = "No probe is here yet."
 
     def render_plan(self, record):
         return plan_words(record["found"])

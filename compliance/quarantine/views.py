@@ -21,8 +21,8 @@ from shared.paging import Page
 from shared.shown import newest
 from shared.templatetags.noughtbook import when
 from shared.words import plural
-from sites.access import sites_of
-from sites.models import Role
+from sites.access import get_area, sites_of
+from sites.models import Area, Role, Site
 
 from . import actions
 from .access import Reach, get_case
@@ -65,8 +65,10 @@ class Line:
 
 @require_safe
 def case_list(request: HttpRequest) -> HttpResponse:
-    """Every case with readings at my sites: open ones first."""
-    found = summaries(sites_of(request.user).values_list("pk", flat=True))
+    """Every case with readings at my sites, or at the open sites of one area: open ones first; or those in one state."""
+    area, states = _asked_for(request)
+    sites = Site.objects.filter(area=area, closed=False) if area else sites_of(request.user)
+    found = [line for line in summaries(sites.values_list("pk", flat=True)) if line.state in states]
     probes = Probe.objects.select_related("site").in_bulk({line.probe_id for line in found})
     lines = [Line(summary, probes[summary.probe_id]) for summary in found]
     still_open = [line for line in lines if line.summary.state != State.SIGNED]
@@ -74,8 +76,23 @@ def case_list(request: HttpRequest) -> HttpResponse:
     context = {
         "open_table": CaseTable(still_open) if still_open else None,
         "closed_table": CaseTable(closed, exclude=("undecided",)) if closed else None,
+        "chosen": _chosen_words(area, states),
     }
     return render(request, "quarantine/case_list.html", context)
+
+
+def _asked_for(request: HttpRequest) -> tuple[Area | None, list[State]]:
+    """The area and the states that the address names. Raises Http404 for an area that is not the person's."""
+    number, state = number_in(request.GET.get("area")), request.GET.get("state")
+    area = None if number is None else get_area(request.user, number, Role.READER)
+    return area, [State(state)] if state in list(State) else list(State)
+
+
+def _chosen_words(area: Area | None, states: list[State]) -> str:
+    cases = {State.OPEN: "Cases to decide on", State.TO_SIGN: "Cases to sign", State.SIGNED: "Signed cases"}
+    if len(states) == 1:
+        return f"{cases[states[0]]}, {area}" if area else cases[states[0]]
+    return str(area or "")
 
 
 @require_safe

@@ -11,8 +11,8 @@ from compliance.limits.models import Limit
 from compliance.probes.models import Probe
 from shared.bounds import not_come_yet, number_in
 from shared.fields import DayField
-from sites.access import sites_of
-from sites.models import Person, Site
+from sites.access import areas_of, sites_of
+from sites.models import Area, Person, Role, Site
 
 from .models import Deviation
 from .queries import with_standing
@@ -98,9 +98,21 @@ class ReadingFilter(SiteFilter):
 
 
 class DeviationFilter(SiteFilter):
+    """`area`: its open sites, as its page counts them; offered to those with a role for an area."""
+
     state = forms.ChoiceField(choices=[("open", "Open"), ("done", "Done")], required=False, widget=forms.HiddenInput)
+    area = forms.ModelChoiceField(Area.objects.none(), required=False, label="Open sites of", empty_label="Any area")
+    field_order = ["site", "area", "first", "last"]
+
+    def __init__(self, data, person: Person):
+        super().__init__(data, person)
+        self.fields["area"].queryset = areas_of(person, Role.READER).distinct()
+        if not self.fields["area"].queryset:
+            del self.fields["area"]
 
     def narrow(self, deviations: QuerySet) -> QuerySet:
         chosen = self.chosen
         given = {"reading__site": chosen["site"]} if "site" in chosen else {}
+        if "area" in chosen:
+            given |= {"reading__site__area": chosen["area"], "reading__site__closed": False}
         return deviations.filter(self.between("reading__taken_at"), **given)

@@ -11,6 +11,7 @@ from shared.numbered import numbered_page
 
 from ..access import areas_of, businesses_of, get_area, get_business, get_site, sites_of
 from ..actions import add_area, add_site, amend_area, amend_business, amend_site
+from ..addresses import address
 from ..forms import AreaForm, BusinessForm, SiteForm
 from ..models import Area, Business, Role
 from ..people import require_supervisor
@@ -27,7 +28,10 @@ def site_list(request):
     table = SiteTable(site_rows(page.rows, request.user))
     table.pager = page
     tabs = setup_tabs(request.user, "site_list")
-    return render(request, "sites/site_list.html", {"table": table, "tabs": tabs, "may_add": bool(tabs)})
+    some = page.rows or page.newer
+    return render(
+        request, "sites/site_list.html", {"table": table if some else None, "tabs": tabs, "may_add": bool(tabs)}
+    )
 
 
 @require_http_methods(FORM)
@@ -38,8 +42,8 @@ def site_add(request):
     if form.is_valid():
         site = attempt(form, add_site, by=request.user, **form.cleaned_data)
         if site:
-            messages.success(request, f"{site} is in the book. Next: its limits, its people, its probes.")
-            return redirect("site_list")
+            messages.success(request, f"{site} is in the book. Next: its limits, its probes, its people.")
+            return redirect(address("limit_list", site.pk) or "site_list")
     return render(
         request, "sites/site_form.html", {"form": form, "title": "Add a site", "submit_label": "Add the site"}
     )

@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -27,7 +28,7 @@ expect.set_options(timeout=15_000)
 
 @dataclass
 class Served:
-    """A running Noughtbook with its demo."""
+    """A running Noughtbook."""
 
     address: str
     environment: dict[str, str]
@@ -40,11 +41,11 @@ class Served:
         return json.loads(done.stdout)
 
 
-@pytest.fixture
-def served(database_url, tmp_path) -> Iterator[Served]:
-    """`manage.py start --demo` as the README has it, on an empty database of this run's engine."""
-    environment = os.environ | {"DATABASE_URL": database_url, "NOUGHTBOOK_DATA": str(tmp_path), "PYTHONUNBUFFERED": "1"}
-    command = [sys.executable, "manage.py", "start", "--demo", "--port", "0"]
+@contextmanager
+def started(database_url, folder, *options: str) -> Iterator[Served]:
+    """`manage.py start` as the README has it, on an empty database of this run's engine."""
+    environment = os.environ | {"DATABASE_URL": database_url, "NOUGHTBOOK_DATA": str(folder), "PYTHONUNBUFFERED": "1"}
+    command = [sys.executable, "manage.py", "start", *options, "--port", "0"]
     process = subprocess.Popen(
         command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
     )
@@ -58,6 +59,19 @@ def served(database_url, tmp_path) -> Iterator[Served]:
     yield Served(found[1], environment, said)
     process.terminate()
     process.wait(timeout=20)
+
+
+@pytest.fixture
+def served(database_url, tmp_path) -> Iterator[Served]:
+    with started(database_url, tmp_path, "--demo") as server:
+        yield server
+
+
+@pytest.fixture
+def bare(database_url, tmp_path) -> Iterator[Served]:
+    """Without the demo: nobody is in the book."""
+    with started(database_url, tmp_path) as server:
+        yield server
 
 
 @pytest.fixture(scope="session")

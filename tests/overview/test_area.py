@@ -149,7 +149,7 @@ def test_one_of_a_kind_is_said_in_the_singular(as_person, world):
 
 def test_a_count_leads_to_what_it_counts_only_where_there_is_something(as_person, world):
     client = as_person(world.supervisor)
-    link = f'tile-label stretched" href="{reverse("case_list")}"'
+    link = f'tile-label stretched" href="{reverse("case_list")}?'
     assert link not in page(client, world.area)
     failed_probe(world, world.site, "F1")
     assert link in page(client, world.area)

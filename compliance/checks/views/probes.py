@@ -13,7 +13,7 @@ from shared.bounds import number_in, on_clock
 from shared.paging import Page, page_by_key
 from shared.templatetags.noughtbook import when
 from shared.units import difference_from_milli, from_milli, number, show_spread
-from sites.access import role_at, sites_of
+from sites.access import areas_of, role_at, sites_of
 from sites.addresses import address
 from sites.models import Role
 
@@ -47,7 +47,8 @@ def probe_list(request):
     active = sum(1 for name in ("code", "site", "standing", "use") if request.GET.get(name))
     context = {
         "table": table, "form": chosen.form, "active": active, "reset_url": reverse("probe_list"),
-        "add_url": address("probe_add") if manages else None,
+        "add_url": address("probe_add") if manages else None, "none": not (rows or active or request.GET),
+        "add_site": address("site_add") if not manages and areas_of(request.user).exists() else None,
     }  # fmt: skip
     return render(request, "checks/probe_list.html", context)
 

@@ -8,6 +8,8 @@ from django.utils import timezone
 from compliance.checks.fitness import fitness_of
 from compliance.limits.queries import version_in_force
 from compliance.limits.wording import demand
+from sites.access import may
+from sites.models import Role
 
 from ..forms import AllTheSameForm, sentence
 from ..judging import beginning
@@ -31,8 +33,25 @@ def reading_page(request, form, doubts, **told):
     all_the_same = AllTheSameForm(initial={"all_the_same": "all_the_same" in request.POST})
     return render(request, "readings/reading_form.html", {
         "form": form, "doubts": doubts, "all_the_same": all_the_same if doubts else None, "probe": probe,
-        "asks_why": asks_why, "about": limit_told(form), "site": form.site, "more_open": form.more_is_wrong, **told,
+        "asks_why": asks_why, "about": limit_told(form), "site": form.site, "more_open": form.more_is_wrong,
+        "lack": None if form.is_bound else _lack(request.user, form), **told,
     })  # fmt: skip
+
+
+def _lack(person, form) -> dict | None:
+    """What a site needs before a reading can be taken there, and where its manager adds it."""
+    manages = may(person, form.site, Role.MANAGER)
+    if not form.limits:
+        url = reverse("limit_adopt", args=[form.site.pk])
+        words = ("No limit holds here yet", "A reading is taken against a limit.", "Choose the limits")
+    elif not form.fields["probe"].queryset.exists():
+        url = f"{reverse('probe_add')}?site={form.site.pk}"
+        words = ("No probe is here yet", "A reading is taken with a probe that was checked.", "Add a probe")
+    else:
+        return None
+    heading, text, label = words
+    return {"heading": heading, "text": text if manages else f"{text} The site's manager adds it.",
+            "url": url if manages else "", "label": label}  # fmt: skip
 
 
 def part_asked_for(request, form):

@@ -30,6 +30,29 @@
     box.focus();
   });
 
+  // A new site is most often where it is entered from. What somebody chose before is left alone.
+  const zone = document.querySelector("select[data-browser-zone]");
+  if (zone && (zone.selectedOptions[0]?.defaultSelected ?? true)) {
+    const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+    if ([...zone.options].some((option) => option.value === here)) zone.value = here;
+  }
+
+  // Where many are ticked, one tap ticks them all.
+  for (const key of document.querySelectorAll("[data-tick-all]")) {
+    const group = key.closest("fieldset");
+    const boxes = [...group.querySelectorAll('input[type="checkbox"]')];
+    const all = () => boxes.every((box) => box.checked);
+    const say = () => { key.textContent = all() ? "Untick all" : "Tick all"; };
+    key.hidden = boxes.length < 3;
+    key.addEventListener("click", () => {
+      const tick = !all();
+      for (const box of boxes) box.checked = tick;
+      group.dispatchEvent(new Event("change", { bubbles: true }));
+    });
+    group.addEventListener("change", say);
+    say();
+  }
+
   // A filter sheet whose list is renewed in place has done its work.
   document.addEventListener("submit", (event) => {
     if (event.target.matches("[popover][hx-get]:popover-open")) event.target.hidePopover();

@@ -43,7 +43,8 @@ class Command(BaseCommand):
         except ValidationError as refused:
             raise CommandError("Nothing was written. " + " ".join(refused.messages)) from refused
         self.stdout.write(f"{business} is founded. {person} supervises {area} and signs in as {person.email}.")
-        self.stdout.write("Next: python manage.py load_rules, then add sites and people in the browser.")
+        self.stdout.write("Next: sign in; the first page leads on, from the first site to the first check.")
+        self.stdout.write("The rules it offers are loaded by `manage.py start`, or by: python manage.py load_rules")
 
     def _asked(self, name: str, words: str, asks: bool) -> str:
         if not asks:

@@ -1,0 +1,104 @@
+"""What an area lacks before its first check is recorded: derived from what is in the book, and gone once nothing is left."""
+
+from dataclasses import dataclass
+from functools import reduce
+from operator import or_
+
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
+from django.urls import reverse
+
+from compliance.checks.guidance import ICE
+from compliance.checks.models import Check
+from compliance.limits.models import Limit
+from compliance.plans.models import CheckPlan
+from compliance.probes.models import Probe
+from sites.access import areas_of
+from sites.models import Area, Membership, Person, Site
+
+# A check that is being made and a link that is shown once: nothing may draw the eye away.
+UNDISTURBED = ("zero_check", "boiling_check", "today_together", "person_add", "person_password")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """`url`: None while a step before it is missing without which it cannot be done. `offered`: pages with a button of their
+    own for it."""
+
+    title: str
+    why: str
+    button: str
+    done: bool
+    url: str | None
+    offered: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """How far an area has come."""
+
+    steps: tuple[Step, ...]
+    checked: bool
+
+    @property
+    def done(self) -> int:
+        return sum(step.done for step in self.steps)
+
+    @property
+    def next(self) -> Step | None:
+        return next((step for step in self.steps if not step.done), None)
+
+
+def start_of(areas: QuerySet[Area], person: Person) -> Start | None:
+    """Of the newest of these areas; None where there is none. One query."""
+    area = areas.order_by("-pk").annotate(**_known(person)).first()
+    return Start(_steps(area), area.checked) if area else None
+
+
+def next_step(person: Person, page: str, path: str) -> Start | None:
+    """What a page leads on to while its reader, a supervisor, has an area without any check; None where it leads itself."""
+    start = None if page.startswith(UNDISTURBED) else start_of(areas_of(person), person)
+    if start is None or start.checked or start.next is None:
+        return None
+    there = page in start.next.offered or path == (start.next.url or "").partition("?")[0]
+    return None if there else start
+
+
+def _known(person: Person) -> dict:
+    sites = Site.objects.filter(area=OuterRef("pk"), closed=False).order_by("pk")
+    probes = Probe.objects.filter(site__area=OuterRef("pk"), site__closed=False, withdrawn=False).order_by("pk")
+    others = Membership.objects.filter(person__is_active=True).exclude(person=person)
+    limits = Limit.objects.filter(site__area=OuterRef("pk"))
+    plans = CheckPlan.objects.filter(in_force=True)
+    checks = Check.objects.filter(site__area=OuterRef("pk"), void__isnull=True)
+    return {
+        "first_site": Subquery(sites.values("pk")[:1]), "first_probe": Subquery(probes.values("pk")[:1]),
+        "limited": Exists(limits), "planned": _any(plans, "business", "site__area", "probe__site__area"),
+        "joined": _any(others, "area", "site__area"), "checked": Exists(checks),
+    }  # fmt: skip
+
+
+def _any(records: QuerySet, *ways: str) -> Q:
+    """Whether one belongs to the area or its business. Each way is looked up on its own, by its index."""
+    belongs = (Exists(records.filter(**{way: OuterRef("business" if way == "business" else "pk")})) for way in ways)
+    return reduce(or_, belongs)
+
+
+def _steps(area) -> tuple[Step, ...]:
+    def at(name, key, query=""):
+        return f"{reverse(name, args=[key] if key and not query else [])}{query}" if key else None
+
+    site, probe = area.first_site, area.first_probe
+    limit_pages = ("limit_list", "limit_add", "limit_adopt_rule")
+    first = "In ice water, step by step. Until then no reading can be relied on."
+    return (
+        Step("A site", "Where food is cooked, kept or served.", "Add a site", bool(site), reverse("site_add"),
+             ("site_list",)),
+        Step("Its limits", "What its food has to keep to.", "Choose the limits", area.limited, at("limit_adopt", site),
+             limit_pages),
+        Step("A probe", "Each thermometer, with the code on its label.", "Add a probe", bool(probe),
+             at("probe_add", site, f"?site={site}"), ("probe_list",)),
+        Step("The people", "Who checks, reads and decides, each with a sign-in of their own.", "Add a person", area.joined,
+             reverse("person_add"), ("people",)),
+        Step("A plan", "How often each probe is checked.", "Set the plan", area.planned, at("plan_site", site)),
+        Step("The first check", first, "Check the probe", area.checked, at(ICE.address, probe)),
+    )  # fmt: skip
