@@ -35,7 +35,7 @@ kill -QUIT $server; kill -CONT $server; wait; rm -rf "$folder"
 class Postgres:
     """Listens on a socket in a fresh folder. PostgreSQL refuses to run as root, so root starts it as `nobody`."""
 
-    def __init__(self, options: list[str] = QUICK, environment: dict[str, str] | None = None):
+    def __init__(self, options: list[str] = QUICK):
         self.folder = Path(tempfile.mkdtemp(prefix="noughtbook-pg-"))  # short: the path of a socket has a limit of 107
         self.user = "nobody" if os.geteuid() == 0 else None
         if self.user:
@@ -48,9 +48,8 @@ class Postgres:
             raise RuntimeError(f"initdb failed:\n{made.stdout}{made.stderr}")
         server = [programs / "postgres", "-D", data, "-h", "", "-k", self.folder, *options]
         self.keeper = subprocess.Popen(
-            ["sh", "-c", KEEPER, "sh", self.folder, *server],
-            stdin=subprocess.PIPE, user=self.user, cwd=self.folder, env=os.environ | (environment or {}),
-        )  # fmt: skip
+            ["sh", "-c", KEEPER, "sh", self.folder, *server], stdin=subprocess.PIPE, user=self.user, cwd=self.folder
+        )
         self._wait()
 
     def _reachable_programs(self) -> Path:

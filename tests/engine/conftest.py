@@ -10,16 +10,10 @@ from tests.postgres import DURABLE, Postgres
 
 
 @pytest.fixture(scope="session")
-def _clocks():
-    clocks = Clocks()
-    yield clocks
-    clocks.close()
-
-
-@pytest.fixture(scope="session")
-def _grown(tmp_path_factory, _clocks):
-    postgres = Postgres(DURABLE, _clocks.database.environment)
-    installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres, _clocks)
+def _grown(tmp_path_factory):
+    postgres = Postgres(DURABLE)
+    clocks = Clocks(postgres)
+    installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres, clocks)
     installation.run("-m", "tests.engine.preparing", "3")
     yield installation
     installation.close()
@@ -27,9 +21,9 @@ def _grown(tmp_path_factory, _clocks):
 
 
 @pytest.fixture(scope="session")
-def _alone(tmp_path_factory, _clocks):
+def _alone(tmp_path_factory):
     folder = tmp_path_factory.mktemp("alone")
-    installation = Installation(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}", clocks=_clocks)
+    installation = Installation(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}", clocks=Clocks())
     installation.run("-m", "tests.engine.preparing", "1")
     yield installation
     installation.close()
