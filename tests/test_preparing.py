@@ -1,5 +1,6 @@
 """The one line for the tests: what `.ci/run` runs is read out of README, and what a machine lacks is installed or asked for."""
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -19,7 +20,7 @@ echo a third
 ```
 """
 ONE, OTHER = "```sh\necho first && read -r; echo \"and '$REPLY'\"\n```\n", "```\necho second\n```\n"
-ALL = ["python3", "chromium", "pdftotext"]
+ALL = ["python3", "chromium"]
 ASK = "as root, run apt-get install -y {} and then the same line again."
 
 
@@ -85,7 +86,7 @@ def asked(folder: Path) -> str:
 @pytest.mark.parametrize("user", [0, 1000])
 @pytest.mark.parametrize("browser", ["chromium", "chromium-browser", "google-chrome"])
 def test_a_machine_that_lacks_nothing_is_left_alone(tmp_path, user, browser):
-    done = prepare(tmp_path, ["python3", browser, "pdftotext"], user)
+    done = prepare(tmp_path, ["python3", browser], user)
     assert (done.returncode, done.stdout, done.stderr, asked(tmp_path)) == (0, "", "", "")
 
 
@@ -93,8 +94,8 @@ def test_a_machine_that_lacks_nothing_is_left_alone(tmp_path, user, browser):
     "lacking, packages",
     [
         (["chromium"], "chromium fonts-dejavu-core"),
-        (["pdftotext"], "poppler-utils"),
-        (ALL, "python3-venv chromium fonts-dejavu-core poppler-utils"),
+        (["python3"], "python3-venv"),
+        (ALL, "python3-venv chromium fonts-dejavu-core"),
     ],
 )
 def test_root_gets_what_is_lacking_and_others_are_told_in_one_sentence(tmp_path, lacking, packages):
@@ -106,6 +107,13 @@ def test_root_gets_what_is_lacking_and_others_are_told_in_one_sentence(tmp_path,
     update, install = asked(tmp_path).splitlines()
     assert update == "noninteractive: update -qq"
     assert install == f"noninteractive: install -y -qq --no-install-recommends {packages}"
+
+
+def test_what_the_tests_look_for_on_a_machine_is_prepared():
+    looked_for = re.compile(r"""which\(["']([\w-]+)["']""")
+    names = {name for path in (ROOT / "tests").rglob("*.py") for name in looked_for.findall(path.read_text())}
+    asked_for = set(re.findall(r"command -v ([\w-]+)", (ROOT / "tests/prepare").read_text()))
+    assert names == asked_for
 
 
 def test_what_cannot_be_installed_ends_the_line(tmp_path):
