@@ -94,9 +94,9 @@ class Postgres:
     def url(self, database: str) -> str:
         return f"postgresql://postgres@{quote(str(self.folder), safe='')}/{database}"
 
-    def create(self, database: str) -> str:
-        """An empty database; gives its address."""
-        self._command(f'CREATE DATABASE "{database}"')
+    def create(self, database: str, like: str = "") -> str:
+        """A database, empty or a copy of another that nobody is connected to; gives its address."""
+        self._command(f'CREATE DATABASE "{database}" TEMPLATE "{like or "template1"}"')
         return self.url(database)
 
     def drop(self, database: str) -> None:

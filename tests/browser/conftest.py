@@ -7,6 +7,7 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
+from tests.conftest import own_database
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
@@ -40,10 +42,26 @@ class Served:
         return json.loads(done.stdout)
 
 
+@pytest.fixture(scope="session")
+def demo_url(tmp_path_factory) -> Iterator[str]:
+    """The address of a database of this run's engine that was empty, and that `manage.py start --demo` has filled once."""
+    folder = tmp_path_factory.mktemp("demo")
+    with own_database(folder) as url:
+        with started(url, folder) as made:
+            assert "Making the demo" in made.said
+        yield url
+
+
 @pytest.fixture
-def served(database_url, tmp_path) -> Iterator[Served]:
-    """`manage.py start --demo` as the README has it, on an empty database of this run's engine."""
-    environment = os.environ | {"DATABASE_URL": database_url, "NOUGHTBOOK_DATA": str(tmp_path), "PYTHONUNBUFFERED": "1"}
+def served(demo_url, tmp_path) -> Iterator[Served]:
+    """`manage.py start --demo` as the README has it, on a copy of the demo as it was made."""
+    with own_database(tmp_path, demo_url) as url, started(url, tmp_path) as served:
+        yield served
+
+
+@contextmanager
+def started(database_url: str, folder: Path) -> Iterator[Served]:
+    environment = os.environ | {"DATABASE_URL": database_url, "NOUGHTBOOK_DATA": str(folder), "PYTHONUNBUFFERED": "1"}
     command = [sys.executable, "manage.py", "start", "--demo", "--port", "0"]
     process = subprocess.Popen(
         command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
