@@ -1,13 +1,15 @@
 """Fixtures that every test may ask for: the stock people, their world (tests/world.py) and the clock."""
 
 import os
+import sqlite3
 import uuid
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime
 
 import pytest
 import time_machine
 from django.conf import settings
+from django.db import connection
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
@@ -125,26 +127,51 @@ def as_person(client):
     return sign_in
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker, tmp_path_factory):
+    """Gives the address of a copy of the tables that were made for the tests: making them takes longer than most tests."""
+    with django_db_blocker.unblock():
+        connection.close()  # PostgreSQL copies nothing that anybody is connected to
+    with own_database(tmp_path_factory.mktemp("tables"), connection.settings_dict["NAME"]) as url:
+        yield url
+
+
 @contextmanager
-def empty_database(folder):
-    """The address of an empty database on the engine of this run; gone afterwards."""
+def own_database(folder, like=""):
+    """The address of a database on the engine of this run; gone afterwards. Empty, or as the one of this name or address."""
     if Run.postgres is None:
-        yield f"sqlite:///{folder / 'noughtbook.sqlite3'}"
+        file = folder / "noughtbook.sqlite3"
+        if like:
+            copy(like.removeprefix("sqlite:///"), file)
+        yield f"sqlite:///{file}"
         return
     name = f"own_{uuid.uuid4().hex}"
-    yield Run.postgres.create(name)
+    yield Run.postgres.create(name, like.rpartition("/")[2])
     Run.postgres.drop(name)
 
 
+def copy(old, new) -> None:
+    with closing(sqlite3.connect(old, uri=True)) as source, closing(sqlite3.connect(new)) as copied:
+        source.backup(copied)
+
+
 @pytest.fixture
-def database_url(tmp_path):
-    """The address of an empty database on the engine of this run, for tests that start the program itself."""
-    with empty_database(tmp_path) as url:
+def empty_database_url(tmp_path):
+    """The address of a database without tables on the engine of this run, for tests of making them."""
+    (folder := tmp_path / "empty").mkdir()
+    with own_database(folder) as url:
+        yield url
+
+
+@pytest.fixture
+def database_url(tmp_path, django_db_setup):
+    """The address of a database with all tables and nothing in them, on the engine of this run, for tests that start programs."""
+    with own_database(tmp_path, django_db_setup) as url:
         yield url
 
 
 @pytest.fixture(scope="module")
-def module_database_url(tmp_path_factory):
-    """The same, shared by the tests of one file: making the tables takes longer than most tests."""
-    with empty_database(tmp_path_factory.mktemp("database")) as url:
+def module_database_url(tmp_path_factory, django_db_setup):
+    """The same, shared by the tests of one file."""
+    with own_database(tmp_path_factory.mktemp("database"), django_db_setup) as url:
         yield url

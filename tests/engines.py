@@ -1,5 +1,7 @@
-"""Which database a test run uses. Plain `pytest` runs two workers side by side: everything on SQLite, and everything
-that touches the database once more on a PostgreSQL server of its own. `--engine sqlite` or `--engine postgres` runs one.
+"""Which database a test run uses. Plain `pytest` runs two workers side by side: what touches the database runs on SQLite, and
+once more on a PostgreSQL server of its own. What does not runs once: the worker of SQLite starts programs, and that of
+PostgreSQL, which would be through before it, does the rest. `--engine sqlite` runs everything in one process, `--engine
+postgres` what touches the database.
 
 Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
 """
@@ -15,11 +17,12 @@ from django.db import connection
 from tests.postgres import Postgres
 
 ENGINES = ("sqlite", "postgres")
-TOUCHING = {"db", "database_url", "module_database_url", "django_db_setup"}
+TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
+PROGRAMS = {"alone", "grown", "hourly"}
 FLUSHING = {"transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}
 NO_FLUSH = (
     "{}: records are guarded by triggers, so the database cannot be flushed after a test that commits. Use the `db` "
-    "fixture, `django_capture_on_commit_callbacks`, or `database_url`, which gives an empty database of its own."
+    "fixture, `django_capture_on_commit_callbacks`, or `database_url`, which gives a database of its own."
 )
 
 
@@ -71,11 +74,17 @@ def pytest_collection_modifyitems(config, items):
     refused = [item.nodeid for item in items if commits(item)]
     if refused:
         raise pytest.UsageError(NO_FLUSH.format(", ".join(refused)))
-    if Run.engine == "postgres":
-        needless = [item for item in items if not touches_database(item)]
-        config.hook.pytest_deselected(items=needless)
-        items[:] = [item for item in items if touches_database(item)]
-        Run.needless["postgres"] = len(needless)
+    needless = [item for item in items if not runs_here(item)]
+    config.hook.pytest_deselected(items=needless)
+    items[:] = [item for item in items if runs_here(item)]
+    Run.needless[Run.engine] = len(needless)
+
+
+def runs_here(item) -> bool:
+    if touches_database(item):
+        return True
+    side_by_side = os.environ.get("PYTEST_XDIST_WORKER") in ENGINES
+    return (Run.engine == "postgres") == (side_by_side and not PROGRAMS & set(item.fixturenames))
 
 
 def commits(item) -> bool:
@@ -90,7 +99,7 @@ def touches_database(item) -> bool:
 
 def pytest_sessionfinish(session):
     if hasattr(session.config, "workeroutput"):
-        session.config.workeroutput["needless"] = Run.needless["postgres"]
+        session.config.workeroutput["needless"] = Run.needless[Run.engine]
         session.config.workeroutput["engine"] = connection.vendor
 
 

@@ -35,7 +35,7 @@ kill -QUIT $server; kill -CONT $server; wait; rm -rf "$folder"
 class Postgres:
     """Listens on a socket in a fresh folder. PostgreSQL refuses to run as root, so root starts it as `nobody`."""
 
-    def __init__(self, options: list[str] = QUICK, environment: dict[str, str] | None = None):
+    def __init__(self, options: list[str] = QUICK):
         self.folder = Path(tempfile.mkdtemp(prefix="noughtbook-pg-"))  # short: the path of a socket has a limit of 107
         self.user = "nobody" if os.geteuid() == 0 else None
         if self.user:
@@ -48,9 +48,8 @@ class Postgres:
             raise RuntimeError(f"initdb failed:\n{made.stdout}{made.stderr}")
         server = [programs / "postgres", "-D", data, "-h", "", "-k", self.folder, *options]
         self.keeper = subprocess.Popen(
-            ["sh", "-c", KEEPER, "sh", self.folder, *server],
-            stdin=subprocess.PIPE, user=self.user, cwd=self.folder, env=os.environ | (environment or {}),
-        )  # fmt: skip
+            ["sh", "-c", KEEPER, "sh", self.folder, *server], stdin=subprocess.PIPE, user=self.user, cwd=self.folder
+        )
         self._wait()
 
     def _reachable_programs(self) -> Path:
@@ -95,9 +94,9 @@ class Postgres:
     def url(self, database: str) -> str:
         return f"postgresql://postgres@{quote(str(self.folder), safe='')}/{database}"
 
-    def create(self, database: str, template: str = "template1") -> str:
-        """A copy of a database that nobody is connected to, or an empty one; gives its address."""
-        self._command(f'CREATE DATABASE "{database}" TEMPLATE "{template}"')
+    def create(self, database: str, like: str = "") -> str:
+        """A database, empty or a copy of another that nobody is connected to; gives its address."""
+        self._command(f'CREATE DATABASE "{database}" TEMPLATE "{like or "template1"}"')
         return self.url(database)
 
     def drop(self, database: str) -> None:

@@ -45,7 +45,10 @@ def test_the_readme_gives_one_command_to_start_and_one_to_test():
     assert (
         "python3 -m venv .venv && .venv/bin/pip install -q -e . && .venv/bin/python manage.py start --demo\n" in blocks
     )
-    assert "python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/pytest\n" in blocks
+    assert (
+        "tests/prepare && python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/pytest\n"
+        in blocks
+    )
 
 
 def test_the_steps_of_an_installation_are_a_shell_script():
@@ -60,12 +63,6 @@ def test_a_worker_has_the_time_to_end_what_it_is_doing():
     [seconds] = re.findall(r"^unit worker '.*' (\d+)$", README, re.MULTILINE)
     assert int(seconds) > app.conf.task_time_limit == 480
     assert "480 seconds" in README
-
-
-def test_the_continuous_run_does_what_the_readme_says():
-    script = (ROOT / ".ci" / "run").read_text()
-    assert "pip\" install -q -e '.[test]'" in script
-    assert script.rstrip().endswith('bin/pytest"')
 
 
 def test_the_table_of_the_measurement_names_each_of_its_modules():

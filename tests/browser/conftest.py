@@ -15,6 +15,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
+from tests.conftest import own_database
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
@@ -41,9 +42,26 @@ class Served:
         return json.loads(done.stdout)
 
 
+@pytest.fixture(scope="session")
+def demo_url(tmp_path_factory) -> Iterator[str]:
+    """The address of a database of this run's engine that was empty, and that `manage.py start --demo` has filled once."""
+    folder = tmp_path_factory.mktemp("demo")
+    with own_database(folder) as url:
+        with started(url, folder, "--demo") as made:
+            assert "Making the demo" in made.said
+        yield url
+
+
+@pytest.fixture
+def served(demo_url, tmp_path) -> Iterator[Served]:
+    """`manage.py start --demo` as the README has it, on a copy of the demo as it was made."""
+    with own_database(tmp_path, demo_url) as url, started(url, tmp_path, "--demo") as served:
+        yield served
+
+
 @contextmanager
-def started(database_url, folder, *options: str) -> Iterator[Served]:
-    """`manage.py start` as the README has it, on an empty database of this run's engine."""
+def started(database_url: str, folder: Path, *options: str) -> Iterator[Served]:
+    """`manage.py start` as the README has it, on a database of this run's engine."""
     environment = os.environ | {"DATABASE_URL": database_url, "NOUGHTBOOK_DATA": str(folder), "PYTHONUNBUFFERED": "1"}
     command = [sys.executable, "manage.py", "start", *options, "--port", "0"]
     process = subprocess.Popen(
@@ -59,12 +77,6 @@ def started(database_url, folder, *options: str) -> Iterator[Served]:
     yield Served(found[1], environment, said)
     process.terminate()
     process.wait(timeout=20)
-
-
-@pytest.fixture
-def served(database_url, tmp_path) -> Iterator[Served]:
-    with started(database_url, tmp_path, "--demo") as server:
-        yield server
 
 
 @pytest.fixture

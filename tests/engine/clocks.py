@@ -1,33 +1,44 @@
-"""Clocks of running programs that a test moves, each for the programs that were started with its environment.
+"""Clocks of running programs that a test moves: the time of day alone, as when somebody sets the clock of a machine.
 
-The time of day alone is moved, as when somebody sets the clock of a machine; spans are measured as before. The library that
-does it is made from `moved_clock.c`, because those that can be had fake spans too, or break the sleep of some Python.
+A program of ours reads its clock off a file (`moved/sitecustomize.py`), the database off a table. The broker's is left: Redis
+goes by it only in what runs out, and when a task is given to another worker is worked out by the workers' clocks.
 """
 
+import os
 import shutil
-import subprocess
 import tempfile
 from pathlib import Path
 
-SOURCE = Path(__file__).with_name("moved_clock.c")
+import psycopg
+
+from tests.postgres import Postgres
+
 SECOND = 10**9
 HOUR = 3600  # seconds
+TELLING = ("now", "statement_timestamp", "transaction_timestamp", "clock_timestamp")
+MOVABLE = """
+CREATE SCHEMA moved;
+CREATE TABLE moved.clock AS SELECT interval '0' AS ahead;
+ALTER DATABASE postgres SET search_path = public, moved, pg_catalog;
+""" + "".join(
+    f"CREATE FUNCTION moved.{name}() RETURNS timestamptz STABLE LANGUAGE sql "
+    f"AS 'SELECT pg_catalog.{name}() + ahead FROM moved.clock';"
+    for name in TELLING
+)
 
 
 class Clocks:
-    """One for the workers, one for the other programs of ours, one for the database and one for the broker; `close` removes
+    """One for the workers, one for the other programs of ours, and one for the database, if it is a PostgreSQL; `close` removes
     their files."""
 
-    def __init__(self):
+    def __init__(self, postgres: Postgres | None = None):
         self.folder = Path(tempfile.mkdtemp(prefix="noughtbook-clock-"))
-        self.folder.chmod(0o755)  # the database runs as another user
-        library = compiled(self.folder)
-        names = ("workers", "programs", "database", "broker")
-        self.workers, self.programs, self.database, self.broker = (Clock(self.folder / name, library) for name in names)
+        self.workers, self.programs = (Clock(self.folder / name) for name in ("workers", "programs"))
+        self.database = DatabaseClock(postgres.url("postgres")) if postgres else None
 
     @property
-    def all(self) -> "list[Clock]":
-        return [*self.ours, self.database, self.broker]
+    def all(self) -> "list[Clock | DatabaseClock]":
+        return [*self.ours, *([self.database] if self.database else [])]
 
     @property
     def ours(self) -> "list[Clock]":
@@ -35,22 +46,23 @@ class Clocks:
 
     def put_right(self) -> None:
         for clock in self.all:
-            clock.set(0)
+            if clock.ahead:
+                clock.set(0)
 
     def close(self) -> None:
         shutil.rmtree(self.folder, ignore_errors=True)
 
 
 class Clock:
-    def __init__(self, file: Path, library: Path):
-        self.file, self.library, self.ahead = file, library, 0
+    def __init__(self, file: Path):
+        self.file, self.ahead = file, 0
         file.write_bytes(bytes(8))
-        file.chmod(0o644)
 
     @property
     def environment(self) -> dict[str, str]:
-        """With which a program is started whose clock this is to be."""
-        return {"LD_PRELOAD": str(self.library), "CLOCK_FILE": str(self.file)}
+        """With which a program of ours is started whose clock this is to be."""
+        path = [str(Path(__file__).with_name("moved")), *filter(None, [os.environ.get("PYTHONPATH")])]
+        return {"PYTHONPATH": os.pathsep.join(path), "CLOCK_FILE": str(self.file)}
 
     def set(self, ahead: float) -> None:
         """So many seconds ahead of this machine's, at once, also for the programs that run; behind it, if negative."""
@@ -59,11 +71,18 @@ class Clock:
             file.write(round(ahead * SECOND).to_bytes(8, "little", signed=True))
 
 
-def compiled(folder: Path) -> Path:
-    compiler = shutil.which("cc") or shutil.which("gcc")
-    assert compiler, "The engine tests move clocks and need a C compiler: apt-get install gcc libc6-dev"
-    library = folder / "moved_clock.so"
-    done = subprocess.run([compiler, "-shared", "-fPIC", "-O1", "-o", library, SOURCE], capture_output=True, text=True)
-    assert done.returncode == 0, f"The engine tests need a C compiler: apt-get install gcc libc6-dev\n{done.stderr}"
-    library.chmod(0o755)
-    return library
+class DatabaseClock:
+    """What a PostgreSQL answers to who asks for the time: its own functions are behind ours, which add what a table tells."""
+
+    def __init__(self, url: str):
+        self.url, self.ahead = url, 0
+        self._run(MOVABLE)
+
+    def set(self, ahead: float) -> None:
+        """So many seconds ahead of this machine's, for every statement that begins from now on."""
+        self.ahead = ahead
+        self._run(f"UPDATE moved.clock SET ahead = interval '{ahead} seconds'")
+
+    def _run(self, sql: str) -> None:
+        with psycopg.connect(self.url, autocommit=True) as connection:
+            connection.execute(sql)

@@ -4,22 +4,18 @@ PostgreSQL that may be crashed, and one on a file. They are the same whatever en
 
 import pytest
 
+from tests.conftest import copy
 from tests.engine.clocks import Clocks
 from tests.engine.installation import Installation
+from tests.engines import Run
 from tests.postgres import DURABLE, Postgres
 
 
 @pytest.fixture(scope="session")
-def _clocks():
-    clocks = Clocks()
-    yield clocks
-    clocks.close()
-
-
-@pytest.fixture(scope="session")
-def _grown(tmp_path_factory, _clocks):
-    postgres = Postgres(DURABLE, _clocks.database.environment)
-    installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres, _clocks)
+def _grown(tmp_path_factory):
+    postgres = Postgres(DURABLE)
+    clocks = Clocks(postgres)
+    installation = Installation(tmp_path_factory.mktemp("grown"), postgres.url("postgres"), postgres, clocks)
     installation.run("-m", "tests.engine.preparing", "3")
     yield installation
     installation.close()
@@ -27,12 +23,22 @@ def _grown(tmp_path_factory, _clocks):
 
 
 @pytest.fixture(scope="session")
-def _alone(tmp_path_factory, _clocks):
+def _alone(tmp_path_factory, request):
     folder = tmp_path_factory.mktemp("alone")
-    installation = Installation(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}", clocks=_clocks)
+    url = sqlite_with_tables(request, folder)
+    installation = Installation(folder, url, clocks=Clocks())
     installation.run("-m", "tests.engine.preparing", "1")
     yield installation
     installation.close()
+
+
+def sqlite_with_tables(request, folder) -> str:
+    """The address of a file of SQLite in this folder. Asks for the copy of the tables by itself, or its tests would count as
+    touching the database of the run."""
+    file = folder / "noughtbook.sqlite3"
+    if Run.engine == "sqlite":
+        copy(request.getfixturevalue("django_db_setup").removeprefix("sqlite:///"), file)
+    return f"sqlite:///{file}"
 
 
 @pytest.fixture

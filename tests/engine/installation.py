@@ -17,7 +17,6 @@ from itertools import count
 from pathlib import Path
 
 import psycopg
-import redis
 from celery import Celery
 
 from tests.engine.clocks import Clock, Clocks
@@ -43,7 +42,7 @@ class Installation:
 
     def with_redis(self) -> "Installation":
         """Programs started from now on work through a broker, which is running and empty."""
-        self.redis = self.redis or RedisServer(self.folder, self.clocks.broker.environment if self.clocks else {})
+        self.redis = self.redis or RedisServer(self.folder)
         self.redis.kill()
         self.redis.start()
         return self
@@ -168,7 +167,6 @@ class Installation:
         here = datetime.now(UTC)
         with urllib.request.urlopen(f"{self.address(start)}sign-in/", timeout=10) as answer:
             told = {"web": parsedate_to_datetime(answer.headers["Date"])}
-        told["broker"] = datetime.fromtimestamp(redis.Redis(port=self.redis.port).time()[0], UTC)
         [[told["database"]]] = self.rows("SELECT now()")
         for name, clock in self.rows(
             "SELECT name, said ->> 'clock' FROM reminders_heartbeat WHERE said ->> 'clock' <> ''"
@@ -205,10 +203,10 @@ class Installation:
     def put_right(self) -> None:
         """As it was before a test."""
         self.kill_programs()
-        self.clocks.put_right()
         if self.postgres:
             self.postgres.thaw()
             self.network.carry()
+        self.clocks.put_right()
 
     def close(self) -> None:
         self.kill_programs()
@@ -218,3 +216,5 @@ class Installation:
             self.post.shut()
         if self.network:
             self.network.shut()
+        if self.clocks:
+            self.clocks.close()

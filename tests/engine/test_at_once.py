@@ -5,6 +5,7 @@ import time
 
 import pytest
 
+from tests.engine.conftest import sqlite_with_tables
 from tests.engine.installation import Installation
 from tests.engine.programs import until
 from tests.engine.visitor import MANAGER, Visitor
@@ -24,9 +25,9 @@ class Hourly(Installation):
 
 
 @pytest.fixture(scope="module")
-def hourly(tmp_path_factory):
+def hourly(tmp_path_factory, request):
     folder = tmp_path_factory.mktemp("hourly")
-    installation = Hourly(folder, f"sqlite:///{folder / 'noughtbook.sqlite3'}").with_post()
+    installation = Hourly(folder, sqlite_with_tables(request, folder)).with_post()
     installation.run("-m", "tests.engine.preparing", "1")
     yield installation
     installation.close()

@@ -48,7 +48,7 @@ class Secured:
 
 @pytest.fixture(scope="module")
 def server(tmp_path_factory):
-    server = RedisServer(tmp_path_factory.mktemp("broker"), {})
+    server = RedisServer(tmp_path_factory.mktemp("broker"))
     yield server
     server.kill()
 

@@ -7,7 +7,7 @@ from tests.engine.programs import until
 
 DONE_BY_WORKERS = {"worker", "sweep", "notices"}
 OURS = {"web", "schedule"} | DONE_BY_WORKERS
-ALL = OURS | {"database", "broker"}
+ALL = OURS | {"database"}
 NEXT_DUE = """
 UPDATE checks_probestate SET due_at = now(), opens_at = now() - interval '1 day', at_once_at = now(), grace_at = now(),
   due_because = 'it was dropped' WHERE probe_id = (SELECT min(probe_id) FROM checks_probestate)
@@ -32,9 +32,9 @@ STEPS = [
     Step(("workers",), DONE_BY_WORKERS, 0),
     Step(("database",), {"database"}, -1, "3600 s ahead of the database's", kills=True),
     Step(("database",), {"database"}, 0),
-    Step(("programs", "workers", "database", "broker"), ALL, 1),
-    Step(("programs", "workers", "database", "broker"), ALL, -1, kills=True),
-    Step(("programs", "workers", "database", "broker"), ALL, 0),
+    Step(("programs", "workers", "database"), ALL, 1),
+    Step(("programs", "workers", "database"), ALL, -1, kills=True),
+    Step(("programs", "workers", "database"), ALL, 0),
 ]
 NOTICE = """
 INSERT INTO notices_notice (kind, person_id, about, subject, text, html, link, probes, reminders, in_page, state, attempts,

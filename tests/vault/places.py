@@ -75,7 +75,7 @@ class Places:
         return self._copy(self.model)
 
     def _copy(self, url: str) -> str:
-        copy = self._named(lambda name: Run.postgres.create(name, template=url.rpartition("/")[2]))
+        copy = self._named(lambda name: Run.postgres.create(name, url.rpartition("/")[2]))
         if Run.postgres is None:
             shutil.copyfile(file_of(url), file_of(copy))
         return copy
