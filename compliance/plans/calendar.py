@@ -211,6 +211,7 @@ def _known(closures: Iterable[Closed], at: datetime) -> tuple[Closed, ...]:
     )
 
 
+@lru_cache(maxsize=20_000)  # a fold asks for the same days again and again
 def instant(day: date, at: time, zone: ZoneInfo) -> datetime:
     """The moment (UTC) of a time on the wall clock of a zone.
 

@@ -164,7 +164,7 @@ class _Fold:
         came = self._stay is not None and stay is not self._stay
         if came:
             self._leave(stay, at)
-        if came or self._stay is None or at in _set_at(stay):
+        if came or self._stay is None or at in self._changes:
             self._know(stay, at)
         gone = self._gone(stay, at)
         if gone:
@@ -238,6 +238,7 @@ class _Fold:
         """What is known at a moment of the plans and days of work of a site."""
         changed = self._stay is stay
         self._stay, self._calendar = stay, stay.site.known_at(at)
+        self._changes = _set_at(stay)
         self._stretches = stretches(plan for plan in stay.plans if plan.told <= at)
         if changed:
             soon = takewhile(lambda each: each.demand.at <= at + 2 * DAY, self._rest_ahead())

@@ -209,7 +209,7 @@ def histories(draw) -> ProbeFacts:
     return ProbeFacts(tuple(draw(checks)), tuple(draw(events)), tuple(stays))
 
 
-EXAMPLES = settings(max_examples=150)
+EXAMPLES = settings(max_examples=80)
 
 
 @given(histories(), st.randoms())

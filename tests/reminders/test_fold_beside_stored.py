@@ -33,7 +33,7 @@ pytestmark = pytest.mark.django_db
 NOON = datetime(2026, 3, 11, 12, tzinfo=UTC)  # a Wednesday
 ZONES = ("Europe/Paris", "America/New_York", "Pacific/Auckland", "Europe/London")
 SPRING, AUTUMN = datetime(2026, 3, 20, 12, tzinfo=UTC), datetime(2026, 10, 16, 12, tzinfo=UTC)  # two Fridays
-HARD = settings(suppress_health_check=list(HealthCheck), max_examples=6, deadline=None)
+HARD = settings(suppress_health_check=list(HealthCheck), max_examples=4, deadline=None)
 
 
 class Wider(Play):
