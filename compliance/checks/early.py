@@ -4,11 +4,11 @@ from collections.abc import Iterable
 from datetime import datetime
 
 from compliance.plans.calendar import DAY
+from compliance.plans.demands import Checked
 from compliance.plans.models import Reminder
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe
 
-from .due import Checked
 from .lifting import answers
 from .models import ProbeState
 

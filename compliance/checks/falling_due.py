@@ -6,12 +6,22 @@ from datetime import date, timedelta
 
 from compliance.plans import schedule
 from compliance.plans.calendar import DAY, Calendar, local_day
+from compliance.plans.demands import (
+    CAME,
+    CLOSED,
+    REOPENED,
+    CheckDemand,
+    Outstanding,
+    by_plan,
+    moment,
+    not_before,
+    settle,
+)
 from compliance.plans.queries import PlanBook, Reach, calendars
 from compliance.plans.schedule import Plan, Stretch, asks_from, due_on, first_day, plan_at
 from compliance.probes.models import Probe
 from shared import clock
 
-from .due import Due, Outstanding, by_plan, moment, not_before, settle
 from .models import ProbeState
 from .stays import Stay
 
@@ -23,9 +33,6 @@ BY_PLAN = (
     "anchor_day", "plan", "every_days", "grace_minutes", "due_at", "due_because", "due_day", "opens_at", "grace_at",
     "asks_away", "next_day", "next_key", "next_days",
 )  # fmt: skip
-CLOSED = "the site is closed for good"
-CAME = "; due since it came here"
-AGAIN = "; due since the site opened again"
 
 
 def ask(state: ProbeState, found: Outstanding) -> None:
@@ -64,10 +71,10 @@ def plan_ahead(
         _follow(state, calendar, told, today, day)
 
 
-def since_here(due: Due, probe: Probe, stays: list[Stay] | None) -> Due:
+def since_here(due: CheckDemand, probe: Probe, stays: list[Stay] | None) -> CheckDemand:
     """Due where the probe is not before it came there from elsewhere, nor before that site opened again for good."""
     due = not_before(stays[-1].start if stays and len(stays) > 1 else None, due, CAME)
-    return not_before(probe.site.reopened_at, due, AGAIN)
+    return not_before(probe.site.reopened_at, due, REOPENED)
 
 
 class _Before:
@@ -83,7 +90,7 @@ class _Before:
         moved = [probes[pk] for pk, gone in self._stays.items() if gone]
         self._book = PlanBook.of_probes(moved, elsewhere=sites) if sites else None
 
-    def due_then(self, state: ProbeState, probe: Probe) -> Due | None:
+    def due_then(self, state: ProbeState, probe: Probe) -> CheckDemand | None:
         """What fell due at another site and was not done there is due where the probe is now, from its arrival on."""
         for stay in self._stays.get(probe.pk, ()):
             calendar, told = self._works[stay.site.pk], self._book.stretches(Reach.of(probe, stay.site))
@@ -93,7 +100,7 @@ class _Before:
         return None
 
 
-def _when_open(here: Due, by_plan: Due, calendar: Calendar, plan: Plan) -> Due:
+def _when_open(here: CheckDemand, by_plan: CheckDemand, calendar: Calendar, plan: Plan) -> CheckDemand:
     """Where a probe comes overdue to a site on a closed day, it is due when the plan asks for a check on the next open one."""
     day = None if here is by_plan or here.at is None else calendar.work_day(here.at)
     opens = day and not calendar.is_open(day)[0] and due_on(plan, calendar, day)
@@ -103,11 +110,11 @@ def _when_open(here: Due, by_plan: Due, calendar: Calendar, plan: Plan) -> Due:
 
 
 def _settle(
-    state: ProbeState, probe: Probe, plan: Plan, here: Due | None, day: date | None, stays: list[Stay] | None
+    state: ProbeState, probe: Probe, plan: Plan, here: CheckDemand | None, day: date | None, stays: list[Stay] | None
 ) -> None:
     at_once = None
     if state.at_once_at:
-        at_once = Due(state.at_once_at, state.at_once_because, state.at_once_after, state.at_once_away)
+        at_once = CheckDemand(state.at_once_at, state.at_once_because, state.at_once_after, state.at_once_away)
         at_once = since_here(at_once, probe, stays)
     earliest = settle(Outstanding(at_once, None, probe.withdrawn), here)
     state.plan_id = plan.key or None

@@ -12,11 +12,11 @@ from django.db import models
 from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from compliance.metrology.bracketing import Cause, cut
+from compliance.plans.demands import Checked, Happened, is_withdrawn, moment, outstanding
 from compliance.plans.models import Reminder
 from compliance.probes.models import Event, EventKind, Placement, Probe
 from shared.printing.page import MONTHS
 
-from .due import Checked, Happened, is_withdrawn, moment, outstanding
 from .models import BEGINNING, END, Check, CheckDraft, Kind, Span, Standing
 from .timeline import CHECKED, marks_of
 

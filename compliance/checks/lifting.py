@@ -9,6 +9,7 @@ from django.db.models import Case, Q, QuerySet, When
 
 from compliance.metrology.vocabulary import Verdict
 from compliance.plans.calendar import DAY
+from compliance.plans.demands import AT_ONCE, CheckDemand, Checked, Happened, absences, moment
 from compliance.plans.models import Reminder
 from compliance.plans.queries import calendars
 from compliance.plans.schedule import TICK
@@ -16,7 +17,6 @@ from compliance.plans.slots import KEPT
 from compliance.plans.wording import day_words
 from compliance.probes.models import Event, Probe
 
-from .due import AT_ONCE, Checked, Due, Happened, absences, moment
 from .fallen import due_after, move_ends, write_down
 from .falling_due import since_here
 from .models import END, ProbeState
@@ -35,7 +35,7 @@ def follow_up(
     probe: Probe,
     before: ProbeState | None,
     state: ProbeState,
-    reasons: Iterable[Due],
+    reasons: Iterable[CheckDemand],
     stays: list[Stay],
     checks: list[Checked],
     events: list[Happened],
@@ -120,7 +120,9 @@ def _counted_from(state: ProbeState | None) -> datetime | None:
     return state and (state.settled_at or state.anchor_at or state.at_once_at)
 
 
-def _besides(probe: Probe, state: ProbeState, reasons: Iterable[Due], stays: list[Stay]) -> dict[datetime, Due]:
+def _besides(
+    probe: Probe, state: ProbeState, reasons: Iterable[CheckDemand], stays: list[Stay]
+) -> dict[datetime, CheckDemand]:
     """What asks at once besides what the check is due for, by its due time; of several at one moment the first.
 
     One may be due a tick after now, where a check was made this very minute; a sweep writes down only the first.
@@ -131,7 +133,7 @@ def _besides(probe: Probe, state: ProbeState, reasons: Iterable[Due], stays: lis
     return {each.at: each for each in reversed(told) if state.due_at < each.at}
 
 
-def _write_down_each(probe: Probe, state: ProbeState, besides: dict[datetime, Due], now: datetime) -> None:
+def _write_down_each(probe: Probe, state: ProbeState, besides: dict[datetime, CheckDemand], now: datetime) -> None:
     """A row of its own for each, so that an excuse covers what was asked for when it was given, and nothing that came after."""
     written = {row.due_at: row for row in Reminder.objects.filter(probe=probe, due_at__in=besides)}
     grace = timedelta(minutes=state.grace_minutes)

@@ -6,11 +6,11 @@ from datetime import datetime
 from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
 from compliance.metrology.bracketing import Span as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
+from compliance.plans.demands import Checked, Happened, is_withdrawn, outstanding, place
 from compliance.plans.queries import PlanBook
 from compliance.probes.models import ALTERATIONS, Event, Probe
 from shared import clock
 
-from .due import Checked, Happened, is_withdrawn, outstanding, place
 from .early import write_down_done
 from .fallen import write_down
 from .falling_due import ASKED, BY_PLAN, ask, plan_ahead

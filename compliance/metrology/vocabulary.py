@@ -26,6 +26,23 @@ class Stage(StrEnum):
     AS_LEFT = "as_left"
 
 
+class EventKind(StrEnum):
+    """What happens to a probe besides its checks."""
+
+    ADJUSTED = "adjusted"
+    REPAIRED = "repaired"
+    DROPPED = "dropped"
+    DOUBTED = "doubted"
+    NEW_BATTERY = "new_battery"
+    WITHDRAWN = "withdrawn"
+    RETURNED = "returned"
+
+
+# These end what can be shown about the readings before them; the other kinds only make a check due.
+ALTERATIONS = (EventKind.ADJUSTED, EventKind.REPAIRED)
+MAKES_CHECK_DUE = tuple(kind for kind in EventKind if kind != EventKind.WITHDRAWN)
+
+
 class Standing(StrEnum):
     """What a reading is worth, from the checks on either side of it."""
 

@@ -2,7 +2,7 @@
 
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
@@ -84,6 +84,24 @@ class Calendar:
     closed: bool = False
     closures_of_area: tuple[Closed, ...] = ()
     formers: tuple[Former, ...] = ()
+
+    def changes(self) -> set[datetime]:
+        """The moments (UTC) at which something was set, struck out or changed."""
+        closures = [
+            *self.closures,
+            *self.closures_of_area,
+            *(c for each in self.formers for c in each.closures_of_area),
+        ]
+        told = {*(week.told for week in self.weeks), *(closure.told for closure in closures)}
+        return told | {c.struck for c in closures if c.struck} | {each.until for each in self.formers}
+
+    def known_at(self, at: datetime, closed: bool = False) -> "Calendar":
+        """What of it was known at a moment (UTC); `closed`: whether the site was closed for good then."""
+        then = next((each for each in self.formers if each.until > at), self)
+        return Calendar(
+            then.zone, tuple(week for week in self.weeks if week.told <= at), _known(self.closures, at), then.holidays,
+            closed, _known(then.closures_of_area, at), tuple(each for each in self.formers if each.until <= at),
+        )  # fmt: skip
 
     def is_open(self, day: date, at: datetime | None = None) -> tuple[bool, str]:
         """Whether the site works on a day, and if not why; where a moment (UTC) is given, by what was set for it then.
@@ -187,6 +205,13 @@ class Calendar:
         return f"closed on {WEEKDAYS[day.weekday()]}" if begun and begun[-1].hours[day.weekday()] is None else ""
 
 
+def _known(closures: Iterable[Closed], at: datetime) -> tuple[Closed, ...]:
+    return tuple(
+        replace(each, struck=None) if each.struck and each.struck > at else each for each in closures if each.told <= at
+    )
+
+
+@lru_cache(maxsize=20_000)  # a fold asks for the same days again and again
 def instant(day: date, at: time, zone: ZoneInfo) -> datetime:
     """The moment (UTC) of a time on the wall clock of a zone.
 

@@ -69,20 +69,16 @@ class Placement(Fact):
 
 
 class EventKind(models.TextChoices):
-    ADJUSTED = "adjusted", "adjusted"
-    REPAIRED = "repaired", "repaired"
-    DROPPED = "dropped", "dropped"
-    DOUBTED = "doubted", "doubted by somebody"
-    NEW_BATTERY = "new_battery", "new battery"
-    WITHDRAWN = "withdrawn", "withdrawn from use"
-    RETURNED = "returned", "returned to use"
+    ADJUSTED = vocabulary.EventKind.ADJUSTED.value, "adjusted"
+    REPAIRED = vocabulary.EventKind.REPAIRED.value, "repaired"
+    DROPPED = vocabulary.EventKind.DROPPED.value, "dropped"
+    DOUBTED = vocabulary.EventKind.DOUBTED.value, "doubted by somebody"
+    NEW_BATTERY = vocabulary.EventKind.NEW_BATTERY.value, "new battery"
+    WITHDRAWN = vocabulary.EventKind.WITHDRAWN.value, "withdrawn from use"
+    RETURNED = vocabulary.EventKind.RETURNED.value, "returned to use"
 
 
-# These end what can be shown about the readings before them; the other kinds only make a check due.
-ALTERATIONS = (EventKind.ADJUSTED, EventKind.REPAIRED)
-MAKES_CHECK_DUE = (
-    EventKind.ADJUSTED, EventKind.REPAIRED, EventKind.DROPPED, EventKind.DOUBTED, EventKind.NEW_BATTERY, EventKind.RETURNED,
-)  # fmt: skip
+ALTERATIONS = tuple(EventKind(kind.value) for kind in vocabulary.ALTERATIONS)
 
 
 class Event(Fact):

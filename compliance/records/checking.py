@@ -4,10 +4,10 @@ from datetime import date, datetime, timedelta
 
 from django.db.models import QuerySet
 
-from compliance.checks.due import Checked, Due, Happened, next_due, planned
 from compliance.checks.models import Check, Verdict
 from compliance.checks.timeline import CHECKED
 from compliance.plans.calendar import Calendar, local_day
+from compliance.plans.demands import CheckDemand, Checked, Happened, next_due, planned
 from compliance.plans.queries import InForce, PlanBook, Reach, calendars
 from compliance.plans.schedule import Stretch
 from compliance.probes.models import Event, Probe
@@ -52,7 +52,7 @@ class Planned:
         until = min(self._scope.reached, (here[-1].end if here else None) or self._scope.reached)
         return self._book.at(Reach.of(probe, self._scope.site), local_day(until, self._scope.zone))
 
-    def after(self, probe: Probe, check: Checked) -> Due:
+    def after(self, probe: Probe, check: Checked) -> CheckDemand:
         """When the plan asked for the check after a good one, where the probe was then."""
         site = self._where(probe, check.at)
         return planned(check, self._book.stretches(Reach.of(probe, site)), self._works[site.pk])

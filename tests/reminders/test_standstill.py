@@ -12,13 +12,13 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check, void_event
-from compliance.checks.due import Checked, Happened, outstanding
 from compliance.checks.falling_due import since_here
 from compliance.checks.instruments import move_probe
 from compliance.checks.models import Check, ProbeState
 from compliance.checks.stays import stays_of
 from compliance.checks.timeline import CHECKED
 from compliance.plans.calendar import DAY
+from compliance.plans.demands import Checked, Happened, outstanding
 from compliance.plans.models import Closure
 from compliance.probes.models import Event, Probe
 from compliance.reminders import planning

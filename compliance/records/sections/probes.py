@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 from itertools import groupby
 
-from compliance.checks.due import Checked
 from compliance.checks.models import BEGINNING, END, Check, Kind, Span, Verdict
 from compliance.checks.queries import entered_late, not_cleared_by, passed_near_edge
+from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from shared.printing.flow import Writer

@@ -6,11 +6,11 @@ from datetime import date, datetime
 
 from compliance.metrology.doubts import SAME_WORK
 from compliance.metrology.marks import speaks_for
-from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
-from compliance.plans import schedule
-from compliance.plans.calendar import Calendar
-from compliance.plans.schedule import TICK, Plan, Stretch, counts_after, due_on, first_due_day
-from compliance.probes.models import ALTERATIONS, MAKES_CHECK_DUE, EventKind
+from compliance.metrology.vocabulary import ALTERATIONS, MAKES_CHECK_DUE, CheckKind, EventKind, Stage, Verdict
+
+from . import schedule
+from .calendar import Calendar
+from .schedule import TICK, Plan, Stretch, counts_after, due_on, first_due_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +43,22 @@ class Happened:
     at: datetime
     kind: str
     order: int
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
-class Due:
+class CheckDemand:
     """`at` is None while nothing is due. A check answers it that is made `after` a moment; `away`: one away from zero."""
 
     at: datetime | None
     because: str
     after: datetime | None = None
     away: bool = False
+
+    @property
+    def of_failure(self) -> bool:
+        """Whether a failed check asks: “withdraw it, adjust or repair it, or check it again”."""
+        return self.because.startswith(OUT_OF_TOLERANCE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,15 +69,18 @@ class Outstanding:
     way it is, or the probe came back after that.
     """
 
-    at_once: Due | None
+    at_once: CheckDemand | None
     last: Checked | None
     withdrawn: bool = False
-    reasons: tuple[Due, ...] = ()
+    reasons: tuple[CheckDemand, ...] = ()
     settled: datetime | None = None
 
 
-WITHDRAWN = Due(None, "withdrawn from use")
-NEVER_OPEN = Due(None, "closed for more than a year to come")
+WITHDRAWN = CheckDemand(None, "withdrawn from use")
+NEVER_OPEN = CheckDemand(None, "closed for more than a year to come")
+CLOSED = "the site is closed for good"
+CAME = "; due since it came here"
+REOPENED = "; due since the site opened again"
 NEAR_THE_EDGE = "near the edge at its last check"
 INCONCLUSIVE, OUT_OF_TOLERANCE = "the last check was inconclusive", "out of tolerance at its last "
 UNFINISHED = "an unfinished check showed "
@@ -108,7 +117,7 @@ def absences(events: Iterable[Happened]) -> list[tuple[Happened, datetime | None
 
 def next_due(
     checks: Iterable[Checked], events: Iterable[Happened], since: datetime, plans: Sequence[Stretch], calendar: Calendar
-) -> Due:
+) -> CheckDemand:
     """The earliest of all reasons for a check: what asks for one at once, and the plan by the calendar of the site.
 
     `since` is when the probe came into use; it counts while nothing was checked.
@@ -136,7 +145,7 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     return Outstanding(reasons[0] if reasons else None, last if good else None, reasons=tuple(reasons), settled=settled)
 
 
-def not_before(begin: datetime | None, due: Due, words: str = "") -> Due:
+def not_before(begin: datetime | None, due: CheckDemand, words: str = "") -> CheckDemand:
     """What was due before a moment is due at it, and to be done after it; `words` are added to the reason."""
     if begin is None or due.at is None or due.at >= begin:
         return due
@@ -144,7 +153,7 @@ def not_before(begin: datetime | None, due: Due, words: str = "") -> Due:
     return replace(due, at=begin, because=f"{due.because}{words}", after=after)
 
 
-def settle(found: Outstanding, by_plan: Due | None) -> Due:
+def settle(found: Outstanding, by_plan: CheckDemand | None) -> CheckDemand:
     """The earlier of what is asked for at once and what the plan says."""
     if found.withdrawn:
         return WITHDRAWN
@@ -152,27 +161,29 @@ def settle(found: Outstanding, by_plan: Due | None) -> Due:
     return min(dues, key=lambda due: due.at, default=by_plan or NEVER_OPEN)
 
 
-def planned(last: Checked, plans: Sequence[Stretch], calendar: Calendar) -> Due:
+def planned(last: Checked, plans: Sequence[Stretch], calendar: Calendar) -> CheckDemand:
     """When the plan asks for the check after a good one."""
     return by_plan(moment(last), plans, calendar, bool(last.conditional))[0]
 
 
-def by_plan(at: datetime, plans: Sequence[Stretch], calendar: Calendar, near_edge: bool) -> tuple[Due, Plan, date]:
+def by_plan(
+    at: datetime, plans: Sequence[Stretch], calendar: Calendar, near_edge: bool
+) -> tuple[CheckDemand, Plan, date]:
     """What the plan asks for after the good check of a moment; the plan that does, and the day that it names."""
     plan, day = first_due_day(plans, at, near_edge, calendar)
     due, after = due_on(plan, calendar, day), counts_after(plan, calendar, day, near_edge)
     return said(plan, due, near_edge, after), plan, day
 
 
-def said(plan: Plan, due: schedule.Due | None, near_edge: bool, after: datetime | None = None) -> Due:
+def said(plan: Plan, due: schedule.Due | None, near_edge: bool, after: datetime | None = None) -> CheckDemand:
     """The plan's due time with its reason: of a check that passed near the edge, that it is sooner than usual."""
     if due is None:
         return NEVER_OPEN
     because, moved, why = due.because.partition("; ")
-    return Due(due.at, f"{NEAR_THE_EDGE if near_edge and plan.interval > 1 else because}{moved}{why}", after)
+    return CheckDemand(due.at, f"{NEAR_THE_EDGE if near_edge and plan.interval > 1 else because}{moved}{why}", after)
 
 
-def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due]:
+def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[CheckDemand]:
     """A good check away from zero never moves the date of the next one at zero; a failed one makes a check due at once.
 
     One made as left tells of an adjustment, which no check at zero has followed yet unless that was part of the same work.
@@ -180,32 +191,32 @@ def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Due
     latest = max((c for c in checks if c.verdict != Verdict.INCONCLUSIVE), key=place, default=None)
     for check in checks:
         if check.showed and check.verdict == Verdict.INCONCLUSIVE and (latest is None or place(check) > place(latest)):
-            yield Due(check.at, _inconclusive(check), moment(check), away=True)
+            yield CheckDemand(check.at, _inconclusive(check), moment(check), away=True)
     if latest and latest.verdict == Verdict.OUT_OF_TOLERANCE:
         where = "boiling check" if latest.kind == CheckKind.BOILING else "certificate away from zero"
-        yield Due(moment(latest) + 2 * TICK, f"{OUT_OF_TOLERANCE}{where}", moment(latest), away=True)
+        yield CheckDemand(moment(latest) + 2 * TICK, f"{OUT_OF_TOLERANCE}{where}", moment(latest), away=True)
     for left in (c for c in checks if c.stage == Stage.AS_LEFT and c.verdict != Verdict.INCONCLUSIVE):
         if last is None or (place(left) > place(last) and not _same_work(last, left)):
-            yield Due(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
+            yield CheckDemand(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
 
 
 def _same_work(last: Checked, left: Checked) -> bool:
     return last.stage == Stage.AS_LEFT and left.at - last.at <= SAME_WORK
 
 
-def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[Due]:
+def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[CheckDemand]:
     """A failed check asks for another just after it, so that none which it has answered has that due time already."""
     if last is None:
-        yield Due(since, "no check has settled it yet" if checks else "never checked", since - TICK)
+        yield CheckDemand(since, "no check has settled it yet" if checks else "never checked", since - TICK)
     elif last.verdict == Verdict.OUT_OF_TOLERANCE:
-        yield Due(moment(last) + TICK, f"{OUT_OF_TOLERANCE}check", moment(last))
+        yield CheckDemand(moment(last) + TICK, f"{OUT_OF_TOLERANCE}check", moment(last))
     for check in checks:
         if check.verdict == Verdict.INCONCLUSIVE and (last is None or place(check) > place(last)):
-            yield Due(check.at, _inconclusive(check), moment(check))
+            yield CheckDemand(check.at, _inconclusive(check), moment(check))
     for event in events:
         if event.kind in MAKES_CHECK_DUE and not _answers(last, event):
             after = event.at if event.kind in ALTERATIONS else event.at - TICK
-            yield Due(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)], after)
+            yield CheckDemand(event.at, BECAUSE_OF_EVENT[EventKind(event.kind)], after)
 
 
 def _inconclusive(check: Checked) -> str:

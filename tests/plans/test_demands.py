@@ -6,10 +6,10 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from compliance.checks.due import Checked, Happened, is_withdrawn, next_due
+from compliance.metrology.vocabulary import MAKES_CHECK_DUE, EventKind
 from compliance.plans.calendar import Calendar, Closed
+from compliance.plans.demands import Checked, Happened, is_withdrawn, next_due
 from compliance.plans.schedule import ON_WEEKDAYS, TICK, Plan, Stretch
-from compliance.probes.models import MAKES_CHECK_DUE, EventKind
 
 SINCE = datetime(2026, 1, 1, tzinfo=UTC)
 GOOD, BAD, UNCLEAR = "in_tolerance", "out_of_tolerance", "inconclusive"

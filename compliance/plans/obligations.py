@@ -1,0 +1,369 @@
+"""What a probe is to be checked for, and when: a pure fold over its facts. No clock, no database.
+
+The fold walks along the moments at which something happened to the probe or was set for it. From one to the next it goes by
+what was so by the first: checks and events of that time, whenever they were entered; plans, closures and hours known by then.
+So what has fallen due stays whatever is set afterwards, and the order in which checks and events were entered has no say.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from heapq import merge
+from itertools import pairwise, takewhile
+
+from compliance.metrology.vocabulary import CheckKind, EventKind, Verdict
+
+from .calendar import DAY, Calendar
+from .demands import (
+    CAME,
+    CLOSED,
+    NEVER_OPEN,
+    REOPENED,
+    WITHDRAWN,
+    CheckDemand,
+    Checked,
+    Happened,
+    Outstanding,
+    by_plan,
+    moment,
+    not_before,
+    outstanding,
+    place,
+    said,
+)  # fmt: skip
+from .obligation_lines import OPEN_END, Line, Obligation, Planned
+from .schedule import (
+    EVERY_DAYS,
+    NEVER,
+    Candidate,
+    Plan,
+    Stretch,
+    asks_from,
+    counts_after,
+    due_on,
+    first_day,
+    names_day,
+    stretches,
+)  # fmt: skip
+
+NOT_PLACED = "it has not been placed anywhere"
+FAILED = "first comes what its failed check asks for"
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFacts:
+    """A site with all that was ever set for its days of work; `closings` says when it was closed for good, or opened again."""
+
+    key: int
+    calendar: Calendar
+    closings: tuple[tuple[datetime, bool], ...] = ()
+    name: str = ""
+
+    def changes(self) -> set[datetime]:
+        return self.calendar.changes() | {at for at, _ in self.closings}
+
+    def closed_at(self, at: datetime) -> bool:
+        known = [closed for when, closed in self.closings if when <= at]
+        return known[-1] if known else self.calendar.closed and not self.closings
+
+    def reopened_by(self, at: datetime) -> datetime | None:
+        return max((when for when, closed in self.closings if not closed and when <= at), default=None)
+
+    def known_at(self, at: datetime) -> Calendar:
+        return self.calendar.known_at(at, self.closed_at(at))
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """From `start` on the probe is at a site, under the plans that were ever set for it there."""
+
+    site: SiteFacts
+    start: datetime
+    plans: tuple[Candidate, ...] = ()
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeFacts:
+    """Live checks and events in any order; the stays in order, one after the other."""
+
+    checks: tuple[Checked, ...] = ()
+    events: tuple[Happened, ...] = ()
+    stays: tuple[Stay, ...] = ()
+
+
+def check_obligations(facts: ProbeFacts, until: datetime) -> list[Obligation]:
+    """All that is asked for up to a moment, which is not before the last of the facts, and the next after it however far."""
+    return _folded(facts).rows(until)
+
+
+def nothing_ahead(facts: ProbeFacts) -> str:
+    """Why no row lies ahead of the last fact; empty where one does."""
+    return _folded(facts).nothing
+
+
+def _folded(facts: ProbeFacts) -> "_Fold":
+    fold = _Fold(facts)
+    for at in _moments(facts):
+        fold.move_to(at)
+    return fold
+
+
+def _moments(facts: ProbeFacts) -> list[datetime]:
+    """When something happened or was set, from the first placement on; what happened before is known by then."""
+    if not facts.stays:
+        return []
+    found = {stay.start for stay in facts.stays}
+    found |= {max(moment(check), facts.stays[0].start) for check in facts.checks}
+    found |= {max(event.at, facts.stays[0].start) for event in facts.events}
+    ends = [*(stay.start for stay in facts.stays[1:]), OPEN_END]
+    for stay, end in zip(facts.stays, ends, strict=True):
+        found |= {at for at in _set_at(stay) if stay.start < at < end}
+    return sorted(found)
+
+
+def _set_at(stay: Stay) -> set[datetime]:
+    return stay.site.changes() | {plan.told for plan in stay.plans}
+
+
+class _Fold:
+    """One probe as it is at a moment, with the rows until then and what its plan asks for next."""
+
+    def __init__(self, facts: ProbeFacts):
+        self._facts = facts
+        self._later_checks = sorted(facts.checks, key=lambda check: (moment(check), place(check)), reverse=True)
+        self._later_events = sorted(facts.events, key=lambda event: (event.at, event.order), reverse=True)
+        self._checks: list[Checked] = []
+        self._events: list[Happened] = []
+        self._lines = {False: Line(CheckKind.ZERO), True: Line(CheckKind.BOILING)}
+        self._zero = self._lines[False]
+        self._days: set[date] = set()
+        self._stay: Stay | None = None
+        self._put_off: CheckDemand | None = None
+        self._kept: list[Planned] = []
+        self._ahead: Iterator[Planned] = iter(())
+        self._next: Planned | None = None
+        self.nothing = NOT_PLACED
+
+    def rows(self, until: datetime) -> list[Obligation]:
+        """Up to `until` and the next; where one window ends is known from the row after it."""
+        beyond = sum(row.demand.at > until for row in self._zero.rows)
+        while self._next and beyond < 2:
+            beyond += self._next.demand.at > until
+            self._write_next()
+        zero = self._zero.rows[:-1] if beyond > 1 else self._zero.rows
+        found = [row.told(self._zero.point) for row in zero]
+        found += [row.told(CheckKind.BOILING) for row in self._lines[True].rows]
+        return sorted(found, key=lambda row: (row.due, row.point != CheckKind.ZERO))
+
+    def move_to(self, at: datetime) -> None:
+        while self._next and self._next.demand.at <= at:
+            self._write_next()
+        self._take_in(at)
+        stay = [stay for stay in self._facts.stays if stay.start <= at][-1]
+        came = self._stay is not None and stay is not self._stay
+        if came:
+            self._leave(stay, at)
+        if came or self._stay is None or at in self._changes:
+            self._know(stay, at)
+        gone = self._gone(stay, at)
+        if gone:
+            for line in self._lines.values():
+                line.cancel(at, gone)
+            self._kept, self._put_off = [], None
+            self._look_ahead(iter(()), gone)
+            return
+        found = outstanding(self._checks, self._events, self._facts.stays[0].start)
+        grace = self._grace(self._on(self._calendar.local_day(at)).plan)
+        for due in (self._since_here(due, at) for due in found.reasons):
+            self._lines[due.away].add(due, stay.site.key, grace)
+        self._plan_from(found, at)
+
+    # ---- what happened
+
+    def _take_in(self, at: datetime) -> None:
+        while self._later_checks and moment(self._later_checks[-1]) <= at:
+            check = self._later_checks.pop()
+            self._answer(check)
+            self._checks.append(check)
+        while self._later_events and self._later_events[-1].at <= at:
+            self._events.append(self._later_events.pop())
+        self._forget()
+
+    def _answer(self, check: Checked) -> None:
+        """A conclusive check is for what waits; if nothing does, for what its day of work still asks for."""
+        if check.verdict == Verdict.INCONCLUSIVE:
+            return
+        line = self._lines[not check.at_zero]
+        if check.at_zero:
+            if line.waiting is None and self._is_early(check):
+                self._write_next()
+            self._kept, self._put_off = [], None
+        if line.waiting and moment(check) > line.waiting.opens:
+            line.waiting.done_at = check.at
+
+    def _is_early(self, check: Checked) -> bool:
+        if self._next is None or self._next.day is None:
+            return False
+        due = self._next.demand
+        day = self._calendar.day_asked(due.at)
+        return due.after < moment(check) and check.at <= due.at and self._calendar.work_day(check.at) == day
+
+    def _forget(self) -> None:
+        """What a later check has answered for good, so that a long history takes no longer than a short one."""
+        conclusive = [check for check in self._checks if check.verdict != Verdict.INCONCLUSIVE]
+        last, away = (
+            max((c for c in conclusive if c.at_zero == at_zero), key=place, default=None) for at_zero in (True, False)
+        )
+        if last is None:
+            return
+        self._checks = [
+            check for check in self._checks
+            if place(check) >= place(last) or (not check.at_zero and (away is None or place(check) >= place(away)))
+        ]  # fmt: skip
+        turns = (EventKind.WITHDRAWN, EventKind.RETURNED)
+        self._events = [event for event in self._events if event.at >= last.at or event.kind in turns]
+
+    # ---- where it is, and whether anything is asked for there
+
+    def _leave(self, to: Stay, at: datetime) -> None:
+        """What was due and not done where it was is due where it came."""
+        if (row := self._zero.waiting) and row.planned:
+            self._put_off = row.planned.origin
+        for line in self._lines.values():
+            line.cancel(at, f"moved to {to.site.name}: {to.reason}".rstrip(": "))
+        self._kept = []
+
+    def _know(self, stay: Stay, at: datetime) -> None:
+        """What is known at a moment of the plans and days of work of a site."""
+        changed = self._stay is stay
+        self._stay, self._calendar = stay, stay.site.known_at(at)
+        self._changes = _set_at(stay)
+        self._stretches = stretches(plan for plan in stay.plans if plan.told <= at)
+        if changed:
+            soon = takewhile(lambda each: each.demand.at <= at + 2 * DAY, self._rest_ahead())
+            self._kept = [*self._kept, *(each for each in soon if self._is_over(each.day, at))]
+
+    def _rest_ahead(self) -> Iterator[Planned]:
+        if self._next:
+            yield self._next
+            yield from self._ahead
+
+    def _is_over(self, day: date | None, at: datetime) -> bool:
+        """Whether the plan asks for this day at a time that was past when it was set: the day keeps its row."""
+        if day is None or day in self._days:
+            return False
+        stretch = self._on(day)
+        every = stretch.plan.pattern == EVERY_DAYS
+        named = day == stretch.since or stretch.plan.every_days == 1 if every else names_day(stretch.plan, day)
+        due = due_on(stretch.plan, self._calendar, day) if named else None
+        return due is not None and due.at <= at
+
+    def _gone(self, stay: Stay, at: datetime) -> str:
+        turns = [e for e in self._events if e.kind in (EventKind.WITHDRAWN, EventKind.RETURNED)]
+        if turns and turns[-1].kind == EventKind.WITHDRAWN:
+            return f"{WITHDRAWN.because}: {turns[-1].note}".rstrip(": ")
+        return CLOSED if stay.site.closed_at(at) else ""
+
+    def _since_here(self, due: CheckDemand, at: datetime) -> CheckDemand:
+        """Due no earlier than the probe came, or the site opened again."""
+        if self._stay is not self._facts.stays[0]:
+            due = not_before(self._stay.start, due, CAME)
+        return not_before(self._stay.site.reopened_by(at), due, REOPENED)
+
+    # ---- what its plan asks for
+
+    def _on(self, day: date) -> Stretch:
+        return [stretch for stretch in self._stretches if stretch.since <= day][-1]
+
+    def _grace(self, plan: Plan) -> timedelta:
+        return timedelta(minutes=plan.grace_minutes)
+
+    def _plan_from(self, found: Outstanding, at: datetime) -> None:
+        """What the plan asks for after the last good check or, where there is none, after what asked for one at once."""
+        waiting = self._zero.waiting
+        if waiting and waiting.demand.of_failure:
+            self._look_ahead(iter(()), FAILED)
+        elif found.last:
+            due, plan, day = by_plan(moment(found.last), self._stretches, self._calendar, bool(found.last.conditional))
+            first = self._first(due, plan, day, at)
+            at_once = any(not due.away for due in found.reasons)
+            self._look_ahead(self._plan_ahead(first, day, at, at_once), NEVER_OPEN.because)
+        else:
+            earliest = self._since_here(next(due for due in found.reasons if not due.away), at)
+            base = self._calendar.work_day(max(earliest.at, found.settled or earliest.at))
+            self._look_ahead(self._plan_ahead(None, base, at), NEVER_OPEN.because)
+
+    def _first(self, due: CheckDemand, plan: Plan, day: date, at: datetime) -> Planned | None:
+        """The check after the last good one, if it is to come; one that was overdue when the probe came is due here at once."""
+        origin = self._put_off or due
+        if origin.at is None:
+            return None
+        here = self._since_here(origin, at)
+        if here is origin:
+            return Planned(due, day, self._grace(plan), due) if due.at > at and day not in self._days else None
+        local = self._on(self._calendar.local_day(here.at)).plan
+        put_off = Planned(self._when_open(here, local), None, self._grace(local), origin)
+        since = takewhile(lambda row: row.demand.at >= here.at, reversed(self._zero.rows))
+        if any(row.planned and row.planned.day is None for row in since):
+            return None
+        if put_off.demand.at > at:
+            return put_off
+        self._zero.add(put_off.demand, self._stay.site.key, put_off.grace, put_off)
+        return None
+
+    def _when_open(self, here: CheckDemand, plan: Plan) -> CheckDemand:
+        """On a closed day it is due when the plan asks for a check on the next open one."""
+        day = self._calendar.work_day(here.at)
+        opens = None if self._calendar.is_open(day)[0] else due_on(plan, self._calendar, day)
+        if opens is None or opens.at <= here.at:
+            return here
+        return replace(here, at=opens.at, because=f"{here.because} on a closed day")
+
+    def _plan_ahead(self, first: Planned | None, base: date, at: datetime, at_once: bool = False) -> Iterator[Planned]:
+        """What the plans ask for after a day, each on its own days, where no check is made. `at_once`: that day included."""
+        if first:
+            yield first
+            at = first.demand.at
+        reaching = self._reaching(base)
+        for stretch, following in pairwise([*reaching, Stretch(NEVER, reaching[-1].plan)]):
+            plan, since = stretch.plan, asks_from(stretch, self._calendar)
+            begin = max(base, since) if at_once else first_day(plan, base, max(base + DAY, since))
+            for day in _days_of(plan, begin, following.since):
+                if day in self._days:
+                    continue
+                due = due_on(plan, self._calendar, day)
+                if due is None:
+                    return
+                if due.at > at:
+                    at, demand = due.at, said(plan, due, False, counts_after(plan, self._calendar, day))
+                    yield Planned(demand, day, self._grace(plan), demand)
+
+    def _reaching(self, base: date) -> list[Stretch]:
+        """The plan of a day and those after it."""
+        begun = [stretch for stretch in self._stretches if stretch.since <= base]
+        return [begun[-1], *self._stretches[len(begun) :]]
+
+    def _look_ahead(self, coming: Iterable[Planned], nothing: str) -> None:
+        self._ahead = merge(self._kept, coming, key=lambda each: each.demand.at)
+        self._step()
+        self.nothing = "" if self._next else nothing
+
+    def _step(self) -> None:
+        fresh = (each for each in self._ahead if each.day not in self._days and not self._zero.has(each.demand.at))
+        self._next = next(fresh, None)
+
+    def _write_next(self) -> None:
+        planned = self._next
+        self._zero.add(planned.demand, self._stay.site.key, planned.grace, planned)
+        if planned.day:
+            self._days.add(planned.day)
+        self._step()
+
+
+def _days_of(plan: Plan, begin: date, end: date) -> Iterator[date]:
+    step = plan.every_days if plan.pattern == EVERY_DAYS else 1
+    while begin < end:
+        if names_day(plan, begin):
+            yield begin
+        begin += step * DAY

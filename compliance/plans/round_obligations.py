@@ -1,0 +1,147 @@
+"""When readings are to be taken against a limit: a pure fold over what was ever set for it. No clock, no database.
+
+What has fallen due stays. A change moves what is to come, and when the last that is open ends.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from itertools import pairwise
+
+from .calendar import DAY, LOOK_AHEAD, Calendar
+from .obligation_lines import OPEN_END
+from .obligations import SiteFacts
+from .schedule import RoundPlan, graces, round_times, windows
+
+MARGIN = 3 * DAY  # no due time has a say in the window of one further away than this
+
+
+@dataclass(frozen=True, slots=True)
+class RoundSet:
+    """Rounds from a local day on, as they were set at a moment (`told`)."""
+
+    since: date
+    told: datetime
+    in_force: bool
+    plan: RoundPlan
+
+
+@dataclass(frozen=True, slots=True)
+class VersionSet:
+    """Whether the site works under the limit from a moment on, as it was set at another (`told`)."""
+
+    since: datetime
+    told: datetime
+    in_force: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LimitFacts:
+    """One limit: the rounds and the versions in the order in which they begin, and of those of one beginning as they were set."""
+
+    site: SiteFacts
+    rounds: tuple[RoundSet, ...] = ()
+    versions: tuple[VersionSet, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoundObligation:
+    """One reading that is asked for by the round of a key; one taken in (opens, closes] answers it."""
+
+    key: int
+    day: date
+    due: datetime
+    grace_ends: datetime
+    opens: datetime
+    closes: datetime
+    because: str
+
+
+def round_obligations(facts: LimitFacts, until: datetime) -> list[RoundObligation]:
+    """All that is asked for up to a moment, which is not before the last of the facts, and the next after it."""
+    moments = sorted({at for at in _set_at(facts) if at >= _begin(facts)})
+    rows: list[RoundObligation] = []
+    for at, end in pairwise([*moments, OPEN_END]):
+        known = _Known(facts, at)
+        last = end == OPEN_END
+        ahead = _join(rows, known.ahead(rows, min(end, until), last=last), known.calendar, at)
+        rows += [row for row in ahead if row.due <= (until if last else end)]
+        rows += [row for row in ahead if row.due > until][: 1 if last else 0]
+    return rows
+
+
+def _set_at(facts: LimitFacts) -> set[datetime]:
+    return facts.site.changes() | {each.told for each in (*facts.rounds, *facts.versions)}
+
+
+def _begin(facts: LimitFacts) -> datetime:
+    return min((each.told for each in facts.rounds), default=OPEN_END)
+
+
+class _Known:
+    """What was known of a limit at a moment."""
+
+    def __init__(self, facts: LimitFacts, at: datetime):
+        self.at = at
+        self.calendar = facts.site.known_at(at)
+        self._rounds = [each for each in facts.rounds if each.told <= at]
+        self._versions = [each for each in facts.versions if each.told <= at]
+
+    def ahead(self, rows: list[RoundObligation], until: datetime, *, last: bool) -> list[RoundObligation]:
+        """Up to a moment and a little further, so that the windows are known; where nothing is set after it, the next too."""
+        begin, end = self.calendar.local_day(self.at) - DAY, self.calendar.local_day(until) + MARGIN
+        found = list(self._between(begin, end))
+        if last and all(row.due <= until for row in found):
+            days = (end + DAY * ahead for ahead in range(1, LOOK_AHEAD))
+            following = next((day for day in days if list(self._of(day))), None)
+            found += self._between(following, following + MARGIN) if following else ()
+        have = {(row.day, row.because) for row in rows[-99:] if row.because.startswith("at ")}
+        fresh = {row.due: row for row in found if row.due > self.at and (row.day, row.because) not in have}
+        return [fresh[due] for due in sorted(fresh)]
+
+    def _between(self, begin: date, end: date) -> Iterator[RoundObligation]:
+        for ahead in range((end - begin).days + 1):
+            yield from self._of(begin + DAY * ahead)
+
+    def _of(self, day: date) -> Iterator[RoundObligation]:
+        """Each moment of a day belongs to the round of that day that had been set last by then."""
+        end = None
+        for each in reversed([each for each in self._rounds if each.since <= day]):
+            yield from (row for row in self._by(each, day) if end is None or row.due < end)
+            end = each.told if end is None else min(end, each.told)
+
+    def _by(self, each: RoundSet, day: date) -> Iterator[RoundObligation]:
+        if not each.in_force:
+            return
+        grace = timedelta(minutes=each.plan.grace_minutes)
+        for due in round_times(each.plan, self.calendar, day, day):
+            if due.at >= each.told and self._holds(due.at):
+                yield RoundObligation(
+                    key=each.plan.key, day=day, due=due.at, grace_ends=due.at + grace, opens=due.at, closes=due.at,
+                    because=due.because,
+                )  # fmt: skip
+
+    def _holds(self, at: datetime) -> bool:
+        begun = [each for each in self._versions if each.since <= at]
+        return bool(begun) and begun[-1].in_force
+
+
+def _join(
+    rows: list[RoundObligation], ahead: list[RoundObligation], calendar: Calendar, at: datetime
+) -> list[RoundObligation]:
+    """With their windows, one after the other; that of the last row until now goes on to where the next begins."""
+    ahead = [replace(row, grace_ends=grace) for row, grace in zip(ahead, graces(_pairs(ahead)), strict=True)]
+    shifts = {row.day: calendar.shift(row.day) for row in (*rows[-1:], *ahead)}
+    spans = windows(_pairs(ahead), [shifts[row.day] for row in ahead])
+    ahead = [replace(row, opens=opens, closes=closes) for row, (opens, closes) in zip(ahead, spans, strict=True)]
+    if rows and ahead:
+        last, following = rows[-1], ahead[0]
+        (_, closes), (opens, _) = windows(_pairs([last, following]), [shifts[last.day], shifts[following.day]])
+        if last.closes > at:
+            last = rows[-1] = replace(last, closes=max(closes, at))
+        ahead[0] = replace(following, opens=max(opens, last.closes))
+    return ahead
+
+
+def _pairs(rows: Iterable[RoundObligation]) -> list[tuple[datetime, datetime]]:
+    return [(row.due, row.grace_ends) for row in rows]
