@@ -8,7 +8,7 @@ from django.db import OperationalError, connection
 from django.utils import timezone
 from kombu import Connection
 
-from compliance.notices.backlog import OFTEN, Backlog, backlog
+from compliance.notices.outbox_metrics import OFTEN, Backlog, backlog
 from compliance.reminders import database_clock, heartbeats
 from shared.within import ask
 

@@ -9,10 +9,10 @@ from django.utils import timezone
 from shared.audit.trail import action, note
 from sites.models import Person, Site
 
-from .feeds import digest_of, new_secret
+from .ical import digest_of, new_secret
 from .models import Choice, FeedKey, Notice, QuietHours, State
 from .queries import wishes
-from .telling import Kind, Wish
+from .recipients import Kind, Wish
 
 
 @action("notice.choose")
@@ -39,7 +39,7 @@ def choose(
 def send_again(*, by: Person, notice: Notice) -> None:
     """Have mail tried again that was given up. Raises ValidationError where it was not."""
     again = Notice.objects.filter(pk=notice.pk, state=State.FAILED)
-    if not again.update(state=State.WAITING, attempts=0, cut_short=0, tried_since=None, not_before=None):
+    if not again.update(state=State.WAITING, attempts=0, unclear_attempts=0, tried_since=None, not_before=None):
         raise ValidationError("This notice waits already, or has been sent.")
     note("notice.send_again", by=by, subject=notice, site_id=notice.site_id, answered=notice.answered)
 

@@ -25,9 +25,9 @@ from sites.models import Role
 
 from . import actions
 from .access import get_failed, get_feed_key, get_own
-from .coming import entries
-from .feeds import calendar, digest_of
+from .calendar_entries import entries
 from .forms import ChoicesForm, FeedForm
+from .ical import calendar, digest_of
 from .models import FeedKey, State
 from .queries import inbox, mail_of, quiet_hours, unread, wishes, with_places
 from .reading import mark_read
@@ -43,8 +43,11 @@ def notice_list(request: HttpRequest) -> HttpResponse:
     """What the person who asks has been told, newest first."""
     page = page_by_key(with_places(inbox(request.user)), request, "made_at")
     context = {
-        "items": inbox_rows(page.rows), "pager": page, "unread": unread(request.user), "tabs": _tabs(request, "notice_list"),
-    }  # fmt: skip
+        "items": inbox_rows(page.rows),
+        "pager": page,
+        "unread": unread(request.user),
+        "tabs": _tabs(request, "notice_list"),
+    }
     return render(request, "notices/notice_list.html", context)
 
 

@@ -4,8 +4,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from compliance.notices.backlog import Backlog, backlog
 from compliance.notices.models import Notice, State
+from compliance.notices.outbox_metrics import Backlog, backlog
 
 NOW = datetime(2026, 3, 11, 12, 0, tzinfo=UTC)
 pytestmark = pytest.mark.django_db

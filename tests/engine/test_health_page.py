@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils.html import strip_tags
 
 from compliance.engine import health
-from compliance.notices.backlog import Backlog
+from compliance.notices.outbox_metrics import Backlog
 
 EACH_MINUTE = {"schedule", "worker", "sweep", "notices"}
 BEATING = EACH_MINUTE | {"slots", "tidying"}

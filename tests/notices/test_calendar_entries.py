@@ -14,7 +14,7 @@ from django.urls import reverse
 from icalendar import Calendar
 
 from compliance.notices.actions import open_feed, revoke_feed
-from compliance.notices.hiding import SecretsHidden
+from compliance.notices.log_filters import SecretsHidden
 from compliance.notices.models import FeedKey
 from compliance.plans.actions import set_round
 from compliance.reminders.models import Excuse, Reminder
