@@ -174,7 +174,7 @@ EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend" if MAIL else "djan
 EMAIL_HOST, EMAIL_PORT = MAIL.get("host", ""), MAIL.get("port", 0)
 EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = MAIL.get("user", ""), MAIL.get("password", "")
 EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL.get("tls", False), MAIL.get("ssl", False)
-EMAIL_TIMEOUT = seconds_of(SPANS["NOUGHTBOOK_MAIL_TIMEOUT"], 20)
+EMAIL_TIMEOUT = seconds_of(SPANS["NOUGHTBOOK_MAIL_TIMEOUT"], 60)
 
 LOG_LEVEL = os.environ.get("NOUGHTBOOK_LOG", "WARNING")
 LOGGING = {

@@ -34,7 +34,7 @@ def test_nothing_waits(post):
 
 def test_the_oldest_is_told(post):
     post(made=-30)
-    post(made=-90, state=State.LEASED)
+    post(made=-90)
     assert backlog(NOW) == Backlog(90, 90, 0)
 
 
