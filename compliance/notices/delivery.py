@@ -84,6 +84,11 @@ def _claimable(notice: Notice, now: datetime) -> QuerySet[Notice]:
     return Notice.objects.filter(may_be_tried(now), pk=notice.pk)
 
 
+def _instead(notice: Notice, now: datetime, **becomes) -> None:
+    """What becomes of one that nobody has, instead of a try."""
+    _claimable(notice, now).update(claimed_at=None, **becomes)
+
+
 def _since(now: datetime) -> Coalesce:
     return Coalesce("tried_since", Value(now, output_field=DateTimeField()))
 
@@ -91,14 +96,14 @@ def _since(now: datetime) -> Coalesce:
 def _send(notice: Notice, connection, now: datetime) -> DeliveryResult | None:
     """None where it was not tried."""
     if why := still_relevant.needless(notice, now):
-        _claimable(notice, now).update(state=State.NEEDLESS, answered=why)
+        _instead(notice, now, state=State.NEEDLESS, answered=why)
         return None
     if until := still_relevant.quiet_until(notice, now):
-        _claimable(notice, now).update(not_before=until)
+        _instead(notice, now, not_before=until)
         return None
     if notice.unclear_attempts >= MOST_UNCLEAR:
         why = f"Given up after {MOST_UNCLEAR} tries of which nobody knows the end. It may have arrived."
-        _claimable(notice, now).update(**_given_up(why, now))
+        _instead(notice, now, **_given_up(why, now))
         return None
     if not claim(notice, now):
         return None
@@ -124,15 +129,15 @@ def _note(notice: Notice, result: DeliveryResult, now: datetime) -> None:
     elif now - (notice.tried_since or now) >= KEEP_TRYING:
         outcome = _given_up(f"Given up after {tries} tries. The last: {result.answer}", now)
     else:
-        outcome = {"not_before": now + pause(tries), "answered": result.answer, "answered_at": now, "claimed_at": None}
+        outcome = {"not_before": now + pause(tries), "answered": result.answer, "answered_at": now}
     if not result.unclear:
         outcome["unclear_attempts"] = 0
-    mine.filter(state=State.WAITING, claimed_at=notice.claimed_at).update(**outcome)
+    mine.filter(state=State.WAITING, claimed_at=notice.claimed_at).update(claimed_at=None, **outcome)
 
 
 def _given_up(answer: str, now: datetime) -> dict:
     """Shown in the pages after all."""
-    return {"state": State.FAILED, "in_page": True, "answered": answer, "answered_at": now, "claimed_at": None}
+    return {"state": State.FAILED, "in_page": True, "answered": answer, "answered_at": now}
 
 
 def _put_off(error: OSError, now: datetime) -> None:

@@ -10,16 +10,19 @@ from django.db.models import Q
 
 from sites.models import Membership, Role
 
-from . import still_relevant, timing, wording
+from . import still_relevant, wording
 from .digests import digests
 from .grouping import grouped, key_of
 from .late_sources import overdue, still_untaken, unanswered, untaken
 from .message_sources import Gathered, Message, failures, mornings, passwords
-from .models import Choice, Notice, Notified, QuietHours, State
+from .models import Choice, Notice, Notified, State
 from .recipients import MAIL, Kind, Recipient, recipients
 from .signals import outbox_filled
+from .timing import USUAL_QUIET, Quiet, not_before
 
 SOURCES = (failures, overdue, unanswered, untaken, still_untaken, mornings, passwords, digests)
+HELD = ("person", "role", "site", "area", *(f"person__quiet_hours{field}" for field in ("", "__starts", "__ends")))
+SHARED = ("kind", "about", "site", "area", "link", "probes", "reminders", "checks")  # by a message and its notices
 LATELY = timedelta(days=2)  # after which what was done is not asked for again by an old mail
 
 
@@ -76,26 +79,22 @@ def ask_again(now: datetime) -> None:
 
 
 class Audience:
-    """Who is at the places of some messages, in what role and with what wishes: three queries for any number."""
+    """Who is at the places of some messages, in what role and with what wishes: two queries for any number."""
 
     def __init__(self, messages: Iterable[Message]):
         areas = {message.area_id for message in messages if message.area_id}
-        sites = {message.site.pk for message in messages if message.site}
-        self._at = defaultdict(lambda: defaultdict(set))
+        places = Q(site__in={message.site.pk for message in messages if message.site}) | Q(area__in=areas)
         self.heard_of: set[int] = set()
-        self._choices, self._quiet = {}, {}
-        if areas:
-            self._read(areas, sites)
-
-    def _read(self, areas: set[int], sites: set[int]) -> None:
-        places = Q(site__in=sites) | Q(area__in=areas)
-        held = Membership.objects.filter(places, role__gte=Role.MANAGER, person__is_active=True)
-        for person, role, site, area in held.values_list("person", "role", "site", "area"):
-            self._at["site" if site else "area", site or area][person].add(role)
-        everybody = {person for roles in self._at.values() for person in roles}
-        choices = Choice.objects.filter(person__in=everybody)
+        self._at, self._quiet = defaultdict(lambda: defaultdict(set)), {}
+        for held in Membership.objects.filter(places, role__gte=Role.MANAGER, person__is_active=True).values(*HELD):
+            place = ("site", held["site"]) if held["site"] else ("area", held["area"])
+            self._at[place][held["person"]].add(held["role"])
+            if held["person__quiet_hours"]:
+                self._quiet[held["person"]] = Quiet(
+                    held["person__quiet_hours__starts"], held["person__quiet_hours__ends"]
+                )
+        choices = Choice.objects.filter(person__in={person for roles in self._at.values() for person in roles})
         self._choices = {(choice.person_id, Kind(choice.kind)): choice.as_wish() for choice in choices}
-        self._quiet = {each.pk: each.as_quiet() for each in QuietHours.objects.filter(person__in=everybody)}
 
     def notices(self, messages: Iterable[Message], now: datetime) -> Iterator[Notice]:
         """Each message for each it is for; what is grouped for one person is one."""
@@ -104,15 +103,14 @@ class Audience:
             for recipient in self._recipients(message):
                 self.heard_of.update(message.checks)
                 told[recipient, self._key(message, recipient.person)].append(message)
-        texts: dict[tuple[str, str], tuple[str, str]] = {}
+        texts: dict[tuple, tuple[str, str]] = {}
         for (recipient, _), theirs in told.items():
             message = grouped(theirs)
             which = message.kind, message.about  # another kind may be about the same
-            if which not in texts:
-                texts[which] = wording.parts(message)
-            quiet = self._quiet.get(recipient.person, timing.USUAL_QUIET)
+            texts[which] = texts.get(which) or wording.parts(message)
             zones = [zone for each in theirs for zone in each.zones]
-            yield _notice(message, recipient, texts[which], now, timing.not_before(message.kind, now, zones, quiet))
+            waits = not_before(message.kind, now, zones, self._quiet.get(recipient.person, USUAL_QUIET))
+            yield _notice(message, recipient, texts[which], waits, now)
 
     def _recipients(self, message: Message) -> list[Recipient]:
         """By all that each holds at the site, of its own or by its area."""
@@ -130,25 +128,17 @@ class Audience:
 
 
 def _notice(
-    message: Message, recipient: Recipient, parts: tuple[str, str], now: datetime, not_before: datetime | None
+    message: Message, recipient: Recipient, parts: tuple[str, str], waits: datetime | None, now: datetime
 ) -> Notice:
     mail = recipient.wish.mail and settings.MAIL_WORKS
-    text, html = parts
     return Notice(
-        kind=message.kind,
         person_id=recipient.person,
-        about=message.about,
-        site=message.site,
-        area=message.area,
         subject=wording.in_one_line(message.subject),
-        text=text,
-        html=html,
-        link=message.link,
-        probes=message.probes,
-        reminders=message.reminders,
-        checks=message.checks,
+        text=parts[0],
+        html=parts[1],
         made_at=now,
         in_page=recipient.wish.page or not mail,
         state=State.WAITING if mail else State.PAGE,
-        not_before=not_before if mail else None,
+        not_before=waits if mail else None,
+        **{name: getattr(message, name) for name in SHARED},
     )

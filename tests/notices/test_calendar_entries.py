@@ -195,6 +195,9 @@ def test_the_secret_is_nowhere_in_the_database_nor_in_the_log(feed, caplog):
     caplog.handler.addFilter(SecretsHidden())
     with caplog.at_level(logging.DEBUG):
         fetch(secret + "x")
+        for path in (f"/feeds/{secret}", f"/feeds/{secret}.ICS", f"/feeds/{secret}.ic"):
+            Client().get(path)
+        Client().post(f"/feeds/{secret}.ics")
     assert "Not Found: /feeds/" in caplog.text and secret not in caplog.text
 
 

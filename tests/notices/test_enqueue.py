@@ -268,15 +268,6 @@ def test_a_reading_that_was_taken_or_excused_or_is_too_late_to_take_is_not_asked
     assert not told("reading")
 
 
-def test_mail_for_a_reading_that_is_taken_or_missed_in_quiet_hours_does_not_leave(round_due, clock):
-    choose(by=round_due.manager, choices={}, quiet_from=time(5), quiet_until=time(20))
-    tell(NINE, clock)
-    assert told("reading").get().state == State.WAITING
-    make_reading(round_due.probe, round_due.limit, "3.0", NINE + timedelta(minutes=2), by=round_due.cook)
-    send_waiting(lambda: NINE + 11 * HOUR)
-    assert told("reading").get().state == State.NEEDLESS
-
-
 def test_a_failed_check_is_told_at_once_to_both_in_the_night_too(due, clock):
     night = NINE - 8 * HOUR
     clock.move_to(night)
@@ -412,17 +403,6 @@ def test_of_places_and_probes_out_of_use_nothing_is_told(due, clock):
         assert "P1" in notice.text and "P2" not in notice.text and "Birch House" not in notice.text
 
 
-def test_what_was_told_with_one_reminder_is_not_told_again_with_the_next(due, clock):
-    making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 7 * DAY)
-    change_plan(by=due.manager, probe=due.site.probes.get(code="P2"), every_days=7, at=time(11), reason="Agreed.")
-    tell(NINE + 2 * HOUR, clock)
-    tell(NINE + 4 * HOUR, clock)
-    assert [[code in notice.text for code in ("P1", "P2")] for notice in told("overdue")] == [
-        [True, False],
-        [False, True],
-    ]
-
-
 def test_notices_and_what_they_notify_of_are_written_together_or_not_at_all(due, clock, monkeypatch):
     clock.move_to(NINE - DAY)
     making.bad(due.probe, due.cook, NINE - DAY)
@@ -468,12 +448,6 @@ def test_a_digest_is_worked_out_before_the_transaction_that_writes_it(due, clock
     assert told("digest") and depths == [outside]
 
 
-def test_an_area_that_is_not_in_the_book_yet_costs_no_digest(due, clock, monkeypatch):
-    monkeypatch.setattr("compliance.notices.digests.outlooks_of", None)
-    tell(NINE, clock)
-    assert Notified.objects.filter(kind="digest").exists()
-
-
 def test_the_queries_do_not_grow_with_probes_sites_and_people(due, clock):
     monday = NINE - 2 * DAY
     enqueue_due_notices(monday - 7 * DAY)
@@ -508,11 +482,3 @@ def queries_of_a_fill(world, clock, more, now):
     assert told("reading").filter(made_at=now).count() == 1
     written = [q["sql"].partition("(")[0] for q in asked if q["sql"].startswith("INSERT")]
     return len(asked) - len(written) + len(set(written))  # of many rows an INSERT goes in batches
-
-
-def test_what_is_told_to_manager_and_supervisor_at_once_keeps_its_own_words(due, clock):
-    """The engine stood still from before the grace was over until the supervisor was to be told as well."""
-    tell(NINE + timedelta(hours=5), clock)
-    notice = told("unanswered", due.supervisor).get()
-    assert told("overdue", due.manager).exists()
-    assert notice.subject in notice.text
