@@ -38,7 +38,7 @@ logger = logging.getLogger(__name__)
 def send_waiting(clock: Callable[[], datetime] = timezone.now, *, most: int = MOST, seconds: float = TURN) -> int:
     """Send what may leave now, failed checks first; gives how many were tried. Safe to run twice and at the same time."""
     began, asked_at = clock(), monotonic()
-    notices = list(ready(began)[:most])
+    notices = list(ready(began)[:most]) if settings.MAIL_WORKS else []  # or Django would take them and send none
     if not notices:
         return 0
     connection, tried = get_connection(), 0

@@ -58,7 +58,7 @@ def prepare() -> None:
 
 def send(port: str, count: str = "0", minutes: str = "0") -> None:
     """Write so many notices, and send until all is sent, as if so many minutes later; gives what they have become."""
-    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_BACKEND, settings.MAIL_WORKS = "django.core.mail.backends.smtp.EmailBackend", True
     settings.EMAIL_HOST, settings.EMAIL_PORT, later = "127.0.0.1", int(port), timedelta(minutes=int(minutes))
     fields = {"person": Person.objects.order_by("pk").first(), "kind": "password", "link": "/", "in_page": False}
     for subject in (f"{port} {os.getpid()} {number}" for number in range(int(count))):

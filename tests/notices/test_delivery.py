@@ -58,6 +58,13 @@ def test_what_is_sent_or_held_is_not_sent(post, write):
     assert post.letters == []
 
 
+def test_where_no_mail_server_is_named_any_more_nothing_counts_as_sent(write, settings):
+    settings.EMAIL_BACKEND, settings.MAIL_WORKS = "django.core.mail.backends.dummy.EmailBackend", False
+    notice = write()
+    assert send_at(NOON) == 0
+    assert (state_of(notice), notice.attempts) == (State.WAITING, 0)
+
+
 @pytest.mark.parametrize("kind, probes", [("failed", False), ("overdue", True), ("digest", False)])
 def test_one_mail_takes_eight_queries_at_most(post, write, world, kind, probes):
     check = making.bad(world.probe, world.cook, timezone.now() - DAY)

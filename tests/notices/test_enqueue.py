@@ -301,15 +301,14 @@ def test_a_check_that_reached_the_record_long_ago_is_no_news(due, clock):
     assert not told("failed")
 
 
-def test_the_demo_pretends_failed_checks_of_long_ago_and_tells_nobody(due, clock):
+def test_failed_checks_of_which_the_demo_pretends_that_they_were_recorded_earlier_make_one_mail_at_most(due, clock):
     clock.move_to(NINE)
-    with shared_clock.pretend(NINE - DAY):
-        making.bad(due.probe, due.cook, NINE - 2 * DAY)
-    assert told("failed")
-    forget_failures()
-    with shared_clock.pretend(NINE - 8 * DAY):
-        making.bad(due.probe, due.cook, NINE - 9 * DAY)
+    for days in (1, 2, 8):
+        with shared_clock.pretend(NINE - days * DAY):
+            making.bad(due.probe, due.cook, NINE - days * DAY)
     assert not told("failed")
+    enqueue_due_notices(NINE)
+    assert len(told("failed", due.manager).get().checks) == 2
 
 
 def test_other_mail_waits_until_quiet_hours_are_over_and_goes_if_the_check_is_made(due, clock):
