@@ -34,7 +34,7 @@ def program(module_database_url, tmp_path_factory):
 
 def said(program, *deed):
     started = program(*deed)
-    words, _ = started.communicate(timeout=120)
+    words, _ = started.communicate(timeout=300)
     assert started.returncode == 0
     return words
 
@@ -53,7 +53,7 @@ def test_each_notice_is_sent_once_by_one_of_two_senders(prepared, program, offic
     office.mode = "accept"
     office.letters.clear()
     senders = [program("send", office.port, MANY) for _ in range(2)]
-    assert [sender.wait(120) for sender in senders] == [0, 0]
+    assert [sender.wait(300) for sender in senders] == [0, 0]
     assert sorted(Counter(letter.number for letter in office.letters).values()) == [1] * 2 * MANY
 
 
