@@ -170,7 +170,9 @@ MAIL_ASKED = bool(os.environ.get("NOUGHTBOOK_MAIL_URL"))
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("NOUGHTBOOK_MAIL_FROM", "")
 MAIL = mail_of(os.environ.get("NOUGHTBOOK_MAIL_URL", ""))
 MAIL_WORKS = bool(MAIL and DEFAULT_FROM_EMAIL)  # or notices are shown in the pages only
-EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend" if MAIL else "django.core.mail.backends.dummy.EmailBackend"
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend" if MAIL else "django.core.mail.backends.dummy.EmailBackend"
+)
 EMAIL_HOST, EMAIL_PORT = MAIL.get("host", ""), MAIL.get("port", 0)
 EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = MAIL.get("user", ""), MAIL.get("password", "")
 EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL.get("tls", False), MAIL.get("ssl", False)
