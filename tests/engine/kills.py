@@ -103,14 +103,15 @@ def nothing_waits(installation: Installation) -> bool:
 
 
 def tells_what_was_overdue(installation: Installation) -> bool:
-    """Before the first run, of all that was overdue from the beginning."""
+    """Before the first run, of all that was overdue from the beginning, and has told that it was at work."""
     told, waiting = (
         "SELECT 1 FROM notices_notified m WHERE m.kind = 'overdue'",
         "SELECT count(*) FROM reminders_reminder r",
     )
     untold = f"{waiting} WHERE closes_at > now() AND grace_at < now() AND NOT EXISTS ({told} AND m.number = r.id)"
     slots = installation.rows("SELECT 1 FROM plans_slot LIMIT 1")
-    return bool(slots and installation.rows(f"{told} LIMIT 1")) and installation.rows(untold) == [(0,)]
+    begun = slots and installation.beaten("notices") and installation.rows(f"{told} LIMIT 1")
+    return bool(begun) and installation.rows(untold) == [(0,)]
 
 
 def at_rest(installation: Installation) -> bool:
