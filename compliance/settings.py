@@ -58,7 +58,6 @@ MIDDLEWARE = [
     "shared.middleware.text_that_can_be_kept",
     "compliance.engine.middleware.health_first",
     "compliance.engine.patience.pages_that_end",
-    "compliance.engine.middleware.ring_after_writing",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -172,17 +171,19 @@ MAIL_ASKED = bool(os.environ.get("NOUGHTBOOK_MAIL_URL"))
 DEFAULT_FROM_EMAIL = SERVER_EMAIL = os.environ.get("NOUGHTBOOK_MAIL_FROM", "")
 MAIL = mail_of(os.environ.get("NOUGHTBOOK_MAIL_URL", ""))
 MAIL_WORKS = bool(MAIL and DEFAULT_FROM_EMAIL)  # or notices are shown in the pages only
-EMAIL_BACKEND = "compliance.notices.post.EmailBackend" if MAIL else "django.core.mail.backends.dummy.EmailBackend"
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend" if MAIL else "django.core.mail.backends.dummy.EmailBackend"
+)
 EMAIL_HOST, EMAIL_PORT = MAIL.get("host", ""), MAIL.get("port", 0)
 EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = MAIL.get("user", ""), MAIL.get("password", "")
 EMAIL_USE_TLS, EMAIL_USE_SSL = MAIL.get("tls", False), MAIL.get("ssl", False)
-EMAIL_TIMEOUT = seconds_of(SPANS["NOUGHTBOOK_MAIL_TIMEOUT"], 20)
+EMAIL_TIMEOUT = seconds_of(SPANS["NOUGHTBOOK_MAIL_TIMEOUT"], 60)
 
 LOG_LEVEL = os.environ.get("NOUGHTBOOK_LOG", "WARNING")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "filters": {"secrets": {"()": "compliance.notices.hiding.SecretsHidden"}},
+    "filters": {"secrets": {"()": "compliance.notices.log_filters.SecretsHidden"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "filters": ["secrets"]}},
     "root": {"handlers": ["console"], "level": log_level_of(LOG_LEVEL)},
 }

@@ -75,7 +75,7 @@ BADGES = {
     },
     "post": {
         "waiting": Badge("Waiting", "info", "clock"),
-        "leased": Badge("Being sent", "info", "ring-half"),
+        "claimed": Badge("Being sent", "info", "ring-half"),
         "sent": Badge("Sent", "good", "disc"),
         "failed": Badge("Not sent", "bad", "diamond"),
         "needless": Badge("No longer needed", "plain", "strike"),

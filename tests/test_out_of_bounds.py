@@ -13,8 +13,8 @@ from compliance.checks.instruments import move_probe, register_probe
 from compliance.checks.models import Check, Stage
 from compliance.limits.actions import change, retire
 from compliance.notices.actions import open_feed
+from compliance.notices.delivery import letter
 from compliance.notices.models import Notice
-from compliance.notices.sending import letter
 from compliance.plans import actions as plans
 from compliance.plans.models import CheckPlan, Closure, Opening, Round
 from compliance.probes.models import Event, Placement

@@ -12,7 +12,7 @@ from django.utils import timezone
 from icalendar import Calendar
 from pypdf import PdfReader
 
-from compliance.notices import filling
+from compliance.notices import enqueue
 from compliance.notices.models import Notice
 from compliance.readings.importing import import_file
 from compliance.readings.importing.uploads import keep
@@ -96,7 +96,7 @@ def test_no_mail_makes_markup_of_what_was_typed(records, settings):
     settings.MAIL_WORKS, settings.DEFAULT_FROM_EMAIL = True, "book@kitchen.example"
     Notice.objects.all().delete()
     for days in (0, 1, 2, 8, 15):
-        filling.fill(timezone.now() + timedelta(days=days))
+        enqueue.enqueue_due_notices(timezone.now() + timedelta(days=days))
     written = list(Notice.objects.all())
     assert len({notice.kind for notice in written}) >= 3
     for notice in written:

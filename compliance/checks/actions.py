@@ -19,6 +19,7 @@ from sites.models import Person, Site
 from .draft_numbers import is_beyond, shown
 from .judging import Typed, judged_boiling, judged_certificate, judged_unfinished, judged_zero, read_typed
 from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading, Verdict
+from .signals import check_failed
 from .surroundings import keep, unfit_for_boiling
 from .timeline import lock, recut
 
@@ -387,6 +388,8 @@ def _needed(text: str, message: str) -> str:
 def _tell(name: str, by: Person, check: Check, *, reason: str = "", **data) -> None:
     note(name, by=by, subject=check, site_id=check.site_id, reason=reason, probe=check.probe_id,
          stage=check.stage, verdict=check.verdict, **data)  # fmt: skip
+    if check.verdict == Verdict.OUT_OF_TOLERANCE:
+        check_failed.send_robust(Check, check=check)
 
 
 def _tell_event(name: str, by: Person, event: Event, reason: str, **data) -> None:

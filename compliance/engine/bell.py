@@ -1,4 +1,4 @@
-"""The bell: what somebody just did is told to others at once, by a thread of the process that took it.
+"""The bell: what was just put into the outbox is sent at once, where there is no broker by a thread of the process that did it.
 
 Nobody waits for it, and nothing that goes wrong there reaches who rang: the schedule looks for the same things anyway.
 """
@@ -7,9 +7,12 @@ import logging
 from collections.abc import Callable
 from threading import Event, Lock, Thread
 
+from django.conf import settings
 from django.db import connections
+from django.dispatch import receiver
 
-from compliance.notices.tasks import tell_at_once
+from compliance.notices.signals import outbox_filled
+from compliance.notices.tasks import send
 
 REST = 1  # seconds from one answer to the next, however often it is rung meanwhile
 logger = logging.getLogger(__name__)
@@ -61,4 +64,10 @@ class Bell:
             self._over.wait(self._rest)
 
 
-bell = Bell(tell_at_once)
+bell = Bell(send)
+
+
+@receiver(outbox_filled)
+def send_here(**given) -> None:
+    if not settings.BROKER:
+        bell.ring()

@@ -7,7 +7,7 @@ from django.conf import settings
 from django.utils import timezone
 from kombu import Connection
 
-from compliance.notices.backlog import OFTEN, Backlog, backlog
+from compliance.notices.outbox_metrics import OFTEN, Backlog, backlog
 from compliance.reminders import database_clock, heartbeats
 from shared.trouble import Trouble, trouble_of
 from shared.within import ask

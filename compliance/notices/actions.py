@@ -10,10 +10,10 @@ from shared.audit.trail import action, note
 from shared.shown import refuse_newer
 from sites.models import Person, Site
 
-from .feeds import digest_of, new_secret
+from .ical import digest_of, new_secret
 from .models import Choice, FeedKey, Notice, QuietHours, State
 from .queries import wishes
-from .telling import Kind, Wish
+from .recipients import Kind, Wish
 
 
 @action("notice.choose")
@@ -40,7 +40,7 @@ def choose(
 def send_again(*, by: Person, notice: Notice) -> None:
     """Have mail tried again that was given up. Raises ValidationError where it was not."""
     again = Notice.objects.filter(pk=notice.pk, state=State.FAILED)
-    if not again.update(state=State.WAITING, attempts=0, cut_short=0, tried_since=None, not_before=None):
+    if not again.update(state=State.WAITING, attempts=0, unclear_attempts=0, tried_since=None, not_before=None):
         raise ValidationError("This notice waits already, or has been sent.")
     note("notice.send_again", by=by, subject=notice, site_id=notice.site_id, answered=notice.answered)
 

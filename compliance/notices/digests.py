@@ -1,8 +1,9 @@
 """The week of an area for its supervisors: what failed, what was missed, what waits, which probes drift."""
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Prefetch
 from django.urls import reverse
@@ -20,34 +21,39 @@ from shared.words import noun, plural
 from sites.addresses import address
 from sites.models import Area, Site
 
-from . import telling
-from .gathering import Found, Item, Message, untold
-from .models import Mark
-from .telling import Kind
+from . import timing
+from .message_sources import Gathered, Item, Message, untold
+from .models import Notified
+from .recipients import Kind
 
 NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all areas, whose drift is worked out
 
 
-def digests(now: datetime) -> Found:
+def digests(now: datetime) -> Gathered:
     """One message an area and week, on Monday morning on the clock of its first site; the queries do not grow with areas.
 
     An area that is looked at for the first time begins with the next: there is no week to tell of yet.
     """
     open_sites = Prefetch("sites", Site.objects.filter(closed=False).order_by("pk"), to_attr="open_sites")
     areas = Area.objects.filter(untold(Kind.DIGEST, "pk", at__gt=now), sites__closed=False).distinct()
-    found, chosen = Found(), list(areas.prefetch_related(open_sites))
-    if not chosen:
-        return found
-    told, known = _Week(chosen, now), set(Mark.objects.filter(kind=Kind.DIGEST).values_list("number", flat=True))
-    for area in chosen:
-        found.marks.append(Mark(kind=Kind.DIGEST, number=area.pk, at=telling.next_digest_at(now, zone_of(area))))
-        message = told.message(area)
-        if area.pk in known and (told.probes[area.pk] or message.items):
-            found.messages.append(message)
-    return found
+    areas = list(areas.prefetch_related(open_sites))
+    if not areas:
+        return Gathered()
+    known = set(Notified.objects.filter(kind=Kind.DIGEST).values_list("number", flat=True))
+    next_at = {area.pk: timing.next_digest_at(now, zone_of(area)) for area in areas}
+    notified = [Notified(kind=Kind.DIGEST, number=pk, at=at) for pk, at in next_at.items()]
+    return Gathered(list(_messages([area for area in areas if area.pk in known], now)), notified)
 
 
-def zone_of(area: Area):
+def _messages(areas: Sequence[Area], now: datetime) -> Iterator[Message]:
+    week = _Week(areas, now) if areas else None
+    for area in areas:
+        message = week.message(area)
+        if week.probes[area.pk] or message.items:
+            yield message
+
+
+def zone_of(area: Area) -> ZoneInfo:
     return area.open_sites[0].zone
 
 
@@ -55,8 +61,7 @@ class _Week:
     """What is counted of all areas together, to be told area by area."""
 
     def __init__(self, areas: Sequence[Area], now: datetime):
-        self.now = now
-        self.spans = {area.pk: telling.digest_span(now, zone_of(area)) for area in areas}
+        self.spans = {area.pk: timing.digest_span(now, zone_of(area)) for area in areas}
         self.first, self.last = min(s for s, _ in self.spans.values()), max(e for _, e in self.spans.values())
         in_use = Probe.objects.filter(site__area__in=areas, site__closed=False, withdrawn=False)
         self.probes = Counter(dict(in_use.order_by().values_list("site__area").annotate(Count("pk"))))
@@ -85,17 +90,17 @@ class _Week:
         until, monday = dated(end - DAY / 2, "j M Y"), end.date()
         link = address("area_detail", area.pk) or reverse("probe_list")
         said = f"From {dated(start, 'j M')} to {until}: {plural(self.probes[area.pk], 'probe')} in use."
-        items = [
-            *self._failed(area),
-            *self._missed(area, link, start.date()),
-            *self._waiting(area),
-            *self._drifting(area),
-        ]
-        message = Message(
-            Kind.DIGEST, f"{area.pk}:{monday}", f"{area}: the week to {until}, {self._in_short(area)}",
-            said if items else f"{said} No check failed, none was missed, nothing waits.", items, link, area=area,
-        )  # fmt: skip
-        return message
+        missed = self._missed(area, link, start.date())
+        items = [*self._failed(area), *missed, *self._waiting(area), *self._drifting(area)]
+        return Message(
+            Kind.DIGEST,
+            f"{area.pk}:{monday}",
+            f"{area}: the week to {until}, {self._in_short(area)}",
+            said if items else f"{said} No check failed, none was missed, nothing waits.",
+            items,
+            link,
+            area=area,
+        )
 
     def _in_short(self, area: Area) -> str:
         failed, missed = len(self.failed[area.pk]), len(self.missed[area.pk])
@@ -103,23 +108,21 @@ class _Week:
         return ", ".join(counted) or "all checks made"
 
     def _failed(self, area: Area) -> list[Item]:
-        found = self.failed[area.pk]
-        lines = [
-            Item(f"{check.site}: probe {check.probe} failed", shown_in(check),
-                 reverse("check_detail", args=[check.pk]))
-            for check in found[:NAMED]
-        ]  # fmt: skip
-        if len(found) > NAMED:
-            lines.append(Item(f"{len(found) - NAMED} more failed", "See the area.", reverse("probe_list")))
-        return lines
+        checks = self.failed[area.pk]
+        items = [
+            Item(f"{c.site}: probe {c.probe} failed", shown_in(c), reverse("check_detail", args=[c.pk]))
+            for c in checks[:NAMED]
+        ]
+        if len(checks) > NAMED:
+            items.append(Item(f"{len(checks) - NAMED} more failed", "See the area.", reverse("probe_list")))
+        return items
 
     def _missed(self, area: Area, link: str, week: date) -> list[Item]:
         """Each leads to the list of exactly these."""
         by_site = Counter(reminder.site for reminder in self.missed[area.pk])
         listed = address("area_missed", area.pk)
         return [
-            Item(f"{site}: {count} missed", f"{noun(count, 'A check or reading', 'Checks or readings')} fell due and "
-                 f"{noun(count, 'was', 'were')} neither made nor excused.",
+            Item(f"{site}: {count} missed", _missed_says(count),
                  f"{listed}?site={site.pk}&week={week:%Y-%m-%d}" if listed else link)
             for site, count in sorted(by_site.items(), key=lambda each: (each[0].name, each[0].pk))
         ]  # fmt: skip
@@ -131,18 +134,30 @@ class _Week:
 
     def _drifting(self, area: Area) -> list[Item]:
         return [
-            Item(f"{o.past.probe.site}: probe {o.past.probe} drifts", outlook_words.prospect(o),
-                 reverse("probe_outlook", args=[o.past.probe.pk]))
-            for o in self.drifting[area.pk]
-        ]  # fmt: skip
+            Item(f"{probe.site}: probe {probe} drifts", outlook_words.prospect(outlook), _outlook_url(probe))
+            for outlook in self.drifting[area.pk]
+            for probe in [outlook.past.probe]
+        ]
+
+
+def _missed_says(count: int) -> str:
+    what = noun(count, "A check or reading", "Checks or readings")
+    return f"{what} fell due and {noun(count, 'was', 'were')} neither made nor excused."
+
+
+def _outlook_url(probe: Probe) -> str:
+    return reverse("probe_outlook", args=[probe.pk])
 
 
 def _failed(areas, first: datetime, last: datetime):
     """By when they were entered: what is entered after a digest is in the next."""
     checks = Check.objects.filter(
-        site__area__in=areas, recorded_at__gte=first, recorded_at__lt=last, verdict=Verdict.OUT_OF_TOLERANCE,
+        site__area__in=areas,
+        recorded_at__gte=first,
+        recorded_at__lt=last,
+        verdict=Verdict.OUT_OF_TOLERANCE,
         void__isnull=True,
-    )  # fmt: skip
+    )
     return checks.select_related("probe", "site").order_by("checked_at", "pk")
 
 

@@ -5,8 +5,8 @@ from django import forms
 from shared.fields import ShownField
 
 from .models import FeedKey
-from .models import Kind as KindChoices
-from .telling import Kind, Quiet, Rule, Wish
+from .recipients import LABELS, Kind, Rule, Wish
+from .timing import Quiet
 
 MAIL, PAGE = "mail", "page"
 WAYS = [(MAIL, "By mail"), (PAGE, "In the pages")]
@@ -46,11 +46,15 @@ class ChoicesForm(forms.Form):
         self.fields["quiet_until"] = forms.TimeField(label="Mail again from", widget=times, initial=quiet.ends)
 
     def _field(self, kind: Kind, rule: Rule, wish: Wish) -> forms.Field:
-        label = str(KindChoices(kind.value).label)
+        label = LABELS[kind]
         field = forms.MultipleChoiceField(
-            label=label[0].upper() + label[1:], choices=WAYS, required=False, widget=WaysWidget, initial=_ways(wish),
+            label=label[0].upper() + label[1:],
+            choices=WAYS,
+            required=False,
+            widget=WaysWidget,
+            initial=_ways(wish),
             help_text=EXPLAINED[kind],
-        )  # fmt: skip
+        )
         field.widget.required_ways = frozenset(_ways(rule.required))
         return field
 

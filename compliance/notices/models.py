@@ -1,6 +1,6 @@
 """Notices: what each person wants to be told, what they are told, and the secret addresses of calendar feeds."""
 
-from datetime import time
+from datetime import time, timedelta
 
 from django.conf import settings
 from django.db import models
@@ -10,23 +10,15 @@ from django.utils import timezone
 from shared.lines import Line
 from sites.names import Name
 
-from . import telling
+from .recipients import LABELS, Wish
+from .timing import Quiet
 
-
-class Kind(models.TextChoices):
-    DUE = telling.Kind.DUE.value, "what is to be checked today"
-    OVERDUE = telling.Kind.OVERDUE.value, "a check that is overdue past its grace"
-    UNANSWERED = telling.Kind.UNANSWERED.value, "an overdue check that still nobody has made"
-    READING = telling.Kind.READING.value, "a reading of a round that is overdue past its grace"
-    NO_READING = telling.Kind.NO_READING.value, "an overdue reading that still nobody has taken"
-    FAILED = telling.Kind.FAILED.value, "a probe that failed its check"
-    DIGEST = telling.Kind.DIGEST.value, "the week in your area"
-    PASSWORD = telling.Kind.PASSWORD.value, "your password was set by a link"
+CLAIMED_FOR = timedelta(minutes=15)  # by whoever sends it
+KINDS = [(kind.value, label) for kind, label in LABELS.items()]
 
 
 class State(models.TextChoices):
     WAITING = "waiting", "waiting to be sent"
-    LEASED = "leased", "being sent"
     SENT = "sent", "sent"
     FAILED = "failed", "not sent"
     NEEDLESS = "needless", "no longer needed"
@@ -37,7 +29,7 @@ class Choice(models.Model):
     """How a person wants to be told of one kind. Without a row it is as the role has it; what it requires holds anyway."""
 
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="notice_choices")
-    kind = models.CharField(max_length=12, choices=Kind.choices)
+    kind = models.CharField(max_length=12, choices=KINDS)
     by_mail = models.BooleanField()
     in_page = models.BooleanField()
 
@@ -47,8 +39,8 @@ class Choice(models.Model):
     def __str__(self):
         return f"{self.person}: {self.get_kind_display()}"
 
-    def as_wish(self) -> telling.Wish:
-        return telling.Wish(self.by_mail, self.in_page)
+    def as_wish(self) -> Wish:
+        return Wish(self.by_mail, self.in_page)
 
 
 class QuietHours(models.Model):
@@ -66,18 +58,18 @@ class QuietHours(models.Model):
     def __str__(self):
         return f"{self.starts:%H:%M} to {self.ends:%H:%M}"
 
-    def as_quiet(self) -> telling.Quiet:
-        return telling.Quiet(self.starts, self.ends)
+    def as_quiet(self) -> Quiet:
+        return Quiet(self.starts, self.ends)
 
 
-class Mark(models.Model):
-    """That something has been told of, whoever was there to be told: what is marked is not looked at again.
+class Notified(models.Model):
+    """That people have been notified of something, whoever was there to be told: it is not looked at again.
 
     `number` is of a probe, a check, a site, an area or a link, as the kind has it; `at` the due time, the time of the check
     or of the password, or until when it counts as told.
     """
 
-    kind = models.CharField(max_length=12, choices=Kind.choices)
+    kind = models.CharField(max_length=12, choices=KINDS)
     number = models.BigIntegerField()
     at = models.DateTimeField()
 
@@ -91,7 +83,7 @@ class Mark(models.Model):
 class Notice(models.Model):
     """The outbox and what the pages show: one row a person and thing told."""
 
-    kind = models.CharField(max_length=12, choices=Kind.choices)
+    kind = models.CharField(max_length=12, choices=KINDS)
     person = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="notices", db_index=False
     )
@@ -113,14 +105,12 @@ class Notice(models.Model):
     state = models.CharField(max_length=8, choices=State.choices)
     not_before = models.DateTimeField(null=True, help_text="When its mail may be tried; empty: at once.")
     attempts = models.PositiveSmallIntegerField(default=0)
-    cut_short = models.PositiveSmallIntegerField(
-        default=0, db_default=0, help_text="How many of the last tries on end nobody knows the end of."
+    unclear_attempts = models.PositiveSmallIntegerField(
+        default=0, db_default=0, help_text="How many of the last attempts on end nobody knows the outcome of."
     )
     tried_since = models.DateTimeField(null=True, help_text="When its mail was tried first.")
     answered_at = models.DateTimeField(null=True, help_text="When it was known last what came of a try.")
-    holder = models.CharField(max_length=40, blank=True, help_text="Who is sending it.")
-    leased_at = models.DateTimeField(null=True)
-    leased_until = models.DateTimeField(null=True)
+    claimed_at = models.DateTimeField(null=True, help_text="Since when a sender has it, for a quarter of an hour.")
     answered = models.TextField(blank=True, help_text="What the mail server said last.")
     sent_at = models.DateTimeField(null=True)
     read_at = models.DateTimeField(null=True)
@@ -135,7 +125,7 @@ class Notice(models.Model):
         indexes = [
             models.Index(fields=["person", "-made_at"], name="notice_of_person"),
             models.Index(fields=["person"], name="notice_unread", condition=Q(in_page=True, read_at=None)),
-            models.Index(fields=["not_before"], name="notice_unsent", condition=Q(state__in=["waiting", "leased"])),
+            models.Index(fields=["not_before"], name="notice_unsent", condition=Q(state="waiting")),
             models.Index(fields=["site", "-made_at"], name="notice_undelivered", condition=Q(state="failed")),
             models.Index(fields=["sent_at"], name="notice_sent", condition=Q(state="sent")),
             models.Index(fields=["made_at"], name="notice_needless", condition=Q(state="needless")),

@@ -5,9 +5,9 @@ from django.db.models import Q, QuerySet
 from sites.access import areas_of, sites_of
 from sites.models import Person, Role
 
-from . import telling
 from .models import Choice, Notice, QuietHours, State
-from .telling import Kind, Quiet, Wish
+from .recipients import Kind, Rule, Wish, granted, rule_for
+from .timing import USUAL_QUIET, Quiet
 
 
 def inbox(person: Person) -> QuerySet[Notice]:
@@ -36,13 +36,13 @@ def roles_of(person: Person) -> set[int]:
     return set(person.memberships.filter(role__gte=Role.MANAGER).values_list("role", flat=True))
 
 
-def wishes(person: Person) -> dict[Kind, tuple[telling.Rule, Wish]]:
+def wishes(person: Person) -> dict[Kind, tuple[Rule, Wish]]:
     """Of each kind that this person's roles are told of: what they require, and what holds now."""
     roles, chosen = roles_of(person), {c.kind: c.as_wish() for c in Choice.objects.filter(person=person)}
-    rules = {kind: telling.rule_for(kind, roles) for kind in Kind}
-    return {kind: (rule, telling.granted(rule, chosen.get(kind.value))) for kind, rule in rules.items() if rule}
+    rules = {kind: rule_for(kind, roles) for kind in Kind}
+    return {kind: (rule, granted(rule, chosen.get(kind.value))) for kind, rule in rules.items() if rule}
 
 
 def quiet_hours(person: Person) -> Quiet:
     found = QuietHours.objects.filter(person=person).first()
-    return found.as_quiet() if found else telling.USUAL_QUIET
+    return found.as_quiet() if found else USUAL_QUIET

@@ -31,7 +31,7 @@ class PostTable(tables.Table):
         self._request = request
 
     def render_state(self, value, record):
-        return badge("post", record.state)
+        return badge("post", "claimed" if record.claimed_at else record.state)
 
     def render_answered(self, value, record):
         """While it is still tried, how often it was and when it will be again."""
@@ -61,8 +61,13 @@ def zone_of(notice: Notice):
 def inbox_rows(notices) -> list[dict]:
     return [
         {
-            "pk": n.pk, "title": n.subject, "url": n.link, "meta": format_html("{}", when(n.made_at, zone_of(n), "short")),
-            "text": n.text, "unread": n.read_at is None, "tone": "bad" if n.kind == "failed" else "doubt",
+            "pk": n.pk,
+            "title": n.subject,
+            "url": n.link,
+            "meta": format_html("{}", when(n.made_at, zone_of(n), "short")),
+            "text": n.text,
+            "unread": n.read_at is None,
+            "tone": "bad" if n.kind == "failed" else "doubt",
         }
         for n in notices
-    ]  # fmt: skip
+    ]

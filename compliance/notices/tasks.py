@@ -1,55 +1,48 @@
-"""What the schedule does for notices. Each task may come twice, at the same moment or late without harm."""
+"""What the schedule, a failed check and a filled outbox start. Each may come twice, at the same moment or late without harm."""
 
-from time import monotonic
+from datetime import timedelta
 
 from celery import shared_task
 from django.conf import settings
+from django.db import transaction
+from django.dispatch import receiver
+from django.utils import timezone
 
+from compliance.checks.signals import check_failed
 from compliance.reminders import database_clock, heartbeats
 from compliance.reminders.tasks import TASK, soon
 
-from . import filling, gathering, passwords, sending
+from . import delivery
+from .enqueue import enqueue, enqueue_due_notices
+from .message_sources import failures
+from .signals import outbox_filled
 
-SHARE = 0.65  # of the time after which a task counts as lost: it is stopped a little later (compliance/celery.py)
-BESIDE = 1.5  # sweeps that may be late by it where one thread sweeps and sends; thrice as many, and health says so
-AT_LEAST = 10  # seconds
+JUST_NOW = timedelta(minutes=1)
+SHARE = 0.3  # of the time after which a task counts as lost, so that the last mail of a turn has time enough
 
 
 @shared_task(name="notices.fill", **TASK)
 def fill() -> None:
-    """Write down who is to be told what, then have it sent."""
-    written = filling.fill(database_clock.now())
-    heartbeats.beat("notices", written=written)
-    if written:
-        soon(send)
+    """Write down who is to be told what."""
+    heartbeats.beat("notices", written=enqueue_due_notices(database_clock.now()))
 
 
 @shared_task(name="notices.send", **TASK)
 def send() -> None:
-    """Send what waits, batch after batch; where the mail server does not answer, the next turn tries again."""
-    until = monotonic() + seconds_for_sending()
-    while (left := until - monotonic()) > 0:
-        if sending.send_batch(database_clock.now, seconds=left) < sending.BATCH:
-            return
+    """Send what waits; where the mail server does not answer, the next turn tries again."""
+    delivery.send_waiting(database_clock.now, seconds=min(delivery.TURN, SHARE * settings.REDELIVER_AFTER))
 
 
-def seconds_for_sending() -> float:
-    """How long a turn may take, whatever the mail server does. Without a broker the sweep waits meanwhile, and so it is less."""
-    whole = SHARE * settings.REDELIVER_AFTER
-    return whole if settings.BROKER else min(whole, max(AT_LEAST, BESIDE * settings.SWEEP_EVERY))
+@receiver(check_failed)
+def enqueue_failed_check(check, **given) -> None:
+    """In the transaction of the check. What goes wrong here is logged, and left to `fill`: no check is lost by it. So is one that
+    the demo pretends was recorded earlier."""
+    now = timezone.now()
+    if now - check.recorded_at < JUST_NOW:
+        with transaction.atomic():
+            enqueue(failures(now, check.pk), now)
 
 
-def tell_at_once() -> None:
-    """Tell of checks that failed and passwords that were set just now: by a worker where there is a broker, else here, and
-    then send it.
-
-    Asks two questions where there is nothing to tell. Safe to do twice and beside the schedule, which tells of them as well.
-    """
-    now = database_clock.now()
-    if not gathering.untold_failures(now).exists() and not passwords.untold_passwords(now).exists():
-        return
-    if settings.BROKER:
-        soon(fill)
-    else:
-        fill()
-        send()
+@receiver(outbox_filled)
+def send_by_worker(**given) -> None:
+    soon(send)

@@ -27,9 +27,9 @@ from sites.models import Role
 
 from . import actions
 from .access import get_failed, get_feed_key, get_own
-from .coming import entries
-from .feeds import calendar, digest_of
+from .calendar_entries import entries
 from .forms import ChoicesForm, FeedForm
+from .ical import calendar, digest_of
 from .models import FeedKey, State
 from .queries import inbox, mail_of, quiet_hours, unread, wishes, with_places
 from .reading import mark_read

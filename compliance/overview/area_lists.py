@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from compliance.notices.telling import WEEK, week_span
+from compliance.notices.timing import WEEK, week_span
 from compliance.plans.calendar import DAY
 from compliance.plans.wording import span_words
 from compliance.reminders.missed import CHECKS, MISSED_DAYS, ROUNDS, missed, not_in_time

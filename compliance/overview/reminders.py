@@ -11,8 +11,8 @@ from django.utils.html import format_html, strip_tags
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.checks.guidance import BOILING, ICE
-from compliance.notices.coming import coming
-from compliance.notices.feeds import Entry
+from compliance.notices.calendar_entries import coming
+from compliance.notices.ical import Entry
 from compliance.plans.calendar import Calendar, instant, local_day
 from compliance.plans.queries import calendars
 from compliance.plans.wording import day_words

@@ -14,7 +14,7 @@ from django.utils import timezone
 from compliance.limits.models import Direction, Rule
 from compliance.notices.actions import open_feed
 from compliance.notices.models import Notice
-from compliance.notices.telling import Kind, Wish
+from compliance.notices.recipients import Kind, Wish
 from compliance.plans.actions import close_days
 from compliance.probes.models import EventKind
 from compliance.quarantine.assessing import Selection

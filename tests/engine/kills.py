@@ -99,15 +99,19 @@ def settle(scene: Scene, works: list[Work], watch: Watch, seconds: float = SETTL
 
 def nothing_waits(installation: Installation) -> bool:
     """Also of what was written before the run."""
-    return not installation.rows("SELECT id FROM notices_notice WHERE state IN ('waiting', 'leased') LIMIT 1")
+    return not installation.rows("SELECT id FROM notices_notice WHERE state = 'waiting' LIMIT 1")
 
 
 def tells_what_was_overdue(installation: Installation) -> bool:
-    """Before the first run, of all that was overdue from the beginning."""
-    told, waiting = "SELECT 1 FROM notices_mark m WHERE m.kind = 'overdue'", "SELECT count(*) FROM reminders_reminder r"
+    """Before the first run, of all that was overdue from the beginning, and has told that it was at work."""
+    told, waiting = (
+        "SELECT 1 FROM notices_notified m WHERE m.kind = 'overdue'",
+        "SELECT count(*) FROM reminders_reminder r",
+    )
     untold = f"{waiting} WHERE closes_at > now() AND grace_at < now() AND NOT EXISTS ({told} AND m.number = r.id)"
     slots = installation.rows("SELECT 1 FROM plans_slot LIMIT 1")
-    return bool(slots and installation.rows(f"{told} LIMIT 1")) and installation.rows(untold) == [(0,)]
+    begun = slots and installation.beaten("notices") and installation.rows(f"{told} LIMIT 1")
+    return bool(begun) and installation.rows(untold) == [(0,)]
 
 
 def at_rest(installation: Installation) -> bool:

@@ -27,6 +27,7 @@ OVERTAKEN = """jsonb_array_length(probes::jsonb) > 0 AND NOT EXISTS (
     SELECT 1 FROM checks_check c WHERE c.probe_id = (pair ->> 0)::int AND c.checked_at > (pair ->> 1)::timestamptz
       AND c.verdict <> 'inconclusive'))"""
 AT_MARK = 5  # seconds after the answer in which a database that is struck may lose the mark
+CLAIMED_FOR = 20  # seconds in which whoever has claimed a notice and lives has got an answer or a time-out
 AT_KILL = 3  # seconds in which a killed sender's connection is gone
 
 
@@ -153,8 +154,11 @@ class Telling(Work):
 
 
 def hurry(installation: Installation) -> None:
-    """Cut the waits between two tries short: the next is now."""
+    """Cut the waits between two tries short: the next is now, and after a sender that must be dead."""
     installation.change("UPDATE notices_notice SET not_before = NULL WHERE state = 'waiting' AND not_before > now()")
+    installation.change(
+        f"UPDATE notices_notice SET claimed_at = NULL WHERE claimed_at < now() - interval '{CLAIMED_FOR} seconds'"
+    )
 
 
 def wrongly_kept(

@@ -39,8 +39,8 @@ def office(hourly):
     hourly.post.letters.clear()
     yield hourly.post
     hourly.kill_programs()
-    # The next test would wait for the lease of a sender that was killed in this one.
-    hourly.change("UPDATE notices_notice SET leased_until = leased_at")
+    # The next test would wait for what a sender that was killed in this one had claimed.
+    hourly.change("UPDATE notices_notice SET claimed_at = NULL")
 
 
 def probe_of(installation) -> int:

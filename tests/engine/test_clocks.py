@@ -38,8 +38,8 @@ STEPS = [
 ]
 NOTICE = """
 INSERT INTO notices_notice (kind, person_id, about, subject, text, html, link, probes, reminders, in_page, state, attempts,
-  holder, answered, made_at) SELECT 'failed', min(p.id), 'put off', 'Put off', 'Text', '<p>Text</p>', '/', '[]', '[]', true,
-  'waiting', 0, '', '', now() FROM sites_person p WHERE email <> ''
+  answered, made_at) SELECT 'failed', min(p.id), 'put off', 'Put off', 'Text', '<p>Text</p>', '/', '[]', '[]', true,
+  'waiting', 0, '', now() FROM sites_person p WHERE email <> ''
 """
 MADE = "SELECT count(*) FROM reminders_reminder WHERE probe_id = {} AND due_at = '{}'"
 

@@ -11,7 +11,7 @@ from django.test import Client
 from django.utils.html import strip_tags
 
 from compliance.engine import health, writing
-from compliance.notices.backlog import Backlog
+from compliance.notices.outbox_metrics import Backlog
 from shared.trouble import Trouble
 
 EACH_MINUTE = {"schedule", "worker", "sweep", "notices"}

@@ -25,12 +25,12 @@ TELLS_WITHIN = 1  # seconds
 ASIDE = ThreadPoolExecutor(64)
 AGES = "SELECT name, extract(epoch FROM statement_timestamp() - at)::float FROM reminders_heartbeat"
 MAIL = """
-SELECT count(*) FILTER (WHERE state IN ('waiting', 'leased') AND attempts >= 3),
-  count(*) FILTER (WHERE state IN ('waiting', 'leased') AND attempts = 2),
+SELECT count(*) FILTER (WHERE state = 'waiting' AND attempts >= 3),
+  count(*) FILTER (WHERE state = 'waiting' AND attempts = 2),
   count(*) FILTER (WHERE state = 'failed' AND answered_at > coalesce(
     (SELECT max(sent_at) FROM notices_notice WHERE state = 'sent'), '-infinity')),
   coalesce(max(extract(epoch FROM statement_timestamp() - coalesce(not_before, made_at)))
-    FILTER (WHERE state IN ('waiting', 'leased') AND attempts = 0), 0)::float FROM notices_notice
+    FILTER (WHERE state = 'waiting' AND attempts = 0), 0)::float FROM notices_notice
 """
 
 

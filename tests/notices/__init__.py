@@ -1,1 +1,0 @@
-SENT = 120  # notices that several senders send at once

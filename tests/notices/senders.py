@@ -1,65 +1,72 @@
-"""Several senders with connections of their own at one outbox, and a mail server that takes everything.
-
-A process of its own on an empty database: `python -m tests.notices.senders` prints as JSON what came of it.
-"""
+"""What the programs of test_senders.py do, each a process of its own: `python -m tests.notices.senders DEED ...`."""
 
 import json
+import os
+import sys
 import threading
+from datetime import timedelta
 
 import django
 from django.conf import settings
 from django.core.management import call_command
-from django.db import connection
+from django.db import connection, transaction
 
 django.setup()  # before the models below can be read
 
-from compliance.notices.models import Notice, State  # noqa: E402
-from compliance.notices.sending import send_batch  # noqa: E402
+from compliance.notices.delivery import send_waiting  # noqa: E402
+from compliance.notices.enqueue import enqueue_due_notices  # noqa: E402
+from compliance.notices.models import Notice, Notified, State  # noqa: E402
 from compliance.reminders import database_clock  # noqa: E402
-from tests.engine.post import PostOffice  # noqa: E402
-from tests.notices import SENT  # noqa: E402
-from tests.world import World  # noqa: E402
+from sites.models import Person  # noqa: E402
+from tests.checks.making import bad  # noqa: E402
+from tests.world import World, make_probe  # noqa: E402
 
-SENDERS = 3
-
-
-def write(world) -> None:
-    told = {"kind": "failed", "person": world.manager, "site": world.site, "text": "Stop", "html": "<p>Stop</p>"}
-    Notice.objects.bulk_create(
-        Notice(about=f"{n}", subject=f"Stop {n}", link="/", in_page=True, state=State.WAITING, **told)
-        for n in range(SENT)
-    )
+LINGERS = 2  # seconds between what the first writes and its commit
 
 
-def main() -> None:
+def prepare() -> None:
+    """An empty database is filled; gives what two runs that see different failed checks at one moment tell the manager."""
     call_command("migrate", verbosity=0)
-    write(World.build())
-    office, shot, wrong = PostOffice(), threading.Barrier(SENDERS), []
-    settings.EMAIL_BACKEND, settings.EMAIL_HOST, settings.EMAIL_PORT = (
-        "compliance.notices.post.EmailBackend", "127.0.0.1", office.port
-    )  # fmt: skip
+    world, now = World.build(), database_clock.now() + timedelta(seconds=1)
+    probes = world.probe, make_probe(world.site, "P2", by=world.manager, limits=[world.limit])
+    settings.MAIL_WORKS, written = False, threading.Event()
 
-    def send() -> None:
-        try:
-            shot.wait()
-            while Notice.objects.exclude(state=State.SENT).exists():
-                send_batch(database_clock.now, most=20)
-        except Exception as error:  # whatever it is, the test is to see it
-            wrong.append(f"{type(error).__name__}: {error}")
-        finally:
-            connection.close()
+    def fail(probe) -> None:
+        """As if what was written with it had been lost."""
+        check = bad(probe, world.cook, now - timedelta(minutes=1))
+        Notified.objects.filter(number=check.pk).delete()
+        Notice.objects.filter(checks=[check.pk]).delete()
 
-    threads = [threading.Thread(target=send) for _ in range(SENDERS)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
+    def first() -> None:
+        with transaction.atomic():
+            enqueue_due_notices(now)
+            written.set()
+            threading.Event().wait(LINGERS)
+        connection.close()
+
+    fail(probes[0])
+    thread = threading.Thread(target=first)
+    thread.start()
+    written.wait()
+    fail(probes[1])
+    for _ in range(2):
+        enqueue_due_notices(now)
         thread.join()
-    office.shut()
-    print(json.dumps({
-        "wrong": wrong, "letters": len(office.letters), "notices": len({letter.number for letter in office.letters}),
-        "tries": sorted(set(Notice.objects.values_list("attempts", flat=True))),
-    }))  # fmt: skip
+    mine = Notice.objects.filter(person=world.manager, kind="failed").order_by("pk")
+    print(json.dumps([[code in notice.text for code in ("Probe P1", "Probe P2")] for notice in mine]))
+
+
+def send(port: str, count: str = "0", minutes: str = "0") -> None:
+    """Write so many notices, and send until all is sent, as if so many minutes later; gives what they have become."""
+    settings.EMAIL_BACKEND, settings.MAIL_WORKS = "django.core.mail.backends.smtp.EmailBackend", True
+    settings.EMAIL_HOST, settings.EMAIL_PORT, later = "127.0.0.1", int(port), timedelta(minutes=int(minutes))
+    fields = {"person": Person.objects.order_by("pk").first(), "kind": "password", "link": "/", "in_page": False}
+    for subject in (f"{port} {os.getpid()} {number}" for number in range(int(count))):
+        Notice.objects.create(about=subject, subject=subject, text="t", html="t", state=State.WAITING, **fields)
+    while send_waiting(lambda: database_clock.now() + later, most=20):
+        pass
+    print(json.dumps(sorted(map(list, set(Notice.objects.exclude(state="page").values_list("state", "attempts"))))))
 
 
 if __name__ == "__main__":
-    main()
+    globals()[sys.argv[1]](*sys.argv[2:])

@@ -1,14 +1,16 @@
-"""The bell that a written page rings, alone and behind the pages; with real programs in tests/engine/test_at_once.py."""
+"""The bell that a failed check rings, alone and behind the outbox; with real programs in tests/engine/test_at_once.py."""
 
 import time
 from threading import Event, get_ident
 
 import pytest
-from django.urls import reverse
+from django.db import transaction
+from django.utils import timezone
 
-from compliance.engine import middleware
-from compliance.engine.bell import Bell
+from compliance.checks.models import Check
+from compliance.engine.bell import Bell, bell
 from compliance.notices import tasks
+from compliance.notices.enqueue import enqueue_due_notices
 from compliance.notices.models import Notice
 from tests.checks import making
 from tests.checks.making import START
@@ -32,10 +34,10 @@ def hung():
 
 def test_it_is_answered_by_another_thread_while_whoever_rings_goes_on(hung):
     go_on, by = Event(), []
-    bell = hung(lambda: by.append(get_ident()) or go_on.wait(10))
-    bell.ring()
+    rung = hung(lambda: by.append(get_ident()) or go_on.wait(10))
+    rung.ring()
     until(lambda: by)
-    bell.ring()  # while the first is still being answered
+    rung.ring()  # while the first is still being answered
     assert len(by) == 1 and by[0] != get_ident()
     go_on.set()
     until(lambda: len(by) == 2)
@@ -43,11 +45,11 @@ def test_it_is_answered_by_another_thread_while_whoever_rings_goes_on(hung):
 
 def test_rung_often_it_is_answered_once_more(hung):
     answers = []
-    bell = hung(lambda: answers.append(1), rest=0.5)
-    bell.ring()
+    rung = hung(lambda: answers.append(1), rest=0.5)
+    rung.ring()
     until(lambda: answers)
     for _ in range(20):
-        bell.ring()
+        rung.ring()
     until(lambda: len(answers) == 2)
     time.sleep(0.7)
     assert len(answers) == 2
@@ -61,23 +63,23 @@ def test_what_goes_wrong_reaches_nobody_and_the_next_ring_is_answered(hung, capl
         if len(answers) == 1:
             raise OSError("no mail today")
 
-    bell = hung(answer)
-    bell.ring()
+    rung = hung(answer)
+    rung.ring()
     until(lambda: "left to the schedule: OSError: no mail today" in caplog.text)
-    bell.ring()
+    rung.ring()
     until(lambda: len(answers) == 2)
 
 
 def test_what_was_rung_for_is_answered_before_it_is_taken_down(hung):
     answers = []
-    bell = hung(lambda: answers.append(1), rest=60)
-    bell.ring()
+    rung = hung(lambda: answers.append(1), rest=60)
+    rung.ring()
     until(lambda: answers)
-    bell.ring()
-    bell.take_down(within=10)
+    rung.ring()
+    rung.take_down(within=10)
     assert len(answers) == 2
-    bell.ring()
-    assert not bell._thread.is_alive()
+    rung.ring()
+    assert not rung._thread.is_alive()
 
 
 def test_where_no_pages_are_served_nobody_answers():
@@ -90,44 +92,53 @@ def test_where_no_pages_are_served_nobody_answers():
 @pytest.fixture
 def rings(monkeypatch):
     heard = []
-    monkeypatch.setattr(middleware.bell, "ring", lambda: heard.append(1))
+    monkeypatch.setattr(bell, "ring", lambda: heard.append(1))
     return heard
 
 
-def test_what_was_written_rings_and_what_was_refused_or_read_does_not(as_person, world, rings):
-    client = as_person(world.manager)
-    client.get(reverse("notice_list"))
-    client.post(reverse("feed_revoke", args=[99]))
-    assert rings == []
-    client.post(reverse("notice_read_all"))
-    assert rings == [1]
+@pytest.mark.parametrize("act, rung", [(making.bad, 1), (making.good, 0)])
+def test_a_failed_check_is_written_with_it_and_rings_once_it_is_committed(
+    act, rung, world, mailing, rings, django_capture_on_commit_callbacks
+):
+    with django_capture_on_commit_callbacks(execute=True):
+        check = act(world.probe, world.cook, START)
+        told = Notice.objects.filter(kind="failed", checks=[check.pk], state="waiting")
+        assert told.count() == 2 * rung and not rings
+    assert len(rings) == rung
+    enqueue_due_notices(timezone.now())
+    assert Notice.objects.filter(kind="failed").count() == 2 * rung
 
 
-@pytest.mark.parametrize("act, written", [(making.bad, 2), (making.good, 0)])
-def test_a_failed_check_is_written_and_sent_at_once_and_no_other(act, written, world, mailing, monkeypatch):
-    sent = []
-    monkeypatch.setattr(tasks, "send", lambda: sent.append(1))
-    act(world.probe, world.cook, START)
-    Notice.objects.all().delete()
-    tasks.tell_at_once()
-    assert (Notice.objects.filter(kind="failed").count(), len(sent)) == (written, bool(written))
-    tasks.tell_at_once()
-    assert len(sent) == bool(written)
+def test_a_check_that_is_not_recorded_after_all_is_told_to_nobody(world, mailing, rings):
+    with pytest.raises(ZeroDivisionError), transaction.atomic():
+        making.bad(world.probe, world.cook, START)
+        raise ZeroDivisionError
+    assert not Notice.objects.exists() and not rings
 
 
-def test_where_nothing_failed_one_question_is_asked_besides_the_time(world, django_assert_num_queries):
-    making.good(world.probe, world.cook, START)
-    with django_assert_num_queries(2):
-        tasks.tell_at_once()
+def test_what_goes_wrong_while_it_is_written_costs_no_check_and_is_made_up_for(world, mailing, monkeypatch):
+    def broken(*given):
+        Notice.objects.create(person_id=None)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(tasks, "enqueue", broken)
+        check = making.bad(world.probe, world.cook, START)
+    assert Check.objects.filter(pk=check.pk).exists() and not Notice.objects.exists()
+    enqueue_due_notices(timezone.now())
+    assert Notice.objects.filter(kind="failed").count() == 2
 
 
-@pytest.mark.parametrize("act, told", [(making.bad, ["notices.fill"]), (making.good, [])])
-def test_with_a_broker_a_worker_does_it(act, told, world, settings, monkeypatch, django_capture_on_commit_callbacks):
+def test_with_a_broker_a_worker_sends(world, mailing, settings, monkeypatch, rings, django_capture_on_commit_callbacks):
     settings.BROKER, sent = "redis://nowhere:1/0", []
     monkeypatch.setattr("compliance.reminders.tasks.aside", lambda work: work())
     monkeypatch.setattr("compliance.reminders.tasks._send", lambda task, args: sent.append(task.name))
-    act(world.probe, world.cook, START)
     with django_capture_on_commit_callbacks(execute=True):
-        tasks.tell_at_once()
-    assert sent == told
-    assert not Notice.objects.exists()
+        making.bad(world.probe, world.cook, START)
+    assert (sent, rings) == (["notices.send"], [])
+
+
+def test_where_all_is_quiet_nothing_rings(world, settings, rings, django_capture_on_commit_callbacks):
+    settings.MAIL_WORKS = False
+    with django_capture_on_commit_callbacks(execute=True):
+        making.bad(world.probe, world.cook, START)
+    assert Notice.objects.filter(state="page").count() == 2 and not rings

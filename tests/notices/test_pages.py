@@ -10,7 +10,7 @@ from django.urls import reverse
 from compliance.notices.actions import choose, send_again
 from compliance.notices.models import Choice, Notice, QuietHours
 from compliance.notices.queries import unread, wishes
-from compliance.notices.telling import Kind, Wish
+from compliance.notices.recipients import Kind, Wish
 from sites.models import Role
 
 LIST, CHOICES, POST = reverse("notice_list"), reverse("notice_choices"), reverse("notice_post")

@@ -5,14 +5,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from django.core import mail
-from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
 from compliance.notices import tasks
-from compliance.notices.filling import fill
-from compliance.notices.models import Mark, Notice, QuietHours, State
-from compliance.notices.passwords import NEWS, untold_passwords
+from compliance.notices.enqueue import enqueue_due_notices
+from compliance.notices.message_sources import NEWS, passwords
+from compliance.notices.models import Notice, Notified, QuietHours, State
 from compliance.notices.queries import inbox, wishes
 from compliance.notices.wording import plain
 from shared.templatetags.noughtbook import when
@@ -45,45 +44,39 @@ def test_the_owner_is_written_to_once_whatever_their_role_and_the_hour(link, mai
     assert letter.subject == "Your password was set anew"
     assert f"by a link that Sol Venn made on {made}" in letter.body
     assert "https://kitchen.example/account/" in letter.body and "Tell your supervisor at once" in letter.body
-    assert told().get().state == State.SENT and not untold_passwords(timezone.now()).exists()
+    assert told().get().state == State.SENT and not passwords(timezone.now()).messages
 
 
-def test_it_is_told_at_once_when_the_link_is_used(world, mailing):
+def test_it_is_told_when_the_link_is_used_and_not_before(world, mailing, client):
     link = make_password_link(by=world.supervisor, person=world.cook)
-    tasks.tell_at_once()
+    tasks.fill()
     assert not told().exists()
     path = reverse("new_password", args=[link.pk, tokens.make_token(link)])
-    Client().post(path, {"new_password1": NEW, "new_password2": NEW})
-    tasks.tell_at_once()
-    assert told().get().state == State.SENT
+    client.post(path, {"new_password1": NEW, "new_password2": NEW})
+    tasks.fill()
+    assert told().exists()
 
 
 def test_what_cannot_be_sent_is_shown_in_the_pages(link, mailing, world):
-    fill(timezone.now())
+    enqueue_due_notices(timezone.now())
     told().update(state=State.FAILED, in_page=True)
     assert list(inbox(world.cook)) == [told().get()]
 
 
 def test_without_mail_nothing_is_written_and_with_it_nothing_is_told_late(link, mailing, settings):
     settings.MAIL_WORKS = False
-    fill(timezone.now())
-    assert not told().exists() and not Mark.objects.filter(kind="password").exists()
+    enqueue_due_notices(timezone.now())
+    assert not told().exists() and not Notified.objects.filter(kind="password").exists()
     settings.MAIL_WORKS = True
-    fill(timezone.now() + NEWS)
+    enqueue_due_notices(timezone.now() + NEWS)
     assert not told().exists()
-    fill(timezone.now())
+    enqueue_due_notices(timezone.now())
     assert told().exists()
 
 
 def test_somebody_who_was_stopped_is_told_nothing(link, mailing, world):
     world.cook.is_active = False
     world.cook.save()
-    tasks.fill()
-    assert not told().exists()
-
-
-def test_a_link_that_nobody_used_is_told_to_nobody(world, mailing):
-    make_password_link(by=world.supervisor, person=world.cook)
     tasks.fill()
     assert not told().exists()
 
@@ -99,4 +92,4 @@ def test_each_of_many_links_is_told_of(world, mailing):
         PasswordLink(person=person, made_by=world.supervisor, used_at=now) for person in people * 10
     )
     tasks.fill()
-    assert told().count() == Mark.objects.filter(kind="password").count() == 30
+    assert told().count() == Notified.objects.filter(kind="password").count() == 30

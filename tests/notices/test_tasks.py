@@ -7,7 +7,7 @@ from django.core import mail
 from django.utils import timezone
 
 from compliance.celery import app
-from compliance.notices import sending, tasks
+from compliance.notices import delivery, tasks
 from compliance.notices.models import Notice, State
 from compliance.reminders import heartbeats
 from tests.checks import making
@@ -32,40 +32,17 @@ def test_from_a_failed_check_to_the_letters(world, mailing, monkeypatch):
     assert "notices" in heartbeats.ages()
 
 
-def test_more_than_a_batch_goes_in_one_turn(world, mailing, monkeypatch):
-    monkeypatch.setattr("compliance.notices.sending.BATCH", 2)
-    monkeypatch.setattr("compliance.notices.sending.send_batch.__defaults__", (timezone.now, 2, 60))
-    for number in range(5):
-        Notice.objects.create(
-            kind="failed", person=world.manager, about=str(number), site=world.site, subject=f"n{number}", text="t",
-            html="<p>t</p>", link="/", in_page=True, state=State.WAITING,
-        )  # fmt: skip
-    tasks.send()
-    assert len(mail.outbox) == 5
-
-
-def test_what_was_written_is_sent_at_once_by_a_worker(world, mailing, monkeypatch):
-    rung = []
-    monkeypatch.setattr(tasks, "soon", rung.append)
+def test_a_failed_check_is_mailed_without_the_minutes_task(world, mailing):
     making.bad(world.probe, world.cook, timezone.now() - timedelta(minutes=1))
-    tasks.fill()
-    assert rung == [tasks.send]
-    tasks.fill()
-    assert rung == [tasks.send]
-
-
-@pytest.mark.parametrize(
-    "sweep_every, broker, most", [(60, "", 90), (60, "redis://x", 390), (1, "", 10), (3600, "", 390)]
-)
-def test_a_turn_of_sending_is_over_before_the_task_is_stopped_and_before_the_sweep_is_late(
-    settings, monkeypatch, sweep_every, broker, most
-):
-    """A task is stopped after 420 s of the 600 after which it is given to another; of the sweep, health says that it is late
-    after three rounds."""
-    settings.BROKER, settings.SWEEP_EVERY, settings.REDELIVER_AFTER = broker, sweep_every, 600
-    given = []
-    monkeypatch.setattr(sending, "send_batch", lambda clock, seconds: given.append(seconds) or 0)
     tasks.send()
-    (seconds,) = given
-    assert most - 1 < seconds <= most < 0.7 * 600 == app.conf.task_soft_time_limit
-    assert broker or seconds < max(3 * sweep_every, 11)
+    assert {letter.to[0] for letter in mail.outbox} == {world.manager.email, world.supervisor.email}
+
+
+@pytest.mark.parametrize("redeliver_after, most", [(600, 60), (4, 1.2)])
+def test_a_turn_of_sending_is_over_before_the_task_is_stopped(settings, monkeypatch, redeliver_after, most):
+    """A task is stopped after 420 s of the 600 after which it is given to another."""
+    settings.REDELIVER_AFTER, given = redeliver_after, []
+    monkeypatch.setattr(delivery, "send_waiting", lambda clock, seconds: given.append(seconds))
+    tasks.send()
+    assert given == [pytest.approx(most)]
+    assert most < 0.5 * redeliver_after

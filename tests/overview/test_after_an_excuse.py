@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 import pytest
 from django.urls import reverse
 
-from compliance.notices import gathering, needs
-from compliance.notices.coming import entries
+from compliance.notices import late_sources, message_sources, still_relevant
+from compliance.notices.calendar_entries import entries
 from compliance.notices.models import FeedKey, Notice
 from compliance.overview.queries import attention, probes_in_use
 from compliance.overview.todo import to_do_today
@@ -74,7 +74,7 @@ def test_the_feed_says_of_it_what_the_page_of_the_day_says(dropped_after_an_excu
 def test_the_morning_mail_names_what_an_excuse_does_not_cover(dropped_after_an_excuse, world, clock):
     clock.move_to(at(13, 8))
     swept()
-    named = [m.probes for m in gathering.mornings(at(13, 8)).messages if m.site == world.site]
+    named = [m.probes for m in message_sources.mornings(at(13, 8)).messages if m.site == world.site]
     assert named and named[0][0][0] == world.probe.pk
 
 
@@ -82,12 +82,12 @@ def test_the_mail_of_an_overdue_check_leaves_that_an_excuse_does_not_cover(dropp
     clock.move_to(at(12, 12, 5))
     swept()
     assert statuses() == ["excused", "overdue"]
-    (message,) = gathering.overdue(at(12, 12, 5)).messages
+    (message,) = late_sources.overdue(at(12, 12, 5)).messages
     notice = Notice(
         person=world.manager, kind=message.kind, site=world.site, probes=message.probes, reminders=message.reminders,
         made_at=at(12, 12, 5),
     )  # fmt: skip
-    assert needs.done([notice], at(12, 12, 5)) == []
+    assert still_relevant.done([notice], at(12, 12, 5)) == []
 
 
 def test_an_excused_day_does_not_make_the_next_one_overdue_before_its_grace(daily, world, clock, as_person):

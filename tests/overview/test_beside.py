@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 from django.urls import reverse
 
-from compliance.notices import gathering, needs
+from compliance.notices import late_sources, message_sources, still_relevant
 from compliance.notices.models import Notice
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import to_do_today
@@ -82,7 +82,7 @@ def dropped_after_an_excuse(world, clock):
 def test_the_morning_mail_names_what_an_excuse_does_not_cover(dropped_after_an_excuse, world, clock):
     clock.move_to(at(13, 8))
     swept()
-    named = [m.probes for m in gathering.mornings(at(13, 8)).messages if m.site == world.site]
+    named = [m.probes for m in message_sources.mornings(at(13, 8)).messages if m.site == world.site]
     assert named and named[0][0][0] == world.probe.pk
 
 
@@ -90,12 +90,12 @@ def test_the_mail_of_an_overdue_check_leaves_that_an_excuse_does_not_cover(dropp
     clock.move_to(at(12, 12, 5))
     swept()
     assert statuses() == ["excused", "overdue"]
-    (message,) = gathering.overdue(at(12, 12, 5)).messages
+    (message,) = late_sources.overdue(at(12, 12, 5)).messages
     notice = Notice(
         person=world.manager, kind=message.kind, site=world.site, probes=message.probes, reminders=message.reminders,
         made_at=at(12, 12, 5),
     )  # fmt: skip
-    assert needs.done([notice], at(12, 12, 5)) == []
+    assert still_relevant.done([notice], at(12, 12, 5)) == []
 
 
 def excuse_reminder_of_boiling(world, clock):
@@ -110,7 +110,7 @@ def test_the_mail_of_a_zero_check_overdue_leads_to_it_while_one_at_boiling_is_ou
     excuse_reminder_of_boiling(world, clock)
     clock.move_to(at(11, 11, 30))
     swept()
-    (message,) = [m for m in gathering.overdue(at(11, 11, 30)).messages]
+    (message,) = [m for m in late_sources.overdue(at(11, 11, 30)).messages]
     assert message.link.endswith(reverse("zero_check", args=[daily.pk])), message.link
 
 

@@ -12,7 +12,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from django.urls import reverse
 
-from compliance.notices.hiding import SecretsHidden
+from compliance.notices.log_filters import SecretsHidden
 from shared.audit.models import Entry
 from sites import actions
 from sites.models import PasswordLink, Person, Role

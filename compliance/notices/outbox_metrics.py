@@ -26,20 +26,23 @@ class Backlog:
 
 def backlog(now: datetime) -> Backlog:
     """What is unsent at this moment. A notice that waits for quiet hours to end is not counted before. One query."""
-    unsent = Q(state__in=[State.WAITING, State.LEASED])
+    unsent = Q(state=State.WAITING)
     failed = Q(state=State.FAILED, answered_at__gt=now - LATELY)
     last = Notice.objects.filter(state=State.SENT, sent_at__isnull=False).order_by("-sent_at").values("sent_at")[:1]
     counted = Notice.objects.filter(unsent | failed)
     ready = counted.annotate(since=Coalesce("not_before", "made_at"), last=Subquery(last))
     untried, tried = unsent & Q(attempts=0, since__lte=now), unsent & Q(attempts__gt=0)
     found = ready.aggregate(
-        untried=Min("since", filter=untried), tried=Min("made_at", filter=tried),
+        untried=Min("since", filter=untried),
+        tried=Min("made_at", filter=tried),
         turned_down=Count("pk", filter=unsent & Q(attempts__gte=OFTEN)),
         given_up=Count("pk", filter=failed & (Q(last=None) | Q(answered_at__gt=F("last")))),
-    )  # fmt: skip
+    )
     waited = [(now - at).total_seconds() for at in (found["untried"], found["tried"]) if at]
     first = found["untried"]
     return Backlog(
-        max(waited, default=None), (now - first).total_seconds() if first else None, found["turned_down"],
+        max(waited, default=None),
+        (now - first).total_seconds() if first else None,
+        found["turned_down"],
         found["given_up"],
-    )  # fmt: skip
+    )

@@ -7,15 +7,19 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from compliance.checks.actions import void_check
+from compliance.checks.instruments import move_probe
 from compliance.notices.actions import choose
-from compliance.notices.filling import fill
-from compliance.notices.models import Mark, Notice, State
-from compliance.notices.telling import Kind, Wish
+from compliance.notices.delivery import send_waiting
+from compliance.notices.enqueue import enqueue, enqueue_due_notices
+from compliance.notices.late_sources import overdue
+from compliance.notices.models import Notice, Notified, State
+from compliance.notices.recipients import Kind, Wish
 from compliance.plans.actions import set_round
 from compliance.probes.models import Probe
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import change_plan
 from compliance.reminders.sweep import sweep
+from shared import clock as shared_clock
 from sites.models import Membership, Role, Site
 from tests.checks import making
 from tests.world import make_limit, make_person, make_probe, make_reading
@@ -36,7 +40,7 @@ def due(world, clock):
 def tell(now, clock):
     clock.move_to(now)
     sweep(now)
-    fill(now)
+    enqueue_due_notices(now)
 
 
 def told(kind, person=None):
@@ -113,7 +117,7 @@ def test_readings_of_several_sites_are_joined_too(round_due, clock):
 
 
 def test_a_mail_names_so_many_and_says_how_many_more(round_due, clock, monkeypatch):
-    monkeypatch.setattr("compliance.notices.joining.NAMED", 1)
+    monkeypatch.setattr("compliance.notices.grouping.NAMED", 1)
     other = make_limit(round_due.other_site, by=round_due.manager, code="hot-holding")
     set_round(by=round_due.supervisor, limit=other, times=[time(8)], grace_minutes=60)
     tell(NINE + 2 * HOUR, clock)
@@ -121,34 +125,33 @@ def test_a_mail_names_so_many_and_says_how_many_more(round_due, clock, monkeypat
     assert "1 more" in text and "Birch House: Reading" not in text
 
 
-def test_checks_that_failed_together_are_told_in_one_mail_each_with_its_page(due, clock):
+def test_checks_that_failed_before_anybody_was_there_are_told_in_one_mail_each_with_its_page(due, clock):
+    held = list(Membership.objects.filter(role__gte=Role.MANAGER))
+    Membership.objects.filter(role__gte=Role.MANAGER).delete()
     clock.move_to(NINE - DAY)
-    checks = [
-        making.bad(probe, due.cook, NINE - DAY) for probe in (due.probe, make_probe(due.site, "P2", by=due.manager))
-    ]
+    probes = (due.probe, make_probe(due.site, "P2", by=due.manager))
+    checks = [making.bad(probe, due.cook, NINE - DAY) for probe in probes]
+    Membership.objects.bulk_create(held)
     other = making.bad(make_probe(due.other_site, "B1", by=due.manager), due.cook, NINE - DAY)
-    fill(NINE - DAY)
+    for _ in range(2):
+        enqueue_due_notices(NINE - DAY)
     mine = told("failed", due.manager).get()
     assert mine.subject == "Alder School: stop using probes P1 and P2, they failed their checks"
     for check in checks:
         assert f"https://kitchen.example/checks/{check.pk}/" in mine.text
     assert "Label them “Do not use” and keep them apart" in mine.text
     assert {n.link for n in told("failed", due.supervisor)} == {mine.link, f"/checks/{other.pk}/"}
-    fill(NINE - DAY)
-    assert told("failed").count() == 3
 
 
 def test_where_a_probe_is_by_now_it_is_told_too(due, clock):
     una = make_person("Una Vale", Role.MANAGER, site=due.other_site)
     clock.move_to(NINE - DAY)
-    making.bad(due.probe, due.cook, NINE - DAY)
-    due.probe.site = due.other_site
-    due.probe.save()
-    fill(NINE - DAY)
+    move_probe(by=due.supervisor, probe=due.probe, site=due.other_site, starts_at=NINE - DAY, reason="Lent.")
+    making.bad(due.probe, due.cook, NINE - 2 * DAY, site=due.site)
     subjects = {person: told("failed", person).get().subject.partition(":")[0] for person in (due.manager, una)}
     assert subjects == {due.manager: "Alder School", una: "Birch House"}
     assert told("failed", una).get().link == f"/probes/{due.probe.pk}/"  # the check is not hers to see
-    fill(NINE - DAY)
+    enqueue_due_notices(NINE - DAY)
     assert told("failed").count() == 4  # and the supervisor of both
 
 
@@ -157,7 +160,7 @@ def test_a_failed_check_says_by_how_much_in_the_unit_of_the_site(due, clock):
     due.site.save()
     clock.move_to(NINE - DAY)
     making.bad(due.probe, due.cook, NINE - DAY)
-    fill(NINE - DAY)
+    enqueue_due_notices(NINE - DAY)
     assert "It is off by +4.32 °F, where ±1.8 °F is allowed." in told("failed").first().text
 
 
@@ -181,8 +184,8 @@ def test_told_once_however_often_it_is_looked(due, clock):
 def test_even_without_its_marks_a_notice_is_written_once(due, clock):
     tell(NINE + 5 * HOUR, clock)
     before = Notice.objects.count()
-    Mark.objects.all().delete()
-    fill(NINE + 5 * HOUR)
+    Notified.objects.all().delete()
+    enqueue_due_notices(NINE + 5 * HOUR)
     assert Notice.objects.count() == before
 
 
@@ -260,29 +263,16 @@ def test_a_reading_that_was_taken_or_excused_or_is_too_late_to_take_is_not_asked
     tell(NINE + 8 * HOUR, clock)
     assert not told("reading")
     tell(NINE + DAY - 2 * HOUR, clock)
-    Mark.objects.all().delete()
+    Notified.objects.all().delete()
     tell(NINE + DAY + 5 * HOUR, clock)  # the one of eight is over as soon as that of two begins
     assert not told("reading")
-
-
-def test_mail_for_a_reading_that_is_taken_or_missed_in_quiet_hours_does_not_leave(round_due, clock):
-    choose(by=round_due.manager, choices={}, quiet_from=time(5), quiet_until=time(20))
-    tell(NINE, clock)
-    notice = told("reading").get()
-    fill(NINE + timedelta(minutes=1))
-    notice.refresh_from_db()
-    assert notice.state == State.WAITING
-    make_reading(round_due.probe, round_due.limit, "3.0", NINE + timedelta(minutes=2), by=round_due.cook)
-    fill(NINE + timedelta(minutes=3))
-    notice.refresh_from_db()
-    assert notice.state == State.NEEDLESS
 
 
 def test_a_failed_check_is_told_at_once_to_both_in_the_night_too(due, clock):
     night = NINE - 8 * HOUR
     clock.move_to(night)
     check = making.bad(due.probe, due.cook, night)
-    fill(night)
+    enqueue_due_notices(night)
     assert {n.person for n in told("failed")} == {due.manager, due.supervisor}
     assert {(n.state, n.not_before, n.link) for n in told("failed")} == {(State.WAITING, None, f"/checks/{check.pk}/")}
     assert "stop using probe P1" in told("failed").first().subject
@@ -291,16 +281,34 @@ def test_a_failed_check_is_told_at_once_to_both_in_the_night_too(due, clock):
 def test_a_check_struck_out_is_no_news(due, clock):
     clock.move_to(NINE - DAY)
     check = making.bad(due.probe, due.cook, NINE - DAY)
+    forget_failures()
     void_check(by=due.supervisor, check=check, reason="Another probe.")
-    fill(NINE - DAY)
+    enqueue_due_notices(NINE - DAY)
     assert not told("failed")
+
+
+def forget_failures():
+    """As if what was written with a failed check had been lost."""
+    Notified.objects.filter(kind="failed").delete()
+    told("failed").delete()
 
 
 def test_a_check_that_reached_the_record_long_ago_is_no_news(due, clock):
     clock.move_to(NINE - DAY)
     making.bad(due.probe, due.cook, NINE - DAY)
-    fill(NINE + 7 * DAY)
+    forget_failures()
+    enqueue_due_notices(NINE + 7 * DAY)
     assert not told("failed")
+
+
+def test_failed_checks_of_which_the_demo_pretends_that_they_were_recorded_earlier_make_one_mail_at_most(due, clock):
+    clock.move_to(NINE)
+    for days in (1, 2, 8):
+        with shared_clock.pretend(NINE - days * DAY):
+            making.bad(due.probe, due.cook, NINE - days * DAY)
+    assert not told("failed")
+    enqueue_due_notices(NINE)
+    assert len(told("failed", due.manager).get().checks) == 2
 
 
 def test_other_mail_waits_until_quiet_hours_are_over_and_goes_if_the_check_is_made(due, clock):
@@ -310,7 +318,7 @@ def test_other_mail_waits_until_quiet_hours_are_over_and_goes_if_the_check_is_ma
     notice = told("overdue").get()
     assert notice.not_before == datetime(2026, 3, 12, 6, tzinfo=UTC)
     making.good(due.probe, due.cook, at + timedelta(minutes=1))
-    fill(at + timedelta(minutes=2))
+    send_waiting(lambda: notice.not_before)
     notice.refresh_from_db()
     assert notice.state == State.NEEDLESS
 
@@ -360,9 +368,9 @@ def test_the_week_of_an_area_for_its_supervisor(due, clock):
 def test_an_area_is_told_of_no_week_before_it_was_in_the_book(due, clock):
     """Begun on a Wednesday, it gets its first week on the next Monday."""
     clock.move_to(NINE)
-    fill(NINE)
+    enqueue_due_notices(NINE)
     assert not told("digest")
-    fill(NINE + 5 * DAY)
+    enqueue_due_notices(NINE + 5 * DAY)
     assert told("digest", due.supervisor).count() == 1
 
 
@@ -371,11 +379,11 @@ def test_a_failed_check_that_nobody_was_there_to_hear_of_is_told_to_whoever_come
     held.delete()
     clock.move_to(NINE - DAY)
     making.bad(due.probe, due.cook, NINE - DAY)
-    fill(NINE - DAY)
+    enqueue_due_notices(NINE - DAY)
     assert not told("failed")
     Membership.objects.create(person=due.manager, role=Role.MANAGER, site=due.site)
-    fill(NINE - DAY + HOUR)
-    fill(NINE - DAY + 2 * HOUR)
+    enqueue_due_notices(NINE - DAY + HOUR)
+    enqueue_due_notices(NINE - DAY + 2 * HOUR)
     assert [notice.person for notice in told("failed")] == [due.manager]
 
 
@@ -387,43 +395,61 @@ def test_of_places_and_probes_out_of_use_nothing_is_told(due, clock):
     sweep(NINE + 5 * HOUR)
     Probe.objects.filter(code="P2").update(withdrawn=True)
     Site.objects.filter(pk=due.other_site.pk).update(closed=True)
-    fill(NINE + 5 * HOUR)
+    enqueue_due_notices(NINE + 5 * HOUR)
     kinds = {notice.kind for notice in Notice.objects.all()}
     assert kinds == {"due", "overdue", "unanswered"}
     for notice in Notice.objects.all():
         assert "P1" in notice.text and "P2" not in notice.text and "Birch House" not in notice.text
 
 
-def test_what_was_told_with_one_reminder_is_not_told_again_with_the_next(due, clock):
+def test_notices_and_what_they_notify_of_are_written_together_or_not_at_all(due, clock, monkeypatch):
+    clock.move_to(NINE - DAY)
+    making.bad(due.probe, due.cook, NINE - DAY)
+    forget_failures()
+
+    def crash(*args, **kwargs):
+        raise RuntimeError
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Notice.objects, "bulk_create", crash)
+        with pytest.raises(RuntimeError):
+            enqueue_due_notices(NINE - DAY)
+    assert not told("failed") and not Notified.objects.filter(kind="failed")
+    enqueue_due_notices(NINE - DAY)
+    assert told("failed").count() == 2
+
+
+def test_what_another_run_told_meanwhile_is_told_once_and_the_rest_by_the_next(due, clock):
+    tell(NINE, clock)
+    clock.move_to(NINE + 2 * HOUR)
+    gathered = overdue(NINE + 2 * HOUR)
     making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 7 * DAY)
-    change_plan(by=due.manager, probe=due.site.probes.get(code="P2"), every_days=7, at=time(11), reason="Agreed.")
-    tell(NINE + 2 * HOUR, clock)
-    tell(NINE + 4 * HOUR, clock)
+    sweep(NINE + 2 * HOUR)
+    both = overdue(NINE + 2 * HOUR)
+    assert [len(each.notified) for each in (gathered, both)] == [1, 2]
+    assert (enqueue(gathered, NINE + 2 * HOUR), enqueue(both, NINE + 2 * HOUR)) == (1, 0)
+    enqueue_due_notices(NINE + 2 * HOUR)
     assert [[code in notice.text for code in ("P1", "P2")] for notice in told("overdue")] == [
         [True, False],
         [False, True],
     ]
 
 
-def test_notices_and_their_marks_are_written_together_or_not_at_all(due, clock, monkeypatch):
-    clock.move_to(NINE - DAY)
-    making.bad(due.probe, due.cook, NINE - DAY)
-
-    def crash(*args, **kwargs):
-        raise RuntimeError
-
-    with monkeypatch.context() as patched:
-        patched.setattr(Mark.objects, "bulk_create", crash)
-        with pytest.raises(RuntimeError):
-            fill(NINE - DAY)
-    assert not told("failed")
-    fill(NINE - DAY)
-    assert told("failed").count() == 2
+def test_a_digest_is_worked_out_before_the_transaction_that_writes_it(due, clock, monkeypatch):
+    """On SQLite nobody else writes meanwhile, and a page would wait for all the drift of all probes."""
+    tell(NINE, clock)
+    making.bad(due.probe, due.cook, NINE)
+    depths, outside = [], len(connection.savepoint_ids)
+    monkeypatch.setattr(
+        "compliance.notices.digests.outlooks_of", lambda *given: depths.append(len(connection.savepoint_ids)) or []
+    )
+    tell(NINE + 5 * DAY, clock)
+    assert told("digest") and depths == [outside]
 
 
 def test_the_queries_do_not_grow_with_probes_sites_and_people(due, clock):
     monday = NINE - 2 * DAY
-    fill(monday - 7 * DAY)
+    enqueue_due_notices(monday - 7 * DAY)
     queries_of_a_fill(due, clock, 1, monday)
     few = queries_of_a_fill(due, clock, 2, monday + 7 * DAY)
     assert queries_of_a_fill(due, clock, 3, monday + 14 * DAY) == few
@@ -432,7 +458,7 @@ def test_the_queries_do_not_grow_with_probes_sites_and_people(due, clock):
 def test_nothing_new_takes_few_queries_and_writes_nothing(due, clock):
     tell(NINE, clock)
     with CaptureQueriesContext(connection) as asked:
-        fill(NINE)
+        enqueue_due_notices(NINE)
     assert len(asked) <= 14
     assert not [q["sql"] for q in asked if q["sql"].startswith(("INSERT", "UPDATE"))]
 
@@ -450,17 +476,8 @@ def queries_of_a_fill(world, clock, more, now):
     clock.move_to(now)
     sweep(now)
     with CaptureQueriesContext(connection) as asked:
-        fill(now)
-    assert told("failed").filter(made_at=now).count() >= 2 * more
+        enqueue_due_notices(now)
     assert told("digest").filter(made_at=now)
     assert told("reading").filter(made_at=now).count() == 1
     written = [q["sql"].partition("(")[0] for q in asked if q["sql"].startswith("INSERT")]
     return len(asked) - len(written) + len(set(written))  # of many rows an INSERT goes in batches
-
-
-def test_what_is_told_to_manager_and_supervisor_at_once_keeps_its_own_words(due, clock):
-    """The engine stood still from before the grace was over until the supervisor was to be told as well."""
-    tell(NINE + timedelta(hours=5), clock)
-    notice = told("unanswered", due.supervisor).get()
-    assert told("overdue", due.manager).exists()
-    assert notice.subject in notice.text

@@ -14,7 +14,7 @@ from django.urls import reverse
 from icalendar import Calendar
 
 from compliance.notices.actions import open_feed, revoke_feed
-from compliance.notices.hiding import SecretsHidden
+from compliance.notices.log_filters import SecretsHidden
 from compliance.notices.models import FeedKey
 from compliance.plans.actions import set_round
 from compliance.reminders.models import Excuse, Reminder
@@ -195,6 +195,9 @@ def test_the_secret_is_nowhere_in_the_database_nor_in_the_log(feed, caplog):
     caplog.handler.addFilter(SecretsHidden())
     with caplog.at_level(logging.DEBUG):
         fetch(secret + "x")
+        for path in (f"/feeds/{secret}", f"/feeds/{secret}.ICS", f"/feeds/{secret}.ic"):
+            Client().get(path)
+        Client().post(f"/feeds/{secret}.ics")
     assert "Not Found: /feeds/" in caplog.text and secret not in caplog.text
 
 

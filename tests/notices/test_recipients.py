@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.notices import telling
-from compliance.notices.telling import MANAGER, SUPERVISOR, Kind, Quiet, Wish
+from compliance.notices import timing
+from compliance.notices.recipients import MANAGER, SUPERVISOR, Kind, Wish, recipients
+from compliance.notices.timing import Quiet
 from sites.models import Role
 
 LONDON, NEW_YORK = ZoneInfo("Europe/London"), ZoneInfo("America/New_York")
@@ -20,7 +21,7 @@ def at(*parts):
 
 def told(kind, roles, **chosen):
     held = {person: role if isinstance(role, set) else {role} for person, role in roles.items()}
-    return {each.person: each.wish for each in telling.audience(kind, held, chosen.get("chosen", {}))}
+    return {each.person: each.wish for each in recipients(kind, held, chosen.get("chosen", {}))}
 
 
 def test_the_roles_are_those_of_the_book():
@@ -83,7 +84,7 @@ NIGHT = Quiet(time(21), time(6))
     ],
 )
 def test_quiet_hours_end_on_the_clock_of_the_site(now, zone, until):
-    assert telling.quiet_until(now, zone, NIGHT) == until
+    assert timing.quiet_until(now, zone, NIGHT) == until
 
 
 @pytest.mark.parametrize(
@@ -92,20 +93,20 @@ def test_quiet_hours_end_on_the_clock_of_the_site(now, zone, until):
 def test_quiet_hours_that_end_in_the_hour_that_comes_twice_end_twice(now, until):
     """On 25 October 2026 the clocks of London show 01:00 to 02:00 twice."""
     day = (2026, 10, 25)
-    found = telling.quiet_until(at(*day, *now), LONDON, Quiet(time(21), time(1, 30)))
+    found = timing.quiet_until(at(*day, *now), LONDON, Quiet(time(21), time(1, 30)))
     assert found == (until and at(*day, *until))
 
 
 def test_quiet_hours_within_a_day_and_none():
     noon = at(2026, 1, 10, 12)
-    assert telling.quiet_until(noon, LONDON, Quiet(time(11), time(14))) == at(2026, 1, 10, 14)
-    assert telling.quiet_until(noon, LONDON, Quiet(time(14), time(16))) is None
-    assert telling.quiet_until(noon, LONDON, Quiet(time(12), time(12))) is None
+    assert timing.quiet_until(noon, LONDON, Quiet(time(11), time(14))) == at(2026, 1, 10, 14)
+    assert timing.quiet_until(noon, LONDON, Quiet(time(14), time(16))) is None
+    assert timing.quiet_until(noon, LONDON, Quiet(time(12), time(12))) is None
 
 
 def test_only_a_failed_check_breaks_quiet_hours():
     night = at(2026, 1, 10, 23)
-    free = {kind for kind in Kind if telling.not_before(kind, night, LONDON, NIGHT) is None}
+    free = {kind for kind in Kind if timing.not_before(kind, night, [LONDON], NIGHT) is None}
     assert free == {Kind.FAILED}
 
 
@@ -116,31 +117,31 @@ times = st.times().map(lambda t: t.replace(second=0, microsecond=0))
 
 @given(moments, zones, times, times)
 def test_quiet_hours_never_hold_longer_than_a_day_nor_into_the_past(now, zone, starts, ends):
-    until = telling.quiet_until(now, zone, Quiet(starts, ends))
+    until = timing.quiet_until(now, zone, Quiet(starts, ends))
     assert until is None or now < until <= now + timedelta(hours=25)
 
 
 @given(moments, st.sampled_from([LONDON, NEW_YORK, ZoneInfo("Australia/Lord_Howe")]))
 def test_the_next_digest_is_ahead_and_tells_of_whole_weeks(now, zone):
-    start, end = (moment.astimezone(zone) for moment in telling.digest_span(now, zone))
-    assert now < telling.next_digest_at(now, zone) <= now + timedelta(days=7, hours=1)
+    start, end = (moment.astimezone(zone) for moment in timing.digest_span(now, zone))
+    assert now < timing.next_digest_at(now, zone) <= now + timedelta(days=7, hours=1)
     assert end <= now
     assert (start.weekday(), end.weekday(), (end.date() - start.date()).days) == (0, 0, 7)
 
 
 def test_morning_comes_at_six_or_an_hour_before_the_first_check():
     five = at(2026, 1, 10, 5)
-    assert not telling.morning_has_come(five, LONDON, None)
-    assert telling.morning_has_come(five + timedelta(hours=1), LONDON, None)
-    assert telling.morning_has_come(five, LONDON, at(2026, 1, 10, 5, 30))
-    assert not telling.morning_has_come(five, LONDON, at(2026, 1, 9, 5, 30))  # overdue since yesterday wakes nobody
+    assert not timing.morning_has_come(five, LONDON, None)
+    assert timing.morning_has_come(five + timedelta(hours=1), LONDON, None)
+    assert timing.morning_has_come(five, LONDON, at(2026, 1, 10, 5, 30))
+    assert not timing.morning_has_come(five, LONDON, at(2026, 1, 9, 5, 30))  # overdue since yesterday wakes nobody
 
 
 def test_a_closed_day_with_nothing_but_what_was_left_over_is_not_told():
     now, yesterday, today = at(2026, 1, 10, 7), at(2026, 1, 9, 9), at(2026, 1, 10, 9)
-    assert telling.worth_telling([today], now, LONDON, is_open=False)
-    assert telling.worth_telling([yesterday], now, LONDON, is_open=True)
-    assert not telling.worth_telling([yesterday], now, LONDON, is_open=False)
+    assert timing.worth_telling([today], now, LONDON, is_open=False)
+    assert timing.worth_telling([yesterday], now, LONDON, is_open=True)
+    assert not timing.worth_telling([yesterday], now, LONDON, is_open=False)
 
 
 @pytest.mark.parametrize(
@@ -150,10 +151,11 @@ def test_supervisors_hear_of_a_reading_while_it_can_still_be_taken(grace, closes
     """All in minutes after it was due."""
     due = at(2026, 1, 10, 9)
     after = [due + timedelta(minutes=each) for each in (grace, closes, told_at)]
-    assert telling.told_on_at(due, *after[:2]) == after[2] < after[1]
+    assert timing.escalated_at(due, *after[:2]) == after[2] < after[1]
 
 
 @pytest.mark.parametrize("grace, hours", [(0, 2), (60, 3), (120, 4), (300, 10)])
 def test_supervisors_are_told_as_long_again_later_and_two_hours_at_least(grace, hours):
     due = at(2026, 1, 10, 9)
-    assert telling.unanswered_at(due, timedelta(minutes=grace)) == due + timedelta(hours=hours)
+    told_at = timing.escalated_at(due, due + timedelta(minutes=grace), due + timedelta(days=7))
+    assert told_at == due + timedelta(hours=hours)

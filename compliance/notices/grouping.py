@@ -9,44 +9,50 @@ from django.urls import reverse
 from shared.words import plural
 from sites.addresses import address
 
-from .gathering import Item, Message
-from .telling import Kind
+from .message_sources import Item, Message
+from .recipients import Kind
 
 LATE = "The time allowed is long over and no {} has been {}."
 NAMED = 40  # lines of a mail
-JOINED = {
+GROUPED = {
     Kind.UNANSWERED: ("probe", "{} at {} are still not checked, see to it", LATE.format("check", "made")),
     Kind.NO_READING: ("reading", "{} at {} still not taken, see to it", LATE.format("reading", "taken")),
-}  # fmt: skip
+}
 
 
-def key_of(message: Message) -> tuple:
-    """Messages of the same key to somebody who is told of the whole area make one."""
-    return (message.kind, "area", message.site.area_id) if message.kind in JOINED else alone(message)
-
-
-def alone(message: Message) -> tuple:
+def key_of(message: Message, *, of_area: bool) -> tuple:
+    """Messages of the same key make one for somebody; `of_area`: who is told of the whole area."""
+    if of_area and message.kind in GROUPED:
+        return message.kind, "area", message.site.area_id
     return message.kind, message.about
 
 
-def joined(messages: Sequence[Message]) -> Message:
+def grouped(messages: Sequence[Message]) -> Message:
     """One message of all; of one alone, that very one. Each line then says its site."""
     if len(messages) == 1:
         return messages[0]
     first, area = messages[0], messages[0].site.area
-    what, subject, lead = JOINED[first.kind]
-    probes, reminders = (sum((getattr(m, name) for m in messages), []) for name in ("probes", "reminders"))
+    what, subject, lead = GROUPED[first.kind]
+    probes = [probe for message in messages for probe in message.probes]
+    reminders = [reminder for message in messages for reminder in message.reminders]
     counted = plural(len(probes) or len(reminders), what)
     link = address("area_detail", area.pk) or reverse("probe_list")
     return Message(
-        first.kind, _about(messages), f"{area}: {subject.format(counted, plural(len(messages), 'site'))}", lead,
-        _items(messages, link), link, area=area, probes=probes, reminders=reminders,
-    )  # fmt: skip
+        first.kind,
+        _about(messages),
+        f"{area}: {subject.format(counted, plural(len(messages), 'site'))}",
+        lead,
+        _items(messages, link),
+        link,
+        area=area,
+        probes=probes,
+        reminders=reminders,
+    )
 
 
 def _items(messages: Sequence[Message], link: str) -> list[Item]:
     lines = [
-        replace(item, title=f"{message.site}: {item.title}", says=_when(message, item.says))
+        replace(item, title=f"{message.site}: {item.title}", says=_says(message, item))
         for message in messages
         for item in message.items
     ]
@@ -54,8 +60,8 @@ def _items(messages: Sequence[Message], link: str) -> list[Item]:
     return [*lines[:NAMED], Item(f"{more} more", "See the area.", link)] if more > 0 else lines
 
 
-def _when(message: Message, says: str) -> str:
-    return f"{says}, due {message.due}" if message.due else says
+def _says(message: Message, item: Item) -> str:
+    return f"{item.says}, due {message.due}" if message.due else item.says
 
 
 def _about(messages: Sequence[Message]) -> str:

@@ -6,7 +6,7 @@ from uuid import UUID, uuid4
 
 from icalendar import Calendar
 
-from compliance.notices.feeds import Entry, calendar
+from compliance.notices.ical import Entry, calendar
 
 NAMESPACE = UUID("5f0f4a5e-6b3b-4b6a-9a53-0d1d4c4b3f10")
 NINE = datetime(2026, 3, 18, 9, 0, tzinfo=UTC)

@@ -19,10 +19,10 @@ from compliance.reminders.queries import asked_of, open_rounds, rounds_to_come
 from shared.templatetags.noughtbook import when
 from sites.models import Site
 
-from .feeds import Entry
-from .gathering import check_url
+from .ical import Entry
+from .late_sources import reading_url
+from .message_sources import check_url
 from .models import FeedKey
-from .rounds import reading_url
 from .wording import absolute, plain
 
 AHEAD = 28  # days
@@ -62,9 +62,14 @@ class _Site:
         since = [revised, *([grace_at, instant(late, datetime.min.time(), self.site.zone)] if late else [])]
         due = DUE.format(at=plain(when(due_at, self.site.zone)), site=self.site)
         return Entry(
-            key=f"{key}-{due_at.astimezone(UTC):%Y%m%dT%H%M%S}", due_at=due_at, late=late, revised=max(since),
-            due_day=local_day(due_at, self.site.zone), says=f"{due}: {because}." if because else f"{due}.", **given,
-        )  # fmt: skip
+            key=f"{key}-{due_at.astimezone(UTC):%Y%m%dT%H%M%S}",
+            due_at=due_at,
+            late=late,
+            revised=max(since),
+            due_day=local_day(due_at, self.site.zone),
+            says=f"{due}: {because}." if because else f"{due}.",
+            **given,
+        )
 
 
 def _checks(site: Site, now: datetime) -> Iterator[Entry]:
@@ -77,21 +82,31 @@ def _checks(site: Site, now: datetime) -> Iterator[Entry]:
     here, following = _Site(site, now), _Following(site, now)
     for state in states:
         shared = {
-            "what": f"Check probe {state.probe.code}", "kind": "Check",
+            "what": f"Check probe {state.probe.code}",
+            "kind": "Check",
             "revised": max(_known(state), default=state.due_at),
-        }  # fmt: skip
+        }
         if due := asked[state.pk]:
             yield here.entry(
-                key=f"check-{state.pk}", due_at=due.due_at, because=due.because, grace_at=due.grace_at,
-                url=absolute(check_url(state.pk, due.away)), **shared,
-            )  # fmt: skip
+                key=f"check-{state.pk}",
+                due_at=due.due_at,
+                because=due.because,
+                grace_at=due.grace_at,
+                url=absolute(check_url(state.pk, due.away)),
+                **shared,
+            )
         usual = absolute(reverse(ICE.address, args=[state.pk]))
         for slot in following.of(state):
             because = f"{slot.because}, if the check before it is made in time"
             yield here.entry(
-                key=f"check-{state.pk}", due_at=slot.due_at, because=because, grace_at=None, tentative=True, url=usual,
+                key=f"check-{state.pk}",
+                due_at=slot.due_at,
+                because=because,
+                grace_at=None,
+                tentative=True,
+                url=usual,
                 **shared,
-            )  # fmt: skip
+            )
 
 
 def _known(state: ProbeState) -> list[datetime]:
@@ -139,7 +154,12 @@ def _readings(site: Site, now: datetime) -> Iterator[Entry]:
     for asked in (*open_rounds(site, now), *rounds_to_come(site, now)):
         revised = asked.round.recorded_at
         yield here.entry(
-            key=f"reading-{asked.round_id}", due_at=asked.due_at, because=asked.because, kind="Reading",
-            what=f"Take the reading for {asked.round.limit}", url=absolute(reading_url(asked)), revised=revised,
+            key=f"reading-{asked.round_id}",
+            due_at=asked.due_at,
+            because=asked.because,
+            kind="Reading",
+            what=f"Take the reading for {asked.round.limit}",
+            url=absolute(reading_url(asked)),
+            revised=revised,
             grace_at=asked.grace_at if asked.due_at <= now else None,
-        )  # fmt: skip
+        )

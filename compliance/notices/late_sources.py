@@ -1,0 +1,165 @@
+"""What is overdue past its grace, checks and readings of rounds: to the site managers, and later to the area supervisors."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import F, Q, QuerySet
+from django.urls import reverse
+
+from compliance.reminders.models import Reminder
+from compliance.reminders.queries import LONGEST
+from compliance.reminders.status import Status, with_status
+from shared.words import noun
+
+from . import timing, wording
+from .message_sources import Gathered, Item, Message, check_url, named, said_at, todo_url, untold
+from .models import Notified
+from .recipients import Kind
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The subject, with the site and what is late, of one and of many; and the lead."""
+
+    one: str
+    many: str
+    lead: str
+
+
+NO_CHECK, NO_READING = "no check has been made.", "no reading has been taken."
+WORDS = {
+    Kind.OVERDUE: Words(*["{}: {} overdue, check now"] * 2, f"The time allowed is over and {NO_CHECK}"),
+    Kind.UNANSWERED: Words(
+        *["{}: {} still not checked, see to it"] * 2, f"The time allowed is long over and still {NO_CHECK}"
+    ),
+    Kind.READING: Words(
+        "{}: take the reading for {} now", "{}: take {} now", f"The time allowed is over and {NO_READING}"
+    ),
+    Kind.NO_READING: Words(
+        "{}: still no reading for {}, see to it",
+        "{}: {} still not taken, see to it",
+        f"The time allowed is long over and still {NO_READING}",
+    ),
+}
+TO_MANAGERS = (Kind.OVERDUE, Kind.READING)  # when the grace is over; of the others when that was of no use
+
+
+def overdue(now: datetime) -> Gathered:
+    return _late(Kind.OVERDUE, _late_checks(Kind.OVERDUE, now), now)
+
+
+def unanswered(now: datetime) -> Gathered:
+    return _late(Kind.UNANSWERED, _late_checks(Kind.UNANSWERED, now), now)
+
+
+def untaken(now: datetime) -> Gathered:
+    return _late(Kind.READING, _late_readings(Kind.READING, now), now)
+
+
+def still_untaken(now: datetime) -> Gathered:
+    return _late(Kind.NO_READING, _late_readings(Kind.NO_READING, now), now)
+
+
+def _late(kind: Kind, reminders: QuerySet[Reminder], now: datetime) -> Gathered:
+    """One message a site with all that is told of it at one moment, whenever each fell due; of what was missed the last alone."""
+    late = [each for each in reminders.order_by("due_at", "pk") if _told_at(kind, each) <= now]
+    latest = {each.probe_id: each.pk for each in late if each.status == Status.MISSED}
+    by_site = defaultdict(list)
+    for each in late:
+        if each.status != Status.MISSED or latest[each.probe_id] == each.pk:
+            by_site[each.site_id].append(each)
+    messages = [_message(kind, reminders) for reminders in by_site.values()]
+    return Gathered(messages, [Notified(kind=kind, number=each.pk, at=each.due_at) for each in late])
+
+
+def _told_at(kind: Kind, reminder: Reminder) -> datetime:
+    if kind in TO_MANAGERS:
+        return reminder.grace_at
+    return timing.escalated_at(reminder.due_at, reminder.grace_at, reminder.closes_at)
+
+
+def _late_checks(kind: Kind, now: datetime) -> QuerySet[Reminder]:
+    """Grows with what is overdue, not with history: from the probes that are due to their reminders since then.
+
+    What is over as soon as its grace is, was missed then, without ever having been overdue.
+    """
+    reminders = Reminder.objects.filter(
+        Q(closes_at__gt=now) | Q(closes_at__lte=F("grace_at")),
+        untold(kind, "pk"),
+        probe__state__due_at__lte=now,
+        due_at__gte=F("probe__state__due_at"),
+        grace_at__lte=now,
+        site__closed=False,
+        probe__withdrawn=False,
+    )
+    late = with_status(reminders, now).filter(status__in=[Status.OVERDUE, Status.MISSED])
+    return late.select_related("site__area", "probe__state")
+
+
+def _late_readings(kind: Kind, now: datetime) -> QuerySet[Reminder]:
+    """Those that can still be taken. Grows with the rounds of the last days, not with history."""
+    reminders = Reminder.objects.filter(
+        untold(kind, "pk"),
+        round__isnull=False,
+        due_at__gt=now - LONGEST,
+        grace_at__lte=now,
+        closes_at__gt=now,
+        site__closed=False,
+    )
+    return with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "round__limit")
+
+
+def _message(kind: Kind, reminders: Sequence[Reminder]) -> Message:
+    first, words, due = reminders[0], WORDS[kind], _same_due(reminders)
+    single, checks = len(reminders) == 1, first.probe_id is not None
+    return Message(
+        kind,
+        _about(reminders),
+        (words.one if single else words.many).format(first.site, _what(reminders)),
+        f"Due {due}. {words.lead}" if due else words.lead,
+        [Item(_title(each), _because(each, due), _url(each)) for each in reminders],
+        _url(first) if single else todo_url(first.site),
+        site=first.site,
+        due=due,
+        probes=[[each.probe_id, each.due_at.isoformat()] for each in reminders] if checks else [],
+        reminders=[] if checks else [each.pk for each in reminders],
+    )
+
+
+def _about(reminders: Sequence[Reminder]) -> str:
+    """Of no other message: a reminder is told once."""
+    first = min(reminders, key=lambda reminder: reminder.pk)
+    return f"{first.site_id}:{first.due_at:%Y-%m-%dT%H:%M:%S}:{first.pk}"
+
+
+def _what(reminders: Sequence[Reminder]) -> str:
+    if reminders[0].probe_id is None:
+        return str(reminders[0].round.limit) if len(reminders) == 1 else f"{len(reminders)} readings"
+    codes = list(dict.fromkeys(reminder.probe.code for reminder in reminders))
+    return f"{wording.probes(codes)} {noun(len(codes), 'is', 'are')}"
+
+
+def _same_due(reminders: Sequence[Reminder]) -> str:
+    """When they fell due, if all did at one moment; else empty, and each is to say so for itself."""
+    dues = {reminder.due_at for reminder in reminders}
+    return said_at(dues.pop(), reminders[0].site.zone) if len(dues) == 1 else ""
+
+
+def _because(reminder: Reminder, due: str) -> str:
+    return reminder.because if due else f"{reminder.because}, due {said_at(reminder.due_at, reminder.site.zone)}"
+
+
+def _title(reminder: Reminder) -> str:
+    return named(reminder.probe) if reminder.probe_id else f"Reading for {reminder.round.limit}"
+
+
+def _url(reminder: Reminder) -> str:
+    """Where that very check is made, whatever else its probe is due for, or that very reading."""
+    return check_url(reminder.probe_id, reminder.away) if reminder.probe_id else reading_url(reminder)
+
+
+def reading_url(reminder: Reminder) -> str:
+    """The form for a reading under that limit."""
+    return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.round.limit_id}"

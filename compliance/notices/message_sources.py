@@ -1,0 +1,250 @@
+"""What is to be told, as messages that are not yet anybody's: a constant number of queries, and none for what is told.
+
+Each source gives, with its messages, what they notify of; both are written together, so that nothing is told twice or lost.
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.db.models import Exists, OuterRef
+from django.urls import reverse
+
+from compliance.checks.guidance import check_wanted
+from compliance.checks.models import Check, ProbeState, Verdict
+from compliance.checks.models import Kind as CheckKind
+from compliance.checks.telling import shown_in
+from compliance.plans.calendar import local_day
+from compliance.plans.queries import calendars
+from compliance.probes.models import Probe
+from compliance.reminders.queries import Asked, asked_of
+from shared.templatetags.noughtbook import when
+from shared.words import noun
+from sites.access import clock_of
+from sites.addresses import address
+from sites.models import Area, PasswordLink, Person, Site
+
+from . import timing, wording
+from .models import Notified
+from .recipients import Kind
+
+A_DAY_ANYWHERE = timedelta(hours=26)  # the longest that is left of a local day, an hour put back included
+NEWS = timedelta(days=7)  # what reaches the record later than this is history, and no news
+WHOSE = "Was it not you? Then somebody else could write under your name. Tell your supervisor at once."
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One line of a message: the thing, what is said of it, and where to act on it."""
+
+    title: str
+    says: str
+    link: str
+
+
+@dataclass(slots=True)
+class Message:
+    """To whoever is told of its kind at its site or area; to one person alone where it names one."""
+
+    kind: Kind
+    about: str
+    subject: str
+    lead: str
+    items: list[Item]
+    link: str
+    site: Site | None = None
+    area: Area | None = None
+    person: Person | None = None
+    probes: list[list] = field(default_factory=list)
+    reminders: list[int] = field(default_factory=list)
+    checks: list[int] = field(default_factory=list)
+    after: list[str] = field(default_factory=list)
+    due: str = ""
+
+    @property
+    def area_id(self) -> int | None:
+        return self.area.pk if self.area else self.site and self.site.area_id
+
+    @property
+    def zones(self) -> list[ZoneInfo]:
+        return [self.site.zone] if self.site else [self.area.open_sites[0].zone] if self.area else []
+
+
+@dataclass
+class Gathered:
+    """Messages, and all that was looked at, told or not."""
+
+    messages: list[Message] = field(default_factory=list)
+    notified: list[Notified] = field(default_factory=list)
+
+
+def untold(kind: Kind, number: str, **more) -> Exists:
+    return ~Exists(Notified.objects.filter(kind=kind, number=OuterRef(number), **more))
+
+
+Wanted = tuple[Probe, Asked]
+
+
+def mornings(now: datetime) -> Gathered:
+    """One message a site and day, with every check that is due on it or still waits: four queries at most."""
+    states = ProbeState.objects.filter(
+        untold(Kind.DUE, "probe__site", at__gt=now),
+        due_at__lt=now + A_DAY_ANYWHERE,
+        probe__withdrawn=False,
+        probe__site__closed=False,
+    )
+    states = list(states.select_related("probe__site__area").order_by("due_at", "probe__code"))
+    asked, wanted = asked_of(states, now), defaultdict(list)
+    for state in states:
+        due, site = asked[state.pk], state.probe.site
+        if due and due.due_at < timing.end_of_day(now, site.zone):
+            wanted[site].append((state.probe, due))
+    for checks in wanted.values():
+        checks.sort(key=lambda check: (check[1].due_at, check[0].code))
+    return _mornings({site: checks for site, checks in wanted.items() if _has_come(checks, now, site)}, now)
+
+
+def _has_come(checks: list[Wanted], now: datetime, site: Site) -> bool:
+    today = local_day(now, site.zone)
+    first = next((due.due_at for _, due in checks if local_day(due.due_at, site.zone) == today), None)
+    return timing.morning_has_come(now, site.zone, first)
+
+
+def _mornings(wanted: dict[Site, list[Wanted]], now: datetime) -> Gathered:
+    gathered, works = Gathered(), calendars(wanted) if wanted else {}
+    for site, checks in wanted.items():
+        gathered.notified.append(Notified(kind=Kind.DUE, number=site.pk, at=timing.end_of_day(now, site.zone)))
+        is_open = works[site.pk].is_open(local_day(now, site.zone))[0]
+        if timing.worth_telling([due.due_at for _, due in checks], now, site.zone, is_open):
+            gathered.messages.append(_morning(site, checks, now))
+    return gathered
+
+
+def _morning(site: Site, checks: list[Wanted], now: datetime) -> Message:
+    items = [Item(named(probe), _due_says(due, now, site), check_url(probe.pk, due.away)) for probe, due in checks]
+    return Message(
+        Kind.DUE,
+        f"{site.pk}:{local_day(now, site.zone)}",
+        f"{site}: check {wording.probes([probe.code for probe, _ in checks])} today",
+        f"Due at {site} on {said_at(now, site.zone, 'day')}.",
+        items,
+        items[0].link if len(items) == 1 else todo_url(site),
+        site=site,
+        probes=[[probe.pk, due.due_at.isoformat()] for probe, due in checks],
+    )
+
+
+def _due_says(due: Asked, now: datetime, site: Site) -> str:
+    since = "overdue since" if due.due_at <= now else "due"
+    return f"{due.because or 'check due'}, {since} {said_at(due.due_at, site.zone, 'short')}"
+
+
+AFTER_FAILURE = [
+    "Label {it} “Do not use” and keep {it} apart. Take another probe that is in tolerance for the food that is waiting.",
+    "Hold the food that was judged by {it} since {its} last good check until somebody has decided on it.",
+]
+ITS_CHECK = {
+    CheckKind.ZERO: "its zero check",
+    CheckKind.BOILING: "its boiling check",
+    CheckKind.CERTIFICATE: "its certificate",
+}
+
+
+def failures(now: datetime, check: int | None = None) -> Gathered:
+    """Failed checks, or this one, that nobody has been told of, reached the record lately and still count: a message to each site
+    where one was made, and where its probe is by now."""
+    checks = Check.objects.filter(
+        untold(Kind.FAILED, "pk"),
+        verdict=Verdict.OUT_OF_TOLERANCE,
+        void__isnull=True,
+        recorded_at__gt=now - NEWS,
+    )
+    checks = checks if check is None else checks.filter(pk=check)
+    gathered, at_site = Gathered(), defaultdict(list)
+    for each in (
+        checks.select_related("probe__site__area", "site__area").prefetch_related("checked_by__names").order_by("pk")
+    ):
+        gathered.notified.append(Notified(kind=Kind.FAILED, number=each.pk, at=each.checked_at))
+        for site in dict.fromkeys([each.site, each.probe.site]):
+            at_site[site].append(each)
+    gathered.messages += [_failure(site, each) for site, each in at_site.items()]
+    return gathered
+
+
+def _failure(site: Site, checks: Sequence[Check]) -> Message:
+    """Of one check; of several where nobody was there to hear of each."""
+    codes = list(dict.fromkeys(check.probe.code for check in checks))
+    first, single, kinds = checks[0], len(checks) == 1, {check.kind for check in checks}
+    words = {"it": "it", "its": "its"} if len(codes) == 1 else {"it": "them", "its": "their"}
+    same = len(codes) == len(kinds) == 1
+    failed = ITS_CHECK[first.kind] if same else noun(len(codes), "its checks", "their checks")
+    return Message(
+        Kind.FAILED,
+        f"{first.pk}" if site == first.site else f"{first.pk}@{site.pk}",
+        f"{site}: stop using {wording.probes(codes)}, {noun(len(codes), 'it', 'they')} failed {failed}",
+        _checked(first, site) if single else f"Do not use {words['it']} again before a check is passed.",
+        [
+            Item(named(c.probe), shown_in(c) if single else f"{shown_in(c)} {_checked(c, site)}", _link(c, site))
+            for c in checks
+        ],
+        _link(first, site) if single else todo_url(site),
+        site=site,
+        after=[line.format(**words) for line in AFTER_FAILURE],
+        checks=[check.pk for check in checks],
+    )
+
+
+def _checked(check: Check, site: Site) -> str:
+    return f"Checked {said_at(check.checked_at, site.zone)} by {check.name_of('checked_by')}."
+
+
+def _link(check: Check, site: Site) -> str:
+    """Its page; to people where the probe is by now, who may not see that, the page of the probe."""
+    own = check.site_id == site.pk
+    return reverse("check_detail", args=[check.pk]) if own else reverse("probe_detail", args=[check.probe_id])
+
+
+def passwords(now: datetime) -> Gathered:
+    """To people whose password was set lately by a link, by mail alone: the pages tell them by themselves."""
+    links = PasswordLink.objects.filter(untold(Kind.PASSWORD, "pk"), used_at__gt=now - NEWS, person__is_active=True)
+    if not settings.MAIL_WORKS:
+        return Gathered()
+    links = list(links.select_related("person", "made_by"))
+    marks = [Notified(kind=Kind.PASSWORD, number=link.pk, at=link.used_at) for link in links]
+    return Gathered([_password(link) for link in links], marks)
+
+
+def _password(link: PasswordLink) -> Message:
+    made, used = (said_at(moment, clock_of(link.person)) for moment in (link.made_at, link.used_at))
+    account = reverse("account")
+    return Message(
+        Kind.PASSWORD,
+        str(link.pk),
+        "Your password was set anew",
+        f"It was set on {used}, by a link that {link.maker} made on {made}.",
+        [Item("Your account", "See when and from where you signed in last.", account)],
+        account,
+        person=link.person,
+        after=[WHOSE],
+    )
+
+
+def check_url(probe_id: int, away: bool) -> str:
+    """Where the very check is made that is asked for."""
+    return reverse(check_wanted(away).address, args=[probe_id])
+
+
+def todo_url(site: Site) -> str:
+    """Where all checks of a site are; the list of probes where there is no such page."""
+    return address("today_site", site.pk) or reverse("probe_list")
+
+
+def named(probe: Probe) -> str:
+    return f"Probe {probe.code}, {probe.description}" if probe.description else f"Probe {probe.code}"
+
+
+def said_at(moment: datetime, zone: ZoneInfo, style: str = "full") -> str:
+    return wording.plain(when(moment, zone, style))
