@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from compliance.overview.area_lists import MISSED_DAYS
+from compliance.plans.calendar import DAY
 from compliance.plans.models import Reminder, Round
 from compliance.quarantine import actions
 from compliance.quarantine.cases import load_case
@@ -19,7 +20,7 @@ from compliance.reminders.missed import missed_by_site
 from compliance.reminders.models import Excuse
 from sites.models import Membership, Role, Site
 from tests.checks import making
-from tests.notices.test_filling import DAY, NINE, due, tell, told
+from tests.notices.test_enqueue import NINE, due, tell, told
 from tests.quarantine.making import undecided
 from tests.world import PASSWORD, make_limit, make_person, make_probe, make_reading
 
