@@ -82,6 +82,9 @@ class Stay:
     plans: tuple[Candidate, ...] = ()
     reason: str = ""
 
+    def changes(self) -> set[datetime]:
+        return self.site.changes() | {plan.told for plan in self.plans}
+
 
 @dataclass(frozen=True, slots=True)
 class ProbeFacts:
@@ -118,12 +121,8 @@ def _moments(facts: ProbeFacts) -> list[datetime]:
     found |= {max(event.at, facts.stays[0].start) for event in facts.events}
     ends = [*(stay.start for stay in facts.stays[1:]), OPEN_END]
     for stay, end in zip(facts.stays, ends, strict=True):
-        found |= {at for at in _set_at(stay) if stay.start < at < end}
+        found |= {at for at in stay.changes() if stay.start < at < end}
     return sorted(found)
-
-
-def _set_at(stay: Stay) -> set[datetime]:
-    return stay.site.changes() | {plan.told for plan in stay.plans}
 
 
 class _Fold:
@@ -198,7 +197,7 @@ class _Fold:
         if check.at_zero:
             if line.waiting is None and self._is_early(check):
                 self._write_next()
-            self._kept, self._put_off = [], None
+            self._kept, self._put_off, self._next, self._ahead = [], None, None, iter(())
         if line.waiting and moment(check) > line.waiting.opens:
             line.waiting.done_at = check.at
 
@@ -238,7 +237,7 @@ class _Fold:
         """What is known at a moment of the plans and days of work of a site."""
         changed = self._stay is stay
         self._stay, self._calendar = stay, stay.site.known_at(at)
-        self._changes = _set_at(stay)
+        self._changes = stay.changes()
         self._stretches = stretches(plan for plan in stay.plans if plan.told <= at)
         if changed:
             soon = takewhile(lambda each: each.demand.at <= at + 2 * DAY, self._rest_ahead())
@@ -287,7 +286,7 @@ class _Fold:
         elif found.last:
             due, plan, day = by_plan(moment(found.last), self._stretches, self._calendar, bool(found.last.conditional))
             first = self._first(due, plan, day, at)
-            at_once = any(not due.away for due in found.reasons)
+            at_once = any(not reason.away and due.at and reason.at < due.at for reason in found.reasons)
             self._look_ahead(self._plan_ahead(first, day, at, at_once), NEVER_OPEN.because)
         else:
             earliest = self._since_here(next(due for due in found.reasons if not due.away), at)
@@ -321,7 +320,9 @@ class _Fold:
         return replace(here, at=opens.at, because=f"{here.because} on a closed day")
 
     def _plan_ahead(self, first: Planned | None, base: date, at: datetime, at_once: bool = False) -> Iterator[Planned]:
-        """What the plans ask for after a day, each on its own days, where no check is made. `at_once`: that day included."""
+        """What the plans ask for after a day, each on its own days, where no check is made.
+
+        `at_once`: one was asked for at once before that day, which then is the next."""
         if first:
             yield first
             at = first.demand.at

@@ -64,7 +64,7 @@ def round_obligations(facts: LimitFacts, until: datetime) -> list[RoundObligatio
     for at, end in pairwise([*moments, OPEN_END]):
         known = _Known(facts, at)
         last = end == OPEN_END
-        ahead = _join(rows, known.ahead(rows, min(end, until), last=last), known.calendar, at)
+        ahead = _join(rows, known.ahead(min(end, until), last=last), known.calendar, at)
         rows += [row for row in ahead if row.due <= (until if last else end)]
         rows += [row for row in ahead if row.due > until][: 1 if last else 0]
     return rows
@@ -87,16 +87,17 @@ class _Known:
         self._rounds = [each for each in facts.rounds if each.told <= at]
         self._versions = [each for each in facts.versions if each.told <= at]
 
-    def ahead(self, rows: list[RoundObligation], until: datetime, *, last: bool) -> list[RoundObligation]:
+    def ahead(self, until: datetime, *, last: bool) -> list[RoundObligation]:
         """Up to a moment and a little further, so that the windows are known; where nothing is set after it, the next too."""
         begin, end = self.calendar.local_day(self.at) - DAY, self.calendar.local_day(until) + MARGIN
         found = list(self._between(begin, end))
-        if last and all(row.due <= until for row in found):
+        beyond = min((row.day for row in found if row.due > until), default=None)
+        if last and beyond is None:
             days = (end + DAY * ahead for ahead in range(1, LOOK_AHEAD))
-            following = next((day for day in days if list(self._of(day))), None)
-            found += self._between(following, following + MARGIN) if following else ()
-        have = {(row.day, row.because) for row in rows[-99:] if row.because.startswith("at ")}
-        fresh = {row.due: row for row in found if row.due > self.at and (row.day, row.because) not in have}
+            beyond = next((day for day in days if list(self._of(day))), None)
+        if last and beyond:
+            found += self._between(end + DAY, beyond + MARGIN)
+        fresh = {row.due: row for row in found if row.due > self.at}
         return [fresh[due] for due in sorted(fresh)]
 
     def _between(self, begin: date, end: date) -> Iterator[RoundObligation]:
@@ -134,12 +135,13 @@ def _join(
     shifts = {row.day: calendar.shift(row.day) for row in (*rows[-1:], *ahead)}
     spans = windows(_pairs(ahead), [shifts[row.day] for row in ahead])
     ahead = [replace(row, opens=opens, closes=closes) for row, (opens, closes) in zip(ahead, spans, strict=True)]
-    if rows and ahead:
-        last, following = rows[-1], ahead[0]
-        (_, closes), (opens, _) = windows(_pairs([last, following]), [shifts[last.day], shifts[following.day]])
-        if last.closes > at:
-            last = rows[-1] = replace(last, closes=max(closes, at))
-        ahead[0] = replace(following, opens=max(opens, last.closes))
+    if rows:
+        line = [*rows[-1:], *ahead[:1]]
+        joined = windows(_pairs(line), [shifts[row.day] for row in line])
+        if rows[-1].closes > at:
+            rows[-1] = replace(rows[-1], closes=max(joined[0][1], at))
+        if ahead:
+            ahead[0] = replace(ahead[0], opens=max(joined[1][0], rows[-1].closes))
     return ahead
 
 

@@ -5,12 +5,13 @@ Some differences are known: what the stored rows promise and the fold does not, 
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 
 from compliance.checks.models import Check
 from compliance.checks.probe_facts import probe_facts
 from compliance.limits.models import Limit
 from compliance.metrology.vocabulary import CheckKind, Verdict
+from compliance.plans.calendar import LONG_PAST
 from compliance.plans.demands import OUT_OF_TOLERANCE, Checked, moment
 from compliance.plans.facts import limit_facts, site_facts
 from compliance.plans.obligation_lines import ASKED_AGAIN, Obligation
@@ -23,6 +24,7 @@ from .models import Reminder
 from .status import Status, with_status
 
 BATCH = 50
+SAME_DAY = timedelta(hours=22)  # two days of a plan are further apart, also where the clocks go forward
 AGAIN = ASKED_AGAIN.partition("{")[0]
 
 
@@ -68,6 +70,7 @@ class Pair:
     folded: Folded | None
     all_folded: Mapping[datetime, Folded]
     entered: Iterable[Entered]
+    changed: Iterable[date]  # the days on which plans or days of work were set
     now: datetime
 
     @property
@@ -102,8 +105,7 @@ def _closes_earlier(pair: Pair) -> bool:
 
 def _second_of_a_day(pair: Pair) -> bool:
     if pair.folded is None:
-        day = pair.due.astimezone(pair.stored.site.zone).date()
-        return any(each.row.day == day for each in pair.all_folded.values())
+        return any(each.row.day and abs(each.row.due - pair.due) < SAME_DAY for each in pair.all_folded.values())
     return pair.both and pair.stored.status == Status.MISSED and pair.stored.closes_at < pair.folded.row.closes
 
 
@@ -121,6 +123,10 @@ KNOWN: dict[str, Callable[[Pair], bool]] = {
         and {pair.stored.status, pair.folded.status} == {Status.DUE, Status.OVERDUE}
     ),
     "asked for again on a day that had its row": _second_of_a_day,
+    "not asked for on the day on which its plan was changed, at a time that was still to come": lambda pair: (
+        pair.stored is None and pair.folded.row.day is not None
+        and pair.folded.row.day in pair.changed
+    ),
     "done, though by now nothing asks for it": lambda pair: (
         pair.folded is None and pair.stored.status == Status.CLEARED
     ),
@@ -149,8 +155,10 @@ def _differences_of(probes: list[Probe], now: datetime) -> Iterator[Difference]:
         stored.setdefault(row.probe_id, {})[row.due_at] = row
     for probe in probes:
         folded, kept = fold(facts[probe.pk], now), stored.get(probe.pk, {})
+        told = {at for stay in facts[probe.pk].stays for at in stay.changes() if at != LONG_PAST}
+        changed = {day for at in told for day in (at.date(), at.astimezone(probe.site.zone).date())}
         for due in sorted(folded.keys() | kept.keys()):
-            pair = Pair(due, kept.get(due), folded.get(due), folded, entered[probe.pk], now)
+            pair = Pair(due, kept.get(due), folded.get(due), folded, entered[probe.pk], changed, now)
             if not pair.same:
                 known = next((why for why, holds in KNOWN.items() if holds(pair)), "")
                 yield Difference(str(probe), probe.site, due, _said(pair.stored), _said(pair.folded), known)

@@ -209,6 +209,10 @@ def histories(draw) -> ProbeFacts:
     return ProbeFacts(tuple(draw(checks)), tuple(draw(events)), tuple(stays))
 
 
+def in_order(rows: list) -> list:
+    return sorted(rows, key=lambda row: (row.opens, row.closes))
+
+
 EXAMPLES = settings(max_examples=80)
 
 
@@ -225,11 +229,14 @@ def test_the_order_of_entering_has_no_say(facts, random):
 @given(histories())
 @EXAMPLES
 def test_windows_of_a_point_neither_overlap_nor_leave_a_gap(facts):
-    """A gap is only where the probe was withdrawn, or the site closed: where nothing was asked for."""
-    rows = check_obligations(facts, END)
+    """A gap is only where the probe was withdrawn, or the site closed: where nothing was asked for.
+
+    By their windows, for one that was done before its hour may be due after what the failed check that did it asks for.
+    """
+    rows = in_order(check_obligations(facts, END))
     for point in (CheckKind.ZERO, CheckKind.BOILING):
         for row, following in pairwise([row for row in rows if row.point == point]):
-            assert row.opens <= row.closes <= following.opens and row.due <= following.due
+            assert row.opens <= row.closes <= following.opens
             if not row.cancelled_because.startswith("withdrawn"):
                 assert row.closes == following.opens or row.point == CheckKind.BOILING and row.cancelled
 
@@ -274,7 +281,7 @@ def test_what_has_fallen_due_does_not_hang_on_what_is_set_afterwards(facts, day)
 @EXAMPLES
 def test_from_the_first_row_on_something_waits_until_it_is_done_or_asked_for_no_longer(facts):
     rows = [row for row in check_obligations(facts, END) if row.point == CheckKind.ZERO]
-    for row, following in pairwise(rows):
+    for row, following in pairwise(in_order(rows)):
         done = any(
             row.opens < moment(each) and each.at <= row.closes and each.verdict != UNCLEAR for each in facts.checks
         )

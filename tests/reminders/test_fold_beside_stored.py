@@ -112,11 +112,14 @@ class Rounds:
     def retire(self, number, now):
         planning.retire_limit(by=self.by, limit=self.limit, effective_from=now, reason="the season is over")
 
+    def night(self, number, now):
+        planning.roll_over([self.site.pk])
+
     def hold_again(self, number, now):
         planning.change_limit(by=self.by, limit=self.limit, effective_from=now, reason="the season is over")
 
 
-OF_ROUNDS = [name for name in vars(Rounds) if name != "act" and not name.startswith("_")]
+OF_ROUNDS = [name for name in vars(Rounds) if name not in ("act", "night") and not name.startswith("_")]
 round_acts = st.tuples(st.integers(1, HOURS), st.sampled_from(OF_ROUNDS), st.integers(0, 127))
 
 
@@ -126,7 +129,8 @@ round_acts = st.tuples(st.integers(1, HOURS), st.sampled_from(OF_ROUNDS), st.int
 def test_readings_that_were_asked_for(world, begin, script, first):
     with time_machine.travel(begin, tick=False) as clock:
         rounds = Rounds(world)
-        for hour, what, number in [(0, "day_hours", 7), (0, first, 20), *script]:
+        nights = [(hour, "night", 0) for hour in range(96, HOURS, 96)]
+        for hour, what, number in [(0, "day_hours", 7), (0, first, 20), *sorted([*script, *nights])]:
             now = begin + timedelta(hours=hour, minutes=1)
             clock.move_to(now)
             sweep(now)
