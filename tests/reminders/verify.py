@@ -18,10 +18,9 @@ from compliance.plans.obligation_lines import ASKED_AGAIN, Obligation
 from compliance.plans.obligations import ProbeFacts, check_obligations
 from compliance.plans.round_obligations import round_obligations
 from compliance.probes.models import Event, Placement, Probe
+from compliance.reminders.models import Reminder
+from compliance.reminders.status import Status, with_status
 from sites.models import Site
-
-from .models import Reminder
-from .status import Status, with_status
 
 BATCH = 50
 SAME_DAY = timedelta(hours=22)  # two days of a plan are further apart, also where the clocks go forward

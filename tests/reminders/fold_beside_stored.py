@@ -1,5 +1,7 @@
 """The fold beside the rows that are stored: over random histories they say the same, but for the differences that are known.
 
+No test of the suite: `pytest tests/reminders/fold_beside_stored.py`, before the fold takes the place of what is stored.
+
 Each known difference (`verify.KNOWN`) is a fault of the stored rows, or a promise that goes with them.
 """
 
@@ -8,26 +10,19 @@ from datetime import UTC, datetime, time, timedelta
 import pytest
 import time_machine
 from django.core.exceptions import ValidationError
-from django.core.management import CommandError, call_command
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from compliance.checks.probe_facts import probe_facts
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Closure
-from compliance.probes.models import Probe
 from compliance.reminders import planning
-from compliance.reminders.models import Reminder
 from compliance.reminders.sweep import sweep
-from compliance.reminders.verify import differences_of_checks, differences_of_rounds, fold
 from sites.models import Site
-from tests.checks import making
-from tests.plans.making import check_every
 from tests.reminders import test_standstill
-from tests.reminders.making import swept
 from tests.reminders.test_standstill import ACTS, HOURS, LATE_HOURS, Play, run
-from tests.world import make_limit, make_probe, make_site
+from tests.reminders.verify import differences_of_checks, differences_of_rounds
+from tests.world import make_limit, make_site
 
 pytestmark = pytest.mark.django_db
 NOON = datetime(2026, 3, 11, 12, tzinfo=UTC)  # a Wednesday
@@ -140,64 +135,3 @@ def test_readings_that_were_asked_for(world, begin, script, first):
         sweep(end)
         found = [each for each in differences_of_rounds(end) if each.site == rounds.site]
     assert [each for each in found if not each.known] == []
-
-
-# ------------------------------------------------------------------------------------------------------- the command
-
-
-@pytest.fixture
-def daily(clock, world):
-    """Checked on the 10th, when it came into use, due every day from the 12th on; it is noon on the 13th."""
-    probe = make_probe(world.site, "P2", by=world.manager, starts_at=NOON - DAY)
-    making.good(probe, world.cook, NOON - DAY)
-    check_every(probe, 1, by=world.manager, effective_from=NOON.date() + DAY)
-    set_round(by=world.manager, limit=world.limit, times=[time(8)])
-    clock.move_to(NOON + 2 * DAY)
-    swept()
-    return probe
-
-
-def verified(capsys) -> str:
-    call_command("verify_due")
-    return capsys.readouterr().out
-
-
-def test_what_is_stored_follows_from_the_facts(daily, capsys):
-    assert Reminder.objects.count() == 4
-    assert verified(capsys).endswith("\nWhat is stored of due checks and readings follows from the facts.\n")
-
-
-def test_it_names_a_row_that_is_not_stored(daily, capsys):
-    Reminder.objects.filter(probe=daily).earliest("due_at").delete()
-    with pytest.raises(CommandError, match="1 due times differ"):
-        call_command("verify_due")
-    said = "Alder School, P2, due 12 Mar 2026 09:00: stored: not asked for; by the facts: missed.\n"
-    assert capsys.readouterr().out.startswith(said)
-
-
-def test_it_names_a_row_that_nothing_asks_for(daily):
-    row = Reminder.objects.filter(probe=daily).earliest("due_at")
-    row.pk, row.due_at = None, row.due_at - 10 * DAY
-    row.save()
-    with pytest.raises(CommandError, match="1 due times differ"):
-        call_command("verify_due")
-
-
-def test_it_names_a_reading_whose_window_is_another(daily, capsys):
-    Reminder.objects.filter(round__isnull=False).update(grace_at=NOON + 3 * DAY)
-    with pytest.raises(CommandError, match="2 due times differ"):
-        call_command("verify_due")
-    assert "overdue 14 Mar 12:00" in capsys.readouterr().out
-
-
-def test_it_counts_known_differences_and_changes_nothing(daily, world, clock, capsys):
-    making.bad(daily, world.cook, NOON + 2 * DAY)
-    clock.move_to(NOON + 4 * DAY)
-    swept()
-    before = list(Reminder.objects.order_by("pk").values())
-    assert "Known difference, 2 times: asked for by a plan while a failed check waited for its answer." in verified(
-        capsys
-    )
-    assert list(Reminder.objects.order_by("pk").values()) == before
-    told = fold(probe_facts([Probe.objects.select_related("site__area").get(pk=daily.pk)])[daily.pk], NOON + 4 * DAY)
-    assert [each.status for each in told.values()][-2:] == ["cleared", "overdue"]
