@@ -151,16 +151,15 @@ def rename_person(*, by: Person, person: Person, name: str, initials: str, reaso
     _hold(person)
     if not may_rename(by, person):
         raise ValidationError(NAME_OF_A_PEER.format(person))
-    if not reason.strip():
-        raise ValidationError({"reason": "Say why."})
+    reason = as_reason(reason, ask="Say why the name changes.")
     former = {f"former_{field}": getattr(person, field) for field in NAME_FIELDS}
     told = _apply(person, {"name": name.strip(), "initials": initials.strip()}, NAME_FIELDS)
     if not told:
         raise ValidationError({"name": f"{person} ({person.initials}) is the name already."})
     PersonName.objects.create(
-        person=person, name=person.name, initials=person.initials, reason=reason.strip(), recorded_by=by, **former
+        person=person, name=person.name, initials=person.initials, reason=reason, recorded_by=by, **former
     )
-    note("person.rename", by=by, subject=person, reason=reason.strip(), changes=told)
+    note("person.rename", by=by, subject=person, reason=reason, changes=told)
     return person
 
 

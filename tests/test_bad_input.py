@@ -64,7 +64,10 @@ class Visitor:
         self.client.force_login(person)
 
     def look(self, path, query=None):
+        """The code and, of a page, what it holds."""
         answer = self.client.get(path, query_params=query)
+        if not answer.get("Content-Type", "").startswith("text/html"):
+            return answer.status_code, ""
         return answer.status_code, (b"".join(answer) if answer.streaming else answer.content).decode(errors="replace")
 
     def send(self, method, path, data) -> list[int]:

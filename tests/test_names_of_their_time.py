@@ -74,7 +74,7 @@ def test_no_page_of_what_was_written_gives_a_name_that_came_later(db, as_person)
     head = make_person("Ida Moss", Role.SUPERVISOR, area=world.area)
     grant(by=None, person=head, role=Role.SUPERVISOR, area=world.far_area)
     case = {"case": load_case(f"check:{records['check'].pk}"), "selection": Selection(sites=(world.site.pk,))}
-    decide(by=world.manager, **case, fate=Fate.DISCARDED, why="All of it.")
+    decide(by=world.manager, **case, fate=Fate.DISCARDED, why="All of it was thrown away.")
     sign(by=world.supervisor, anchor=case["case"].anchor)
     for name in WRITTEN:
         given = SAMPLES[name](world)

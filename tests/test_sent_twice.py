@@ -106,7 +106,6 @@ HOURS = {f"{word}_{day}": at for day in range(5) for word, at in (("opens", "08:
 WHY = {"reason": "Agreed with the kitchen."}
 PLACE = {"altitude_m": "40", "country": "", "subdivision": "", "closed": None, "closed_on_holidays": None}
 SENT = {
-    "account": Form(typed={"name": "Sol Vennor"}),
     "account_password": Form(typed={"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}),
     "account_password_told": Form(who="manager", before=chosen),
     "area_add": Form(typed={"name": "East"}),
@@ -139,7 +138,8 @@ SENT = {
     "notice_read_all": Form("notice_list"),
     "opening_change": Form(typed=HOURS | WHY | {"opens_5": "", "closes_5": "", "opens_6": "", "closes_6": ""}),
     "person_add": Form(typed={"email": "ida@example.test", "name": "Ida Moss", "initials": "IM", "role": "20"}),
-    "person_edit": Form(typed={"name": "Col Eskers"}, having="name"),
+    "person_edit": Form(typed={"email": "col.eskers@example.test"}, having="email"),
+    "person_name": Form(typed={"name": "Col Eskers", "reason": "Married in March."}),
     "person_password": Form(),
     "person_restart": Form("person_edit", before=stopped),
     "person_stop": Form(typed=WHY),
@@ -374,7 +374,14 @@ def test_notices_and_links_that_came_in_since_are_not_ticked_off(records):
 
 def fill_notice(person, site) -> Notice:
     return Notice.objects.create(
-        kind="failed", person=person, about="2", site=site, subject="Stop", link="/", in_page=True, state="sent"
+        kind="failed",
+        person=person,
+        about=f"{uuid4()}",
+        site=site,
+        subject="Stop",
+        link="/",
+        in_page=True,
+        state="sent",
     )
 
 

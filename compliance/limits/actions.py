@@ -90,12 +90,13 @@ def add(
 ) -> Limit:  # fmt: skip
     """A limit of the site's own, such as one from its plan.
 
-    Raises ValidationError for a code that is taken and, without a code, for a title that is.
+    Raises ValidationError for a code that is taken and, without a code, for a title that is at this step.
     """
     Site.objects.select_for_update().get(pk=site.pk)  # of the same sent twice at once the second is told
     if Limit.objects.filter(site=site, code=code.strip()).exists():
         raise ValidationError({"code": f"{site} has a limit with the short name “{code.strip()}” already."})
-    if not code.strip() and Limit.objects.filter(site=site, title=title.strip(), rule=None).exists():
+    alike = Limit.objects.filter(site=site, title=title.strip(), step=step.strip(), rule=None)
+    if not code.strip() and alike.exists():
         raise ValidationError(
             {
                 "title": f"{site} has a limit “{title.strip()}” of its own already. Change that one, or give this "

@@ -9,16 +9,17 @@ FIELDS = ("name", "initials")
 
 
 def write_names(apps, schema_editor):
-    people = apps.get_model("sites", "Person").objects.values_list("pk", *FIELDS)
+    alias = schema_editor.connection.alias
+    people = apps.get_model("sites", "Person").objects.using(alias).values_list("pk", *FIELDS)
     PersonName = apps.get_model("sites", "PersonName")
-    known, told, now = {pk for pk, *_ in people}, _told(apps), timezone.now()
+    known, told, now = {pk for pk, *_ in people}, _told(apps, alias), timezone.now()
     rows = [PersonName(**row) for pk, *present in people for row in _names(pk, present, told[pk], known, now)]
-    PersonName.objects.bulk_create(rows, batch_size=500)
+    PersonName.objects.using(alias).bulk_create(rows, batch_size=500)
 
 
-def _told(apps) -> dict[int, list]:
+def _told(apps, alias: str) -> dict[int, list]:
     """The entries about each person that tell of a name, the first first."""
-    entries = apps.get_model("audit", "Entry").objects.filter(subject_type="sites.person")
+    entries = apps.get_model("audit", "Entry").objects.using(alias).filter(subject_type="sites.person")
     told = defaultdict(list)
     for entry in entries.filter(action__in=("person.add", "person.amend")).order_by("at", "pk"):
         if entry.action == "person.add" or any(field in entry.data.get("changes", {}) for field in FIELDS):

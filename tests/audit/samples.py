@@ -25,7 +25,7 @@ from compliance.readings.models import Deviation, Disposition
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
 from shared.units import Unit
-from sites.actions import make_password_link
+from sites.actions import make_password_link, stop_person
 from sites.models import Role
 from sites.password_links import tokens
 from tests.checks import making
@@ -47,6 +47,11 @@ def sample(name):
 
 def days_ago(number):
     return timezone.now() - timedelta(days=number)
+
+
+def _stopped(world):
+    stop_person(by=world.supervisor, person=world.cook, reason="moved away")
+    return world.cook
 
 
 SAMPLES |= {
@@ -74,7 +79,7 @@ SAMPLES |= {
         "by": w.supervisor, "person": w.cook, "name": "Col Ekser", "initials": "CE", "reason": "Slip of the pen.",
     },
     "person.stop": lambda w: {"by": w.supervisor, "person": w.cook, "reason": "Moved away."},
-    "person.restart": lambda w: {"by": w.supervisor, "person": w.cook},
+    "person.restart": lambda w: {"by": w.supervisor, "person": _stopped(w)},
     "person.password": lambda w: {"by": w.cook, "password": "silver-harbour-19"},
     "person.password_link": lambda w: {"by": w.supervisor, "person": w.cook},
     "person.sign_in": lambda w: {"by": w.cook, "address": "192.0.2.1", "known_device": True, "wrong_before": 0},

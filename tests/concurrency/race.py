@@ -246,7 +246,7 @@ def sweeps_at_once(world) -> dict:
     told = at_once(*[lambda by=by: excuse_reminder(by=by, reminder=reminder, reason="mistyped")
                      for by in (world.manager, world.supervisor)])  # fmt: skip
     return {
-        "wrong": wrong + [text for text in told if "excused already" not in text],
+        "wrong": wrong + [text for text in told if "excused this already" not in text],
         "written": len(written), "once": len(set(written)), "left_out": len(afresh - set(written)), "again": again,
         "excuses": reminder.excuses.count(), "refused": len(told),
     }  # fmt: skip

@@ -9,9 +9,9 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def test_what_was_leased_is_claimed_and_all_else_stays_as_it_was(database_url, tmp_path):
+def test_what_was_leased_is_claimed_and_all_else_stays_as_it_was(empty_database_url, tmp_path):
     environment = {
-        "DATABASE_URL": database_url,
+        "DATABASE_URL": empty_database_url,
         "NOUGHTBOOK_DATA": str(tmp_path),
         "DJANGO_SETTINGS_MODULE": "compliance.settings",
     }

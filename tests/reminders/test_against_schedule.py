@@ -25,7 +25,7 @@ plans = st.one_of(
     st.fixed_dictionaries({"pattern": st.just("every_days"), "every_days": st.integers(1, 9), "at": ats}),
     st.fixed_dictionaries({"pattern": st.just("weekdays"), "weekdays": st.integers(1, 127), "at": ats}),
 )
-closures = st.lists(st.tuples(st.integers(1, 25), st.integers(0, 6)), max_size=3)
+closures = st.lists(st.tuples(st.integers(1, 25), st.integers(0, 6)), max_size=3, unique=True)
 happened = st.lists(st.tuples(st.integers(1, 700), st.sampled_from(["good", "bad", "dropped"])), max_size=3)
 
 

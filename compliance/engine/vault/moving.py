@@ -50,7 +50,7 @@ def _read_only() -> Iterator[None]:
         try:
             yield
         finally:
-            cursor.execute("PRAGMA query_only = OFF")
+            connection.connection.execute("PRAGMA query_only = OFF")  # also where the transaction has failed
 
 
 def _moved(models: list[type[Model]], target: str) -> Contents:
