@@ -16,13 +16,8 @@ from tests.world import make_person
 def guess(email: str, told: list) -> None:
     given = {"username": email, "password": "a wrong one"}
     page = Client(SERVER_NAME="localhost").post(reverse("sign_in"), given).content.decode()
-    told.append(
-        "wrong"
-        if "do not belong together" in page
-        else "wait"
-        if "Too many wrong" in page or "Try again in a moment" in page
-        else page
-    )
+    waits = "Too many wrong" in page or "Try again in a moment" in page
+    told.append("wrong" if "do not belong together" in page else "wait" if waits else page)
 
 
 def tries_at_once(world, at_once) -> dict:
