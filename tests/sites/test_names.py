@@ -2,10 +2,12 @@
 
 import importlib
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.apps import apps
 from django.core.exceptions import ValidationError
+from django.db import connection
 from django.urls import reverse
 from django.utils import timezone
 
@@ -144,7 +146,9 @@ def test_the_migration_gives_everybody_the_names_that_the_trail_tells_of(world):
     amended(world.manager, world.cook, at + timedelta(days=1), email=["a@example.test", "b@example.test"])
     amended(world.cook, world.cook, at + timedelta(days=2), name=["Col Birch", "Col Esker"])
     Person.objects.filter(pk=world.cook.pk).update(initials="CB")
-    importlib.import_module("sites.migrations.0009_first_names").write_names(apps, None)
+    importlib.import_module("sites.migrations.0009_first_names").write_names(
+        apps, SimpleNamespace(connection=connection)
+    )
     assert list(world.cook.names.values_list("former_name", "former_initials", "name", "initials")) == [
         ("", "", "Col Ash", "CA"),
         ("Col Ash", "CA", "Col Birch", "CB"),
