@@ -19,6 +19,19 @@ from tests.postgres import Postgres
 ENGINES = ("sqlite", "postgres")
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 PROGRAMS = {"alone", "grown", "hourly"}
+# Long ones that ask nothing of the database which the other engine would answer otherwise.
+ON_ONE = {
+    "tests/browser/": "postgres",
+    "tests/checks/test_tap_sequences.py": "sqlite",
+    "tests/notices/test_meanwhile.py": "postgres",
+    "tests/overview/test_demo.py": "sqlite",
+    "tests/reminders/test_against_schedule.py": "sqlite",
+    "tests/reminders/test_in_time_or_late.py": "postgres",
+    "tests/reminders/test_standstill.py": "sqlite",
+    "tests/test_every_url.py": "postgres",
+    "tests/test_sent_twice.py": "postgres",
+    "tests/test_typed_markup.py": "postgres",
+}
 FLUSHING = {"transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}
 NO_FLUSH = (
     "{}: records are guarded by triggers, so the database cannot be flushed after a test that commits. Use the `db` "
@@ -81,9 +94,12 @@ def pytest_collection_modifyitems(config, items):
 
 
 def runs_here(item) -> bool:
+    side_by_side = os.environ.get("PYTEST_XDIST_WORKER") in ENGINES
+    only = next((engine for path, engine in ON_ONE.items() if item.nodeid.startswith(path)), None)
+    if side_by_side and only:
+        return Run.engine == only
     if touches_database(item):
         return True
-    side_by_side = os.environ.get("PYTEST_XDIST_WORKER") in ENGINES
     return (Run.engine == "postgres") == (side_by_side and not PROGRAMS & set(item.fixturenames))
 
 

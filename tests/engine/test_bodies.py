@@ -9,6 +9,7 @@ import pytest
 import waitress.buffers
 from django.core.handlers.wsgi import WSGIRequest
 from django.core.signing import TimestampSigner
+from django.core.wsgi import get_wsgi_application
 from django.http.multipartparser import MultiPartParserError
 from django.test import RequestFactory
 from hypothesis import given
@@ -28,6 +29,7 @@ def port():
     """The server as `start` makes it, in a thread."""
     command = Command()
     server = command._listen("127.0.0.1", 0)
+    command._application = get_wsgi_application()
     threading.Thread(target=server.run, daemon=True).start()
     yield server.effective_port
     server.close()
