@@ -1,7 +1,7 @@
 """Which database a test run uses. Plain `pytest` runs two workers side by side: what touches the database runs on SQLite, and
 once more on a PostgreSQL server of its own. What does not runs once: the worker of SQLite starts programs, and that of
-PostgreSQL, which would be through before it, does the rest. `--engine sqlite` runs everything in one process, `--engine
-postgres` what touches the database.
+PostgreSQL, which would be through before it, does the rest. What is in `ON_ONE` runs on one of the two. `--engine sqlite`
+runs everything in one process, `--engine postgres` what touches the database.
 
 Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
 """
