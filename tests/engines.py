@@ -21,10 +21,16 @@ TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "
 PROGRAMS = {"alone", "grown", "hourly"}
 # Long ones that ask nothing of the database which the other engine would answer otherwise.
 ON_ONE = {
+    "tests/advice/": "sqlite",
     "tests/browser/": "postgres",
+    "tests/checks/test_fitness.py": "sqlite",
+    "tests/checks/test_numbers_typed.py": "sqlite",
     "tests/checks/test_tap_sequences.py": "sqlite",
+    "tests/checks/test_timeline.py": "postgres",
+    "tests/checks/test_together.py": "sqlite",
     "tests/notices/test_meanwhile.py": "postgres",
     "tests/overview/test_demo.py": "sqlite",
+    "tests/quarantine/test_grounds.py": "sqlite",
     "tests/reminders/test_against_schedule.py": "sqlite",
     "tests/reminders/test_in_time_or_late.py": "postgres",
     "tests/reminders/test_standstill.py": "sqlite",
