@@ -181,7 +181,9 @@ def test_what_no_browser_sends_is_answered_with_a_sentence_before_anything_is_lo
 NAMES = {
     "a site": lambda w, name: add_site(by=w.supervisor, area=w.area, name=name),
     "an area": lambda w, name: add_area(by=w.supervisor, business=w.business, name=name),
-    "a person": lambda w, name: rename_person(by=w.supervisor, person=w.manager, name=name, initials="MH", reason="a slip in the spelling"),
+    "a person": lambda w, name: rename_person(
+        by=w.supervisor, person=w.manager, name=name, initials="MH", reason="mistyped"
+    ),
     "a probe": lambda w, name: register_probe(by=w.manager, site=w.site, code=name, sensor="unknown"),
     "a feed": lambda w, name: open_feed(by=w.manager, site=w.site, label=name),
     "a closure": lambda w, name: plans.close_days(
