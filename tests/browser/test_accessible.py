@@ -36,12 +36,18 @@ from compliance.reminders.models import Reminder
 print(json.dumps(Reminder.objects.filter(probe__code="AL-4").latest("due_at").pk))
 """
 
+# Buttons that stay at the lower edge lie over the end of a list until it is scrolled to; here they are where they belong.
+IN_PLACE = """
+if (document.querySelector(".actions-stay")) scrollTo({top: document.body.scrollHeight, behavior: "instant"})
+"""
+
 
 def faults(page, addresses) -> list[str]:
     found = []
     for address in addresses:
         answer = page.goto(address)
         assert answer.status == 200, f"{answer.status} {address}"
+        page.evaluate(IN_PLACE)
         found += faults_here(page)
     return found
 
