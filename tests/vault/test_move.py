@@ -15,9 +15,11 @@ from compliance.engine.vault.contents import contents_of, migrations_of, models_
 from compliance.readings.models import Reading
 from shared.audit.models import Entry
 from sites.models import Business, Person
+from tests import everything
 from tests.engines import Run
+from tests.plans.making import check_every
 from tests.postgres import Postgres
-from tests.readings.files import csv_file, row
+from tests.readings.files import csv_file, many, row
 from tests.vault.places import bring_in, file_of, on, said_by
 from tests.world import PASSWORD
 
@@ -36,9 +38,13 @@ def server():
 
 @pytest.fixture
 def source(places):
-    """With what the two engines write in different ways, and with numbers whose rows are gone."""
-    url = places.filled()
+    """With a record of every noun, a row that names one of a table that comes later, what the two engines write in different
+    ways, and numbers whose rows are gone."""
+    url = places.empty()
     with on(url):
+        world = everything.build()["world"]
+        check_every(world.probe, 1, by=world.manager)
+        bring_in(many(20), world.manager)
         business = Business.objects.create(name="Gone again")
         Business.objects.filter(pk=business.pk).delete()
         odd = {
