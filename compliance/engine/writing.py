@@ -11,9 +11,7 @@ from shared.trouble import Trouble, trouble_of
 
 WAIT_FOR_WRITERS = 1  # seconds
 EVERY = 5  # seconds from one try to the next, however often strangers ask
-LEAST_FREE = (
-    20  # MB on the disk of an SQLite file, in whose log a little can be written for a while even when it is full
-)
+LEAST_FREE = 20  # MB on the disk of an SQLite file: into its log a little goes even when that is full
 HELD = "is read, but another program keeps it for writing: nothing can be saved"
 SAYS = {
     Trouble.FULL: "The disk is full: nothing can be saved until there is room",

@@ -82,7 +82,7 @@ class Command(BaseCommand):
         refuse_older()
         call_command("load_rules", stdout=StringIO())
         if demo and not Business.objects.exists():
-            self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes under a minute.")
+            self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes about a minute.")
             call_command("load_demo", stdout=StringIO())  # whose closing words are said below
 
     def _listen(self, host: str, port: int):
