@@ -15,8 +15,8 @@ KEY = "key"  # the field that makes sending a form twice harmless
 # Fields that hold what a page put there itself, or the number of a record: sent again, and not shown as what was typed.
 UNTYPED = {
     "csrfmiddlewaretoken", KEY, "advised", "after", "afresh", "again", "all_the_same", "area", "before", "business",
-    "decided_by", "elapsed", "forget", "good_reading", "limit", "limits", "next", "place", "point", "probe", "probes", "role",
-    "rules", "same", "seen", "site", "state", "taken_by", "unit",
+    "decided_by", "elapsed", "excuse", "forget", "good_reading", "limit", "limits", "most", "next", "place", "point", "probe",
+    "probes", "role", "rules", "same", "seen", "site", "state", "stops", "taken_by", "unit", "wants",
 }  # fmt: skip
 WHO_LOOKS_AFTER = "Tell whoever looks after this system"
 WHY = {
