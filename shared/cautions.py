@@ -26,7 +26,7 @@ CAUTIONS = {
         "No glass near food",
         "Never use a glass or mercury thermometer near food. If one breaks: stop, keep people away, discard the food around it.",
     ),
-    "boiling": Caution(
+    "boiling_water": Caution(
         "Steam scalds",
         "Boiling water and steam burn at once. Hold the probe with a clip or tongs and keep your hand out of the steam.",
     ),

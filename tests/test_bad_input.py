@@ -19,7 +19,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks import drafts
-from compliance.checks.guidance import GUIDANCE
+from compliance.checks.kinds import GUIDANCE
 from compliance.checks.models import Kind, Stage
 from tests import everything
 from tests.engines import Run

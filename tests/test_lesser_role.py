@@ -90,9 +90,9 @@ def test_every_action_works(name, world, become):
 
 
 def test_the_sweep_and_the_pages_work(world, become, as_person):
-    arguments = SAMPLES["check.record_zero"](world)
+    arguments = SAMPLES["check.record"](world)
     become()
-    registry["check.record_zero"](**arguments)
+    registry["check.record"](**arguments)
     sweep(timezone.now())
     visitor = as_person(world.supervisor)
     for address in ("home", "reading_list", "case_list"):

@@ -32,7 +32,7 @@ from tests.test_every_url import ADDRESSES
 from tests.world import make_person
 
 WRITTEN = (
-    "check.void", "check.correct_zero", "event.void", "closure.add", "advice.accept",
+    "check.void", "check.correct", "event.void", "closure.add", "advice.accept",
     "round.set", "opening.set", "limit.change", "deviation.act", "feed.open", "reading.correct",
 )  # fmt: skip
 # Who somebody is now: pages about people, and to whom a mail goes. (What a form lets one choose from is taken out.)

@@ -8,8 +8,8 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from compliance.checks import drafts
-from compliance.checks.guidance import ICE
 from compliance.checks.instruments import move_probe, register_probe
+from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Check, Stage
 from compliance.limits.actions import change, retire
 from compliance.notices.actions import open_feed

@@ -14,7 +14,7 @@ from django.urls import resolve, reverse
 from django.utils import timezone
 
 from compliance.checks import drafts
-from compliance.checks.guidance import ICE
+from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Stage
 from compliance.limits.models import Rule
 from compliance.notices.models import Notice

@@ -8,7 +8,8 @@ from django.db import connection
 from django.db.models import Count, F, IntegerField, Max, Min, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Abs, Cast, Coalesce
 
-from compliance.checks.models import Check, Kind, Stage, Verdict
+from compliance.checks.kinds import USUAL
+from compliance.checks.models import Check, Stage, Verdict
 from compliance.plans.queries import plans_in_force
 from compliance.probes.models import ALTERATIONS, Event, EventKind, Probe
 from compliance.readings.models import Reading
@@ -48,7 +49,7 @@ def pasts_of(probes: Sequence[Probe], now: datetime) -> list[Past]:
 
 def _checks(probes: Iterable[int], now: datetime):
     checks = Check.objects.filter(
-        probe__in=list(probes), kind=Kind.ZERO, void__isnull=True, error_milli__isnull=False, expanded_milli__isnull=False,
+        probe__in=list(probes), kind=USUAL.value, void__isnull=True, error_milli__isnull=False, expanded_milli__isnull=False,
         checked_at__gt=now - SEEN,
     ).exclude(verdict=Verdict.INCONCLUSIVE)  # fmt: skip
     told = ("probe_id", "checked_at", "error_milli", "expanded_milli", "budget__coverage_factor", "verdict", "stage")
@@ -117,7 +118,7 @@ def tried_by_kind(probes: Sequence[Probe], now: datetime) -> Kinds:
     asked = {"quarters": QUARTERS[connection.vendor], "businesses": _slots(businesses), "sensors": _slots(sensors)}
     since = connection.ops.adapt_datetimefield_value(now - SEEN)
     good = Verdict.IN_TOLERANCE.value
-    given = [*businesses, *sensors, Kind.ZERO.value, Verdict.INCONCLUSIVE.value, since, good, good]
+    given = [*businesses, *sensors, USUAL.value.value, Verdict.INCONCLUSIVE.value, since, good, good]
     found: Kinds = {}
     with connection.cursor() as cursor:
         cursor.execute(FLEET.format(**asked), [*given, Stage.AS_FOUND.value, *(kind.value for kind in ALTERATIONS)])

@@ -2,31 +2,28 @@
 
 import functools
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime
-from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from compliance.metrology.bath import Preparation
-from compliance.metrology.boiling import BoilingPreparation, Surroundings
 from compliance.probes.models import Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
 from shared.reasons import as_reason
-from sites.models import Person, Site
+from sites.models import Person
 
 from .draft_numbers import is_beyond, shown
-from .judging import Typed, judged_boiling, judged_certificate, judged_unfinished, judged_zero, read_typed
-from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading, Verdict
+from .judging import Typed, judged_unfinished, read_typed
+from .kinds import KINDS, CheckData, kind_of
+from .models import Check, CheckDraft, CheckVoid, Stage, TimedReading, Verdict
 from .signals import check_failed
-from .surroundings import keep, unfit_for_boiling
 from .timeline import lock, recut
 
-# What a form says of a check; the rest is worked out from it.
+# What a form says of a check, beside what its kind adds; the rest is worked out from it.
 SAID = ("kind", "site", "stage", "checked_at", "checked_by", "note", "preparation", "immersion_mm", "surroundings",
         "laboratory", "certificate_number")  # fmt: skip
-SAID_OF_CERTIFICATE = ("reference_milli", "error_milli", "expanded_milli")
 
 AHEAD = "{} cannot lie ahead. Give the time when it was done."
 
@@ -53,88 +50,31 @@ def _once(run: Callable) -> Callable:
 
 
 @_once
-@action("check.record_zero")
-def record_zero(
-    *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, preparation: Preparation,
-    readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None, checked_by: Person | None = None,
-    note: str = "", typing: dict | None = None,
-) -> Check:  # fmt: skip
-    """Record a zero-point check and judge it. Raises ValidationError, and records nothing, where something cannot be."""
-    probe = lock(probe)
-    check = _add_zero(
-        by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note, typing
-    )  # fmt: skip
-    recut(probe)
-    _tell("check.record_zero", by, check)
-    return check
+@action("check.record")
+def record(*, by: Person, probe: Probe, data: CheckData) -> Check:
+    """Record a check and judge it. Raises ValidationError, and records nothing, where something cannot be.
 
-
-@_once
-@action("check.record_boiling")
-def record_boiling(
-    *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, preparation: BoilingPreparation,
-    surroundings: Surroundings, readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None,
-    checked_by: Person | None = None, note: str = "", typed_pressure: tuple[str, str] = ("", ""),
-    typing: dict | None = None,
-) -> Check:  # fmt: skip
-    """Record a check in boiling water or steam and judge it; `typed_pressure` is the text and its unit.
-
-    Raises ValidationError, and records nothing, where something cannot be: a pressure at sea level, a probe not made for it.
+    Such as a pressure at sea level, or boiling water for a probe that is not made for it.
     """
     probe = lock(probe)
-    check = _add_boiling(
-        by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, note,
-        typed_pressure, typing,
-    )  # fmt: skip
+    check = _add(by, probe, data)
     recut(probe)
-    _tell("check.record_boiling", by, check)
+    _tell("check.record", by, check)
     return check
 
 
 @_once
 @action("check.record_unfinished")
 def record_unfinished(
-    *, by: Person | None, began_by: Person, kind: str, key: UUID, probe: Probe, site: Site, stage: str,
-    checked_at: datetime, preparation: Preparation | BoilingPreparation, readings: Sequence[tuple[int, str, str]],
-    typing: dict, reason: str, why: Sequence[str], surroundings: Surroundings | None = None,
-    typed_pressure: tuple[str, str] = ("", ""), immersion_mm: float | None = None, note: str = "",
-) -> Check:  # fmt: skip
+    *, by: Person | None, began_by: Person, probe: Probe, data: CheckData, reason: str, why: Sequence[str]
+) -> Check:
     """Keep a check that nobody finished, as inconclusive, under the name of whoever began it. `by` is None where it was left."""
-    probe, typed = lock(probe), read_typed(readings)
-
-    def judge():
-        if kind == Kind.ZERO:
-            return judged_zero(probe, typed, preparation, immersion_mm)
-        if surroundings is None:
-            raise ValidationError("Where water boils here is not known.")
-        return judged_boiling(probe, typed, preparation, surroundings, immersion_mm)
-
-    check = _add(
-        began_by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=began_by,
-        note=note.strip(), kind=kind, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
-        surroundings=keep(surroundings, *typed_pressure) if surroundings else {},
-        typing=typing | {"unfinished": reason}, **judged_unfinished(probe, judge, why),
-    )  # fmt: skip
+    probe, typed = lock(probe), read_typed(data.readings)
+    judged = judged_unfinished(probe, lambda: kind_of(data).judged(probe, data, typed), why)
+    data = replace(data, typing=data.typing | {"unfinished": reason})
+    check = _store(began_by, probe, data, typed, judged)
     recut(probe)
     _tell("check.record_unfinished", by, check, reason=reason, began_by=began_by.pk)
-    return check
-
-
-@_once
-@action("check.record_certificate")
-def record_certificate(
-    *, by: Person, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime, laboratory: str,
-    certificate_number: str, reference_milli: int, error_milli: int, expanded_milli: int, note: str = "",
-    checked_by: Person | None = None,
-) -> Check:  # fmt: skip
-    """Record a laboratory's certificate as a check. Raises ValidationError where something cannot be."""
-    probe = lock(probe)
-    check = _add_certificate(
-        by, key, probe, site, stage, checked_at, laboratory, certificate_number, reference_milli, error_milli,
-        expanded_milli, note, checked_by,
-    )  # fmt: skip
-    recut(probe)
-    _tell("check.record_certificate", by, check)
     return check
 
 
@@ -149,61 +89,16 @@ def void_check(*, by: Person, check: Check, reason: str) -> CheckVoid:
 
 
 @_once
-@action("check.correct_zero")
-def correct_zero(
-    *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
-    preparation: Preparation, readings: Sequence[tuple[int, str, str]], immersion_mm: float | None = None,
-    checked_by: Person | None = None, note: str = "",
-) -> Check:  # fmt: skip
+@action("check.correct")
+def correct(*, by: Person, check: Check, reason: str, data: CheckData) -> Check:
     """Record a check anew in place of one with a mistake; both stay readable. Raises ValidationError as record and void do."""
-    probe = lock(probe)
-    _same_probe(check, probe, Kind.ZERO)
-    checked_by = checked_by or check.checked_by
-    new = _add_zero(by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note)
+    probe = lock(check.probe)
+    if data.kind != check.kind:
+        raise ValidationError("A correction stays with its kind of check. Void this one and record another.")
+    new = _add(by, probe, replace(data, checked_by=data.checked_by or check.checked_by))
     void = _strike(by, check, reason, new)
     recut(probe, check.checked_at)
-    _tell("check.correct_zero", by, new, reason=void.reason, replaces=check.pk)
-    return new
-
-
-@_once
-@action("check.correct_boiling")
-def correct_boiling(
-    *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
-    preparation: BoilingPreparation, surroundings: Surroundings, readings: Sequence[tuple[int, str, str]],
-    immersion_mm: float | None = None, checked_by: Person | None = None, note: str = "",
-    typed_pressure: tuple[str, str] = ("", ""),
-) -> Check:  # fmt: skip
-    """Record a check at boiling anew in place of one with a mistake. Raises ValidationError as record and void do."""
-    probe = lock(probe)
-    _same_probe(check, probe, Kind.BOILING)
-    new = _add_boiling(
-        by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm,
-        checked_by or check.checked_by, note, typed_pressure,
-    )  # fmt: skip
-    void = _strike(by, check, reason, new)
-    recut(probe, check.checked_at)
-    _tell("check.correct_boiling", by, new, reason=void.reason, replaces=check.pk)
-    return new
-
-
-@_once
-@action("check.correct_certificate")
-def correct_certificate(
-    *, by: Person, check: Check, reason: str, key: UUID, probe: Probe, site: Site, stage: str, checked_at: datetime,
-    laboratory: str, certificate_number: str, reference_milli: int, error_milli: int, expanded_milli: int,
-    note: str = "", checked_by: Person | None = None,
-) -> Check:  # fmt: skip
-    """Record a certificate anew in place of one with a mistake. Raises ValidationError as record and void do."""
-    probe = lock(probe)
-    _same_probe(check, probe, Kind.CERTIFICATE)
-    new = _add_certificate(
-        by, key, probe, site, stage, checked_at, laboratory, certificate_number, reference_milli, error_milli,
-        expanded_milli, note, checked_by or check.checked_by,
-    )  # fmt: skip
-    void = _strike(by, check, reason, new)
-    recut(probe, check.checked_at)
-    _tell("check.correct_certificate", by, new, reason=void.reason, replaces=check.pk)
+    _tell("check.correct", by, new, reason=void.reason, replaces=check.pk)
     return new
 
 
@@ -241,13 +136,13 @@ def void_event(
     return void
 
 
-def _recorded_before(typed: list[Typed], **told) -> None:
+def _recorded_before(probe: Probe, typed: list[Typed], fields: dict) -> None:
     """Raises AlreadyRecorded where the form has come before, and ValidationError where it said something else then."""
-    found = Check.objects.filter(probe=told["probe"], key=told["key"]).first()
+    found = Check.objects.filter(probe=probe, key=fields["key"]).first()
     if found is None:
         return
-    said = SAID + SAID_OF_CERTIFICATE if told["kind"] == Kind.CERTIFICATE else SAID
-    same = all(getattr(found, name) == told[name] for name in said if name in told)
+    said = (*SAID, *KINDS[fields["kind"]].also_said)
+    same = all(getattr(found, name) == fields[name] for name in said if name in fields)
     read = sorted((each.elapsed_ms, each.text, each.unit) for each in typed)
     if not same or read != sorted(found.timed_readings.values_list("elapsed_ms", "typed", "unit")):
         raise _sent_otherwise(found)
@@ -269,80 +164,41 @@ def _sent_otherwise(check: Check) -> ValidationError:
     return ValidationError(told, code="already_sent")
 
 
-def _add_zero(
-    by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, text, typing=None,
-) -> Check:  # fmt: skip
-    typed = _typed(readings)
-    judged = judged_zero(probe, typed, preparation, immersion_mm)
-    return _add(
-        by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
-        note=text.strip(), kind=Kind.ZERO, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
-        **judged, **_typing(typing, judged, typed),
-    )  # fmt: skip
-
-
-def _add_boiling(
-    by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, text,
-    typed_pressure, typing=None,
-) -> Check:  # fmt: skip
-    if unfit := unfit_for_boiling(probe):
+def _add(by: Person, probe: Probe, data: CheckData) -> Check:
+    kind = kind_of(data)
+    if unfit := kind.unfit(probe):
         raise ValidationError(unfit)
-    typed = _typed(readings)
-    judged = judged_boiling(probe, typed, preparation, surroundings, immersion_mm)
-    return _add(
-        by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
-        note=text.strip(), kind=Kind.BOILING, preparation=_kept_preparation(preparation),
-        surroundings=keep(surroundings, *typed_pressure), immersion_mm=immersion_mm,
-        **judged, **_typing(typing, judged, typed),
-    )  # fmt: skip
-
-
-def _typing(typing: dict | None, judged: dict, typed: list[Typed]) -> dict:
-    """What is kept of the numbers; one beyond the tolerance that the verdict says nothing of is not to be forgotten."""
-    last, kept = typed[-1], dict(typing or {})
-    if judged["verdict"] == Verdict.INCONCLUSIVE and is_beyond(
-        last.value_milli, judged["reference_milli"], judged["tolerance_milli"]
-    ):
-        kept["showed"] = shown(last)
-    return {"typing": kept or None}
-
-
-def _typed(readings) -> list[Typed]:
-    typed = read_typed(readings)
-    if not typed:
+    typed = read_typed(data.readings)
+    if kind.guided and not typed:
         raise ValidationError("Type at least one reading of the display before you finish.")
-    return typed
+    judged = kind.judged(probe, data, typed)
+    return _store(by, probe, replace(data, typing=_typing(data, judged, typed)), typed, judged)
 
 
-def _add_certificate(
-    by, key, probe, site, stage, checked_at, laboratory, number, reference_milli, error_milli, expanded_milli, text,
-    checked_by,
-) -> Check:  # fmt: skip
-    return _add(
-        by, [], key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
-        note=text.strip(), kind=Kind.CERTIFICATE, laboratory=_needed(laboratory, "Name the laboratory."),
-        certificate_number=_needed(number, "Give the number of the certificate."),
-        **judged_certificate(probe, reference_milli, error_milli, expanded_milli),
-    )  # fmt: skip
+def _typing(data: CheckData, judged: dict, typed: list[Typed]) -> dict | None:
+    """What is kept of the numbers; one beyond the tolerance that the verdict says nothing of is not to be forgotten."""
+    kept = dict(data.typing or {})
+    if (
+        typed
+        and judged["verdict"] == Verdict.INCONCLUSIVE
+        and is_beyond(typed[-1].value_milli, judged["reference_milli"], judged["tolerance_milli"])
+    ):
+        kept["showed"] = shown(typed[-1])
+    return kept or None
 
 
-def _add(by: Person, typed: list[Typed], *, checked_by: Person | None, **fields) -> Check:
-    done_by_now(fields["checked_at"], words=AHEAD.format("A check"))
-    if fields["stage"] not in Stage.values:
+def _store(by: Person, probe: Probe, data: CheckData, typed: list[Typed], judged: dict) -> Check:
+    done_by_now(data.checked_at, words=AHEAD.format("A check"))
+    if data.stage not in Stage.values:
         raise ValidationError("Say whether the probe was checked as found or after an adjustment.")
-    if fields["site"].area.business_id != fields["probe"].business_id:
-        raise ValidationError(f"{fields['site']} belongs to another business than {fields['probe']}.")
-    fields["checked_by"] = checked_by or by
-    _recorded_before(typed, **fields)
-    check = Check.objects.create(recorded_by=by, **fields)
+    if data.site.area.business_id != probe.business_id:
+        raise ValidationError(f"{data.site} belongs to another business than {probe}.")
+    fields = data.fields() | judged | {"checked_by": data.checked_by or by, "typing": data.typing}
+    _recorded_before(probe, typed, fields)
+    check = Check.objects.create(recorded_by=by, probe=probe, **fields)
     TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])
-    CheckDraft.objects.filter(key=check.key, probe=check.probe, person=by).delete()
+    CheckDraft.objects.filter(key=check.key, probe=probe, person=by).delete()
     return check
-
-
-def _kept_preparation(preparation: Preparation | BoilingPreparation) -> dict:
-    points, left = (sorted(point.value for point in points) for points in (preparation.points, preparation.left))
-    return {"kind": preparation.kind.value, "points": points, "left": left}
 
 
 def _timed(by: Person, check: Check, reading: Typed) -> TimedReading:
@@ -368,26 +224,13 @@ def _strike(by: Person, check: Check, reason: str, replacement: Check | None) ->
     return CheckVoid.objects.create(recorded_by=by, voids=check, replacement=replacement, reason=reason)
 
 
-def _same_probe(check: Check, probe: Probe, kind: str) -> None:
-    if check.probe_id != probe.pk or check.kind != kind:
-        raise ValidationError(
-            "A correction stays with its probe and its kind of check. Void this one and record another."
-        )
-
-
 def _why(reason: str) -> str:
     return as_reason(reason, ask="Say why it is struck out.", usual="strike")
 
 
-def _needed(text: str, message: str) -> str:
-    if not text.strip():
-        raise ValidationError(message)
-    return text.strip()
-
-
 def _tell(name: str, by: Person, check: Check, *, reason: str = "", **data) -> None:
     note(name, by=by, subject=check, site_id=check.site_id, reason=reason, probe=check.probe_id,
-         stage=check.stage, verdict=check.verdict, **data)  # fmt: skip
+         kind=check.kind, stage=check.stage, verdict=check.verdict, **data)  # fmt: skip
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         check_failed.send_robust(Check, check=check)
 

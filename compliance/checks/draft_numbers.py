@@ -11,8 +11,8 @@ from compliance.metrology.mistyped import suggests_other_unit
 from shared.units import Unit, parse
 
 from .judging import Typed, read_typed
-from .models import CheckDraft, Kind
-from .surroundings import boils_at_milli
+from .kinds import kind_of
+from .models import CheckDraft
 
 TAKEN_BACK, TIMED_AGAIN = "taken_back", "timed_again"
 OTHER = {Unit.CELSIUS: Unit.FAHRENHEIT, Unit.FAHRENHEIT: Unit.CELSIUS}
@@ -95,8 +95,8 @@ def unit_question(draft: CheckDraft) -> Typed | None:
 
 
 def reference_milli(draft: CheckDraft) -> int | None:
-    """What surrounds the probe; None at boiling while the air's pressure is not known."""
-    return boils_at_milli(draft) if draft.kind == Kind.BOILING else 0
+    """What surrounds the probe; None while that is not known."""
+    return kind_of(draft).reference_milli(draft)
 
 
 def is_beyond(value_milli: int, reference: int | None, tolerance_milli: int) -> bool:

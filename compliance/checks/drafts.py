@@ -16,11 +16,10 @@ from shared.units import read as read_number
 from sites.models import Person
 
 from . import actions, draft_numbers
-from .guidance import GUIDANCE, Guidance
-from .guidance.steps import Task
 from .judging import settling_of
-from .models import Check, CheckDraft, Kind, Stage, Verdict
-from .surroundings import read_kept
+from .kinds import GUIDANCE, USUAL, CheckData, Guidance, kind_of
+from .kinds.steps import Task
+from .models import Check, CheckDraft, Stage, Verdict
 from .timeline import lock
 
 ABANDONED_AFTER = timedelta(hours=1)
@@ -30,7 +29,7 @@ NUMBERS = ("readings", "struck", "unit", "outside_since")
 STALE_AFTER = timedelta(minutes=30)  # common practice, no source: by then melt-water has gathered
 
 
-def find(person: Person, probe: Probe, kind: str = Kind.ZERO) -> CheckDraft | None:
+def find(person: Person, probe: Probe, kind: str = USUAL.value) -> CheckDraft | None:
     return CheckDraft.objects.filter(person=person, probe=probe, kind=kind).first()
 
 
@@ -40,7 +39,7 @@ def of(probe: Probe) -> list[CheckDraft]:
 
 
 def guidance_of(draft: CheckDraft) -> Guidance:
-    return GUIDANCE[Kind(draft.kind)]
+    return GUIDANCE[draft.kind]
 
 
 def way_of(draft: CheckDraft) -> StrEnum:
@@ -49,7 +48,7 @@ def way_of(draft: CheckDraft) -> StrEnum:
 
 
 def begin(
-    person: Person, probe: Probe, way: StrEnum, stage: Stage, now: datetime, kind: str = Kind.ZERO
+    person: Person, probe: Probe, way: StrEnum, stage: Stage, now: datetime, kind: str = USUAL.value
 ) -> CheckDraft:  # fmt: skip
     """A new draft, or the one that is already there."""
     given = {
@@ -210,25 +209,25 @@ def finish(draft: CheckDraft, by: Person) -> Check:
         raise ValidationError(
             f"Say first which unit the display shows: {draft_numbers.shown(asked)} may be in the other one."
         )
-    about = told_of(draft) | {"by": by, "checked_at": draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0])}
-    if draft.kind == Kind.BOILING:
-        return actions.record_boiling(**about, **air_of(draft))
-    return actions.record_zero(**about)
+    checked_at = draft.inserted_at + timedelta(milliseconds=draft.readings[-1][0])
+    return actions.record(by=by, probe=draft.probe, data=data_of(draft, checked_at))
 
 
-def told_of(draft: CheckDraft) -> dict:
-    """What the record of a check at zero or at boiling needs, but for who and when."""
-    return {
-        "key": draft.key, "probe": draft.probe, "site": draft.probe.site, "stage": draft.stage, "note": draft.note,
-        "readings": [tuple(r[:3]) for r in draft.readings], "immersion_mm": draft.immersion_mm,
-        "preparation": preparation_of(draft), "typing": draft_numbers.kept(draft),
-    }  # fmt: skip
-
-
-def air_of(draft: CheckDraft) -> dict:
-    """The air around a check at boiling. Raises ValidationError where nobody has said yet what its pressure is."""
-    kept = draft.surroundings
-    return {"surroundings": read_kept(kept), "typed_pressure": (kept.get("typed", ""), kept.get("unit", ""))}
+def data_of(draft: CheckDraft, checked_at: datetime, **typing) -> CheckData:
+    """What the record of a check needs, but for who; `typing` is what else is to be kept of the numbers."""
+    kind = kind_of(draft)
+    return kind.data(
+        key=draft.key,
+        site=draft.probe.site,
+        stage=draft.stage,
+        checked_at=checked_at,
+        note=draft.note,
+        readings=[tuple(reading[:3]) for reading in draft.readings],
+        immersion_mm=draft.immersion_mm,
+        preparation=preparation_of(draft),
+        typing=draft_numbers.kept(draft) | typing,
+        **kind.said_in(draft),
+    )
 
 
 def preparation_of(draft: CheckDraft) -> Preparation | BoilingPreparation:
@@ -241,8 +240,7 @@ def preparation_of(draft: CheckDraft) -> Preparation | BoilingPreparation:
     if guidance.waited:
         settled = settling_of(draft.probe, draft_numbers.typed(draft)).state is SettlingState.SETTLED
         (points if settled else left).add(guidance.waited)
-    made = BoilingPreparation if draft.kind == Kind.BOILING else Preparation
-    return made(kind=way, points=frozenset(points), left=frozenset(left))
+    return guidance.preparation(kind=way, points=frozenset(points), left=frozenset(left))
 
 
 def touched_at(draft: CheckDraft) -> datetime:

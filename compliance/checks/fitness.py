@@ -17,7 +17,8 @@ from compliance.plans.models import Reminder
 from compliance.probes.models import Event, EventKind, Placement, Probe
 from shared.printing.page import MONTHS
 
-from .models import BEGINNING, END, Check, CheckDraft, Kind, Span, Standing
+from .kinds import KINDS
+from .models import BEGINNING, END, Check, CheckDraft, Span, Standing
 from .timeline import CHECKED, marks_of
 
 
@@ -188,8 +189,7 @@ def _failed(cause: str, behind_at, behind_kind, behind_milli, doubt_at, doubt_ki
     if cause == Cause.USED_AFTER_FAILURE:
         return {"failed": "failed at zero", "failed_at": behind_at}
     if doubt_at:
-        words = "failed at boiling" if doubt_kind == Kind.BOILING else "failed a laboratory’s check away from zero"
-        return {"failed": words, "failed_at": doubt_at}
+        return {"failed": KINDS[doubt_kind].failed, "failed_at": doubt_at}
     return {"altered": True}
 
 

@@ -1,5 +1,6 @@
 """What people type about checks and events. Temperatures are in the site's unit, times on the site's clock."""
 
+from collections.abc import Mapping
 from enum import StrEnum
 from uuid import uuid4
 
@@ -7,19 +8,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from compliance.metrology.bath import BathKind, Point, Preparation
-from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation
 from compliance.probes.models import EventKind
-from shared.fields import LineField, ReasonField, SiteDateTimeField, TemperatureField
-from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, number, parse, read, to_milli
+from shared.fields import ReasonField, SiteDateTimeField
+from shared.units import Unit, from_milli, number, read
 from shared.widgets import TapNumber
 from sites.models import Site
 
-from .guidance import Guidance
-from .guidance.boiling import BOILING
-from .guidance.ice import ICE
 from .models import Check, Stage
-from .surroundings_form import Air
 
 STAGES = ((Stage.AS_FOUND, "As found: nothing was done to it"), (Stage.AS_LEFT, "As left: it was adjusted just before"))
 EVENTS = [(kind.value, kind.label.capitalize()) for kind in EventKind]
@@ -37,7 +32,7 @@ def reason_field(label: str) -> ReasonField:
     return ReasonField(label=label, max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
 
 
-def depth_field(label: str = ICE.words.depth) -> forms.FloatField:
+def depth_field(label: str = "") -> forms.FloatField:
     return forms.FloatField(
         label=label, required=False, min_value=0, max_value=1000, help_text="Only if you measured it.",
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
@@ -49,9 +44,9 @@ class FinishForm(forms.Form):
     immersion_mm = depth_field()
     note = note_field()
 
-    def __init__(self, *args, guidance: Guidance = ICE, **kwargs):
+    def __init__(self, *args, depth: str = "", **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["immersion_mm"].label = guidance.words.depth
+        self.fields["immersion_mm"].label = f"{depth} in mm"
 
 
 class VoidForm(forms.Form):
@@ -75,58 +70,13 @@ class AtSite(forms.Form):
                 field.widget.unit = Unit(site.unit).label
 
 
-class CertificateForm(AtSite):
-    checked_at = SiteDateTimeField(label="Measured at")
-    stage = stage_field()
-    laboratory = LineField(max_length=160)
-    certificate_number = LineField(label="Number of the certificate", max_length=80)
-    reference = TemperatureField(
-        label="Reference temperature", initial="0", widget=TapNumber(), help_text="The point nearest to the ice point."
-    )  # fmt: skip
-    error = TemperatureField(
-        label="Error of the probe", widget=TapNumber(),
-        help_text="What it showed minus the reference. A correction is the same with the other sign.",
-    )  # fmt: skip
-    expanded = TemperatureField(
-        label="Expanded uncertainty", widget=TapNumber(signed=False), help_text="As stated, for k = 2 or 95 %."
-    )  # fmt: skip
-    note = note_field()
-
-    field_order = ["key", "reason"]
-
-    def __init__(self, *args, site: Site, **kwargs):
-        super().__init__(*args, site=site, **kwargs)
-        self.fields["reference"].unit = site.unit
-        if site.unit == Unit.FAHRENHEIT and not self.is_bound:
-            self.initial.setdefault("reference", "32")
-
-    def clean_expanded(self):
-        if parse(self.cleaned_data["expanded"]) <= 0:
-            raise ValidationError("The uncertainty is above zero. It stands beside the result on the certificate.")
-        return self.cleaned_data["expanded"]
-
-    def figures(self) -> dict:
-        """What the action needs, in milli-degrees."""
-        data, unit = self.cleaned_data, self.site.unit
-        return {
-            "reference_milli": to_milli(parse(data["reference"]), unit),
-            "error_milli": difference_to_milli(parse(data["error"]), unit),
-            "expanded_milli": difference_to_milli(parse(data["expanded"]), unit),
-            **{name: data[name] for name in ("key", "stage", "checked_at", "laboratory", "certificate_number", "note")},
-        }
+def ways_field(label: str, ways: Mapping[StrEnum, str]) -> forms.ChoiceField:
+    return forms.ChoiceField(label=label, choices=[(way.value, words) for way, words in ways.items()])
 
 
-class CertificateCorrection(CertificateForm):
-    reason = reason_field("What was wrong?")
-
-
-def ways_field(label: str, guidance: Guidance) -> forms.ChoiceField:
-    return forms.ChoiceField(label=label, choices=[(way.value, words) for way, words in guidance.ways.items()])
-
-
-def points_field(guidance: Guidance) -> forms.MultipleChoiceField:
+def points_field(met: Mapping[StrEnum, str]) -> forms.MultipleChoiceField:
     return forms.MultipleChoiceField(
-        label="What was done", required=False, choices=[(p.value, words) for p, words in guidance.met.items()],
+        label="What was done", required=False, choices=[(p.value, words) for p, words in met.items()],
         widget=forms.CheckboxSelectMultiple,
     )  # fmt: skip
 
@@ -139,16 +89,14 @@ def readings_field(sample: str) -> forms.CharField:
 
 
 class Correction(AtSite):
-    """A guided check written down again, with the mistake put right."""
+    """A guided check written down again, with the mistake put right; each kind names its `guidance` and `data_type`."""
 
     reason = reason_field("What was wrong?")
     checked_at = SiteDateTimeField(label="Checked at")
     stage = stage_field()
-    kind = ways_field("How the bath was made", ICE)
-    points = points_field(ICE)
-    readings = readings_field("40 0.3")
-    immersion_mm = depth_field()
     note = note_field()
+
+    field_order = ["key", "reason", "checked_at", "stage", "kind", "points", "readings", "immersion_mm", "note"]
 
     def clean_readings(self) -> list[tuple[int, str, str]]:
         rows = []
@@ -167,46 +115,23 @@ class Correction(AtSite):
                 f"Line {number_} should be seconds, a space and a temperature, such as: 40 0.3"
             ) from None
 
-    def left(self, point: type[StrEnum]) -> frozenset:
-        """What somebody said at the time was not done; of whatever else is not ticked nobody says anything."""
-        return frozenset(point(value) for value in self.initial.get("left", []))
-
-    def given(self) -> dict:
-        """What the action needs beside who, which and why."""
+    def said(self) -> dict:
         names = ("key", "stage", "checked_at", "readings", "immersion_mm", "note")
         return {name: self.cleaned_data[name] for name in names} | {"preparation": self.preparation()}
 
+    def preparation(self):
+        """With what somebody said at the time was not done; of whatever else is not ticked nobody says anything."""
+        guidance = self.guidance
+        points, left = (
+            frozenset(map(guidance.point, names))
+            for names in (self.cleaned_data["points"], self.initial.get("left", []))
+        )
+        way = type(guidance.usual)(self.cleaned_data["kind"])
+        return guidance.preparation(kind=way, points=points, left=left - points)
 
-class ZeroCorrection(Correction):
-    def preparation(self) -> Preparation:
-        points = frozenset(Point(p) for p in self.cleaned_data["points"])
-        return Preparation(kind=BathKind(self.cleaned_data["kind"]), points=points, left=self.left(Point) - points)
-
-
-class BoilingCorrection(Air, Correction):
-    kind = ways_field("What the probe was held in", BOILING)
-    points = points_field(BOILING)
-    readings = readings_field("40 98.3")
-    immersion_mm = depth_field(BOILING.words.depth)
-
-    field_order = [
-        "key",
-        "reason",
-        "checked_at",
-        "stage",
-        "source",
-        "pressure",
-        "pressure_unit",
-        "altitude",
-        "altitude_unit",
-    ]
-
-    def preparation(self) -> BoilingPreparation:
-        points, kind = frozenset(BoilingPoint(p) for p in self.cleaned_data["points"]), self.cleaned_data["kind"]
-        return BoilingPreparation(kind=BoilingKind(kind), points=points, left=self.left(BoilingPoint) - points)
-
-    def given(self) -> dict:
-        return super().given() | {"surroundings": self.surroundings(), "typed_pressure": self.typed()}
+    def check_data(self):
+        """The check as it is written down now."""
+        return self.data_type(site=self.site, **self.said())
 
 
 def parse_seconds(text: str) -> float:
@@ -229,13 +154,6 @@ def guided_initial(check: Check, unit: str) -> dict:
 
 def _retyped(timed, unit: str) -> str:
     return timed.typed if timed.unit == unit else number(from_milli(timed.value_milli, unit), 2)
-
-
-def certificate_initial(check: Check, unit: str) -> dict:
-    shown = {name: getattr(check, name) for name in ("checked_at", "stage", "laboratory", "certificate_number", "note")}
-    differences = {"error": check.error_milli, "expanded": check.expanded_milli}
-    shown |= {name: number(difference_from_milli(milli, unit), 3) for name, milli in differences.items()}
-    return shown | {"reference": number(from_milli(check.reference_milli, unit), 3)}
 
 
 class EventForm(forms.Form):

@@ -11,11 +11,12 @@ from shared.cautions import Caution, caution
 from shared.units import Unit, show_spread
 
 from . import draft_numbers, drafts
-from .guidance.steps import Guidance, Task, Words
 from .judging import Typed, settling_of
+from .kinds import Guidance, kind_of
+from .kinds.steps import GuidanceWords, Task
 from .models import CheckDraft
-from .pictures import settling_svg
-from .surroundings import boils_at_milli, boils_in_words
+from .pictures import Course, settling_svg
+from .surroundings import boils_in_words
 
 NEWEST = 3
 DOUBTFUL = "One reading does not go with the others. Was it typed right?"
@@ -106,7 +107,7 @@ class Guide:
     """All that the page of a running check shows. `boils` says where water boils here, for a check at boiling."""
 
     draft: CheckDraft
-    words: Words
+    words: GuidanceWords
     way: str
     boils: str
     steps: tuple[Step, ...]
@@ -186,6 +187,7 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
     readings = draft_numbers.typed(draft)
     settling = settling_of(draft.probe, readings)
     asks_unit, second = _unit_question(draft), second_wanted(draft, settling, readings)
+    course = Course(settling.value, _residual(settling), draft_numbers.reference_milli(draft) or 0)
     return Timing(
         settling=settling,
         sentence=_asked(draft, asks_unit, second, settling.value is not None)
@@ -195,10 +197,7 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         same_again=readings[-1].text if readings else "",
         seen=len(readings),
         taken=_taken(readings),
-        picture=settling_svg(
-            draft.probe, readings, draft.probe.site.unit, value=settling.value, residual=_residual(settling),
-            kind=draft.kind, reference_milli=boils_at_milli(draft) or 0,
-        ),
+        picture=settling_svg(draft.probe, readings, kind_of(draft), course, draft.probe.site.unit),
         tone=_tone(settling, asking=bool(asks_unit or second)),
         doubts=tuple(Doubt(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
         asks_unit=asks_unit, second_wanted=second,
@@ -244,7 +243,7 @@ def struck_in_words(struck: list[dict]) -> tuple[str, ...]:
     return tuple(f"{each['typed']} °{each['unit']} (at {clock(each['elapsed_ms'] / 1000)})" for each in struck)
 
 
-def _sentence(settling: Settling, readings: list[Typed], words: Words) -> str:
+def _sentence(settling: Settling, readings: list[Typed], words: GuidanceWords) -> str:
     """What went wrong after it had settled is put right in its own way in each medium."""
     if settling.state is SettlingState.DOUBTFUL:
         return DOUBTFUL

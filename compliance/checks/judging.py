@@ -6,19 +6,10 @@ from math import ceil, isfinite
 
 from django.core.exceptions import ValidationError
 
-from compliance.metrology.bath import Preparation
-from compliance.metrology.boiling import BoilingPreparation, Surroundings, verify_boiling
 from compliance.metrology.conformity import Conformity, DecisionRule
 from compliance.metrology.settling import Settling, TimedReading, judge_settling
 from compliance.metrology.uncertainty import Budget
-from compliance.metrology.verification import (
-    Instrument,
-    Verification,
-    judge_stated,
-    told_within,
-    told_wrong,
-    verify_zero,
-)
+from compliance.metrology.verification import Instrument, Verification
 from compliance.metrology.vocabulary import Sensor, Verdict
 from compliance.probes.models import Probe
 from shared.units import Unit, read
@@ -79,30 +70,8 @@ def settling_of(probe: Probe, readings: Sequence[Typed]) -> Settling:
         raise ValidationError(str(error)) from None
 
 
-def judged_zero(probe: Probe, readings: Sequence[Typed], preparation: Preparation, immersion_mm: float | None) -> dict:
-    """The fields of a zero-point check that the measurement fills. Raises ValidationError for figures that cannot be."""
-    try:
-        timed = [r.timed() for r in readings]
-        found = verify_zero(timed, preparation, instrument_of(probe), immersion_mm, rule_of(probe))
-    except ValueError as error:
-        raise ValidationError(str(error)) from None
-    return _found(probe, found)
-
-
-def judged_boiling(
-    probe: Probe, readings: Sequence[Typed], preparation: BoilingPreparation, surroundings: Surroundings,
-    immersion_mm: float | None,
-) -> dict:  # fmt: skip
-    """The same of a check at boiling. Raises ValidationError for figures that cannot be, such as a pressure at sea level."""
-    timed, instrument = [r.timed() for r in readings], instrument_of(probe)
-    try:
-        found = verify_boiling(timed, preparation, surroundings, instrument, rule_of(probe), immersion_mm=immersion_mm)
-    except ValueError as error:
-        raise ValidationError(str(error)) from None
-    return _found(probe, found)
-
-
-def _found(probe: Probe, found: Verification) -> dict:
+def fields_of(probe: Probe, found: Verification) -> dict:
+    """What a record keeps of a check that was measured."""
     return {
         "reading_milli": _milli(found.settling.value),
         "reference_milli": _milli(found.reference.temperature),
@@ -112,7 +81,7 @@ def _found(probe: Probe, found: Verification) -> dict:
         "budget": _kept(found),
         "why": list(found.why),
         "figures": list(found.figures),
-        **_by(probe),
+        **terms_of(probe),
     }
 
 
@@ -121,7 +90,7 @@ def judged_unfinished(probe: Probe, judge: Callable[[], dict], why: Sequence[str
     try:
         judged = judge()
     except ValidationError:  # such as numbers in two units, where nobody said which one is right
-        judged = {"reference_milli": 0, "budget": {}, **_by(probe)}
+        judged = {"reference_milli": 0, "budget": {}, **terms_of(probe)}
     kept = {name: judged["budget"][name] for name in ("bath", "settling") if name in judged["budget"]}
     return judged | {
         "reading_milli": None, "error_milli": None, "expanded_milli": None, "verdict": Verdict.INCONCLUSIVE.value,
@@ -129,33 +98,8 @@ def judged_unfinished(probe: Probe, judge: Callable[[], dict], why: Sequence[str
     }  # fmt: skip
 
 
-STATED = {
-    Verdict.IN_TOLERANCE: "In tolerance, by the laboratory's certificate: the probe may be used.",
-    Verdict.OUT_OF_TOLERANCE: "Out of tolerance, by the laboratory's certificate: stop using this probe.",
-    Verdict.INCONCLUSIVE: "Inconclusive: the certificate's uncertainty is too large to tell.",
-}
-
-
-def judged_certificate(probe: Probe, reference_milli: int, error_milli: int, expanded_milli: int) -> dict:
-    """The fields of a certificate's check. Raises ValidationError for figures that cannot be."""
-    try:
-        stated = judge_stated(error_milli / 1000, expanded_milli / 1000, instrument_of(probe), rule_of(probe))
-    except ValueError as error:
-        raise ValidationError(str(error)) from None
-    return {
-        "reading_milli": reference_milli + error_milli,
-        "reference_milli": reference_milli,
-        "error_milli": error_milli,
-        "expanded_milli": expanded_milli,
-        "verdict": stated.verdict.value,
-        "budget": {"coverage_factor": 2.0, "conformity": _kept_conformity(stated)},
-        "why": [STATED[stated.verdict], stated.why],
-        "figures": [told_within(stated), *([] if stated.verdict is Verdict.INCONCLUSIVE else [told_wrong(stated)])],
-        **_by(probe),
-    }
-
-
-def _by(probe: Probe) -> dict:
+def terms_of(probe: Probe) -> dict:
+    """By what a check of this probe is judged."""
     return {"tolerance_milli": probe.tolerance_milli, "decision_rule": rule_of(probe).value}
 
 
@@ -171,12 +115,13 @@ def _kept(found: Verification) -> dict:
             "sentence": settling.sentence,
             "suspects": [{"number": s.number, "sentence": s.sentence} for s in settling.suspects],
         },
-        **({"conformity": _kept_conformity(found.conformity)} if found.conformity else {}),
+        **({"conformity": kept_conformity(found.conformity)} if found.conformity else {}),
         **(_kept_budget(found.budget) if found.budget else {}),
     }
 
 
-def _kept_conformity(conformity: Conformity) -> dict:
+def kept_conformity(conformity: Conformity) -> dict:
+    """What a record keeps of how the tolerance was met."""
     return {
         "zone": conformity.zone.value,
         "risk": conformity.risk,

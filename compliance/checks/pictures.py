@@ -13,24 +13,34 @@ from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from sites.models import Site
 
 from .judging import Typed
-from .models import BEGINNING, END, Check, Kind, Span
+from .kinds import KindOfCheck
+from .models import BEGINNING, END, Check, Span
 
 SHOWN = timedelta(days=180)
 
 
-def settling_svg(
-    probe: Probe, readings: Sequence[Typed], unit: str, *, value: float | None, residual: float | None,
-    kind: str = Kind.ZERO, reference_milli: int = 0,
-) -> SafeString:  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Course:
+    """Where the readings went, in °C: the settled value and what is still to come, None while there is none.
+
+    `reference_milli` is what surrounded the probe.
+    """
+
+    value: float | None
+    residual: float | None
+    reference_milli: int = 0
+
+
+def settling_svg(probe: Probe, readings: Sequence[Typed], kind: KindOfCheck, course: Course, unit: str) -> SafeString:
     """Timed readings on their way to the ice point or to where water boils; drawn for a phone, good on a desk."""
     points = [(r.elapsed_ms / 1000, r.value_milli / 1000) for r in readings]
     drawing = settling_picture(
-        points, probe.resolution_milli / 1000, value, residual, unit, tolerance=probe.tolerance_milli / 1000,
-        reference=reference_milli / 1000,
+        points, probe.resolution_milli / 1000, course.value, course.residual, unit, tolerance=probe.tolerance_milli / 1000,
+        reference=course.reference_milli / 1000,
     )  # fmt: skip
-    medium, point = ("boiling water", "boiling point") if kind == Kind.BOILING else ("ice", "ice point")
-    told = f"{len(points)} readings of the display over time, against the tolerance around the {point}."
-    return to_svg(drawing, f"Probe {probe} settling in {medium}", told, prefix="settling")
+    words = kind.guidance.words
+    told = f"{len(points)} readings of the display over time, against the tolerance around the {words.point}."
+    return to_svg(drawing, f"Probe {probe} settling in {words.medium}", told, prefix="settling")
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,15 +13,11 @@ from compliance.probes.models import ALTERATIONS, Event, Probe
 from sites.access import sites_of
 from sites.models import Person
 
-from .models import Check, Kind, ProbeState, Span, Standing, Verdict
+from .kinds import AWAY_FROM_ZERO, kind_of
+from .models import Check, ProbeState, Span, Standing, Verdict
 from .pairing import BELONGS_WITHIN, Moment, nearest
 
-# How long after the act an entry still counts as made at the time. A laboratory's paper takes its time.
-MADE_AT_THE_TIME = {
-    Kind.ZERO: timedelta(hours=2),
-    Kind.BOILING: timedelta(hours=2),
-    Kind.CERTIFICATE: timedelta(days=30),
-}
+# How long after the act an entry still counts as made at the time.
 EVENT_MADE_AT_THE_TIME = timedelta(hours=24)
 SOON = timedelta(days=2)
 SAME_SITTING = timedelta(hours=2)
@@ -91,7 +87,7 @@ def companions(checks: Iterable[Check]) -> dict[int, Check]:
     first, last = min(c.checked_at for c in checks) - BELONGS_WITHIN, max(c.checked_at for c in checks) + BELONGS_WITHIN
     good = Check.objects.filter(
         probe__in=probes,
-        kind=Kind.BOILING,
+        kind__in=AWAY_FROM_ZERO,
         verdict=Verdict.IN_TOLERANCE,
         void__isnull=True,
         checked_at__range=(first, last),
@@ -123,7 +119,7 @@ def is_late(at: datetime, recorded_at: datetime, allowed: timedelta) -> bool:
 
 def entered_late(check: Check) -> bool:
     """Whether a check reached the record well after it was made."""
-    return is_late(check.checked_at, check.recorded_at, MADE_AT_THE_TIME[Kind(check.kind)])
+    return is_late(check.checked_at, check.recorded_at, kind_of(check).made_at_the_time)
 
 
 def event_entered_late(event: Event) -> bool:
@@ -166,7 +162,7 @@ def not_cleared_by(checks: Iterable[Check], spans: Iterable[Span]) -> dict[int, 
 
 
 def _clears(check: Check) -> bool:
-    return check.verdict == Verdict.IN_TOLERANCE and check.kind != Kind.BOILING
+    return check.verdict == Verdict.IN_TOLERANCE and kind_of(check).may_clear
 
 
 def passed_near_edge(check: Check) -> bool:

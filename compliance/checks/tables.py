@@ -6,11 +6,9 @@ from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import Unit, difference_from_milli, number
 
-from .guidance import wanted_check
-from .guidance.ice import ICE
-from .models import Kind, Stage
+from .kinds import kind_of, wanted_check
+from .models import Stage
 from .queries import due_word, entered_late, event_entered_late, not_cleared, passed_near_edge
-from .surroundings import boils_here
 
 LEAD, NUMBER, ACT, SPARE = (
     {"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act", "spare")
@@ -62,7 +60,7 @@ class ProbeTable(tables.Table):
         if record.site_id not in self.writes or record.withdrawn:
             return ""
         check = wanted_check(getattr(record, "state", None))
-        label = f"Check {record} {'at zero' if check is ICE else 'at boiling'}"
+        label = f"Check {record} {check.words.at}"
         address = reverse(check.address, args=[record.pk])
         return format_html(
             '<a class="button small-button quiet-button" href="{}" aria-label="{}">Check</a>', address, label
@@ -112,7 +110,7 @@ class CheckTable(tables.Table):
 
     def render_kind(self, record):
         left = record.stage == Stage.AS_LEFT
-        kind = boils_here(record, self.site.unit) if record.kind == Kind.BOILING else record.get_kind_display()
+        kind = kind_of(record).against(record, self.site.unit) or record.get_kind_display()
         return together(kind, badge("stage", record.stage) if left else "")
 
     def render_checked_by(self, record):

@@ -10,50 +10,17 @@ from sites.addresses import address
 
 from .budget import chance_wrong, lines_of, rule_in_words, totals_of
 from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, shown
-from .guidance import GUIDANCE
-from .guidance.ice import ICE
 from .guide import clock, struck_in_words
 from .judging import Typed
-from .models import END, Check, Kind, ProbeState, Span, Stage, Standing
-from .pictures import settling_svg
+from .kinds import USUAL, kind_of, of_the_same_points
+from .models import END, Check, ProbeState, Span, Stage, Standing
+from .pictures import Course, settling_svg
 from .queries import not_cleared, passed_near_edge, run_of
-from .surroundings import boils_here
 from .surroundings import told as told_air
 from .tables import off_by, remarks_of
 
-VERDICT = (
-    "Verdict: ILAC-G8:09/2019, a guard band of the expanded uncertainty; end points belong to acceptance. The chance that it "
-    "is wrong: JCGM 106:2012."
-)
-SOURCES = {
-    Kind.ZERO: (
-        "Uncertainty: JCGM 100:2008 (GUM); the coverage factor by the shape of all its terms together, JCGM 101:2008.",
-        VERDICT,
-        "How closely a bath stands for the ice point: common practice of the trade, and judgement for incomplete baths.",
-    ),
-    Kind.BOILING: (
-        "Where water boils under the air's pressure: IAPWS R7-97(2012), equation (31); pressure from altitude: ICAO Doc 7488.",
-        "Uncertainty: JCGM 100:2008 (GUM); the coverage factor by the shape of all its terms together, JCGM 101:2008.",
-        VERDICT,
-        "How closely a pan stands for the boiling point: judgement.",
-    ),
-    Kind.CERTIFICATE: (
-        "Error and uncertainty: as the laboratory states them.",
-        VERDICT,
-    ),
-}
-AFTERWARDS = {
-    Kind.ZERO: ("Clean the probe before it goes into food.", "Discard the ice: it is not for serving."),
-    Kind.BOILING: (
-        "Let the probe cool in the air, and clean it before it goes into food. The pan stays hot: leave it to cool.",
-        "Whether it may be used is told by its check at zero: this one tells only how far it is off when it is hot.",
-    ),
-    Kind.CERTIFICATE: ("Clean the probe before it goes into food.",),
-}
-OTHER_END = {Kind.ZERO: (Kind.BOILING,), Kind.BOILING: (Kind.ZERO,)}
 NOT_YET = "Do not use it yet"
 OLD = "This is not its last check"
-TITLES = {Kind.ZERO: "Zero check of {}", Kind.BOILING: "Boiling check of {}", Kind.CERTIFICATE: "Certificate of {}"}
 
 
 def told(check: Check) -> dict:
@@ -62,23 +29,23 @@ def told(check: Check) -> dict:
     following = None if void else next_steps(check)
     headline = _headline(check, following["heading"] if following else "")
     why, figures = sentences(check)
+    kind = kind_of(check)
     return {
         "check": check, "probe": check.probe, "site": check.site, "void": void, "remarks": remarks_of(check),
-        "title": TITLES[Kind(check.kind)].format(check.probe), "headline": headline,
+        "title": kind.title.format(check.probe), "headline": headline,
         "why": why, "figures": figures, "totals": totals_of(check), "rule": rule_in_words(check),
         "next": following, "facts": _facts(check), "picture": _picture(check),
         "budget": lines_of(check), "bath": preparation_of(check), "taken": _taken(check), "mistyped": mistyped_of(check),
         "typing": typing_of(check),
-        "sources": SOURCES[Kind(check.kind)],
-        "picture_caption": f"What the display showed over time, {GUIDANCE[check.kind].words.inside}."
-        if check.kind in GUIDANCE else "",
+        "sources": kind.sources,
+        "picture_caption": f"What the display showed over time, {kind.guidance.words.inside}." if kind.guided else "",
     }  # fmt: skip
 
 
 def _headline(check: Check, following: str) -> str:
     """The verdict in a sentence. What was stored speaks of the day of the check: it must not clear a probe today."""
     stored = (check.why or [check.get_verdict_display().capitalize()])[0]
-    if check.verdict != Verdict.IN_TOLERANCE or check.kind == Kind.BOILING:
+    if check.verdict != Verdict.IN_TOLERANCE or not kind_of(check).may_clear:
         return stored
     if following == NOT_YET:
         return "In tolerance where it was checked, but do not use it yet."
@@ -106,13 +73,13 @@ def shown_in(check: Check) -> str:
 
 def next_steps(check: Check) -> dict:
     """What whoever holds the probe does now: a heading, steps, and the way to the readings in doubt."""
-    state = getattr(check.probe, "state", None)
+    state, kind = getattr(check.probe, "state", None), kind_of(check)
     run = run_of(check)
     case = address("case_detail", run.replace(":", "-")) if run else None
     if state and state.last_check_id != check.pk and _superseded(check):
         steps = ("What it is worth now is told by its last check: see the probe.",)
         return {"tone": "info", "heading": OLD, "steps": steps, "case_url": case}
-    again = {"again_url": reverse(GUIDANCE.get(check.kind, ICE).address, args=[check.probe_id])}
+    again = {"again_url": reverse((kind.guidance or USUAL.guidance).address, args=[check.probe_id])}
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case} | again
     if check.verdict == Verdict.INCONCLUSIVE:
@@ -124,20 +91,19 @@ def next_steps(check: Check) -> dict:
             "Check it again." if "unfinished" in typing else "Put right what is said above and check again.",
         )
         return {"tone": "caution", "heading": "Check again", "steps": steps, "case_url": None} | again
-    steps = list(AFTERWARDS[Kind(check.kind)])
+    steps = list(kind.afterwards)
     if check.stage == Stage.AS_LEFT:
         steps.append("It vouches for what is read from now on. It says nothing of what was read before the adjustment.")
     if passed_near_edge(check):
         steps.insert(0, "It is near the edge of its tolerance: check it again soon. Its next check falls due earlier.")
     if state and (missing := _not_yet(check, state)):
         return {"tone": "caution", "heading": NOT_YET, "steps": [missing, *steps], "case_url": case}
-    heading = "It is right at boiling" if check.kind == Kind.BOILING else "You may use it"
-    return {"tone": "good", "heading": heading, "steps": steps, "case_url": case}
+    return {"tone": "good", "heading": kind.passed_heading, "steps": steps, "case_url": case}
 
 
 def _not_yet(check: Check, state: ProbeState) -> str:
     """What a good check leaves open, of those that say on their own that the probe may be used."""
-    if check.kind == Kind.BOILING or state.standing not in (Standing.QUARANTINED, Standing.UNPROVEN):
+    if not kind_of(check).may_clear or state.standing not in (Standing.QUARANTINED, Standing.UNPROVEN):
         return ""
     if state.standing == Standing.QUARANTINED and Span.objects.filter(probe=check.probe_id, ends_at=END).exclude(
         doubt=None
@@ -151,7 +117,7 @@ def _superseded(check: Check) -> bool:
     later = Check.objects.filter(probe=check.probe_id, void__isnull=True, checked_at__gte=check.checked_at).exclude(
         pk=check.pk
     )
-    return later.exclude(kind__in=OTHER_END.get(check.kind, ())).exists()
+    return later.filter(kind__in=of_the_same_points(kind_of(check))).exists()
 
 
 def _after_failure(check: Check) -> tuple[str, ...]:
@@ -167,7 +133,7 @@ def _facts(check: Check) -> list[tuple]:
     unit, zone = check.site.unit, check.site.zone
     facts = [
         ("Off by", off_by(check, unit)),
-        ("Against", boils_here(check, unit) if check.kind == Kind.BOILING else ""),
+        ("Against", kind_of(check).against(check, unit)),
         ("Allowed", show_spread(check.tolerance_milli, unit, 1)),
         ("Chance that this verdict is wrong", chance_wrong(check)),
         ("Stage", check.get_stage_display()),
@@ -196,10 +162,8 @@ def _picture(check: Check):
     settling = check.budget.get("settling", {})
     value = None if check.reading_milli is None else check.reading_milli / 1000
     residual = settling.get("residual") if value is not None else None
-    return settling_svg(
-        check.probe, readings, check.site.unit, value=value, residual=residual, kind=check.kind,
-        reference_milli=check.reference_milli,
-    )  # fmt: skip
+    course = Course(value, residual, check.reference_milli)
+    return settling_svg(check.probe, readings, kind_of(check), course, check.site.unit)
 
 
 def _taken(check: Check) -> list[tuple]:
@@ -230,7 +194,6 @@ STRUCK = {
     TAKEN_BACK: "Typed and taken back",
     TIMED_AGAIN: "Typed before the timing was started again",
 }
-BATH = {Kind.ZERO: ("The bath", "Depth in the ice"), Kind.BOILING: ("The pan", "Depth in the water or steam")}
 
 
 def preparation_of(check: Check) -> dict | None:
@@ -239,19 +202,19 @@ def preparation_of(check: Check) -> dict | None:
     Each point with what is wrong with it, if anything: left out, as somebody said, or not confirmed by anybody. `deep`: the
     same of its depth.
     """
-    if check.kind not in BATH:
+    guidance = kind_of(check).guidance
+    if guidance is None:
         return None
-    guidance, done, left = GUIDANCE[check.kind], check.preparation.get("points", []), check.preparation.get("left", [])
+    done, left = check.preparation.get("points", []), check.preparation.get("left", [])
     way = check.preparation["kind"]
-    heading, depth = BATH[Kind(check.kind)]
     lacking = {point: _lacking(point, done, left, guidance.waited) for point in guidance.met}
     return {
-        "heading": heading,
+        "heading": guidance.words.reference_heading,
         "kind": guidance.ways[way],
         "points": [(guidance.met[point], lacking[point]) for point in guidance.wanted.get(way, ())],
         "deep": next(words for point, words in lacking.items() if point == "immersed"),
         "why": check.budget.get("bath", {}).get("why", []),
-        "depth_label": depth,
+        "depth_label": guidance.words.depth,
         "depth": check.immersion_mm,
         "reference": show(check.reference_milli, check.site.unit, 2),
         "air": told_air(check.surroundings, check.site.unit) if check.surroundings else [],

@@ -17,10 +17,10 @@ from compliance.probes.models import Probe
 from sites.models import Person, Role
 
 from . import draft_numbers, drafts, unfinished
-from .guidance import GUIDANCE
 from .guide import clock, second_wanted
 from .judging import settling_of
-from .models import BEGINNING, Check, CheckDraft, Kind, Verdict
+from .kinds import GUIDANCE, USUAL
+from .models import BEGINNING, Check, CheckDraft, Verdict
 
 SOON = f"From {clock(ALONE_AFTER)} on, one reading can be enough."
 FINISHED = {
@@ -207,4 +207,4 @@ def _hold(person: Person) -> list[CheckDraft]:
 
 
 def _mine(person: Person) -> QuerySet[CheckDraft]:
-    return CheckDraft.objects.filter(person=person, kind=Kind.ZERO).select_related("probe__site", "person")
+    return CheckDraft.objects.filter(person=person, kind=USUAL.value).select_related("probe__site", "person")

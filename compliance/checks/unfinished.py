@@ -15,7 +15,7 @@ from sites.models import Person
 
 from . import actions, draft_numbers, drafts
 from .guide import clock
-from .models import Check, CheckDraft, Kind
+from .models import Check, CheckDraft
 from .timeline import lock
 
 LEFT_AFTER = timedelta(minutes=15)
@@ -65,14 +65,9 @@ def _store(draft: CheckDraft, *, by: Person | None, reason: str, now: datetime |
     if draft.outside_since is None or (now and draft.tapped_at > now - LEFT_AFTER):
         raise ValidationError("Somebody went on with this check.")
     first = draft_numbers.first_outside(draft) or draft_numbers.typed_at(draft, draft.outside_since)
-    about = drafts.told_of(draft)
-    about["typing"] |= {"showed": first.shown}
-    if draft.kind == Kind.BOILING and "source" in draft.surroundings:
-        about |= drafts.air_of(draft)
-    return actions.record_unfinished(
-        by=by, began_by=draft.person, kind=draft.kind, checked_at=min(draft_numbers.last_at(draft), timezone.now()),
-        reason=reason, why=tuple(_why(draft, first, reason)), **about,
-    )  # fmt: skip
+    data = drafts.data_of(draft, min(draft_numbers.last_at(draft), timezone.now()), showed=first.shown)
+    why = tuple(_why(draft, first, reason))
+    return actions.record_unfinished(by=by, began_by=draft.person, probe=draft.probe, data=data, reason=reason, why=why)
 
 
 def _why(draft: CheckDraft, first: draft_numbers.TypedAt, reason: str) -> Iterator[str]:

@@ -1,17 +1,18 @@
 from django.urls import path
 
-from .guidance import GUIDANCE
-from .models import Kind
+from .kinds import KINDS, KindOfCheck
 from .views import checks, events, guided, guided_end, instruments, probes
 from .views.guided_page import TAPS
 
 
-def guided_urls(word: str, kind: str) -> list:
-    """The page of a guided check and its taps, such as probes/1/check/take-out/."""
-    base, name = f"probes/<int:pk>/{word}/", GUIDANCE[kind].address
-    taps = [tap for tap in TAPS if tap != "air" or kind == Kind.BOILING]
-    return [path(base, guided.page, {"kind": kind}, name=name)] + [
-        path(f"{base}{tap.replace('_', '-')}/", _view(tap), {"kind": kind}, name=f"{name}_{tap}") for tap in taps
+def urls_of(kind: KindOfCheck) -> list:
+    """The page where a check of this kind is entered; of a guided one its taps too, such as probes/1/check/take-out/."""
+    base, given = f"probes/<int:pk>/{kind.path}/", {"kind": kind.value}
+    if not kind.guided:
+        return [path(base, checks.check_add, given, name=f"{kind.value}_add")]
+    name, taps = kind.guidance.address, [tap for tap in TAPS if tap != "air" or kind.asks_air]
+    return [path(base, guided.page, given, name=name)] + [
+        path(f"{base}{tap.replace('_', '-')}/", _view(tap), given, name=f"{name}_{tap}") for tap in taps
     ]
 
 
@@ -25,9 +26,7 @@ urlpatterns = [
     path("probes/<int:pk>/edit/", instruments.probe_edit, name="probe_edit"),
     path("probes/<int:pk>/move/", instruments.probe_move, name="probe_move"),
     path("probes/<int:pk>/", probes.probe_detail, name="probe_detail"),
-    *guided_urls("check", Kind.ZERO),
-    *guided_urls("boiling", Kind.BOILING),
-    path("probes/<int:pk>/certificate/", checks.certificate_add, name="certificate_add"),
+    *(url for kind in KINDS.values() for url in urls_of(kind)),
     path("probes/<int:pk>/event/", events.event_add, name="event_add"),
     path("checks/<int:pk>/", checks.check_detail, name="check_detail"),
     path("checks/<int:pk>/void/", checks.check_void, name="check_void"),

@@ -13,7 +13,6 @@ from datetime import UTC, datetime, timedelta
 from itertools import groupby, pairwise
 
 from .marks import Mark, MarkKind
-from .vocabulary import CheckKind
 
 SAME_WORK = timedelta(days=1)  # within which checks as left belong to one adjustment; judgement
 FOUND, ALTERED, LEFT = range(3)  # the order of what happened at one time
@@ -52,7 +51,7 @@ def place(mark: Mark) -> tuple[datetime, int]:
 
 def away_from_zero(marks: Iterable[Mark]) -> list[Mark]:
     """The checks that speak for temperatures away from zero."""
-    return [mark for mark in marks if mark.about is CheckKind.BOILING and mark.kind is not MarkKind.ALTERATION]
+    return [mark for mark in marks if not mark.at_zero and mark.kind is not MarkKind.ALTERATION]
 
 
 def doubts(marks: Iterable[Mark]) -> list[Doubt]:
@@ -103,7 +102,7 @@ def unrecorded(marks: Sequence[Mark]) -> list[Mark]:
 
 def _before(mark: Mark, left: Mark) -> bool:
     """A check at zero as left at the very same time comes before one away from zero."""
-    beside = place(mark) == place(left) and mark.about is CheckKind.ZERO
+    beside = place(mark) == place(left) and mark.at_zero
     return place(mark) < place(left) or beside
 
 

@@ -38,6 +38,11 @@ class Mark:
         return self.kind in (MarkKind.FAILED_AS_FOUND, MarkKind.FAILED_AS_LEFT)
 
     @property
+    def at_zero(self) -> bool:
+        """Whether it speaks for the zero point, or for both ends."""
+        return self.about is CheckKind.ZERO
+
+    @property
     def as_left(self) -> bool:
         return self.kind in (MarkKind.GOOD_AS_LEFT, MarkKind.FAILED_AS_LEFT)
 

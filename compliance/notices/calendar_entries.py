@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 
 from django.urls import reverse
 
-from compliance.checks.guidance import ICE
+from compliance.checks.kinds import USUAL
 from compliance.checks.models import ProbeState
 from compliance.plans.calendar import DAY, instant, local_day
 from compliance.plans.models import Slot
@@ -95,7 +95,7 @@ def _checks(site: Site, now: datetime) -> Iterator[Entry]:
                 url=absolute(check_url(state.pk, due.away)),
                 **shared,
             )
-        usual = absolute(reverse(ICE.address, args=[state.pk]))
+        usual = absolute(reverse(USUAL.guidance.address, args=[state.pk]))
         for slot in following.of(state):
             because = f"{slot.because}, if the check before it is made in time"
             yield here.entry(

@@ -13,9 +13,8 @@ from django.conf import settings
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 
-from compliance.checks.guidance import check_wanted
+from compliance.checks.kinds import check_wanted, kind_of
 from compliance.checks.models import Check, ProbeState, Verdict
-from compliance.checks.models import Kind as CheckKind
 from compliance.checks.telling import shown_in
 from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
@@ -146,11 +145,6 @@ AFTER_FAILURE = [
     "Label {it} “Do not use” and keep {it} apart. Take another probe that is in tolerance for the food that is waiting.",
     "Hold the food that was judged by {it} since {its} last good check until somebody has decided on it.",
 ]
-ITS_CHECK = {
-    CheckKind.ZERO: "its zero check",
-    CheckKind.BOILING: "its boiling check",
-    CheckKind.CERTIFICATE: "its certificate",
-}
 
 
 def failures(now: datetime, check: int | None = None) -> Gathered:
@@ -180,7 +174,7 @@ def _failure(site: Site, checks: Sequence[Check]) -> Message:
     first, single, kinds = checks[0], len(checks) == 1, {check.kind for check in checks}
     words = {"it": "it", "its": "its"} if len(codes) == 1 else {"it": "them", "its": "their"}
     same = len(codes) == len(kinds) == 1
-    failed = ITS_CHECK[first.kind] if same else noun(len(codes), "its checks", "their checks")
+    failed = kind_of(first).named if same else noun(len(codes), "its checks", "their checks")
     return Message(
         Kind.FAILED,
         f"{first.pk}" if site == first.site else f"{first.pk}@{site.pk}",

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.utils.functional import SimpleLazyObject
 
+from compliance.checks.kinds import KINDS
 from compliance.notices.queries import unread
 from compliance.quarantine.cases import unsigned
 from sites.access import sites_of
@@ -17,7 +18,7 @@ PARTS = {
     "Today": ("today", "reminder"),
     "Area": ("area",),
     "Readings": ("reading", "import", "deviation"),
-    "Probes": ("probe", "zero", "check", "certificate", "event"),
+    "Probes": ("probe", "check", "event", *KINDS),
     "Drift": ("outlook",),
     "Quarantine": ("case",),
     "Records": ("record",),

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.html import format_html, strip_tags
 from django.views.decorators.http import require_http_methods, require_safe
 
-from compliance.checks.guidance import BOILING, ICE
+from compliance.checks.kinds import check_wanted
 from compliance.notices.calendar_entries import coming
 from compliance.notices.ical import Entry
 from compliance.plans.calendar import Calendar, instant, local_day
@@ -226,4 +226,4 @@ def to_do(reminder) -> str:
     """The very page on which it is done: one tap into the check, or into the reading form for the limit."""
     if reminder.round_id:
         return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.round.limit_id}"
-    return reverse((BOILING if reminder.away else ICE).address, args=[reminder.probe_id])
+    return reverse(check_wanted(reminder.away).address, args=[reminder.probe_id])

@@ -7,7 +7,7 @@ from operator import or_
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.urls import reverse
 
-from compliance.checks.guidance import ICE
+from compliance.checks.kinds import USUAL
 from compliance.checks.models import Check
 from compliance.limits.models import Limit
 from compliance.plans.models import CheckPlan
@@ -100,5 +100,5 @@ def _steps(area) -> tuple[Step, ...]:
         Step("The people", "Who checks, reads and decides, each with a sign-in of their own.", "Add a person", area.joined,
              reverse("person_add"), ("people",)),
         Step("A plan", "How often each probe is checked.", "Set the plan", area.planned, at("plan_site", site)),
-        Step("The first check", first, "Check the probe", area.checked, at(ICE.address, probe)),
+        Step("The first check", first, "Check the probe", area.checked, at(USUAL.guidance.address, probe)),
     )  # fmt: skip

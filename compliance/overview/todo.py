@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from django.db.models import Count, F
 from django.urls import reverse
 
-from compliance.checks.guidance import ICE, Guidance, check_wanted
+from compliance.checks.kinds import USUAL, Guidance, check_wanted
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.models import RoundSlot
 from compliance.plans.queries import calendars
@@ -87,7 +87,7 @@ def _at_zero_besides(asked: dict[int, Asked | None], now: datetime) -> dict[int,
 
 def for_one_bath(due: list[ToDo]) -> list[ToDo]:
     """The checks at zero: those that can be made together in one ice bath."""
-    return [each for each in due if each.probe and each.guidance is ICE]
+    return [each for each in due if each.probe and each.guidance is USUAL.guidance]
 
 
 def next_service(site: Site, now: datetime) -> datetime | None:

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from compliance.checks import together as baths
-from compliance.checks.guidance import ICE
+from compliance.checks.kinds import USUAL
 from compliance.probes.models import Probe
 from shared.fields import RecordsField
 from sites.access import get_site
@@ -43,8 +43,10 @@ def together(request: HttpRequest, pk: int) -> HttpResponse:
     due = [each.probe for each in for_one_bath(to_do_today(site, probes_in_use(site), now))]
     form = Together(request.POST or None, site=site, due=due)
     if form.is_valid():
-        begun = baths.begin(request.user, list(form.cleaned_data["probes"]), ICE.way(request.POST.get("kind")), now)
-        return redirect(reverse(ICE.address, args=[begun[0].probe_id]))
+        begun = baths.begin(
+            request.user, list(form.cleaned_data["probes"]), USUAL.guidance.way(request.POST.get("kind")), now
+        )
+        return redirect(reverse(USUAL.guidance.address, args=[begun[0].probe_id]))
     context = {"site": site, "form": form, "title": "Check these together", "nothing": not due}
     return render(request, "overview/together.html", context | {"back_url": reverse("today_site", args=[pk])})
 

@@ -9,7 +9,8 @@ from enum import StrEnum
 
 from django.db import connection
 
-from compliance.checks.models import Check, CheckVoid, Kind, Span, Standing, Verdict
+from compliance.checks.kinds import AWAY_FROM_ZERO
+from compliance.checks.models import Check, CheckVoid, Span, Standing, Verdict
 from compliance.checks.pairing import BELONGS_WITHIN
 from compliance.limits.models import LimitVersion
 from compliance.metrology.vocabulary import Outcome
@@ -69,6 +70,7 @@ LOST = f"""CASE WHEN d.id IS NULL OR d.fate = '{Fate.DISCARDED}' THEN NULL
   ELSE coalesce({good_lost("a")}, CASE WHEN {_rank("a.outcome")} > {_rank("d.outcome")} THEN '{Lost.GRAVER}' END) END"""
 
 _DIFFERS = " OR ".join(f"coalesce(d.{c}, 0) <> coalesce(s.{c}, 0)" for c in ("behind_id", "ahead_id", "doubt_id"))
+_AWAY = ", ".join(f"'{kind}'" for kind in AWAY_FROM_ZERO)
 # Decisions by span and site: how many, whether all of them were made and lie in what was last signed, and whether any may
 # rest on something else now. What bounds the error follows from the checks on either side, the kind of sensor, and the
 # boiling checks beside those checks, unless the probe was altered between.
@@ -87,7 +89,7 @@ SELECT t.id, t.anchor, t.site_id, t.decided, CASE WHEN t.last_made <= g.recorded
   AND t.last_taken <= g.ends_at THEN 1 ELSE 0 END, CASE WHEN t.differs = 1
   OR EXISTS (SELECT 1 FROM {CHECK} z JOIN {CHECK} c ON c.probe_id = z.probe_id AND c.checked_at >= {{earliest}}
     AND c.checked_at <= {{latest}} LEFT JOIN {CHECK_VOID} v ON v.voids_id = c.id
-    WHERE z.id IN (t.behind_id, t.ahead_id) AND c.kind = '{Kind.BOILING}' AND c.verdict = '{Verdict.IN_TOLERANCE}'
+    WHERE z.id IN (t.behind_id, t.ahead_id) AND c.kind IN ({_AWAY}) AND c.verdict = '{Verdict.IN_TOLERANCE}'
     AND (c.recorded_at >= t.since OR v.recorded_at >= t.since))
   OR EXISTS (SELECT 1 FROM {CHECK} z JOIN {EVENT} e ON e.probe_id = z.probe_id AND e.at >= {{earliest}}
     AND e.at <= {{latest}} LEFT JOIN {EVENT_VOID} v ON v.voids_id = e.id

@@ -131,12 +131,12 @@ def _error_in_words(bracket: Bracket, unit: str) -> str:
 def _points_in_words(side: tuple[ErrorAt, ...], unit: str) -> str:
     points = sorted(side, key=lambda point: point.temperature)
     return " and ".join(
-        f"{show_error(p.error, unit)} {show_spread(p.expanded, unit)} at {_checked_at(p, unit)}" for p in points
+        f"{show_error(p.error, unit)} {show_spread(p.expanded, unit)} {_checked_at(p, unit)}" for p in points
     )
 
 
 def _checked_at(point: ErrorAt, unit: str) -> str:
-    return "zero" if abs(point.temperature) < 50 else show(point.temperature, unit)
+    return "at zero" if abs(point.temperature) < 50 else f"at {show(point.temperature, unit)}"
 
 
 def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 
 from compliance.checks.budget import chance_wrong, lines_of, rule_in_words, totals_of
 from compliance.checks.guide import clock
-from compliance.checks.models import Check, Kind
+from compliance.checks.kinds import kind_of
+from compliance.checks.models import Check
 from compliance.checks.telling import mistyped_of, preparation_of, sentences, typing_of
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -19,10 +20,6 @@ READINGS = [
     Column("Shown here as", align="right", share=1), Column("Counted", share=2),
 ]  # fmt: skip
 MET = "met"
-STATED = (
-    "The error and its expanded uncertainty (k = 2, 95 %) are those that the laboratory states; the budget is the "
-    "laboratory’s own and is part of its certificate."
-)
 EXPLAINED = (
     "Rectangular: anywhere up to the value is equally likely. Normal: the value is a standard deviation. The standard "
     "uncertainties are combined by adding their squares."
@@ -52,7 +49,7 @@ def _write_reference(writer: Writer, check: Check) -> None:
         return
     depth = f"{made['deep'] or 'confirmed'}, not measured" if made["depth"] is None else joined(f"{made['depth']:g} mm")
     facts = [("Reference", method(check, unit)), (made["depth_label"], depth)]
-    if check.kind == Kind.BOILING:
+    if kind_of(check).asks_air:
         facts.insert(1, ("Air pressure", air(check, unit)))
     writer.facts([*facts, ("What it is worth", " ".join(map(joined, made["why"])))])
     rows = (Row((words, state or MET), strong=bool(state)) for words, state in made["points"])
@@ -61,7 +58,7 @@ def _write_reference(writer: Writer, check: Check) -> None:
 
 
 def _write_readings(writer: Writer, check: Check) -> None:
-    if check.kind == Kind.CERTIFICATE:
+    if not kind_of(check).guided:
         return
     settling, unit = check.budget.get("settling", {}), check.site.unit
     writer.heading("What the display showed")
@@ -120,8 +117,7 @@ def _write_budget(writer: Writer, check: Check) -> None:
     writer.heading("Uncertainty budget")
     lines = lines_of(check)
     if not lines:
-        none = "There is none: the check gave no figure."
-        writer.paragraph(STATED if check.kind == Kind.CERTIFICATE else none)
+        writer.paragraph(kind_of(check).on_paper.no_budget)
         return
     if not usable(check):
         writer.paragraph(UNUSABLE, strong=True)

@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import BinaryIO
 
-from compliance.checks.models import Check, Kind, Stage, Verdict
+from compliance.checks.kinds import kind_of
+from compliance.checks.models import Check, Stage, Verdict
 from compliance.checks.queries import entered_late, not_cleared, passed_near_edge, run_of
-from compliance.checks.telling import SOURCES, sentences
+from compliance.checks.telling import sentences
 from compliance.probes.models import ALTERATIONS, Event
 from shared.cautions import caution
 from shared.printing.flow import Writer
@@ -16,32 +17,19 @@ from shared.units import difference_from_milli, number, show, show_spread
 from . import check_measured
 from .words import error, joined, moment, sentence, uncertainty
 
-TITLES = {
-    Kind.ZERO: "Zero-point check",
-    Kind.BOILING: "Boiling-point check",
-    Kind.CERTIFICATE: "Laboratory’s certificate",
-}
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 STAGES = {
     Stage.AS_FOUND: "As found: before anything was adjusted. It speaks for what was read before it and after it.",
     Stage.AS_LEFT: "As left, after an adjustment or a repair. It speaks for what is read after it, not before.",
 }
-PASSED = {
-    Kind.ZERO: "In tolerance: the probe passed this check.",
-    Kind.BOILING: "In tolerance at the boiling point. Whether it may be used, its checks at zero say as well.",
-    Kind.CERTIFICATE: "In tolerance, by the laboratory’s certificate.",
-}
-MADE = "Made: I made this check as it is described here, and what I entered is what the display showed."
-ENTERED = "Entered: I entered what the laboratory’s certificate says."
 REVIEWED = "Reviewed: I have read this record and followed up what is open."
-CAUTIONS = {Kind.ZERO: ("ice_bath",), Kind.BOILING: ("boiling",), Kind.CERTIFICATE: ()}
 
 
 def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) -> None:
     """Write the record of one check, on the paper of its site, as a PDF to a binary file object."""
     site = check.site
     masthead = Masthead(
-        business=site.area.business.name, site=site.name, title=f"{TITLES[Kind(check.kind)]} of probe {check.probe.code}",
+        business=site.area.business.name, site=site.name, title=f"{kind_of(check).on_paper.title} of probe {check.probe.code}",
         period=f"Check C{check.pk}, {moment(check.checked_at, site.zone)}",
     )  # fmt: skip
     imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT)
@@ -79,7 +67,7 @@ def verdict_in_words(check: Check) -> str:
     failed = not_cleared([check]).get(check.pk)
     if failed and not hasattr(check, "void"):
         return f"In tolerance where it was checked, but it did not clear the probe: C{failed.pk}, away from zero, had failed."
-    return PASSED[Kind(check.kind)]
+    return kind_of(check).on_paper.passed
 
 
 def _follows(check: Check) -> Iterator[str]:
@@ -99,10 +87,8 @@ def _follows(check: Check) -> Iterator[str]:
         yield "The probe stays in doubt until it passes a check where it failed."
     elif passed_near_edge(check):
         yield "It is near the edge of its tolerance: its next check falls due earlier."
-    elif check.kind == Kind.BOILING:
-        yield "It bounds the error far from zero. It never stands for a check at zero."
     else:
-        yield "What is read from here on waits for the next check to prove it."
+        yield kind_of(check).on_paper.follows
 
 
 def _write_standing(writer: Writer, check: Check) -> None:
@@ -137,7 +123,7 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
     yield "Entered", f"{late}{moment(check.recorded_at, zone)}, by {check.name_of()}"
     yield "Stage", STAGES[Stage(check.stage)]
     yield "Beside it", "\n".join(_beside(check))
-    if check.kind == Kind.CERTIFICATE:
+    if check.laboratory:
         yield "Laboratory", check.laboratory
         yield "Certificate", check.certificate_number
     yield "Note", check.note
@@ -186,20 +172,20 @@ def _neighbour(word: str, other: Check, check: Check) -> str:
 
 def _write_sources(writer: Writer, check: Check) -> None:
     writer.heading("Where the figures come from")
-    for line in SOURCES[Kind(check.kind)]:
+    for line in kind_of(check).sources:
         writer.paragraph(line, small=True)
 
 
 def _write_signatures(writer: Writer, check: Check) -> None:
-    entered = check.kind == Kind.CERTIFICATE
-    signer = check.name_of("recorded_by" if entered else "checked_by")
+    on_paper = kind_of(check).on_paper
+    signer = check.name_of(on_paper.signer)
     with writer.together():
         writer.heading("Signatures")
-        for words, name in ((ENTERED if entered else MADE, signer.name), (REVIEWED, "")):
+        for words, name in ((on_paper.made, signer.name), (REVIEWED, "")):
             meaning, _, said = words.partition(": ")
             writer.paragraph(said)
             writer.signature(name, None, meaning)
-    for key in CAUTIONS[Kind(check.kind)]:
+    for key in on_paper.cautions:
         writer.caution(caution(key).text, caution(key).title)
     deferral = caution("deferral")
     writer.note(deferral.text, deferral.title)

@@ -6,7 +6,8 @@ from decimal import ROUND_CEILING, Decimal
 from math import ceil
 from zoneinfo import ZoneInfo
 
-from compliance.checks.models import Check, Kind
+from compliance.checks.kinds import kind_of
+from compliance.checks.models import Check
 from compliance.checks.surroundings import told
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand, duration
@@ -15,18 +16,6 @@ from shared.printing.page import MONTHS
 from shared.units import Unit, difference_from_milli, show, show_error, show_spread
 
 FIGURE = re.compile(r"(?<=\d) (?=(?:°[CF]|s|min|h|mm)\b)")
-BATHS = {
-    "packed_crushed": "packed crushed ice",
-    "stirred_cubes": "stirred ice cubes in water",
-    "unstirred": "unstirred ice and water",
-    "unconfirmed": "ice bath not confirmed",
-}
-PANS = {
-    "rolling": "water at a rolling boil",
-    "steam": "steam over boiling water",
-    "quiet": "water that hardly boiled",
-    "unconfirmed": "boiling not confirmed",
-}
 
 
 def moment(at: datetime, zone: ZoneInfo) -> str:
@@ -73,10 +62,9 @@ def between(lowest: int | None, highest: int | None, unit: str) -> str:
 
 def method(check: Check, unit: str) -> str:
     """How a check was made and against what, with the uncertainty of the reference."""
-    if check.kind == Kind.CERTIFICATE:
-        return f"Certificate {check.certificate_number}, {check.laboratory}, at {show(check.reference_milli, unit, 2)}"
-    known, other = (PANS, "boiling water") if check.kind == Kind.BOILING else (BATHS, "ice bath")
-    bath = known.get(check.preparation.get("kind", ""), other)
+    bath = kind_of(check).reference_on_paper(check)
+    if not kind_of(check).guided:
+        return f"{bath}, at {show(check.reference_milli, unit, 2)}"
     if not usable(check):
         return f"{bath[0].upper()}{bath[1:]}, which stands for no known temperature"
     half_width = check.budget.get("bath", {}).get("half_width")

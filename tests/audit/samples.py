@@ -11,6 +11,7 @@ from pathlib import Path
 
 from django.utils import timezone
 
+from compliance.checks.kinds.zero import ZeroData
 from compliance.limits.models import Direction, Rule
 from compliance.notices.actions import open_feed
 from compliance.notices.models import Notice
@@ -100,33 +101,24 @@ def role_revoke(w):
     return {"by": w.supervisor, "membership": person.memberships.first()}
 
 
-def zero(w):
-    return {
-        "by": w.cook, "key": uuid.uuid4(), "probe": w.probe, "site": w.site, "stage": "as_found",
-        "checked_at": days_ago(1), "preparation": making.GOOD_BATH, "readings": making.settled_at("0.2"),
+def zero(w, **changes):
+    fields = {
+        "key": uuid.uuid4(), "site": w.site, "stage": "as_found", "checked_at": days_ago(1),
+        "preparation": making.GOOD_BATH, "readings": making.settled_at("0.2"), **changes,
     }  # fmt: skip
-
-
-def boiling(w):
-    return zero(w) | {
-        "preparation": making.ROLLING, "surroundings": making.UPLAND, "readings": making.risen_to("98.4"),
-    }  # fmt: skip
+    return {"by": w.cook, "probe": w.probe, "data": ZeroData(**fields)}
 
 
 def unfinished(w):
-    typing = {"showed": "4.0 °C"}
-    return zero(w) | {
-        "by": None, "began_by": w.cook, "kind": "zero", "typing": typing, "reason": "left unfinished for 15 minutes",
-        "why": ["Inconclusive: this check was left unfinished for 15 minutes."], "readings": [(20_000, "4.0", "C")],
+    return zero(w, typing={"showed": "4.0 °C"}, readings=[(20_000, "4.0", "C")]) | {
+        "by": None, "began_by": w.cook, "reason": "left unfinished for 15 minutes",
+        "why": ["Inconclusive: this check was left unfinished for 15 minutes."],
     }  # fmt: skip
 
 
-def certificate(w):
-    return {
-        "by": w.manager, "key": uuid.uuid4(), "probe": w.probe, "site": w.site, "stage": "as_found",
-        "checked_at": days_ago(1), "laboratory": "Fen Measurement", "certificate_number": "F-78", "reference_milli": 0,
-        "error_milli": 90, "expanded_milli": 50,
-    }  # fmt: skip
+def correction(w):
+    old = making.good(w.probe, w.cook, days_ago(2))
+    return {"by": w.supervisor, "check": old, "reason": "Mistyped.", "data": zero(w)["data"]}
 
 
 def reminder_missed(w):
@@ -144,19 +136,9 @@ SAMPLES |= {
     "reminder.void_excuse": lambda w: {
         "by": w.manager, "excuse": excuse_reminder(**excuse(w)), "reason": "It was here all the time."
     },
-    "check.record_zero": zero,
-    "check.record_boiling": boiling,
-    "check.record_certificate": certificate,
+    "check.record": zero,
     "check.record_unfinished": unfinished,
-    "check.correct_zero": lambda w: zero(w) | {
-        "by": w.supervisor, "check": making.good(w.probe, w.cook, days_ago(2)), "reason": "Mistyped."
-    },
-    "check.correct_boiling": lambda w: boiling(w) | {
-        "by": w.supervisor, "check": making.boiling(w.probe, w.cook, days_ago(2)), "reason": "Mistyped."
-    },
-    "check.correct_certificate": lambda w: certificate(w) | {
-        "by": w.supervisor, "check": making.certificate(w.probe, w.manager, days_ago(2)), "reason": "Mistyped."
-    },
+    "check.correct": correction,
     "check.void": lambda w: {
         "by": w.supervisor, "check": making.good(w.probe, w.cook, days_ago(2)), "reason": "Another probe."
     },

@@ -4,7 +4,7 @@ from datetime import timedelta
 
 from django.urls import reverse
 
-from compliance.checks.guidance.ice import ICE
+from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import CheckDraft
 from compliance.metrology.bath import BathKind
 

@@ -4,6 +4,9 @@ import uuid
 from datetime import UTC, datetime, timedelta
 
 from compliance.checks import actions
+from compliance.checks.kinds.boiling import BoilingData
+from compliance.checks.kinds.certificate import CertificateData
+from compliance.checks.kinds.zero import ZeroData
 from compliance.metrology.bath import BathKind, Point, Preparation
 from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation, PressureSource, Surroundings
 
@@ -29,10 +32,18 @@ def settled_at(text: str, unit: str = "C") -> list[tuple[int, str, str]]:
 
 def zero(probe, by, at, value="0.1", *, stage="as_found", bath=GOOD_BATH, **changes):
     fields = {
-        "by": by, "key": uuid.uuid4(), "probe": probe, "site": probe.site, "stage": stage, "checked_at": at,
-        "preparation": bath, "readings": settled_at(value), **changes,
+        "key": uuid.uuid4(), "site": probe.site, "stage": stage, "checked_at": at, "preparation": bath,
+        "readings": settled_at(value), **changes,
     }  # fmt: skip
-    return actions.record_zero(**fields)
+    return actions.record(by=by, probe=probe, data=ZeroData(**fields))
+
+
+def correct_zero(check, by, value="0.4", reason="Typed wrongly.", **changes):
+    fields = {
+        "key": uuid.uuid4(), "site": check.site, "stage": check.stage, "checked_at": check.checked_at,
+        "preparation": GOOD_BATH, "readings": settled_at(value), **changes,
+    }  # fmt: skip
+    return actions.correct(by=by, check=check, reason=reason, data=ZeroData(**fields))
 
 
 def risen_to(text: str, unit: str = "C") -> list[tuple[int, str, str]]:
@@ -43,10 +54,10 @@ def risen_to(text: str, unit: str = "C") -> list[tuple[int, str, str]]:
 
 def boiling(probe, by, at, value="98.4", *, stage="as_found", pan=ROLLING, air=UPLAND, **changes):
     fields = {
-        "by": by, "key": uuid.uuid4(), "probe": probe, "site": probe.site, "stage": stage, "checked_at": at,
-        "preparation": pan, "surroundings": air, "readings": risen_to(value), **changes,
+        "key": uuid.uuid4(), "site": probe.site, "stage": stage, "checked_at": at, "preparation": pan,
+        "surroundings": air, "readings": risen_to(value), **changes,
     }  # fmt: skip
-    return actions.record_boiling(**fields)
+    return actions.record(by=by, probe=probe, data=BoilingData(**fields))
 
 
 def good(probe, by, at, **changes):
@@ -67,11 +78,11 @@ def event(probe, by, kind, at, note=""):
 
 def certificate(probe, by, at, error_milli=100, expanded_milli=50, **changes):
     fields = {
-        "by": by, "key": uuid.uuid4(), "probe": probe, "site": probe.site, "stage": "as_found", "checked_at": at,
-        "laboratory": "Fen Measurement", "certificate_number": "F-77", "reference_milli": 0,
-        "error_milli": error_milli, "expanded_milli": expanded_milli, **changes,
+        "key": uuid.uuid4(), "site": probe.site, "stage": "as_found", "checked_at": at, "laboratory": "Fen Measurement",
+        "certificate_number": "F-77", "reference_milli": 0, "error_milli": error_milli, "expanded_milli": expanded_milli,
+        **changes,
     }  # fmt: skip
-    return actions.record_certificate(**fields)
+    return actions.record(by=by, probe=probe, data=CertificateData(**fields))
 
 
 def standings(probe) -> list[str]:

@@ -8,13 +8,14 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from compliance.checks import actions
+from compliance.checks.kinds.certificate import CertificateData
 from compliance.checks.models import Check, CheckDraft, CheckVoid, Span
 from compliance.checks.queries import entered_late
 from compliance.probes.models import Event, EventKind
 from shared.audit.models import Entry
 from tests.world import make_probe
 
-from .making import GOOD_BATH, START, bad, certificate, day, event, good, settled_at, standings, unclear, zero
+from .making import START, bad, certificate, correct_zero, day, event, good, settled_at, standings, unclear, zero
 
 
 def test_a_good_check_is_recorded_with_its_readings_and_figures(probe, cook):
@@ -49,7 +50,7 @@ def test_the_same_key_records_once_and_gives_the_first_check(probe, cook):
     key = uuid.uuid4()
     first = good(probe, cook, START, key=key)
     assert good(probe, cook, START, key=key) == first
-    assert Check.objects.count() == 1 and Entry.objects.filter(action="check.record_zero").count() == 1
+    assert Check.objects.count() == 1 and Entry.objects.filter(action="check.record").count() == 1
 
 
 def test_another_check_under_a_used_key_is_refused_in_words(probe, cook, manager):
@@ -123,34 +124,25 @@ def test_a_check_is_void_once_and_for_a_reason(probe, cook, supervisor):
     assert CheckVoid.objects.count() == 1
 
 
-def correct(check, by, **changes):
-    fields = {
-        "by": by, "check": check, "reason": "typed 2.4 for 0.4", "key": uuid.uuid4(), "probe": check.probe,
-        "site": check.site, "stage": check.stage, "checked_at": check.checked_at, "readings": settled_at("0.4"),
-        "preparation": GOOD_BATH, **changes,
-    }  # fmt: skip
-    return actions.correct_zero(**fields)
-
-
 def test_a_correction_names_the_check_that_it_replaces(probe, cook, supervisor):
     old = bad(probe, cook, START)
-    new = correct(old, supervisor)
+    new = correct_zero(old, supervisor)
     assert old.void.replacement == new and new.corrects.voids == old
     assert new.checked_by == cook and new.recorded_by == supervisor and standings(probe) == ["unproven", "pending"]
 
 
 def test_a_correction_sent_twice_is_one(probe, cook, supervisor):
     old, key = bad(probe, cook, START), uuid.uuid4()
-    assert correct(old, supervisor, key=key) == correct(old, supervisor, key=key)
+    assert correct_zero(old, supervisor, key=key) == correct_zero(old, supervisor, key=key)
     assert Check.objects.count() == 2 and CheckVoid.objects.count() == 1
 
 
 def test_a_correction_under_a_used_key_is_taken_for_no_other_one(probe, cook, supervisor):
     old, other, key = bad(probe, cook, START), bad(probe, cook, START), uuid.uuid4()
-    correct(old, supervisor, key=key)
+    correct_zero(old, supervisor, key=key)
     for again in (
-        lambda: correct(other, supervisor, key=key),
-        lambda: correct(old, supervisor, key=key, reason="Another bath"),
+        lambda: correct_zero(other, supervisor, key=key),
+        lambda: correct_zero(old, supervisor, key=key, reason="Another bath"),
         lambda: zero(probe, supervisor, START, "0.4", key=key, checked_by=cook),
     ):
         with pytest.raises(ValidationError, match="already sent"):
@@ -162,7 +154,7 @@ def test_a_correction_of_something_void_records_nothing(probe, cook, supervisor)
     old = bad(probe, cook, START)
     actions.void_check(by=supervisor, check=old, reason="twice")
     with pytest.raises(ValidationError, match="already"):
-        correct(old, supervisor)
+        correct_zero(old, supervisor)
     assert Check.objects.count() == 1
 
 
@@ -180,17 +172,17 @@ def test_a_certificate_is_a_check_with_its_own_figures(probe, manager):
 
 def test_a_certificate_may_be_corrected(probe, manager, supervisor):
     old = certificate(probe, manager, START, error_milli=1500)
-    new = actions.correct_certificate(
-        by=supervisor, check=old, reason="misread", key=uuid.uuid4(), probe=probe, site=probe.site, stage="as_found",
-        checked_at=START, laboratory="Fen Measurement", certificate_number="F-77", reference_milli=0, error_milli=150,
-        expanded_milli=50,
+    data = CertificateData(
+        key=uuid.uuid4(), site=probe.site, stage="as_found", checked_at=START, laboratory="Fen Measurement",
+        certificate_number="F-77", reference_milli=0, error_milli=150, expanded_milli=50,
     )  # fmt: skip
+    new = actions.correct(by=supervisor, check=old, reason="misread", data=data)
     assert new.verdict == "in_tolerance" and old.void.replacement == new
 
 
 def test_a_zero_check_is_not_corrected_into_a_certificate(probe, manager, cook):
-    with pytest.raises(ValidationError, match="stays with its probe"):
-        correct(certificate(probe, manager, START), cook)
+    with pytest.raises(ValidationError, match="stays with its kind"):
+        correct_zero(certificate(probe, manager, START), cook)
 
 
 def test_an_adjustment_without_a_check_first_quarantines(probe, cook, manager):
@@ -259,7 +251,7 @@ def test_every_action_tells_the_trail_who_where_and_why(probe, cook, supervisor)
     actions.void_check(by=supervisor, check=check, reason="wrong probe")
     told = Entry.objects.order_by("pk").values_list("action", "actor", "site_id", "reason")
     assert list(told) == [
-        ("check.record_zero", "Col Esker", probe.site_id, ""),
+        ("check.record", "Col Esker", probe.site_id, ""),
         ("check.void", "Sol Venn", probe.site_id, "wrong probe"),
     ]
 

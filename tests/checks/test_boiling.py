@@ -10,8 +10,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks.actions import void_check
-from compliance.checks.guidance import GUIDANCE
-from compliance.checks.guidance.boiling import BOILING
+from compliance.checks.kinds import GUIDANCE
+from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
 from compliance.checks.queries import entered_late
 from compliance.checks.surroundings import PASCAL, PressureUnit, to_pascal
@@ -182,7 +182,7 @@ def test_a_mistake_is_corrected_and_both_stay(as_person, supervisor, probe, cook
     assert (new.kind, new.preparation, new.checked_by, new.reading_milli) == (
         "boiling", old.preparation, old.checked_by, old.reading_milli,
     )  # fmt: skip
-    assert Entry.objects.filter(action="check.correct_boiling").count() == 1
+    assert Entry.objects.filter(action="check.correct").count() == 1
 
 
 def test_a_correction_refuses_a_pressure_at_sea_level_and_keeps_what_was_typed(as_person, supervisor, probe, cook):
@@ -215,7 +215,7 @@ def test_every_point_that_counts_has_a_step_and_words():
 
 def test_every_step_at_the_pan_that_is_hot_shows_that_steam_scalds():
     hot = [task for steps in BOILING.inside.values() for task in steps]
-    assert hot and all("boiling" in task.cautions for task in hot)
+    assert hot and all("boiling_water" in task.cautions for task in hot)
 
 
 @pytest.mark.parametrize(

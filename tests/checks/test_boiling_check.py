@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
-from compliance.checks.guidance.boiling import BOILING
+from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
 from compliance.metrology.boiling import BoilingKind, BoilingPoint
 from tests.conftest import NOON

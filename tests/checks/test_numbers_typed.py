@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from compliance.checks import drafts
-from compliance.checks.guidance.boiling import BOILING
+from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
 from shared.audit.models import Entry
 from tests.conftest import NOON
@@ -320,7 +320,7 @@ def test_the_trail_of_an_unconfirmed_number_names_the_verdict(hands):
     hands.wait(70)
     hands.read("4.0")
     hands.finish()
-    assert Entry.objects.get(action="check.record_zero").data["verdict"] == "inconclusive"
+    assert Entry.objects.get(action="check.record").data["verdict"] == "inconclusive"
 
 
 def test_a_draft_of_before_units_were_asked_about_goes_on(hands):

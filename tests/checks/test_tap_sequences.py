@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks import drafts, unfinished
-from compliance.checks.guidance.ice import ICE
+from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Check, CheckDraft
 from tests.conftest import NOON
 

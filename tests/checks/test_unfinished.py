@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks import drafts, unfinished
-from compliance.checks.guidance.boiling import BOILING
+from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
 from compliance.reminders.tasks import sweep
 from shared.audit.models import Entry

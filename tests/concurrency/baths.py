@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks import drafts, together, unfinished
-from compliance.checks.guidance import ICE
+from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Check, CheckDraft, TimedReading
 from compliance.metrology.bath import BathKind
 from tests.concurrency import BATHS, IN_BATH, ROUNDS, SHOWN

@@ -19,7 +19,7 @@ from compliance.quarantine.models import Decision, Fate
 from compliance.quarantine.outcomes import Measured, outcome_of
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading, ReadingVoid
-from tests.checks.making import GOOD_BATH, bad, boiling, day, event, good, settled_at
+from tests.checks.making import bad, boiling, correct_zero, day, event, good
 from tests.world import make_probe, make_reading
 
 GRAVITY = ["held", "undecided", "broken"]
@@ -117,21 +117,7 @@ def last_decision(reading) -> Decision | None:
 # What can happen to what a decision rests on, each through its action.
 def correct_check(kitchen, name, value):
     check, by = getattr(kitchen, name), kitchen.world.supervisor
-    given = {
-        "by": by,
-        "check": check,
-        "reason": "Typed wrongly.",
-        "key": uuid.uuid4(),
-        "probe": check.probe,
-        "site": check.site,
-    }
-    made = {
-        "stage": "as_found",
-        "checked_at": check.checked_at,
-        "preparation": GOOD_BATH,
-        "readings": settled_at(value),
-    }
-    setattr(kitchen, name, checks.correct_zero(**given, **made))
+    setattr(kitchen, name, correct_zero(check, by, value))
 
 
 def strike_check(kitchen, name):

@@ -1,6 +1,5 @@
 """A case that is open again says why: in its page, in lists and counts, and on paper; what was signed stays readable."""
 
-import uuid
 from datetime import date, timedelta
 
 import pytest
@@ -18,7 +17,7 @@ from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import State, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
-from tests.checks.making import GOOD_BATH, bad, boiling, day, event, good, settled_at, zero
+from tests.checks.making import bad, boiling, correct_zero, day, event, good, zero
 from tests.quarantine.making import failed_after, undecided
 from tests.records.making import record_of, section, take
 from tests.world import make_limit, make_probe, make_reading
@@ -218,10 +217,7 @@ def test_a_failed_check_that_is_corrected_leaves_the_old_signature_readable(as_p
     decide(world, anchor, Fate.STANDS)
     actions.sign(by=world.supervisor, anchor=anchor)
     old = world.probe.checks.get(verdict="out_of_tolerance")
-    checks.correct_zero(
-        by=world.supervisor, check=old, reason="Typed wrongly.", key=uuid.uuid4(), probe=world.probe, site=world.site,
-        stage="as_found", checked_at=old.checked_at, preparation=GOOD_BATH, readings=settled_at("2.5"),
-    )  # fmt: skip
+    correct_zero(old, world.supervisor, "2.5")
     (line,) = summaries([world.site.pk])
     assert (line.state, line.reopened) == (State.TO_SIGN, True)
     text = page(as_person(world.supervisor), line.anchor)

@@ -2,7 +2,6 @@
 
 import io
 import re
-import uuid
 from math import sqrt
 
 import pytest
@@ -20,7 +19,7 @@ from compliance.metrology.conformity import told_risk
 from compliance.records.check_record import write_check
 from shared.units import difference_from_milli, number, show
 from sites.models import Business, Site
-from tests.checks.making import GOOD_BATH, bad, boiling, certificate, event, good, settled_at, unclear, zero
+from tests.checks.making import bad, boiling, certificate, correct_zero, event, good, unclear, zero
 from tests.records.making import at, record_of, section, words_of
 
 NBSP = "\N{NO-BREAK SPACE}"
@@ -194,10 +193,7 @@ def test_a_void_check_says_so_before_anything_else(now, world, probe, cook, read
 
 def test_a_corrected_check_and_its_correction_name_each_other(now, world, probe, cook, reader):
     old = zero(probe, cook, at(3), note="first")
-    new = actions.correct_zero(
-        by=world.supervisor, check=old, reason="Stem was wet", key=uuid.uuid4(), probe=probe, site=probe.site,
-        stage="as_found", checked_at=old.checked_at, preparation=GOOD_BATH, readings=settled_at("0.2"),
-    )  # fmt: skip
+    new = correct_zero(old, world.supervisor, "0.2", "Stem was wet")
     assert f"In its place: C{new.pk}." in print_of(old, reader)
     assert f"It stands in place of C{old.pk}" in print_of(new, reader)
 

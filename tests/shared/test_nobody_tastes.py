@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from compliance.checks.guidance import GUIDANCE
+from compliance.checks.kinds import GUIDANCE
 from compliance.metrology.contamination import LARGEST, explain_low
 from shared.cautions import CAUTIONS
 

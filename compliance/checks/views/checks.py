@@ -1,4 +1,4 @@
-"""One check with its verdict and figures; voiding and correcting it; entering a laboratory's certificate."""
+"""One check with its verdict and figures; voiding and correcting it; entering one that was made elsewhere."""
 
 from uuid import uuid4
 
@@ -17,17 +17,8 @@ from sites.models import Role
 
 from .. import actions
 from ..access import get_check
-from ..forms import (
-    BoilingCorrection,
-    CertificateCorrection,
-    CertificateForm,
-    VoidForm,
-    ZeroCorrection,
-    certificate_initial,
-    guided_initial,
-)
-from ..models import Kind
-from ..surroundings_form import air_initial
+from ..forms import VoidForm
+from ..kinds import KINDS, kind_of
 from ..telling import told
 
 
@@ -73,13 +64,8 @@ def _asked(check, form) -> dict:
 
 
 def _correction(check, data):
-    site = check.site
-    if check.kind == Kind.CERTIFICATE:
-        return CertificateCorrection(data, site=site, initial=certificate_initial(check, site.unit))
-    initial = guided_initial(check, site.unit)
-    if check.kind == Kind.BOILING:
-        return BoilingCorrection(data, site=site, initial=initial | air_initial(check.surroundings, site))
-    return ZeroCorrection(data, site=site, initial=initial)
+    kind = kind_of(check)
+    return kind.correction(data, site=check.site, initial=kind.initial(check))
 
 
 def _attempt(form, act, **given):
@@ -92,22 +78,18 @@ def _attempt(form, act, **given):
 
 
 def _corrected(by, check, form):
-    about = {"by": by, "check": check, "reason": form.cleaned_data["reason"], "probe": check.probe, "site": check.site}
-    if check.kind == Kind.CERTIFICATE:
-        return _attempt(form, actions.correct_certificate, **about, **form.figures())
-    act = actions.correct_boiling if check.kind == Kind.BOILING else actions.correct_zero
-    return _attempt(form, act, **about, **form.given())
+    reason = form.cleaned_data["reason"]
+    return _attempt(form, actions.correct, by=by, check=check, reason=reason, data=form.check_data())
 
 
-def certificate_add(request, pk):
-    probe = get_probe(request.user, pk, Role.MANAGER)
-    form = CertificateForm(
-        request.POST or None, site=probe.site, initial={"stage": "as_found", "checked_at": timezone.now()}
-    )
+def check_add(request, pk, kind):
+    """Enter a check that was made elsewhere."""
+    probe, kind = get_probe(request.user, pk, Role.MANAGER), KINDS[kind]
+    initial = {"stage": "as_found", "checked_at": timezone.now()}
+    form = kind.form(request.POST or None, site=probe.site, initial=initial)
     if form.is_valid():
-        about = {"probe": probe, "site": probe.site, **form.figures()}
-        check = _attempt(form, actions.record_certificate, by=request.user, **about)
+        check = _attempt(form, actions.record, by=request.user, probe=probe, data=form.check_data())
         if check:
             return redirect("check_detail", check.pk)
     context = {"probe": probe, "form": form, "back_url": reverse("probe_detail", args=[pk])}
-    return render(request, "checks/certificate_add.html", context)
+    return render(request, f"checks/{kind.value}_add.html", context)

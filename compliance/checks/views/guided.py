@@ -1,4 +1,4 @@
-"""The guided checks, at zero and at boiling: one page each, and a small post for each tap.
+"""The guided checks: a page for each kind, and a small post for each tap.
 
 Every view takes the kind of check from its address. Without scripts each tap is a plain form.
 """
@@ -21,13 +21,13 @@ from sites.models import Role
 from .. import drafts, together
 from ..finished import MEANWHILE
 from ..forms import FinishForm
-from ..guidance import GUIDANCE
 from ..guide import timing
+from ..kinds import GUIDANCE, KINDS
 from ..models import CheckDraft
 from ..surroundings import keep
 from ..surroundings_form import Air
 from .guided_end import again
-from .guided_page import answer, draft_of, probe_to_check, tapped, taps_of, told_before, unfit
+from .guided_page import answer, draft_of, probe_to_check, tapped, taps_of, told_before
 
 FRAGMENT_GONE = 286  # tells the page to stop asking
 
@@ -43,7 +43,7 @@ def start(request, pk, kind):
     probe = probe_to_check(request, pk)
     if request.POST.get("again"):
         return again(request, probe, kind)
-    if not unfit(probe, kind):
+    if not KINDS[kind].unfit(probe):
         way = GUIDANCE[kind].way(request.POST.get("kind"))
         drafts.begin(request.user, probe, way, drafts.likely_stage(probe), timezone.now(), kind)
     return answer(request, probe, kind)

@@ -16,7 +16,7 @@ from sites.addresses import address
 from .. import drafts, together, unfinished
 from ..finished import MEANWHILE, bath_finished, kept_in_words, one_finished
 from ..forms import FinishForm
-from ..guidance import GUIDANCE
+from ..kinds import GUIDANCE
 from ..models import Check, CheckDraft, Verdict
 from .guided_page import answer, draft_of, probe_to_check, tapped
 
@@ -27,7 +27,7 @@ def finish(request, pk, kind):
     draft = tapped(request, probe, kind)
     if draft is None:
         return _finished_before(request, probe, kind)
-    form = FinishForm(request.POST, guidance=GUIDANCE[kind])
+    form = FinishForm(request.POST, depth=GUIDANCE[kind].words.depth)
     try:
         if not form.is_valid():
             raise ValidationError([error for errors in form.errors.values() for error in errors])

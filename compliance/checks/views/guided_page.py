@@ -16,10 +16,9 @@ from sites.models import Role
 from .. import draft_numbers, drafts, together, unfinished
 from ..finished import kept_in_words
 from ..forms import FinishForm
-from ..guidance import GUIDANCE
 from ..guide import guide
-from ..models import CheckDraft, Kind
-from ..surroundings import unfit_for_boiling
+from ..kinds import GUIDANCE, KINDS
+from ..models import CheckDraft
 from ..surroundings_form import Air, air_initial
 
 TAPS = ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "now", "finish")
@@ -60,16 +59,16 @@ def answer(
         "start_template": f"checks/{kind}/start.html", "bath": together.bath_of(draft) if draft else [],
     }  # fmt: skip
     if draft is None:
-        context |= {"phase": "start", "unfit": unfit(probe, kind)}
+        context |= {"phase": "start", "unfit": KINDS[kind].unfit(probe)}
     elif drafts.is_abandoned(draft, now) and not resume:
         context |= {"phase": "resume", "touched_at": drafts.touched_at(draft)}
-    elif kind == Kind.BOILING and (air or "source" not in draft.surroundings):
+    elif KINDS[kind].asks_air and (air or "source" not in draft.surroundings):
         shown = air or Air(initial=air_initial(told_before(draft), probe.site))
         context |= {"phase": "air", "air": shown, "hundred": show(100_000, probe.site.unit, 0)}
     else:
         shown, context["onward"] = guide(draft, now), together.onward(draft, now)
         context |= {"phase": "timing" if shown.timing else "prepare", "guide": shown, "timing": shown.timing}
-        context["form"] = form or FinishForm(initial=_said(draft), guidance=guidance)
+        context["form"] = form or FinishForm(initial=_said(draft), depth=guidance.words.depth)
     context["back_url"], context["back_label"] = _back(probe, context["bath"])
     part = request.htmx and not request.htmx.boosted
     return render(request, f"checks/guided/{'body' if part else 'page'}.html", context)
@@ -80,10 +79,6 @@ def _back(probe: Probe, bath: list) -> tuple[str, str]:
     return (today, "Today") if today else (reverse("probe_detail", args=[probe.pk]), f"Probe {probe.code}")
 
 
-def unfit(probe: Probe, kind: str) -> str:
-    return unfit_for_boiling(probe) if kind == Kind.BOILING else ""
-
-
 def told_before(draft: CheckDraft) -> dict:
     """What was said of the air before it was asked once more."""
     return draft.surroundings.get("before", draft.surroundings)
@@ -92,7 +87,7 @@ def told_before(draft: CheckDraft) -> dict:
 def taps_of(probe: Probe, kind: str, draft: CheckDraft | None) -> dict[str, str]:
     """Where each tap goes; it says of which check."""
     of = f"?of={draft.key}" if draft else ""
-    names = TAPS if kind == Kind.BOILING else [tap for tap in TAPS if tap != "air"]
+    names = TAPS if KINDS[kind].asks_air else [tap for tap in TAPS if tap != "air"]
     return {tap: reverse(f"{GUIDANCE[kind].address}_{tap}", args=[probe.pk]) + of for tap in names}
 
 

@@ -6,6 +6,7 @@ from random import Random
 from uuid import UUID
 
 from compliance.checks import actions as checks
+from compliance.checks.kinds.zero import ZeroData
 from compliance.checks.models import Check, Stage, Verdict
 from compliance.checks.timeline import lock, recut
 from compliance.metrology.bath import BathKind, Point, Preparation
@@ -97,11 +98,13 @@ def check(
 ) -> Check:  # fmt: skip
     site = life.setting.sites[life.site_at(at)]
     with clock.pretend(entered_at or at + TYPED_IN):
-        made = checks.record_zero(
-            by=_checker(life, site), key=UUID(int=life.chance.getrandbits(128), version=4), probe=life.probe, site=site,
+        by = _checker(life, site)
+        data = ZeroData(
+            key=UUID(int=life.chance.getrandbits(128), version=4), site=site,
             stage=stage, checked_at=at, preparation=bath or life.chance.choice([GOOD_BATH, GOOD_BATH, GOOD_BATH, HASTY_BATH]),
             readings=life.instrument.in_ice(at, life.chance), immersion_mm=life.chance.choice([60, 70, 80, 100]), note=note,
         )  # fmt: skip
+        made = checks.record(by=by, probe=life.probe, data=data)
     if made.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:
         _after_failure(life, made)
     return made

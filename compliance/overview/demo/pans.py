@@ -5,6 +5,7 @@ from random import Random
 from uuid import UUID
 
 from compliance.checks import actions as checks
+from compliance.checks.kinds.boiling import BoilingData
 from compliance.checks.models import Check, Stage
 from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation, PressureSource, Surroundings
 from compliance.metrology.steam import saturation_temperature, station_pressure
@@ -39,10 +40,11 @@ def boil(probe: Probe, site: Site, by: Person, instrument: Instrument, at: datet
     source, shown = (PressureSource.SEA_LEVEL, at_sea) if report else (PressureSource.STATION, round(here, -2))
     readings = instrument.in_boiling(at, saturation_temperature(here), chance)
     with clock.pretend(at + timedelta(minutes=2)):
-        return checks.record_boiling(
-            by=by, key=UUID(int=chance.getrandbits(128), version=4), probe=probe, site=site, stage=Stage.AS_FOUND,
+        data = BoilingData(
+            key=UUID(int=chance.getrandbits(128), version=4), site=site, stage=Stage.AS_FOUND,
             checked_at=at, preparation=PANS[chance.random() < 0.4],
             surroundings=Surroundings(source=source, pressure=shown, altitude=float(site.altitude_m)),
             typed_pressure=(f"{shown / 100:.0f}", "hPa"), readings=readings,
             immersion_mm=chance.choice([60, 70, 80]),
         )  # fmt: skip
+        return checks.record(by=by, probe=probe, data=data)

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks.fitness import Fitness, fitness_of
-from compliance.checks.guidance import wanted_check
+from compliance.checks.kinds import wanted_check
 from compliance.checks.models import Standing
 from compliance.checks.queries import is_late
 from compliance.limits.wording import demand, duration

@@ -1,6 +1,7 @@
 """Checks that did not pass, in full words."""
 
-from compliance.checks.models import Check, Kind, Verdict
+from compliance.checks.kinds import kind_of
+from compliance.checks.models import Check, Verdict
 from shared.printing.flow import Writer
 from shared.units import show_spread
 
@@ -55,7 +56,7 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
             ]
         )
     if check.verdict == Verdict.OUT_OF_TOLERANCE and not void:
-        what = "certificate" if check.kind == Kind.CERTIFICATE else "check"
+        what = kind_of(check).on_paper.noun
         writer.paragraph(
             f"With this {what} the readings of {check.probe.code} since its last good check, and until its next one, went into "
             "quarantine: see the cases of quarantine."
@@ -64,9 +65,9 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
 
 def _of_the_reference(check: Check, unit: str) -> list[tuple[str, str]]:
     why = " ".join(check.budget.get("bath", {}).get("why", []))
-    if check.kind == Kind.BOILING:
-        return [("Air pressure", air(check, unit)), ("Of the pan", why)]
-    return [("Of the bath", why)]
+    kind = kind_of(check)
+    pressure = [("Air pressure", air(check, unit))] if kind.asks_air else []
+    return [*pressure, (kind.on_paper.of_the_reference, why)]
 
 
 def _figures(check: Check, unit: str) -> str:

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from itertools import groupby
 
-from compliance.checks.models import BEGINNING, END, Check, Kind, Span, Verdict
+from compliance.checks.kinds import kind_of
+from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
 from compliance.checks.queries import entered_late, not_cleared_by, passed_near_edge
 from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
@@ -163,7 +164,7 @@ def _row(scope: RecordScope, plans: Planned, probe: Probe, check: Check, failed:
 def _next_due(scope: RecordScope, plans: Planned, probe: Probe, check: Check) -> str:
     if check.verdict != Verdict.IN_TOLERANCE:
         return "before use"
-    if check.kind == Kind.BOILING:
+    if not kind_of(check).may_clear:
         return "unchanged"
     good = Checked(check.checked_at, check.verdict, check.stage, check.pk, conditional=passed_near_edge(check))
     due = plans.after(probe, good)
@@ -187,8 +188,8 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
     if check.surroundings:
         yield air(check, scope.site.unit)
     if check.immersion_mm:
-        where = "In the water or steam" if check.kind == Kind.BOILING else "In the ice"
-        yield f"{where} {plural(round(check.immersion_mm), 'mm', 'mm')} deep."
+        place = kind_of(check).guidance.words.place
+        yield f"{place[0].upper()}{place[1:]} {plural(round(check.immersion_mm), 'mm', 'mm')} deep."
     if check.note:
         yield f"Note: {sentence(check.note)}"
     if void:

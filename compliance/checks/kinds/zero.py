@@ -1,8 +1,19 @@
 """The check at zero, step by step: a bath of melting ice."""
 
-from compliance.metrology.bath import CRITICAL, MISSING, UNCONFIRMED, WANTED, BathKind, Point
+from collections.abc import Sequence
 
-from .steps import Guidance, Task, Words
+from django.core.exceptions import ValidationError
+
+from compliance.metrology.bath import CRITICAL, MISSING, UNCONFIRMED, WANTED, BathKind, Point, Preparation
+from compliance.metrology.verification import verify_zero
+from compliance.metrology.vocabulary import CheckKind
+from compliance.probes.models import Probe
+
+from ..forms import Correction, depth_field, guided_initial, points_field, readings_field, ways_field
+from ..judging import Typed, fields_of, instrument_of, rule_of
+from ..models import Check, Kind
+from .base import UNCERTAINTY, VERDICT, KindOfCheck, MeasuredData, OnPaper
+from .steps import Guidance, GuidanceWords, Task
 
 BATH = {
     BathKind.PACKED_CRUSHED: (
@@ -87,6 +98,7 @@ POINTS = {
 }
 ICE = Guidance(
     address="zero_check",
+    preparation=Preparation,
     ways=KINDS,
     usual=BathKind.PACKED_CRUSHED,
     before=BATH,
@@ -100,16 +112,75 @@ ICE = Guidance(
     bath=frozenset({Point.CRUSHED, Point.POTABLE, Point.WETTED, Point.DRAINED}),
     dated=DATED,
     again=AGAIN,
-    words=Words(
+    words=GuidanceWords(
         title="Zero check of ",
+        at="at zero",
         inside="in the ice",
+        place="in the ice",
+        medium="ice",
+        point="ice point",
+        reference_heading="The bath",
         insert_heading="Now the probe",
         insert_text="Push it into the middle of the ice, as deep as it will go, and tap at once: the time runs from then.",
         inside_list="In the ice",
-        depth="Depth in the ice in mm",
         again_hint="If the ice has melted or the probe is out of it, start again: old readings do not go with a new bath.",
         trouble="Something went wrong with the bath",
         trouble_text="Put it right, then time it afresh. The steps of the bath stay ticked; the readings are kept, "
         "and count no more.",
     ),
 )
+
+
+class ZeroData(MeasuredData):
+    """A check in ice, as somebody made it."""
+
+    kind = Kind.ZERO
+
+
+class ZeroCorrection(Correction):
+    guidance, data_type = ICE, ZeroData
+    kind = ways_field("How the bath was made", ICE.ways)
+    points = points_field(ICE.met)
+    readings = readings_field("40 0.3")
+    immersion_mm = depth_field(f"{ICE.words.depth} in mm")
+
+
+class ZeroCheck(KindOfCheck):
+    value = Kind.ZERO
+    data = ZeroData
+    points = frozenset({CheckKind.ZERO})
+    path = "check"
+    title = "Zero check of {}"
+    named = "its zero check"
+    failed = "failed at zero"
+    sources = (
+        UNCERTAINTY,
+        VERDICT,
+        "How closely a bath stands for the ice point: common practice of the trade, and judgement for incomplete baths.",
+    )
+    afterwards = ("Clean the probe before it goes into food.", "Discard the ice: it is not for serving.")
+    correction = ZeroCorrection
+    guidance = ICE
+    on_paper = OnPaper(
+        title="Zero-point check",
+        passed="In tolerance: the probe passed this check.",
+        references={
+            BathKind.PACKED_CRUSHED: "packed crushed ice",
+            BathKind.STIRRED_CUBES: "stirred ice cubes in water",
+            BathKind.UNSTIRRED: "unstirred ice and water",
+            BathKind.UNCONFIRMED: "ice bath not confirmed",
+        },
+        other_reference="ice bath",
+        cautions=("ice_bath",),
+    )
+
+    def judged(self, probe: Probe, data: ZeroData, typed: Sequence[Typed]) -> dict:
+        timed, made = [reading.timed() for reading in typed], data.preparation
+        try:
+            found = verify_zero(timed, made, instrument_of(probe), data.immersion_mm, rule_of(probe))
+        except ValueError as error:
+            raise ValidationError(str(error)) from None
+        return fields_of(probe, found)
+
+    def initial(self, check: Check) -> dict:
+        return guided_initial(check, check.site.unit)

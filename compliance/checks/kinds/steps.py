@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from compliance.metrology.bath import Preparation
+from compliance.metrology.boiling import BoilingPreparation
+
 
 @dataclass(frozen=True, slots=True)
 class Task:
@@ -16,34 +19,47 @@ class Task:
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
-    """What the pages of one kind of check say. Where the last two are empty, the measurement's own sentence serves."""
+class GuidanceWords:
+    """What the pages of one kind of check say. Where the last two are empty, the measurement's own sentence serves.
+
+    `at`: as in “check it at zero”; `inside`: while the probe is in; `place`: what its depth is measured in; `medium` and
+    `point`: of its picture.
+    """
 
     title: str
+    at: str
     inside: str
+    place: str
+    medium: str
+    point: str
+    reference_heading: str
     insert_heading: str
     insert_text: str
     inside_list: str
-    depth: str
     again_hint: str
     trouble: str
     trouble_text: str
     rising_again: str = ""
     falling_again: str = ""
 
+    @property
+    def depth(self) -> str:
+        return f"Depth {self.place}"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guidance:
     """One kind of guided check.
 
-    `ways` are the ways of making its reference and `usual` the first of them; `before` and `inside` the steps of each way
-    before and after the probe goes in; `wanted`, `critical`, `missing` and `unconfirmed` as the measurement has them; `met`
-    the points in the words of a correction; `waited` the point that the readings themselves show. `bath` are the points that
-    hold for every probe in the same bath; `dated` those that say how old the bath is, and `again` the step that makes an old
-    one good.
+    `preparation` is what the measurement is told of it. `ways` are the ways of making its reference and `usual` the first of
+    them; `before` and `inside` the steps of each way before and after the probe goes in; `wanted`, `critical`, `missing` and
+    `unconfirmed` as the measurement has them; `met` the points in the words of a correction; `waited` the point that the
+    readings themselves show. `bath` are the points that hold for every probe in the same bath; `dated` those that say how old
+    the bath is, and `again` the step that makes an old one good.
     """
 
     address: str
+    preparation: type[Preparation | BoilingPreparation]
     ways: Mapping[StrEnum, str]
     usual: StrEnum
     before: Mapping[StrEnum, tuple[Task, ...]]
@@ -54,7 +70,7 @@ class Guidance:
     unconfirmed: Mapping[StrEnum, str]
     met: Mapping[StrEnum, str]
     waited: StrEnum | None
-    words: Words
+    words: GuidanceWords
     bath: frozenset[StrEnum] = frozenset()
     dated: Mapping[StrEnum, frozenset[StrEnum]] = field(default_factory=dict)
     again: Mapping[StrEnum, Task] = field(default_factory=dict)
