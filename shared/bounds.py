@@ -2,13 +2,14 @@
 
 import re
 import unicodedata
-from datetime import UTC, date, datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from . import clock
+from .time_text import long_day
 
 EARLIEST, LATEST = date(1990, 1, 1), date(2100, 12, 31)
 TO_COME = "That time has not come yet. Give the time when it was done."
@@ -49,16 +50,8 @@ def not_come_yet(last: date, today: date) -> str:
     """What is wrong with a period whose last day lies ahead, of which nothing can be said yet; empty where nothing is."""
     if last <= today:
         return ""
-    ahead, possible = (f"{each.day} {each:%B %Y}" for each in (last, today))
+    ahead, possible = (long_day(each) for each in (last, today))
     return f"{ahead} has not come yet, and nothing can be said of it. The last day possible is today, {possible}."
-
-
-def on_clock(at: datetime, zone: tzinfo) -> datetime:
-    """A moment on the clock of a zone; one on the first or last day of the calendar, which some clocks do not reach, in UTC."""
-    try:
-        return at.astimezone(zone)
-    except OverflowError:
-        return at.astimezone(UTC)
 
 
 def number_in(text: str | None) -> int | None:

@@ -8,8 +8,9 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from . import units
-from .bounds import TO_COME, in_bounds, number_in, on_clock, one_line
+from .bounds import TO_COME, in_bounds, number_in, one_line
 from .reasons import USUAL, as_reason
+from .time_text import on_clock
 from .widgets import Suggested
 
 

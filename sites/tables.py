@@ -4,6 +4,8 @@ import django_tables2 as tables
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
+from shared.time_text import padded_day
+
 from .access import roles_at
 from .addresses import address
 from .models import Person, Role, Site
@@ -93,4 +95,4 @@ class PeopleTable(tables.Table):
         return format_html("{}{}", format_html_join("; ", "{}, {}", held[:3]), more)
 
     def render_last_login(self, value):
-        return f"{value:%d %b %Y}"
+        return padded_day(value)

@@ -4,16 +4,14 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.urls import reverse
-from django.utils.html import strip_tags
 
-from shared.templatetags.noughtbook import when
+from shared.time_text import MONTH, about, styled
 from shared.units import show_error, show_spread
 from shared.words import plural
 
 from .outlook import Jump, Outlook
 from .past import Tried
 
-MONTH = 365.25 / 12
 FAR = timedelta(days=730)  # nobody should be told of a date beyond that
 ADJUST = "Adjust or replace it now"
 COMMON = (1, 7)  # intervals that people know, to compare with
@@ -26,19 +24,7 @@ def every(days: int) -> str:
 
 def day(at: datetime, outlook: Outlook) -> str:
     """A date on the clock of the probe's site."""
-    return strip_tags(when(at, outlook.probe.site.zone, "day"))
-
-
-def about(gap: timedelta) -> str:
-    """A length of time as people say it: "3 days", "about 5 weeks", "about 5 months"."""
-    days = max(gap / timedelta(days=1), 0.0)
-    if days < 14:
-        return plural(max(round(days), 1), "day")
-    if days < 60:
-        return f"about {round(days / 7)} weeks"
-    if days < 730:
-        return f"about {round(days / MONTH)} months"
-    return f"about {round(days / 365.25)} years"
+    return styled(at, outlook.probe.site.zone, "day")
 
 
 def amount(celsius: float, unit: str, *, signed: bool = False) -> str:

@@ -15,7 +15,7 @@ from compliance.metrology.bracketing import Cause, cut
 from compliance.plans.demands import Checked, Happened, is_withdrawn, moment, outstanding
 from compliance.plans.models import Reminder
 from compliance.probes.models import Event, EventKind, Placement, Probe
-from shared.printing.page import MONTHS
+from shared.time_text import recent_moment
 
 from .kinds import KINDS
 from .models import BEGINNING, END, Check, CheckDraft, Span, Standing
@@ -60,7 +60,7 @@ class Judgement:
 
     def why(self, zone: tzinfo, now: datetime) -> str:
         """The reason with its time on the clock of a site, such as “failed at zero today 12:45”; empty while it is OK."""
-        return f"{self.because} {_told(self.at, zone, now)}" if self.at else self.because
+        return f"{self.because} {recent_moment(self.at, zone, now)}" if self.at else self.because
 
     def words(self, zone: tzinfo, now: datetime) -> str:
         """The state with its reason, such as “Do not use: failed at zero today 12:45”."""
@@ -205,12 +205,3 @@ def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
     for pk, *told in overdue.order_by().values_list("probe_id", "opens_at", "due_at"):
         asked[pk].append(tuple(told))
     return {pk: known_then(checks[pk], events[pk], at, asked[pk]) for pk in probe_ids}
-
-
-def _told(at: datetime, zone: tzinfo, now: datetime) -> str:
-    """Of today the time; of another day the day before it, with the year where that is another one."""
-    local, today = at.astimezone(zone), now.astimezone(zone)
-    if local.date() == today.date():
-        return f"today {local:%H:%M}"
-    year = "" if local.year == today.year else f" {local.year}"
-    return f"{local.day} {MONTHS[local.month - 1]}{year} {local:%H:%M}"

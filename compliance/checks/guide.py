@@ -8,6 +8,7 @@ from django.utils.safestring import SafeString
 from compliance.metrology.settling import Settling, SettlingState
 from compliance.metrology.verification import NUMBERS_TO_FAIL
 from shared.cautions import Caution, caution
+from shared.time_text import stopwatch
 from shared.units import Unit, show_spread
 
 from . import draft_numbers, drafts
@@ -192,7 +193,7 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         settling=settling,
         sentence=_asked(draft, asks_unit, second, settling.value is not None)
         or _sentence(settling, readings, drafts.guidance_of(draft).words),
-        since=clock((now - draft.inserted_at).total_seconds()),
+        since=stopwatch((now - draft.inserted_at).total_seconds()),
         value=draft_numbers.shown(readings[-1]) if readings else "–",
         same_again=readings[-1].text if readings else "",
         seen=len(readings),
@@ -240,7 +241,7 @@ def _asked(draft: CheckDraft, asks_unit: UnitQuestion | None, second: bool, sett
 
 def struck_in_words(struck: list[dict]) -> tuple[str, ...]:
     """Numbers typed and taken back, with when, such as: 23 °C (at 0:40)."""
-    return tuple(f"{each['typed']} °{each['unit']} (at {clock(each['elapsed_ms'] / 1000)})" for each in struck)
+    return tuple(f"{each['typed']} °{each['unit']} (at {stopwatch(each['elapsed_ms'] / 1000)})" for each in struck)
 
 
 def _sentence(settling: Settling, readings: list[Typed], words: GuidanceWords) -> str:
@@ -264,11 +265,4 @@ def _taken(readings: list[Typed]) -> tuple[Taken, ...]:
 
 
 def _as_taken(reading: Typed) -> Taken:
-    return Taken(reading.elapsed_ms, clock(reading.elapsed_ms / 1000), draft_numbers.shown(reading))
-
-
-def clock(seconds: float) -> str:
-    """Minutes and seconds, such as 1:05; hours too where they are needed."""
-    minutes, rest = divmod(max(0, int(seconds)), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+    return Taken(reading.elapsed_ms, stopwatch(reading.elapsed_ms / 1000), draft_numbers.shown(reading))

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from compliance.metrology.assessment import Bracket
@@ -16,6 +16,7 @@ from sites.models import Person
 from .kinds import AWAY_FROM_ZERO, kind_of
 from .models import Check, ProbeState, Span, Standing, Verdict
 from .pairing import BELONGS_WITHIN, Moment, nearest
+from .span_times import reached_at
 
 # How long after the act an entry still counts as made at the time.
 EVENT_MADE_AT_THE_TIME = timedelta(hours=24)
@@ -26,8 +27,7 @@ FAR_ENOUGH_MILLI = 20_000  # nearer to each other two checks tell nothing of the
 
 def standing_subquery(at: str = "taken_at") -> Coalesce:
     """The standing of each row of a queryset that has `probe_id` and the time `at`: one index look-up a row."""
-    reached = Span.objects.filter(probe=OuterRef("probe_id"), ends_at__gte=OuterRef(at)).order_by("ends_at")
-    return Coalesce(Subquery(reached.values("standing")[:1]), Value(Standing.UNPROVEN.value))
+    return Coalesce(Subquery(reached_at(at).values("standing")[:1]), Value(Standing.UNPROVEN.value))
 
 
 def bracket_of(span: Span) -> Bracket:

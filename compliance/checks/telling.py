@@ -5,12 +5,13 @@ from django.utils.html import format_html
 
 from compliance.metrology.vocabulary import Verdict
 from shared.templatetags.noughtbook import when
+from shared.time_text import stopwatch
 from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
 
 from .budget import chance_wrong, lines_of, rule_in_words, totals_of
 from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, shown
-from .guide import clock, struck_in_words
+from .guide import struck_in_words
 from .judging import Typed
 from .kinds import USUAL, kind_of, of_the_same_points
 from .models import END, Check, ProbeState, Span, Stage, Standing
@@ -167,7 +168,7 @@ def _picture(check: Check):
 
 
 def _taken(check: Check) -> list[tuple]:
-    return [(clock(r.elapsed_ms / 1000), shown(r)) for r in _readings(check)]
+    return [(stopwatch(r.elapsed_ms / 1000), shown(r)) for r in _readings(check)]
 
 
 def _readings(check: Check) -> list[Typed]:

@@ -14,15 +14,16 @@ from django.urls import reverse
 from compliance.metrology.settling import ALONE_AFTER, SettlingState
 from compliance.probes.access import probes_of
 from compliance.probes.models import Probe
+from shared.time_text import stopwatch
 from sites.models import Person, Role
 
 from . import draft_numbers, drafts, unfinished
-from .guide import clock, second_wanted
+from .guide import second_wanted
 from .judging import settling_of
 from .kinds import GUIDANCE, USUAL
 from .models import BEGINNING, Check, CheckDraft, Verdict
 
-SOON = f"From {clock(ALONE_AFTER)} on, one reading can be enough."
+SOON = f"From {stopwatch(ALONE_AFTER)} on, one reading can be enough."
 FINISHED = {
     Verdict.IN_TOLERANCE: ("finished", "finished"),
     Verdict.OUT_OF_TOLERANCE: ("failed", "out of tolerance"),

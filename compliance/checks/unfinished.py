@@ -11,10 +11,10 @@ from django.utils import timezone
 
 from compliance.probes.models import Probe
 from shared.reasons import as_reason
+from shared.time_text import stopwatch
 from sites.models import Person
 
 from . import actions, draft_numbers, drafts
-from .guide import clock
 from .models import Check, CheckDraft
 from .timeline import lock
 
@@ -72,6 +72,6 @@ def _store(draft: CheckDraft, *, by: Person | None, reason: str, now: datetime |
 
 def _why(draft: CheckDraft, first: draft_numbers.TypedAt, reason: str) -> Iterator[str]:
     yield f"Inconclusive: this check was {reason}."
-    yield f"It had shown {first.shown} at {clock(first.reading.elapsed_ms / 1000)}, beyond what is allowed."
+    yield f"It had shown {first.shown} at {stopwatch(first.reading.elapsed_ms / 1000)}, beyond what is allowed."
     if draft_numbers.unit_question(draft):
         yield "Nobody said which unit the display shows."

@@ -2,8 +2,10 @@
 
 from decimal import Decimal
 
+from shared.time_text import duration
+
 from .models import Direction, LimitVersion, Rule
-from .wording import duration, figure
+from .wording import figure
 
 
 def looser_than(rule: Rule, *, value: Decimal, hold_s: int | None, within_s: int | None) -> list[str]:

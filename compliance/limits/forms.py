@@ -9,10 +9,11 @@ from django.utils import timezone
 from django.utils.html import format_html
 
 from shared.fields import LineField, ReasonField, RecordsField, ShownField, SiteDateTimeField, TemperatureField
+from shared.time_text import duration, parse_duration
 from shared.units import Unit, from_milli, parse, to_milli
 
 from .models import Direction, LimitVersion, Rule
-from .wording import duration, parse_duration, unbroken
+from .wording import unbroken
 
 RULE = '{}: {} <span class="hint">{}</span>'
 

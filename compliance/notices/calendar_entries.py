@@ -16,14 +16,14 @@ from compliance.plans.models import Slot
 from compliance.plans.queries import PlanBook, Reach
 from compliance.plans.schedule import Stretch, first_due_day
 from compliance.reminders.queries import asked_of, open_rounds, rounds_to_come
-from shared.templatetags.noughtbook import when
+from shared.time_text import styled
 from sites.models import Site
 
 from .ical import Entry
 from .late_sources import reading_url
 from .message_sources import check_url
 from .models import FeedKey
-from .wording import absolute, plain
+from .wording import absolute
 
 AHEAD = 28  # days
 DUE = "Due {at} on the clock of {site}"
@@ -60,7 +60,7 @@ class _Site:
     def entry(self, *, key: str, due_at: datetime, because: str, grace_at: datetime | None, revised, **given) -> Entry:
         late = self.today if grace_at is not None and grace_at <= self.now else None
         since = [revised, *([grace_at, instant(late, datetime.min.time(), self.site.zone)] if late else [])]
-        due = DUE.format(at=plain(when(due_at, self.site.zone)), site=self.site)
+        due = DUE.format(at=styled(due_at, self.site.zone), site=self.site)
         return Entry(
             key=f"{key}-{due_at.astimezone(UTC):%Y%m%dT%H%M%S}",
             due_at=due_at,

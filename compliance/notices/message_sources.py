@@ -20,7 +20,7 @@ from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe
 from compliance.reminders.queries import Asked, asked_of
-from shared.templatetags.noughtbook import when
+from shared.time_text import styled
 from shared.words import noun
 from sites.access import clock_of
 from sites.addresses import address
@@ -241,4 +241,4 @@ def named(probe: Probe) -> str:
 
 
 def said_at(moment: datetime, zone: ZoneInfo, style: str = "full") -> str:
-    return wording.plain(when(moment, zone, style))
+    return styled(moment, zone, style)

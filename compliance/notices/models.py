@@ -8,6 +8,7 @@ from django.db.models import Q, Value
 from django.utils import timezone
 
 from shared.lines import Line
+from shared.time_text import clock_time
 from sites.names import Name
 
 from .recipients import LABELS, Wish
@@ -56,7 +57,7 @@ class QuietHours(models.Model):
         verbose_name_plural = "quiet hours"
 
     def __str__(self):
-        return f"{self.starts:%H:%M} to {self.ends:%H:%M}"
+        return f"{clock_time(self.starts)} to {clock_time(self.ends)}"
 
     def as_quiet(self) -> Quiet:
         return Quiet(self.starts, self.ends)

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils.html import strip_tags
 
 from shared.bounds import on_one_line
 
@@ -20,10 +19,6 @@ def probes(codes: Sequence[str]) -> str:
     if len(codes) > NAMED:
         return f"{len(codes)} probes"
     return f"probes {', '.join(codes[:-1])} and {codes[-1]}"
-
-
-def plain(markup: str) -> str:
-    return strip_tags(markup)
 
 
 def absolute(path: str) -> str:

@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import format_html, strip_tags
+from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.checks.kinds import check_wanted
@@ -22,8 +22,8 @@ from compliance.reminders.forms import STRIKE_OUT, DayForm, ExcuseForm, StrikeEx
 from compliance.reminders.queries import Told, asked_for, left_open, tell
 from compliance.reminders.status import OPEN, Status
 from shared.forms import attempt
-from shared.printing.page import MONTHS
 from shared.templatetags.noughtbook import when
+from shared.time_text import styled, weekday_day
 from sites.access import get_site, may
 from sites.models import Role, Site
 from sites.past import as_it_was
@@ -64,7 +64,7 @@ def _ahead(site: Site, day: date, now: datetime) -> list[dict]:
 
 
 def _foreseen(entry: Entry, site: Site) -> dict:
-    at = strip_tags(when(entry.due_at, site.zone, "clock"))
+    at = styled(entry.due_at, site.zone, "clock")
     return {"title": f"{at} {entry.what}", "meta": "If the check before it is made in time." if entry.tentative else ""}
 
 
@@ -162,16 +162,12 @@ def _days(site: Site, day: date, today: date) -> list[dict]:
     base = reverse("reminder_list", args=[site.pk])
     return [
         {
-            "label": "Today" if each == today else _short(each),
+            "label": "Today" if each == today else weekday_day(each),
             "url": f"{base}?day={each:%Y-%m-%d}",
             "current": each == day,
         }
         for each in days
     ]
-
-
-def _short(day: date) -> str:
-    return f"{day:%a} {day.day} {MONTHS[day.month - 1]}"
 
 
 def _tiles(told: list[Told], left: list[Told]) -> list[dict]:

@@ -8,6 +8,7 @@ from compliance.reminders.queries import Told
 from compliance.reminders.status import OPEN
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
+from shared.time_text import clock_time, on_clock
 from shared.units import show_error
 
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
@@ -146,7 +147,7 @@ class ReminderTable(tables.Table):
         title = f"{value.title} · {about}" if about else value.title
         because = value.reminder.because
         if (
-            because == f"at {value.reminder.due_at.astimezone(value.reminder.site.zone):%H:%M}"
+            because == f"at {clock_time(on_clock(value.reminder.due_at, value.reminder.site.zone))}"
         ):  # the first column says it already
             return title
         return format_html('{}<span class="because">{}</span>', title, because)

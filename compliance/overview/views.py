@@ -7,7 +7,6 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.html import strip_tags
 from django.views.decorators.http import require_safe
 
 from compliance.checks.fitness import Judgement, fitness_of
@@ -16,7 +15,7 @@ from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import State, Summary, summaries
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
-from shared.templatetags.noughtbook import when
+from shared.time_text import long_weekday_day, on_clock, styled
 from shared.words import noun, plural
 from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.models import Area, Role, Site
@@ -55,7 +54,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "site": site,
         "sites": _site_tabs(request, site),
-        "lead": f"{now.astimezone(site.zone):%A} {_plain(when(now, site.zone, 'day'))}",
+        "lead": long_weekday_day(on_clock(now, site.zone)),
         "tiles": _tiles(site, due, cases, waiting),
         "checks": [_item(each, site, writes, now) for each in due],
         "deviations": [_deviation_item(d, site) for d in shown],
@@ -259,8 +258,8 @@ def _due(due_at: datetime | None, site: Site, now: datetime) -> str:
     if due_at is None:
         return "due now"
     if local_day(due_at, site.zone) == local_day(now, site.zone):
-        return f"due at {_plain(when(due_at, site.zone, 'clock'))}"
-    return f"due {_plain(when(due_at, site.zone, 'short'))}"
+        return f"due at {styled(due_at, site.zone, 'clock')}"
+    return f"due {styled(due_at, site.zone, 'short')}"
 
 
 def _round_words(each: ToDo, site: Site, now: datetime) -> dict:
@@ -286,16 +285,12 @@ def _first_big(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _plain(markup: str) -> str:
-    return strip_tags(markup)
-
-
 def _deviation_item(deviation, site: Site) -> dict:
     reading = deviation.reading
     return {
         "title": f"{reading.item}: {reading.typed} {reading.get_unit_display()}",
         "url": reverse("deviation_detail", args=[deviation.pk]),
-        "meta": f"{deviation.why} · {_plain(when(reading.taken_at, site.zone, 'short'))}",
+        "meta": f"{deviation.why} · {styled(reading.taken_at, site.zone, 'short')}",
         "badge_kind": "deviation",
         "badge_value": "open",
         "tone": "doubt",
@@ -319,7 +314,7 @@ def _case_items(cases: list[Summary], site: Site) -> list[dict]:
 
 def _probe_item(probe: Probe, site: Site, found: Judgement, now: datetime) -> dict:
     state = state_of(probe)
-    good = _plain(when(state.last_good_at, site.zone, "day")) if state.last_good_at else "never"
+    good = styled(state.last_good_at, site.zone, "day") if state.last_good_at else "never"
     return {
         "title": _named(probe),
         "url": reverse("probe_detail", args=[probe.pk]),

@@ -4,18 +4,13 @@ from collections.abc import Sequence
 from datetime import date
 from itertools import groupby
 
-from shared.printing.page import MONTHS
+from shared.time_text import clock_time, day_words, whole_unit
 
 from .calendar import WEEKDAYS, Calendar, Hours
 from .models import Closure, Opening, Round
 from .queries import InForce
 
 SHORT = tuple(name.removesuffix("s") for name in WEEKDAYS)
-
-
-def day_words(day: date) -> str:
-    """Such as “14 Mar 2026”."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def span_words(first: date, last: date) -> str:
@@ -25,16 +20,7 @@ def span_words(first: date, last: date) -> str:
 def plan_words(found: InForce) -> str:
     """Such as “every 7 days at 09:00, overdue 2 h later”."""
     grace = found.plan.grace_minutes
-    return f"{found.plan.told}, overdue {duration(grace)} later" if grace else found.plan.told
-
-
-def duration(minutes: int) -> str:
-    """Such as “90 min”, “2 h” or “3 days”."""
-    for size, name in ((1440, "day"), (60, "h")):
-        if minutes and minutes % size == 0:
-            count = minutes // size
-            return f"{count} {name}{'s' if name == 'day' and count > 1 else ''}"
-    return f"{minutes} min"
+    return f"{found.plan.told}, overdue {whole_unit(grace)} later" if grace else found.plan.told
 
 
 def round_words(each: Round | None) -> str:
@@ -45,9 +31,9 @@ def hours_words(hours: Hours | None) -> str:
     if hours is None:
         return "closed"
     if hours.opens == hours.closes:
-        return f"24 hours from {hours.opens:%H:%M}"
+        return f"24 hours from {clock_time(hours.opens)}"
     after = ", after midnight" if hours.closes < hours.opens else ""
-    return f"{hours.opens:%H:%M} to {hours.closes:%H:%M}{after}"
+    return f"{clock_time(hours.opens)} to {clock_time(hours.closes)}{after}"
 
 
 def week_facts(opening: Opening | None) -> list[tuple[str, str]]:

@@ -16,7 +16,7 @@ from compliance.limits.models import LimitVersion
 from compliance.metrology.assessment import EVER, ErrorBounds, bounds
 from compliance.metrology.vocabulary import Outcome
 
-from .grounds import DECISION, LAST, LOST, READING, SPAN, VOID
+from .grounds import DECISION, IN_SPAN, LAST, LOST, READING, SPAN, VOID
 from .outcomes import telling_of, trades_time
 
 # In place of a time that food was held: whatever it was, and none recorded.
@@ -31,7 +31,7 @@ assessed AS (
     WHEN r.value_milli >= t.broken_from AND r.value_milli <= t.broken_to {{time_up}} THEN '{Outcome.BROKEN}'
     ELSE '{Outcome.UNDECIDED}' END AS outcome
   FROM {SPAN} s
-  JOIN {{readings}} ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+  JOIN {{readings}} ON r.probe_id = s.probe_id AND {IN_SPAN}
   LEFT JOIN told t ON t.version_id = r.limit_version_id AND t.span_id = s.id {{hold}}
   {{among}}
 ), judged AS ({{judged}})
@@ -46,7 +46,7 @@ _HELD = {"hold": f"AND (t.hold = {ANY} OR t.hold = coalesce(r.hold_s, {NONE}))"}
 # The times that food was held at limits where a time is worth a temperature.
 _HOLDS = f"""
 SELECT DISTINCT r.limit_version_id, r.hold_s FROM {SPAN} s JOIN {READING} r
-  ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+  ON r.probe_id = s.probe_id AND {IN_SPAN}
 WHERE s.id IN ({{spans}}) AND r.limit_version_id IN ({{versions}}) AND r.hold_s IS NOT NULL
 """
 # Each live reading with its last decision, for a page and for deciding.

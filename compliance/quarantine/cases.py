@@ -143,7 +143,7 @@ def cause_of(anchor: str) -> Check | Event | None:
 def sites_read_at(spans: list[Span]) -> list[int]:
     """Where the probe was read during these spans, wherever it was supposed to be."""
     sql = f"""SELECT DISTINCT r.site_id FROM {SPAN} s JOIN {READING} r
-        ON r.probe_id = s.probe_id AND r.taken_at > s.starts_at AND r.taken_at <= s.ends_at
+        ON r.probe_id = s.probe_id AND {IN_SPAN}
         WHERE s.id IN ({", ".join(["%s"] * len(spans))})"""
     with connection.cursor() as cursor:
         cursor.execute(sql, [s.pk for s in spans])

@@ -1,8 +1,8 @@
 from django import forms
 
 from compliance.readings.models import Reading
-from shared.bounds import on_clock
 from shared.fields import ReasonField, ShownField
+from shared.time_text import listed_moment
 
 from .measured_again import Offer
 from .models import Fate
@@ -18,9 +18,9 @@ class ReadingChoice(forms.ModelChoiceField):
         super().__init__(**kwargs)
 
     def label_from_instance(self, reading: Reading) -> str:
-        at = on_clock(reading.taken_at, self.zone)
+        at = listed_moment(reading.taken_at, self.zone)
         value = f"{reading.typed} {reading.get_unit_display()}"
-        return f"{at:%d %b %H:%M} · {reading.item} · {value} · probe {reading.probe.code}"
+        return f"{at} · {reading.item} · {value} · probe {reading.probe.code}"
 
     def offer(self, offers: list[Offer]) -> None:
         """Show these; what may be sent is left to the action, which says what is wrong with any other."""

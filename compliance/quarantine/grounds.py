@@ -12,6 +12,7 @@ from django.db import connection
 from compliance.checks.kinds import AWAY_FROM_ZERO
 from compliance.checks.models import Check, CheckVoid, Span, Standing, Verdict
 from compliance.checks.pairing import BELONGS_WITHIN
+from compliance.checks.span_times import holds_sql
 from compliance.limits.models import LimitVersion
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import ALTERATIONS, Event, EventVoid, Probe
@@ -47,7 +48,7 @@ def _rank(column: str) -> str:
 
 LAST = f"NOT EXISTS (SELECT 1 FROM {DECISION} n WHERE n.replaces_id = d.id)"
 LIVE = f"NOT EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.reading_id)"
-IN_SPAN = "r.taken_at > s.starts_at AND r.taken_at <= s.ends_at"
+IN_SPAN = holds_sql("s", "r.taken_at")
 
 
 def good_lost(doubted: str) -> str:
@@ -57,8 +58,8 @@ def good_lost(doubted: str) -> str:
     """
     return f"""CASE WHEN d.fate <> '{Fate.MEASURED_AGAIN}' THEN NULL
     WHEN EXISTS (SELECT 1 FROM {VOID} x WHERE x.voids_id = d.good_reading_id) THEN '{Lost.STRUCK}'
-    WHEN NOT EXISTS (SELECT 1 FROM {READING} g JOIN {SPAN} p ON p.probe_id = g.probe_id AND g.taken_at > p.starts_at
-      AND g.taken_at <= p.ends_at WHERE g.id = d.good_reading_id
+    WHEN NOT EXISTS (SELECT 1 FROM {READING} g JOIN {SPAN} p ON p.probe_id = g.probe_id AND {holds_sql("p", "g.taken_at")}
+      WHERE g.id = d.good_reading_id
       AND p.standing IN ('{Standing.PROVEN}', '{Standing.PENDING}')) THEN '{Lost.DOUBTED}'
     WHEN NOT EXISTS (SELECT 1 FROM {READING} g JOIN {VERSION} gv ON gv.id = g.limit_version_id
       JOIN {VERSION} rv ON rv.id = {doubted}.limit_version_id WHERE g.id = d.good_reading_id AND gv.limit_id = rv.limit_id

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from django.db.models import Prefetch, QuerySet
-from django.utils.html import strip_tags
 
 from compliance.checks.queries import brackets_of
 from compliance.metrology.allowances import STATED_AT
@@ -14,7 +13,7 @@ from compliance.metrology.bracketing import Cause
 from compliance.metrology.envelopes import ErrorAt
 from compliance.probes.models import Probe
 from compliance.readings.models import Reading
-from shared.templatetags.noughtbook import when
+from shared.time_text import styled
 from shared.units import show, show_error, show_spread
 
 from .assessing import Selection, page_of_ids
@@ -143,7 +142,7 @@ def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
     """What was given for a decision: why, and what else it rests on."""
     lines = [decision.why] if decision.why else []
     if good := decision.good_reading:
-        at = strip_tags(when(good.taken_at, zone, "short"))
+        at = styled(good.taken_at, zone, "short")
         lines.append(f"Taken again: {good.typed} {good.get_unit_display()}, probe {good.probe.code}, {at}")
     named = (("Risk", decision.risk), ("Told", decision.told), ("Evidence", decision.evidence))
     return lines + [f"{name}: {text}" for name, text in named if text]

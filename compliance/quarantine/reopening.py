@@ -2,17 +2,17 @@
 
 from collections import Counter
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 
-from django.db.models import OuterRef, Subquery
-from django.utils.html import strip_tags
+from django.db.models import Subquery
 
-from compliance.checks.models import Check, CheckVoid, Span
+from compliance.checks.models import Check, CheckVoid
+from compliance.checks.span_times import reached_at
 from compliance.metrology.bracketing import Cause
 from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading, ReadingVoid
 from shared.facts import Void
-from shared.templatetags.noughtbook import when
+from shared.time_text import styled, zoned_moment
 from shared.words import noun, plural
 
 from .assessing import lost_groups
@@ -62,11 +62,7 @@ def reopened(case: Case, zone: tzinfo) -> Reopened | None:
     elif not case.undecided:
         lines.append("Readings of it were decided on, or came in already decided on, since it was signed.")
     last, then = case.signatures[-1], "open again" if case.undecided else "to be signed again"
-    return Reopened(f"Signed by {last.signed_name} on {_plain(last.recorded_at, zone, 'day')}; {then}", lines)
-
-
-def _plain(at: datetime, zone: tzinfo, style: str = "full") -> str:
-    return strip_tags(when(at, zone, style))
+    return Reopened(f"Signed by {last.signed_name} on {styled(last.recorded_at, zone, 'day')}; {then}", lines)
 
 
 class _Changes:
@@ -77,8 +73,7 @@ class _Changes:
         self._groups = [_Group(row[0], row[1], row[2:4], row[4:7], row[7:10], row[10]) for row in _groups_of(case)]
         goods = {group.good for group in self._groups if group.good}
         checks = {pk for group in self._groups for pk in (*group.was, *group.now) if pk}
-        reached = Span.objects.filter(probe=OuterRef("probe_id"), ends_at__gte=OuterRef("taken_at")).order_by("ends_at")
-        readings = Reading.objects.select_related("probe").annotate(cause=Subquery(reached.values("cause")[:1]))
+        readings = Reading.objects.select_related("probe").annotate(cause=Subquery(reached_at().values("cause")[:1]))
         self._readings, self._checks = readings.in_bulk(goods), Check.objects.in_bulk(checks)
         self._struck = _by_struck(ReadingVoid.objects.filter(voids__in=goods))
         self._struck_checks = _by_struck(CheckVoid.objects.filter(voids__in=checks))
@@ -92,7 +87,7 @@ class _Changes:
     def _again(self, group: "_Group") -> str:
         reading = self._readings[group.good]
         name = f"{reading.item} {reading.typed} {reading.get_unit_display()}, probe {reading.probe.code}"
-        good = f"the reading measured again ({name}, {_plain(reading.taken_at, self._zone)})"
+        good = f"the reading measured again ({name}, {zoned_moment(reading.taken_at, self._zone)})"
         if group.lost == Lost.STRUCK:
             return f"{good} {self._struck_out(self._struck[reading.pk])}"
         if group.lost == Lost.UNFIT:
@@ -115,15 +110,15 @@ class _Changes:
         instead = {void.replacement_id for _, void in struck}
         new = [self._checks[pk] for pk in group.now if pk and pk not in group.was and pk not in instead]
         return lines + [
-            f"The check of {self._made(c)} counts now, entered {_plain(c.recorded_at, self._zone)}." for c in new
+            f"The check of {self._made(c)} counts now, entered {zoned_moment(c.recorded_at, self._zone)}." for c in new
         ]
 
     def _made(self, check: Check) -> str:
-        return _plain(check.checked_at, self._zone)
+        return zoned_moment(check.checked_at, self._zone)
 
     def _struck_out(self, void: Void) -> str:
         verb = "corrected" if void.replacement_id else "struck out"
-        at, reason = _plain(void.recorded_at, self._zone), void.reason.rstrip(".")
+        at, reason = zoned_moment(void.recorded_at, self._zone), void.reason.rstrip(".")
         return f"was {verb} on {at} by {void.name_of()}: {reason}."
 
 

@@ -2,11 +2,12 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
-from compliance.limits.wording import demand, duration
+from compliance.limits.wording import demand
 from shared import units
 from shared.badges import badge
 from shared.tables import PickColumn
 from shared.templatetags.noughtbook import when
+from shared.time_text import duration
 
 from .models import Decision
 from .queries import decision_in_words

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from django.db.models import QuerySet
 
-from shared.bounds import on_clock
+from shared.time_text import on_clock
 from sites.models import Site
 
 from .importing.cells import guarded

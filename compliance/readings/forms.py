@@ -8,11 +8,11 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from compliance.checks.fitness import Fitness, fitness_of
-from compliance.limits.wording import parse_duration
 from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.fields import LineField, ReasonField, ShownField, SiteDateTimeField, TemperatureField
 from shared.seal import seal_of
+from shared.time_text import parse_duration
 from shared.units import Unit
 from shared.widgets import Suggested, TapNumber
 from sites.models import Person, Site

@@ -7,9 +7,10 @@ from datetime import datetime
 from decimal import Decimal
 
 from compliance.limits.models import Direction, LimitVersion
-from compliance.limits.wording import duration, figure
+from compliance.limits.wording import figure
 from compliance.probes.models import EventKind, Probe
 from shared import units
+from shared.time_text import duration
 
 LONGEST_HOLD_S = 7 * 24 * 3600
 LONGEST_SINCE_S = 7 * 24 * 3600

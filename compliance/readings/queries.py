@@ -10,6 +10,7 @@ from django.utils import timezone
 from compliance.checks.fitness import fitness_of
 from compliance.checks.models import Span, Standing
 from compliance.checks.queries import standing_subquery
+from compliance.checks.span_times import holds, inside
 from compliance.limits.models import Limit
 from compliance.limits.queries import limits_in_force
 from compliance.probes.models import Event, Placement, Probe
@@ -60,8 +61,7 @@ def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Readin
     """Only those of this standing. What is in doubt is few spans, so it is found from their side."""
     if standing in (Standing.PROVEN, Standing.PENDING):
         return readings.filter(Exists(_span_over(OuterRef("probe_id"), OuterRef("taken_at")).filter(standing=standing)))
-    inside = Q(taken_at__gt=F("probe__spans__starts_at"), taken_at__lte=F("probe__spans__ends_at"))
-    found = Reading.objects.filter(inside, probe__spans__standing=standing).order_by().values("pk")
+    found = Reading.objects.filter(inside("probe__spans"), probe__spans__standing=standing).order_by().values("pk")
     if standing == Standing.UNPROVEN:  # a probe that nobody has checked yet may have no timeline at all
         uncut = Probe.objects.filter(spans__isnull=True).order_by().values("pk")
         found = found.union(Reading.objects.filter(probe__in=uncut).order_by().values("pk"), all=True)
@@ -69,7 +69,7 @@ def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Readin
 
 
 def _span_over(probe_id, at) -> QuerySet[Span]:
-    return Span.objects.filter(probe=probe_id, starts_at__lt=at, ends_at__gte=at)
+    return Span.objects.filter(holds(at), probe=probe_id)
 
 
 def span_of(reading: Reading) -> Span | None:

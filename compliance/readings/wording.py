@@ -4,9 +4,9 @@ from zoneinfo import ZoneInfo
 
 from compliance.checks.models import Span, Standing
 from compliance.limits.models import Direction, LimitVersion
-from compliance.limits.wording import demand, duration
+from compliance.limits.wording import demand
 from compliance.metrology.bracketing import Cause
-from shared.printing.page import when
+from shared.time_text import duration, zoned_moment
 from shared.units import show
 
 from .judging import beginning, on_its_way, reached_late
@@ -26,13 +26,13 @@ def why_standing(span: Span | None, probe: str, zone: ZoneInfo) -> str:
     """One or two sentences that say why a reading is worth what it is worth."""
     if span is None or span.standing == Standing.UNPROVEN:
         return f"Nobody had shown that {probe} was right before this was taken. Check it at zero."
-    behind = when(span.behind.checked_at, zone) if span.behind else ""
-    ahead = when(span.ahead.checked_at, zone) if span.ahead else ""
+    behind = zoned_moment(span.behind.checked_at, zone) if span.behind else ""
+    ahead = zoned_moment(span.ahead.checked_at, zone) if span.ahead else ""
     if span.standing == Standing.PROVEN:
         return f"{probe} was in tolerance at the check before, {behind}, and at the check after, {ahead}."
     if span.standing == Standing.PENDING:
         return f"{probe} was in tolerance at the check before, {behind}. Its next check proves this reading or puts it in doubt."
-    doubt = f", {when(span.doubt.checked_at, zone)}" if span.doubt else ""
+    doubt = f", {zoned_moment(span.doubt.checked_at, zone)}" if span.doubt else ""
     return _why_quarantined(span, probe, ahead, doubt)
 
 

@@ -3,12 +3,12 @@
 from collections.abc import Iterator
 
 from compliance.checks.budget import chance_wrong, lines_of, rule_in_words, totals_of
-from compliance.checks.guide import clock
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check
 from compliance.checks.telling import mistyped_of, preparation_of, sentences, typing_of
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import stopwatch
 from shared.units import Unit, show, show_spread
 from sites.models import DecisionRule
 
@@ -82,7 +82,7 @@ def _readings(check: Check) -> Iterator[Row]:
         seconds = timed.elapsed_ms / 1000
         settled = check.reading_milli is not None and since is not None and seconds >= since
         cells = (
-            place, clock(seconds), f"{timed.typed} {Unit(timed.unit).label}", show(timed.value_milli, unit, 2),
+            place, stopwatch(seconds), f"{timed.typed} {Unit(timed.unit).label}", show(timed.value_milli, unit, 2),
             "settled" if settled else "not yet settled",
         )  # fmt: skip
         yield Row(cells, note=f"Probably mistyped: {asked[place]}" if place in asked else "")

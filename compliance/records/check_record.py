@@ -12,10 +12,11 @@ from compliance.probes.models import ALTERATIONS, Event
 from shared.cautions import caution
 from shared.printing.flow import Writer
 from shared.printing.page import Imprint, Masthead
+from shared.time_text import moment
 from shared.units import difference_from_milli, number, show, show_spread
 
 from . import check_measured
-from .words import error, joined, moment, sentence, uncertainty
+from .words import error, joined, sentence, uncertainty
 
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 STAGES = {

@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
 
-from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Case, F, Q, QuerySet, Subquery, Value, When
 
 from compliance.checks.models import BEGINNING, END, Span
+from compliance.checks.span_times import reached_at
 from compliance.metrology.assessment import ErrorBounds
 from compliance.quarantine.assessing import bounds_of
 from compliance.quarantine.cases import Summary, load_case, speaks_of, summaries
@@ -121,7 +122,7 @@ def held_rows(scope: RecordScope, cases: list[CaseHere]) -> Iterator[Held]:
     Each reading of the period in quarantine, and each decision that was made in the period or on a reading of it. What
     belongs to no case any more comes last, with `place` the number of cases.
     """
-    reached = Span.objects.filter(probe=OuterRef("probe_id"), ends_at__gte=OuterRef("taken_at")).order_by("ends_at")
+    reached = reached_at()
     of_period = Q(taken_at__gte=scope.start, taken_at__lt=scope.end) | Q(pk__in=_decided_in(scope).values("reading"))
     places = [When(anchor=case.anchor, then=Value(number)) for number, case in enumerate(cases)]
     in_a_case = Q(place__lt=len(cases), void__isnull=True)

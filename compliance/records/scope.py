@@ -12,7 +12,7 @@ from compliance.probes.models import Placement
 from compliance.readings.models import Reading
 from shared.audit.models import Entry
 from shared.bounds import EARLIEST, LATEST, not_come_yet
-from shared.printing.page import MONTHS
+from shared.time_text import day_words
 from sites.models import Paper, Site
 
 from .people import People
@@ -59,7 +59,7 @@ class RecordScope:
 
     @property
     def period(self) -> str:
-        first, last = day(self.first), day(self.last)
+        first, last = day_words(self.first), day_words(self.last)
         return first if self.first == self.last else f"{first} to {last}"
 
     @cached_property
@@ -74,7 +74,7 @@ class RecordScope:
         """Since when the book is kept, where the period begins before it."""
         if midnight(self.begun.astimezone(self.zone).date(), self.zone) <= self.start:
             return ""
-        return f"The book of this site is kept since {day(self.begun.astimezone(self.zone).date())}"
+        return f"The book of this site is kept since {day_words(self.begun.astimezone(self.zone).date())}"
 
     def none(self, words: str) -> str:
         """A sentence that says that something is not there, and that this says nothing of the time before the book."""
@@ -110,9 +110,9 @@ class RecordScope:
 def check_period(first: date, last: date, today: date) -> None:
     """Raises PeriodRefused where no record can cover these days; `today` on the clock of the site."""
     if last < first:
-        raise PeriodRefused(f"The period ends before it begins. Give a last day that is not before {day(first)}.")
+        raise PeriodRefused(f"The period ends before it begins. Give a last day that is not before {day_words(first)}.")
     if first < EARLIEST or last > LATEST:
-        raise PeriodRefused(f"Give days between {day(EARLIEST)} and {day(LATEST)}.")
+        raise PeriodRefused(f"Give days between {day_words(EARLIEST)} and {day_words(LATEST)}.")
     if told := not_come_yet(last, today):
         raise PeriodRefused(told)
 
@@ -120,8 +120,3 @@ def check_period(first: date, last: date, today: date) -> None:
 def midnight(on: date, zone: ZoneInfo) -> datetime:
     """The first instant of a day on the clock of a zone, in UTC; also where the clocks skip midnight."""
     return datetime.combine(on, time.min, tzinfo=zone).astimezone(UTC)
-
-
-def day(on: date) -> str:
-    """A date as records print it: "14 Mar 2026"."""
-    return f"{on.day} {MONTHS[on.month - 1]} {on.year}"

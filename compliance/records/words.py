@@ -1,35 +1,18 @@
 """How times, values and acts are put into words on paper."""
 
 import re
-from datetime import datetime
 from decimal import ROUND_CEILING, Decimal
 from math import ceil
-from zoneinfo import ZoneInfo
 
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check
 from compliance.checks.surroundings import told
 from compliance.limits.models import LimitVersion
-from compliance.limits.wording import demand, duration
-from shared.bounds import on_clock
-from shared.printing.page import MONTHS
+from compliance.limits.wording import demand
+from shared.time_text import duration
 from shared.units import Unit, difference_from_milli, show, show_error, show_spread
 
 FIGURE = re.compile(r"(?<=\d) (?=(?:°[CF]|s|min|h|mm)\b)")
-
-
-def moment(at: datetime, zone: ZoneInfo) -> str:
-    """A date and time at the site: "14 Mar 2026 16:05"; where the clock shows that hour twice, with the zone's name."""
-    local = on_clock(at, zone)
-    return f"{local.day} {MONTHS[local.month - 1]} {local.year} {clock(local)}"
-
-
-def clock(local: datetime) -> str:
-    """The time of day of a local time: "16:05", or "01:30 GMT" in an hour that the clocks repeat."""
-    shown = f"{local.hour:02}:{local.minute:02}"
-    if local.utcoffset() == local.replace(fold=1 - local.fold).utcoffset():
-        return shown
-    return f"{shown} {local.tzname()}"
 
 
 def joined(text: str) -> str:

@@ -4,7 +4,8 @@ import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+from shared.time_text import MONTHS, minutes_seconds, short_day
+
 _HOURS = (1, 2, 3, 6, 12)
 _DAYS = (1, 2, 7, 14)
 _MONTHS = (1, 2, 3, 6, 12, 24, 60, 120)
@@ -100,15 +101,7 @@ def digits_of(ticks: list[float]) -> int:
 def elapsed_ticks(end: float, count: int = 5) -> list[tuple[float, str]]:
     """Ticks and labels for seconds since the start."""
     step = next((s for s in _SECONDS if end / s <= count), math.ceil(end / count / 3600) * 3600)
-    return [(n * step, elapsed(n * step)) for n in range(int(end / step + 1e-9) + 1)]
-
-
-def elapsed(seconds: float) -> str:
-    """Seconds in words: "40 s", "2 min", "2 min 30 s"."""
-    minutes, rest = divmod(round(seconds), 60)
-    if not minutes:
-        return f"{rest} s"
-    return f"{minutes} min {rest} s" if rest else f"{minutes} min"
+    return [(n * step, minutes_seconds(n * step)) for n in range(int(end / step + 1e-9) + 1)]
 
 
 def time_ticks(start: datetime, end: datetime, zone: tzinfo, count: int = 6) -> list[tuple[datetime, str]]:
@@ -139,7 +132,7 @@ def _hour_ticks(start, end, zone, step):
         for hour in range(0, 24, step):
             at = day.replace(hour=hour)
             if start <= at <= end:
-                ticks.append((at, f"{at.day} {MONTHS[at.month - 1]}" if hour == 0 else f"{hour:02d}:00"))
+                ticks.append((at, short_day(at) if hour == 0 else f"{hour:02d}:00"))
         day = (day + timedelta(hours=36)).replace(hour=0, tzinfo=zone)
     return ticks
 
@@ -151,7 +144,7 @@ def _day_ticks(start, end, zone, step):
     ticks = []
     while (at := datetime(day.year, day.month, day.day, tzinfo=zone)) <= end:
         if at >= start:
-            ticks.append((at, f"{day.day} {MONTHS[day.month - 1]}"))
+            ticks.append((at, short_day(day)))
         day += timedelta(days=step)
     return ticks
 

@@ -8,10 +8,11 @@ from math import ceil
 
 from reportlab.graphics.shapes import Drawing, Group
 
-from shared.charts.axes import MONTHS, Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
+from shared.charts.axes import Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
 from shared.charts.legend import Entry, place, rows_of
 from shared.charts.marks import box, disc, line, path, shape, sheet, width_of, word
 from shared.charts.palette import BAD, BAND, BOLD_LINE, GRID, HATCH, INK, LINE, MARK, PAPER, QUIET, SMALL, THIN
+from shared.time_text import short_day
 
 _AXIS, _NARROW, _TOP = 20.0, 480.0, 38.0
 
@@ -282,5 +283,4 @@ def _sign(x: float, y: float, used: bool):
 
 
 def _day(at: datetime, zone: tzinfo) -> str:
-    local = at.astimezone(zone)
-    return f"{local.day} {MONTHS[local.month - 1]}"
+    return short_day(at.astimezone(zone))

@@ -6,11 +6,12 @@ from datetime import datetime, tzinfo
 
 from reportlab.graphics.shapes import Drawing
 
-from shared.charts.axes import MONTHS, Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
+from shared.charts.axes import Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
 from shared.charts.legend import Entry, place, rows_of
 from shared.charts.marks import box, line, sheet, slanting, width_of, word
 from shared.charts.palette import BAND, GRID, INK, LINE, PAPER, QUIET, SMALL, THIN
 from shared.charts.patterns import STANDINGS, VERDICTS, dot_mark, flag_mark, span_box
+from shared.time_text import short_day
 
 _STRIP, _AXIS, _NARROW = 18.0, 20.0, 480.0
 
@@ -243,5 +244,4 @@ def _key(spans, checks, events, zone: tzinfo, *, brief: bool) -> list[Entry]:
 
 
 def _day(at: datetime, zone: tzinfo) -> str:
-    local = at.astimezone(zone)
-    return f"{local.day} {MONTHS[local.month - 1]}"
+    return short_day(at.astimezone(zone))

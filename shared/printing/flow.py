@@ -13,9 +13,10 @@ from reportlab.graphics import renderPDF
 from reportlab.graphics.shapes import Drawing
 
 from shared.printing.fonts import BOLD, REGULAR
-from shared.printing.page import GREY, Imprint, Masthead, Pages, when
+from shared.printing.page import GREY, Imprint, Masthead, Pages
 from shared.printing.table import Column, Row, Table
 from shared.printing.text import clean, first_lines, wrap
+from shared.time_text import zoned_moment
 
 HEADINGS = {1: (14.0, 20.0, 7.0), 2: (11.0, 14.0, 5.0), 3: (9.5, 9.0, 3.0)}  # size, space above, space below
 BODY, LEADING = 9.0, 12.5
@@ -47,7 +48,7 @@ class Writer:
         language: str = "en",
         invariant: bool = False,
     ) -> None:
-        when(imprint.printed_at, imprint.zone)
+        zoned_moment(imprint.printed_at, imprint.zone)
         self._pages = Pages(out, masthead, imprint, size=page_size, language=language, invariant=invariant)
         self.zone: tzinfo = imprint.zone
         self._waiting: list[_Block] = []
@@ -121,7 +122,7 @@ class Writer:
 
     def signature(self, name: str, moment: datetime | str | None, meaning: str) -> None:
         """Who signed, when (an aware time is shown in the site's zone) and what it means; blanks are left for a pen."""
-        shown = when(moment, self.zone) if isinstance(moment, datetime) else (moment or "")
+        shown = zoned_moment(moment, self.zone) if isinstance(moment, datetime) else (moment or "")
         parts = list(zip((meaning, name, shown), ("Meaning", "Name and signature", "Date and time"), strict=True))
         width = (self.width - 28) / 3
         cells = [(wrap(value, REGULAR, 9.5, width), label) for value, label in parts]

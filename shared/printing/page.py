@@ -12,15 +12,14 @@ from typing import BinaryIO
 from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.pdfgen.canvas import Canvas
 
-from shared.bounds import on_clock
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.ink import Pen
 from shared.printing.text import clean, first_lines, shorten
+from shared.time_text import zoned_moment
 
 SIZES = {"A4": A4, "Letter": LETTER}
 SIDE, TOP, BOTTOM = 48.0, 44.0, 46.0
 GREY = 0.32
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,18 +40,6 @@ class Imprint:
     printed_at: datetime
     zone: tzinfo
     note: str = ""
-
-
-def when(moment: datetime, zone: tzinfo) -> str:
-    """A time as records print it, "14 Mar 2026 16:05 GMT".
-
-    Raises:
-        ValueError: for a time without a zone.
-    """
-    if moment.tzinfo is None:
-        raise ValueError("A printed time needs a zone; pass an aware datetime.")
-    local = on_clock(moment, zone)
-    return f"{local.day} {MONTHS[local.month - 1]} {local.year} {local:%H:%M} {local.tzname()}"
 
 
 class Pages:
@@ -184,7 +171,7 @@ class Pages:
 
     def _draw_footer(self) -> None:
         mark, pen = self._imprint, self.pen(REGULAR, 7.5)
-        moment = when(mark.printed_at, mark.zone)
+        moment = zoned_moment(mark.printed_at, mark.zone)
         room = self.width - 90
         by = shorten(mark.printed_by, REGULAR, 7.5, room - pen.width(f"Printed by , {moment}"))
         self.rule(self.bottom - 10, weight=0.5)

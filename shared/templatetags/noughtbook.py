@@ -8,10 +8,8 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from shared import badges, cautions, units
-from shared.bounds import on_clock
-from shared.printing.page import MONTHS
-from shared.printing.page import when as printed_when
 from shared.seal import seal_of
+from shared.time_text import styled
 
 register = template.Library()
 
@@ -52,16 +50,8 @@ def when(moment: datetime | None, zone: tzinfo | str, style: str = "full") -> st
     if moment is None:
         return "–"
     place = ZoneInfo(zone) if isinstance(zone, str) else zone
-    shown = _styled(on_clock(moment, place), printed_when(moment, place), style)
+    shown = styled(moment, place, style)
     return format_html('<time datetime="{}">{}</time>', moment.isoformat(timespec="minutes"), shown)
-
-
-def _styled(local: datetime, full: str, style: str) -> str:
-    day = f"{local.day} {MONTHS[local.month - 1]}"
-    styles = {"full": full, "short": f"{day} {local:%H:%M}", "day": f"{day} {local.year}", "clock": f"{local:%H:%M}"}
-    if style not in styles:
-        raise ValueError(f"There is no style {style!r} of a time; use one of {', '.join(styles)}.")
-    return styles[style]
 
 
 @register.inclusion_tag("components/caution.html")

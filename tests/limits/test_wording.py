@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compliance.limits.models import Direction, Rule
-from compliance.limits.wording import LONGEST, demand, duration, parse_duration
+from compliance.limits.wording import demand
+from shared.time_text import LONGEST, duration, parse_duration
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,7 @@ from compliance.notices.enqueue import enqueue_due_notices
 from compliance.notices.message_sources import NEWS, passwords
 from compliance.notices.models import Notice, Notified, QuietHours, State
 from compliance.notices.queries import inbox, wishes
-from compliance.notices.wording import plain
-from shared.templatetags.noughtbook import when
+from shared.time_text import styled
 from sites.actions import make_password_link, use_password_link
 from sites.models import PasswordLink
 from sites.password_links import tokens
@@ -40,7 +39,7 @@ def test_the_owner_is_written_to_once_whatever_their_role_and_the_hour(link, mai
         tasks.fill()
         tasks.send()
     (letter,) = [letter for letter in mail.outbox if letter.to == ["col.esker@example.test"]]
-    made = plain(when(link.made_at, ZoneInfo("Europe/London")))
+    made = styled(link.made_at, ZoneInfo("Europe/London"))
     assert letter.subject == "Your password was set anew"
     assert f"by a link that Sol Venn made on {made}" in letter.body
     assert "https://kitchen.example/account/" in letter.body and "Tell your supervisor at once" in letter.body

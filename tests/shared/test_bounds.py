@@ -9,8 +9,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from shared import units
-from shared.bounds import EARLIEST, LATEST, in_bounds, key_in, number_in, on_clock, on_one_line, one_line
+from shared.bounds import EARLIEST, LATEST, in_bounds, key_in, number_in, on_one_line, one_line
 from shared.fields import DayField, SiteDateTimeField
+from shared.time_text import on_clock
 
 ZONES = [ZoneInfo(name) for name in ("Europe/London", "Asia/Tokyo", "America/Los_Angeles", "Pacific/Kiritimati")]
 

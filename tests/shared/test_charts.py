@@ -9,11 +9,12 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from shared.charts.axes import elapsed, nice_ticks, number, time_ticks, unit_of
+from shared.charts.axes import nice_ticks, number, time_ticks, unit_of
 from shared.charts.marks import width_of
 from shared.charts.settling import settling_picture
 from shared.charts.svg import to_svg
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline, spread
+from shared.time_text import minutes_seconds
 
 START = datetime(2025, 3, 1, tzinfo=UTC)
 END = START + timedelta(days=60)
@@ -88,7 +89,7 @@ def test_an_axis_that_ends_before_it_starts_is_refused():
 
 
 def test_elapsed_time_in_words():
-    assert [elapsed(s) for s in (0, 40, 120, 150)] == ["0 s", "40 s", "2 min", "2 min 30 s"]
+    assert [minutes_seconds(s) for s in (0, 40, 120, 150)] == ["0 s", "40 s", "2 min", "2 min 30 s"]
 
 
 def test_svg_is_named_escaped_and_has_no_style():

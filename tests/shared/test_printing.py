@@ -9,8 +9,9 @@ import pytest
 from pypdf import PdfReader
 
 from shared.printing.flow import Writer
-from shared.printing.page import Imprint, Masthead, when
+from shared.printing.page import Imprint, Masthead
 from shared.printing.table import Column, Row, Table
+from shared.time_text import zoned_moment
 
 ZONE = ZoneInfo("Europe/London")
 MASTHEAD = Masthead(
@@ -126,7 +127,7 @@ def test_masthead_footer_and_metadata():
 
 def test_a_printing_time_without_a_zone_is_refused():
     with pytest.raises(ValueError, match="zone"):
-        when(datetime(2025, 7, 1), ZONE)
+        zoned_moment(datetime(2025, 7, 1), ZONE)
 
 
 def test_headings_make_an_outline_and_never_stand_alone_at_the_foot():

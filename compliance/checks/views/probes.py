@@ -9,9 +9,10 @@ from django.views.decorators.http import require_GET
 from compliance.plans.queries import plan_in_force
 from compliance.probes.access import get_probe
 from compliance.probes.models import Event, Placement, Probe
-from shared.bounds import number_in, on_clock
+from shared.bounds import number_in
 from shared.paging import Page, page_by_key
 from shared.templatetags.noughtbook import when
+from shared.time_text import local_moment
 from shared.units import difference_from_milli, from_milli, number, show_spread
 from sites.access import areas_of, role_at, sites_of
 from sites.addresses import address
@@ -109,7 +110,7 @@ def _facts(probe: Probe, now) -> list[tuple]:
         due = f"none: {state.due_because}"
     else:
         since = {"overdue": "overdue since ", "due": "due since "}.get(due_word(state, now), "")
-        due = f"{since}{_plain_time(state.due_at, zone)} ({state.due_because})"
+        due = f"{since}{local_moment(state.due_at, zone)} ({state.due_because})"
     unit = probe.site.unit
     return [
         ("Last good check", last_good),
@@ -117,11 +118,6 @@ def _facts(probe: Probe, now) -> list[tuple]:
         ("Tolerance", show_spread(probe.tolerance_milli, unit, 1)),
         ("Where it is", probe.site),
     ]
-
-
-def _plain_time(at, zone) -> str:
-    local = on_clock(at, zone)
-    return f"{local.day} {local:%b %Y %H:%M}"
 
 
 def _about(probe: Probe) -> list[tuple]:

@@ -10,8 +10,8 @@ from compliance.checks.fitness import Fitness, fitness_of
 from compliance.checks.kinds import wanted_check
 from compliance.checks.models import Standing
 from compliance.checks.queries import is_late
-from compliance.limits.wording import demand, duration
-from shared.printing.page import when
+from compliance.limits.wording import demand
+from shared.time_text import duration, zoned_moment
 from shared.units import Unit, show
 from sites.access import role_at
 from sites.addresses import address
@@ -93,7 +93,7 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         ("Limit", f"{version.limit.title}: {demand(version)}"),
         ("Source", f"{version.source} {version.edition}".strip()),
         ("Probe", reading.probe.code),
-        ("Taken", when(reading.taken_at, zone)),
+        ("Taken", zoned_moment(reading.taken_at, zone)),
         ("Taken by", in_full(reading.name_of("taken_by"))),
     ]
     if reading.unit != reading.site.unit:
@@ -108,7 +108,7 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         facts.insert(-2, ("Used all the same, because", reading.used_despite))
     if reading.note:
         facts.append(("Note", reading.note))
-    facts.append(("Entered", f"{when(reading.recorded_at, zone)} by {reading.name_of()}"))
+    facts.append(("Entered", f"{zoned_moment(reading.recorded_at, zone)} by {reading.name_of()}"))
     return facts
 
 
@@ -132,7 +132,7 @@ def told_trail(reading: Reading) -> list[dict]:
     zone = reading.site.zone
     return [
         {
-            "at": when(entry.at, zone),
+            "at": zoned_moment(entry.at, zone),
             "who": entry.actor,
             "did": ACTS.get(entry.action, entry.action),
             "reason": entry.reason,

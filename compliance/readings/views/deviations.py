@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.forms import attempt
 from shared.paging import page_by_key
-from shared.printing.page import when
+from shared.time_text import zoned_moment
 from sites.access import may
 from sites.models import Role
 
@@ -100,7 +100,7 @@ def act_facts(act, site) -> dict:
     facts = [
         ("What was done", act.action), ("Why it happened", act.cause),
         ("What became of the food", sentence(act.get_disposition_display())), ("Risk, and who was told", act.note),
-        ("Done", when(act.done_at, site.zone)), ("Decided by", in_full(act.name_of("decided_by"))),
-        ("Entered", f"{when(act.recorded_at, site.zone)} by {act.name_of()}"),
+        ("Done", zoned_moment(act.done_at, site.zone)), ("Decided by", in_full(act.name_of("decided_by"))),
+        ("Entered", f"{zoned_moment(act.recorded_at, site.zone)} by {act.name_of()}"),
     ]  # fmt: skip
     return {"facts": [(label, value) for label, value in facts if value], "held": act.disposition == Disposition.HELD}

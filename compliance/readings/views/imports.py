@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.places import FILES, few
-from shared.printing.page import when
+from shared.time_text import zoned_moment
 from shared.units import Unit
 from sites.models import Site
 
@@ -96,7 +96,7 @@ def tiles_of(found) -> list[dict]:
 def sample_of(found) -> list[tuple[str, str]]:
     sites = Site.objects.in_bulk(found.sites)
     return [
-        (f"{sites[site]}, {when(moment(taken_at), sites[site].zone)}", f"{item}: {typed} {Unit(unit).label}")
+        (f"{sites[site]}, {zoned_moment(moment(taken_at), sites[site].zone)}", f"{item}: {typed} {Unit(unit).label}")
         for _, _, site, _, item, typed, unit, _, _, _, taken_at, *_ in found.sample
     ]
 

@@ -14,12 +14,13 @@ from compliance.quarantine.reopening import SHORT
 from compliance.readings.models import Reading
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 from shared.units import show_error
 from shared.words import plural
 
 from ..holding import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
 from ..scope import RecordScope
-from ..words import between, joined, moment, sentence, uncertainty, value
+from ..words import between, joined, sentence, uncertainty, value
 
 COLUMNS = [
     Column("Taken", points=70), Column("No.", points=33), Column("Food or unit", share=1.1), Column("Limit", share=1.2),

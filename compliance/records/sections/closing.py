@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from shared.cautions import caution
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 
 from ..scope import RecordScope
-from ..words import moment
 
 SHOWN = ("doubt", "probe_hygiene", "ice_bath", "insertion")
 NAMES = [

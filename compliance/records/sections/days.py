@@ -13,11 +13,12 @@ from compliance.plans.wording import closure_scope, span_words, week_in_short
 from compliance.probes.models import Event, EventKind
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import day_words, moment
 from sites.past import Particulars
 
 from ..probes import ProbeHere
-from ..scope import RecordScope, day, midnight
-from ..words import moment, sentence
+from ..scope import RecordScope, midnight
+from ..words import sentence
 
 HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
 CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]
@@ -70,13 +71,13 @@ def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Ro
     hours = "; ".join(f"{days} {told}" for days, told in week_in_short(opening))
     by = scope.people.initials_of(opening) if opening else ""
     note = sentence(opening.reason) if opening and opening.reason else ""
-    return Row((day(since) if since else "the start", hours, by), note=note)
+    return Row((day_words(since) if since else "the start", hours, by), note=note)
 
 
 def _closed(scope: RecordScope) -> Iterator[Row]:
     then = _particulars(scope)
     rows = [(each.first_day, _closure(each, scope)) for each in closures(scope, then)]
-    rows += [(on, Row((day(on), name, "public holiday", ""))) for on, name in _holidays(then)]
+    rows += [(on, Row((day_words(on), name, "public holiday", ""))) for on, name in _holidays(then)]
     rows += [
         (first, Row((span_words(first, last), CLOSED_FOR_GOOD, str(scope.site), ""))) for first, last in _shut(then)
     ]
@@ -143,7 +144,7 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
     for plan in found.select_related("site", "business", "probe").order_by("effective_from", "pk"):
         who = f"probe {plan.probe.code}: its own plan" if plan.probe_id else scope_words(plan)
         told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
-        cells = (day(plan.effective_from), who, told, scope.people.initials_of(plan))
+        cells = (day_words(plan.effective_from), who, told, scope.people.initials_of(plan))
         yield Row(cells, note=sentence(plan.reason) if plan.reason else "")
 
 

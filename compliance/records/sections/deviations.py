@@ -7,10 +7,11 @@ from django.db.models import Prefetch
 from compliance.readings.models import CorrectiveAction, Deviation
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 
 from ..counting import deviations_of
 from ..scope import RecordScope
-from ..words import limit_in_words, moment, sentence, value
+from ..words import limit_in_words, sentence, value
 
 COLUMNS = [
     Column("No.", points=33), Column("Reading taken", points=80), Column("Food or unit", share=1.2),

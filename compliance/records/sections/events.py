@@ -6,9 +6,10 @@ from compliance.checks.queries import event_entered_late
 from compliance.probes.models import Event
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 
 from ..scope import RecordScope
-from ..words import moment, sentence
+from ..words import sentence
 
 COLUMNS = [
     Column("When", points=72), Column("No.", points=30), Column("Probe", points=50), Column("What happened", share=1),

@@ -3,11 +3,12 @@
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Verdict
 from shared.printing.flow import Writer
+from shared.time_text import moment
 from shared.units import show_spread
 
 from ..checking import checks_in
 from ..scope import RecordScope
-from ..words import air, budget, error, method, moment, sentence, uncertainty
+from ..words import air, budget, error, method, sentence, uncertainty
 
 
 def write(writer: Writer, scope: RecordScope) -> None:

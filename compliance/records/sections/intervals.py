@@ -6,9 +6,10 @@ from compliance.advice.models import Acceptance
 from compliance.advice.wording import every
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 
 from ..scope import RecordScope
-from ..words import moment, sentence
+from ..words import sentence
 
 COLUMNS = [
     Column("Accepted", points=72), Column("Probe", points=50), Column("To be checked", share=1), Column("Before", share=1),

@@ -7,13 +7,14 @@ from django.db.models import Q
 from compliance.checks.models import Standing
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 from shared.words import plural
 
 from ..checking import History, checks_in
 from ..counting import count_readings, deviations_of
 from ..holding import cases_here
 from ..scope import RecordScope
-from ..words import moment, value
+from ..words import value
 
 COLUMNS = [Column("Open", points=90), Column("What is missing", share=1)]
 

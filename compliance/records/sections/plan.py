@@ -5,13 +5,13 @@ from itertools import groupby
 
 from compliance.limits.models import LimitVersion, Origin
 from compliance.limits.wording import demand
-from shared.bounds import on_clock
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import day_words, moment, on_clock
 from shared.units import show
 
-from ..scope import RecordScope, day
-from ..words import joined, moment, sentence
+from ..scope import RecordScope
+from ..words import joined, sentence
 
 COLUMNS = [
     Column("Limit and step", share=1.2), Column("Hazard", share=1.1), Column("Demands", share=1),
@@ -53,7 +53,7 @@ def _row(version: LimitVersion, scope: RecordScope) -> Row:
     name = limit.title if limit.step.lower() == limit.title.lower() else f"{limit.title}\n{limit.step}"
     demands = joined(demand(version)) if version.in_force else "no longer in force"
     source = " ".join(filter(None, (_joined(version), NOT_SEEN[Origin(version.origin)])))
-    began = day(on_clock(version.effective_from, scope.zone).date())
+    began = day_words(on_clock(version.effective_from, scope.zone).date())
     cells = (name, limit.hazard, demands, joined(version.usual_action), source, began)
     return Row(cells, note=_note(version, scope))
 

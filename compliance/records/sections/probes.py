@@ -11,13 +11,14 @@ from compliance.probes.models import Event, Probe
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import day_words, moment
 from shared.units import show, show_spread
 from shared.words import plural
 
 from ..checking import Planned, checks_in
 from ..probes import ProbeHere, Stay
-from ..scope import RecordScope, day
-from ..words import air, error, joined, method, moment, sentence, uncertainty
+from ..scope import RecordScope
+from ..words import air, error, joined, method, sentence, uncertainty
 
 COLUMNS = [
     Column("Made", points=49), Column("No.", points=30), Column("Stage", points=42), Column("Method and reference", share=1),
@@ -168,7 +169,7 @@ def _next_due(scope: RecordScope, plans: Planned, probe: Probe, check: Check) ->
         return "unchanged"
     good = Checked(check.checked_at, check.verdict, check.stage, check.pk, conditional=passed_near_edge(check))
     due = plans.after(probe, good)
-    return day(due.at.astimezone(scope.zone).date()) if due.at else due.because
+    return day_words(due.at.astimezone(scope.zone).date()) if due.at else due.because
 
 
 def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[str]:

@@ -10,11 +10,11 @@ from compliance.checks.models import Standing
 from compliance.limits.models import LimitVersion
 from compliance.readings.queries import MADE_AT_THE_TIME
 from shared.printing.flow import Writer
-from shared.printing.page import MONTHS
 from shared.printing.table import Column, Row
+from shared.time_text import day_words, moment, told_apart
 
-from ..scope import RecordScope, day
-from ..words import clock, limit_in_words, moment, sentence, value
+from ..scope import RecordScope
+from ..words import limit_in_words, sentence, value
 
 COLUMNS = [
     Column("Time", points=27), Column("No.", points=33), Column("Food or unit", share=1), Column("Limit", share=1.25),
@@ -49,7 +49,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     expected = scope.first
     for on, group in groupby(lines, key=lambda line: line.at.astimezone(scope.zone).date()):
         _write_gap(writer, expected, on)
-        caption = f"{DAYS[on.weekday()]} {on.day} {MONTHS[on.month - 1]} {on.year}"
+        caption = f"{DAYS[on.weekday()]} {day_words(on)}"
         writer.table(COLUMNS, told.rows(group), caption=caption)
         expected = on + timedelta(days=1)
     _write_gap(writer, expected, _last_day(scope) + timedelta(days=1))
@@ -65,7 +65,7 @@ def _write_gap(writer: Writer, first: date, after: date) -> None:
     last = after - timedelta(days=1)
     if last < first:
         return
-    days = day(first) if first == last else f"{day(first)} to {day(last)}"
+    days = day_words(first) if first == last else f"{day_words(first)} to {day_words(last)}"
     writer.paragraph(f"{days}: no reading was recorded.", strong=True)
 
 
@@ -85,7 +85,7 @@ class Telling:
             void = line.void is not None
             yield Row(
                 (
-                    clock(line.at.astimezone(zone)), f"R{line.pk}", line.item, limits[line.version],
+                    told_apart(line.at.astimezone(zone)), f"R{line.pk}", line.item, limits[line.version],
                     value(line.typed, line.unit, line.milli, line.hold_s, line.since_s), probes[line.probe],
                     initials(line.by, line.recorded_at),
                     "Void" if void else WORDS[line.standing],

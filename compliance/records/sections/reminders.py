@@ -10,10 +10,11 @@ from compliance.reminders.queries import Told, asked_for, tell
 from compliance.reminders.status import Status
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 from shared.words import plural
 
 from ..scope import RecordScope
-from ..words import moment, sentence
+from ..words import sentence
 
 COLUMNS = [
     Column("Due", points=72), Column("What was asked for", share=2), Column("What became of it", points=62),

@@ -1,9 +1,10 @@
 """What the record covers, and how to read it."""
 
 from shared.printing.flow import Writer
+from shared.time_text import day_words
 from shared.units import Unit
 
-from ..scope import RecordScope, day
+from ..scope import RecordScope
 
 STANDINGS = (
     ("Proven", "The probe passed a check before the reading and the next one after it. The reading can be relied on."),
@@ -45,7 +46,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
             ("Site", site.name),
             ("Area", site.area.name),
             ("Address", site.address.strip()),
-            ("Period", f"From the start of {day(scope.first)} to the end of {day(scope.last)}"),
+            ("Period", f"From the start of {day_words(scope.first)} to the end of {day_words(scope.last)}"),
             ("Time zone", f"{site.time_zone.replace('_', ' ')}: every time is that of the clock on its wall"),
             ("Temperatures", f"{Unit(site.unit).label}; readings as they were typed, with their own unit"),
         ]

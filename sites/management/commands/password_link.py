@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from shared.time_text import clock_time, padded_day
 from sites.actions import make_password_link
 from sites.models import Person
 from sites.password_links import ends_at, link_path
@@ -24,6 +25,7 @@ class Command(BaseCommand):
             link = make_password_link(by=None, person=person)
         except ValidationError as refused:
             raise CommandError(" ".join(refused.messages)) from refused
-        until = timezone.localtime(ends_at(link))
+        ends = timezone.localtime(ends_at(link))
+        until = f"{padded_day(ends)} {clock_time(ends)} {ends:%Z}"
         self.stdout.write(f"{settings.ADDRESS}{link_path(link)}")
-        self.stdout.write(f"Hand it to {person} and to nobody else. It works once, until {until:%d %b %Y %H:%M %Z}.")
+        self.stdout.write(f"Hand it to {person} and to nobody else. It works once, until {until}.")
