@@ -14,7 +14,7 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from compliance.checks.access import get_check
-from compliance.quarantine.actions import decide, sign
+from compliance.quarantine.actions import sign
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
@@ -27,6 +27,7 @@ from sites.names import Name
 from tests import everything
 from tests.audit.samples import SAMPLES
 from tests.checks import making
+from tests.quarantine.making import decide
 from tests.records.making import at, correct, record_of, section, take, words_of
 from tests.test_every_url import ADDRESSES
 from tests.world import make_person

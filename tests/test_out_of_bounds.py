@@ -19,6 +19,7 @@ from compliance.plans import actions as plans
 from compliance.plans.models import CheckPlan, Closure, Opening, Round
 from compliance.probes.models import Event, Placement
 from compliance.readings import actions as readings
+from compliance.readings.data import ReadingData
 from compliance.readings.importing import import_file
 from compliance.readings.models import Deviation
 from compliance.reminders.planning import roll_over
@@ -35,10 +36,10 @@ LINE = "Write it on one line"
 
 def take(world, **changes):
     fields = {
-        "by": world.cook, "key": uuid.uuid4(), "probe": world.probe, "site": world.site, "limit": world.limit, "item": "Soup",
+        "key": uuid.uuid4(), "probe": world.probe, "site": world.site, "limit": world.limit, "item": "Soup",
         "typed": "4.0", "unit": "C", "taken_at": datetime(2026, 3, 1, tzinfo=UTC), **changes,
     }  # fmt: skip
-    return readings.record(**fields)
+    return readings.record(by=world.cook, data=ReadingData(**fields))
 
 
 PAST = {

@@ -1,6 +1,7 @@
 """Every reason that is typed says something, by whatever way it reaches the record."""
 
 import inspect
+from dataclasses import fields, replace
 from datetime import timedelta
 
 import pytest
@@ -24,7 +25,16 @@ CALLED = {f"{noun}.{verb}": f"compliance.readings.actions.{name}" for noun, verb
 
 def takes(name: str) -> list[str]:
     act = FUNCTIONS[CALLED[name]] if name in CALLED else registry[name]
-    return [each for each in NAMES if each in inspect.signature(act).parameters and (name, each) not in BY_THE_PROGRAM]
+    parameters = inspect.signature(act).parameters
+    said = {each.name for each in fields(parameters["data"].annotation)} if "data" in parameters else set()
+    return [each for each in NAMES if each in {*parameters, *said} and (name, each) not in BY_THE_PROGRAM]
+
+
+def with_reason(given: dict, reason: str, text: str) -> dict:
+    """The same call with this text for its reason, wherever it is said."""
+    if "data" in given and hasattr(given["data"], reason):
+        return given | {"data": replace(given["data"], **{reason: text})}
+    return given | {reason: text}
 
 
 TYPED = [(name, reason) for name in sorted(SAMPLES) for reason in takes(name)]
@@ -36,9 +46,9 @@ def test_a_reason_that_says_nothing_is_refused_and_nothing_is_written(name, reas
     given = SAMPLES[name](world)
     act = given.pop("call", registry[name])
     if reason == "used_despite":
-        making.bad(world.probe, world.cook, given["taken_at"] - timedelta(hours=1))
+        making.bad(world.probe, world.cook, given["data"].taken_at - timedelta(hours=1))
     with pytest.raises(ValidationError) as refused:
-        act(**given | {reason: text})
+        act(**with_reason(given, reason, text))
     assert "word" in " ".join(refused.value.messages)
 
 

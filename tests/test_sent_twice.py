@@ -22,7 +22,6 @@ from compliance.notices.queries import inbox
 from compliance.plans.actions import close_days
 from compliance.plans.models import Closure
 from compliance.probes.models import EventKind
-from compliance.quarantine.actions import decide
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Decision, Signature
@@ -35,6 +34,7 @@ from sites.password_links import tokens
 from tests import everything
 from tests.checks import making
 from tests.nasty import forms_in
+from tests.quarantine.making import decide
 from tests.readings.files import csv_file, row
 from tests.rows import fill
 from tests.test_every_url import ADDRESSES

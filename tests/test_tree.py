@@ -1,5 +1,6 @@
 """What the whole tree keeps to: said once in one place, functions that can be called, names that mean one thing."""
 
+import ast
 import re
 from pathlib import Path
 
@@ -45,3 +46,35 @@ ELSEWHERE = {
 @pytest.mark.parametrize("pattern", ELSEWHERE)
 def test_it_is_typed_once(pattern):
     assert holding(pattern) - ELSEWHERE[pattern] == set()
+
+
+MOST_PARAMETERS = 6
+# Django gives the first; the others become dated facts and plans of their own elsewhere.
+WIDER = {
+    "compliance/notices/forms.py": {"create_option"},
+    "compliance/checks/lifting.py": {"follow_up"},
+    "compliance/plans/actions.py": {"set_plan", "set_round", "close_days"},
+    "compliance/reminders/views/plans.py": {"_change"},
+    "sites/actions.py": {"found_business", "add_person"},
+}
+
+
+def parameters(function: ast.FunctionDef) -> list[str]:
+    given = function.args
+    names = [each.arg for each in (*given.posonlyargs, *given.args, *given.kwonlyargs)]
+    return names[1:] if names[:1] in (["self"], ["cls"]) else names
+
+
+def wide(source: str) -> set[str]:
+    functions = (node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.FunctionDef))
+    return {function.name for function in functions if len(parameters(function)) > MOST_PARAMETERS}
+
+
+def test_no_function_takes_more_than_six_parameters():
+    found = {place(file): wide(file.read_text()) for file in FILES if "metrology" not in file.parts}
+    assert {at: names for at, names in found.items() if names} == WIDER
+
+
+def test_every_parameter_counts_but_self():
+    assert wide("def f(a, b, c, /, d, *, e, f, g): ...") == {"f"}
+    assert not wide("class C:\n    def f(self, a, b, c, d, e, f): ...")

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 from compliance.checks.pictures import Pair
-from shared.charts.drift import Course, Found, Turn, drift_picture
+from shared.charts.drift import Course, DriftFrame, Found, Turn, drift_picture
 from shared.charts.svg import to_svg
 
 from .outlook import Outlook
@@ -22,17 +22,20 @@ def drift_pair(outlook: Outlook) -> Pair:
         Found(s.at, s.error_milli / 1000, s.expanded_milli / 1000, used=changed is None or s.at >= changed)
         for s in past.seen
     ]
-    about = {
-        "tolerance": probe.tolerance_milli / 1000, "start": start, "now": outlook.now, "end": end, "zone": probe.site.zone,
-        "leaves": outlook.surely_until, "unit": probe.site.unit,
-    }  # fmt: skip
+    frame = DriftFrame(
+        tolerance=probe.tolerance_milli / 1000, start=start, now=outlook.now, end=end, zone=probe.site.zone,
+        leaves=outlook.surely_until, unit=probe.site.unit,
+    )  # fmt: skip
     given = (found, outlook.smoothed(), [Course(a.at, a.centre, a.low, a.high) for a in ahead], _turns(outlook))
     told = " ".join(filter(None, (pace(outlook), prospect(outlook)))) or too_few(outlook)
     drawn = [
         to_svg(
-            drift_picture(*given, **about, **size), f"Errors of probe {probe} and what lies ahead", told, prefix=prefix
+            drift_picture(*given, frame=frame, **size),
+            f"Errors of probe {probe} and what lies ahead",
+            told,
+            prefix=prefix,
         )
-        for prefix, size in (("drift", {}), ("drift-narrow", {"width": 340, "height": 300}))
+        for prefix, size in (("drift", {}), ("drift-narrow", {"size": (340, 300)}))
     ]
     return Pair(*drawn)
 

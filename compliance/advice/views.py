@@ -64,11 +64,15 @@ def probe_outlook_accept(request: HttpRequest, pk: int) -> HttpResponse:
     form = _accept_form(outlook, request.POST)
     if form.is_valid():
         given = form.cleaned_data
-        accepted = attempt(
-            form, actions.accept, by=request.user, probe=outlook.probe, days_before=given["before"],
-            days_advised=outlook.advice.days, days_accepted=given["days"], target=outlook.target, why=given["why"],
+        advised = actions.Advised(
+            days_before=given["before"],
+            days_advised=outlook.advice.days,
+            days_accepted=given["days"],
+            target=outlook.target,
             figures=outlook.figures(),
-        )  # fmt: skip
+        )
+        why = given["why"]
+        accepted = attempt(form, actions.accept, by=request.user, probe=outlook.probe, advised=advised, why=why)
         if accepted:
             messages.success(request, f"{outlook.probe} is to be checked {wording.every(given['days'])} from now on.")
             return redirect("probe_outlook", pk)

@@ -4,7 +4,7 @@ Source: own judgement on the safe side, after 9 CFR 417.3(b) and ISO/IEC 17025:2
 released on an instrument that failed, or that nobody has checked since something happened to it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -121,7 +121,7 @@ def known_then(
     found = outstanding(checks, [event for event in events if event.kind != EventKind.WITHDRAWN], BEGINNING)
     by_key = {f"check:{check.order}": check for check in checks}
     behind, doubt = by_key.get(present.behind or ""), by_key.get(present.doubt or "")
-    failed = _failed(present.cause, *_told_of(behind), *_told_of(doubt)) if present.cause else {}
+    failed = _failed(present.cause, _told_of(behind), _told_of(doubt)) if present.cause else {}
     waiting = [due_at for opens_at, due_at in asked_for if found.last and opens_at >= moment(found.last)]
     return {
         "withdrawn": is_withdrawn(events),
@@ -177,17 +177,20 @@ def _failures(probe_ids: list[int]) -> dict[int, dict]:
         return {}
     sides = [f"{side}__{name}" for side in ("behind", "doubt") for name in ("checked_at", "kind", "reference_milli")]
     spans = Span.objects.filter(probe__in=probe_ids, ends_at=END).order_by()
-    return {pk: _failed(*told) for pk, *told in spans.values_list("probe_id", "cause", *sides)}
+    return {
+        pk: _failed(cause, told[:3], told[3:]) for pk, cause, *told in spans.values_list("probe_id", "cause", *sides)
+    }
 
 
 def _told_of(check: Checked | None) -> tuple:
     return (check.at, check.kind, check.reference_milli) if check else (None, None, None)
 
 
-def _failed(cause: str, behind_at, behind_kind, behind_milli, doubt_at, doubt_kind, doubt_milli) -> dict:
+def _failed(cause: str, behind: Sequence, doubt: Sequence) -> dict:
     """A failed check away from zero counts where none at zero failed, whatever was adjusted since."""
     if cause == Cause.USED_AFTER_FAILURE:
-        return {"failed": "failed at zero", "failed_at": behind_at}
+        return {"failed": "failed at zero", "failed_at": behind[0]}
+    doubt_at, doubt_kind, _ = doubt
     if doubt_at:
         return {"failed": KINDS[doubt_kind].failed, "failed_at": doubt_at}
     return {"altered": True}

@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 from django.utils.safestring import SafeString
 
 from compliance.probes.models import Event, Probe
-from shared.charts.settling import settling_picture
+from shared.charts.axes import Frame
+from shared.charts.settling import Display, settling_picture
 from shared.charts.svg import to_svg
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from sites.models import Site
@@ -34,10 +35,9 @@ class Course:
 def settling_svg(probe: Probe, readings: Sequence[Typed], kind: KindOfCheck, course: Course, unit: str) -> SafeString:
     """Timed readings on their way to the ice point or to where water boils; drawn for a phone, good on a desk."""
     points = [(r.elapsed_ms / 1000, r.value_milli / 1000) for r in readings]
-    drawing = settling_picture(
-        points, probe.resolution_milli / 1000, course.value, course.residual, unit, tolerance=probe.tolerance_milli / 1000,
-        reference=course.reference_milli / 1000,
-    )  # fmt: skip
+    thousandths = (probe.resolution_milli, probe.tolerance_milli, course.reference_milli)
+    display = Display(*(milli / 1000 for milli in thousandths), unit)
+    drawing = settling_picture(points, display, course.value, course.residual)
     words = kind.guidance.words
     told = f"{len(points)} readings of the display over time, against the tolerance around the {words.point}."
     return to_svg(drawing, f"Probe {probe} settling in {words.medium}", told, prefix="settling")
@@ -59,17 +59,11 @@ def timeline_pair(
         [_dot(check) for check in checks],
         [Flag(event.at, event.get_kind_display()) for event in events],
     )
-    about = {
-        "tolerance": probe.tolerance_milli / 1000,
-        "start": start,
-        "end": now,
-        "zone": site.zone,
-        "unit": site.unit,
-    }
+    frame = Frame(tolerance=probe.tolerance_milli / 1000, start=start, end=now, zone=site.zone, unit=site.unit)
     told = f"{len(checks)} checks and {len(events)} events; the table below tells them one by one."
     drawn = [
-        to_svg(probe_timeline(*given, **about, **size), f"Timeline of probe {probe}", told, prefix=prefix)
-        for prefix, size in (("timeline", {}), ("timeline-narrow", {"width": 340}))
+        to_svg(probe_timeline(*given, frame=frame, **size), f"Timeline of probe {probe}", told, prefix=prefix)
+        for prefix, size in (("timeline", {}), ("timeline-narrow", {"size": (340, 300)}))
     ]
     return Pair(*drawn)
 

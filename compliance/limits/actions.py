@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from decimal import Decimal
 
 from django.core.exceptions import ValidationError
 from django.utils.text import slugify
@@ -16,6 +15,7 @@ from shared.units import to_milli
 from sites.models import Person, Site
 
 from .comparing import lets_more_pass, looser_than
+from .data import OwnFigures, OwnLimit
 from .models import Direction, Limit, LimitVersion, Origin, Rule
 from .queries import effective_at
 from .wording import demand
@@ -32,6 +32,7 @@ FIGURES = (
     "edition",
     "origin",
 )
+AS_IT_STANDS = OwnFigures()
 FIXED_BY_RULE = ("direction", "unit", "source", "edition", "origin")
 DATED_BACK = (
     "What was out of its limit then must stay so: a limit is loosened or retired from now on, and only tightened for days "
@@ -41,9 +42,8 @@ DATED_BACK = (
 
 @action("limit.adopt")
 def adopt(
-    *, by: Person, site: Site, rule: Rule, effective_from: datetime, value: Decimal | None = None,
-    hold_s: int | None = None, within_s: int | None = None, target_milli: int | None = None, reason: str = "",
-) -> Limit:  # fmt: skip
+    *, by: Person, site: Site, rule: Rule, effective_from: datetime, own: OwnFigures = AS_IT_STANDS, reason: str = ""
+) -> Limit:
     """A site takes on a rule, as it stands or with figures of its own.
 
     Raises ValidationError where the site has it already, or where it would be looser than the rule and no reason is given.
@@ -57,17 +57,17 @@ def adopt(
     save_checked(limit)
     figures = {
         "direction": rule.direction,
-        "value": rule.value if value is None else value,
+        "value": rule.value if own.value is None else own.value,
         "unit": rule.unit,
-        "hold_s": hold_s or rule.hold_s,
-        "within_s": within_s or rule.within_s,
-        "target_milli": target_milli,
+        "hold_s": own.hold_s or rule.hold_s,
+        "within_s": own.within_s or rule.within_s,
+        "target_milli": own.target_milli,
         "usual_action": rule.usual_action,
         "source": rule.source,
         "edition": rule.rule_set.edition,
         "origin": rule.origin,
     }
-    version = _write(by, limit, figures, effective_from, reason)
+    version = _write(_version(by, limit, figures, effective_from, reason))
     note("limit.adopt", by=by, subject=limit, site_id=site.pk, reason=reason.strip(), demands=demand(version))
     return limit
 
@@ -83,35 +83,31 @@ def adopt_rules(*, by: Person, site: Site, rules: Iterable[Rule], effective_from
 
 
 @action("limit.add")
-def add(
-    *, by: Person, site: Site, code: str, step: str, title: str, hazard: str, direction: str, value: Decimal, unit: str,
-    effective_from: datetime, usual_action: str, hold_s: int | None = None, within_s: int | None = None,
-    target_milli: int | None = None, source: str = "", edition: str = "", reason: str = "",
-) -> Limit:  # fmt: skip
+def add(*, by: Person, site: Site, own: OwnLimit, effective_from: datetime, reason: str = "") -> Limit:
     """A limit of the site's own, such as one from its plan.
 
     Raises ValidationError for a code that is taken and, without a code, for a title that is at this step.
     """
     Site.objects.select_for_update().get(pk=site.pk)  # of the same sent twice at once the second is told
-    if Limit.objects.filter(site=site, code=code.strip()).exists():
-        raise ValidationError({"code": f"{site} has a limit with the short name “{code.strip()}” already."})
-    alike = Limit.objects.filter(site=site, title=title.strip(), step=step.strip(), rule=None)
-    if not code.strip() and alike.exists():
+    code, title, step = own.code.strip(), own.title.strip(), own.step.strip()
+    if Limit.objects.filter(site=site, code=code).exists():
+        raise ValidationError({"code": f"{site} has a limit with the short name “{code}” already."})
+    if not code and Limit.objects.filter(site=site, title=title, step=step, rule=None).exists():
         raise ValidationError(
             {
-                "title": f"{site} has a limit “{title.strip()}” of its own already. Change that one, or give this "
+                "title": f"{site} has a limit “{title}” of its own already. Change that one, or give this "
                 "one another title or a short name."
             }
         )
-    limit = Limit(site=site, code=code.strip() or _free_code(site, slugify(title)), step=step.strip(),
-                  title=title.strip(), hazard=hazard.strip())  # fmt: skip
+    code = code or _free_code(site, slugify(title))
+    limit = Limit(site=site, code=code, step=step, title=title, hazard=own.hazard.strip())
     save_checked(limit)
     figures = {
-        "direction": direction, "value": value, "unit": unit, "hold_s": hold_s, "within_s": within_s,
-        "target_milli": target_milli, "usual_action": usual_action.strip(), "edition": edition.strip(),
-        "source": source.strip() or "The site's own food safety plan", "origin": Origin.PRACTICE,
+        "direction": own.direction, "value": own.value, "unit": own.unit, "hold_s": own.hold_s, "within_s": own.within_s,
+        "target_milli": own.target_milli, "usual_action": own.usual_action.strip(), "edition": own.edition.strip(),
+        "source": own.source.strip() or "The site's own food safety plan", "origin": Origin.PRACTICE,
     }  # fmt: skip
-    version = _write(by, limit, figures, effective_from, reason)
+    version = _write(_version(by, limit, figures, effective_from, reason))
     note("limit.add", by=by, subject=limit, site_id=site.pk, reason=reason.strip(), demands=demand(version))
     return limit
 
@@ -136,7 +132,7 @@ def change(
             "Nothing is different from what holds at that time. Change a figure, or leave it as it is."
         )
     refuse_newer(after, limit.versions.all(), _told)
-    version = _write(by, limit, figures, effective_from, reason, before=before)
+    version = _write(_version(by, limit, figures, effective_from, reason), before)
     note("limit.change", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(),
          before=demand(before), after=demand(version))  # fmt: skip
     return version
@@ -154,7 +150,9 @@ def retire(
         raise ValidationError("The site does not work under this limit at that time anyway.")
     refuse_newer(after, limit.versions.all(), _told)
     figures = {name: getattr(before, name) for name in FIGURES}
-    version = _write(by, limit, figures, effective_from, reason, before=before, in_force=False)
+    version = _version(by, limit, figures, effective_from, reason)
+    version.in_force = False
+    _write(version, before)
     note("limit.retire", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(), before=demand(before))
     return version
 
@@ -168,14 +166,18 @@ def _before(limit: Limit, at: datetime) -> LimitVersion:
     return effective_at(at).filter(limit=limit).first() or limit.versions.order_by("effective_from", "-pk").first()
 
 
-def _write(by, limit, figures, effective_from, reason, *, before=None, in_force=True) -> LimitVersion:
-    version = LimitVersion(
-        recorded_by=by, limit=limit, effective_from=effective_from, in_force=in_force, reason=as_reason(reason),
+def _version(by: Person, limit: Limit, figures: dict, effective_from: datetime, reason: str) -> LimitVersion:
+    return LimitVersion(
+        recorded_by=by, limit=limit, effective_from=effective_from, reason=as_reason(reason),
         value_milli=to_milli(figures["value"], figures["unit"]), **figures,
     )  # fmt: skip
-    in_bounds(effective_from, "effective_from")
+
+
+def _write(version: LimitVersion, before: LimitVersion | None = None) -> LimitVersion:
+    begins = version.effective_from
+    in_bounds(begins, "effective_from")
     version.full_clean()
-    if before and before.effective_from <= effective_from and not begins_now(effective_from):
+    if before and before.effective_from <= begins and not begins_now(begins):
         _refuse_looser(before, version)
     _refuse_unreasoned(version)
     _refuse_target_outside(version)

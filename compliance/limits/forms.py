@@ -12,6 +12,7 @@ from shared.fields import LineField, ReasonField, RecordsField, ShownField, Site
 from shared.time_text import duration, parse_duration
 from shared.units import Unit, from_milli, parse, to_milli
 
+from .data import OwnFigures, OwnLimit
 from .models import Direction, LimitVersion, Rule
 from .wording import unbroken
 
@@ -124,6 +125,11 @@ class AdoptOneForm(FiguresForm):
         super().__init__(*args, **kwargs)
         del self.fields["usual_action"]
 
+    def figures(self) -> dict:
+        given = super().figures()
+        when = {name: given.pop(name) for name in ("effective_from", "reason")}
+        return when | {"own": OwnFigures(**given)}
+
 
 class OwnLimitForm(FiguresForm):
     title = forms.CharField(max_length=160, label="What it is about", help_text="Such as “Salad bar”.")
@@ -136,6 +142,11 @@ class OwnLimitForm(FiguresForm):
     )
     field_order = ["title", "step", "hazard", "direction", "value", "hold_s", "within_s", "target", "usual_action",
                    "source", "code", "effective_from", "reason"]  # fmt: skip
+
+    def figures(self) -> dict:
+        given = super().figures()
+        when = {name: given.pop(name) for name in ("effective_from", "reason")}
+        return when | {"own": OwnLimit(**given, unit=self.unit)}
 
 
 class ChangeForm(FiguresForm):

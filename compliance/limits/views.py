@@ -94,7 +94,7 @@ def limit_add(request, site_pk):
     site = get_site(request.user, site_pk, Role.MANAGER)
     form = OwnLimitForm(request.POST or None, site=site, unit=site.unit)
     if form.is_valid():
-        limit = attempt(form, add, by=request.user, site=site, unit=site.unit, **form.figures())
+        limit = attempt(form, add, by=request.user, site=site, **form.figures())
         if limit:
             messages.success(request, f"{limit} is set.")
             return redirect("limit_detail", limit.pk)

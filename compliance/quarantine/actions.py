@@ -1,5 +1,7 @@
 """What people do with a case: decide on readings, sign when none is left. Nothing is released by default."""
 
+from dataclasses import dataclass
+
 from django.core.exceptions import ValidationError
 from django.db import connection
 from django.db.models import Count, Max, QuerySet
@@ -33,11 +35,22 @@ NEEDED = {
 }
 
 
+@dataclass(frozen=True, kw_only=True)
+class DecisionData:
+    """What is decided on readings, and on what it rests."""
+
+    fate: str
+    why: str = ""
+    good_reading: Reading | None = None
+    risk: str = ""
+    told: str = ""
+    evidence: str = ""
+
+
 @action("case.decide")
 def decide(
-    *, by, case: Case, selection: Selection, fate: str, why: str = "", good_reading: Reading | None = None,
-    risk: str = "", told: str = "", evidence: str = "", after: int | None = None, most: int | None = None,
-) -> int:  # fmt: skip
+    *, by, case: Case, selection: Selection, data: DecisionData, after: int | None = None, most: int | None = None
+) -> int:
     """Record one decision on each selected reading; a decision made before is replaced and stays readable.
 
     `after`: the newest decision on this probe that `by` was shown; `most`: how many readings there were. Gives how many were
@@ -46,10 +59,10 @@ def decide(
     """
     lock(case.probe)
     case = _still_there(case.anchor)
-    texts = {"why": why.strip(), "risk": risk.strip(), "told": told.strip(), "evidence": evidence.strip()}
+    fate, texts = data.fate, {name: getattr(data, name).strip() for name in ("why", "risk", "told", "evidence")}
     _check_complete(fate, texts)
     _refuse_decided(case, selection, after)
-    good = look_up(good_reading) if fate == Fate.MEASURED_AGAIN else None
+    good = look_up(data.good_reading) if fate == Fate.MEASURED_AGAIN else None
     if fate == Fate.STANDS:
         texts["why"] = texts["why"] or "The limit held whatever the error of the probe was."
     last_before = _insert(by=by, case=case, selection=selection, fate=fate, texts=texts, good=good)

@@ -145,9 +145,10 @@ def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
         outcome=outcome if everything and outcome in OUTCOMES else "",
         undecided=True if everything else None,
     )
-    words = {name: given[name] for name in ("fate", "why", "good_reading", "risk", "told", "evidence", "after")}
-    words["most"] = given["most"] if everything else None
-    return actions.decide(by=request.user, case=reach.case, selection=selection, **words)
+    names = ("fate", "why", "good_reading", "risk", "told", "evidence")
+    data, most = actions.DecisionData(**{name: given[name] for name in names}), given["most"] if everything else None
+    shown = {"after": given["after"], "most": most}
+    return actions.decide(by=request.user, case=reach.case, selection=selection, data=data, **shown)
 
 
 def _picked(request: HttpRequest) -> tuple[int, ...]:

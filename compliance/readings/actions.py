@@ -1,6 +1,7 @@
 """Recording, voiding and correcting readings, and acting on deviations. A breach opens its deviation in the same transaction."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from uuid import UUID
@@ -20,6 +21,7 @@ from shared.reasons import as_reason, holds_word
 from shared.shown import entered, refuse_newer
 from sites.models import Person, Site
 
+from .data import ActData, ReadingData
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .keys import form_key, sent_as
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
@@ -40,22 +42,14 @@ class AlreadySent(ValidationError):
         super().__init__(f"This form was already sent and saved as {reading}. If this is another one, save it again.")
 
 
-def record(
-    *, by: Person, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str, typed: str, unit: str,
-    taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None, since_start_s: int | None = None,
-    note: str = "", used_despite: str = "",
-) -> Reading:  # fmt: skip
+def record(*, by: Person, data: ReadingData) -> Reading:
     """Record one reading and, where it does not meet its limit, its deviation. Sending it twice records it once.
 
-    `used_despite`: why a probe that is not to be used was used all the same; for any other it is not kept.
     Raises ValidationError, and records nothing, where something cannot be; AlreadySent for a key used for another reading.
     """
-    reading = _judged(
-        by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at, taken_by=taken_by,
-        hold_s=hold_s, since_start_s=since_start_s, note=note,
-    )  # fmt: skip
-    sent = partial(_sent_before, key, reading, used_despite)
-    return sent() or _once(sent, _record, by=by, reading=_trusted(reading, used_despite))
+    reading = _judged(by, data)
+    sent = partial(_sent_before, data.key, reading, data.used_despite)
+    return sent() or _once(sent, _record, by=by, reading=_trusted(reading, data.used_despite))
 
 
 @trail.action("reading.record")
@@ -75,23 +69,16 @@ def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
     return made
 
 
-def correct(
-    *, by: Person, reading: Reading, reason: str, key: str | UUID, probe: Probe, site: Site, limit: Limit, item: str,
-    typed: str, unit: str, taken_at: datetime, taken_by: Person | None = None, hold_s: int | None = None,
-    since_start_s: int | None = None, note: str = "", used_despite: str = "",
-) -> Reading:  # fmt: skip
+def correct(*, by: Person, reading: Reading, reason: str, data: ReadingData) -> Reading:
     """Record what the reading should have said and strike the old one out. Raises ValidationError as `record` does,
     without a reason, or if the old one is void already."""
     reason = _needed(reason)
-    new = _judged(
-        by, key, probe, site, limit, item=item, typed=typed, unit=unit, taken_at=taken_at,
-        taken_by=taken_by or reading.taken_by, hold_s=hold_s, since_start_s=since_start_s, note=note,
-    )  # fmt: skip
+    new = _judged(by, replace(data, taken_by=data.taken_by or reading.taken_by))
     same = all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id"))
-    if same and used_despite.strip() == reading.used_despite:
+    if same and data.used_despite.strip() == reading.used_despite:
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
-    sent = partial(_sent_before, key, new, used_despite, (reading.pk, reason))
-    return sent() or _once(sent, _correct, by=by, reading=reading, new=_trusted(new, used_despite), reason=reason)
+    sent = partial(_sent_before, data.key, new, data.used_despite, (reading.pk, reason))
+    return sent() or _once(sent, _correct, by=by, reading=reading, new=_trusted(new, data.used_despite), reason=reason)
 
 
 @trail.action("reading.correct")
@@ -104,18 +91,15 @@ def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Read
     return new
 
 
-def act_on_deviation(
-    *, by: Person, deviation: Deviation, action: str, cause: str, disposition: str, done_at: datetime, note: str = "",
-    decided_by: Person | None = None, after: int | None = None,
-) -> CorrectiveAction:  # fmt: skip
+def act_on_deviation(*, by: Person, deviation: Deviation, data: ActData, after: int | None = None) -> CorrectiveAction:
     """Record what was done; a later one replaces it and both stay. Sending the same twice records it once.
 
     `after`: the newest that `by` was shown. Raises ValidationError where words are missing, the time cannot be, the reading is
     void, or somebody has recorded something else since.
     """
     made = CorrectiveAction(
-        deviation=deviation, action=action.strip(), cause=cause.strip(), disposition=disposition, note=note.strip(),
-        done_at=done_at, decided_by=decided_by or by, recorded_by=by,
+        deviation=deviation, action=data.action.strip(), cause=data.cause.strip(), disposition=data.disposition,
+        note=data.note.strip(), done_at=data.done_at, decided_by=data.decided_by or by, recorded_by=by,
     )  # fmt: skip
     _check_act(made)
     return _acted_before(made) or _act(by=by, made=made, after=after)
@@ -137,29 +121,29 @@ def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> Cor
     return subject
 
 
-def _judged(
-    by, key, probe, site, limit, *, item, typed, unit, taken_at, taken_by, hold_s, since_start_s, note
-) -> Reading:
+def _judged(by: Person, data: ReadingData) -> Reading:
     """The reading, not yet stored, with the version of its limit that was in force. Raises ValidationError."""
-    _check_place(probe, site, limit)
-    _check_time(taken_at)
-    version = version_in_force(limit, taken_at)
+    _check_place(data.probe, data.site, data.limit)
+    _check_time(data.taken_at)
+    version = version_in_force(data.limit, data.taken_at)
     if version is None:
-        raise ValidationError({"limit": f"“{limit}” was not in force at {site} at that time. Choose another limit."})
-    if hold_s is not None and not 0 <= hold_s <= LONGEST_HOLD_S:
+        words = f"“{data.limit}” was not in force at {data.site} at that time. Choose another limit."
+        raise ValidationError({"limit": words})
+    if data.hold_s is not None and not 0 <= data.hold_s <= LONGEST_HOLD_S:
         raise ValidationError({"hold_s": "Give the time it was held in seconds, at most a week."})
-    if since_start_s is not None and not 0 <= since_start_s <= LONGEST_SINCE_S:
+    if data.since_start_s is not None and not 0 <= data.since_start_s <= LONGEST_SINCE_S:
         raise ValidationError({"since_start_s": "Give the time since it began in seconds, at most a week."})
-    if not item.strip():
+    if not data.item.strip():
         raise ValidationError({"item": "Say which food or unit was measured."})
     try:
-        milli = read_typed(typed, unit)
+        milli = read_typed(data.typed, data.unit)
     except ValueError as error:
         raise ValidationError({"typed": str(error)}) from None
     return Reading(
-        key=_form_key(site, key), probe=probe, site=site, limit_version=version, item=item.strip(),
-        typed=typed.strip(), unit=unit, value_milli=milli, hold_s=hold_s, since_start_s=since_start_s,
-        taken_at=taken_at, taken_by=taken_by or by, note=note.strip(), recorded_by=by,
+        key=_form_key(data.site, data.key), probe=data.probe, site=data.site, limit_version=version,
+        item=data.item.strip(), typed=data.typed.strip(), unit=data.unit, value_milli=milli, hold_s=data.hold_s,
+        since_start_s=data.since_start_s, taken_at=data.taken_at, taken_by=data.taken_by or by, note=data.note.strip(),
+        recorded_by=by,
     )  # fmt: skip
 
 

@@ -93,6 +93,27 @@ def number(value: float, digits: int) -> str:
     return text.replace("-", "−")
 
 
+@dataclass(frozen=True, slots=True)
+class Axes:
+    """Where a picture has its values: along, upwards, and in which unit."""
+
+    across: Scale
+    up: Scale
+    scale: Unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What a picture of a probe's errors is held in: half-width of the tolerance, °C; aware times, the axis being labelled on
+    the clock of `zone`; "C" or "F", for display only."""
+
+    tolerance: float
+    start: datetime
+    end: datetime
+    zone: tzinfo
+    unit: str = "C"
+
+
 def digits_of(ticks: list[float]) -> int:
     """Decimals needed to tell the ticks apart."""
     return next((d for d in range(4) if all(abs(round(t, d) - t) < 1e-9 for t in ticks)), 4)

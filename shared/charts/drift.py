@@ -8,7 +8,7 @@ from math import ceil
 
 from reportlab.graphics.shapes import Drawing, Group
 
-from shared.charts.axes import Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
+from shared.charts.axes import Frame, Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
 from shared.charts.legend import Entry, place, rows_of
 from shared.charts.marks import box, disc, line, path, shape, sheet, width_of, word
 from shared.charts.palette import BAD, BAND, BOLD_LINE, GRID, HATCH, INK, LINE, MARK, PAPER, QUIET, SMALL, THIN
@@ -45,36 +45,35 @@ class Turn:
     label: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriftFrame(Frame):
+    """With the present, between start and end, and when the error may leave the tolerance, or None."""
+
+    now: datetime
+    leaves: datetime | None = None
+
+
 def drift_picture(
     found: Sequence[Found],
     trend: Sequence[tuple[datetime, float]] = (),
     course: Sequence[Course] = (),
     turns: Sequence[Turn] = (),
     *,
-    tolerance: float,
-    start: datetime,
-    now: datetime,
-    end: datetime,
-    zone: tzinfo,
-    leaves: datetime | None = None,
-    unit: str = "C",
-    width: float = 720,
-    height: float = 320,
+    frame: DriftFrame,
+    size: tuple[float, float] = (720, 320),
 ) -> Drawing:
-    """Draw the errors of a probe, their trend to `now` and its forecast to `end`.
+    """Draw the errors of a probe, their trend to the present of its frame and its forecast to the end.
 
     Args:
         found, trend, course, turns: what to show, in any order; what lies outside the period is left out. `trend` is
             the error with the scatter of the checks averaged out, °C; `course` goes on from the last check.
-        tolerance: half-width, °C.
-        start, now, end: aware times, in this order; the axis is labelled on the clock of `zone`.
-        leaves: when the error may leave the tolerance; None where that is not foreseen in the period.
-        unit: "C" or "F", for display only.
-        width, height: points; under 480 wide the labels get fewer. The picture grows where its key needs more room.
+        size: width and height in points; under 480 wide the labels get fewer. The picture grows where its key needs more room.
 
     Raises:
         ValueError: for a tolerance that is not above zero, times without a zone or in the wrong order, an unknown unit.
     """
+    (width, height), start, now, end = size, frame.start, frame.now, frame.end
+    tolerance, leaves, zone = frame.tolerance, frame.leaves, frame.zone
     if tolerance <= 0:
         raise ValueError("A tolerance has to be above zero.")
     ticks = time_ticks(start, end, zone, max(3, int((width - 60) / 88)))
@@ -84,7 +83,7 @@ def drift_picture(
     trend = sorted((at, error) for at, error in trend if start <= at <= end)
     course = sorted((c for c in course if start <= c.at <= end), key=lambda c: c.at)
     turns = sorted((t for t in turns if start <= t.at <= end), key=lambda t: t.at)
-    leaves, scale = leaves if leaves and now <= leaves <= end else None, unit_of(unit)
+    leaves, scale = leaves if leaves and now <= leaves <= end else None, unit_of(frame.unit)
     key = rows_of(_key(found, trend, course, turns, leaves, zone), width - 16, SMALL)
     foot = len(key) * 16 + 8
     drawing = sheet(width, max(height, foot + _AXIS + 190))
@@ -119,10 +118,10 @@ def _signed(tick: float, ticks: list[float]) -> str:
 
 def _field(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: float) -> None:
     low, high = up(-scale.difference(tolerance)), up(scale.difference(tolerance))
-    drawing.add(box(across.start, low, across.end - across.start, high - low, fill=BAND, edge=None))
+    drawing.add(box((across.start, low), (across.end - across.start, high - low), fill=BAND, edge=None))
     for tick in ticks:
-        drawing.add(line(across.start, up(tick), across.end, up(tick), colour=GRID, weight=THIN))
-        drawing.add(word(across.start - 5, up(tick) - 3.3, _signed(tick, ticks), size=SMALL, anchor="end"))
+        drawing.add(line((across.start, up(tick)), (across.end, up(tick)), colour=GRID, weight=THIN))
+        drawing.add(word((across.start - 5, up(tick) - 3.3), _signed(tick, ticks), size=SMALL, anchor="end"))
 
 
 def _ahead(drawing, across: Scale, up: Scale, course: Sequence[Course], scale: Unit) -> None:
@@ -138,7 +137,7 @@ def _ahead(drawing, across: Scale, up: Scale, course: Sequence[Course], scale: U
                 up.clip(scale.difference(a + share * (b - a)))
                 for a, b in ((here.low, there.low), (here.high, there.high))
             )
-            drawing.add(line(x, low, x, high, colour=HATCH, weight=THIN))
+            drawing.add(line((x, low), (x, high), colour=HATCH, weight=THIN))
 
 
 def _rungs(start: float, end: float, gap: float = 4.0) -> list[float]:
@@ -147,14 +146,14 @@ def _rungs(start: float, end: float, gap: float = 4.0) -> list[float]:
 
 
 def _lines(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: float) -> None:
-    drawing.add(line(across.start, up(0), across.end, up(0), weight=LINE))
+    drawing.add(line((across.start, up(0)), (across.end, up(0)), weight=LINE))
     for side in (-1, 1):
         y = up(side * scale.difference(tolerance))
-        drawing.add(line(across.start, y, across.end, y, colour=QUIET, weight=1.2, dash=(6, 3)))
-    drawing.add(word(8, drawing.height - 14, f"Error of the probe, {scale.sign}", size=SMALL, colour=QUIET))
+        drawing.add(line((across.start, y), (across.end, y), colour=QUIET, weight=1.2, dash=(6, 3)))
+    drawing.add(word((8, drawing.height - 14), f"Error of the probe, {scale.sign}", size=SMALL, colour=QUIET))
     digits = digits_of([scale.difference(tolerance)])
     said = f"Tolerance ±{number(scale.difference(tolerance), digits)} {scale.sign} (dashed)"
-    drawing.add(word(across.end, drawing.height - 14, said, size=SMALL, anchor="end", colour=QUIET))
+    drawing.add(word((across.end, drawing.height - 14), said, size=SMALL, anchor="end", colour=QUIET))
 
 
 def _pieces(trend: Sequence[tuple[datetime, float]], turns: Sequence[Turn]) -> list[list[tuple[datetime, float]]]:
@@ -178,23 +177,23 @@ def _trend(drawing, across: Scale, up: Scale, pieces, course: Sequence[Course], 
         (x1, y1), (x2, y2) = ahead[0], ahead[-1]
         straight = all(abs(y1 + (x - x1) / (x2 - x1) * (y2 - y1) - y) < 0.5 for x, y in ahead)
         for (xa, ya), (xb, yb) in [(ahead[0], ahead[-1])] if straight else pairwise(ahead):
-            drawing.add(line(xa, ya, xb, yb, colour=MARK, weight=BOLD_LINE, dash=(6, 3)))
+            drawing.add(line((xa, ya), (xb, yb), colour=MARK, weight=BOLD_LINE, dash=(6, 3)))
 
 
 def _time_axis(drawing, across: Scale, ticks, foot: float) -> None:
     base = foot + _AXIS
     for at, label in ticks:
         x = across(at.timestamp())
-        drawing.add(line(x, base, x, base - 4, colour=QUIET))
+        drawing.add(line((x, base), (x, base - 4), colour=QUIET))
         half = width_of(label, SMALL) / 2
         middle = min(max(x, across.start - 8 + half), across.end - half)
-        drawing.add(word(middle, base - 14, label, size=SMALL, anchor="middle"))
+        drawing.add(word((middle, base - 14), label, size=SMALL, anchor="middle"))
 
 
 def _turns(drawing, across: Scale, up: Scale, turns: Sequence[Turn]) -> None:
     for turn in turns:
         x = across(turn.at.timestamp())
-        drawing.add(line(x, up.start, x, up.end, colour=INK, weight=0.8, dash=(1.5, 2.5)))
+        drawing.add(line((x, up.start), (x, up.end), colour=INK, weight=0.8, dash=(1.5, 2.5)))
         drawing.add(_wedge(x, up.end))
 
 
@@ -204,17 +203,17 @@ def _wedge(x: float, top: float):
 
 def _now(drawing, across: Scale, up: Scale, now: datetime, *, brief: bool) -> None:
     x, said = across(now.timestamp()), "now" if brief else "today"
-    drawing.add(line(x, up.start, x, up.end, colour=QUIET, weight=LINE))
+    drawing.add(line((x, up.start), (x, up.end), colour=QUIET, weight=LINE))
     ends = x > across.end - 40
     side = "end" if ends else "start"
-    drawing.add(word(x - 4 if ends else x + 4, up.start + 4, said, size=SMALL, anchor=side, colour=QUIET))
+    drawing.add(word((x - 4 if ends else x + 4, up.start + 4), said, size=SMALL, anchor=side, colour=QUIET))
 
 
 def _checks(drawing, across: Scale, up: Scale, found: Sequence[Found], scale: Unit) -> None:
     for one in found:
         _check(drawing, across, up, one, scale)
     if not found:
-        drawing.add(word((across.start + across.end) / 2, up(0) + 7, "No checks yet", anchor="middle", colour=QUIET))
+        drawing.add(word(((across.start + across.end) / 2, up(0) + 7), "No checks yet", anchor="middle", colour=QUIET))
 
 
 def _check(drawing, across: Scale, up: Scale, one: Found, scale: Unit) -> None:
@@ -222,7 +221,7 @@ def _check(drawing, across: Scale, up: Scale, one: Found, scale: Unit) -> None:
     colour = INK if one.used else QUIET
     low, high = up.clip(error - spread), up.clip(error + spread)
     if high > low:
-        drawing.add(line(x, low, x, high, colour=colour, weight=LINE))
+        drawing.add(line((x, low), (x, high), colour=colour, weight=LINE))
     drawing.add(disc(x, up.clip(error), 3.4, fill=MARK if one.used else PAPER, edge=colour))
     if abs(error) > up.high:
         _off_the_scale(drawing, x, up.clip(error), error, to_left=x > (across.start + across.end) / 2)
@@ -233,15 +232,15 @@ def _off_the_scale(drawing, x: float, y: float, error: float, *, to_left: bool) 
     text = f"+{number(error, 1)} ↑" if error > 0 else f"{number(error, 1)} ↓"
     room = width_of(text, SMALL) + 4
     left, base = x - 8 - room if to_left else x + 8, y - 10 if error > 0 else y + 3
-    drawing.add(box(left, base - 2, room, 11, fill=PAPER, edge=None))
-    drawing.add(word(left + 2, base, text, size=SMALL))
+    drawing.add(box((left, base - 2), (room, 11), fill=PAPER, edge=None))
+    drawing.add(word((left + 2, base), text, size=SMALL))
 
 
 def _leaving(drawing, across: Scale, up: Scale, leaves: datetime | None) -> None:
     if leaves is None:
         return
     x = across(leaves.timestamp())
-    drawing.add(line(x, up.start, x, up.end, colour=BAD, weight=1.4, dash=(3, 3)))
+    drawing.add(line((x, up.start), (x, up.end), colour=BAD, weight=1.4, dash=(3, 3)))
     drawing.add(_cross(x, up.end + 5))
 
 
@@ -259,7 +258,9 @@ def _key(found, trend, course, turns, leaves: datetime | None, zone: tzinfo) -> 
     if course:
         entries.append(
             Entry(
-                "trend, and where it leads", 26, lambda x, y: line(x, y + 3.4, x + 26, y + 3.4, colour=MARK, weight=1.8)
+                "trend, and where it leads",
+                26,
+                lambda x, y: line((x, y + 3.4), (x + 26, y + 3.4), colour=MARK, weight=1.8),
             )
         )
     if course:
@@ -274,7 +275,7 @@ def _key(found, trend, course, turns, leaves: datetime | None, zone: tzinfo) -> 
 def _hatched(x: float, y: float) -> Group:
     group = Group()
     for rung in range(0, 23, 4):
-        group.add(line(x + rung, y - 2, x + rung, y + 9, colour=HATCH, weight=THIN))
+        group.add(line((x + rung, y - 2), (x + rung, y + 9), colour=HATCH, weight=THIN))
     return group
 
 

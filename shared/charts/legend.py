@@ -43,4 +43,4 @@ def place(drawing: Drawing, rows: Sequence[Row], left: float, top: float, size: 
         y = top - number * 16
         for offset, entry, text in row:
             drawing.add(entry.draw(left + offset, y))
-            drawing.add(word(left + offset + entry.mark + 5, y, text, size=size))
+            drawing.add(word((left + offset + entry.mark + 5, y), text, size=size))

@@ -7,6 +7,8 @@ from shared.charts.palette import HATCH, INK, LINE, PAPER, TEXT, THIN
 from shared.printing.fonts import BOLD, REGULAR, face
 from shared.printing.text import clean, measure, visual
 
+Place = tuple[float, float]  # points to the right and up
+
 
 def sheet(width: float, height: float) -> Drawing:
     """An empty picture on white paper; sizes in points."""
@@ -17,8 +19,7 @@ def sheet(width: float, height: float) -> Drawing:
 
 
 def word(
-    x: float,
-    y: float,
+    at: Place,
     text: str,
     *,
     size: float = TEXT,
@@ -26,10 +27,10 @@ def word(
     colour: Color = INK,
     strong: bool = False,
 ) -> String:
-    """Text with its baseline at `y`; `anchor` is start, middle or end."""
+    """Text with its baseline at a place; `anchor` is start, middle or end."""
     font = BOLD if strong else REGULAR
     face(font)
-    return String(x, y, visual(clean(text)), fontName=font, fontSize=size, textAnchor=anchor, fillColor=colour)
+    return String(*at, visual(clean(text)), fontName=font, fontSize=size, textAnchor=anchor, fillColor=colour)
 
 
 def width_of(text: str, size: float = TEXT, *, strong: bool = False) -> float:
@@ -38,32 +39,28 @@ def width_of(text: str, size: float = TEXT, *, strong: bool = False) -> float:
 
 
 def line(
-    x1: float,
-    y1: float,
-    x2: float,
-    y2: float,
+    start: Place,
+    end: Place,
     *,
     colour: Color = INK,
     weight: float = LINE,
     dash: tuple[float, ...] | None = None,
 ) -> Line:
     """A straight stroke."""
-    return Line(x1, y1, x2, y2, strokeColor=colour, strokeWidth=weight, strokeDashArray=dash, strokeLineCap=0)
+    return Line(*start, *end, strokeColor=colour, strokeWidth=weight, strokeDashArray=dash, strokeLineCap=0)
 
 
 def box(
-    x: float,
-    y: float,
-    width: float,
-    height: float,
+    corner: Place,
+    size: Place,
     *,
     fill: Color | None = None,
     edge: Color | None = INK,
     weight: float = THIN,
     dash: tuple[float, ...] | None = None,
 ) -> Rect:
-    """A rectangle."""
-    return Rect(x, y, width, height, fillColor=fill, strokeColor=edge, strokeWidth=weight, strokeDashArray=dash)
+    """A rectangle from its lower left corner; `size` is its width and height."""
+    return Rect(*corner, *size, fillColor=fill, strokeColor=edge, strokeWidth=weight, strokeDashArray=dash)
 
 
 def path(points: list[tuple[float, float]], *, colour: Color = INK, weight: float = LINE) -> PolyLine:
@@ -72,10 +69,8 @@ def path(points: list[tuple[float, float]], *, colour: Color = INK, weight: floa
 
 
 def slanting(
-    x: float,
-    y: float,
-    width: float,
-    height: float,
+    corner: Place,
+    size: Place,
     *,
     gap: float,
     rising: bool = True,
@@ -83,13 +78,13 @@ def slanting(
     weight: float = THIN,
 ) -> Group:
     """Slanting hatching cut exactly to a rectangle, so that no renderer has to clip it."""
-    group, offset = Group(), gap / 2
+    (x, y), (width, height), group, offset = corner, size, Group(), gap / 2
     while offset < width + height:
         x1, y1 = (offset, 0.0) if offset <= width else (width, offset - width)
         x2, y2 = (0.0, offset) if offset <= height else (offset - height, height)
         if rising:
             x1, x2 = width - x1, width - x2
-        group.add(line(x + x1, y + y1, x + x2, y + y2, colour=colour, weight=weight))
+        group.add(line((x + x1, y + y1), (x + x2, y + y2), colour=colour, weight=weight))
         offset += gap
     return group
 

@@ -38,18 +38,18 @@ def span_box(x: float, y: float, width: float, height: float, standing: str) -> 
     """
     group = Group()
     if standing == "proven":
-        group.add(box(x, y, width, height, fill=BAND, edge=INK, weight=1.0))
+        group.add(box((x, y), (width, height), fill=BAND, edge=INK, weight=1.0))
     elif standing == "pending":
-        group.add(box(x, y, width, height, fill=PAPER, edge=None))
-        group.add(slanting(x, y, width, height, gap=10))
-        group.add(box(x, y, width, height))
+        group.add(box((x, y), (width, height), fill=PAPER, edge=None))
+        group.add(slanting((x, y), (width, height), gap=10))
+        group.add(box((x, y), (width, height)))
     elif standing == "quarantined":
-        group.add(box(x, y, width, height, fill=PAPER, edge=None))
+        group.add(box((x, y), (width, height), fill=PAPER, edge=None))
         for rising in (True, False):
-            group.add(slanting(x, y, width, height, gap=5, rising=rising, colour=BAD, weight=0.8))
-        group.add(box(x, y, width, height, edge=BAD, weight=1.4))
+            group.add(slanting((x, y), (width, height), gap=5, rising=rising, colour=BAD, weight=0.8))
+        group.add(box((x, y), (width, height), edge=BAD, weight=1.4))
     elif standing == "unproven":
-        group.add(box(x, y, width, height, fill=PAPER, edge=QUIET, weight=0.9, dash=(3, 2)))
+        group.add(box((x, y), (width, height), fill=PAPER, edge=QUIET, weight=0.9, dash=(3, 2)))
     else:
         raise ValueError(f"The standing {standing!r} is not known; use one of {', '.join(STANDINGS)}.")
     return group
@@ -65,12 +65,12 @@ def dot_mark(x: float, y: float, verdict: str, stage: str, void: bool) -> Group:
         raise ValueError(f"The verdict {verdict!r} is not known; use one of {', '.join(VERDICTS)}.")
     group = Group()
     if stage == "as_left":
-        group.add(box(x - 6.5, y - 6.5, 13, 13, fill=PAPER, edge=QUIET if void else INK, weight=1.0))
+        group.add(box((x - 6.5, y - 6.5), (13, 13), fill=PAPER, edge=QUIET if void else INK, weight=1.0))
     for part in _sign(x, y, verdict, void):
         group.add(part)
     if void:
-        group.add(line(x - 6, y - 6, x + 6, y + 6, colour=QUIET, weight=1.3))
-        group.add(line(x - 6, y + 6, x + 6, y - 6, colour=QUIET, weight=1.3))
+        group.add(line((x - 6, y - 6), (x + 6, y + 6), colour=QUIET, weight=1.3))
+        group.add(line((x - 6, y + 6), (x + 6, y - 6), colour=QUIET, weight=1.3))
     return group
 
 
@@ -89,6 +89,6 @@ def flag_mark(x: float, y: float, text: str) -> Group:
     """A numbered tag for something that happened to the probe."""
     half = 6.5 if len(text) == 1 else 9
     return Group(
-        box(x - half, y - 6.5, 2 * half, 13, fill=INK, edge=None),
-        word(x, y - 3.3, text, size=9.5, anchor="middle", colour=PAPER, strong=True),
+        box((x - half, y - 6.5), (2 * half, 13), fill=INK, edge=None),
+        word((x, y - 3.3), text, size=9.5, anchor="middle", colour=PAPER, strong=True),
     )

@@ -16,10 +16,16 @@ from tests.plans.making import check_every, days_of
 
 def accept(world, **changes):
     given = {
-        "by": world.manager, "probe": world.probe, "days_before": 7, "days_advised": 3, "days_accepted": 3, "target": 95,
-        "figures": {"checks": 12}, **changes,
-    }  # fmt: skip
-    return actions.accept(**given)
+        "days_before": 7,
+        "days_advised": 3,
+        "days_accepted": 3,
+        "target": 95,
+        "figures": {"checks": 12},
+        **changes,
+    }
+    about = {name: given.pop(name) for name in ("probe", "why") if name in given}
+    advised = actions.Advised(**given)
+    return actions.accept(**{"by": world.manager, "probe": world.probe, "advised": advised, **about})
 
 
 def refused(world, **changes) -> str:

@@ -11,17 +11,21 @@ from pathlib import Path
 
 from django.utils import timezone
 
+from compliance.advice.actions import Advised
 from compliance.checks.kinds.zero import ZeroData
+from compliance.limits.data import OwnLimit
 from compliance.limits.models import Direction, Rule
 from compliance.notices.actions import open_feed
 from compliance.notices.models import Notice
 from compliance.notices.recipients import Kind, Wish
 from compliance.plans.actions import close_days
 from compliance.probes.models import EventKind
+from compliance.quarantine.actions import DecisionData
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.readings import actions as readings
+from compliance.readings.data import ActData, ReadingData
 from compliance.readings.models import Deviation, Disposition
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
@@ -163,7 +167,8 @@ def failed_probe(w, reading=True):
 def case_decide(w):
     case = load_case(failed_probe(w))
     selection = Selection(sites=(w.site.pk,))
-    return {"by": w.manager, "case": case, "selection": selection, "fate": Fate.DISCARDED, "why": "4 l poured away."}
+    data = DecisionData(fate=Fate.DISCARDED, why="4 l poured away.")
+    return {"by": w.manager, "case": case, "selection": selection, "data": data}
 
 
 @sample("case.sign")
@@ -173,10 +178,8 @@ def case_sign(w):
 
 @sample("advice.accept")
 def advice_accept(w):
-    return {
-        "by": w.manager, "probe": w.probe, "days_before": 7, "days_advised": 3, "days_accepted": 3, "target": 95,
-        "figures": {"checks": 12},
-    }  # fmt: skip
+    advised = Advised(days_before=7, days_advised=3, days_accepted=3, target=95, figures={"checks": 12})
+    return {"by": w.manager, "probe": w.probe, "advised": advised}
 
 
 HOURS = [(time(8), time(15))] * 5 + [None, None]
@@ -203,10 +206,12 @@ def closure_void(w):
 
 
 def own_limit(w):
+    own = OwnLimit(
+        code="soup-hot", step="Hot holding", title="Soup on the counter", hazard="growth of bacteria",
+        direction=Direction.AT_LEAST, value=Decimal(63), unit=Unit.CELSIUS, usual_action="Reheat it.",
+    )  # fmt: skip
     return {
-        "by": w.manager, "site": w.site, "code": "soup-hot", "step": "Hot holding", "title": "Soup on the counter",
-        "hazard": "growth of bacteria", "direction": Direction.AT_LEAST, "value": Decimal(63), "unit": Unit.CELSIUS,
-        "effective_from": days_ago(0), "usual_action": "Reheat it.", "reason": "New on the menu.",
+        "by": w.manager, "site": w.site, "own": own, "effective_from": days_ago(0), "reason": "New on the menu.",
     }  # fmt: skip
 
 
@@ -234,10 +239,11 @@ SAMPLES |= {
 
 
 def reading(w):
-    return {
-        "by": w.cook, "key": uuid.uuid4(), "probe": w.probe, "site": w.site, "limit": w.limit, "item": "Milk",
-        "typed": "4.1", "unit": Unit.CELSIUS, "taken_at": days_ago(1),
-    }  # fmt: skip
+    data = ReadingData(
+        key=uuid.uuid4(), probe=w.probe, site=w.site, limit=w.limit, item="Milk", typed="4.1", unit=Unit.CELSIUS,
+        taken_at=days_ago(1),
+    )  # fmt: skip
+    return {"by": w.cook, "data": data}
 
 
 def old_reading(w, typed="3.5"):
@@ -247,10 +253,13 @@ def old_reading(w, typed="3.5"):
 @sample("deviation.act")
 def deviation_act(w):
     deviation = Deviation.objects.create(reading=old_reading(w, "9.0"), why="4 °C above", recorded_by=w.cook)
-    return {
-        "call": readings.act_on_deviation, "by": w.manager, "deviation": deviation, "action": "Moved to the cold room.",
-        "cause": "The door stood open.", "disposition": Disposition.MOVED, "done_at": days_ago(1),
-    }  # fmt: skip
+    data = ActData(
+        action="Moved to the cold room.",
+        cause="The door stood open.",
+        disposition=Disposition.MOVED,
+        done_at=days_ago(1),
+    )
+    return {"call": readings.act_on_deviation, "by": w.manager, "deviation": deviation, "data": data}
 
 
 SAMPLES |= {

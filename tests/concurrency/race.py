@@ -25,12 +25,14 @@ from compliance.checks.models import Check, Span  # noqa: E402
 from compliance.checks.planning import make_slots  # noqa: E402
 from compliance.checks.timeline import TOLD, lock, recut  # noqa: E402
 from compliance.limits import actions as limits  # noqa: E402
+from compliance.limits.data import OwnLimit  # noqa: E402
 from compliance.limits.models import Limit  # noqa: E402
 from compliance.probes.models import Probe  # noqa: E402
 from compliance.quarantine import actions as quarantine  # noqa: E402
 from compliance.quarantine.assessing import Selection  # noqa: E402
 from compliance.quarantine.models import Decision, Fate  # noqa: E402
 from compliance.readings import actions as readings  # noqa: E402
+from compliance.readings.data import ActData, ReadingData  # noqa: E402
 from compliance.readings.importing.bring import import_file  # noqa: E402
 from compliance.readings.models import CorrectiveAction, Import, Reading, ReadingVoid  # noqa: E402
 from compliance.readings.queries import sent_before  # noqa: E402
@@ -107,11 +109,13 @@ def decisions_on_one_case(world) -> dict:
     anchor = failed_after(world, *["3.0"] * 15)
     wrong = []
     case = case_of(anchor)
+    discarded = quarantine.DecisionData(fate=Fate.DISCARDED, why="two litres")
+    reworked = quarantine.DecisionData(fate=Fate.REWORKED, why="Heated to 75 °C")
     everything = {"case": case, "selection": Selection(sites=tuple(case.sites))}
     for _ in range(ROUNDS):
         wrong += at_once(
-            lambda: quarantine.decide(by=world.manager, fate=Fate.DISCARDED, why="two litres", **everything),
-            lambda: quarantine.decide(by=world.supervisor, fate=Fate.REWORKED, why="Heated to 75 °C", **everything),
+            lambda: quarantine.decide(by=world.manager, data=discarded, **everything),
+            lambda: quarantine.decide(by=world.supervisor, data=reworked, **everything),
         )
     current = Decision.objects.filter(replaced_by__isnull=True).values_list("reading_id", flat=True)
     return {
@@ -132,8 +136,8 @@ def one_form_twice(world) -> dict:
         wrong += at_once(*[lambda n=n, key=key: good(probe, world.cook, day(n), key=key)] * 2)
         wrong += at_once(*[lambda n=n, key=key: take(world, probe, key, day(n), "9.0")] * 2)
         reading = sent_before(world.site, key)
-        told = {"by": world.cook, "deviation": reading.deviation, "action": "Binned.", "cause": "Door left open.",
-                "disposition": "discarded", "done_at": day(n + 0.1)}  # fmt: skip
+        done = ActData(action="Binned.", cause="Door left open.", disposition="discarded", done_at=day(n + 0.1))
+        told = {"by": world.cook, "deviation": reading.deviation, "data": done}
         wrong += at_once(*[lambda told=told: readings.act_on_deviation(**told)] * 2)
         another = uuid.uuid4()
         wrong += at_once(*[lambda r=reading, key=another: mend(world, r, key)] * 2)
@@ -177,33 +181,36 @@ def advice_on_one_probe(world) -> dict:
 
 def accept(person, pk, shown, days):
     told = {"days_before": shown, "days_advised": days, "days_accepted": days, "target": 95, "figures": {}}
-    return advice.accept(by=person, probe=Probe.objects.get(pk=pk), **told)
+    return advice.accept(by=person, probe=Probe.objects.get(pk=pk), advised=advice.Advised(**told))
 
 
 def take(world, probe, key, at, typed):
-    return readings.record(
-        by=world.cook, key=key, probe=probe, site=world.site, limit=world.limit, item="milk", typed=typed, unit="C", taken_at=at,
-    )  # fmt: skip
+    data = ReadingData(
+        key=key, probe=probe, site=world.site, limit=world.limit, item="milk", typed=typed, unit="C", taken_at=at
+    )
+    return readings.record(by=world.cook, data=data)
 
 
 def mend(world, reading, key):
-    return readings.correct(
-        by=world.cook, reading=reading, reason="misread", key=key, probe=reading.probe, site=world.site, limit=world.limit,
-        item="milk", typed="4.0", unit="C", taken_at=reading.taken_at,
+    data = ReadingData(
+        key=key, probe=reading.probe, site=world.site, limit=world.limit, item="milk", typed="4.0", unit="C",
+        taken_at=reading.taken_at,
     )  # fmt: skip
+    return readings.correct(by=world.cook, reading=reading, reason="misread", data=data)
 
 
 def one_name_twice(world) -> dict:
     """Two people give the same name at once, to a probe, a limit, a site, an area, a person: one has it, the other is told."""
     told = []
     limit = {"step": "x", "title": "x", "hazard": "x", "direction": "at_most", "value": Decimal(5), "unit": "C",
-             "effective_from": day(0), "usual_action": "x"}  # fmt: skip
+             "usual_action": "x"}  # fmt: skip
+    begins = {"site": world.site, "effective_from": day(0)}
     person = {"name": "Two Ames", "initials": "TA", "password": "quiet-lantern-47", "role": 20, "site": world.site}
     for n in range(ROUNDS):
         name = f"twice-{n}"
         for act in (
             lambda by, name=name: register_probe(by=by, site=world.site, code=name, sensor="unknown"),
-            lambda by, name=name: limits.add(by=by, site=world.site, code=name, **limit),
+            lambda by, name=name: limits.add(by=by, own=OwnLimit(code=name, **limit), **begins),
             lambda by, name=name: add_site(by=by, area=world.area, name=name),
             lambda by, name=name: add_area(by=by, business=world.business, name=name),
             lambda by, name=name: add_person(by=by, email=f"{name}@example.test", **person),

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from compliance.limits import actions
 from compliance.limits.comparing import lets_more_pass, looser_than
+from compliance.limits.data import OwnFigures, OwnLimit
 from compliance.limits.models import Direction, LimitVersion, Rule
 from compliance.limits.queries import version_in_force
 from compliance.readings.judging import breach, reached_late
@@ -59,7 +60,7 @@ def test_a_rule_whose_code_is_taken_gets_another(world, rules):
 
 def test_stricter_figures_need_no_reason(world, rules):
     limit = actions.adopt(by=world.manager, site=world.site, rule=rules["frozen-storage"], effective_from=long_ago(),
-                          value=Decimal("-4"))  # fmt: skip
+                          own=OwnFigures(value=Decimal("-4")))  # fmt: skip
     assert held(limit).value_milli == -20_000
     stricter = actions.change(by=world.manager, limit=limit, effective_from=timezone.now(), value=Decimal("-5"))
     assert held(limit) == stricter
@@ -196,17 +197,19 @@ def test_retiring_needs_a_reason_and_change_brings_it_back(world, adopted):
 def test_a_target_must_lie_inside_the_limit(world, rules):
     given = {"by": world.manager, "site": world.site, "rule": rules["hot-holding"], "effective_from": long_ago()}
     with pytest.raises(ValidationError, match="higher"):
-        actions.adopt(**given, target_milli=55_000)
-    assert held(actions.adopt(**given, target_milli=60_000)).target_milli == 60_000
+        actions.adopt(**given, own=OwnFigures(target_milli=55_000))
+    assert held(actions.adopt(**given, own=OwnFigures(target_milli=60_000))).target_milli == 60_000
 
 
 def own(world, **given):
     fields = {
-        "by": world.manager, "site": world.site, "code": "", "step": "Cold holding", "title": "Salad bar",
+        "code": "", "step": "Cold holding", "title": "Salad bar",
         "hazard": "Growth of bacteria", "direction": Direction.AT_MOST, "value": Decimal("6.5"), "unit": Unit.CELSIUS,
-        "effective_from": long_ago(), "usual_action": "Fill with chilled food.",
+        "usual_action": "Fill with chilled food.", **given,
     }  # fmt: skip
-    return actions.add(**{**fields, **given})
+    about = {name: fields.pop(name) for name in ("by", "site", "effective_from", "reason") if name in fields}
+    about = {"by": world.manager, "site": world.site, "effective_from": long_ago(), **about}
+    return actions.add(own=OwnLimit(**fields), **about)
 
 
 def test_a_limit_of_ones_own_gets_a_code_from_its_title(world):

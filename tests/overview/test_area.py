@@ -11,7 +11,6 @@ from django.utils import timezone
 from compliance.checks.planning import make_slots
 from compliance.overview.queries import attention, probes_in_use
 from compliance.overview.todo import to_do_today
-from compliance.quarantine import actions
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.reminders.actions import excuse_reminder
@@ -20,6 +19,7 @@ from compliance.reminders.planning import add_closure, change_plan
 from compliance.reminders.sweep import sweep
 from sites.models import Site
 from tests.checks.making import bad, good
+from tests.quarantine import making
 from tests.quarantine.making import undecided
 from tests.world import make_limit, make_probe, make_reading, make_site
 
@@ -66,7 +66,7 @@ def test_a_case_that_is_all_decided_waits_for_the_signature(as_person, world):
     case = load_case(failed_probe(world, world.site, "F1"))
     client = as_person(world.supervisor)
     assert "Waiting for a signature" not in page(client, world.area)
-    actions.decide(by=world.manager, case=case, selection=undecided(case), fate=Fate.DISCARDED, why="Thrown away.")
+    making.decide(by=world.manager, case=case, selection=undecided(case), fate=Fate.DISCARDED, why="Thrown away.")
     assert "Waiting for a signature" in page(client, world.area)
 
 

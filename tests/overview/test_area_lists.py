@@ -11,7 +11,6 @@ from django.urls import reverse
 from compliance.overview.area_lists import MISSED_DAYS
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Reminder, Round
-from compliance.quarantine import actions
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.readings.models import Deviation
@@ -21,7 +20,7 @@ from compliance.reminders.models import Excuse
 from sites.models import Membership, Role, Site
 from tests.checks import making
 from tests.notices.test_enqueue import NINE, due, tell, told
-from tests.quarantine.making import undecided
+from tests.quarantine.making import decide, undecided
 from tests.world import PASSWORD, make_limit, make_person, make_probe, make_reading
 
 __all__ = ["due"]
@@ -66,9 +65,7 @@ def wrong_at(site, world, number):
         Deviation.objects.create(reading=reading, why="2 °C above the limit", recorded_by=world.cook)
         check = making.bad(probes[name], world.cook, NOON - timedelta(days=1))
     decided = load_case(f"check:{check.pk}")
-    actions.decide(
-        by=world.manager, case=decided, selection=undecided(decided), fate=Fate.DISCARDED, why="Thrown away."
-    )
+    decide(by=world.manager, case=decided, selection=undecided(decided), fate=Fate.DISCARDED, why="Thrown away.")
     making.event(probes["gone"], world.cook, "withdrawn", NOON - timedelta(hours=20))
     making.good(probes["good"], world.cook, NOON - timedelta(days=20))
     what_became_of_it(site, world, probes, limit)

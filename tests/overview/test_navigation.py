@@ -16,6 +16,7 @@ from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from sites.models import Role
 from tests.checks import making
+from tests.quarantine.making import decide
 from tests.world import make_area, make_person, make_probe, make_reading
 
 
@@ -77,7 +78,7 @@ def test_the_links_take_as_many_queries_whatever_waits(world):
 def close(check, world):
     case = load_case(f"check:{check.pk}")
     every = Selection(sites=tuple(case.sites))
-    actions.decide(by=world.manager, case=case, selection=every, fate="discarded", why="Binned.")
+    decide(by=world.manager, case=case, selection=every, fate="discarded", why="Binned.")
     actions.sign(by=world.supervisor, anchor=case.anchor)
 
 
@@ -104,8 +105,8 @@ def test_a_case_of_another_site_does_not_count_and_a_signed_one_no_more(world):
 def test_a_case_decided_again_after_its_signature_counts_again(world):
     case = load_case(f"check:{doubted(world, world.probe).pk}")
     every = Selection(sites=tuple(case.sites))
-    actions.decide(by=world.manager, case=case, selection=every, fate="discarded", why="Binned.")
+    decide(by=world.manager, case=case, selection=every, fate="discarded", why="Binned.")
     actions.sign(by=world.supervisor, anchor=case.anchor)
     assert nav(world.manager)["Quarantine"].count == 0
-    actions.decide(by=world.manager, case=case, selection=every, fate="reworked", why="Cooked on to 80 °C.")
+    decide(by=world.manager, case=case, selection=every, fate="reworked", why="Cooked on to 80 °C.")
     assert nav(world.manager)["Quarantine"].count == 1

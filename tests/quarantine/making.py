@@ -1,6 +1,7 @@
 """A probe that was good, measured food and then failed."""
 
 from compliance.checks.models import Check
+from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from tests.checks.making import bad, day, good
@@ -18,6 +19,11 @@ def failed_after(world, *typed, probe=None, limit=None, sites=None) -> str:
 
 def undecided(case, outcome="", sites=None) -> Selection:
     return Selection(sites=tuple(sites or case.sites), outcome=outcome, undecided=True)
+
+
+def decide(*, by, case, selection, after=None, most=None, **words) -> int:
+    data = actions.DecisionData(**words)
+    return actions.decide(by=by, case=case, selection=selection, data=data, after=after, most=most)
 
 
 def case_of(anchor):

@@ -12,6 +12,7 @@ from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
 from shared.audit.models import Entry
 from tests.checks.making import bad, day, good
+from tests.quarantine import making
 from tests.quarantine.making import anchor_check, failed_after, undecided
 from tests.world import make_probe, make_reading
 
@@ -21,7 +22,7 @@ DISCARDED = {"fate": Fate.DISCARDED, "why": "Two trays thrown away."}
 
 def decide(world, anchor, selection=None, **given):
     case = load_case(anchor)
-    return actions.decide(by=world.manager, case=case, selection=selection or undecided(case), **given)
+    return making.decide(by=world.manager, case=case, selection=selection or undecided(case), **given)
 
 
 def test_a_failed_check_needs_no_further_step_to_put_its_readings_in_a_case(world):

@@ -20,6 +20,8 @@ from compliance.quarantine.outcomes import Measured, outcome_of
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading, ReadingVoid
 from tests.checks.making import bad, boiling, correct_zero, day, event, good
+from tests.quarantine import making
+from tests.readings.helpers import correct
 from tests.world import make_probe, make_reading
 
 GRAVITY = ["held", "undecided", "broken"]
@@ -56,7 +58,7 @@ class Kitchen:
             ids = tuple(reading.pk for reading in readings) if readings else None
             which = Selection((self.world.site.pk,), ids=ids, undecided=True)
             if case.undecided:
-                actions.decide(
+                making.decide(
                     by=self.world.manager, case=case, selection=which, fate=fate, good_reading=self.again, **WORDS
                 )
 
@@ -125,7 +127,7 @@ def strike_check(kitchen, name):
 
 
 def correct_reading(kitchen, reading, typed):
-    return readings.correct(
+    return correct(
         by=kitchen.world.cook, reading=reading, reason="Typed wrongly.", key=uuid.uuid4(), probe=reading.probe,
         site=reading.site, limit=kitchen.world.limit, item=reading.item, typed=typed, unit="C", taken_at=reading.taken_at,
     )  # fmt: skip

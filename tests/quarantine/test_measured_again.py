@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compliance.checks.models import CheckDraft
-from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.measured_again import name_of
@@ -18,6 +17,7 @@ from compliance.quarantine.models import Decision, Fate
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading
 from tests.checks.making import bad, day, good
+from tests.quarantine import making
 from tests.quarantine.making import failed_after
 from tests.records.making import take
 from tests.world import make_limit, make_person, make_probe, make_reading, make_version
@@ -41,7 +41,7 @@ def decide(world, anchor, reading, ids=None, **given):
     case = load_case(anchor)
     which = Selection(sites=tuple(case.sites), ids=ids, undecided=True)
     given = {"by": world.manager, "fate": Fate.MEASURED_AGAIN, **given}
-    return actions.decide(case=case, selection=which, good_reading=reading, **given)
+    return making.decide(case=case, selection=which, good_reading=reading, **given)
 
 
 def refused(world, anchor, reading, words, **given):

@@ -18,6 +18,7 @@ from compliance.quarantine.cases import State, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
 from tests.checks.making import bad, boiling, correct_zero, day, event, good, zero
+from tests.quarantine import making
 from tests.quarantine.making import failed_after, undecided
 from tests.records.making import record_of, section, take
 from tests.world import make_limit, make_probe, make_reading
@@ -49,7 +50,7 @@ def anchor(world, again):
 
 def decide(world, anchor, fate, outcome="", **given):
     case = load_case(anchor)
-    actions.decide(by=world.manager, case=case, selection=undecided(case, outcome), fate=fate, **given)
+    making.decide(by=world.manager, case=case, selection=undecided(case, outcome), fate=fate, **given)
 
 
 def strike(world, check, reason="Salted."):
@@ -148,7 +149,7 @@ def test_an_outcome_that_got_graver_opens_it_for_food_that_was_eaten_and_not_for
     for reading, fate in ((eaten, Fate.EATEN), (gone, Fate.DISCARDED)):
         which = Selection((world.site.pk,), ids=(reading.pk,))
         words = {"why": "As said.", "risk": "Low: it was held.", "told": "Nobody needed."}
-        actions.decide(by=world.manager, case=load_case(anchor), selection=which, fate=fate, **words)
+        making.decide(by=world.manager, case=load_case(anchor), selection=which, fate=fate, **words)
     strike(world, behind(world))
     case = load_case(anchor)
     assert (case.undecided, case.lost, case.fates) == (1, 1, {"discarded": 1})

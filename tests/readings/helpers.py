@@ -3,7 +3,8 @@
 import uuid
 from datetime import UTC, datetime
 
-from compliance.readings.actions import record
+from compliance.readings import actions
+from compliance.readings.data import ActData, ReadingData
 
 EARLIER = datetime(2026, 3, 11, 9, 0, tzinfo=UTC)  # three hours before the clock of the tests
 
@@ -12,7 +13,16 @@ def take(world, *, by=None, key=None, typed="4.0", **facts):
     told = {
         "probe": world.probe, "site": world.site, "limit": world.limit, "item": "milk", "unit": "C", "taken_at": EARLIER,
     }  # fmt: skip
-    return record(by=by or world.cook, key=key or uuid.uuid4(), typed=typed, **(told | facts))
+    data = ReadingData(key=key or uuid.uuid4(), typed=typed, **(told | facts))
+    return actions.record(by=by or world.cook, data=data)
+
+
+def correct(*, by, reading, reason, **facts):
+    return actions.correct(by=by, reading=reading, reason=reason, data=ReadingData(**facts))
+
+
+def act_on_deviation(*, by, deviation, after=None, **facts):
+    return actions.act_on_deviation(by=by, deviation=deviation, data=ActData(**facts), after=after)
 
 
 def form_data(world, **facts):

@@ -5,10 +5,10 @@ from datetime import timedelta
 import pytest
 from django.core.exceptions import ValidationError
 
-from compliance.readings.actions import act_on_deviation, void
+from compliance.readings.actions import void
 from compliance.readings.models import CorrectiveAction
 from compliance.readings.queries import open_deviations
-from tests.readings.helpers import EARLIER, take
+from tests.readings.helpers import EARLIER, act_on_deviation, take
 
 pytestmark = pytest.mark.usefixtures("clock")
 DONE = {

@@ -8,7 +8,7 @@ from django.urls import reverse
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.readings.actions import AlreadySent, correct, void
+from compliance.readings.actions import AlreadySent, void
 from compliance.readings.importing import import_file
 from compliance.readings.importing.book import Book
 from compliance.readings.importing.layout import open_table
@@ -16,7 +16,7 @@ from compliance.readings.importing.rows import batches
 from compliance.readings.keys import form_key, row_key
 from compliance.readings.models import Reading, ReadingVoid
 from tests.readings.files import START, csv_file, row
-from tests.readings.helpers import EARLIER, form_data, take
+from tests.readings.helpers import EARLIER, correct, form_data, take
 from tests.world import make_limit, make_person, make_probe
 
 pytestmark = pytest.mark.usefixtures("clock")

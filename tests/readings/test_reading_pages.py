@@ -10,10 +10,10 @@ from django.urls import reverse
 
 from compliance.checks.models import BEGINNING, END, Span
 from compliance.limits.models import Direction
-from compliance.readings.actions import correct, void
+from compliance.readings.actions import void
 from compliance.readings.models import Reading
 from tests.checks.making import good
-from tests.readings.helpers import EARLIER, form_data, take
+from tests.readings.helpers import EARLIER, correct, form_data, take
 from tests.world import make_limit, make_probe
 
 pytestmark = pytest.mark.usefixtures("clock")

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from compliance.checks.actions import void_check
 from compliance.checks.models import CheckDraft
-from compliance.readings.actions import AlreadySent, correct
+from compliance.readings.actions import AlreadySent
 from compliance.readings.exporting import csv_lines
 from compliance.readings.importing import import_file
 from compliance.readings.models import Reading
@@ -22,7 +22,7 @@ from shared.audit.models import Entry
 from sites.models import Site
 from tests.checks.making import bad, event, good
 from tests.readings.files import csv_file, row
-from tests.readings.helpers import EARLIER, form_data, take
+from tests.readings.helpers import EARLIER, correct, form_data, take
 from tests.world import make_probe
 
 pytestmark = pytest.mark.usefixtures("clock")

@@ -12,6 +12,7 @@ from compliance.quarantine import actions as quarantine
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import load_case
 from compliance.readings import actions as readings
+from compliance.readings.data import ActData, ReadingData
 from compliance.readings.models import Reading
 from compliance.records.record import write_record
 from compliance.records.scope import RecordScope
@@ -30,23 +31,29 @@ def at(day: int, hour: int = 9, minute: int = 0, month: int = 3) -> datetime:
 def take(world, typed: str, taken_at: datetime, *, by=None, unit="C", probe=None, limit=None, **fields) -> Reading:
     """A reading through its action, with its deviation where it does not meet its limit."""
     fields = {"item": "Soup", "site": world.site, **fields}
-    return readings.record(
-        by=by or world.cook, key=uuid.uuid4(), probe=probe or world.probe, limit=limit or world.limit, typed=typed,
-        unit=unit, taken_at=taken_at, **fields,
+    data = ReadingData(
+        key=uuid.uuid4(), probe=probe or world.probe, limit=limit or world.limit, typed=typed, unit=unit,
+        taken_at=taken_at, **fields,
     )  # fmt: skip
+    return readings.record(by=by or world.cook, data=data)
 
 
 def correct(world, reading: Reading, typed: str, reason: str, **fields) -> Reading:
     fields = {"item": reading.item, "unit": reading.unit, "taken_at": reading.taken_at, **fields}
-    return readings.correct(
-        by=world.cook, reading=reading, reason=reason, key=uuid.uuid4(), probe=reading.probe, site=reading.site,
-        limit=reading.limit_version.limit, typed=typed, **fields,
-    )  # fmt: skip
+    data = ReadingData(
+        key=uuid.uuid4(),
+        probe=reading.probe,
+        site=reading.site,
+        limit=reading.limit_version.limit,
+        typed=typed,
+        **fields,
+    )
+    return readings.correct(by=world.cook, reading=reading, reason=reason, data=data)
 
 
 def decide(world, anchor: str, fate: str, *, ids=None, by=None, **words) -> None:
-    selection = Selection(sites=(world.site.pk,), ids=ids)
-    quarantine.decide(by=by or world.manager, case=load_case(anchor), selection=selection, fate=fate, **words)
+    selection, data = Selection(sites=(world.site.pk,), ids=ids), quarantine.DecisionData(fate=fate, **words)
+    quarantine.decide(by=by or world.manager, case=load_case(anchor), selection=selection, data=data)
 
 
 def story(world, clock) -> dict:
@@ -79,8 +86,12 @@ def _take_all(world, made) -> None:
     made["struck"] = take(world, "2.0", at(21), item="Ham")
     readings.void(by=world.manager, reading=made["struck"], reason="Entered twice")
     readings.act_on_deviation(
-        by=world.manager, deviation=made["breach"].deviation, action="Reheated to 80 °C", cause="Lamp failed",
-        disposition="reworked", done_at=at(16, 12, 30), note="Nobody had eaten",
+        by=world.manager,
+        deviation=made["breach"].deviation,
+        data=ActData(
+            action="Reheated to 80 °C", cause="Lamp failed", disposition="reworked", done_at=at(16, 12, 30),
+            note="Nobody had eaten",
+        ),
     )  # fmt: skip
 
 

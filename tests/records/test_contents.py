@@ -13,6 +13,7 @@ from compliance.checks.queries import bracket_of
 from compliance.metrology.assessment import bounds, true_range
 from compliance.quarantine.models import Decision
 from compliance.readings import actions as readings
+from compliance.readings.data import ActData
 from compliance.readings.models import Deviation, Reading
 from compliance.records.checking import History
 from shared.units import number
@@ -131,10 +132,8 @@ def test_deviations_say_what_was_done_or_that_nothing_was(record):
 
 
 def test_a_replaced_action_stays_readable(story, world, site):
-    readings.act_on_deviation(
-        by=world.manager, deviation=story["breach"].deviation, action="Discarded it all", cause="Lamp failed",
-        disposition="discarded", done_at=at(16, 13),
-    )  # fmt: skip
+    data = ActData(action="Discarded it all", cause="Lamp failed", disposition="discarded", done_at=at(16, 13))
+    readings.act_on_deviation(by=world.manager, deviation=story["breach"].deviation, data=data)
     told = section(record_of(site), "Deviations and what was done")
     assert (
         told.index("Reheated to 80 °C") < told.index("The entry above was struck out") < told.index("Discarded it all")

@@ -12,14 +12,9 @@ def accepted(world, clock):
     def accept(day, **given):
         clock.move_to(at(day))
         given = {"days_advised": 3, "days_accepted": 3, **given}
-        return actions.accept(
-            by=world.manager,
-            probe=world.probe,
-            days_before=days_of(world.probe),
-            target=95,
-            figures={},
-            **given,
-        )
+        why = given.pop("why", "")
+        advised = actions.Advised(days_before=days_of(world.probe), target=95, figures={}, **given)
+        return actions.accept(by=world.manager, probe=world.probe, advised=advised, why=why)
 
     return accept
 

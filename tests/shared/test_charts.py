@@ -9,9 +9,9 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from shared.charts.axes import nice_ticks, number, time_ticks, unit_of
+from shared.charts.axes import Frame, nice_ticks, number, time_ticks, unit_of
 from shared.charts.marks import width_of
-from shared.charts.settling import settling_picture
+from shared.charts.settling import Display, settling_picture
 from shared.charts.svg import to_svg
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline, spread
 from shared.time_text import minutes_seconds
@@ -23,8 +23,9 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def timeline(spans=(), checks=(), events=(), **options):
-    given = {"tolerance": 1.0, "start": START, "end": END, "zone": LONDON} | options
-    return probe_timeline(list(spans), list(checks), list(events), **given)
+    size = {"size": options.pop("size")} if "size" in options else {}
+    frame = Frame(**{"tolerance": 1.0, "start": START, "end": END, "zone": LONDON} | options)
+    return probe_timeline(list(spans), list(checks), list(events), frame=frame, **size)
 
 
 def words(drawing) -> list[str]:
@@ -123,7 +124,7 @@ def test_a_picture_without_a_title_or_with_a_broken_prefix_is_refused():
 def test_settling_is_drawn_for_any_number_of_readings(count, unit):
     points = [(n * 2.0, round(20 * math.exp(-n / 6), 1)) for n in range(count)]
     settled, residual = (0.0, 0.05) if count > 25 else (None, 1.0 if count > 1 else None)
-    drawing = settling_picture(points, 0.1, settled, residual, unit, tolerance=1.0)
+    drawing = settling_picture(points, Display(0.1, 1.0, unit=unit), settled, residual)
     assert any(f"°{unit}" in w for w in words(drawing))
     assert marks(drawing, "circle") == sum(1 for _ in _seen(drawing))
 
@@ -136,12 +137,14 @@ def _seen(drawing):
 
 
 def test_settling_says_where_it_stands():
-    assert "No reading yet" in words(settling_picture([], 0.1))
-    assert "Still to come: up to 0.4 °C" in words(settling_picture([(0, 20), (9, 1.0)], 0.1, None, 0.4))
-    assert "Settled at 31.64 °F" in words(settling_picture([(0, 20), (9, -0.2)], 0.1, -0.2, 0.05, "F"))
+    assert "No reading yet" in words(settling_picture([], Display(0.1)))
+    assert "Still to come: up to 0.4 °C" in words(settling_picture([(0, 20), (9, 1.0)], Display(0.1), None, 0.4))
+    assert "Settled at 31.64 °F" in words(settling_picture([(0, 20), (9, -0.2)], Display(0.1, unit="F"), -0.2, 0.05))
 
 
-@pytest.mark.parametrize(("arguments", "words_"), [((0.0,), "resolution"), ((0.1, None, -1.0), "negative")])
+@pytest.mark.parametrize(
+    ("arguments", "words_"), [((Display(0.0),), "resolution"), ((Display(0.1), None, -1.0), "negative")]
+)
 def test_settling_refuses_what_cannot_be(arguments, words_):
     with pytest.raises(ValueError, match=words_):
         settling_picture([(0, 1)], *arguments)
@@ -186,7 +189,7 @@ def test_checks_outside_the_period_are_left_out():
 def test_the_narrow_picture_keeps_its_words_inside():
     spans = [Band(None, START + timedelta(days=20), "proven"), Band(START + timedelta(days=20), None, "pending")]
     flags = [Flag(START + timedelta(days=d), "Moved to another kitchen a long way off " * 3) for d in (1, 2)]
-    drawing = timeline(spans, [Dot(START + timedelta(days=20), 0.2, 0.1, "in_tolerance")], flags, width=340)
+    drawing = timeline(spans, [Dot(START + timedelta(days=20), 0.2, 0.1, "in_tolerance")], flags, size=(340, 300))
     assert drawing.width == 340
     tree = ElementTree.fromstring(to_svg(drawing, "t", "d"))
     for text in tree.iter(f"{SVG}text"):

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from shared.charts.drift import Course, Found, Turn, drift_picture
+from shared.charts.drift import Course, DriftFrame, Found, Turn, drift_picture
 from shared.charts.svg import to_svg
 
 NOW = datetime(2026, 3, 11, 12, tzinfo=UTC)
@@ -25,7 +25,8 @@ def drawn(found=CHECKS, trend=TREND, course=AHEAD, turns=(), **options):
         "end": NOW + 90 * DAY,
         "zone": ZoneInfo("Europe/London"),
     }
-    return drift_picture(found, trend, course, turns, **given | options)
+    size = {"size": options.pop("size")} if "size" in options else {}
+    return drift_picture(found, trend, course, turns, frame=DriftFrame(**given | options), **size)
 
 
 def tree(drawing):
@@ -72,7 +73,7 @@ def test_nothing_known_says_so():
 
 
 def test_a_narrow_picture_grows_for_its_key_and_says_now():
-    narrow = drawn(width=340, height=100)
+    narrow = drawn(size=(340, 100))
     assert narrow.width == 340
     assert narrow.height > 200
     assert "now" in words(narrow)

@@ -27,7 +27,7 @@ from ..models import CheckDraft
 from ..surroundings import keep
 from ..surroundings_form import Air
 from .guided_end import again
-from .guided_page import answer, draft_of, probe_to_check, tapped, taps_of, told_before
+from .guided_page import Shown, answer, draft_of, probe_to_check, tapped, taps_of, told_before
 
 FRAGMENT_GONE = 286  # tells the page to stop asking
 
@@ -35,7 +35,7 @@ FRAGMENT_GONE = 286  # tells the page to stop asking
 @require_GET
 def page(request, pk, kind):
     probe = probe_to_check(request, pk)
-    return answer(request, probe, kind, resume="go" in request.GET, whole=True)
+    return answer(request, probe, kind, Shown(resume="go" in request.GET, whole=True))
 
 
 @require_POST
@@ -56,7 +56,7 @@ def air(request, pk, kind):
         return _tap(request, pk, kind, lambda draft: drafts.tell(draft, surroundings={"before": told_before(draft)}))
     form = Air(request.POST)
     if not form.is_valid():
-        return answer(request, probe_to_check(request, pk), kind, air=form)
+        return answer(request, probe_to_check(request, pk), kind, Shown(air=form))
     kept = keep(form.surroundings(), *form.typed())
     return _tap(request, pk, kind, lambda draft: drafts.tell(draft, surroundings=kept))
 
@@ -145,8 +145,8 @@ def _tap(request, pk: int, kind: str, act, *, keep: str = "", reads: bool = Fals
         _keep_about(request, draft)
         act(draft)
     except ValidationError as error:
-        return answer(request, probe, kind, error=error, keep=keep)
-    return answer(request, probe, kind, keep="" if reads else keep)
+        return answer(request, probe, kind, Shown(error=error, keep=keep))
+    return answer(request, probe, kind, Shown(keep="" if reads else keep))
 
 
 def _keep_about(request, draft: CheckDraft) -> None:

@@ -18,7 +18,7 @@ from ..finished import MEANWHILE, bath_finished, kept_in_words, one_finished
 from ..forms import FinishForm
 from ..kinds import GUIDANCE
 from ..models import Check, CheckDraft, Verdict
-from .guided_page import answer, draft_of, probe_to_check, tapped
+from .guided_page import Shown, answer, draft_of, probe_to_check, tapped
 
 
 @require_POST
@@ -35,7 +35,7 @@ def finish(request, pk, kind):
     except ValidationError as error:
         check = Check.objects.filter(probe=probe, key=draft.key).first()  # by another tap at this very moment
         if check is None:
-            return answer(request, probe, kind, error=error, form=form)
+            return answer(request, probe, kind, Shown(error=error, form=form))
     if onward := together.after(draft):
         messages.add_message(request, *one_finished(check))
         return redirect(onward)
@@ -63,7 +63,7 @@ def again(request, probe: Probe, kind: str) -> HttpResponse:
     try:
         reason = as_reason(request.POST.get("why", ""), "")
     except ValidationError as error:
-        return answer(request, probe, kind, error=error)
+        return answer(request, probe, kind, Shown(error=error))
     try:
         kept = unfinished.give_up(by=request.user, probe=probe, key=key, reason=reason) if key else None
     except ValidationError:  # finished by another tap at this very moment

@@ -1,6 +1,9 @@
 """What the page of a guided check shows, for its views."""
 
+from dataclasses import dataclass
+
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -43,16 +46,29 @@ def tapped(request, probe: Probe, kind: str) -> CheckDraft | None:
     return draft if draft and (shown is None or key_in(shown) == draft.key) else None
 
 
-def answer(
-    request, probe: Probe, kind: str, *, resume=True, whole=False, error=None, keep="", form=None, air=None
-) -> HttpResponse:  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How the page is shown again: the `whole` of it, going on without being asked (`resume`); what was refused and typed."""
+
+    resume: bool = True
+    whole: bool = False
+    error: ValidationError | None = None
+    keep: str = ""
+    form: FinishForm | None = None
+    air: Air | None = None
+
+
+AFTER_A_TAP = Shown()
+
+
+def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> HttpResponse:
     """The page or, for HTMX, its changing part. A plain post that went well is followed by a redirect."""
     guidance = GUIDANCE[kind]
-    if not (whole or error or air or request.htmx):
+    if not (shown.whole or shown.error or shown.air or request.htmx):
         return redirect(reverse(guidance.address, args=[probe.pk]) + "?go")
     draft, now = draft_of(request, probe, kind), timezone.now()
     context = {
-        "probe": probe, "site": probe.site, "draft": draft, "error": error, "keep": keep, "kind": kind,
+        "probe": probe, "site": probe.site, "draft": draft, "error": shown.error, "keep": shown.keep, "kind": kind,
         "words": guidance.words, "title": f"{guidance.words.title}{probe.code}", "taps": taps_of(probe, kind, draft),
         "page_url": reverse(guidance.address, args=[probe.pk]),
         "unit_label": Unit(draft_numbers.unit_of(draft) if draft else probe.site.unit).label,
@@ -60,15 +76,15 @@ def answer(
     }  # fmt: skip
     if draft is None:
         context |= {"phase": "start", "unfit": KINDS[kind].unfit(probe)}
-    elif drafts.is_abandoned(draft, now) and not resume:
+    elif drafts.is_abandoned(draft, now) and not shown.resume:
         context |= {"phase": "resume", "touched_at": drafts.touched_at(draft)}
-    elif KINDS[kind].asks_air and (air or "source" not in draft.surroundings):
-        shown = air or Air(initial=air_initial(told_before(draft), probe.site))
-        context |= {"phase": "air", "air": shown, "hundred": show(100_000, probe.site.unit, 0)}
+    elif KINDS[kind].asks_air and (shown.air or "source" not in draft.surroundings):
+        air = shown.air or Air(initial=air_initial(told_before(draft), probe.site))
+        context |= {"phase": "air", "air": air, "hundred": show(100_000, probe.site.unit, 0)}
     else:
-        shown, context["onward"] = guide(draft, now), together.onward(draft, now)
-        context |= {"phase": "timing" if shown.timing else "prepare", "guide": shown, "timing": shown.timing}
-        context["form"] = form or FinishForm(initial=_said(draft), depth=guidance.words.depth)
+        guided, context["onward"] = guide(draft, now), together.onward(draft, now)
+        context |= {"phase": "timing" if guided.timing else "prepare", "guide": guided, "timing": guided.timing}
+        context["form"] = shown.form or FinishForm(initial=_said(draft), depth=guidance.words.depth)
     context["back_url"], context["back_label"] = _back(probe, context["bath"])
     part = request.htmx and not request.htmx.boosted
     return render(request, f"checks/guided/{'body' if part else 'page'}.html", context)

@@ -23,7 +23,7 @@ MISHAPS = 0.012  # share of readings where a door stood open or a dish came out 
 
 
 @dataclass(frozen=True, slots=True)
-class Round:
+class DailyRound:
     """Something measured at a time of day: which rule, on what, how warm it usually is and how much that varies.
 
     `every` so many days, on so many `dishes` of the items; what is stored is measured in each of its places.
@@ -41,13 +41,13 @@ class Round:
 
 
 ROUNDS = (
-    Round(time(7, 20), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 3.4, 0.9),
-    Round(time(7, 25), "store", "frozen-storage", ("Chest freezer",), -20.2, 0.9),
-    Round(time(14, 50), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 4.1, 1.0),
-    Round(
+    DailyRound(time(7, 20), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 3.4, 0.9),
+    DailyRound(time(7, 25), "store", "frozen-storage", ("Chest freezer",), -20.2, 0.9),
+    DailyRound(time(14, 50), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 4.1, 1.0),
+    DailyRound(
         time(9, 10), "store", "delivery-chilled", ("Milk and yoghurt", "Cooked ham", "Fresh fish"), 4.4, 1.1, every=2
     ),
-    Round(
+    DailyRound(
         time(11, 35),
         "cook",
         "cook-75c",
@@ -56,22 +56,22 @@ ROUNDS = (
         2.6,
         30,
     ),
-    Round(
+    DailyRound(
         time(11, 50), "cook", "cook-75c", ("Roast turkey", "Beef stew", "Vegetable lasagne", "Sausages"), 81.0, 2.9, 30
     ),
-    Round(
+    DailyRound(
         time(12, 20), "hot", "hot-holding", ("Mashed potato", "Gravy", "Rice", "Soup of the day"), 69.5, 2.3, dishes=2
     ),
-    Round(time(12, 25), "hot", "cook-75c", ("Tomato sauce", "Custard", "Rice pudding"), 83.0, 2.8, every=3),
+    DailyRound(time(12, 25), "hot", "cook-75c", ("Tomato sauce", "Custard", "Rice pudding"), 83.0, 2.8, every=3),
 )
 SUPPER = (
-    Round(time(17, 5), "cook", "cook-75c", ("Omelette", "Fish pie", "Chicken soup"), 80.5, 2.7, 30),
-    Round(time(17, 20), "hot", "hot-holding", ("Soup of the day", "Baked beans"), 69.0, 2.2),
+    DailyRound(time(17, 5), "cook", "cook-75c", ("Omelette", "Fish pie", "Chicken soup"), 80.5, 2.7, 30),
+    DailyRound(time(17, 20), "hot", "hot-holding", ("Soup of the day", "Baked beans"), 69.0, 2.2),
 )
 # At the homes the cold stores are looked at every four hours.
 ALL_DAY = (
-    Round(time(10, 55), "store", "chill-store", ("Walk-in chiller",), 3.8, 0.9),
-    Round(time(18, 50), "store", "chill-store", ("Walk-in chiller",), 3.9, 0.9),
+    DailyRound(time(10, 55), "store", "chill-store", ("Walk-in chiller",), 3.8, 0.9),
+    DailyRound(time(18, 50), "store", "chill-store", ("Walk-in chiller",), 3.9, 0.9),
 )
 
 
@@ -105,23 +105,35 @@ def _readings(setting, story: SiteStory, lives, versions, chance: Random) -> Ite
         for kind in kinds:
             if number % kind.every:
                 continue
-            at = instant(day, kind.at, setting.zone)
-            yield from _round(setting, story, here, versions[story.name, kind.rule], kind, at, chance)
+            hour = Hour(setting, story, versions[story.name, kind.rule], instant(day, kind.at, setting.zone), chance)
+            yield from _round(hour, here, kind)
 
 
-def _round(setting, story, here, version, kind: Round, at: datetime, chance: Random) -> Iterator[Reading]:
+@dataclass(frozen=True)
+class Hour:
+    """One round of readings at one site: under which limit, and when."""
+
+    setting: Setting
+    story: SiteStory
+    version: LimitVersion
+    at: datetime
+    chance: Random
+
+
+def _round(hour: Hour, here: list[Life], kind: DailyRound) -> Iterator[Reading]:
+    chance = hour.chance
     stored = kind.use == "store" and kind.rule != "delivery-chilled"
     items = kind.items if stored else chance.sample(kind.items, kind.dishes)
     for item in items:
-        taken_at = at + timedelta(seconds=chance.randrange(0, 700))
+        taken_at = hour.at + timedelta(seconds=chance.randrange(0, 700))
         truth, hold = chance.gauss(kind.truth, kind.scatter), kind.hold_s and kind.hold_s + chance.randrange(0, 60, 5)
         if chance.random() < MISHAPS:
             truth += 5.5 if kind.use == "store" else -8.5
-        life = _at_hand(here, kind.use, story.name, taken_at)
-        if taken_at >= setting.now or life is None or chance.random() < 0.02:
+        life = _at_hand(here, kind.use, hour.story.name, taken_at)
+        if taken_at >= hour.setting.now or life is None or chance.random() < 0.02:
             continue
         life.used_at = taken_at
-        yield _reading(setting, story, life, version, item, truth, taken_at, hold, chance)
+        yield _reading(hour, life, item, truth, taken_at, hold)
 
 
 def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None:
@@ -136,13 +148,14 @@ def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None
     return min(nearest, key=lambda life: life.used_at, default=None)
 
 
-def _reading(setting, story, life: Life, version, item, truth, taken_at, hold_s, chance: Random) -> Reading:
+def _reading(hour: Hour, life: Life, item: str, truth: float, taken_at: datetime, hold_s: int | None) -> Reading:
+    setting, story, chance = hour.setting, hour.story, hour.chance
     typed = life.instrument.shows(truth, taken_at)
     by = (setting.cooks if chance.random() < 0.75 else setting.managers)[story.name]
     return Reading(
         key=form_key(setting.sites[story.name].pk, UUID(int=chance.getrandbits(128), version=4)), probe=life.probe,
         site=setting.sites[story.name],
-        limit_version=version, item=item, typed=typed, unit=Unit.CELSIUS, value_milli=read_typed(typed, Unit.CELSIUS),
+        limit_version=hour.version, item=item, typed=typed, unit=Unit.CELSIUS, value_milli=read_typed(typed, Unit.CELSIUS),
         hold_s=hold_s, taken_at=taken_at, taken_by=by, recorded_by=by, recorded_at=taken_at + timedelta(seconds=40),
     )  # fmt: skip
 

@@ -1,5 +1,6 @@
 """What the invented people did about deviations and cases; the last few days are left for whoever signs in."""
 
+from dataclasses import replace
 from datetime import datetime, time, timedelta
 from random import Random
 
@@ -8,10 +9,12 @@ from django.db.models import Exists, OuterRef
 from compliance.metrology.vocabulary import Direction, Outcome
 from compliance.plans.calendar import DAY, instant
 from compliance.quarantine import actions as quarantine
+from compliance.quarantine.actions import DecisionData
 from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import Case, doubts, load_case
 from compliance.quarantine.models import Fate
 from compliance.readings import actions as readings
+from compliance.readings.data import ActData, ReadingData
 from compliance.readings.models import Deviation, Disposition, Reading
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
@@ -78,10 +81,8 @@ def act_on_deviations(setting: Setting) -> None:
         action, cause, disposition = chance.choice(TOO_WARM if warm else TOO_COOL)
         done_at = reading.taken_at + timedelta(minutes=chance.randrange(8, 50))
         with clock.pretend(done_at + timedelta(minutes=2)):
-            readings.act_on_deviation(
-                by=setting.managers[reading.site.name], deviation=deviation, action=action, cause=cause,
-                disposition=disposition, done_at=done_at,
-            )  # fmt: skip
+            data = ActData(action=action, cause=cause, disposition=disposition, done_at=done_at)
+            readings.act_on_deviation(by=setting.managers[reading.site.name], deviation=deviation, data=data)
 
 
 def correct_some(setting: Setting) -> None:
@@ -92,11 +93,12 @@ def correct_some(setting: Setting) -> None:
     first, second, third = unsuspicious.order_by("-taken_at")[10:70:20]
     for reading in (first, second):
         with clock.pretend(reading.taken_at + timedelta(minutes=6)):
-            readings.correct(
-                by=reading.taken_by, reading=reading, reason="Typed into the wrong line.", key=_key(reading), probe=reading.probe,
-                site=reading.site, limit=reading.limit_version.limit, item=reading.item, typed=_slipped(reading),
-                unit=reading.unit, taken_at=reading.taken_at, hold_s=reading.hold_s,
+            data = ReadingData(
+                key=_key(reading), probe=reading.probe, site=reading.site, limit=reading.limit_version.limit,
+                item=reading.item, typed=_slipped(reading), unit=reading.unit, taken_at=reading.taken_at,
+                hold_s=reading.hold_s,
             )  # fmt: skip
+            readings.correct(by=reading.taken_by, reading=reading, reason="Typed into the wrong line.", data=data)
     with clock.pretend(third.taken_at + timedelta(minutes=9)):
         readings.void(
             by=third.taken_by,
@@ -126,12 +128,11 @@ def _close(setting: Setting, case: Case, life: Life) -> None:
     decided_at = (case.ends_at or setting.now) + timedelta(hours=20)
     for site in case.sites.values():
         manager = setting.managers[site.name]
-        for outcome, given in _decisions().items():
+        for outcome, data in _decisions().items():
             if case.undecided_at([site.pk], outcome):
                 with clock.pretend(min(decided_at, setting.now - timedelta(hours=1))):
-                    quarantine.decide(
-                        by=manager, case=case, selection=Selection((site.pk,), outcome=outcome, undecided=True), **given
-                    )
+                    selection = Selection((site.pk,), outcome=outcome, undecided=True)
+                    quarantine.decide(by=manager, case=case, selection=selection, data=data)
     if life.story.behaviour.get("signed"):
         with clock.pretend(_signing_time(decided_at, setting.now)):
             boss = setting.supervisor_of(life.story.site)
@@ -142,15 +143,16 @@ def _signing_time(decided_at: datetime, now: datetime) -> datetime:
     return min(decided_at + timedelta(days=2), now - timedelta(minutes=30))
 
 
-def _decisions() -> dict[str, dict]:
-    eaten = {
-        "fate": Fate.EATEN,
-        "why": "Served on the day, nothing was left.",
-        "risk": "Cooked for the full time by the oven's own clock; nobody was reported ill within ten days.",
-        "told": "The area supervisor, who asked the authority; no further step was wanted.",
-    }
+def _decisions() -> dict[str, DecisionData]:
+    eaten = DecisionData(
+        fate=Fate.EATEN,
+        why="Served on the day, nothing was left.",
+        risk="Cooked for the full time by the oven's own clock; nobody was reported ill within ten days.",
+        told="The area supervisor, who asked the authority; no further step was wanted.",
+    )
+    hotter = "The food was hotter in the middle at serving, measured with another probe."
     return {
-        Outcome.HELD: {"fate": Fate.STANDS},
+        Outcome.HELD: DecisionData(fate=Fate.STANDS),
         Outcome.UNDECIDED: eaten,
-        Outcome.BROKEN: eaten | {"risk": "The food was hotter in the middle at serving, measured with another probe."},
+        Outcome.BROKEN: replace(eaten, risk=hotter),
     }

@@ -15,6 +15,7 @@ from sites.models import Role
 
 from ..access import get_deviation
 from ..actions import act_on_deviation
+from ..data import ActData
 from ..filters import DeviationFilter
 from ..forms import ActForm, sentence
 from ..models import Disposition
@@ -68,9 +69,7 @@ def deviation_detail(request, pk):
         form = ActForm(
             request.POST or None, initial=told(request, made), site=reading.site, deciders=deciders(reading.site)
         )
-        if form.is_valid() and attempt(
-            form, act_on_deviation, by=request.user, deviation=deviation, **form.cleaned_data
-        ):
+        if form.is_valid() and _act(request, deviation, form):
             messages.success(request, "What was done is in the record.")
             return redirect("deviation_detail", pk)
     return render(request, "readings/deviation_detail.html", {
@@ -79,6 +78,12 @@ def deviation_detail(request, pk):
         "made": [act_facts(act, reading.site) for act in made],
         "open_form": bool(form and (form.errors or not made or made[0].disposition == Disposition.HELD)),
     })  # fmt: skip
+
+
+def _act(request, deviation, form):
+    given = dict(form.cleaned_data)
+    after = given.pop("after")
+    return attempt(form, act_on_deviation, by=request.user, deviation=deviation, data=ActData(**given), after=after)
 
 
 def deciders(site):

@@ -21,6 +21,7 @@ from sites.models import Role
 
 from ..access import get_reading, sites_to_record_at
 from ..actions import correct, record, void
+from ..data import ReadingData
 from ..exporting import csv_lines
 from ..filters import ReadingFilter
 from ..forms import CorrectForm, ReadingForm, VoidForm, sentence
@@ -123,7 +124,7 @@ def save(form, act):
     facts["taken_at"] = (
         form.cleaned_data["taken_at"] or (known and known.taken_at) or timezone.now().replace(microsecond=0)
     )
-    made = attempt(form, act, **facts)
+    made = attempt(form, act, data=ReadingData(**facts))
     if made is None and known:
         form.data = form.data.copy()
         form.data["key"] = uuid4().hex

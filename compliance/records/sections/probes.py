@@ -8,6 +8,7 @@ from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
 from compliance.checks.queries import entered_late, not_cleared_by, passed_near_edge
 from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
+from shared.charts.axes import Frame
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -47,7 +48,9 @@ def write(writer: Writer, scope: RecordScope) -> None:
         with writer.together():
             if number == 0:
                 writer.paragraph(INTRODUCTION)
-            _write_head(writer, scope, plans, here, spans.get(pk, []), found, events.get(pk, []))
+            _write_head(writer, scope, plans, here, spans.get(pk, []))
+            if scope.reached > scope.start:
+                writer.drawing(_picture(writer, scope, here.probe, spans.get(pk, []), found, events.get(pk, [])))
         _write_checks(writer, scope, plans, here.probe, found, spans.get(pk, []))
 
 
@@ -67,12 +70,10 @@ def _events(scope: RecordScope) -> dict[int, list[Event]]:
     return {pk: list(group) for pk, group in groupby(events, key=lambda event: event.probe_id)}
 
 
-def _write_head(writer: Writer, scope: RecordScope, plans: Planned, here: ProbeHere, spans, checks, events) -> None:
+def _write_head(writer: Writer, scope: RecordScope, plans: Planned, here: ProbeHere, spans: list[Span]) -> None:
     probe = here.probe
     writer.heading(f"Probe {probe.code}" + (f": {probe.description}" if probe.description else ""), 2)
     writer.facts(_facts(scope, plans, here, spans))
-    if scope.reached > scope.start:
-        writer.drawing(_picture(writer, scope, probe, spans, checks, events))
 
 
 def _write_checks(
@@ -131,13 +132,20 @@ def _state(probe: Probe, scope: RecordScope) -> str:
 
 
 def _picture(writer: Writer, scope: RecordScope, probe: Probe, spans, checks, events):
+    frame = Frame(
+        tolerance=probe.tolerance_milli / 1000,
+        start=scope.start,
+        end=scope.reached,
+        zone=scope.zone,
+        unit=scope.site.unit,
+    )
     return probe_timeline(
         [Band(_open(s.starts_at, BEGINNING), _open(s.ends_at, END), s.standing) for s in spans],
         [_dot(check) for check in checks],
         [Flag(event.at, f"E{event.pk} {event.get_kind_display()}") for event in events],
-        tolerance=probe.tolerance_milli / 1000, start=scope.start, end=scope.reached, zone=scope.zone,
-        unit=scope.site.unit, width=writer.width, height=200,
-    )  # fmt: skip
+        frame=frame,
+        size=(writer.width, 200),
+    )
 
 
 def _open(at, end):
