@@ -49,7 +49,7 @@ NETWORK = (
 
 
 @dataclass(frozen=True, slots=True)
-class Budget:
+class TryBudget:
     """How many tries there are in a window: for an account, at a place (a network or a device), or for one at the other."""
 
     account: str
@@ -80,7 +80,7 @@ class Budget:
 
 @dataclass(frozen=True, slots=True)
 class CountedTry:
-    budgets: tuple[Budget, ...]
+    budgets: tuple[TryBudget, ...]
     total: QuerySet[PasswordTries]
     known_device: bool
 
@@ -151,13 +151,13 @@ def _parsed(text: str) -> IPv4Address | IPv6Address | None:
 def _counted(request: HttpRequest, email: str) -> CountedTry:
     account = _digest("account", email)
     if device := known_device(request, email):
-        own = Budget(account, _digest("device", device), PER_DEVICE, HERE)
+        own = TryBudget(account, _digest("device", device), PER_DEVICE, HERE)
         return CountedTry((own,), _total(account), known_device=True)
     network = _digest("network", network_of(address_of(request)))
     shared = (
-        Budget(account, network, PER_ACCOUNT_AND_NETWORK, HERE),
-        Budget(account, "", PER_ACCOUNT, EVERYWHERE),
-        Budget("", network, PER_NETWORK, NETWORK),
+        TryBudget(account, network, PER_ACCOUNT_AND_NETWORK, HERE),
+        TryBudget(account, "", PER_ACCOUNT, EVERYWHERE),
+        TryBudget("", network, PER_NETWORK, NETWORK),
     )
     return CountedTry(shared, _total(account), known_device=False)
 

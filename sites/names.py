@@ -15,7 +15,7 @@ class Name:
         return self.name
 
 
-class Change(Protocol):
+class NameChange(Protocol):
     """A name from a moment on, and the one before it; that is empty for the name that somebody came with."""
 
     recorded_at: datetime
@@ -25,7 +25,7 @@ class Change(Protocol):
     former_initials: str
 
 
-def name_at(present: Name, changes: Iterable[Change], moment: datetime) -> Name:
+def name_at(present: Name, changes: Iterable[NameChange], moment: datetime) -> Name:
     """`changes` in the order of time. Somebody who changes their own name does so under the one borne until then."""
     changes = list(changes)
     borne = [change for change in changes if change.recorded_at < moment]

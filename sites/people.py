@@ -13,7 +13,7 @@ from .ranks import is_below, may_rename, works_within
 
 
 @dataclass(frozen=True, slots=True)
-class Reach:
+class PersonInReach:
     """A person, the areas that whoever asks supervises, and whether all the work of that person lies within them.
 
     `below`: they rank below whoever asks, too. `may_link`: whoever asks may make them a link to choose a password;
@@ -44,19 +44,19 @@ def colleagues_of(supervisor: Person) -> QuerySet[Person]:
     return working_in(Area.objects.filter(business__in=areas_of(supervisor).values("business")))
 
 
-def get_person(supervisor: Person, pk: int) -> Reach:
+def get_person(supervisor: Person, pk: int) -> PersonInReach:
     """Raises Http404 where the person works in no business of `supervisor`, PermissionDenied for who supervises nothing."""
     areas = require_supervisor(supervisor)
     person = colleagues_of(supervisor).filter(pk=pk).first()
     if person is None:
         raise Http404
-    return Reach(
+    return PersonInReach(
         person, areas, works_within(person, areas), is_below(person, supervisor), may_make_link(supervisor, person),
         may_rename(supervisor, person),
     )  # fmt: skip
 
 
-def get_whole_person(supervisor: Person, pk: int) -> Reach:
+def get_whole_person(supervisor: Person, pk: int) -> PersonInReach:
     """As `get_person`; raises PermissionDenied also for those who work in areas that are not the supervisor's."""
     reach = get_person(supervisor, pk)
     if not reach.whole:

@@ -20,7 +20,7 @@ from django.utils import timezone
 
 from compliance.checks import drafts
 from compliance.checks.kinds import GUIDANCE
-from compliance.checks.models import Kind, Stage
+from compliance.checks.models import CheckKind, Stage
 from tests import everything
 from tests.engines import Run
 from tests.nasty import BY_KIND, CATALOGUE, forms_in, parameters_read
@@ -36,10 +36,10 @@ def records(db):
     """One of everything, and a check of each guided kind half way."""
     found = everything.build()
     world, begun = found["world"], timezone.now() - timedelta(minutes=5)
-    for kind in (Kind.ZERO, Kind.BOILING):
+    for kind in (CheckKind.ZERO, CheckKind.BOILING):
         draft = drafts.begin(world.manager, world.probe, GUIDANCE[kind].usual, Stage.AS_FOUND, begun, kind)
         draft.inserted_at, draft.readings = begun, [[60_000, "0.1", "C"]]
-        draft.surroundings = ALTITUDE if kind == Kind.BOILING else {}
+        draft.surroundings = ALTITUDE if kind == CheckKind.BOILING else {}
         draft.save()
     return found
 

@@ -5,9 +5,9 @@ import re
 from pathlib import Path
 
 from compliance.checks.kinds import AWAY_FROM_ZERO, GUIDANCE, KINDS, USUAL, check_wanted, of_the_same_points
-from compliance.checks.models import Kind
+from compliance.checks.models import CheckKind
+from compliance.metrology import vocabulary
 from compliance.metrology.marks import speaks_for
-from compliance.metrology.vocabulary import CheckKind
 
 ROOT = Path(__file__).resolve().parent.parent
 OWN = ROOT / "compliance/checks/kinds"
@@ -23,7 +23,7 @@ def names_a_kind(source: str) -> bool:
     members = {ast.unparse(node) for node in ast.walk(tree) if isinstance(node, ast.Attribute)}
     modules = {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     return bool(
-        words & {kind.value for kind in Kind}
+        words & {kind.value for kind in CheckKind}
         or any(MEMBER.fullmatch(member) for member in members)
         or any(MODULE.search(module) for module in modules)
     )
@@ -51,7 +51,7 @@ def test_naming_one_is_seen_however_it_is_done():
 
 
 def test_every_kind_has_its_module_and_all_that_is_asked_of_it():
-    assert list(KINDS) == [kind.value for kind in Kind] and {f.stem for f in OWN.glob("*.py")} >= set(KINDS)
+    assert list(KINDS) == [kind.value for kind in CheckKind] and {f.stem for f in OWN.glob("*.py")} >= set(KINDS)
     for value, kind in KINDS.items():
         assert kind.value == value and kind.data.kind == value and kind.correction
         assert kind.guided == (kind.form is None), "made step by step, or entered by a form"
@@ -60,7 +60,7 @@ def test_every_kind_has_its_module_and_all_that_is_asked_of_it():
 
 def test_a_kind_speaks_for_the_ends_that_the_measurement_says():
     for value, kind in KINDS.items():
-        assert kind.points == {speaks_for(CheckKind(value), reference) for reference in (0.0, 100.0)}
+        assert kind.points == {speaks_for(vocabulary.CheckKind(value), reference) for reference in (0.0, 100.0)}
 
 
 def test_what_is_asked_for_has_a_kind_that_answers_it():

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from compliance.metrology import control, drift, intervals, reliability
 from compliance.probes.models import EventKind, Probe
 
-from .past import DAY, Happened, Past, Seen, Tried, tried
+from .past import DAY, Past, PastCheck, PastEvent, Tried, tried
 
 URGENT = ("out", "soon", "moving", "drifting", "unknown", "steady")
 STEPS = 24
@@ -21,7 +21,7 @@ class Jump:
     after: datetime
     before: datetime
     size: float
-    event: Happened | None
+    event: PastEvent | None
 
     @property
     def explained(self) -> bool:
@@ -64,7 +64,7 @@ class Outlook:
         return self.past.every_days
 
     @property
-    def last(self) -> Seen | None:
+    def last(self) -> PastCheck | None:
         return self.past.seen[-1] if self.past.seen else None
 
     @property
@@ -187,11 +187,11 @@ def _trials(tried: Sequence[Tried]) -> list[reliability.Trial]:
     return [reliability.Trial(interval=t.days, failures=t.failures, checks=t.checks) for t in tried]
 
 
-def points_of(past: Past) -> list[drift.Point]:
+def points_of(past: Past) -> list[drift.ErrorPoint]:
     """The checks as the measurement takes them: days from the first one, °C."""
     befores = (None, *past.seen)
     return [
-        drift.Point(
+        drift.ErrorPoint(
             at=(seen.at - past.seen[0].at) / DAY,
             error=seen.error_milli / 1000,
             standard=min(max(seen.standard_milli / 1000, 0.001), 100.0),
@@ -226,7 +226,7 @@ def _jumps(past: Past, trend: drift.Trend | None) -> tuple[Jump, ...]:
     return tuple(_jump(past, change) for change in trend.changes) if trend else ()
 
 
-def _jump(past: Past, change: drift.Change) -> Jump:
+def _jump(past: Past, change: drift.ErrorJump) -> Jump:
     before, first = past.seen[change.position - 1], past.seen[change.position]
     between = [e for e in past.happened if before.at <= e.at <= first.at]
     event = next((e for e in between if e.alters), next((e for e in between if e.kind == EventKind.DROPPED), None))

@@ -11,7 +11,7 @@ DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class PastCheck:
     """A live, conclusive check at zero: the error that it found and its uncertainties, in milli-kelvin."""
 
     at: datetime
@@ -23,7 +23,7 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class Happened:
+class PastEvent:
     at: datetime
     kind: str
     label: str
@@ -47,13 +47,13 @@ class Past:
     """One probe's history, oldest first; `every_days` are the days between its checks by the plan in force."""
 
     probe: Probe
-    seen: tuple[Seen, ...] = ()
-    happened: tuple[Happened, ...] = ()
+    seen: tuple[PastCheck, ...] = ()
+    happened: tuple[PastEvent, ...] = ()
     per_day: float | None = None
     every_days: int = STARTING.days
 
     @property
-    def as_found(self) -> list[Seen]:
+    def as_found(self) -> list[PastCheck]:
         return [s for s in self.seen if not s.as_left]
 
 

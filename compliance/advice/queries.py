@@ -18,7 +18,7 @@ from sites.access import sites_of
 from sites.models import Person
 
 from .outlook import Outlook, look_ahead
-from .past import DAY, Happened, Past, Seen, Tried
+from .past import DAY, Past, PastCheck, PastEvent, Tried
 
 SEEN = timedelta(days=730)  # an instrument of two years ago says little of the one of today
 KEPT = 250  # checks of one probe, two years of weekly ones twice over; a fit slows down faster than they grow
@@ -28,8 +28,8 @@ MOST_ALIKE = 200  # more of the same kind say nothing new
 
 @dataclass
 class _Gathered:
-    seen: list[Seen] = field(default_factory=list)
-    happened: list[Happened] = field(default_factory=list)
+    seen: list[PastCheck] = field(default_factory=list)
+    happened: list[PastEvent] = field(default_factory=list)
 
 
 def pasts_of(probes: Sequence[Probe], now: datetime) -> list[Past]:
@@ -55,14 +55,14 @@ def _checks(probes: Iterable[int], now: datetime):
     told = ("probe_id", "checked_at", "error_milli", "expanded_milli", "budget__coverage_factor", "verdict", "stage")
     for pk, at, error, expanded, factor, verdict, stage in checks.order_by("checked_at", "pk").values_list(*told):
         standard = expanded / float(factor or 2)
-        yield pk, Seen(at, error, expanded, standard, verdict == Verdict.IN_TOLERANCE, stage == Stage.AS_LEFT)
+        yield pk, PastCheck(at, error, expanded, standard, verdict == Verdict.IN_TOLERANCE, stage == Stage.AS_LEFT)
 
 
 def _events(probes: Iterable[int], now: datetime):
     kinds = (*ALTERATIONS, EventKind.DROPPED)
     found = Event.objects.filter(probe__in=list(probes), kind__in=kinds, void__isnull=True, at__gt=now - SEEN)
     for event in found.order_by("at", "pk"):
-        yield event.probe_id, Happened(event.at, event.kind, event.get_kind_display())
+        yield event.probe_id, PastEvent(event.at, event.kind, event.get_kind_display())
 
 
 def reading_rates(probes: Iterable[int]) -> dict[int, float]:

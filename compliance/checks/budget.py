@@ -15,7 +15,7 @@ SHAPES = {"normal": "bell", "rectangular": "even"}
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class BudgetLine:
     """One line of a budget as it is shown: what it is from, its ± value, its shape, its standard uncertainty.
 
     `shape` says in plain words what `distribution` names.
@@ -30,11 +30,11 @@ class Line:
     why: str
 
 
-def lines_of(check: Check) -> list[Line]:
+def lines_of(check: Check) -> list[BudgetLine]:
     """Every line of the budget; none where the check gave no figure, and for a certificate, whose laboratory made the budget."""
     unit = check.site.unit
     return [
-        Line(
+        BudgetLine(
             name=part["name"].capitalize(),
             value=f"±{fine(part['value'], unit)}".replace("±<", "<"),
             distribution=part["distribution"],

@@ -49,7 +49,7 @@ class FinishForm(forms.Form):
         self.fields["immersion_mm"].label = f"{depth} in mm"
 
 
-class VoidForm(forms.Form):
+class CheckVoidForm(forms.Form):
     reason = reason_field("Why does it not count?")
 
 

@@ -16,7 +16,7 @@ from .judging import Typed, settling_of
 from .kinds import Guidance, kind_of
 from .kinds.steps import GuidanceWords, Task
 from .models import CheckDraft
-from .pictures import Course, settling_svg
+from .pictures import SettlingCourse, settling_svg
 from .surroundings import boils_in_words
 
 NEWEST = 3
@@ -24,7 +24,7 @@ DOUBTFUL = "One reading does not go with the others. Was it typed right?"
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class GuideStep:
     """A task with how far it has come: done, left, current or todo."""
 
     task: Task
@@ -47,7 +47,7 @@ class Taken:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class SuspectReading:
     """A reading that was probably mistyped: the question, and the reading to take back."""
 
     question: str
@@ -79,7 +79,7 @@ class Timing:
     taken: tuple[Taken, ...]
     picture: SafeString
     tone: str
-    doubts: tuple[Doubt, ...] = ()
+    doubts: tuple[SuspectReading, ...] = ()
     asks_unit: UnitQuestion | None = None
     second_wanted: bool = False
     said_unit: str = ""
@@ -111,8 +111,8 @@ class Guide:
     words: GuidanceWords
     way: str
     boils: str
-    steps: tuple[Step, ...]
-    current: Step | None
+    steps: tuple[GuideStep, ...]
+    current: GuideStep | None
     timing: Timing | None
     missing: tuple[str, ...]
 
@@ -122,7 +122,7 @@ class Guide:
         return self.current is not None
 
     @property
-    def undone(self) -> list[Step]:
+    def undone(self) -> list[GuideStep]:
         return [step for step in self.steps if step.state in ("current", "todo")]
 
     @property
@@ -133,11 +133,11 @@ class Guide:
         return self.draft.together is not None and len(self.undone) > 1 and own
 
     @property
-    def ahead(self) -> list[Step]:
+    def ahead(self) -> list[GuideStep]:
         return [step for step in self.steps if step.state == "todo"]
 
     @property
-    def behind(self) -> list[Step]:
+    def behind(self) -> list[GuideStep]:
         return [step for step in self.steps if step.state in ("done", "left")]
 
 
@@ -159,21 +159,23 @@ def guide(draft: CheckDraft, now: datetime) -> Guide:
     )
 
 
-def _steps(draft: CheckDraft, guidance: Guidance, tasks: tuple[Task, ...]) -> tuple[Step, ...]:
+def _steps(draft: CheckDraft, guidance: Guidance, tasks: tuple[Task, ...]) -> tuple[GuideStep, ...]:
     done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
     steps, reached = [], False
     for number, task in enumerate(tasks, start=1):
         state = "done" if task.point in done else "left" if task.point in left else "todo" if reached else "current"
         reached = reached or state == "current"
-        steps.append(Step(task, number, state, guidance.missing[task.point] if state == "left" else ""))
+        steps.append(GuideStep(task, number, state, guidance.missing[task.point] if state == "left" else ""))
     return tuple(steps)
 
 
-def _with_old_bath(steps: tuple[Step, ...], again: Task) -> tuple[Step, ...]:
+def _with_old_bath(steps: tuple[GuideStep, ...], again: Task) -> tuple[GuideStep, ...]:
     """The step that makes the bath good comes before all that is still to do."""
     found = next(step for step in steps if step.task.point == again.point)
     later = (replace(step, state="todo") if step.state == "current" else step for step in steps)
-    return tuple(Step(again, found.number, "current", "") if step.number == found.number else step for step in later)
+    return tuple(
+        GuideStep(again, found.number, "current", "") if step.number == found.number else step for step in later
+    )
 
 
 def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
@@ -188,7 +190,7 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
     readings = draft_numbers.typed(draft)
     settling = settling_of(draft.probe, readings)
     asks_unit, second = _unit_question(draft), second_wanted(draft, settling, readings)
-    course = Course(settling.value, _residual(settling), draft_numbers.reference_milli(draft) or 0)
+    course = SettlingCourse(settling.value, _residual(settling), draft_numbers.reference_milli(draft) or 0)
     return Timing(
         settling=settling,
         sentence=_asked(draft, asks_unit, second, settling.value is not None)
@@ -200,7 +202,7 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         taken=_taken(readings),
         picture=settling_svg(draft.probe, readings, kind_of(draft), course, draft.probe.site.unit),
         tone=_tone(settling, asking=bool(asks_unit or second)),
-        doubts=tuple(Doubt(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
+        doubts=tuple(SuspectReading(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
         asks_unit=asks_unit, second_wanted=second,
         said_unit=Unit(draft.unit).label if draft.unit else "", struck=struck_in_words(draft.struck),
     )  # fmt: skip

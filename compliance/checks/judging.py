@@ -7,7 +7,7 @@ from math import ceil, isfinite
 from django.core.exceptions import ValidationError
 
 from compliance.metrology.conformity import Conformity, DecisionRule
-from compliance.metrology.settling import Settling, TimedReading, judge_settling
+from compliance.metrology.settling import Settling, TimedValue, judge_settling
 from compliance.metrology.uncertainty import Budget
 from compliance.metrology.verification import Instrument, Verification
 from compliance.metrology.vocabulary import Sensor, Verdict
@@ -24,9 +24,9 @@ class Typed:
     unit: str
     value_milli: int
 
-    def timed(self) -> TimedReading:
+    def timed(self) -> TimedValue:
         fahrenheit = self.unit == Unit.FAHRENHEIT
-        return TimedReading(elapsed=self.elapsed_ms / 1000, value=self.value_milli / 1000, fahrenheit=fahrenheit)
+        return TimedValue(elapsed=self.elapsed_ms / 1000, value=self.value_milli / 1000, fahrenheit=fahrenheit)
 
 
 def read_typed(readings: Sequence[tuple[int, str, str]]) -> list[Typed]:

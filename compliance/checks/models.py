@@ -16,7 +16,7 @@ BEGINNING = datetime(1, 1, 2, tzinfo=UTC)
 END = datetime(9999, 12, 30, tzinfo=UTC)
 
 
-class Kind(models.TextChoices):
+class CheckKind(models.TextChoices):
     ZERO = "zero", "zero point"
     BOILING = "boiling", "boiling point"
     CERTIFICATE = "certificate", "laboratory certificate"
@@ -46,7 +46,7 @@ class Check(Fact):
     key = models.UUIDField(help_text="Made by the page: sending a form twice records one check of a probe.")
     probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="checks")
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="checks")
-    kind = models.CharField(max_length=12, choices=Kind.choices)
+    kind = models.CharField(max_length=12, choices=CheckKind.choices)
     stage = models.CharField(max_length=8, choices=Stage.choices)
     checked_at = models.DateTimeField()
     checked_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
@@ -117,7 +117,7 @@ class CheckDraft(models.Model):
     key = models.UUIDField(unique=True)
     probe = models.ForeignKey("probes.Probe", on_delete=models.CASCADE, related_name="drafts")
     person = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.CASCADE, related_name="drafts")
-    kind = models.CharField(max_length=12, choices=Kind.choices, default=Kind.ZERO)
+    kind = models.CharField(max_length=12, choices=CheckKind.choices, default=CheckKind.ZERO)
     started_at = models.DateTimeField()
     inserted_at = models.DateTimeField(null=True, help_text="When the probe went into the ice or the boiling water.")
     stage = models.CharField(max_length=8, choices=Stage.choices, default=Stage.AS_FOUND)

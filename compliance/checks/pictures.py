@@ -21,7 +21,7 @@ SHOWN = timedelta(days=180)
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class SettlingCourse:
     """Where the readings went, in °C: the settled value and what is still to come, None while there is none.
 
     `reference_milli` is what surrounded the probe.
@@ -32,7 +32,9 @@ class Course:
     reference_milli: int = 0
 
 
-def settling_svg(probe: Probe, readings: Sequence[Typed], kind: KindOfCheck, course: Course, unit: str) -> SafeString:
+def settling_svg(
+    probe: Probe, readings: Sequence[Typed], kind: KindOfCheck, course: SettlingCourse, unit: str
+) -> SafeString:
     """Timed readings on their way to the ice point or to where water boils; drawn for a phone, good on a desk."""
     points = [(r.elapsed_ms / 1000, r.value_milli / 1000) for r in readings]
     thousandths = (probe.resolution_milli, probe.tolerance_milli, course.reference_milli)

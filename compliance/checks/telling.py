@@ -15,7 +15,7 @@ from .guide import struck_in_words
 from .judging import Typed
 from .kinds import USUAL, kind_of, of_the_same_points
 from .models import END, Check, ProbeState, Span, Stage, Standing
-from .pictures import Course, settling_svg
+from .pictures import SettlingCourse, settling_svg
 from .queries import not_cleared, passed_near_edge, run_of
 from .surroundings import told as told_air
 from .tables import off_by, remarks_of
@@ -163,7 +163,7 @@ def _picture(check: Check):
     settling = check.budget.get("settling", {})
     value = None if check.reading_milli is None else check.reading_milli / 1000
     residual = settling.get("residual") if value is not None else None
-    course = Course(value, residual, check.reference_milli)
+    course = SettlingCourse(value, residual, check.reference_milli)
     return settling_svg(check.probe, readings, kind_of(check), course, check.site.unit)
 
 

@@ -3,8 +3,8 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
-from compliance.metrology.bracketing import Span as Cut
+from compliance.metrology.bracketing import CheckFinding, Mark, MarkKind, cut, weigh
+from compliance.metrology.bracketing import TimelineSpan as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.plans.demands import Checked, Happened, is_withdrawn, outstanding, place
 from compliance.plans.queries import PlanBook
@@ -53,8 +53,8 @@ def marks_of(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark
     ]
 
 
-def _finding(check: Checked) -> Finding:
-    return Finding(
+def _finding(check: Checked) -> CheckFinding:
+    return CheckFinding(
         at=check.at, kind=CheckKind(check.kind), reference=check.reference_milli / 1000, stage=Stage(check.stage),
         verdict=Verdict(check.verdict), key=f"check:{check.order}", order=check.order,
     )  # fmt: skip

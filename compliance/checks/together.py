@@ -32,7 +32,7 @@ FINISHED = {
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class BathPlace:
     """One probe of a bath: how far it has come, in words, and its page.
 
     `state`: waiting, in, settled, fault; when its check is made finished, failed, again.
@@ -147,7 +147,7 @@ def _link(words: str, draft: CheckDraft) -> tuple[str, str]:
     return f"{words}: {draft.probe.code}", _page(draft)
 
 
-def bath_of(draft: CheckDraft) -> list[Place]:
+def bath_of(draft: CheckDraft) -> list[BathPlace]:
     """Every probe of this draft's bath, by its code; none where it is alone."""
     if draft.together is None:
         return []
@@ -163,9 +163,9 @@ def made_in_bath_of(draft: CheckDraft) -> list[Check]:
     return list(made.select_related("probe").order_by("probe__code", "pk"))
 
 
-def _underway(draft: CheckDraft, current: bool) -> Place:
+def _underway(draft: CheckDraft, current: bool) -> BathPlace:
     state, words = _state(draft)
-    return Place(draft.probe.code, _page(draft), state, words, current)
+    return BathPlace(draft.probe.code, _page(draft), state, words, current)
 
 
 def _state(draft: CheckDraft) -> tuple[str, str]:
@@ -182,9 +182,9 @@ def _state(draft: CheckDraft) -> tuple[str, str]:
     return ("settled", "settled") if settled else ("in", "in the ice")
 
 
-def _finished(check: Check) -> Place:
+def _finished(check: Check) -> BathPlace:
     state, words = FINISHED[check.verdict]
-    return Place(check.probe.code, reverse("check_detail", args=[check.pk]), state, words)
+    return BathPlace(check.probe.code, reverse("check_detail", args=[check.pk]), state, words)
 
 
 def _page(draft: CheckDraft) -> str:

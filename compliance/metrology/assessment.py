@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from .envelopes import ErrorAt, Line, highest, lowest
+from .envelopes import BoundLine, ErrorAt, highest, lowest
 from .vocabulary import Direction, Outcome, Sensor
 
 _TICK = timedelta(microseconds=1)
@@ -42,8 +42,8 @@ class ErrorBounds:
     Both are empty where nothing bounds the error.
     """
 
-    lows: tuple[Line, ...] = ()
-    highs: tuple[Line, ...] = ()
+    lows: tuple[BoundLine, ...] = ()
+    highs: tuple[BoundLine, ...] = ()
 
     def at(self, temperature: int) -> tuple[int, int] | None:
         """The least and the greatest error (mK, rounded outward) at a true temperature (milli-°C); None: not bounded."""
@@ -152,7 +152,7 @@ def _round(numerator: int, denominator: int) -> int:
 
 
 @dataclass(frozen=True, slots=True)
-class Telling:
+class DecisionRanges:
     """Which readings (milli-°C, both ends included) tell that a limit held, and which that it was broken."""
 
     held_from: int
@@ -167,7 +167,7 @@ class Telling:
         return Outcome.BROKEN if self.broken_from <= value <= self.broken_to else Outcome.UNDECIDED
 
 
-def telling(limit: int | None, direction: Direction, bounds: ErrorBounds, missed: int | None = None) -> Telling:
+def telling(limit: int | None, direction: Direction, bounds: ErrorBounds, missed: int | None = None) -> DecisionRanges:
     """The readings that tell of a limit whatever the error. A temperature that equals the limit keeps it.
 
     Args:
@@ -193,7 +193,7 @@ def telling(limit: int | None, direction: Direction, bounds: ErrorBounds, missed
         held_from, held_to = (limit + error[1], EVER) if at_least else (-EVER, limit + error[0])
     if error := bounds.at(missed):
         broken_from, broken_to = (-EVER, missed + error[0] - 1) if at_least else (missed + error[1] + 1, EVER)
-    return Telling(held_from, held_to, broken_from, broken_to)
+    return DecisionRanges(held_from, held_to, broken_from, broken_to)
 
 
 def classify(

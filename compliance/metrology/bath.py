@@ -10,7 +10,7 @@ from .vocabulary import Medium
 ICE_POINT = 0.0  # °C, by the Celsius scale
 
 
-class Point(StrEnum):
+class BathPoint(StrEnum):
     """The preparation of an ice bath and of the probe, point by point, in the order of the work."""
 
     CRUSHED = "crushed"
@@ -34,37 +34,37 @@ class BathKind(StrEnum):
 
 
 # Without these, what the probe feels need not be melting ice at all.
-CRITICAL: dict[BathKind, tuple[Point, ...]] = {
-    BathKind.PACKED_CRUSHED: (Point.POTABLE, Point.WETTED, Point.IMMERSED),
-    BathKind.STIRRED_CUBES: (Point.POTABLE, Point.IMMERSED),
+CRITICAL: dict[BathKind, tuple[BathPoint, ...]] = {
+    BathKind.PACKED_CRUSHED: (BathPoint.POTABLE, BathPoint.WETTED, BathPoint.IMMERSED),
+    BathKind.STIRRED_CUBES: (BathPoint.POTABLE, BathPoint.IMMERSED),
 }
 # What still counts in each kind of bath before its best width is granted.
-WANTED: dict[BathKind, tuple[Point, ...]] = {
-    BathKind.PACKED_CRUSHED: tuple(Point),
-    BathKind.STIRRED_CUBES: (Point.POTABLE, Point.IMMERSED),
+WANTED: dict[BathKind, tuple[BathPoint, ...]] = {
+    BathKind.PACKED_CRUSHED: tuple(BathPoint),
+    BathKind.STIRRED_CUBES: (BathPoint.POTABLE, BathPoint.IMMERSED),
 }
-MISSING: dict[Point, str] = {
-    Point.CRUSHED: "The ice was not crushed fine, so air and water lie between the pieces.",
-    Point.POTABLE: "The ice was not known to be clean and free of salt, which lowers its melting point.",
-    Point.WETTED: "The ice was not wetted, and dry ice can be colder than 0 °C.",
-    Point.DRAINED: "The water was not drained, and water at the bottom is warmer than the ice.",
-    Point.STEM_CLEANED: "The stem was not cleaned, and what clings to it can lower the melting point.",
-    Point.WELL_FORMED: "No well was formed before the probe went in.",
-    Point.PACKED: "The ice was not packed against the stem.",
-    Point.IMMERSED: "The probe was not in deep enough, so warmth came down its stem.",
-    Point.WAITED: "The probe was not left to settle.",
+MISSING: dict[BathPoint, str] = {
+    BathPoint.CRUSHED: "The ice was not crushed fine, so air and water lie between the pieces.",
+    BathPoint.POTABLE: "The ice was not known to be clean and free of salt, which lowers its melting point.",
+    BathPoint.WETTED: "The ice was not wetted, and dry ice can be colder than 0 °C.",
+    BathPoint.DRAINED: "The water was not drained, and water at the bottom is warmer than the ice.",
+    BathPoint.STEM_CLEANED: "The stem was not cleaned, and what clings to it can lower the melting point.",
+    BathPoint.WELL_FORMED: "No well was formed before the probe went in.",
+    BathPoint.PACKED: "The ice was not packed against the stem.",
+    BathPoint.IMMERSED: "The probe was not in deep enough, so warmth came down its stem.",
+    BathPoint.WAITED: "The probe was not left to settle.",
 }
 # The same where nobody said that it was left out.
-UNCONFIRMED: dict[Point, str] = {
-    Point.CRUSHED: "Not confirmed: that the ice was crushed fine, without air and water between the pieces.",
-    Point.POTABLE: "Not confirmed: that the ice was clean and free of salt, which lowers its melting point.",
-    Point.WETTED: "Not confirmed: that the ice was wetted; dry ice can be colder than 0 °C.",
-    Point.DRAINED: "Not confirmed: that the water was drained; water at the bottom is warmer than the ice.",
-    Point.STEM_CLEANED: "Not confirmed: that the stem was clean; what clings to it can lower the melting point.",
-    Point.WELL_FORMED: "Not confirmed: that a well was formed before the probe went in.",
-    Point.PACKED: "Not confirmed: that the ice was packed against the stem.",
-    Point.IMMERSED: "Not confirmed: that the probe was in deep enough to keep out warmth from its stem.",
-    Point.WAITED: "Not confirmed: that the probe was left to settle.",
+UNCONFIRMED: dict[BathPoint, str] = {
+    BathPoint.CRUSHED: "Not confirmed: that the ice was crushed fine, without air and water between the pieces.",
+    BathPoint.POTABLE: "Not confirmed: that the ice was clean and free of salt, which lowers its melting point.",
+    BathPoint.WETTED: "Not confirmed: that the ice was wetted; dry ice can be colder than 0 °C.",
+    BathPoint.DRAINED: "Not confirmed: that the water was drained; water at the bottom is warmer than the ice.",
+    BathPoint.STEM_CLEANED: "Not confirmed: that the stem was clean; what clings to it can lower the melting point.",
+    BathPoint.WELL_FORMED: "Not confirmed: that a well was formed before the probe went in.",
+    BathPoint.PACKED: "Not confirmed: that the ice was packed against the stem.",
+    BathPoint.IMMERSED: "Not confirmed: that the probe was in deep enough to keep out warmth from its stem.",
+    BathPoint.WAITED: "Not confirmed: that the probe was left to settle.",
 }
 
 
@@ -76,8 +76,8 @@ class Preparation:
     """
 
     kind: BathKind
-    points: frozenset[Point]
-    left: frozenset[Point] = frozenset()
+    points: frozenset[BathPoint]
+    left: frozenset[BathPoint] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +101,7 @@ class BathWidths:
 class Bath(Reference):
     """An ice bath as a reference, with the points of its preparation that are missing."""
 
-    missing: tuple[Point, ...] = field(default=())
+    missing: tuple[BathPoint, ...] = field(default=())
 
 
 def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Bath:
@@ -130,7 +130,7 @@ def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Ba
 
 
 def _bath(
-    kind: BathKind, half_width: float, *, usable: bool, why: tuple[str, ...], missing: tuple[Point, ...] = ()
+    kind: BathKind, half_width: float, *, usable: bool, why: tuple[str, ...], missing: tuple[BathPoint, ...] = ()
 ) -> Bath:
     part = rectangular("bath", half_width, f"the bath stands for 0 °C within ±{half_width:g} °C")
     medium = Medium.PACKED_ICE if kind is BathKind.PACKED_CRUSHED else Medium.ICE_WATER

@@ -10,7 +10,7 @@ from math import ceil, isfinite, sqrt
 
 from .conformity import DecisionRule
 from .reference import Reference
-from .settling import ROOM_ABOVE_BATH, Settling, SettlingState, TimedReading, judge_settling
+from .settling import ROOM_ABOVE_BATH, Settling, SettlingState, TimedValue, judge_settling
 from .steam import STANDARD_ATMOSPHERE, STANDARD_WARMTH, saturation_temperature, standard_pressure, station_pressure
 from .uncertainty import Component, combine, normal, rectangular
 from .verification import Instrument, Verification, verify_against
@@ -196,7 +196,7 @@ def judge_boiling_reference(
 
 
 def verify_boiling(
-    readings: Sequence[TimedReading],
+    readings: Sequence[TimedValue],
     preparation: BoilingPreparation,
     surroundings: Surroundings,
     instrument: Instrument,
@@ -235,7 +235,7 @@ def verify_boiling(
     return replace(found, settling=replace(found.settling, sentence=rise.sentence), why=told[0], figures=told[1])
 
 
-def judge_rise(readings: Sequence[TimedReading], resolution: float, time_constant: float | None = None) -> Settling:
+def judge_rise(readings: Sequence[TimedValue], resolution: float, time_constant: float | None = None) -> Settling:
     """What timed readings show of a probe on its way up to boiling: as `judge_settling`, in words that fit.
 
     Args:

@@ -17,10 +17,10 @@ from enum import StrEnum
 from itertools import groupby, pairwise
 
 from .doubts import Doubt, altered_times, away_from_zero, doubts, parted, unrecorded, utc
-from .marks import Finding, Mark, MarkKind, mark_kind, speaks_for, weigh
+from .marks import CheckFinding, Mark, MarkKind, mark_kind, speaks_for, weigh
 from .vocabulary import Standing
 
-__all__ = ["Cause", "Finding", "Mark", "MarkKind", "Span", "cut", "mark_kind", "speaks_for", "weigh"]
+__all__ = ["Cause", "CheckFinding", "Mark", "MarkKind", "TimelineSpan", "cut", "mark_kind", "speaks_for", "weigh"]
 
 
 class Cause(StrEnum):
@@ -38,7 +38,7 @@ class Cause(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
+class TimelineSpan:
     """(start, end] of a timeline, in UTC; None where it has no beginning or no end.
 
     `behind` is the check at zero whose error holds at the start, `ahead` the as-found one at the end. `anchor` is the mark
@@ -87,7 +87,7 @@ class _Instant:
         return self.last.kind in (MarkKind.GOOD_AS_FOUND, MarkKind.GOOD_AS_LEFT)
 
 
-def cut(marks: Iterable[Mark]) -> tuple[Span, ...]:
+def cut(marks: Iterable[Mark]) -> tuple[TimelineSpan, ...]:
     """The spans of one timeline, in order, without a gap from the beginning of time to its end.
 
     The order in which marks are given does not matter. Where several fall on one instant, checks as found come before
@@ -110,17 +110,17 @@ def cut(marks: Iterable[Mark]) -> tuple[Span, ...]:
     return _doubted(_cut_at_zero(marks), doubts(marks), marks)
 
 
-def _cut_at_zero(marks: Sequence[Mark]) -> list[Span]:
+def _cut_at_zero(marks: Sequence[Mark]) -> list[TimelineSpan]:
     far = set(away_from_zero(marks))
     ordered = sorted([*(mark for mark in marks if mark not in far), *unrecorded(marks)], key=utc)
     instants = [_instant(at, list(group)) for at, group in groupby(ordered, key=utc)]
-    spans: list[Span] = []
+    spans: list[TimelineSpan] = []
     for start, end in pairwise([None, *instants, None]):
         spans.append(_span(start, end, spans[-1] if spans else None))
     return spans
 
 
-def _doubted(spans: Sequence[Span], found: Sequence[Doubt], marks: Sequence[Mark]) -> tuple[Span, ...]:
+def _doubted(spans: Sequence[TimelineSpan], found: Sequence[Doubt], marks: Sequence[Mark]) -> tuple[TimelineSpan, ...]:
     """The spans, cut where a doubt begins and ends, and those inside a doubt put in quarantine."""
     edges = sorted({edge for doubt in found for edge in (doubt.start, doubt.end) if edge is not None})
     pieces = [piece for span in spans for piece in _pieces(span, edges)]
@@ -128,14 +128,14 @@ def _doubted(spans: Sequence[Span], found: Sequence[Doubt], marks: Sequence[Mark
     return tuple(_in_doubt(piece, found, altered) for piece in pieces)
 
 
-def _pieces(span: Span, edges: Sequence[datetime]) -> list[Span]:
+def _pieces(span: TimelineSpan, edges: Sequence[datetime]) -> list[TimelineSpan]:
     inside = [
         edge for edge in edges if (span.start is None or span.start < edge) and (span.end is None or edge < span.end)
     ]
     return [replace(span, start=start, end=end) for start, end in pairwise([span.start, *inside, span.end])]
 
 
-def _in_doubt(span: Span, found: Sequence[Doubt], altered: Sequence[datetime]) -> Span:
+def _in_doubt(span: TimelineSpan, found: Sequence[Doubt], altered: Sequence[datetime]) -> TimelineSpan:
     doubt = next((doubt for doubt in found if doubt.holds(span.start, span.end)), None)
     if doubt is None:
         return span
@@ -166,9 +166,9 @@ def _present(*marks: Mark | None) -> Mark:
     return next(mark for mark in marks if mark is not None)
 
 
-def _span(start: _Instant | None, end: _Instant | None, previous: Span | None) -> Span:
+def _span(start: _Instant | None, end: _Instant | None, previous: TimelineSpan | None) -> TimelineSpan:
     cause = _cause(start, end)
-    return Span(
+    return TimelineSpan(
         start=start.at if start else None,
         end=end.at if end else None,
         standing=_standing(start, end, cause),
@@ -196,7 +196,7 @@ def _standing(start: _Instant | None, end: _Instant | None, cause: Cause | None)
     return Standing.PENDING if end is None else Standing.PROVEN
 
 
-def _anchor(start: _Instant | None, end: _Instant | None, previous: Span | None) -> str | None:
+def _anchor(start: _Instant | None, end: _Instant | None, previous: TimelineSpan | None) -> str | None:
     """A run goes on where nothing vouches at the joint, so that both sides of a failed check are one matter."""
     if start and not start.vouches_forwards:
         carried = previous.anchor if previous else None

@@ -6,7 +6,7 @@ from math import inf, isfinite, sqrt
 
 import numpy as np
 
-from .drift import FEWEST_POINTS, Point, check_points
+from .drift import FEWEST_POINTS, ErrorPoint, check_points
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +62,7 @@ def ewma(values: Sequence[float], target: float, sigma: float, weight: float = 0
     )
 
 
-def early_warning(points: Sequence[Point], since: int = 0) -> int | None:
+def early_warning(points: Sequence[ErrorPoint], since: int = 0) -> int | None:
     """The first point at which a probe has moved from where it stood, long before it leaves tolerance.
 
     Each error is compared with the mean of those before it since the last adjustment, in units of its standard

@@ -31,7 +31,7 @@ MOST_KINDS = 8  # of checks by their uncertainty, that a forecast tells apart; j
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
+class ErrorPoint:
     """One check: `at` in days from any beginning, `error` °C, `standard` uncertainty °C (0.0001 to 100).
 
     `after_adjustment`: the probe was adjusted or repaired between the point before and this one.
@@ -44,7 +44,7 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class ErrorJump:
     """A sudden change: between the point before and the one `at` (days) the error went up by `size` ± `standard` °C.
 
     `position` is that of the first point after it; `known` where an adjustment explains it.
@@ -99,7 +99,7 @@ class Trend:
     kinds: tuple[tuple[float, float], ...]
     times: tuple[float, ...]
     smoothed: tuple[float, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[ErrorJump, ...]
     mixture: Mixture
 
     def predict(
@@ -162,7 +162,7 @@ class Crossing:
     earliest: float | None
 
 
-def trend(points: Sequence[Point], changes: Sequence[int] | None = None) -> Trend:
+def trend(points: Sequence[ErrorPoint], changes: Sequence[int] | None = None) -> Trend:
     """The trend of a history, with what forecasts need.
 
     Args:
@@ -254,7 +254,7 @@ def _tolerance(tolerance: float) -> float:
     return tolerance
 
 
-def check_points(points: Sequence[Point]) -> None:
+def check_points(points: Sequence[ErrorPoint]) -> None:
     """Refuse points (days, °C, °C) that are not finite, out of range or out of order.
 
     Raises:
@@ -267,7 +267,7 @@ def check_points(points: Sequence[Point]) -> None:
         raise ValueError("Give the points in order of time.")
 
 
-def _series(points: Sequence[Point]) -> Series:
+def _series(points: Sequence[ErrorPoint]) -> Series:
     times = np.array([point.at for point in points])
     standard = np.array([point.standard for point in points])
     span = float(times[-1] - times[0])
@@ -293,7 +293,7 @@ def _search(model: Model, known: set[int]) -> set[int]:
     return found
 
 
-def _trend(model: Model, points: Sequence[Point], dropped: int, known: set[int], positions: list[int]) -> Trend:
+def _trend(model: Model, points: Sequence[ErrorPoint], dropped: int, known: set[int], positions: list[int]) -> Trend:
     solution = model.solve(positions)
     mix, series = solution.mixture, model.series
     inflation = mix.freedom / (mix.freedom - 2)  # of Student's t: variance over squared scale
@@ -318,11 +318,11 @@ def _trend(model: Model, points: Sequence[Point], dropped: int, known: set[int],
 
 
 def _changes(
-    solution: Solution, points: Sequence[Point], dropped: int, known: set[int], positions: list[int]
-) -> tuple[Change, ...]:
+    solution: Solution, points: Sequence[ErrorPoint], dropped: int, known: set[int], positions: list[int]
+) -> tuple[ErrorJump, ...]:
     sizes = zip(positions, solution.steps.tolist(), solution.steps_standard.tolist(), strict=True)
     return tuple(
-        Change(
+        ErrorJump(
             at=points[position].at, position=position + dropped, size=size, standard=standard, known=position in known
         )
         for position, size, standard in sizes

@@ -61,7 +61,7 @@ Knot = tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class BoundLine:
     """A bound of the error over the true temperature: straight between `knots` (milli-°C, mK) and on beyond them."""
 
     knots: tuple[Knot, ...]
@@ -101,7 +101,7 @@ class Line:
         return self.knots[inside - 1], self.knots[inside]
 
 
-def highest(side: tuple[ErrorAt, ...], sensor: Sensor) -> Line:
+def highest(side: tuple[ErrorAt, ...], sensor: Sensor) -> BoundLine:
     """The greatest error that the checks on one side allow.
 
     Args:
@@ -119,13 +119,13 @@ def highest(side: tuple[ErrorAt, ...], sensor: Sensor) -> Line:
     for here, there in pairwise(points):
         knots += [(here.temperature, here.high), *_between(here, there, sensor)]
     last = points[-1]
-    return Line((*knots, (last.temperature, last.high), *_beyond(last, points[-2:-1], sensor, 1)))
+    return BoundLine((*knots, (last.temperature, last.high), *_beyond(last, points[-2:-1], sensor, 1)))
 
 
-def lowest(side: tuple[ErrorAt, ...], sensor: Sensor) -> Line:
+def lowest(side: tuple[ErrorAt, ...], sensor: Sensor) -> BoundLine:
     """The least error that the checks on one side allow; as `highest`, with all signs changed."""
     negative = (ErrorAt(at=p.at, temperature=p.temperature, error=-p.error, expanded=p.expanded) for p in side)
-    return Line(tuple((t, -e) for t, e in highest(tuple(negative), sensor).knots))
+    return BoundLine(tuple((t, -e) for t, e in highest(tuple(negative), sensor).knots))
 
 
 def _beyond(point: ErrorAt, neighbour: list[ErrorAt], sensor: Sensor, sign: int) -> list[Knot]:

@@ -48,7 +48,7 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class CheckFinding:
     """A live check: when (an aware time), of which kind, against which reference (°C), and what it said."""
 
     at: datetime
@@ -60,7 +60,7 @@ class Finding:
     order: int = 0
 
 
-def weigh(findings: Iterable[Finding]) -> tuple[Mark, ...]:
+def weigh(findings: Iterable[CheckFinding]) -> tuple[Mark, ...]:
     """The marks that the checks of one probe leave on its timeline; those of its alterations are added beside them.
 
     Args:

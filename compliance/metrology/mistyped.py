@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf
 
-from .timed import TimedReading, check_readings, in_order
+from .timed import TimedValue, check_readings, in_order
 
 APART = 2.5  # digits between an outlier and its neighbours before it is asked about, judgement
 FITS = 1.5  # digits by which what was meant may differ from its neighbours, judgement
@@ -30,7 +30,7 @@ class Suspect:
     sentence: str
 
 
-def find_mistyped(readings: Sequence[TimedReading], resolution: float) -> tuple[Suspect, ...]:
+def find_mistyped(readings: Sequence[TimedValue], resolution: float) -> tuple[Suspect, ...]:
     """Up to three readings that fit in once their sign is flipped or their decimal point moved by one place.
 
     Args:
@@ -81,7 +81,7 @@ def suggests_other_unit(shown: float, fahrenheit: bool, reference: float, before
     return before is None or abs(other - before) < abs(typed - before)
 
 
-def _slip(series: list[TimedReading], index: int, resolution: float) -> tuple[int, float] | None:
+def _slip(series: list[TimedValue], index: int, resolution: float) -> tuple[int, float] | None:
     """The value (°C) that would fit in better at this place, if the one typed does not."""
     low, high = _between(series, index)
     value = series[index].value
@@ -94,7 +94,7 @@ def _slip(series: list[TimedReading], index: int, resolution: float) -> tuple[in
     return None
 
 
-def _between(series: list[TimedReading], index: int) -> tuple[float, float]:
+def _between(series: list[TimedValue], index: int) -> tuple[float, float]:
     """What its neighbours leave room for, °C: between them, or on from the last two where it stands at an end."""
     if 0 < index < len(series) - 1:
         one, other = series[index - 1].value, series[index + 1].value
@@ -110,7 +110,7 @@ def _between(series: list[TimedReading], index: int) -> tuple[float, float]:
     return min(near.value, ahead), max(near.value, ahead)
 
 
-def _variants(reading: TimedReading, resolution: float) -> list[float]:
+def _variants(reading: TimedValue, resolution: float) -> list[float]:
     """What may have been meant, °C: the other sign, and the decimal point one place to the left or right."""
     typed = _typed(reading)
     step = round(resolution * 1.8, 2) if reading.fahrenheit else resolution
@@ -120,12 +120,12 @@ def _variants(reading: TimedReading, resolution: float) -> list[float]:
     return [value for value in celsius if -100 <= value <= 400]
 
 
-def _typed(reading: TimedReading) -> float:
+def _typed(reading: TimedValue) -> float:
     """Thousandths of a °C are what is kept; tenths of a °F come back whole."""
     return round(reading.value * 1.8 + 32, 2) if reading.fahrenheit else reading.value
 
 
-def _calmer(series: list[TimedReading], index: int, meant: float) -> float:
+def _calmer(series: list[TimedValue], index: int, meant: float) -> float:
     """By how much less the series goes up and down with what was meant, °C."""
     values = [reading.value for reading in series]
     calmed = [*values[:index], meant, *values[index + 1 :]]
@@ -136,7 +136,7 @@ def _travel(values: list[float]) -> float:
     return sum(abs(after - before) for before, after in pairwise(values))
 
 
-def _suspect(reading: TimedReading, index: int, meant: float) -> Suspect:
+def _suspect(reading: TimedValue, index: int, meant: float) -> Suspect:
     shown, fits = _typed(reading), _typed(replace(reading, value=meant))
     sentence = f"Reading {index + 1} shows {_plain(shown)} at {reading.elapsed:.0f} s; was {_plain(fits)} meant?"
     return Suspect(number=index + 1, elapsed=reading.elapsed, shown=shown, meant=fits, sentence=sentence)

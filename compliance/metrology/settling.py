@@ -13,9 +13,9 @@ from math import ceil, copysign, exp, expm1, inf, log, log1p
 from statistics import fmean
 
 from .mistyped import Suspect, find_mistyped
-from .timed import LONGEST_SERIES, TimedReading, check_readings, in_order
+from .timed import LONGEST_SERIES, TimedValue, check_readings, in_order
 
-__all__ = ["LONGEST_SERIES", "ROOM_ABOVE_BATH", "Settling", "SettlingState", "TimedReading", "judge_settling"]
+__all__ = ["LONGEST_SERIES", "ROOM_ABOVE_BATH", "Settling", "SettlingState", "TimedValue", "judge_settling"]
 
 SLOWEST_TIME_CONSTANT = 60.0  # s; a sheath slower than this is no food probe, judgement
 UNSEEN_TIME_CONSTANT = 10.0  # s; where neither the probe's own is known nor a fall was seen, judgement
@@ -77,7 +77,7 @@ class Settling:
     suspects: tuple[Suspect, ...] = ()
 
 
-def judge_settling(readings: Sequence[TimedReading], resolution: float, time_constant: float | None = None) -> Settling:
+def judge_settling(readings: Sequence[TimedValue], resolution: float, time_constant: float | None = None) -> Settling:
     """What 0 to 200 timed readings, in any order, show.
 
     Settled means that the display showed one digit, or flickered between two, for 2 τ and at least 10 s. A single step
@@ -107,7 +107,7 @@ def judge_settling(readings: Sequence[TimedReading], resolution: float, time_con
     return replace(found, suspects=suspects)
 
 
-def _judge(series: list[TimedReading], resolution: float, known: float | None) -> Settling:
+def _judge(series: list[TimedValue], resolution: float, known: float | None) -> Settling:
     if not series:
         return _too_few()
     start = _still_since(series, len(series) - 1, resolution)
@@ -128,7 +128,7 @@ def _judge(series: list[TimedReading], resolution: float, known: float | None) -
 
 
 def _settled_now(
-    series: list[TimedReading], start: int, resolution: float, tau: float, known: float | None
+    series: list[TimedValue], start: int, resolution: float, tau: float, known: float | None
 ) -> int | None:
     """Index of the first reading that speaks for the settled value; None if it has not settled."""
     since = _settled_since(series, len(series) - 1, resolution, tau)
@@ -143,7 +143,7 @@ def _too_few() -> Settling:
     return _unsettled(SettlingState.TOO_FEW, None, sentence)
 
 
-def _after_a_wait(series: list[TimedReading], resolution: float, tau: float) -> Settling:
+def _after_a_wait(series: list[TimedValue], resolution: float, tau: float) -> Settling:
     """Steady since a first reading that came late: accepted, with the wide bound that little evidence deserves."""
     values = [reading.value for reading in series]
     few = "One reading after a long wait." if len(values) == 1 else "Steady after a long wait."
@@ -158,7 +158,7 @@ def _after_a_wait(series: list[TimedReading], resolution: float, tau: float) -> 
     )
 
 
-def _tail_unseen(series: list[TimedReading], start: int, resolution: float, known: float | None) -> bool:
+def _tail_unseen(series: list[TimedValue], start: int, resolution: float, known: float | None) -> bool:
     """Whether a slow tail may have gone unseen: little seen of the fall, or digits too coarse to show it."""
     if known is not None:
         return False
@@ -166,21 +166,21 @@ def _tail_unseen(series: list[TimedReading], start: int, resolution: float, know
     return coarse or start < FALL_SEEN or abs(series[0].value - series[-1].value) < TAIL_IN_DIGITS * resolution
 
 
-def _tail(series: list[TimedReading], start: int, resolution: float, tau: float) -> float:
+def _tail(series: list[TimedValue], start: int, resolution: float, tau: float) -> float:
     """What the slowest plausible tail may have left, °C: by the time that went by, and by how still the display stood."""
     slow = max(SLOW_TAIL, CAUTION * tau)
     by_time = ROOM_ABOVE_BATH * TAIL_SHARE * exp(-(series[-1].elapsed - _went_in(series)) / slow)
     return min(by_time, _bound(series[start:], resolution, slow))
 
 
-def _went_in(series: list[TimedReading]) -> float:
+def _went_in(series: list[TimedValue]) -> float:
     """s; later than the clock began if the display stood far off at first."""
     gaps = [abs(reading.value - series[-1].value) for reading in series]
     at_first = next((i for i, gap in enumerate(gaps) if gap < 0.9 * gaps[0]), 1)
     return series[at_first - 1].elapsed if at_first > 1 and gaps[0] > LATE_START else 0.0
 
 
-def _still_since(series: list[TimedReading], last: int, resolution: float) -> int:
+def _still_since(series: list[TimedValue], last: int, resolution: float) -> int:
     """Index of the first reading of the run up to `last` in which the display showed two neighbouring digits or one."""
     low = high = series[last].value
     start = last
@@ -192,7 +192,7 @@ def _still_since(series: list[TimedReading], last: int, resolution: float) -> in
     return start
 
 
-def _time_constant(series: list[TimedReading], start: int, resolution: float, known: float | None) -> float:
+def _time_constant(series: list[TimedValue], start: int, resolution: float, known: float | None) -> float:
     """The slowest halving seen in the later part of the fall up to the still run, or the known one if that is slower, s.
 
     Cautious: the slow part of a sheath comes last, and the end may lie half a digit beyond what the display shows now. The
@@ -217,7 +217,7 @@ def _halving(point: tuple[float, float], gaps: list[tuple[float, float]]) -> flo
     return None if halved is None else (halved[0] - since) / log(gap / halved[1])
 
 
-def _settled_since(series: list[TimedReading], last: int, resolution: float, tau: float) -> int | None:
+def _settled_since(series: list[TimedValue], last: int, resolution: float, tau: float) -> int | None:
     """Index of the first reading that speaks for the settled value at `last`; None if it had not settled by then.
 
     After a step onwards only the digit reached speaks: the one before would pull towards where the probe came from.
@@ -230,7 +230,7 @@ def _settled_since(series: list[TimedReading], last: int, resolution: float, tau
     return step if enough else None
 
 
-def _step_onwards(series: list[TimedReading], start: int, last: int) -> int | None:
+def _step_onwards(series: list[TimedValue], start: int, last: int) -> int | None:
     """Index of the only change of digit in a still run, if it may be the fall going on."""
     steps = [i for i in range(start + 1, last + 1) if series[i].value != series[i - 1].value]
     if len(steps) != 1:
@@ -240,7 +240,7 @@ def _step_onwards(series: list[TimedReading], start: int, last: int) -> int | No
     return steps[0] if step * fall > 0 else None
 
 
-def _long_enough(series: list[TimedReading], start: int, last: int, tau: float) -> bool:
+def _long_enough(series: list[TimedValue], start: int, last: int, tau: float) -> bool:
     """Still for 2 τ and at least 10 s, on three readings; on two, for twice as long."""
     window = series[last].elapsed - series[start].elapsed
     return window >= _window(tau) * (1 if last - start >= 2 else 2) - DUST
@@ -250,7 +250,7 @@ def _window(tau: float) -> float:
     return max(2 * tau, SHORTEST_WINDOW)
 
 
-def _creeping(series: list[TimedReading], resolution: float, tau: float) -> bool:
+def _creeping(series: list[TimedValue], resolution: float, tau: float) -> bool:
     """Whether it moved on at a steady pace over three windows: what settles moves several times less in each."""
     end, window = series[-1].elapsed, _window(tau)
     if series[0].elapsed > end - 3 * window:
@@ -261,11 +261,11 @@ def _creeping(series: list[TimedReading], resolution: float, tau: float) -> bool
     return steady and abs(now - earliest) >= 2 * resolution * (1 - SLACK)
 
 
-def _shown_at(series: list[TimedReading], elapsed: float) -> float:
+def _shown_at(series: list[TimedValue], elapsed: float) -> float:
     return next(reading.value for reading in reversed(series) if reading.elapsed <= elapsed + DUST)
 
 
-def _settled(series: list[TimedReading], start: int, since: int, resolution: float, tau: float) -> Settling:
+def _settled(series: list[TimedValue], start: int, since: int, resolution: float, tau: float) -> Settling:
     """The whole run of neighbouring digits bounds what is to come, or the part of it that speaks for the value."""
     still, slow = series[since:], CAUTION * tau
     bounds = (_bound(series[start:], resolution, slow), _bound(still, resolution, slow))
@@ -280,7 +280,7 @@ def _settled(series: list[TimedReading], start: int, since: int, resolution: flo
     )
 
 
-def _bound(run: list[TimedReading], resolution: float, tau: float) -> float:
+def _bound(run: list[TimedValue], resolution: float, tau: float) -> float:
     """°C; the display may have moved by a digit more than it shows."""
     values = [reading.value for reading in run]
     return _still_to_come(max(values) - min(values) + resolution, run[-1].elapsed - run[0].elapsed, tau)
@@ -291,7 +291,7 @@ def _still_to_come(moved: float, window: float, tau: float) -> float:
     return moved / expm1(min(window / tau, 50.0)) if window > 0 else inf
 
 
-def _turned_away(series: list[TimedReading], start: int, resolution: float, known: float | None) -> bool:
+def _turned_away(series: list[TimedValue], start: int, resolution: float, known: float | None) -> bool:
     """Whether it had settled before the present run and then left that value, other than by going on as before."""
     for last in range(start - 1, 0, -1):
         before = series[: last + 1]
@@ -306,7 +306,7 @@ def _turned_away(series: list[TimedReading], start: int, resolution: float, know
     return False
 
 
-def _has_risen(series: list[TimedReading], found: Settling, resolution: float, known: float | None) -> bool:
+def _has_risen(series: list[TimedValue], found: Settling, resolution: float, known: float | None) -> bool:
     """Whether it stands two digits above the value at which it had settled before, having come down to it."""
     value, rise = found.value or 0.0, 2 * resolution * (1 - SLACK)
     if series[0].value < value or value - min(reading.value for reading in series) < rise:
@@ -320,7 +320,7 @@ def _has_risen(series: list[TimedReading], found: Settling, resolution: float, k
     return False
 
 
-def _jumping(series: list[TimedReading], resolution: float) -> bool:
+def _jumping(series: list[TimedValue], resolution: float) -> bool:
     """Whether it went up and down again, twice, by more than a flicker."""
     steps = [after.value - before.value for before, after in pairwise(series[-JUMPED_LATELY:])]
     turns = [min(abs(one), abs(two)) for one, two in pairwise(steps) if one * two < 0]
@@ -333,7 +333,7 @@ JUMPS = (
 )
 
 
-def _drifting(series: list[TimedReading], start: int) -> Settling:
+def _drifting(series: list[TimedValue], start: int) -> Settling:
     before, now = series[start - 1], series[-1]
     if now.value < before.value:
         sentence = "It had settled and is falling again. Pack the ice against the stem and start again."
@@ -351,7 +351,7 @@ def _warming() -> Settling:
     return _unsettled(SettlingState.WARMING, None, sentence)
 
 
-def _moving(series: list[TimedReading], start: int, resolution: float, tau: float, known: float | None) -> Settling:
+def _moving(series: list[TimedValue], start: int, resolution: float, tau: float, known: float | None) -> Settling:
     left = _whole(_time_to_go(series, start, resolution, tau, known))
     if start == 0:
         return _unsettled(SettlingState.TOO_FEW, left, f"Steady so far, about {left:.0f} s to go.")
@@ -360,7 +360,7 @@ def _moving(series: list[TimedReading], start: int, resolution: float, tau: floa
     return _unsettled(state, left, f"Still {'falling' if falling else 'rising'}, about {left:.0f} s to go.")
 
 
-def _time_to_go(series: list[TimedReading], start: int, resolution: float, tau: float, known: float | None) -> float:
+def _time_to_go(series: list[TimedValue], start: int, resolution: float, tau: float, known: float | None) -> float:
     """s: until half a digit is left at the present pace, then a whole window, less what it has stood still already."""
     last = len(series) - 1
     since = _step_onwards(series, start, last) or start
@@ -376,7 +376,7 @@ def _time_to_go(series: list[TimedReading], start: int, resolution: float, tau: 
     )
 
 
-def _tail_to_go(series: list[TimedReading], start: int, resolution: float, tau: float) -> float:
+def _tail_to_go(series: list[TimedValue], start: int, resolution: float, tau: float) -> float:
     """s until the slowest plausible tail has half a digit left."""
     slow, run = max(SLOW_TAIL, CAUTION * tau), series[start:]
     moved = max(reading.value for reading in run) - min(reading.value for reading in run) + resolution

@@ -8,7 +8,7 @@ LONGEST_SERIES = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class TimedReading:
+class TimedValue:
     """What the display showed (°C), when (s since the probe went in), and whether it was typed in °F."""
 
     elapsed: float
@@ -16,7 +16,7 @@ class TimedReading:
     fahrenheit: bool = False
 
 
-def check_readings(readings: Sequence[TimedReading], resolution: float) -> None:
+def check_readings(readings: Sequence[TimedValue], resolution: float) -> None:
     """Refuse what cannot be.
 
     Args:
@@ -37,6 +37,6 @@ def check_readings(readings: Sequence[TimedReading], resolution: float) -> None:
             raise ValueError("A reading must lie between -100 and 400 °C. Was the decimal point left out?")
 
 
-def in_order(readings: Sequence[TimedReading]) -> list[TimedReading]:
+def in_order(readings: Sequence[TimedValue]) -> list[TimedValue]:
     """By time."""
     return sorted(readings, key=lambda reading: (reading.elapsed, reading.value))

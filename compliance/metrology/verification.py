@@ -10,7 +10,7 @@ from .conformity import Conformity, DecisionRule, judge_conformity, told_risk
 from .contamination import LARGEST, explain_low
 from .display import display_components
 from .reference import Reference
-from .settling import Settling, SettlingState, TimedReading, judge_settling
+from .settling import Settling, SettlingState, TimedValue, judge_settling
 from .uncertainty import Budget, Component, combine, normal, rectangular
 from .vocabulary import Medium, Sensor, Verdict
 
@@ -53,7 +53,7 @@ class Verification:
 
 
 def verify_zero(
-    readings: Sequence[TimedReading],
+    readings: Sequence[TimedValue],
     preparation: Preparation,
     instrument: Instrument,
     immersion_mm: float | None = None,
@@ -82,7 +82,7 @@ def verify_zero(
 
 
 def verify_against(
-    readings: Sequence[TimedReading],
+    readings: Sequence[TimedValue],
     reference: Reference,
     instrument: Instrument,
     *,
@@ -158,7 +158,7 @@ def judge_stated(
 
 
 def _components(
-    readings: Sequence[TimedReading],
+    readings: Sequence[TimedValue],
     settling: Settling,
     reference: Reference,
     instrument: Instrument,

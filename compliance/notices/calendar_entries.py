@@ -19,7 +19,7 @@ from compliance.reminders.queries import asked_of, open_rounds, rounds_to_come
 from shared.time_text import styled
 from sites.models import Site
 
-from .ical import Entry
+from .ical import CalendarEntry
 from .late_sources import reading_url
 from .message_sources import check_url
 from .models import FeedKey
@@ -29,12 +29,12 @@ AHEAD = 28  # days
 DUE = "Due {at} on the clock of {site}"
 
 
-def entries(key: FeedKey, now: datetime) -> list[Entry]:
+def entries(key: FeedKey, now: datetime) -> list[CalendarEntry]:
     """What this feed shows, in the order of time; nothing of a site that is closed for good."""
     return coming(key.site, now, key.shows)
 
 
-def coming(site: Site, now: datetime, shows: str = FeedKey.Shows.BOTH) -> list[Entry]:
+def coming(site: Site, now: datetime, shows: str = FeedKey.Shows.BOTH) -> list[CalendarEntry]:
     """What is due at a site and what will be, in the order of time."""
     if site.closed:
         return []
@@ -57,11 +57,13 @@ class _Site:
     def today(self) -> date:
         return local_day(self.now, self.site.zone)
 
-    def entry(self, *, key: str, due_at: datetime, because: str, grace_at: datetime | None, revised, **given) -> Entry:
+    def entry(
+        self, *, key: str, due_at: datetime, because: str, grace_at: datetime | None, revised, **given
+    ) -> CalendarEntry:
         late = self.today if grace_at is not None and grace_at <= self.now else None
         since = [revised, *([grace_at, instant(late, datetime.min.time(), self.site.zone)] if late else [])]
         due = DUE.format(at=styled(due_at, self.site.zone), site=self.site)
-        return Entry(
+        return CalendarEntry(
             key=f"{key}-{due_at.astimezone(UTC):%Y%m%dT%H%M%S}",
             due_at=due_at,
             late=late,
@@ -72,7 +74,7 @@ class _Site:
         )
 
 
-def _checks(site: Site, now: datetime) -> Iterator[Entry]:
+def _checks(site: Site, now: datetime) -> Iterator[CalendarEntry]:
     states = list(
         ProbeState.objects.filter(probe__site=site, probe__withdrawn=False, due_at__isnull=False)
         .select_related("probe", "plan", "last_check")
@@ -148,7 +150,7 @@ def _next(told: list[Stretch], day: date) -> tuple[int, date]:
     return plan.key, following
 
 
-def _readings(site: Site, now: datetime) -> Iterator[Entry]:
+def _readings(site: Site, now: datetime) -> Iterator[CalendarEntry]:
     """Those that can be taken now, and those that are to come and have not been taken early."""
     here = _Site(site, now)
     for asked in (*open_rounds(site, now), *rounds_to_come(site, now)):

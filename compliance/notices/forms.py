@@ -5,7 +5,7 @@ from django import forms
 from shared.fields import ShownField
 
 from .models import FeedKey
-from .recipients import LABELS, Kind, Rule, Wish
+from .recipients import LABELS, Kind, NoticeRule, Wish
 from .timing import Quiet
 
 MAIL, PAGE = "mail", "page"
@@ -33,7 +33,7 @@ class WaysWidget(forms.CheckboxSelectMultiple):
 
 
 class ChoicesForm(forms.Form):
-    def __init__(self, *args, known: dict[Kind, tuple[Rule, Wish]], quiet: Quiet, **kwargs):
+    def __init__(self, *args, known: dict[Kind, tuple[NoticeRule, Wish]], quiet: Quiet, **kwargs):
         super().__init__(*args, **kwargs)
         self._known = known
         for kind, (rule, wish) in known.items():
@@ -45,7 +45,7 @@ class ChoicesForm(forms.Form):
         )
         self.fields["quiet_until"] = forms.TimeField(label="Mail again from", widget=times, initial=quiet.ends)
 
-    def _field(self, kind: Kind, rule: Rule, wish: Wish) -> forms.Field:
+    def _field(self, kind: Kind, rule: NoticeRule, wish: Wish) -> forms.Field:
         label = LABELS[kind]
         field = forms.MultipleChoiceField(
             label=label[0].upper() + label[1:],

@@ -22,7 +22,7 @@ REFRESH = timedelta(hours=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class CalendarEntry:
     """One thing to do. `key` names it for as long as it is due at the same time, and so tells it from all others.
 
     `late` is the local day on which it is shown once it is overdue: it goes along from day to day, as a revision of the same
@@ -56,7 +56,7 @@ def digest_of(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def calendar(site: str, number: int, zone: str, namespace: UUID, entries: Iterable[Entry]) -> bytes:
+def calendar(site: str, number: int, zone: str, namespace: UUID, entries: Iterable[CalendarEntry]) -> bytes:
     """The feed of one site. UIDs are UUIDs of this installation (`namespace`), without a host's name (RFC 7986, 5.3)."""
     feed, site = Calendar(), on_one_line(site)
     feed.add("prodid", "-//Noughtbook//Checks and readings due//EN")
@@ -71,7 +71,7 @@ def calendar(site: str, number: int, zone: str, namespace: UUID, entries: Iterab
     return feed.to_ical()
 
 
-def _event(entry: Entry, site: str, namespace: UUID) -> Event:
+def _event(entry: CalendarEntry, site: str, namespace: UUID) -> Event:
     event = Event()
     event.add("uid", str(uuid5(namespace, entry.key)))
     event.add("dtstamp", _second(entry.revised))

@@ -6,7 +6,7 @@ from sites.access import areas_of, sites_of
 from sites.models import Person, Role
 
 from .models import Choice, Notice, QuietHours, State
-from .recipients import Kind, Rule, Wish, granted, rule_for
+from .recipients import Kind, NoticeRule, Wish, granted, rule_for
 from .timing import USUAL_QUIET, Quiet
 
 
@@ -36,7 +36,7 @@ def roles_of(person: Person) -> set[int]:
     return set(person.memberships.filter(role__gte=Role.MANAGER).values_list("role", flat=True))
 
 
-def wishes(person: Person) -> dict[Kind, tuple[Rule, Wish]]:
+def wishes(person: Person) -> dict[Kind, tuple[NoticeRule, Wish]]:
     """Of each kind that this person's roles are told of: what they require, and what holds now."""
     roles, chosen = roles_of(person), {c.kind: c.as_wish() for c in Choice.objects.filter(person=person)}
     rules = {kind: rule_for(kind, roles) for kind in Kind}

@@ -43,7 +43,7 @@ class Wish:
 
 
 @dataclass(frozen=True, slots=True)
-class Rule:
+class NoticeRule:
     """What a role is told of a kind unless its holder chooses otherwise, and what of that cannot be refused."""
 
     usual: Wish
@@ -51,15 +51,15 @@ class Rule:
 
 
 BOTH, MAIL, PAGE, FREE = Wish(True, True), Wish(True, False), Wish(False, True), Wish(False, False)
-RULES: Mapping[tuple[int, Kind], Rule] = {
-    (MANAGER, Kind.DUE): Rule(BOTH, FREE),
-    (MANAGER, Kind.OVERDUE): Rule(BOTH, PAGE),
-    (MANAGER, Kind.READING): Rule(BOTH, PAGE),
-    (MANAGER, Kind.FAILED): Rule(BOTH, BOTH),
-    (SUPERVISOR, Kind.UNANSWERED): Rule(BOTH, PAGE),
-    (SUPERVISOR, Kind.NO_READING): Rule(BOTH, PAGE),
-    (SUPERVISOR, Kind.FAILED): Rule(BOTH, BOTH),
-    (SUPERVISOR, Kind.DIGEST): Rule(BOTH, FREE),
+RULES: Mapping[tuple[int, Kind], NoticeRule] = {
+    (MANAGER, Kind.DUE): NoticeRule(BOTH, FREE),
+    (MANAGER, Kind.OVERDUE): NoticeRule(BOTH, PAGE),
+    (MANAGER, Kind.READING): NoticeRule(BOTH, PAGE),
+    (MANAGER, Kind.FAILED): NoticeRule(BOTH, BOTH),
+    (SUPERVISOR, Kind.UNANSWERED): NoticeRule(BOTH, PAGE),
+    (SUPERVISOR, Kind.NO_READING): NoticeRule(BOTH, PAGE),
+    (SUPERVISOR, Kind.FAILED): NoticeRule(BOTH, BOTH),
+    (SUPERVISOR, Kind.DIGEST): NoticeRule(BOTH, FREE),
 }
 OF_MANAGERS = {kind for role, kind in RULES if role == MANAGER} - {kind for role, kind in RULES if role == SUPERVISOR}
 
@@ -72,7 +72,7 @@ class Recipient:
     wish: Wish
 
 
-def rule_for(kind: Kind, roles: Iterable[int]) -> Rule | None:
+def rule_for(kind: Kind, roles: Iterable[int]) -> NoticeRule | None:
     """The rule of somebody who holds these roles, each adding to it; None where none of them is told of this kind."""
     rules = [RULES[role, kind] for role in roles if (role, kind) in RULES]
     if not rules:
@@ -80,10 +80,10 @@ def rule_for(kind: Kind, roles: Iterable[int]) -> Rule | None:
     usual, required = rules[0].usual, rules[0].required
     for rule in rules[1:]:
         usual, required = usual | rule.usual, required | rule.required
-    return Rule(usual, required)
+    return NoticeRule(usual, required)
 
 
-def granted(rule: Rule, chosen: Wish | None) -> Wish:
+def granted(rule: NoticeRule, chosen: Wish | None) -> Wish:
     """What somebody chose, together with what their roles require."""
     return (chosen or rule.usual) | rule.required
 

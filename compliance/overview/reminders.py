@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.checks.kinds import check_wanted
 from compliance.notices.calendar_entries import coming
-from compliance.notices.ical import Entry
+from compliance.notices.ical import CalendarEntry
 from compliance.plans.calendar import Calendar, instant, local_day
 from compliance.plans.queries import calendars
 from compliance.plans.wording import day_words
@@ -63,7 +63,7 @@ def _ahead(site: Site, day: date, now: datetime) -> list[dict]:
     return [_foreseen(entry, site) for entry in found]
 
 
-def _foreseen(entry: Entry, site: Site) -> dict:
+def _foreseen(entry: CalendarEntry, site: Site) -> dict:
     at = styled(entry.due_at, site.zone, "clock")
     return {"title": f"{at} {entry.what}", "meta": "If the check before it is made in time." if entry.tentative else ""}
 

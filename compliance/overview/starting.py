@@ -20,7 +20,7 @@ UNDISTURBED = ("zero_check", "boiling_check", "today_together", "person_add", "p
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class FirstStep:
     """`url`: None while a step before it is missing without which it cannot be done. `offered`: pages with a button of their
     own for it."""
 
@@ -36,7 +36,7 @@ class Step:
 class Start:
     """How far an area has come."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[FirstStep, ...]
     checked: bool
 
     @property
@@ -44,7 +44,7 @@ class Start:
         return sum(step.done for step in self.steps)
 
     @property
-    def next(self) -> Step | None:
+    def next(self) -> FirstStep | None:
         return next((step for step in self.steps if not step.done), None)
 
 
@@ -83,7 +83,7 @@ def _any(records: QuerySet, *ways: str) -> Q:
     return reduce(or_, belongs)
 
 
-def _steps(area) -> tuple[Step, ...]:
+def _steps(area) -> tuple[FirstStep, ...]:
     def at(name, key, query=""):
         return f"{reverse(name, args=[key] if key and not query else [])}{query}" if key else None
 
@@ -91,14 +91,14 @@ def _steps(area) -> tuple[Step, ...]:
     limit_pages = ("limit_list", "limit_add", "limit_adopt_rule")
     first = "In ice water, step by step. Until then no reading can be relied on."
     return (
-        Step("A site", "Where food is cooked, kept or served.", "Add a site", bool(site), reverse("site_add"),
+        FirstStep("A site", "Where food is cooked, kept or served.", "Add a site", bool(site), reverse("site_add"),
              ("site_list",)),
-        Step("Its limits", "What its food has to keep to.", "Choose the limits", area.limited, at("limit_adopt", site),
+        FirstStep("Its limits", "What its food has to keep to.", "Choose the limits", area.limited, at("limit_adopt", site),
              limit_pages),
-        Step("A probe", "Each thermometer, with the code on its label.", "Add a probe", bool(probe),
+        FirstStep("A probe", "Each thermometer, with the code on its label.", "Add a probe", bool(probe),
              at("probe_add", site, f"?site={site}"), ("probe_list",)),
-        Step("The people", "Who checks, reads and decides, each with a sign-in of their own.", "Add a person", area.joined,
+        FirstStep("The people", "Who checks, reads and decides, each with a sign-in of their own.", "Add a person", area.joined,
              reverse("person_add"), ("people",)),
-        Step("A plan", "How often each probe is checked.", "Set the plan", area.planned, at("plan_site", site)),
-        Step("The first check", first, "Check the probe", area.checked, at(USUAL.guidance.address, probe)),
+        FirstStep("A plan", "How often each probe is checked.", "Set the plan", area.planned, at("plan_site", site)),
+        FirstStep("The first check", first, "Check the probe", area.checked, at(USUAL.guidance.address, probe)),
     )  # fmt: skip

@@ -13,7 +13,7 @@ from compliance.checks.fitness import Judgement, fitness_of
 from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
-from compliance.quarantine.cases import State, Summary, summaries
+from compliance.quarantine.cases import CaseState, Summary, summaries
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
 from shared.time_text import long_weekday_day, on_clock, styled
 from shared.words import noun, plural
@@ -105,7 +105,7 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     lines, missed = attention(sites, now), missed_by_site([site.pk for site in sites], now)
     cases = summaries([site.pk for site in sites])
     failed = _failed(sites, cases)
-    to_sign = [case for case in cases if case.state == State.TO_SIGN]
+    to_sign = [case for case in cases if case.state == CaseState.TO_SIGN]
     context = {
         "area": area,
         "tiles": _area_tiles(area, lines, missed, to_sign),

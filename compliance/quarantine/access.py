@@ -12,7 +12,7 @@ from .cases import Case, load_case
 
 
 @dataclass(frozen=True, slots=True)
-class Reach:
+class CaseAccess:
     """A case with what this person may see, decide on and sign."""
 
     case: Case
@@ -21,7 +21,7 @@ class Reach:
     signs: bool
 
 
-def get_case(person: Person, slug: str, role: int = Role.READER) -> Reach:
+def get_case(person: Person, slug: str, role: int = Role.READER) -> CaseAccess:
     """Raises Http404 for strangers and PermissionDenied where the role held at its sites is not enough."""
     case = load_case(slug.replace("-", ":"))
     if case is None:
@@ -34,7 +34,7 @@ def get_case(person: Person, slug: str, role: int = Role.READER) -> Reach:
         raise PermissionDenied(f"This needs the role of {Role(role).label} at a site of the case.")
     supervised = _held(person, touched, Role.SUPERVISOR)
     decides = _held(person, set(case.sites), Role.MANAGER)
-    return Reach(case=case, seen=seen, decides=decides, signs=bool(supervised))
+    return CaseAccess(case=case, seen=seen, decides=decides, signs=bool(supervised))
 
 
 def _held(person: Person, touched: set[int], role: int) -> tuple[int, ...]:

@@ -18,7 +18,7 @@ from sites.models import Site
 
 from .assessing import DECISION, Selection, assessed_sql
 from .cases import Case, load_case
-from .measured_again import Measured, look_up, refuse_unlike
+from .measured_again import MeasuredAgain, look_up, refuse_unlike
 from .models import Decision, Fate, Signature
 from .queries import decisions_on
 
@@ -113,7 +113,7 @@ def _check_complete(fate: str, texts: dict[str, str]) -> None:
         as_reason(texts[name], name)
 
 
-def _check_decided(decided: QuerySet[Decision], fate: str, good: Measured | None) -> None:
+def _check_decided(decided: QuerySet[Decision], fate: str, good: MeasuredAgain | None) -> None:
     """Looks at what was just written, so that a reading that came in between is not passed over; an error takes it back."""
     if fate == Fate.STANDS and (others := decided.exclude(outcome=Outcome.HELD).count()):
         raise ValidationError(
@@ -124,7 +124,9 @@ def _check_decided(decided: QuerySet[Decision], fate: str, good: Measured | None
         refuse_unlike(good, list(kinds.annotate(last=Max("reading__taken_at"))))
 
 
-def _insert(*, by, case: Case, selection: Selection, fate: str, texts: dict[str, str], good: Measured | None) -> int:
+def _insert(
+    *, by, case: Case, selection: Selection, fate: str, texts: dict[str, str], good: MeasuredAgain | None
+) -> int:
     """One INSERT for any number of readings. Gives the highest number of a decision made before."""
     ctes, values, where, args = assessed_sql(case.spans, selection)
     before = Decision.objects.order_by("-pk").values_list("pk", flat=True).first() or 0

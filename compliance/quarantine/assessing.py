@@ -167,7 +167,7 @@ def _marks(values) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Tally:
+class OutcomeTally:
     """How many readings of a case, at one site, have this outcome and this decision (none: still to decide).
 
     `lost`: why a decision that was made no longer holds.
@@ -180,7 +180,7 @@ class Tally:
     lost: str = ""
 
 
-def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
+def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[OutcomeTally]:
     """The whole case counted in two statements, however many readings it holds: all of them, and the touched ones."""
     if not spans or not sites:
         return []
@@ -191,20 +191,20 @@ def tallies(spans: list[Span], sites: tuple[int, ...]) -> list[Tally]:
         left[tally.site_id, tally.outcome] -= tally.readings
         if tally.fate != "void":
             found.append(tally)
-    return found + [Tally(site, outcome, None, count) for (site, outcome), count in left.items() if count]
+    return found + [OutcomeTally(site, outcome, None, count) for (site, outcome), count in left.items() if count]
 
 
 def _counted(
     spans: list[Span], sites: tuple[int, ...], among: dict[str, str], told: dict[str, str], by: str
-) -> list[Tally]:
+) -> list[OutcomeTally]:
     ctes, values, where, args = assessed_sql(spans, Selection(sites=sites), among, told)
     with connection.cursor() as cursor:
         cursor.execute(f"{ctes} SELECT count(*), {by} FROM judged WHERE {where} GROUP BY {by}", values + args)
         return [_tally(*row) for row in cursor.fetchall()]
 
 
-def _tally(count: int, site_id: int, outcome: str, fate: str | None = None, lost: str | None = None) -> Tally:
-    return Tally(site_id, outcome, None if lost else fate, count, lost or "")
+def _tally(count: int, site_id: int, outcome: str, fate: str | None = None, lost: str | None = None) -> OutcomeTally:
+    return OutcomeTally(site_id, outcome, None if lost else fate, count, lost or "")
 
 
 def lost_groups(spans: list[Span], sites: tuple[int, ...], most: int = 20) -> list[tuple]:

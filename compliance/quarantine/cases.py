@@ -13,13 +13,13 @@ from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Event, Probe
 from sites.models import Site
 
-from .assessing import Tally, tallies
+from .assessing import OutcomeTally, tallies
 from .grounds import IN_SPAN, READING, SPAN, VOID, decided_by_span
 from .models import Signature
 from .reassessing import lost_decisions
 
 
-class State(StrEnum):
+class CaseState(StrEnum):
     OPEN = "open"
     TO_SIGN = "to_sign"
     SIGNED = "signed"
@@ -33,7 +33,7 @@ class Case:
     probe: Probe
     spans: list[Span]
     cause: Check | Event
-    tallies: list[Tally]
+    tallies: list[OutcomeTally]
     signatures: list[Signature]
     agreed: bool  # whether the last signature speaks for all that is decided
     sites: dict[int, Site] = field(default_factory=dict)
@@ -96,10 +96,10 @@ class Case:
         return own[-1] if stands else None
 
     @property
-    def state(self) -> State:
+    def state(self) -> CaseState:
         if self.undecided:
-            return State.OPEN
-        return State.SIGNED if self.signature else State.TO_SIGN
+            return CaseState.OPEN
+        return CaseState.SIGNED if self.signature else CaseState.TO_SIGN
 
 
 def load_case(anchor: str) -> Case | None:
@@ -171,10 +171,10 @@ class Summary:
         return self.anchor.replace(":", "-")
 
     @property
-    def state(self) -> State:
+    def state(self) -> CaseState:
         if self.undecided:
-            return State.OPEN
-        return State.SIGNED if self.signed else State.TO_SIGN
+            return CaseState.OPEN
+        return CaseState.SIGNED if self.signed else CaseState.TO_SIGN
 
 
 # Grouped in the order of the spans' own index, so that nothing is sorted; nearly every run was read at one site only.
@@ -201,7 +201,7 @@ WHERE s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
 
 
 @dataclass(slots=True)
-class Doubt:
+class RunAtSite:
     """Readings of one run at one site: all that count, those still to decide on, and whether its last signature speaks for all
     that are decided."""
 
@@ -213,12 +213,12 @@ class Doubt:
     agreed: bool = True
 
 
-def doubts(site_ids: Iterable[int]) -> list[Doubt]:
+def doubts(site_ids: Iterable[int]) -> list[RunAtSite]:
     """Every run in quarantine at these sites, counted from the side of the spans: four queries where no decision is shaken."""
     return _doubts("r.site_id", list(site_ids))
 
 
-def _doubts(column: str, wanted: list) -> list[Doubt]:
+def _doubts(column: str, wanted: list) -> list[RunAtSite]:
     """Of the readings whose site, or whose span's anchor, is among the wanted."""
     if not wanted:
         return []
@@ -227,10 +227,10 @@ def _doubts(column: str, wanted: list) -> list[Doubt]:
     with connection.cursor() as cursor:
         cursor.execute(IN_DOUBT.format(which=which), wanted)
         rows = cursor.fetchall()
-        found = {(a, low): Doubt(a, p, low, n, n) for a, p, low, high, n in rows if low == high}
+        found = {(a, low): RunAtSite(a, p, low, n, n) for a, p, low, high, n in rows if low == high}
         if wandered := [a for a, _, low, high, _ in rows if low != high]:
             cursor.execute(BY_SITE.format(anchors=_marks(wandered), which=which), wandered + wanted)
-            found |= {(a, s): Doubt(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
+            found |= {(a, s): RunAtSite(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
         cursor.execute(STRUCK.format(which=few), wanted)
         for anchor, site_id, struck in cursor.fetchall():
             found[anchor, site_id].readings -= struck
@@ -240,7 +240,7 @@ def _doubts(column: str, wanted: list) -> list[Doubt]:
     return [d for d in found.values() if d.readings]
 
 
-def _settle(found: dict[tuple[str, int], Doubt], which: str, wanted: list) -> None:
+def _settle(found: dict[tuple[str, int], RunAtSite], which: str, wanted: list) -> None:
     """Take off what is decided on, as far as that still holds."""
     shaken = []
     for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, wanted):
@@ -267,11 +267,13 @@ def summaries(site_ids: Iterable[int]) -> list[Summary]:
     for signature in Signature.objects.filter(probe__in={found[0].probe_id for found in by_anchor.values()}):
         made[signature.probe_id].append(signature)
     lines = [_summary(anchor, found, reach[anchor], anchor in signed, made) for anchor, found in by_anchor.items()]
-    return sorted(lines, key=lambda line: (line.state != State.OPEN, line.state != State.TO_SIGN, -_order(line)))
+    return sorted(
+        lines, key=lambda line: (line.state != CaseState.OPEN, line.state != CaseState.TO_SIGN, -_order(line))
+    )
 
 
 def _summary(
-    anchor: str, found: list[Doubt], spans: list[Span], signed: bool, made: dict[int, list[Signature]]
+    anchor: str, found: list[RunAtSite], spans: list[Span], signed: bool, made: dict[int, list[Signature]]
 ) -> Summary:
     probe_id = found[0].probe_id
     return Summary(
@@ -293,14 +295,14 @@ def unsigned(site_ids: Iterable[int]) -> int:
     return len(by_anchor) - len(_signed(by_anchor, sites))
 
 
-def _by_anchor(found: Iterable[Doubt]) -> dict[str, list[Doubt]]:
-    by_anchor: dict[str, list[Doubt]] = defaultdict(list)
+def _by_anchor(found: Iterable[RunAtSite]) -> dict[str, list[RunAtSite]]:
+    by_anchor: dict[str, list[RunAtSite]] = defaultdict(list)
     for doubt in found:
         by_anchor[doubt.anchor].append(doubt)
     return by_anchor
 
 
-def _signed(cases: dict[str, list[Doubt]], sites: list[int]) -> set[str]:
+def _signed(cases: dict[str, list[RunAtSite]], sites: list[int]) -> set[str]:
     """The cases under which the last signature stands; for that all the sites that a case was read at count."""
     signed = {anchor for anchor, found in cases.items() if _stands(found)}
     if not signed:
@@ -313,7 +315,7 @@ def _signed(cases: dict[str, list[Doubt]], sites: list[int]) -> set[str]:
     return signed - {anchor for anchor in elsewhere if not _stands(whole[anchor])}
 
 
-def _stands(found: list[Doubt]) -> bool:
+def _stands(found: list[RunAtSite]) -> bool:
     """Whether every reading is decided on as it was when the case was signed."""
     return all(doubt.agreed and not doubt.undecided for doubt in found)
 

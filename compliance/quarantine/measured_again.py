@@ -24,7 +24,7 @@ NAMED = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class MeasuredAgain:
     """A reading measured again, with its standing now."""
 
     reading: Reading
@@ -46,7 +46,7 @@ def kind_of(reading: Reading) -> tuple[str, int, int]:
     return name_of(reading.item), reading.limit_version.limit_id, reading.site_id
 
 
-def look_up(reading: Reading | None) -> Measured:
+def look_up(reading: Reading | None) -> MeasuredAgain:
     """The reading as it stands now. Raises ValidationError where it can speak for no other."""
     if reading is None:
         raise _refused("Name the reading that was taken again with a probe in tolerance.")
@@ -67,10 +67,10 @@ def look_up(reading: Reading | None) -> Measured:
     version = version_in_force(found.limit_version.limit, found.taken_at) or found.limit_version
     if found.beyond or breach(version, found.value_milli, found.hold_s, found.since_start_s):
         raise _refused("That reading was itself beyond its limit. Record what was done with the food.")
-    return Measured(found, found.now_standing)
+    return MeasuredAgain(found, found.now_standing)
 
 
-def refuse_unlike(good: Measured, doubted: Sequence[tuple[str, int, int, datetime]]) -> None:
+def refuse_unlike(good: MeasuredAgain, doubted: Sequence[tuple[str, int, int, datetime]]) -> None:
     """Raises ValidationError unless the reading speaks for all of these: (food or unit, limit, site, last taken) each."""
     kinds = {(name_of(item), limit, site) for item, limit, site, _ in doubted}
     if len(kinds) > 1:

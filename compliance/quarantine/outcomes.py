@@ -3,13 +3,13 @@
 from dataclasses import dataclass
 
 from compliance.limits.models import LimitVersion
-from compliance.metrology.assessment import ErrorBounds, Telling, in_time, telling
+from compliance.metrology.assessment import DecisionRanges, ErrorBounds, in_time, telling
 from compliance.metrology.lethality import LONGEST_HOLD, demand, is_traded
 from compliance.metrology.vocabulary import Direction, Outcome
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class OutcomeInput:
     """A reading as far as its outcome goes: milli-°C, and in s how long it was held and since when it cooled or heated."""
 
     milli: int
@@ -23,7 +23,7 @@ def trades_time(version: LimitVersion) -> bool:
     return is_traded(at_least, version.value_milli, version.hold_s) and version.hold_s <= LONGEST_HOLD
 
 
-def telling_of(version: LimitVersion, hold_s: int | None, error: ErrorBounds) -> Telling:
+def telling_of(version: LimitVersion, hold_s: int | None, error: ErrorBounds) -> DecisionRanges:
     """Which readings tell that this limit held or was broken, of food held for `hold_s` (None: not recorded)."""
     direction = Direction(version.direction)
     if hold_s is None or not trades_time(version):
@@ -32,7 +32,7 @@ def telling_of(version: LimitVersion, hold_s: int | None, error: ErrorBounds) ->
     return telling(needed.kept, direction, error, needed.missed)
 
 
-def outcome_of(version: LimitVersion, measured: Measured, error: ErrorBounds) -> Outcome:
+def outcome_of(version: LimitVersion, measured: OutcomeInput, error: ErrorBounds) -> Outcome:
     """What can be said of one reading; the database says the same of every one of a case (see `assessing`)."""
     told = telling_of(version, measured.hold_s, error).of(measured.milli)
     return in_time(told, measured.since_start_s, version.within_s)

@@ -7,7 +7,7 @@ from compliance.limits.models import LimitVersion
 
 from .assessing import bounds_of
 from .grounds import is_graver, rested_in
-from .outcomes import Measured, outcome_of
+from .outcomes import OutcomeInput, outcome_of
 
 
 def lost_decisions(shaken: list[int], which: str, args: list) -> Counter[tuple[str, int]]:
@@ -21,7 +21,7 @@ def lost_decisions(shaken: list[int], which: str, args: list) -> Counter[tuple[s
     versions = LimitVersion.objects.in_bulk({row[2] for row in rows})
     for span_id, site_id, version_id, milli, hold_s, since_s, before, good, count in rows:
         anchor, error = bounds[span_id]
-        now = outcome_of(versions[version_id], Measured(milli, hold_s, since_s), error)
+        now = outcome_of(versions[version_id], OutcomeInput(milli, hold_s, since_s), error)
         if good or is_graver(now, before):
             found[anchor, site_id] += count
     return found

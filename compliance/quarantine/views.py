@@ -25,9 +25,9 @@ from sites.access import get_area, sites_of
 from sites.models import Area, Role, Site
 
 from . import actions
-from .access import Reach, get_case
+from .access import CaseAccess, get_case
 from .assessing import Selection
-from .cases import State, Summary, summaries
+from .cases import CaseState, Summary, summaries
 from .forms import ALL, DecisionForm, SignForm
 from .measured_again import offers
 from .queries import assessed_page, decisions_on, reasons
@@ -43,11 +43,11 @@ TABS = (
 DECIDED = "decided"
 OUTCOMES = tuple(Outcome)
 PAGE_SALT = "noughtbook.case.page"
-BADGES = {State.OPEN: "open", State.TO_SIGN: "decided", State.SIGNED: "signed"}
+BADGES = {CaseState.OPEN: "open", CaseState.TO_SIGN: "decided", CaseState.SIGNED: "signed"}
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class CaseLine:
     """A case in the list, with its probe and its period at the probe's site."""
 
     summary: Summary
@@ -70,9 +70,9 @@ def case_list(request: HttpRequest) -> HttpResponse:
     sites = Site.objects.filter(area=area, closed=False) if area else sites_of(request.user)
     found = [line for line in summaries(sites.values_list("pk", flat=True)) if line.state in states]
     probes = Probe.objects.select_related("site").in_bulk({line.probe_id for line in found})
-    lines = [Line(summary, probes[summary.probe_id]) for summary in found]
-    still_open = [line for line in lines if line.summary.state != State.SIGNED]
-    closed = [line for line in lines if line.summary.state == State.SIGNED]
+    lines = [CaseLine(summary, probes[summary.probe_id]) for summary in found]
+    still_open = [line for line in lines if line.summary.state != CaseState.SIGNED]
+    closed = [line for line in lines if line.summary.state == CaseState.SIGNED]
     context = {
         "open_table": CaseTable(still_open) if still_open else None,
         "closed_table": CaseTable(closed, exclude=("undecided",)) if closed else None,
@@ -81,15 +81,15 @@ def case_list(request: HttpRequest) -> HttpResponse:
     return render(request, "quarantine/case_list.html", context)
 
 
-def _asked_for(request: HttpRequest) -> tuple[Area | None, list[State]]:
+def _asked_for(request: HttpRequest) -> tuple[Area | None, list[CaseState]]:
     """The area and the states that the address names. Raises Http404 for an area that is not the person's."""
     number, state = number_in(request.GET.get("area")), request.GET.get("state")
     area = None if number is None else get_area(request.user, number, Role.READER)
-    return area, [State(state)] if state in list(State) else list(State)
+    return area, [CaseState(state)] if state in list(CaseState) else list(CaseState)
 
 
-def _chosen_words(area: Area | None, states: list[State]) -> str:
-    cases = {State.OPEN: "Cases to decide on", State.TO_SIGN: "Cases to sign", State.SIGNED: "Signed cases"}
+def _chosen_words(area: Area | None, states: list[CaseState]) -> str:
+    cases = {CaseState.OPEN: "Cases to decide on", CaseState.TO_SIGN: "Cases to sign", CaseState.SIGNED: "Signed cases"}
     if len(states) == 1:
         return f"{cases[states[0]]}, {area}" if area else cases[states[0]]
     return str(area or "")
@@ -134,7 +134,7 @@ def case_sign(request: HttpRequest, slug: str) -> HttpResponse:
     return redirect("case_detail", slug=reach.case.slug)
 
 
-def _decide(request, reach: Reach, outcome: str, given: dict) -> int:
+def _decide(request, reach: CaseAccess, outcome: str, given: dict) -> int:
     everything = given["scope"] == ALL
     picked = _picked(request)
     if not everything and not picked:
@@ -155,7 +155,7 @@ def _picked(request: HttpRequest) -> tuple[int, ...]:
     return tuple(pk for pk in map(number_in, request.POST.getlist("pick")) if pk is not None)
 
 
-def _shown(request: HttpRequest, reach: Reach) -> str:
+def _shown(request: HttpRequest, reach: CaseAccess) -> str:
     """Which list is asked for; at first the gravest that still has something to decide."""
     asked = request.POST.get("outcome") or request.GET.get("show", "")
     if asked == DECIDED or asked in OUTCOMES:
@@ -166,13 +166,13 @@ def _shown(request: HttpRequest, reach: Reach) -> str:
     return DECIDED
 
 
-def _address(reach: Reach, outcome: str) -> str:
+def _address(reach: CaseAccess, outcome: str) -> str:
     left = reach.case.undecided_at(reach.decides, outcome)
     address = reverse("case_detail", args=[reach.case.slug])
     return f"{address}?show={outcome}" if left and outcome in OUTCOMES else address
 
 
-def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) -> dict:
+def _page(request: HttpRequest, reach: CaseAccess, form: DecisionForm | None = None) -> dict:
     case, shown = reach.case, _shown(request, reach)
     rows, page = _rows(request, reach, shown)
     decides = bool(reach.decides) and bool(rows)
@@ -188,7 +188,7 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
         "case": case,
         "state_badge": BADGES[case.state],
         "title": f"Probe {case.probe}: closed case"
-        if case.state == State.SIGNED
+        if case.state == CaseState.SIGNED
         else f"Probe {case.probe} in quarantine",
         "tiles": _tiles(reach),
         "facts": _facts(case),
@@ -203,21 +203,21 @@ def _page(request: HttpRequest, reach: Reach, form: DecisionForm | None = None) 
         "form": form if decides else None,
         "sign_form": _sign_form(reach),
         "meaning": actions.MEANING,
-        "waiting": case.state == State.TO_SIGN and not reach.signs,
+        "waiting": case.state == CaseState.TO_SIGN and not reach.signs,
         "again": again,
         "elsewhere": _elsewhere(reach),
         **_cause(case),
     }
 
 
-def _sign_form(reach: Reach) -> SignForm | None:
+def _sign_form(reach: CaseAccess) -> SignForm | None:
     case = reach.case
-    if not (reach.signs and case.state == State.TO_SIGN and case.readings):
+    if not (reach.signs and case.state == CaseState.TO_SIGN and case.readings):
         return None
     return SignForm(initial={"after": newest(decisions_on(case.probe))})
 
 
-def _rows(request: HttpRequest, reach: Reach, shown: str):
+def _rows(request: HttpRequest, reach: CaseAccess, shown: str):
     selection = Selection(
         sites=reach.seen,
         outcome="" if shown == DECIDED else shown,
@@ -244,7 +244,7 @@ def _position(text: str | None):
         return None
 
 
-def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
+def _decision_form(reach: CaseAccess, outcome: str, data=None) -> DecisionForm:
     return DecisionForm(
         data,
         site_ids=reach.decides,
@@ -256,7 +256,7 @@ def _decision_form(reach: Reach, outcome: str, data=None) -> DecisionForm:
     )
 
 
-def _tiles(reach: Reach) -> list[dict]:
+def _tiles(reach: CaseAccess) -> list[dict]:
     case = reach.case
     tiles = [{"value": case.undecided, "label": "still to decide", "tone": "bad" if case.undecided else "good"}]
     tones = {Outcome.BROKEN: "bad", Outcome.UNDECIDED: "doubt", Outcome.HELD: "info"}
@@ -287,7 +287,7 @@ def _cause(case) -> dict[str, str]:
     return {"cause_url": reverse("probe_detail", args=[case.probe.pk]), "cause_link": "See what happened to the probe"}
 
 
-def _elsewhere(reach: Reach) -> str:
+def _elsewhere(reach: CaseAccess) -> str:
     """The other sites that still have to decide, for whoever has decided on all of the own."""
     case = reach.case
     if not (reach.decides or reach.signs) or case.undecided_at(reach.decides):
@@ -295,7 +295,7 @@ def _elsewhere(reach: Reach) -> str:
     return ", ".join(f"{site}" for pk, site in case.sites.items() if case.undecided_at([pk]))
 
 
-def _tabs(reach: Reach, shown: str) -> list[dict]:
+def _tabs(reach: CaseAccess, shown: str) -> list[dict]:
     case, address = reach.case, reverse("case_detail", args=[reach.case.slug])
     tabs = []
     for outcome, label, _ in TABS:

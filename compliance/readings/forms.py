@@ -195,7 +195,7 @@ class AllTheSameForm(forms.Form):
     all_the_same = forms.BooleanField(label="Save it all the same", required=False)
 
 
-class VoidForm(forms.Form):
+class ReadingVoidForm(forms.Form):
     reason = ReasonField(
         usual="strike", label="Why does it not count?", max_length=500,
         help_text="It stays readable, struck out, with your name and this reason.",

@@ -10,7 +10,7 @@ SEVERITY = [Fitness.OK, Fitness.CHECK_FIRST, Fitness.DO_NOT_USE]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
+class ReadingWorth:
     """A reading as its page shows it. `standing_why` says what it is worth now in sentences.
 
     `fitness` is what its probe was when it was taken, from all that is known now, and `why` the reason; `entered` is what it
@@ -37,7 +37,7 @@ class Seen:
         return max(self.fitness, self.entered or Fitness.OK, key=SEVERITY.index)
 
 
-def first_words(seen: Seen, limit: dict) -> dict:
+def first_words(seen: ReadingWorth, limit: dict) -> dict:
     """A callout from what the limit alone says (`verdict_of`): green only for a probe that was OK, and is not in doubt since."""
     if seen.standing == Standing.QUARANTINED:
         return _red(seen, limit, _reason(seen) if seen.fitness == Fitness.DO_NOT_USE else seen.standing_why)
@@ -65,7 +65,7 @@ def probe_heading(state: str, probe: str) -> str:
     return f"Do not use {probe}" if state == Fitness.DO_NOT_USE else f"Check {probe} first"
 
 
-def _red(seen: Seen, limit: dict, reason: str) -> dict:
+def _red(seen: ReadingWorth, limit: dict, reason: str) -> dict:
     if limit["tone"] == "bad":
         heading, text, lines = f"{limit['heading']}, and {seen.probe} is not to be relied on", limit["text"], [reason]
     else:
@@ -73,7 +73,7 @@ def _red(seen: Seen, limit: dict, reason: str) -> dict:
     return {"tone": "bad", "heading": heading, "text": text, "lines": [*lines, *_again(seen)]}
 
 
-def _amber(seen: Seen, limit: dict) -> dict:
+def _amber(seen: ReadingWorth, limit: dict) -> dict:
     if limit["tone"] == "bad":
         return {**limit, "lines": [_reason(seen), *_again(seen)]}
     if seen.standing == Standing.UNPROVEN:
@@ -89,7 +89,7 @@ def _amber(seen: Seen, limit: dict) -> dict:
     }
 
 
-def _checked_since(seen: Seen, limit: dict) -> dict:
+def _checked_since(seen: ReadingWorth, limit: dict) -> dict:
     """Nothing to alarm anybody: a good check followed. Nor is it green: the probe was used when it was not to be."""
     said = f"{_reason(seen)} Its next check was good all the same, so the reading stands."
     if limit["tone"] != "good":
@@ -101,7 +101,7 @@ def _shown(limit: dict) -> str:
     return f"By its display: {limit['text'][0].lower()}{limit['text'][1:]}"
 
 
-def _reason(seen: Seen) -> str:
+def _reason(seen: ReadingWorth) -> str:
     if seen.fitness != Fitness.OK:
         asked = "not to be used" if seen.fitness == Fitness.DO_NOT_USE else "to be checked first"
         return f"{seen.probe} was {asked}: {seen.why}."
@@ -110,7 +110,7 @@ def _reason(seen: Seen) -> str:
     return seen.standing_why
 
 
-def _again(seen: Seen) -> list[str]:
+def _again(seen: ReadingWorth) -> list[str]:
     if seen.others is None:
         return []
     if not seen.others:

@@ -27,7 +27,7 @@ def checks_in(scope: RecordScope) -> QuerySet[Check]:
     )
 
 
-class Planned:
+class PlansHere:
     """What the plans asked of the probes here, each by plan and calendar of the site where it was: five queries at any size."""
 
     def __init__(self, scope: RecordScope):
@@ -70,7 +70,7 @@ class History:
     """The live checks and events of the probes here up to the end of the period: eight queries at any size."""
 
     def __init__(self, scope: RecordScope):
-        self._scope, self._plans = scope, Planned(scope)
+        self._scope, self._plans = scope, PlansHere(scope)
         probes = [here.probe.pk for here in scope.probes]
         checks = Check.objects.filter(probe__in=probes, void__isnull=True, checked_at__lt=scope.reached)
         events = Event.objects.filter(probe__in=probes, void__isnull=True, at__lt=scope.reached)

@@ -6,14 +6,14 @@ from datetime import datetime
 
 from shared.facts import Fact
 from sites.models import Person, PersonName
-from sites.names import Change, Name, name_at
+from sites.names import Name, NameChange, name_at
 
 
 class People:
     """Gives each person who appears a mark of their own. Two with the same initials are told apart by a number, and who got
     other initials has two marks."""
 
-    def __init__(self, known: dict[int, Name], changes: dict[int, list[Change]] | None = None):
+    def __init__(self, known: dict[int, Name], changes: dict[int, list[NameChange]] | None = None):
         self._known, self._changes = known, changes or {}
         self._marks: dict[tuple[int, str], str] = {}
         self._taken: set[str] = set()
@@ -61,7 +61,7 @@ class People:
         """(mark, name) of everybody who has appeared so far; of one who bore several names under one mark, each in turn."""
         return sorted((mark, ", then ".join(self._in_turn(borne))) for borne, mark in self._marks.items())
 
-    def changes(self, since: datetime, until: datetime) -> list[Change]:
+    def changes(self, since: datetime, until: datetime) -> list[NameChange]:
         """The changes of name of those who have appeared so far, from one moment to another, the first first."""
         found = [change for pk in self.named() for change in self._changes.get(pk, [])]
         return sorted((c for c in found if since <= c.recorded_at <= until), key=lambda c: (c.recorded_at, c.pk))

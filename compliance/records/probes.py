@@ -13,7 +13,7 @@ from sites.models import Site
 
 
 @dataclass(frozen=True, slots=True)
-class Stay:
+class TimeHere:
     """A placement with its end; None: it has not been moved since."""
 
     site_id: int
@@ -26,7 +26,7 @@ class Stay:
 @dataclass(slots=True)
 class ProbeHere:
     probe: Probe
-    stays: list[Stay] = field(default_factory=list)
+    stays: list[TimeHere] = field(default_factory=list)
 
 
 def probes_here(site: Site, start: datetime, end: datetime, now: datetime) -> list[ProbeHere]:
@@ -43,24 +43,24 @@ def probes_here(site: Site, start: datetime, end: datetime, now: datetime) -> li
     return [ProbeHere(probe, stays.get(probe.pk, [])) for probe in found]
 
 
-def _stays(site: Site, start: datetime, end: datetime) -> dict[int, list[Stay]]:
+def _stays(site: Site, start: datetime, end: datetime) -> dict[int, list[TimeHere]]:
     """The placements of each probe that was at the site in the period, as far as they fall in it."""
     here = Placement.objects.filter(site=site, starts_at__lt=end).values("probe")
     found = _within(Placement.objects.filter(probe__in=here), start, end)
     return {probe: stays for probe, stays in found.items() if any(stay.site_id == site.pk for stay in stays)}
 
 
-def _stays_of(probes: list[int], start: datetime, end: datetime) -> dict[int, list[Stay]]:
+def _stays_of(probes: list[int], start: datetime, end: datetime) -> dict[int, list[TimeHere]]:
     return _within(Placement.objects.filter(probe__in=probes), start, end)
 
 
-def _within(placements, start: datetime, end: datetime) -> dict[int, list[Stay]]:
+def _within(placements, start: datetime, end: datetime) -> dict[int, list[TimeHere]]:
     rows = placements.order_by("probe", "starts_at", "pk").select_related("site")
     return {probe: _cut(list(group), start, end) for probe, group in groupby(rows, key=lambda row: row.probe_id)}
 
 
-def _cut(rows: list[Placement], start: datetime, end: datetime) -> list[Stay]:
+def _cut(rows: list[Placement], start: datetime, end: datetime) -> list[TimeHere]:
     """Each placement ends where the next begins; of two that begin together the last recorded counts."""
     ends = [row.starts_at for row in rows[1:]] + [None]
-    stays = [Stay(r.site_id, r.site.name, r.starts_at, e, r.reason) for r, e in zip(rows, ends, strict=True)]
+    stays = [TimeHere(r.site_id, r.site.name, r.starts_at, e, r.reason) for r, e in zip(rows, ends, strict=True)]
     return [s for s in stays if s.start < end and (s.end is None or s.end > start) and s.start != s.end]

@@ -11,7 +11,7 @@ from django.db import models
 from django.db.models import Case, Exists, ExpressionWrapper, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
 
-from compliance.checks.models import Check, Kind, Stage, Verdict
+from compliance.checks.models import Check, CheckKind, Stage, Verdict
 from compliance.metrology.marks import NEAR_ZERO
 from compliance.readings.models import Reading
 
@@ -30,8 +30,8 @@ class Status(models.TextChoices):
 
 OPEN = (Status.DUE, Status.OVERDUE)
 NEAR_ZERO_MILLI = round(NEAR_ZERO * 1000)
-AT_ZERO = Q(kind=Kind.ZERO) | Q(
-    kind=Kind.CERTIFICATE, reference_milli__gte=-NEAR_ZERO_MILLI, reference_milli__lte=NEAR_ZERO_MILLI
+AT_ZERO = Q(kind=CheckKind.ZERO) | Q(
+    kind=CheckKind.CERTIFICATE, reference_milli__gte=-NEAR_ZERO_MILLI, reference_milli__lte=NEAR_ZERO_MILLI
 )
 
 
@@ -65,7 +65,9 @@ def cleared_at(reminder: Reminder, checks: Iterable[Check], readings: Iterable[R
 
 def _counts(reminder: Reminder, check: Check) -> bool:
     """A check as left comes just after what happened at the same moment."""
-    near = check.kind == Kind.ZERO or (check.kind == Kind.CERTIFICATE and abs(check.reference_milli) <= NEAR_ZERO_MILLI)
+    near = check.kind == CheckKind.ZERO or (
+        check.kind == CheckKind.CERTIFICATE and abs(check.reference_milli) <= NEAR_ZERO_MILLI
+    )
     opened = check.checked_at > reminder.opens_at or (
         check.checked_at == reminder.opens_at and check.stage == Stage.AS_LEFT
     )

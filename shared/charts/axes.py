@@ -13,7 +13,7 @@ _SECONDS = (5, 10, 15, 20, 30, 60, 120, 300, 600, 1200, 1800, 3600)
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
+class AxisUnit:
     """A scale of temperature for display: its sign, and how it is reached from °C."""
 
     sign: str
@@ -29,11 +29,11 @@ class Unit:
         return kelvin * self.factor
 
 
-CELSIUS = Unit("°C", 1.0, 0.0)
-FAHRENHEIT = Unit("°F", 1.8, 32.0)
+CELSIUS = AxisUnit("°C", 1.0, 0.0)
+FAHRENHEIT = AxisUnit("°F", 1.8, 32.0)
 
 
-def unit_of(name: str) -> Unit:
+def unit_of(name: str) -> AxisUnit:
     """The scale for "C", "°C", "F" or "°F".
 
     Raises:
@@ -99,7 +99,7 @@ class Axes:
 
     across: Scale
     up: Scale
-    scale: Unit
+    scale: AxisUnit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

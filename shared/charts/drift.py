@@ -8,8 +8,8 @@ from math import ceil
 
 from reportlab.graphics.shapes import Drawing, Group
 
-from shared.charts.axes import Frame, Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
-from shared.charts.legend import Entry, place, rows_of
+from shared.charts.axes import AxisUnit, Frame, Scale, digits_of, nice_ticks, number, time_ticks, unit_of
+from shared.charts.legend import LegendEntry, place, rows_of
 from shared.charts.marks import box, disc, line, path, shape, sheet, width_of, word
 from shared.charts.palette import BAD, BAND, BOLD_LINE, GRID, HATCH, INK, LINE, MARK, PAPER, QUIET, SMALL, THIN
 from shared.time_text import short_day
@@ -116,7 +116,7 @@ def _signed(tick: float, ticks: list[float]) -> str:
     return f"+{text}" if tick > 0 else text
 
 
-def _field(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: float) -> None:
+def _field(drawing, across: Scale, up: Scale, ticks, scale: AxisUnit, tolerance: float) -> None:
     low, high = up(-scale.difference(tolerance)), up(scale.difference(tolerance))
     drawing.add(box((across.start, low), (across.end - across.start, high - low), fill=BAND, edge=None))
     for tick in ticks:
@@ -124,7 +124,7 @@ def _field(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: flo
         drawing.add(word((across.start - 5, up(tick) - 3.3), _signed(tick, ticks), size=SMALL, anchor="end"))
 
 
-def _ahead(drawing, across: Scale, up: Scale, course: Sequence[Course], scale: Unit) -> None:
+def _ahead(drawing, across: Scale, up: Scale, course: Sequence[Course], scale: AxisUnit) -> None:
     """The forecast as hatching between its bounds, so that it is told without colour."""
     for bound in ("low", "high"):
         places = [(across(c.at.timestamp()), up.clip(scale.difference(getattr(c, bound)))) for c in course]
@@ -145,7 +145,7 @@ def _rungs(start: float, end: float, gap: float = 4.0) -> list[float]:
     return [n * gap for n in range(ceil(start / gap), ceil(end / gap))]
 
 
-def _lines(drawing, across: Scale, up: Scale, ticks, scale: Unit, tolerance: float) -> None:
+def _lines(drawing, across: Scale, up: Scale, ticks, scale: AxisUnit, tolerance: float) -> None:
     drawing.add(line((across.start, up(0)), (across.end, up(0)), weight=LINE))
     for side in (-1, 1):
         y = up(side * scale.difference(tolerance))
@@ -167,7 +167,7 @@ def _pieces(trend: Sequence[tuple[datetime, float]], turns: Sequence[Turn]) -> l
     return pieces
 
 
-def _trend(drawing, across: Scale, up: Scale, pieces, course: Sequence[Course], scale: Unit) -> None:
+def _trend(drawing, across: Scale, up: Scale, pieces, course: Sequence[Course], scale: AxisUnit) -> None:
     for piece in pieces:
         past = [(across(at.timestamp()), up.clip(scale.difference(error))) for at, error in piece]
         if len(past) > 1:
@@ -209,14 +209,14 @@ def _now(drawing, across: Scale, up: Scale, now: datetime, *, brief: bool) -> No
     drawing.add(word((x - 4 if ends else x + 4, up.start + 4), said, size=SMALL, anchor=side, colour=QUIET))
 
 
-def _checks(drawing, across: Scale, up: Scale, found: Sequence[Found], scale: Unit) -> None:
+def _checks(drawing, across: Scale, up: Scale, found: Sequence[Found], scale: AxisUnit) -> None:
     for one in found:
         _check(drawing, across, up, one, scale)
     if not found:
         drawing.add(word(((across.start + across.end) / 2, up(0) + 7), "No checks yet", anchor="middle", colour=QUIET))
 
 
-def _check(drawing, across: Scale, up: Scale, one: Found, scale: Unit) -> None:
+def _check(drawing, across: Scale, up: Scale, one: Found, scale: AxisUnit) -> None:
     x, error, spread = across(one.at.timestamp()), scale.difference(one.error), scale.difference(one.expanded)
     colour = INK if one.used else QUIET
     low, high = up.clip(error - spread), up.clip(error + spread)
@@ -248,27 +248,27 @@ def _cross(x: float, y: float):
     return shape([(x, y - 5), (x + 5, y), (x, y + 5), (x - 5, y)], fill=BAD, edge=BAD)
 
 
-def _key(found, trend, course, turns, leaves: datetime | None, zone: tzinfo) -> list[Entry]:
+def _key(found, trend, course, turns, leaves: datetime | None, zone: tzinfo) -> list[LegendEntry]:
     """What the marks in this picture mean; only those that occur in it."""
     entries = []
     if any(f.used for f in found):
-        entries.append(Entry("a check, with its uncertainty", 10, lambda x, y: _sign(x + 5, y + 3.4, True)))
+        entries.append(LegendEntry("a check, with its uncertainty", 10, lambda x, y: _sign(x + 5, y + 3.4, True)))
     if not all(f.used for f in found):
-        entries.append(Entry("before the last change", 10, lambda x, y: _sign(x + 5, y + 3.4, False)))
+        entries.append(LegendEntry("before the last change", 10, lambda x, y: _sign(x + 5, y + 3.4, False)))
     if course:
         entries.append(
-            Entry(
+            LegendEntry(
                 "trend, and where it leads",
                 26,
                 lambda x, y: line((x, y + 3.4), (x + 26, y + 3.4), colour=MARK, weight=1.8),
             )
         )
     if course:
-        entries.append(Entry("95 of 100 checks to come fall here", 22, _hatched))
-    entries += [Entry(f"{t.label}, {_day(t.at, zone)}", 10, lambda x, y: _wedge(x + 5, y - 1)) for t in turns]
+        entries.append(LegendEntry("95 of 100 checks to come fall here", 22, _hatched))
+    entries += [LegendEntry(f"{t.label}, {_day(t.at, zone)}", 10, lambda x, y: _wedge(x + 5, y - 1)) for t in turns]
     if leaves:
         said = f"may leave its tolerance, {_day(leaves, zone)} {leaves.astimezone(zone).year}"
-        entries.append(Entry(said, 10, lambda x, y: _cross(x + 5, y + 3.4)))
+        entries.append(LegendEntry(said, 10, lambda x, y: _cross(x + 5, y + 3.4)))
     return entries
 
 

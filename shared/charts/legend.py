@@ -10,11 +10,11 @@ from shared.printing.fonts import REGULAR
 from shared.printing.text import shorten
 
 _GAP = 16.0
-Row = list[tuple[float, "Entry", str]]
+Row = list[tuple[float, "LegendEntry", str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class LegendEntry:
     """Words, the width of their mark in points, and what draws the mark at a left edge and a baseline."""
 
     text: str
@@ -22,7 +22,7 @@ class Entry:
     draw: Callable[[float, float], Shape]
 
 
-def rows_of(entries: Sequence[Entry], width: float, size: float) -> list[Row]:
+def rows_of(entries: Sequence[LegendEntry], width: float, size: float) -> list[Row]:
     """Entries from left to right in rows no wider than `width`; each with its offset and the words that fit."""
     rows: list[Row] = []
     used = width + 1

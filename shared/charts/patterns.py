@@ -10,7 +10,7 @@ from shared.charts.palette import BAD, BAND, DOUBT, GOOD, INK, PAPER, QUIET
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StandingPattern:
     """The word for a standing and what it means, for the key."""
 
     word: str
@@ -18,10 +18,10 @@ class Standing:
 
 
 STANDINGS = {
-    "proven": Standing("proven", "good checks on both sides"),
-    "pending": Standing("pending", "waiting for the next check"),
-    "quarantined": Standing("quarantined", "not to be relied on"),
-    "unproven": Standing("unproven", "no good check before"),
+    "proven": StandingPattern("proven", "good checks on both sides"),
+    "pending": StandingPattern("pending", "waiting for the next check"),
+    "quarantined": StandingPattern("quarantined", "not to be relied on"),
+    "unproven": StandingPattern("unproven", "no good check before"),
 }
 VERDICTS = {
     "in_tolerance": "in tolerance",

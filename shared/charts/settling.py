@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from reportlab.graphics.shapes import Drawing
 
-from shared.charts.axes import Axes, Scale, Unit, digits_of, elapsed_ticks, nice_ticks, number, unit_of
+from shared.charts.axes import Axes, AxisUnit, Scale, digits_of, elapsed_ticks, nice_ticks, number, unit_of
 from shared.charts.marks import box, disc, line, path, sheet, slanting, width_of, word
 from shared.charts.palette import BAND, BOLD_LINE, GRID, INK, MARK, PAPER, QUIET, SMALL, THIN
 
@@ -147,7 +147,7 @@ def _cut(places: list[Point], edge: float, side: int = 1) -> list[Point]:
     return [(x1 + (y1 - edge) / (y1 - y2) * (x2 - x1), edge), *places[start + 1 :]]
 
 
-def _words(drawing, points, scale: Unit, resolution, settled, residual) -> None:
+def _words(drawing, points, scale: AxisUnit, resolution, settled, residual) -> None:
     digits = next((d for d in range(4) if abs(round(resolution, d) - resolution) < 1e-9), 3)
     y = drawing.height - 14
     drawing.add(word((8, y), f"Reading, {scale.sign}", size=SMALL, colour=QUIET))

@@ -6,8 +6,8 @@ from datetime import datetime, tzinfo
 
 from reportlab.graphics.shapes import Drawing
 
-from shared.charts.axes import Axes, Frame, Scale, Unit, digits_of, nice_ticks, number, time_ticks, unit_of
-from shared.charts.legend import Entry, place, rows_of
+from shared.charts.axes import Axes, AxisUnit, Frame, Scale, digits_of, nice_ticks, number, time_ticks, unit_of
+from shared.charts.legend import LegendEntry, place, rows_of
 from shared.charts.marks import box, line, sheet, slanting, width_of, word
 from shared.charts.palette import BAND, GRID, INK, LINE, PAPER, QUIET, SMALL, THIN
 from shared.charts.patterns import STANDINGS, VERDICTS, dot_mark, flag_mark, span_box
@@ -177,7 +177,7 @@ def spread(places: Sequence[float], gap: float, low: float, high: float) -> list
     return moved
 
 
-def _check(drawing, across: Scale, up: Scale, check: Dot, scale: Unit) -> None:
+def _check(drawing, across: Scale, up: Scale, check: Dot, scale: AxisUnit) -> None:
     x = across(check.at.timestamp())
     if check.error is None:
         drawing.add(dot_mark(x, up.start + 8, check.verdict, check.stage, check.void))
@@ -205,10 +205,10 @@ def _off_the_scale(drawing, x: float, y: float, error: float, *, to_left: bool) 
     drawing.add(word((left + 2, y - 3.3), text, size=SMALL, strong=True))
 
 
-def _key(spans, checks, events, zone: tzinfo, *, brief: bool) -> list[Entry]:
+def _key(spans, checks, events, zone: tzinfo, *, brief: bool) -> list[LegendEntry]:
     """What the marks in this picture mean; only those that occur in it."""
     entries = [
-        Entry(
+        LegendEntry(
             style.word if brief else f"{style.word}: {style.meaning}",
             22,
             lambda x, y, name=name: span_box(x, y - 2, 22, 11, name),
@@ -217,24 +217,24 @@ def _key(spans, checks, events, zone: tzinfo, *, brief: bool) -> list[Entry]:
         if any(s.standing == name for s in spans)
     ]
     entries += [
-        Entry(text, 12, lambda x, y, name=name: dot_mark(x + 6, y + 3.4, name, "as_found", False))
+        LegendEntry(text, 12, lambda x, y, name=name: dot_mark(x + 6, y + 3.4, name, "as_found", False))
         for name, text in VERDICTS.items()
         if any(c.verdict == name and not c.void for c in checks)
     ]
     if any(c.stage == "as_left" for c in checks):
         entries.append(
-            Entry(
+            LegendEntry(
                 "square: checked after adjustment",
                 14,
                 lambda x, y: box((x + 0.5, y - 3), (13, 13), edge=INK, weight=1.0),
             )
         )
     if any(c.void for c in checks):
-        entries.append(Entry("void", 12, lambda x, y: dot_mark(x + 6, y + 3.4, "in_tolerance", "as_found", True)))
+        entries.append(LegendEntry("void", 12, lambda x, y: dot_mark(x + 6, y + 3.4, "in_tolerance", "as_found", True)))
     if any(c.expanded for c in checks):
-        entries.append(Entry("bar: uncertainty", 8, lambda x, y: line((x + 4, y - 3), (x + 4, y + 10))))
+        entries.append(LegendEntry("bar: uncertainty", 8, lambda x, y: line((x + 4, y - 3), (x + 4, y + 10))))
     return entries + [
-        Entry(f"{event.label}, {_day(event.at, zone)}", 14, lambda x, y, n=str(n): flag_mark(x + 7, y + 3.4, n))
+        LegendEntry(f"{event.label}, {_day(event.at, zone)}", 14, lambda x, y, n=str(n): flag_mark(x + 7, y + 3.4, n))
         for n, event in enumerate(events, start=1)
     ]
 

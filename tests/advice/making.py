@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from django.utils import timezone
 
-from compliance.checks.models import Check, Kind, Stage, Verdict
+from compliance.checks.models import Check, CheckKind, Stage, Verdict
 from compliance.checks.timeline import recut
 from tests.world import make_reading
 
@@ -14,7 +14,7 @@ def found(probe, by, at, milli: int, *, expanded=200, factor=2.0, stage=Stage.AS
     """A check that found this error, in milli-kelvin; the verdict follows from the tolerance."""
     within = abs(milli) <= probe.tolerance_milli
     verdict = Verdict.IN_TOLERANCE if within else Verdict.OUT_OF_TOLERANCE
-    fields = {"kind": Kind.ZERO, "verdict": verdict, "budget": {"coverage_factor": factor}, **fields}
+    fields = {"kind": CheckKind.ZERO, "verdict": verdict, "budget": {"coverage_factor": factor}, **fields}
     return Check.objects.create(
         key=uuid.uuid4(), probe=probe, site=probe.site, stage=stage, checked_at=at, checked_by=by, recorded_by=by,
         error_milli=milli, expanded_milli=expanded, tolerance_milli=probe.tolerance_milli, decision_rule="non_binary",

@@ -8,7 +8,7 @@ from django.utils import timezone
 from compliance.advice.past import Tried, tried
 from compliance.advice.queries import IN_USE, SEEN, pasts_of, probes_by_need, reading_rates, tried_by_kind
 from compliance.checks import actions as checks
-from compliance.checks.models import Kind, Stage, Verdict
+from compliance.checks.models import CheckKind, Stage, Verdict
 from compliance.probes.models import EventKind, Probe, Sensor
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading
@@ -36,7 +36,7 @@ def test_what_says_nothing_of_drift_at_zero_is_left_out(world):
     made = history(world.probe, world.cook, [100, 110, 120])
     checks.void_check(by=world.supervisor, check=made[1], reason="Another probe.")
     found(world.probe, world.cook, ago(3), 90, verdict=Verdict.INCONCLUSIVE)
-    found(world.probe, world.cook, ago(3), 90, kind=Kind.CERTIFICATE)
+    found(world.probe, world.cook, ago(3), 90, kind=CheckKind.CERTIFICATE)
     found(world.probe, world.cook, timezone.now() - SEEN - timedelta(days=1), 90)
     found(make_probe(world.site, "P2", by=world.manager), world.cook, ago(3), 90)
     assert [s.error_milli for s in past(world.probe).seen] == [100, 120]

@@ -61,7 +61,7 @@ def print_record(site) -> float:
 def strings_of(site) -> list[tuple[str, ...]]:
     """The cells of every reading's row, as the record sets them."""
     scope = scope_of(site)
-    told = readings.Telling(scope)
+    told = readings.ReadingRows(scope)
     lines = map(readings.Line._make, scope.judged().values_list(*readings.FIELDS.values()).iterator())
     return [tuple(map(str, row.cells)) for row in told.rows(lines)]
 

@@ -7,11 +7,11 @@ from compliance.checks import actions
 from compliance.checks.kinds.boiling import BoilingData
 from compliance.checks.kinds.certificate import CertificateData
 from compliance.checks.kinds.zero import ZeroData
-from compliance.metrology.bath import BathKind, Point, Preparation
+from compliance.metrology.bath import BathKind, BathPoint, Preparation
 from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation, PressureSource, Surroundings
 
 START = datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
-GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(Point))
+GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(BathPoint))
 NO_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset())
 
 ROLLING = BoilingPreparation(kind=BoilingKind.ROLLING, points=frozenset(BoilingPoint))

@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from compliance.checks.actions import void_check, void_event
-from compliance.checks.models import Check, Kind
+from compliance.checks.models import Check, CheckKind
 from compliance.checks.pairing import Moment, nearest
 from compliance.checks.queries import companions
 from tests.world import make_probe
@@ -48,7 +48,7 @@ def test_the_nearest_within_a_week_with_nothing_altered_between(others, altered,
 
 def boiling(probe, by, at, verdict="in_tolerance", stage="as_found"):
     return Check.objects.create(
-        key=uuid.uuid4(), probe=probe, site=probe.site, kind=Kind.BOILING, stage=stage, checked_at=at, checked_by=by,
+        key=uuid.uuid4(), probe=probe, site=probe.site, kind=CheckKind.BOILING, stage=stage, checked_at=at, checked_by=by,
         recorded_by=by, reading_milli=98_400, reference_milli=98_300, error_milli=100, expanded_milli=150,
         tolerance_milli=1000, decision_rule="non_binary", verdict=verdict,
     )  # fmt: skip

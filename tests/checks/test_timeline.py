@@ -13,7 +13,7 @@ from compliance.checks.actions import void_check, void_event
 from compliance.checks.models import BEGINNING, END, Check, Span
 from compliance.checks.queries import bracket_of, standing_subquery
 from compliance.checks.timeline import lock, recut
-from compliance.metrology.bracketing import Finding, Mark, MarkKind, cut, weigh
+from compliance.metrology.bracketing import CheckFinding, Mark, MarkKind, cut, weigh
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.plans.schedule import STARTING, TICK
 from compliance.probes.models import ALTERATIONS, Event, EventKind
@@ -50,7 +50,7 @@ EVENTS = st.tuples(
 
 
 def finding_of(check):
-    return Finding(
+    return CheckFinding(
         at=check.checked_at, kind=CheckKind(check.kind), reference=check.reference_milli / 1000, stage=Stage(check.stage),
         verdict=Verdict(check.verdict), key=f"check:{check.pk}", order=check.pk,
     )  # fmt: skip

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from compliance.checks import drafts
 from compliance.checks.models import Check, CheckDraft
-from compliance.metrology.bath import BathKind, Point
+from compliance.metrology.bath import BathKind, BathPoint
 from compliance.probes.models import EventKind
 from tests.conftest import NOON
 
@@ -168,7 +168,7 @@ def test_finishing_too_early_is_inconclusive(hands):
 
 
 def test_a_point_left_out_that_matters_is_said_and_makes_it_inconclusive(hands):
-    hands.make_bath(skip=[Point.WETTED])
+    hands.make_bath(skip=[BathPoint.WETTED])
     assert "say nothing" not in hands.look().content.decode()
     hands.inside()
     hands.settle("0.0")

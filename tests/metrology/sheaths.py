@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import exp
 from random import Random
 
-from compliance.metrology.settling import TimedReading
+from compliance.metrology.settling import TimedValue
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,12 +46,12 @@ def tailed(chance: Random, end: float) -> Sheath:
 
 def typed(
     sheath: Sheath, resolution: float, chance: Random, *, every: tuple[float, float] = (4, 9), until: float = 300
-) -> list[TimedReading]:
+) -> list[TimedValue]:
     """What somebody types who looks at the display every few seconds, not quite when it is noted."""
     readings, now = [], chance.uniform(1, 6)
     while now < until:
         seen = sheath.end + sheath.to_come(now - chance.uniform(0, 0.5))
         value = round(seen / resolution) * resolution
-        readings.append(TimedReading(elapsed=round(now, 1), value=round(value, 3)))
+        readings.append(TimedValue(elapsed=round(now, 1), value=round(value, 3)))
         now += chance.uniform(*every)
     return readings

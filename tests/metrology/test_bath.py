@@ -12,16 +12,16 @@ from compliance.metrology.bath import (
     UNCONFIRMED,
     WANTED,
     BathKind,
+    BathPoint,
     BathWidths,
-    Point,
     Preparation,
     judge_bath,
 )
 
-ALL = frozenset(Point)
+ALL = frozenset(BathPoint)
 PACKED, STIRRED = BathKind.PACKED_CRUSHED, BathKind.STIRRED_CUBES
 kinds = st.sampled_from(BathKind)
-points = st.frozensets(st.sampled_from(Point))
+points = st.frozensets(st.sampled_from(BathPoint))
 
 
 def bath(kind=PACKED, points=ALL, widths=None, left=frozenset()):
@@ -81,7 +81,7 @@ def test_every_point_that_can_be_missing_has_words():
 def test_a_business_may_use_widths_of_its_own():
     widths = BathWidths(complete=0.02, incomplete=0.1, stirred=0.5)
     assert bath(widths=widths).within == 0.02
-    assert bath(points=ALL - {Point.DRAINED}, widths=widths).within == 0.1
+    assert bath(points=ALL - {BathPoint.DRAINED}, widths=widths).within == 0.1
     assert bath(STIRRED, widths=widths).within == 0.5
 
 

@@ -28,7 +28,7 @@ from compliance.metrology.boiling import (
     verify_boiling,
 )
 from compliance.metrology.conformity import DecisionRule
-from compliance.metrology.settling import SettlingState, TimedReading, judge_settling
+from compliance.metrology.settling import SettlingState, TimedValue, judge_settling
 from compliance.metrology.steam import saturation_temperature, standard_pressure, station_pressure
 from compliance.metrology.verification import Instrument
 from compliance.metrology.vocabulary import Medium, Sensor, Verdict
@@ -54,11 +54,11 @@ def by_altitude(altitude: float) -> Surroundings:
     return Surroundings(source=PressureSource.ALTITUDE, pressure=None, altitude=altitude)
 
 
-def rising_to(value: float, resolution: float = 0.1) -> list[TimedReading]:
+def rising_to(value: float, resolution: float = 0.1) -> list[TimedValue]:
     """Up from a room at 20 °C with a fast and a slower part, read every 5 s for four minutes."""
     gaps = [(t, 0.7 * 2.718281828 ** (-t / 4) + 0.3 * 2.718281828 ** (-t / 8)) for t in range(0, 245, 5)]
     steps = [(t, round((value - (value - 20) * gap) / resolution)) for t, gap in gaps]
-    return [TimedReading(elapsed=float(t), value=round(step * resolution, 3)) for t, step in steps]
+    return [TimedValue(elapsed=float(t), value=round(step * resolution, 3)) for t, step in steps]
 
 
 def names(reference) -> list[str]:
@@ -343,7 +343,7 @@ class TestRise:
         assert sqrt(parts["settling"] ** 2 + parts["way up"] ** 2) == pytest.approx(bound / sqrt(3), rel=1e-6)
 
     def test_what_went_off_the_boil_is_told_without_ice(self):
-        readings = rising_to(98.3) + [TimedReading(elapsed=245.0 + 5 * n, value=97.0 - n) for n in range(6)]
+        readings = rising_to(98.3) + [TimedValue(elapsed=245.0 + 5 * n, value=97.0 - n) for n in range(6)]
         rise = judge_rise(readings, 0.1)
         assert rise.state is SettlingState.DRIFTING and "boiling hard" in rise.sentence
         found = verify_boiling(readings, STEAM, station(500), PROBE)

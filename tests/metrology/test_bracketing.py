@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from compliance.metrology.bracketing import Cause, Finding, Mark, MarkKind, Span, cut, mark_kind, weigh
+from compliance.metrology.bracketing import Cause, CheckFinding, Mark, MarkKind, TimelineSpan, cut, mark_kind, weigh
 from compliance.metrology.vocabulary import CheckKind, Stage, Standing, Verdict
 
 from .timeline_oracle import Diary, Entry, WholeDiary
@@ -27,8 +27,8 @@ def marks_of(entries: Sequence[Entry]) -> list[Mark]:
     return [*altered, *weigh(finding(entry) for entry in live if entry.stage != "alteration")]
 
 
-def finding(entry: Entry) -> Finding:
-    return Finding(
+def finding(entry: Entry) -> CheckFinding:
+    return CheckFinding(
         at=entry.at, kind=CheckKind(entry.kind), reference=entry.reference, stage=Stage(entry.stage),
         verdict=Verdict(entry.verdict), key=entry.key, order=entry.order,
     )  # fmt: skip
@@ -40,7 +40,7 @@ def instants(entries: Sequence[Entry]) -> list[datetime]:
     return sorted(moment + shift for moment in moments for shift in (-MINUTE / 2, timedelta(0), MINUTE / 2))
 
 
-def span_at(spans: Sequence[Span], now: datetime) -> Span:
+def span_at(spans: Sequence[TimelineSpan], now: datetime) -> TimelineSpan:
     inside = [s for s in spans if (s.start is None or s.start < now) and (s.end is None or now <= s.end)]
     assert len(inside) == 1, "every moment lies in exactly one span"
     return inside[0]
@@ -81,7 +81,7 @@ def whole_diaries(draw: st.DrawFn, most: int = 9) -> list[Entry]:
     ]  # fmt: skip
 
 
-def told_of(span: Span) -> tuple:
+def told_of(span: TimelineSpan) -> tuple:
     return span.standing, span.cause, span.behind, span.ahead, span.anchor, span.doubt
 
 
@@ -220,7 +220,7 @@ class TestIdeaOne:
 
     def test_unproven_is_no_good_check_behind(self):
         assert standings("") == "unproven"
-        assert cut([])[0] == Span(
+        assert cut([])[0] == TimelineSpan(
             start=None, end=None, standing=Standing.UNPROVEN, behind=None, ahead=None, anchor=None, cause=None
         )
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from compliance.metrology.control import early_warning, ewma
-from compliance.metrology.drift import Point
+from compliance.metrology.drift import ErrorPoint
 
 # NIST/SEMATECH e-Handbook, 6.3.2.4: data and averages (from memory, recomputed; the limits seen).
 VALUES = [
@@ -21,7 +21,7 @@ AVERAGES = [
 
 def points(errors, adjusted=()):
     return [
-        Point(at=7.0 * n, error=float(error), standard=0.05, after_adjustment=n in adjusted)
+        ErrorPoint(at=7.0 * n, error=float(error), standard=0.05, after_adjustment=n in adjusted)
         for n, error in enumerate(errors)
     ]
 

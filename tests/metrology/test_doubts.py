@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from compliance.metrology.bracketing import Cause, Finding, Mark, MarkKind, Span, cut, speaks_for, weigh
+from compliance.metrology.bracketing import Cause, CheckFinding, Mark, MarkKind, TimelineSpan, cut, speaks_for, weigh
 from compliance.metrology.doubts import doubts
 from compliance.metrology.vocabulary import CheckKind, Stage, Standing, Verdict
 
@@ -15,7 +15,7 @@ KINDS = {"zero": (CheckKind.ZERO, 0.0), "boil": (CheckKind.BOILING, 98.3), "pape
 VERDICTS = {"+": Verdict.IN_TOLERANCE, "-": Verdict.OUT_OF_TOLERANCE, "?": Verdict.INCONCLUSIVE}
 
 
-def story(text: str, apart: timedelta = WEEK) -> tuple[Span, ...]:
+def story(text: str, apart: timedelta = WEEK) -> tuple[TimelineSpan, ...]:
     """Words such as zero+ or boil-left- a week apart, joined by & where simultaneous; `altered` is an alteration."""
     marks: list[Mark] = []
     for number, words in enumerate(text.split()):
@@ -28,7 +28,7 @@ def story(text: str, apart: timedelta = WEEK) -> tuple[Span, ...]:
             kind, reference = KINDS[word[:-1].removesuffix("-left")]
             stage = Stage.AS_LEFT if "-left" in word else Stage.AS_FOUND
             marks += weigh([
-                Finding(
+                CheckFinding(
                     at=at, kind=kind, reference=reference, stage=stage, verdict=VERDICTS[word[-1]], key=key,
                     order=number,
                 )

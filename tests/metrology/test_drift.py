@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import multivariate_t
 
 from compliance.metrology import local_level
-from compliance.metrology.drift import MOST_KINDS, Point, days_within, leaves_tolerance, trend
+from compliance.metrology.drift import MOST_KINDS, ErrorPoint, days_within, leaves_tolerance, trend
 from compliance.metrology.local_level import Model, Series
 
 # NIST StRD, linear regression, data set Norris (x, y), and its certified values (from memory, recomputed). Of its other data
@@ -35,7 +35,7 @@ UNCERTAINTY = 0.06  # °C
 
 def points(errors, standard=UNCERTAINTY, every=7.0, adjusted=()):
     return [
-        Point(at=every * n, error=float(error), standard=standard, after_adjustment=n in adjusted)
+        ErrorPoint(at=every * n, error=float(error), standard=standard, after_adjustment=n in adjusted)
         for n, error in enumerate(errors)
     ]
 
@@ -190,7 +190,7 @@ def two_baths(seed, count=30):
     chance = np.random.default_rng(seed)
     standards = np.where(chance.random(count + 1) < 0.3, POOR, GOOD)
     errors = standards * chance.normal(0, 1, count + 1)
-    told = [Point(at=7.0 * n, error=float(errors[n]), standard=float(standards[n])) for n in range(count)]
+    told = [ErrorPoint(at=7.0 * n, error=float(errors[n]), standard=float(standards[n])) for n in range(count)]
     return trend(told), float(errors[-1]), float(standards[-1])
 
 
@@ -228,7 +228,7 @@ def test_with_one_kind_of_check_the_next_is_like_the_others():
 
 def test_very_many_kinds_are_put_together_by_their_variances():
     standards = np.random.default_rng(1).uniform(0.02, 0.2, 40)
-    kinds = trend([Point(at=n, error=0.0, standard=float(s)) for n, s in enumerate(standards)]).kinds
+    kinds = trend([ErrorPoint(at=n, error=0.0, standard=float(s)) for n, s in enumerate(standards)]).kinds
     assert len(kinds) == MOST_KINDS
     assert sum(share * standard**2 for standard, share in kinds) == pytest.approx(np.mean(standards**2))
 
@@ -268,7 +268,9 @@ def test_forecasts_hold_the_next_error_in_95_of_100(kind):
         times, errors = life(kind, 26, chance)
         found = errors + chance.normal(0, UNCERTAINTY, 26)
         pairs = zip(times[:-1].tolist(), found[:-1].tolist(), strict=True)
-        forecast = trend([Point(at=at, error=error, standard=UNCERTAINTY) for at, error in pairs]).predict(times[-1])
+        forecast = trend([ErrorPoint(at=at, error=error, standard=UNCERTAINTY) for at, error in pairs]).predict(
+            times[-1]
+        )
         held += forecast.low <= found[-1] <= forecast.high
     assert 0.90 <= held / lives <= 0.99
 
@@ -368,7 +370,9 @@ def test_the_days_within_end_where_the_probability_passes_the_target():
 
 
 def test_checks_at_one_time_are_taken_together():
-    assert trend([Point(at=3, error=error, standard=0.05) for error in (0.1, 0.2, 0.3)]).level == pytest.approx(0.2)
+    assert trend([ErrorPoint(at=3, error=error, standard=0.05) for error in (0.1, 0.2, 0.3)]).level == pytest.approx(
+        0.2
+    )
 
 
 def test_too_few_points_are_refused():
@@ -385,7 +389,7 @@ def test_points_out_of_order_are_refused():
     "bad", [{"error": nan}, {"at": inf}, {"standard": 0.0}, {"standard": 101.0}, {"standard": nan}]
 )
 def test_points_out_of_range_are_refused(bad):
-    point = Point(**{"at": 0.0, "error": 0.0, "standard": 0.1, **bad})
+    point = ErrorPoint(**{"at": 0.0, "error": 0.0, "standard": 0.1, **bad})
     with pytest.raises(ValueError, match="standard uncertainties from 0"):
         trend([point] * 3)
 

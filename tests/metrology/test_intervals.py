@@ -5,7 +5,7 @@ from math import inf, log, nan
 import numpy as np
 import pytest
 
-from compliance.metrology.drift import Point, days_within, trend
+from compliance.metrology.drift import ErrorPoint, days_within, trend
 from compliance.metrology.intervals import (
     STEPS,
     advise,
@@ -22,7 +22,7 @@ TOLERANCE = 1.0  # °C
 def history(count=20, slope=0.0, every=7.0):
     """Errors of a fixed seed around a line, `slope` in °C per day."""
     errors = np.random.default_rng(1).normal(0, 0.05, count) + slope * every * np.arange(count)
-    return trend([Point(at=every * n, error=float(error), standard=0.05) for n, error in enumerate(errors)])
+    return trend([ErrorPoint(at=every * n, error=float(error), standard=0.05) for n, error in enumerate(errors)])
 
 
 def weekly(failures, checks):
@@ -91,7 +91,7 @@ def test_a_probe_that_fails_all_the_time_is_to_be_mended():
 
 
 def test_a_probe_at_the_edge_is_to_be_adjusted_as_no_interval_is_short_enough():
-    edge = trend([Point(at=7.0 * n, error=0.97, standard=0.05) for n in range(10)])
+    edge = trend([ErrorPoint(at=7.0 * n, error=0.97, standard=0.05) for n in range(10)])
     found = advise(edge, [weekly(0, 300)], tolerance=TOLERANCE)
     assert (found.adjust_first, found.by_trend, found.days) == (True, 0, 1)
     assert found.why[:2] == (

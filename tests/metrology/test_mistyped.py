@@ -8,7 +8,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from compliance.metrology.mistyped import find_mistyped, suggests_other_unit
-from compliance.metrology.timed import TimedReading
+from compliance.metrology.timed import TimedValue
 
 from .sheaths import lagging, tailed, thin, typed
 
@@ -16,8 +16,8 @@ chances = st.integers(0, 2**32).map(Random)
 makes = st.sampled_from([thin, lagging, tailed])
 
 
-def readings(*values: float, fahrenheit: bool = False) -> list[TimedReading]:
-    return [TimedReading(elapsed=6.0 * n, value=v, fahrenheit=fahrenheit) for n, v in enumerate(values, start=1)]
+def readings(*values: float, fahrenheit: bool = False) -> list[TimedValue]:
+    return [TimedValue(elapsed=6.0 * n, value=v, fahrenheit=fahrenheit) for n, v in enumerate(values, start=1)]
 
 
 def found(*values: float, resolution: float = 0.1) -> list[tuple[int, float, float]]:

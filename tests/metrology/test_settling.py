@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.metrology.settling import ROOM_ABOVE_BATH, Settling, SettlingState, TimedReading, judge_settling
+from compliance.metrology.settling import ROOM_ABOVE_BATH, Settling, SettlingState, TimedValue, judge_settling
 
 from .sheaths import Sheath, lagging, tailed, thin, typed
 
@@ -21,7 +21,7 @@ makes = st.sampled_from([thin, lagging, tailed])
 chances = st.integers(0, 2**32).map(Random)
 series = st.lists(
     st.builds(
-        TimedReading,
+        TimedValue,
         elapsed=st.integers(0, 600).map(float),
         value=st.integers(-30, 300).map(lambda tenths: tenths / 10),
     ),
@@ -29,8 +29,8 @@ series = st.lists(
 )
 
 
-def readings(*pairs: tuple[float, float]) -> list[TimedReading]:
-    return [TimedReading(elapsed=elapsed, value=value) for elapsed, value in pairs]
+def readings(*pairs: tuple[float, float]) -> list[TimedValue]:
+    return [TimedValue(elapsed=elapsed, value=value) for elapsed, value in pairs]
 
 
 def judge(*pairs: tuple[float, float], resolution=0.1, time_constant=None) -> Settling:
@@ -225,7 +225,7 @@ def test_tenths_in_fahrenheit_flicker_like_any_other():
 # Against simulated sheaths
 
 
-def first_settled(sheath: Sheath, resolution: float, chance: Random, **how) -> tuple[list[TimedReading], Settling]:
+def first_settled(sheath: Sheath, resolution: float, chance: Random, **how) -> tuple[list[TimedValue], Settling]:
     """What the cook sees who types on until the check says that it has settled."""
     series = typed(sheath, resolution, chance, **how)
     for count in range(1, len(series) + 1):
@@ -361,7 +361,7 @@ def test_warmer_by_a_constant_is_settled_all_the_same(given, shift):
 
 
 def test_two_hundred_readings_are_taken_and_one_more_is_not():
-    many = [TimedReading(elapsed=float(i), value=0.1) for i in range(201)]
+    many = [TimedValue(elapsed=float(i), value=0.1) for i in range(201)]
     assert judge_settling(many[:200], 0.1).state is SETTLED
     with pytest.raises(ValueError, match="takes up to 200 readings; this one has 201"):
         judge_settling(many, 0.1)

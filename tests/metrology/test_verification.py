@@ -9,31 +9,31 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from compliance.metrology.bath import BathKind, Point, Preparation
+from compliance.metrology.bath import BathKind, BathPoint, Preparation
 from compliance.metrology.conduction import stem_error
 from compliance.metrology.conformity import DecisionRule, Zone
 from compliance.metrology.display import display_components
-from compliance.metrology.settling import SettlingState, TimedReading
+from compliance.metrology.settling import SettlingState, TimedValue
 from compliance.metrology.verification import Instrument, Verification, judge_stated, verify_zero
 from compliance.metrology.vocabulary import Medium, Sensor, Verdict
 
 from .sheaths import lagging, tailed, thin, typed
 
 PASSED, FAILED, UNSURE = Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE
-ALL = frozenset(Point)
+ALL = frozenset(BathPoint)
 GOOD = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL)
 STIRRED = Preparation(kind=BathKind.STIRRED_CUBES, points=ALL)
 STILL = Preparation(kind=BathKind.UNSTIRRED, points=ALL)
-DRY = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL - {Point.WETTED}, left=frozenset({Point.WETTED}))
+DRY = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL - {BathPoint.WETTED}, left=frozenset({BathPoint.WETTED}))
 PROBE = Instrument(sensor=Sensor.THERMISTOR, resolution=0.1, tolerance=1.0)
 TOO_FINE = replace(PROBE, resolution=1.0, tolerance=0.4)
 
 
-def steady(value: float) -> list[TimedReading]:
+def steady(value: float) -> list[TimedValue]:
     """A fall that ends at `value` and stands still for half a minute."""
     fall = [(3, 12.0), (9, 4.0), (15, 1.2), (21, 0.4)]
-    moving = [TimedReading(elapsed=float(t), value=value + above) for t, above in fall]
-    return [*moving, *(TimedReading(elapsed=float(t), value=value) for t in range(27, 75, 6))]
+    moving = [TimedValue(elapsed=float(t), value=value + above) for t, above in fall]
+    return [*moving, *(TimedValue(elapsed=float(t), value=value) for t in range(27, 75, 6))]
 
 
 def verify(value=0.2, preparation=GOOD, instrument=PROBE, **how) -> Verification:
@@ -75,14 +75,14 @@ def test_scatter_of_the_settled_readings_joins_the_budget():
 
 def test_three_flickering_readings_of_a_coarse_display_still_tell():
     values = (15, 3, 0, 1, 0)
-    readings = [TimedReading(elapsed=8.0 * n, value=float(value)) for n, value in enumerate(values, start=1)]
+    readings = [TimedValue(elapsed=8.0 * n, value=float(value)) for n, value in enumerate(values, start=1)]
     found = verify_zero(readings, GOOD, replace(PROBE, resolution=1.0, time_constant=4.0))
     assert "repeatability" in {part.name for part in found.budget.components}
     assert found.verdict is Verdict.IN_TOLERANCE
 
 
 def test_a_worse_bath_gives_a_wider_uncertainty():
-    hasty = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL - {Point.DRAINED})
+    hasty = Preparation(kind=BathKind.PACKED_CRUSHED, points=ALL - {BathPoint.DRAINED})
     assert verify().expanded < verify(preparation=hasty).expanded < verify(preparation=STIRRED).expanded
 
 
@@ -244,7 +244,7 @@ def test_a_probe_that_has_not_settled_stays_in_the_ice(count, state, todo):
 
 
 def test_a_probe_that_drifts_away_is_told_what_to_put_right():
-    warming = [*steady(0.2), *(TimedReading(elapsed=t, value=v) for t, v in [(90.0, 0.6), (110.0, 1.1)])]
+    warming = [*steady(0.2), *(TimedValue(elapsed=t, value=v) for t, v in [(90.0, 0.6), (110.0, 1.1)])]
     found = verify_zero(warming, GOOD, PROBE)
     assert (found.settling.value, found.verdict) == (None, UNSURE)
     assert found.why[-1] == found.settling.sentence
@@ -273,7 +273,7 @@ def test_a_check_too_uncertain_to_tell_says_what_would_help_most(how, todo):
 
 
 def test_one_hasty_reading_against_a_narrow_tolerance_asks_for_more():
-    found = verify_zero([TimedReading(elapsed=90, value=0.1)], GOOD, replace(PROBE, tolerance=0.1))
+    found = verify_zero([TimedValue(elapsed=90, value=0.1)], GOOD, replace(PROBE, tolerance=0.1))
     assert found.verdict is UNSURE
     assert "type more readings" in found.why[-1]
     assert "Mean of 1 reading since 90 s" in found.figures[1]
@@ -282,10 +282,10 @@ def test_one_hasty_reading_against_a_narrow_tolerance_asks_for_more():
 @pytest.mark.parametrize("rule", DecisionRule)
 @given(value=st.integers(-300, 300), at=st.integers(90, 600))
 def test_one_number_alone_fails_no_probe_and_a_second_like_it_may(value, at, rule):
-    alone = [TimedReading(elapsed=float(at), value=value / 10)]
+    alone = [TimedValue(elapsed=float(at), value=value / 10)]
     found, both = (
         verify_zero(readings, GOOD, PROBE, rule=rule)
-        for readings in (alone, [*alone, TimedReading(elapsed=at + 10.0, value=value / 10)])
+        for readings in (alone, [*alone, TimedValue(elapsed=at + 10.0, value=value / 10)])
     )
     assert found.verdict is not FAILED and found.settling.count == 1
     if both.verdict is FAILED:
@@ -298,7 +298,7 @@ def test_one_number_alone_fails_no_probe_and_a_second_like_it_may(value, at, rul
 
 
 def test_one_number_may_pass_a_probe():
-    assert verify_zero([TimedReading(elapsed=90, value=0.1)], GOOD, PROBE).verdict is PASSED
+    assert verify_zero([TimedValue(elapsed=90, value=0.1)], GOOD, PROBE).verdict is PASSED
 
 
 def test_a_display_of_whole_degrees_can_pass_a_tolerance_of_one_degree():

@@ -11,10 +11,10 @@ from compliance.metrology.boiling import (
     Surroundings,
     verify_boiling,
 )
-from compliance.metrology.drift import Point, trend
+from compliance.metrology.drift import ErrorPoint, trend
 from compliance.metrology.intervals import advise
 from compliance.metrology.reliability import Trial
-from compliance.metrology.settling import TimedReading
+from compliance.metrology.settling import TimedValue
 from compliance.metrology.uncertainty import coverage_factor
 from compliance.metrology.verification import Instrument
 from compliance.metrology.vocabulary import Sensor, Verdict
@@ -23,8 +23,8 @@ STEAM = BoilingPreparation(kind=BoilingKind.STEAM, points=frozenset(BoilingPoint
 HERE = Surroundings(source=PressureSource.STATION, pressure=101_325, altitude=0)
 
 
-def steady(value: float, until: int) -> list[TimedReading]:
-    return [TimedReading(elapsed=float(t), value=value) for t in range(5, until, 5)]
+def steady(value: float, until: int) -> list[TimedValue]:
+    return [TimedValue(elapsed=float(t), value=value) for t in range(5, until, 5)]
 
 
 def way_up(time_constant: float) -> float:
@@ -68,7 +68,9 @@ def test_what_advice_rests_on_is_counted(given, told):
 def test_more_scatter_than_stated_leaves_no_uncertainty_unseen():
     """Errors that scatter as widely as stated, or wider, have shown all of it: the true error is known the better for it."""
     quiet, loud = (
-        trend([Point(at=7.0 * n, error=size * (-1) ** n, standard=0.05, after_adjustment=False) for n in range(20)])
+        trend(
+            [ErrorPoint(at=7.0 * n, error=size * (-1) ** n, standard=0.05, after_adjustment=False) for n in range(20)]
+        )
         for size in (0.0, 0.1)
     )
     stated = 1.96 * 0.05

@@ -6,7 +6,7 @@ from uuid import UUID, uuid4
 
 from icalendar import Calendar
 
-from compliance.notices.ical import Entry, calendar
+from compliance.notices.ical import CalendarEntry, calendar
 
 NAMESPACE = UUID("5f0f4a5e-6b3b-4b6a-9a53-0d1d4c4b3f10")
 NINE = datetime(2026, 3, 18, 9, 0, tzinfo=UTC)
@@ -18,7 +18,7 @@ def due(**changes):
         "says": "Due 18 Mar 2026 09:00 GMT; " + "long, " * 30 + "\nand on two lines.", "url": "https://a.example/x/?a=1&b=2",
         "revised": datetime(2026, 3, 11, 12, 0, 0, 5, tzinfo=UTC), **changes,
     }  # fmt: skip
-    return Entry(**told)
+    return CalendarEntry(**told)
 
 
 def made(*entries, site="Alder; School", namespace=NAMESPACE):

@@ -7,7 +7,7 @@ from compliance.checks import actions as checks
 from compliance.metrology.vocabulary import Outcome
 from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection
-from compliance.quarantine.cases import State, load_case, summaries
+from compliance.quarantine.cases import CaseState, load_case, summaries
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
 from shared.audit.models import Entry
@@ -28,7 +28,7 @@ def decide(world, anchor, selection=None, **given):
 def test_a_failed_check_needs_no_further_step_to_put_its_readings_in_a_case(world):
     anchor = failed_after(world, "4.0", "3.0")
     case = load_case(anchor)
-    assert (case.readings, case.undecided, case.state) == (2, 2, State.OPEN)
+    assert (case.readings, case.undecided, case.state) == (2, 2, CaseState.OPEN)
 
 
 def test_a_probe_reading_high_has_chill_readings_whose_limit_held_whatever_the_error(world):
@@ -42,7 +42,7 @@ def test_one_decision_for_all_in_a_list_decides_each_once(world):
     anchor = failed_after(world, "4.0", "3.0", "9.0")
     assert decide(world, anchor, **DISCARDED) == 3
     assert Decision.objects.count() == 3
-    assert load_case(anchor).state == State.TO_SIGN
+    assert load_case(anchor).state == CaseState.TO_SIGN
 
 
 def test_deciding_again_replaces_and_keeps_the_earlier_decision(world):
@@ -110,7 +110,7 @@ def test_a_case_is_signed_only_when_nothing_is_left(world):
     decide(world, anchor, **DISCARDED)
     signature = actions.sign(by=world.supervisor, anchor=anchor, note_text="Seen.")
     assert (signature.signed_name, signature.readings, signature.counts) == ("Sol Venn", 1, {"discarded": 1})
-    assert load_case(anchor).state == State.SIGNED
+    assert load_case(anchor).state == CaseState.SIGNED
 
 
 def test_signing_twice_is_refused(world):
@@ -127,8 +127,8 @@ def test_a_reading_that_arrives_late_opens_a_signed_case_again(world):
     actions.sign(by=world.supervisor, anchor=anchor)
     make_reading(world.probe, world.limit, "4.4", day(3), by=world.cook)
     case = load_case(anchor)
-    assert (case.state, case.undecided, case.signature) == (State.OPEN, 1, None)
-    assert summaries([world.site.pk])[0].state == State.OPEN
+    assert (case.state, case.undecided, case.signature) == (CaseState.OPEN, 1, None)
+    assert summaries([world.site.pk])[0].state == CaseState.OPEN
 
 
 def test_a_decision_changed_after_the_signature_asks_for_another(world):
@@ -136,8 +136,8 @@ def test_a_decision_changed_after_the_signature_asks_for_another(world):
     decide(world, anchor, **DISCARDED)
     actions.sign(by=world.supervisor, anchor=anchor)
     decide(world, anchor, Selection(sites=(world.site.pk,)), **EATEN)
-    assert load_case(anchor).state == State.TO_SIGN
-    assert summaries([world.site.pk])[0].state == State.TO_SIGN
+    assert load_case(anchor).state == CaseState.TO_SIGN
+    assert summaries([world.site.pk])[0].state == CaseState.TO_SIGN
     actions.sign(by=world.supervisor, anchor=anchor)
     assert Signature.objects.count() == 2
 

@@ -15,7 +15,7 @@ from compliance.checks.models import BEGINNING, END, Check, Span
 from compliance.limits.models import Direction
 from compliance.metrology.assessment import true_range
 from compliance.quarantine.assessing import Selection, bounds_of, page_of_ids, tallies
-from compliance.quarantine.outcomes import Measured, outcome_of
+from compliance.quarantine.outcomes import OutcomeInput, outcome_of
 from compliance.readings.models import Reading
 from tests.checks.making import bad, day, good
 from tests.world import make_limit, make_probe, make_reading, make_version
@@ -125,7 +125,7 @@ def test_every_reading_is_classified_alike_by_database_and_function(world, senso
         value = edge_of(version, known, off)
         at = day(0) + timedelta(minutes=number + 1)
         Reading.objects.bulk_create([_reading(world, version, value, at, hold_s=hold, since_start_s=since)])
-        outcome = outcome_of(version, Measured(value, hold, since), known)
+        outcome = outcome_of(version, OutcomeInput(value, hold, since), known)
         assert outcome == oracle(version, value, hold, since, known)
         expected[Reading.objects.latest("pk").pk] = outcome
     found = {pk: outcome for pk, outcome, _ in page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000)}
@@ -143,7 +143,7 @@ def test_at_each_edge_between_the_outcomes_the_database_says_what_the_function_s
     Reading.objects.bulk_create([_reading(world, version, *pair) for pair in zip(values, at, strict=True)])
     found = {pk: outcome for pk, outcome, _ in page_of_ids([span], Selection(sites=(world.site.pk,)), size=1000)}
     told = [found[pk] for pk in Reading.objects.order_by("taken_at").values_list("pk", flat=True)]
-    assert told == [str(outcome_of(version, Measured(value), known)) for value in values]
+    assert told == [str(outcome_of(version, OutcomeInput(value), known)) for value in values]
     held, open_, broken = "held", "undecided", "broken"
     at_most, at_least = [held, held, open_, open_, open_, broken], [broken, open_, open_, open_, held, held]
     assert told == (at_most if direction == Direction.AT_MOST else at_least)

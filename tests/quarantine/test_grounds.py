@@ -14,9 +14,9 @@ from compliance.checks.models import Check, CheckVoid, Span
 from compliance.probes import actions as probes
 from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection, bounds_of
-from compliance.quarantine.cases import State, load_case, summaries, unsigned
+from compliance.quarantine.cases import CaseState, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate
-from compliance.quarantine.outcomes import Measured, outcome_of
+from compliance.quarantine.outcomes import OutcomeInput, outcome_of
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading, ReadingVoid
 from tests.checks.making import bad, boiling, correct_zero, day, event, good
@@ -65,7 +65,7 @@ class Kitchen:
     def sign(self):
         for anchor in self.anchors():
             case = load_case(anchor)
-            if case.readings and case.state == State.TO_SIGN:
+            if case.readings and case.state == CaseState.TO_SIGN:
                 actions.sign(by=self.world.supervisor, anchor=anchor)
                 self.signed[anchor] = {last_decision(r).pk for r in self.live(anchor)}
 
@@ -87,7 +87,7 @@ class Kitchen:
     def outcome(self, reading) -> str:
         spans = list(Span.objects.filter(probe=self.probe).select_related("probe", "behind", "ahead"))
         (span,) = [s for s in spans if s.starts_at < reading.taken_at <= s.ends_at]
-        return str(outcome_of(reading.limit_version, Measured(reading.value_milli), bounds_of([span])[0]))
+        return str(outcome_of(reading.limit_version, OutcomeInput(reading.value_milli), bounds_of([span])[0]))
 
     def is_good(self, reading) -> bool:
         """By the checks of its probe at zero, of which none is inconclusive here, and none as left."""

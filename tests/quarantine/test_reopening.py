@@ -14,7 +14,7 @@ from compliance.overview.queries import attention
 from compliance.probes import actions as probes
 from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection
-from compliance.quarantine.cases import State, load_case, summaries, unsigned
+from compliance.quarantine.cases import CaseState, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
 from tests.checks.making import bad, boiling, correct_zero, day, event, good, zero
@@ -105,7 +105,7 @@ def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, wo
     assert (unsigned(sites), attention([world.site], day(300))[0].in_doubt) == (0, 0)
     bad(other, world.cook, day(11))
     anchors = {line.anchor: line for line in summaries(sites)}
-    assert (anchors[anchor].state, anchors[anchor].undecided, anchors[anchor].reopened) == (State.OPEN, 1, True)
+    assert (anchors[anchor].state, anchors[anchor].undecided, anchors[anchor].reopened) == (CaseState.OPEN, 1, True)
     assert (
         unsigned(sites) == 2 and attention([world.site], day(300))[0].in_doubt == 2
     )  # its own readings are in doubt as well
@@ -116,15 +116,15 @@ def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, wo
     decide(world, anchor, Fate.DISCARDED, why="Binned.")
     assert "signed before, to sign again" in client.get(reverse("case_list")).content.decode()
     actions.sign(by=world.supervisor, anchor=anchor)
-    assert load_case(anchor).state == State.SIGNED and Signature.objects.count() == 2
+    assert load_case(anchor).state == CaseState.SIGNED and Signature.objects.count() == 2
     assert page(client, anchor).count("This signature no longer stands") == 1
 
 
 def test_a_ground_that_holds_again_needs_no_new_decision(world, anchor, other):
     failed = bad(other, world.cook, day(11))
-    assert load_case(anchor).state == State.OPEN
+    assert load_case(anchor).state == CaseState.OPEN
     strike(world, failed)
-    assert load_case(anchor).state == State.SIGNED and not Decision.objects.filter(replaces__isnull=False).exists()
+    assert load_case(anchor).state == CaseState.SIGNED and not Decision.objects.filter(replaces__isnull=False).exists()
 
 
 def test_what_does_not_matter_opens_nothing(world, anchor, other):
@@ -132,7 +132,7 @@ def test_what_does_not_matter_opens_nothing(world, anchor, other):
     good(world.probe, world.cook, day(12))
     boiling(world.probe, world.cook, day(13))
     strike(world, good(world.probe, world.cook, day(14)))
-    assert load_case(anchor).state == State.SIGNED and unsigned([world.site.pk]) == 0
+    assert load_case(anchor).state == CaseState.SIGNED and unsigned([world.site.pk]) == 0
 
 
 def test_a_better_outcome_opens_nothing(world):
@@ -140,7 +140,7 @@ def test_a_better_outcome_opens_nothing(world):
     decide(world, anchor, Fate.EATEN, risk="Hardly any.", told="Nobody needed.")
     actions.sign(by=world.supervisor, anchor=anchor)
     boiling(world.probe, world.cook, day(0.1), "98.3")
-    assert load_case(anchor).state == State.SIGNED
+    assert load_case(anchor).state == CaseState.SIGNED
 
 
 def test_an_outcome_that_got_graver_opens_it_for_food_that_was_eaten_and_not_for_food_that_is_gone(world):
@@ -182,9 +182,9 @@ def test_what_lies_beside_the_two_checks_opens_it_too(as_person, world, before, 
     anchor = f"check:{zero(world.probe, world.cook, day(9), '-2.4').pk}"
     decide(world, anchor, Fate.STANDS)
     actions.sign(by=world.supervisor, anchor=anchor)
-    assert [line.state for line in summaries([world.site.pk])] == [State.SIGNED]
+    assert [line.state for line in summaries([world.site.pk])] == [CaseState.SIGNED]
     happens(world, world.probe)
-    assert [(line.state, line.undecided) for line in summaries([world.site.pk])] == [(State.OPEN, 1)]
+    assert [(line.state, line.undecided) for line in summaries([world.site.pk])] == [(CaseState.OPEN, 1)]
     assert load_case(anchor).lost == 1
     assert "has changed since" in page(as_person(world.manager), anchor)
 
@@ -195,8 +195,8 @@ def test_another_site_of_the_case_keeps_it_from_being_signed_for_all(world):
     actions.sign(by=world.supervisor, anchor=anchor)
     make_reading(world.probe, world.limit, "4.4", day(3), by=world.cook, site=world.other_site)
     (line,) = summaries([world.site.pk])
-    assert (line.undecided, line.state, line.reopened) == (0, State.TO_SIGN, True)
-    assert load_case(anchor).state == State.OPEN
+    assert (line.undecided, line.state, line.reopened) == (0, CaseState.TO_SIGN, True)
+    assert load_case(anchor).state == CaseState.OPEN
 
 
 def test_two_cases_that_become_one_are_not_signed_by_the_signature_of_the_first(world):
@@ -209,7 +209,7 @@ def test_two_cases_that_become_one_are_not_signed_by_the_signature_of_the_first(
         actions.sign(by=world.supervisor, anchor=anchor)
     strike(world, between)
     (line,) = summaries([world.site.pk])
-    assert (line.anchor, line.state, load_case(first).state) == (first, State.TO_SIGN, State.TO_SIGN)
+    assert (line.anchor, line.state, load_case(first).state) == (first, CaseState.TO_SIGN, CaseState.TO_SIGN)
 
 
 def test_a_failed_check_that_is_corrected_leaves_the_old_signature_readable(as_person, world):
@@ -220,13 +220,13 @@ def test_a_failed_check_that_is_corrected_leaves_the_old_signature_readable(as_p
     old = world.probe.checks.get(verdict="out_of_tolerance")
     correct_zero(old, world.supervisor, "2.5")
     (line,) = summaries([world.site.pk])
-    assert (line.state, line.reopened) == (State.TO_SIGN, True)
+    assert (line.state, line.reopened) == (CaseState.TO_SIGN, True)
     text = page(as_person(world.supervisor), line.anchor)
     assert "; to be signed again" in text and "Sign as Sol Venn" in text and "This signature no longer stands" in text
     told = section(record_of(world.site, date(2026, 1, 1), date(2026, 1, 31)), "Cases of quarantine and decisions")
     assert "no longer stands" in told and "Reviewed: every reading" in told
     actions.sign(by=world.supervisor, anchor=line.anchor)
-    assert load_case(line.anchor).state == State.SIGNED
+    assert load_case(line.anchor).state == CaseState.SIGNED
 
 
 def test_the_signature_of_a_case_without_an_end_speaks_of_no_later_case(world):
@@ -239,8 +239,8 @@ def test_the_signature_of_a_case_without_an_end_speaks_of_no_later_case(world):
         make_reading(world.probe, world.limit, "4.0", now + timedelta(days=1), by=world.cook)
         bad(world.probe, world.cook, now + timedelta(days=2))
         assert [(line.state, line.reopened) for line in summaries([world.site.pk])] == [
-            (State.OPEN, False),
-            (State.SIGNED, False),
+            (CaseState.OPEN, False),
+            (CaseState.SIGNED, False),
         ]
 
 
@@ -252,7 +252,7 @@ def test_decisions_of_before_are_held_against_what_is_so_now(world, again):
     ):
         decided_before(world, anchor, reading, fate, outcome, again if fate == "measured_again" else None)
     actions.sign(by=world.supervisor, anchor=anchor)
-    assert load_case(anchor).state == State.SIGNED and unsigned([world.site.pk]) == 0
+    assert load_case(anchor).state == CaseState.SIGNED and unsigned([world.site.pk]) == 0
     bad(again.probe, world.cook, day(11))
     strike(world, behind(world))
     assert load_case(anchor).lost == 2
@@ -281,7 +281,7 @@ def test_a_custard_that_released_a_fridge_before_opens_the_case_again(world, aga
 def test_the_number_of_queries_does_not_grow_with_cases_that_are_open_again(world, anchor):
     def queries() -> int:
         with CaptureQueriesContext(connection) as asked:
-            assert {line.state for line in summaries([world.site.pk])} == {State.OPEN}
+            assert {line.state for line in summaries([world.site.pk])} == {CaseState.OPEN}
         return len(asked)
 
     strike(world, behind(world))

@@ -12,7 +12,7 @@ from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
 from compliance.readings.importing import import_file
 from compliance.readings.models import Reading
-from compliance.readings.worth import Seen, first_words
+from compliance.readings.worth import ReadingWorth, first_words
 from tests.checks.making import bad, event, good
 from tests.readings.files import csv_file, row
 from tests.readings.helpers import EARLIER, take
@@ -157,7 +157,7 @@ def test_a_correction_says_so_without_green(world, client):
 def test_of_all_that_can_be_known_only_one_way_to_be_green(limit):
     """Every standing with every state then and as it was entered: green needs OK, OK or unknown, and no doubt."""
     for standing, then, entered in product(Standing, Fitness, ["", *Fitness]):
-        seen = Seen(
+        seen = ReadingWorth(
             probe="P1",
             standing=standing,
             standing_why="Why.",

@@ -14,7 +14,7 @@ from pypdf import PdfReader
 from compliance.checks import actions
 from compliance.checks.access import get_check
 from compliance.checks.models import Check
-from compliance.metrology.bath import BathKind, Point, Preparation
+from compliance.metrology.bath import BathKind, BathPoint, Preparation
 from compliance.metrology.conformity import told_risk
 from compliance.records.check_record import write_check
 from shared.units import difference_from_milli, number, show
@@ -140,8 +140,10 @@ def test_a_reading_that_was_probably_mistyped_stands_there_with_its_question(now
 
 
 def test_each_point_of_the_preparation_is_met_not_done_or_not_confirmed(now, probe, cook, reader):
-    points = frozenset(Point) - {Point.DRAINED}
-    bath = Preparation(kind=BathKind.PACKED_CRUSHED, points=points - {Point.PACKED}, left=frozenset({Point.DRAINED}))
+    points = frozenset(BathPoint) - {BathPoint.DRAINED}
+    bath = Preparation(
+        kind=BathKind.PACKED_CRUSHED, points=points - {BathPoint.PACKED}, left=frozenset({BathPoint.DRAINED})
+    )
     against = part(print_of(good(probe, cook, at(3), bath=bath), reader), "What it was held against")
     assert "Free water was drained not done" in against and "The ice was crushed fine met" in against
     assert "The ice was pressed against the stem not confirmed" in against

@@ -31,7 +31,7 @@ def scope(world):
 
 def test_the_note_below_a_reading_says_so_and_why(scope):
     lines = map(readings.Line._make, scope.judged().values_list(*readings.FIELDS.values()))
-    notes = {row.cells[2]: row.note for row in readings.Telling(scope).rows(lines)}
+    notes = {row.cells[2]: row.note for row in readings.ReadingRows(scope).rows(lines)}
     assert "probe" not in notes["milk"]
     assert "The probe was not to be used. Used all the same: No other probe at hand." in notes["soup"]
     assert "The probe was to be checked first." in notes["rice"]

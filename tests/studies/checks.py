@@ -10,9 +10,9 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from compliance.metrology.bath import BathKind, Point, Preparation, judge_bath
+from compliance.metrology.bath import BathKind, BathPoint, Preparation, judge_bath
 from compliance.metrology.conformity import DecisionRule
-from compliance.metrology.settling import SettlingState, TimedReading, judge_settling
+from compliance.metrology.settling import SettlingState, TimedValue, judge_settling
 from compliance.metrology.verification import STEM_CONDUCTION, Instrument, Verification, verify_zero
 from compliance.metrology.vocabulary import Sensor, Verdict
 
@@ -24,8 +24,8 @@ OTHERS = 5_000  # where the world is not as the budget assumes
 SEED = 2026
 LONGEST = 40  # readings after which somebody gives up
 BATHS = {
-    "good": Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(Point)),
-    "poor": Preparation(kind=BathKind.STIRRED_CUBES, points=frozenset(Point)),
+    "good": Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(BathPoint)),
+    "poor": Preparation(kind=BathKind.STIRRED_CUBES, points=frozenset(BathPoint)),
 }
 RESOLUTIONS = (0.1, 1.0)
 NOISES = (0.05, 0.15, 0.3)  # standard deviation as a share of a digit
@@ -108,7 +108,7 @@ def study(stratum: Stratum, size: int, seed: int) -> Found:
 def _check(stratum: Stratum, drawn: Drawn, row: int) -> tuple[bool | None, Verification | None]:
     """Whether "settled" was said too early when it was said first, and the check as it was finished."""
     elapsed, values = drawn.elapsed[row].tolist(), drawn.values[row].tolist()
-    readings = [TimedReading(elapsed=at, value=value) for at, value in zip(elapsed, values, strict=True)]
+    readings = [TimedValue(elapsed=at, value=value) for at, value in zip(elapsed, values, strict=True)]
     early = None
     for count in range(1, len(readings) + 1):
         if count < stratum.readings and early is not None:
@@ -122,7 +122,7 @@ def _check(stratum: Stratum, drawn: Drawn, row: int) -> tuple[bool | None, Verif
     return early, None
 
 
-def _verify(stratum: Stratum, readings: Sequence[TimedReading], tolerance: float) -> Verification:
+def _verify(stratum: Stratum, readings: Sequence[TimedValue], tolerance: float) -> Verification:
     probe = Instrument(sensor=Sensor.UNKNOWN, resolution=stratum.resolution, tolerance=tolerance)
     return verify_zero(readings, BATHS[stratum.bath], probe, 50.0, DecisionRule.GUARDED)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.optimize import brentq
 
-from compliance.metrology.drift import Point, Trend, trend
+from compliance.metrology.drift import ErrorPoint, Trend, trend
 from compliance.metrology.intervals import LONGEST, Advice, advise
 from compliance.metrology.reliability import Trial, days_for
 
@@ -124,7 +124,7 @@ class _Probe:
     walk: float
     rng: np.random.Generator
     at: float = 0.0
-    points: list[Point] = field(default_factory=list)
+    points: list[ErrorPoint] = field(default_factory=list)
     trials: dict[float, list[int]] = field(default_factory=lambda: defaultdict(lambda: [0, 0]))
 
     def wait(self, days: float) -> None:
@@ -135,13 +135,13 @@ class _Probe:
         """Whether it is found in tolerance."""
         off = self.rng.uniform(-1, 1) * BATH.half_width
         found = float(np.round((self.error + off) / DISPLAY) * DISPLAY)
-        self.points.append(Point(at=self.at, error=found, standard=BATH.standard))
+        self.points.append(ErrorPoint(at=self.at, error=found, standard=BATH.standard))
         return abs(found) <= TOLERANCE + 1e-9
 
     def adjust(self) -> None:
         """Until the display shows zero in the bath, which leaves as much as bath and display leave open."""
         self.error = self.rng.uniform(-1, 1) * BATH.half_width + self.rng.uniform(-1, 1) * DISPLAY / 2
-        self.points.append(Point(at=self.at, error=0.0, standard=BATH.standard, after_adjustment=True))
+        self.points.append(ErrorPoint(at=self.at, error=0.0, standard=BATH.standard, after_adjustment=True))
 
 
 def follow_drift(form: Form, size: int, seed: int, days: float = YEARS) -> Followed:

@@ -9,7 +9,7 @@ from multiprocessing import get_context
 
 import numpy as np
 
-from compliance.metrology.drift import Point, trend
+from compliance.metrology.drift import ErrorPoint, trend
 from compliance.metrology.intervals import LONGEST
 
 from .followed import RATES, YEARS, Followed, follow_drift, follow_rates
@@ -106,9 +106,9 @@ def _hits(lives: Lives, length: int) -> Iterator[tuple[bool, bool, bool]]:
         yield bool(mixed.low <= found <= mixed.high), bool(given.low <= found <= given.high), bool(jumped)
 
 
-def points(lives: Lives, life: int, length: int) -> list[Point]:
+def points(lives: Lives, life: int, length: int) -> list[ErrorPoint]:
     columns = (each[life, :length].tolist() for each in (lives.checked, lives.found, lives.standard))
-    return [Point(at=at, error=error, standard=standard) for at, error, standard in zip(*columns, strict=True)]
+    return [ErrorPoint(at=at, error=error, standard=standard) for at, error, standard in zip(*columns, strict=True)]
 
 
 def main() -> None:

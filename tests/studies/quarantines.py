@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.metrology.assessment import Bracket, ErrorBounds, bounds, classify, true_range
-from compliance.metrology.bracketing import Finding, Span, cut, weigh
+from compliance.metrology.bracketing import CheckFinding, TimelineSpan, cut, weigh
 from compliance.metrology.conformity import judge_conformity
 from compliance.metrology.envelopes import ErrorAt
 from compliance.metrology.vocabulary import CheckKind, Direction, Outcome, Stage, Standing, Verdict
@@ -99,9 +99,9 @@ def _verdict(error: float, bath: Bath, tolerance: float) -> Verdict:
     return judge_conformity(error, bath.expanded, bath.standard, tolerance).verdict
 
 
-def _spans(lives: Lives, life: int, used_on: bool) -> list[Span]:
+def _spans(lives: Lives, life: int, used_on: bool) -> list[TimelineSpan]:
     """In quarantine, between two checks; nobody puts a probe into service that fails its first."""
-    findings: list[Finding] = []
+    findings: list[CheckFinding] = []
     for check in range(CHECKS + 1):
         failed_before = any(finding.verdict is Verdict.OUT_OF_TOLERANCE for finding in findings)
         sitting = _sitting(lives, life, check)
@@ -115,14 +115,14 @@ def _spans(lives: Lives, life: int, used_on: bool) -> list[Span]:
     return [s for s in spans if s.standing is Standing.QUARANTINED and s.behind and s.ahead]
 
 
-def _sitting(lives: Lives, life: int, check: int) -> list[Finding]:
+def _sitting(lives: Lives, life: int, check: int) -> list[CheckFinding]:
     """A check at zero, and in steam before it where this probe is so checked."""
     at, tolerance = moment(lives.checked[life, check]), float(lives.tolerance[life])
     made = [(CheckKind.ZERO, 0.0, at, lives.found, BATHS[lives.bath[life, check]])]
     if lives.boils[life]:
         made.insert(0, (CheckKind.BOILING, STEAM, at - SITTING, lives.boiled, BOILING))
     return [
-        Finding(
+        CheckFinding(
             at=when, kind=kind, reference=reference, stage=Stage.AS_FOUND, order=check,
             verdict=_verdict(round(float(found[life, check]), 1), bath, tolerance),
             key=str(check) if kind is CheckKind.ZERO else f"steam {check}",
@@ -139,7 +139,7 @@ def milli(value: float) -> int:
     return round(float(value) * 1000)
 
 
-def _assessed(lives: Lives, life: int, span: Span, rng: np.random.Generator) -> Iterator[tuple[float, ...]]:
+def _assessed(lives: Lives, life: int, span: TimelineSpan, rng: np.random.Generator) -> Iterator[tuple[float, ...]]:
     start, end = int(span.behind or 0), int(span.ahead or 0)
     error = span_bounds(lives, life, start, end)
     taken = lives.taken[life, start:end].ravel()

@@ -10,12 +10,11 @@ from django.forms import Form
 
 from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation
-from compliance.metrology.vocabulary import CheckKind
 from compliance.probes.models import Probe
 from sites.models import Person, Site
 
 from ..judging import Typed
-from ..models import Check, CheckDraft, Kind
+from ..models import Check, CheckDraft, CheckKind
 from .steps import Guidance
 
 VERDICT = (
@@ -31,7 +30,7 @@ UNCERTAINTY = (
 class CheckData:
     """What somebody says of a check; the rest is worked out from it. Without `checked_by` whoever records it made it."""
 
-    kind: ClassVar[Kind]
+    kind: ClassVar[CheckKind]
     key: UUID
     site: Site
     stage: str
@@ -97,7 +96,7 @@ class KindOfCheck:
     those that every form does. `form` and `correction`: to enter it, where it is not made step by step, and to correct it.
     """
 
-    value: Kind
+    value: CheckKind
     data: type[CheckData]
     points: frozenset[CheckKind]
     path: str

@@ -16,12 +16,11 @@ from compliance.metrology.boiling import (
     Surroundings,
     verify_boiling,
 )
-from compliance.metrology.vocabulary import CheckKind
 from compliance.probes.models import Probe
 
 from ..forms import Correction, depth_field, guided_initial, points_field, readings_field, ways_field
 from ..judging import Typed, fields_of, instrument_of, rule_of
-from ..models import Check, CheckDraft, Kind
+from ..models import Check, CheckDraft, CheckKind
 from ..surroundings import boils_at_milli, boils_here, keep, read_kept, unfit_for_boiling
 from ..surroundings_form import Air, air_initial
 from .base import UNCERTAINTY, VERDICT, KindOfCheck, MeasuredData, OnPaper
@@ -152,7 +151,7 @@ BOILING = Guidance(
 class BoilingData(MeasuredData):
     """A check in boiling water or steam, as somebody made it; `typed_pressure` is the text and its unit."""
 
-    kind = Kind.BOILING
+    kind = CheckKind.BOILING
     surroundings: Surroundings | None = None
     typed_pressure: tuple[str, str] = ("", "")
 
@@ -179,7 +178,7 @@ class BoilingCorrection(Air, Correction):
 
 
 class BoilingCheck(KindOfCheck):
-    value = Kind.BOILING
+    value = CheckKind.BOILING
     data = BoilingData
     points = frozenset({CheckKind.BOILING})
     path = "boiling"

@@ -7,7 +7,7 @@ from datetime import timedelta
 from django.core.exceptions import ValidationError
 
 from compliance.metrology.verification import judge_stated, told_within, told_wrong
-from compliance.metrology.vocabulary import CheckKind, Verdict
+from compliance.metrology.vocabulary import Verdict
 from compliance.probes.models import Probe
 from shared.fields import LineField, SiteDateTimeField, TemperatureField
 from shared.units import (
@@ -24,7 +24,7 @@ from sites.models import Site
 
 from ..forms import AtSite, note_field, reason_field, stage_field
 from ..judging import Typed, instrument_of, kept_conformity, rule_of, terms_of
-from ..models import Check, Kind
+from ..models import Check, CheckKind
 from .base import VERDICT, CheckData, KindOfCheck, OnPaper
 
 STATED = {
@@ -38,7 +38,7 @@ STATED = {
 class CertificateData(CheckData):
     """What a laboratory's certificate says, in milli-degrees."""
 
-    kind = Kind.CERTIFICATE
+    kind = CheckKind.CERTIFICATE
     laboratory: str
     certificate_number: str
     reference_milli: int
@@ -106,7 +106,7 @@ class CertificateCorrection(CertificateForm):
 
 
 class CertificateCheck(KindOfCheck):
-    value = Kind.CERTIFICATE
+    value = CheckKind.CERTIFICATE
     data = CertificateData
     points = frozenset({CheckKind.ZERO, CheckKind.BOILING})
     path = "certificate"

@@ -4,76 +4,83 @@ from collections.abc import Sequence
 
 from django.core.exceptions import ValidationError
 
-from compliance.metrology.bath import CRITICAL, MISSING, UNCONFIRMED, WANTED, BathKind, Point, Preparation
+from compliance.metrology.bath import CRITICAL, MISSING, UNCONFIRMED, WANTED, BathKind, BathPoint, Preparation
 from compliance.metrology.verification import verify_zero
-from compliance.metrology.vocabulary import CheckKind
 from compliance.probes.models import Probe
 
 from ..forms import Correction, depth_field, guided_initial, points_field, readings_field, ways_field
 from ..judging import Typed, fields_of, instrument_of, rule_of
-from ..models import Check, Kind
+from ..models import Check, CheckKind
 from .base import UNCERTAINTY, VERDICT, KindOfCheck, MeasuredData, OnPaper
 from .steps import Guidance, GuidanceWords, Task
 
 BATH = {
     BathKind.PACKED_CRUSHED: (
         Task(
-            Point.CRUSHED, "Crush the ice fine", "Like coarse salt, pieces of about 1 mm. Fill a clean cup to the top."
+            BathPoint.CRUSHED,
+            "Crush the ice fine",
+            "Like coarse salt, pieces of about 1 mm. Fill a clean cup to the top.",
         ),
         Task(
-            Point.POTABLE,
+            BathPoint.POTABLE,
             "Drinking-water ice, no salt",
             "The ice and the cup are clean; nothing was added.",
             ("ice_bath",),
         ),
-        Task(Point.WETTED, "Wet it", "Pour in cold drinking water until the ice turns from white to glassy."),
-        Task(Point.DRAINED, "Drain it", "Pour the water off. Free water at the bottom is warmer than the ice."),
+        Task(BathPoint.WETTED, "Wet it", "Pour in cold drinking water until the ice turns from white to glassy."),
+        Task(BathPoint.DRAINED, "Drain it", "Pour the water off. Free water at the bottom is warmer than the ice."),
         Task(
-            Point.STEM_CLEANED, "Clean the stem", "Wipe it, then rinse it or let it dry.", ("probe_hygiene", "alcohol")
+            BathPoint.STEM_CLEANED,
+            "Clean the stem",
+            "Wipe it, then rinse it or let it dry.",
+            ("probe_hygiene", "alcohol"),
         ),
-        Task(Point.WELL_FORMED, "Make a hole", "Push a clean rod down the middle, as deep as the probe will go."),
+        Task(BathPoint.WELL_FORMED, "Make a hole", "Push a clean rod down the middle, as deep as the probe will go."),
     ),
     BathKind.STIRRED_CUBES: (
         Task(
-            Point.POTABLE,
+            BathPoint.POTABLE,
             "Fill a cup",
             "Ice cubes to the top, cold drinking water to just below, no salt.",
             ("ice_bath",),
         ),
         Task(
-            Point.STEM_CLEANED, "Clean the stem", "Wipe it, then rinse it or let it dry.", ("probe_hygiene", "alcohol")
+            BathPoint.STEM_CLEANED,
+            "Clean the stem",
+            "Wipe it, then rinse it or let it dry.",
+            ("probe_hygiene", "alcohol"),
         ),
     ),
 }
 IN_THE_ICE = {
     BathKind.PACKED_CRUSHED: (
-        Task(Point.PACKED, "Press the ice to the stem", "No gap of air or water."),
+        Task(BathPoint.PACKED, "Press the ice to the stem", "No gap of air or water."),
         Task(
-            Point.IMMERSED,
+            BathPoint.IMMERSED,
             "Deep enough",
             "Tip and 50 mm more in the ice, clear of sides and bottom.",
         ),
     ),
     BathKind.STIRRED_CUBES: (
         Task(
-            Point.IMMERSED,
+            BathPoint.IMMERSED,
             "Deep enough",
             "Tip and 50 mm more among the cubes, clear of sides and bottom. Keep stirring.",
         ),
     ),
 }
 DATED = {
-    BathKind.PACKED_CRUSHED: frozenset({Point.WETTED, Point.DRAINED}),
-    BathKind.STIRRED_CUBES: frozenset({Point.POTABLE}),
+    BathKind.PACKED_CRUSHED: frozenset({BathPoint.WETTED, BathPoint.DRAINED}),
+    BathKind.STIRRED_CUBES: frozenset({BathPoint.POTABLE}),
 }
 AGAIN = {
     BathKind.PACKED_CRUSHED: Task(
-        Point.DRAINED,
+        BathPoint.DRAINED,
         "Drain it again",
         "The bath is over 30 minutes old. Pour the water off and press the ice together.",
     ),
     BathKind.STIRRED_CUBES: Task(
-        Point.POTABLE,
+        BathPoint.POTABLE,
         "Fill it up again",
         "The bath is over 30 minutes old. Pour some water off and add ice cubes to the top, no salt.",
         ("ice_bath",),
@@ -86,15 +93,15 @@ KINDS = {
     BathKind.UNCONFIRMED: "Not known how it was made",
 }
 POINTS = {
-    Point.CRUSHED: "The ice was crushed fine",
-    Point.POTABLE: "Drinking-water ice, no salt",
-    Point.WETTED: "It was wetted until glassy",
-    Point.DRAINED: "Free water was drained",
-    Point.STEM_CLEANED: "The stem was clean",
-    Point.WELL_FORMED: "A hole was made first",
-    Point.PACKED: "The ice was pressed against the stem",
-    Point.IMMERSED: "It was in deep enough",
-    Point.WAITED: "It was left to settle",
+    BathPoint.CRUSHED: "The ice was crushed fine",
+    BathPoint.POTABLE: "Drinking-water ice, no salt",
+    BathPoint.WETTED: "It was wetted until glassy",
+    BathPoint.DRAINED: "Free water was drained",
+    BathPoint.STEM_CLEANED: "The stem was clean",
+    BathPoint.WELL_FORMED: "A hole was made first",
+    BathPoint.PACKED: "The ice was pressed against the stem",
+    BathPoint.IMMERSED: "It was in deep enough",
+    BathPoint.WAITED: "It was left to settle",
 }
 ICE = Guidance(
     address="zero_check",
@@ -108,8 +115,8 @@ ICE = Guidance(
     missing=MISSING,
     unconfirmed=UNCONFIRMED,
     met=POINTS,
-    waited=Point.WAITED,
-    bath=frozenset({Point.CRUSHED, Point.POTABLE, Point.WETTED, Point.DRAINED}),
+    waited=BathPoint.WAITED,
+    bath=frozenset({BathPoint.CRUSHED, BathPoint.POTABLE, BathPoint.WETTED, BathPoint.DRAINED}),
     dated=DATED,
     again=AGAIN,
     words=GuidanceWords(
@@ -134,7 +141,7 @@ ICE = Guidance(
 class ZeroData(MeasuredData):
     """A check in ice, as somebody made it."""
 
-    kind = Kind.ZERO
+    kind = CheckKind.ZERO
 
 
 class ZeroCorrection(Correction):
@@ -146,7 +153,7 @@ class ZeroCorrection(Correction):
 
 
 class ZeroCheck(KindOfCheck):
-    value = Kind.ZERO
+    value = CheckKind.ZERO
     data = ZeroData
     points = frozenset({CheckKind.ZERO})
     path = "check"

@@ -17,7 +17,7 @@ from sites.models import Role
 
 from .. import actions
 from ..access import get_check
-from ..forms import VoidForm
+from ..forms import CheckVoidForm
 from ..kinds import KINDS, kind_of
 from ..telling import told
 
@@ -36,7 +36,7 @@ def check_detail(request, pk):
 
 def check_void(request, pk):
     check = get_check(request.user, pk, Role.SUPERVISOR)
-    form = VoidForm(request.POST or None)
+    form = CheckVoidForm(request.POST or None)
     reason = form.cleaned_data["reason"] if form.is_valid() else ""
     if reason and attempt(form, actions.void_check, by=request.user, check=check, reason=reason):
         messages.success(request, "The check is void. It stays readable, and the timeline is cut again.")

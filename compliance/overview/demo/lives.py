@@ -9,7 +9,7 @@ from compliance.checks import actions as checks
 from compliance.checks.kinds.zero import ZeroData
 from compliance.checks.models import Check, Stage, Verdict
 from compliance.checks.timeline import lock, recut
-from compliance.metrology.bath import BathKind, Point, Preparation
+from compliance.metrology.bath import BathKind, BathPoint, Preparation
 from compliance.plans.calendar import DAY
 from compliance.probes import actions as probes
 from compliance.probes.models import EventKind
@@ -17,15 +17,15 @@ from shared import clock
 from sites.models import Person, Site
 
 from .agenda import Agenda
-from .physics import DAYS, Instrument
+from .physics import DAYS, SimulatedProbe
 from .scenario import ProbeStory
 from .setting import Setting, add_probe
 
-GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(Point))
+GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(BathPoint))
 HASTY_BATH = Preparation(
-    kind=BathKind.PACKED_CRUSHED, points=frozenset(set(Point) - {Point.DRAINED, Point.WELL_FORMED})
+    kind=BathKind.PACKED_CRUSHED, points=frozenset(set(BathPoint) - {BathPoint.DRAINED, BathPoint.WELL_FORMED})
 )
-STILL_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset({Point.POTABLE, Point.IMMERSED}))
+STILL_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset({BathPoint.POTABLE, BathPoint.IMMERSED}))
 CHECKED_BY_COOK = 0.4
 TYPED_IN = timedelta(minutes=1)
 NEW_FOR, AFTERNOON = 3, time(14, 35)
@@ -36,7 +36,7 @@ class Life:
     """One probe with its instrument; `aside` are the times when nobody used it, `moves` where it went."""
 
     story: ProbeStory
-    instrument: Instrument
+    instrument: SimulatedProbe
     setting: Setting
     chance: Random
     agenda: Agenda
@@ -70,7 +70,7 @@ class Life:
 
 def live(setting: Setting, story: ProbeStory, number: int, agenda: Agenda) -> Life:
     """Put what happens to one probe into the agenda; the checks of every week are made by `mornings`."""
-    instrument = Instrument(story, setting.begins)
+    instrument = SimulatedProbe(story, setting.begins)
     first = setting.today - DAY * (DAYS - number % 5)
     life = Life(story, instrument, setting, Random(1000 + number), agenda, left_until=first, used_at=setting.begins)
     if "step" in story.behaviour:

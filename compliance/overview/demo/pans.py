@@ -13,7 +13,7 @@ from compliance.probes.models import Probe
 from shared import clock
 from sites.models import Person, Site
 
-from .physics import Instrument
+from .physics import SimulatedProbe
 from .scenario import ProbeStory
 
 HIGH = 300  # m, from where a kitchen of this business has a barometer on the wall
@@ -31,7 +31,7 @@ def boils(story: ProbeStory, altitude: float, morning: int) -> bool:
     return altitude >= HIGH and story.use in HOT_USES and story.kind == "steady" and morning % EVERY == 2
 
 
-def boil(probe: Probe, site: Site, by: Person, instrument: Instrument, at: datetime) -> Check:
+def boil(probe: Probe, site: Site, by: Person, instrument: SimulatedProbe, at: datetime) -> Check:
     """A check at boiling after the one in ice; the pressure is a barometer's or now and then a weather report's."""
     chance = Random(f"{probe.code} {at:%Y-%m-%d}")
     at_sea = round(chance.gauss(101_325, WEATHER), -2)

@@ -11,7 +11,7 @@ DAYS = 182
 GROWTH_AT_75 = {"thermistor": 0.25, "pt100_b": 0.02, "thermocouple_k_2": -0.05}
 
 
-class Instrument:
+class SimulatedProbe:
     """One probe through the half-year: its true error at any time."""
 
     def __init__(self, story: ProbeStory, begins: datetime):

@@ -30,7 +30,7 @@ class Refused(Exception):
     """One cell cannot be used; says why and what to do."""
 
 
-class Words(dict):
+class ReadOnce(dict):
     """Remembers what `read` made of a text; what it refuses is asked again."""
 
     def __init__(self, read: Callable[[str], object]):
@@ -61,7 +61,7 @@ class Names:
 
 
 @dataclass(frozen=True, slots=True)
-class Instrument:
+class KnownProbe:
     """A probe; from `quiet_from` on, at `quiet_site`, only its range can cast a doubt."""
 
     pk: int
@@ -82,7 +82,7 @@ class Version:
     record: LimitVersion
 
 
-class Rule:
+class KnownLimit:
     """A limit with its versions; `since` is when the last one came into force."""
 
     __slots__ = ("pk", "code", "starts", "versions", "since", "last")
@@ -107,7 +107,7 @@ class Clock:
 
     def __init__(self, zone: ZoneInfo, now: datetime):
         self.zone, self.now = zone, now
-        self.shifts = Words(self._shift)
+        self.shifts = ReadOnce(self._shift)
 
     def read(self, text: str) -> datetime:
         if len(text) <= 10:
@@ -149,13 +149,13 @@ class Clock:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class KnownSite:
     """A site with everything that a row at it may name."""
 
     pk: int
-    probes: Words
-    limits: Words
-    units: Words
+    probes: ReadOnce
+    limits: ReadOnce
+    units: ReadOnce
     clock: Clock
 
 
@@ -173,14 +173,14 @@ class Book:
             clock = clocks.setdefault(site.time_zone, Clock(site.zone, self.now))
             place = _place(site, instruments[site.area.business_id], rules[site.pk], clock)
             pairs += [(site.name, place), (f"{site.area.name} / {site.name}", place)]
-        self.places = Words(Names(
+        self.places = ReadOnce(Names(
             pairs, "there is no site “{}” where you may record readings",
             "several sites are called “{}”; write the area before it, like North / Mill School",
         ))  # fmt: skip
-        self.people = Words(Names(_people(sites, by), "nobody here has the e-mail “{}”", ""))
-        self.values = {unit: Words(_values_in(unit)) for unit in Unit.values}
-        self.items = Words(read_item)
-        self.holds, self.since = Words(_seconds_in("held_s")), Words(_seconds_in("since_start_s"))
+        self.people = ReadOnce(Names(_people(sites, by), "nobody here has the e-mail “{}”", ""))
+        self.values = {unit: ReadOnce(_values_in(unit)) for unit in Unit.values}
+        self.items = ReadOnce(read_item)
+        self.holds, self.since = ReadOnce(_seconds_in("held_s")), ReadOnce(_seconds_in("since_start_s"))
 
 
 def naive(at: datetime) -> datetime:
@@ -242,8 +242,8 @@ def _values_in(unit: str) -> Callable[[str], tuple[str, int]]:
     return read
 
 
-def _place(site: Site, instruments: list, rules: list, clock: Clock) -> Place:
-    units = Words(read_unit)
+def _place(site: Site, instruments: list, rules: list, clock: Clock) -> KnownSite:
+    units = ReadOnce(read_unit)
     units[""] = site.unit
     probes = Names(
         instruments, "there is no probe “{}” in this business", "several probes are called “{}”; mind the case"
@@ -253,10 +253,10 @@ def _place(site: Site, instruments: list, rules: list, clock: Clock) -> Place:
         "there is no limit with the short name “{}” at this site",
         "several limits are called “{}”; mind the case",
     )
-    return Place(site.pk, Words(probes), Words(limits), units, clock)
+    return KnownSite(site.pk, ReadOnce(probes), ReadOnce(limits), units, clock)
 
 
-def _instruments(sites: list[Site]) -> dict[int, list[tuple[str, Instrument]]]:
+def _instruments(sites: list[Site]) -> dict[int, list[tuple[str, KnownProbe]]]:
     businesses = {site.area.business_id for site in sites}
     placements, events = defaultdict(list), defaultdict(list)
     of_business = Placement.objects.filter(probe__business__in=businesses).order_by("starts_at", "pk")
@@ -269,14 +269,14 @@ def _instruments(sites: list[Site]) -> dict[int, list[tuple[str, Instrument]]]:
     for probe in Probe.objects.filter(business__in=businesses):
         track = Track.of(probe, placements[probe.pk], events[probe.pk])
         quiet_from, quiet_site = track.quiet
-        instrument = Instrument(
+        instrument = KnownProbe(
             probe.pk, probe.lowest_milli, probe.highest_milli, quiet_from or datetime.max, quiet_site, track
         )
         found[probe.business_id].append((probe.code, instrument))
     return found
 
 
-def _rules(sites: list[Site]) -> dict[int, list[tuple[str, Rule]]]:
+def _rules(sites: list[Site]) -> dict[int, list[tuple[str, KnownLimit]]]:
     versions, limits = defaultdict(list), {}
     rows = LimitVersion.objects.filter(limit__site__in=sites).select_related("limit").order_by("effective_from", "pk")
     for version in rows:
@@ -284,7 +284,7 @@ def _rules(sites: list[Site]) -> dict[int, list[tuple[str, Rule]]]:
         limits[version.limit_id] = version.limit
     found = defaultdict(list)
     for pk, limit in limits.items():
-        found[limit.site_id].append((limit.code, Rule(pk, limit.code, versions[pk])))
+        found[limit.site_id].append((limit.code, KnownLimit(pk, limit.code, versions[pk])))
     return found
 
 

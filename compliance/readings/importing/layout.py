@@ -36,7 +36,7 @@ class FileRefused(ValidationError):
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class FileTable:
     """A file opened behind its header; `pick` takes a row's cells, with one empty cell added, in the order of COLUMNS."""
 
     rows: Iterator[list[str]]
@@ -46,7 +46,7 @@ class Table:
     pick: Callable[[list[str]], tuple[str, ...]]
 
 
-def open_table(content: bytes) -> Table:
+def open_table(content: bytes) -> FileTable:
     """Raises FileRefused saying what to do about a file that is empty, not text, or has no usable header."""
     if len(content) > MOST_BYTES:
         raise FileRefused(f"The file is larger than {MOST_BYTES // 1024 // 1024} MB. Split it into several.")
@@ -55,7 +55,7 @@ def open_table(content: bytes) -> Table:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     first = next((row for row in _rows(reader) if row), [])
     names = _names(first)
-    return Table(_rows(reader), lambda: reader.line_num, len(first), len(names), _picker(names, len(first)))
+    return FileTable(_rows(reader), lambda: reader.line_num, len(first), len(names), _picker(names, len(first)))
 
 
 def decode(content: bytes) -> str:

@@ -7,7 +7,7 @@ from compliance.readings.judging import breach, untimed
 from compliance.readings.keys import row_key
 
 from .book import Book, Refused, read_note, read_reason
-from .layout import COLUMNS, MOST_ROWS, FileRefused, Table
+from .layout import COLUMNS, MOST_ROWS, FileRefused, FileTable
 
 BATCH = 10_000
 
@@ -29,7 +29,7 @@ class Batch:
     line_of: dict[str, int] = field(default_factory=dict)  # of every key of the file so far
 
 
-def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
+def batches(table: FileTable, book: Book, size: int = BATCH) -> Iterator[Batch]:
     """Every row of the file, good or bad, once. Raises FileRefused where the file as a whole cannot be read on."""
     seen: dict[str, int] = {}
     read, line_of, plain = row_reader(table, book), table.line_of, table.named if table.named == table.width else -1
@@ -65,7 +65,7 @@ def batches(table: Table, book: Book, size: int = BATCH) -> Iterator[Batch]:
     yield batch
 
 
-def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
+def row_reader(table: FileTable, book: Book) -> Callable[[list[str]], tuple]:
     """A function from cells to (row, why the limit is not met, doubts); it raises Refused at the first cell that is wrong."""
     pick, places, values, items = table.pick, book.places, book.values, book.items
     holds, sinces, people, reasons = book.holds, book.since, book.people, {}
@@ -97,7 +97,7 @@ def row_reader(table: Table, book: Book) -> Callable[[list[str]], tuple]:
     return read
 
 
-def fitted(cells: list[str], table: Table) -> list[str]:
+def fitted(cells: list[str], table: FileTable) -> list[str]:
     """Sheets often have columns without a name at the end, which some programs leave out of a row; they must be empty."""
     if len(cells) == table.named:
         return cells + [""] * (table.width - table.named)
@@ -111,7 +111,7 @@ def fitted(cells: list[str], table: Table) -> list[str]:
     return cells
 
 
-def every_reason(table: Table, book: Book, cells: list[str]) -> str:
+def every_reason(table: FileTable, book: Book, cells: list[str]) -> str:
     """All that is wrong with the cells of one row, so that it can be put right in one go."""
     told = dict(zip(COLUMNS, table.pick(cells), strict=True))
     reasons: list[str] = []

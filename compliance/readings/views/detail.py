@@ -22,7 +22,7 @@ from ..judging import beginning, breach
 from ..models import Reading
 from ..queries import MADE_AT_THE_TIME, fit_probes, open_deviations, span_of, track_of, trail_of
 from ..wording import ACTS, verdict_of, why_standing
-from ..worth import Seen, first_words
+from ..worth import ReadingWorth, first_words
 
 SAME_FOOD = timedelta(hours=12)  # in which somebody may still measure what was measured; judgement
 
@@ -47,12 +47,12 @@ def detail_of(request, reading: Reading) -> dict:
     }  # fmt: skip
 
 
-def seen_now(reading: Reading, span, now) -> tuple[Seen, list]:
+def seen_now(reading: Reading, span, now) -> tuple[ReadingWorth, list]:
     """The reading as its page shows it, and the probes to measure again with where that is wanted and still possible."""
     probe, zone = reading.probe, reading.site.zone
     found = fitness_of([probe.pk], reading.taken_at)[probe.pk]
     standing = span.standing if span else Standing.UNPROVEN.value
-    seen = Seen(
+    seen = ReadingWorth(
         probe=probe.code,
         standing=standing,
         standing_why=why_standing(span, probe.code, zone),
@@ -74,7 +74,7 @@ def check_url(reading: Reading) -> str | None:
     return address(wanted_check(getattr(probe, "state", None)).address, probe.pk)
 
 
-def links_of(reading: Reading, span, seen: Seen, others: list) -> dict:
+def links_of(reading: Reading, span, seen: ReadingWorth, others: list) -> dict:
     probe = others[0] if others else reading.probe
     return {
         "next_url": f"{reverse('reading_add')}?site={reading.site_id}&probe={probe.pk}&limit={reading.limit_version.limit_id}",

@@ -24,7 +24,7 @@ from ..actions import correct, record, void
 from ..data import ReadingData
 from ..exporting import csv_lines
 from ..filters import ReadingFilter
-from ..forms import CorrectForm, ReadingForm, VoidForm, sentence
+from ..forms import CorrectForm, ReadingForm, ReadingVoidForm, sentence
 from ..judging import read_typed, untimed
 from ..models import Reading
 from ..queries import readings_seen_by, sent_before, track_of
@@ -189,7 +189,7 @@ def reading_void(request, pk):
     notice = voided_notice(request, reading)
     if notice:
         return notice
-    form = VoidForm(request.POST or None)
+    form = ReadingVoidForm(request.POST or None)
     if form.is_valid() and attempt(form, void, by=request.user, reading=reading, **form.cleaned_data):
         messages.success(request, "Struck out. It stays readable.")
         return redirect("reading_detail", pk)

@@ -9,7 +9,7 @@ from compliance.limits.wording import demand
 from compliance.metrology.assessment import ErrorBounds, true_range
 from compliance.quarantine.grounds import Lost, good_readings_lost, is_graver
 from compliance.quarantine.models import Fate
-from compliance.quarantine.outcomes import Measured, outcome_of
+from compliance.quarantine.outcomes import OutcomeInput, outcome_of
 from compliance.quarantine.reopening import SHORT
 from compliance.readings.models import Reading
 from shared.printing.flow import Writer
@@ -34,7 +34,7 @@ STATES = {"open": "readings are still to be decided on", "to_sign": "decided, no
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Cases of quarantine and decisions")
     cases = cases_here(scope)
-    told = Telling(scope, cases)
+    told = CaseRows(scope, cases)
     groups = groupby(held_rows(scope, cases), key=lambda row: row.place)
     place, rows = next(groups, (None, iter(())))
     if not cases and place is None:
@@ -58,7 +58,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
         _write_former(writer, told, rows)
 
 
-def _write_former(writer: Writer, told: "Telling", rows: Iterable[Held]) -> None:
+def _write_former(writer: Writer, told: "CaseRows", rows: Iterable[Held]) -> None:
     writer.heading("Decisions on readings that are no longer in quarantine", 2)
     writer.paragraph("The check that put these readings in quarantine was voided since, or they are void themselves.")
     writer.table(COLUMNS, told.rows(rows))
@@ -117,7 +117,7 @@ def _write_signatures(writer: Writer, scope: RecordScope, case: CaseHere) -> Non
         writer.paragraph(f"The last signature under case {case.title} no longer stands.", strong=True)
 
 
-class Telling:
+class CaseRows:
     """Rows of the table: each decision once, over the readings that it was made on."""
 
     def __init__(self, scope: RecordScope, cases: list[CaseHere]):
@@ -173,7 +173,7 @@ class Telling:
     def _outcome(self, row: Held, version: LimitVersion, error: ErrorBounds | None) -> str:
         if error is None:
             return "not in question" if not row.void else "void"
-        return OUTCOMES[outcome_of(version, Measured(row.milli, row.hold_s, row.since_start_s), error)]
+        return OUTCOMES[outcome_of(version, OutcomeInput(row.milli, row.hold_s, row.since_start_s), error)]
 
     def _note(self, row: Held) -> str:
         parts = []
@@ -193,6 +193,6 @@ class Telling:
         """Why the decision no longer holds; empty where it does."""
         if row.decision in self._good_lost or row.fate == Fate.DISCARDED:
             return self._good_lost.get(row.decision, "")
-        measured = Measured(row.milli, row.hold_s, row.since_start_s)
+        measured = OutcomeInput(row.milli, row.hold_s, row.since_start_s)
         now = outcome_of(self._versions[row.version], measured, error)
         return Lost.GRAVER if is_graver(now, row.outcome) else ""

@@ -16,8 +16,8 @@ from shared.time_text import day_words, moment
 from shared.units import show, show_spread
 from shared.words import plural
 
-from ..checking import Planned, checks_in
-from ..probes import ProbeHere, Stay
+from ..checking import PlansHere, checks_in
+from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 from ..words import air, error, joined, method, sentence, uncertainty
 
@@ -36,7 +36,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Probes and their checks")
     if not scope.probes:
         writer.paragraph(scope.none("No probe was here in the period."))
-    spans, events, plans = _spans(scope), _events(scope), Planned(scope)
+    spans, events, plans = _spans(scope), _events(scope), PlansHere(scope)
     checks = groupby(checks_in(scope).iterator(chunk_size=500), key=lambda check: check.probe_id)
     probe_id, mine = next(checks, (None, ()))
     for number, here in enumerate(scope.probes):
@@ -70,14 +70,14 @@ def _events(scope: RecordScope) -> dict[int, list[Event]]:
     return {pk: list(group) for pk, group in groupby(events, key=lambda event: event.probe_id)}
 
 
-def _write_head(writer: Writer, scope: RecordScope, plans: Planned, here: ProbeHere, spans: list[Span]) -> None:
+def _write_head(writer: Writer, scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Span]) -> None:
     probe = here.probe
     writer.heading(f"Probe {probe.code}" + (f": {probe.description}" if probe.description else ""), 2)
     writer.facts(_facts(scope, plans, here, spans))
 
 
 def _write_checks(
-    writer: Writer, scope: RecordScope, plans: Planned, probe: Probe, checks: list[Check], spans: list[Span]
+    writer: Writer, scope: RecordScope, plans: PlansHere, probe: Probe, checks: list[Check], spans: list[Span]
 ) -> None:
     failed = not_cleared_by(checks, spans)
     rows = (_row(scope, plans, probe, check, failed.get(check.pk)) for check in checks)
@@ -85,7 +85,7 @@ def _write_checks(
     writer.table(COLUMNS, rows, caption=f"Checks of {probe.code}", empty=empty)
 
 
-def _facts(scope: RecordScope, plans: Planned, here: ProbeHere, spans: list[Span]) -> Iterator[tuple[str, object]]:
+def _facts(scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Span]) -> Iterator[tuple[str, object]]:
     probe, unit = here.probe, scope.site.unit
     yield "Sensor", probe.get_sensor_display()
     yield "Maker, model, serial", ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
@@ -104,7 +104,7 @@ def _display(probe: Probe, unit: str) -> str:
     return joined(f"reads to {step}, from {span}; may be off by {show_spread(probe.tolerance_milli, unit)}")
 
 
-def _stay(stay: Stay, scope: RecordScope) -> str:
+def _stay(stay: TimeHere, scope: RecordScope) -> str:
     end = f"until {moment(stay.end, scope.zone)}" if stay.end else "not moved since"
     reason = f" ({stay.reason})" if stay.reason else ""
     return f"{stay.site} from {moment(stay.start, scope.zone)}, {end}{reason}"
@@ -157,7 +157,7 @@ def _dot(check: Check) -> Dot:
     return Dot(check.checked_at, *figures, check.verdict, check.stage, void=hasattr(check, "void"))
 
 
-def _row(scope: RecordScope, plans: Planned, probe: Probe, check: Check, failed: Check | None) -> Row:
+def _row(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check, failed: Check | None) -> Row:
     unit, void = scope.site.unit, hasattr(check, "void")
     spread = "" if check.error_milli is None else f"\n{uncertainty(check.expanded_milli, unit)}"
     cells = (
@@ -170,7 +170,7 @@ def _row(scope: RecordScope, plans: Planned, probe: Probe, check: Check, failed:
     return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check, failed)))
 
 
-def _next_due(scope: RecordScope, plans: Planned, probe: Probe, check: Check) -> str:
+def _next_due(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check) -> str:
     if check.verdict != Verdict.IN_TOLERANCE:
         return "before use"
     if not kind_of(check).may_clear:

@@ -44,7 +44,7 @@ CHUNK = 2000
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Readings")
-    told = Telling(scope)
+    told = ReadingRows(scope)
     lines = map(Line._make, scope.judged().values_list(*FIELDS.values()).iterator(chunk_size=CHUNK))
     expected = scope.first
     for on, group in groupby(lines, key=lambda line: line.at.astimezone(scope.zone).date()):
@@ -69,7 +69,7 @@ def _write_gap(writer: Writer, first: date, after: date) -> None:
     writer.paragraph(f"{days}: no reading was recorded.", strong=True)
 
 
-class Telling:
+class ReadingRows:
     """Rows of the table. Limits and probes are looked up once, not reading by reading."""
 
     def __init__(self, scope: RecordScope):
