@@ -15,7 +15,7 @@ from shared.reasons import as_reason
 from sites.models import Person
 
 from .draft_numbers import is_beyond, shown
-from .judging import Typed, judged_unfinished, read_typed
+from .evaluation import Typed, judged_unfinished, read_typed
 from .kinds import KINDS, CheckData, kind_of
 from .models import Check, CheckDraft, CheckVoid, Stage, TimedReading, Verdict
 from .signals import check_failed

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from compliance.metrology.mistyped import suggests_other_unit
 from shared.units import Unit, parse
 
-from .judging import Typed, read_typed
+from .evaluation import Typed, read_typed
 from .kinds import kind_of
 from .models import CheckDraft
 

@@ -16,7 +16,7 @@ from shared.units import read as read_number
 from sites.models import Person
 
 from . import actions, draft_numbers
-from .judging import settling_of
+from .evaluation import settling_of
 from .kinds import GUIDANCE, USUAL, CheckData, Guidance, kind_of
 from .kinds.steps import Task
 from .models import Check, CheckDraft, Stage, Verdict

@@ -12,7 +12,7 @@ from shared.time_text import stopwatch
 from shared.units import Unit, show_spread
 
 from . import draft_numbers, drafts
-from .judging import Typed, settling_of
+from .evaluation import Typed, settling_of
 from .kinds import Guidance, kind_of
 from .kinds.steps import GuidanceWords, Task
 from .models import CheckDraft

@@ -13,7 +13,7 @@ from shared.charts.svg import to_svg
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from sites.models import Site
 
-from .judging import Typed
+from .evaluation import Typed
 from .kinds import KindOfCheck
 from .models import BEGINNING, END, Check, Span
 

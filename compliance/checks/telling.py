@@ -11,8 +11,8 @@ from sites.addresses import address
 
 from .budget import chance_wrong, lines_of, rule_in_words, totals_of
 from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, shown
+from .evaluation import Typed
 from .guide import struck_in_words
-from .judging import Typed
 from .kinds import USUAL, kind_of, of_the_same_points
 from .models import END, Check, ProbeState, Span, Stage, Standing
 from .pictures import SettlingCourse, settling_svg

@@ -18,8 +18,8 @@ from shared.time_text import stopwatch
 from sites.models import Person, Role
 
 from . import draft_numbers, drafts, unfinished
+from .evaluation import settling_of
 from .guide import second_wanted
-from .judging import settling_of
 from .kinds import GUIDANCE, USUAL
 from .models import BEGINNING, Check, CheckDraft, Verdict
 

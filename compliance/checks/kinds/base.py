@@ -13,7 +13,7 @@ from compliance.metrology.boiling import BoilingPreparation
 from compliance.probes.models import Probe
 from sites.models import Person, Site
 
-from ..judging import Typed
+from ..evaluation import Typed
 from ..models import Check, CheckDraft, CheckKind
 from .steps import Guidance
 

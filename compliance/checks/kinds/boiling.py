@@ -18,8 +18,8 @@ from compliance.metrology.boiling import (
 )
 from compliance.probes.models import Probe
 
+from ..evaluation import Typed, fields_of, instrument_of, rule_of
 from ..forms import Correction, depth_field, guided_initial, points_field, readings_field, ways_field
-from ..judging import Typed, fields_of, instrument_of, rule_of
 from ..models import Check, CheckDraft, CheckKind
 from ..surroundings import boils_at_milli, boils_here, keep, read_kept, unfit_for_boiling
 from ..surroundings_form import Air, air_initial

@@ -22,8 +22,8 @@ from shared.units import (
 from shared.widgets import TapNumber
 from sites.models import Site
 
+from ..evaluation import Typed, instrument_of, kept_conformity, rule_of, terms_of
 from ..forms import AtSite, note_field, reason_field, stage_field
-from ..judging import Typed, instrument_of, kept_conformity, rule_of, terms_of
 from ..models import Check, CheckKind
 from .base import VERDICT, CheckData, KindOfCheck, OnPaper
 

@@ -8,8 +8,8 @@ from compliance.metrology.bath import CRITICAL, MISSING, UNCONFIRMED, WANTED, Ba
 from compliance.metrology.verification import verify_zero
 from compliance.probes.models import Probe
 
+from ..evaluation import Typed, fields_of, instrument_of, rule_of
 from ..forms import Correction, depth_field, guided_initial, points_field, readings_field, ways_field
-from ..judging import Typed, fields_of, instrument_of, rule_of
 from ..models import Check, CheckKind
 from .base import UNCERTAINTY, VERDICT, KindOfCheck, MeasuredData, OnPaper
 from .steps import Guidance, GuidanceWords, Task
