@@ -11,8 +11,8 @@ from django.utils.dateformat import format as dated
 
 from compliance.advice import wording as outlook_words
 from compliance.advice.queries import outlooks_of
+from compliance.checks.check_page import shown_in
 from compliance.checks.models import Check, Verdict
-from compliance.checks.telling import shown_in
 from compliance.plans.calendar import DAY
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts

@@ -13,9 +13,9 @@ from django.conf import settings
 from django.db.models import Exists, OuterRef
 from django.urls import reverse
 
+from compliance.checks.check_page import shown_in
 from compliance.checks.kinds import check_wanted, kind_of
 from compliance.checks.models import Check, ProbeState, Verdict
-from compliance.checks.telling import shown_in
 from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe

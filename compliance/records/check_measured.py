@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 
 from compliance.checks.budget import chance_wrong, lines_of, rule_in_words, totals_of
+from compliance.checks.check_page import mistyped_of, preparation_of, sentences, typing_of
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check
-from compliance.checks.telling import mistyped_of, preparation_of, sentences, typing_of
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import stopwatch

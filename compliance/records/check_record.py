@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import BinaryIO
 
+from compliance.checks.check_page import sentences
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Stage, Verdict
 from compliance.checks.queries import entered_late, not_cleared, passed_near_edge, run_of
-from compliance.checks.telling import sentences
 from compliance.probes.models import ALTERATIONS, Event
 from shared.cautions import caution
 from shared.printing.flow import Writer

@@ -10,12 +10,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks.actions import void_check
+from compliance.checks.check_page import told
 from compliance.checks.kinds import GUIDANCE
 from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
 from compliance.checks.queries import entered_late
 from compliance.checks.surroundings import PASCAL, PressureUnit, to_pascal
-from compliance.checks.telling import told
 from compliance.metrology.boiling import CRITICAL, WANTED, BoilingKind, BoilingPoint, PressureSource, Surroundings
 from compliance.plans.schedule import TICK
 from shared.audit.models import Entry

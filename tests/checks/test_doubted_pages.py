@@ -4,9 +4,9 @@ import pytest
 from django.urls import reverse
 
 from compliance.checks.budget import fine, lines_of, totals_of
+from compliance.checks.check_page import told
 from compliance.checks.models import Check
 from compliance.checks.queries import not_cleared
-from compliance.checks.telling import told
 
 from .making import bad, boiling, certificate, day, good
 

@@ -17,9 +17,9 @@ from sites.models import Role
 
 from .. import actions
 from ..access import get_check
+from ..check_page import told
 from ..forms import CheckVoidForm
 from ..kinds import KINDS, kind_of
-from ..telling import told
 
 
 @require_GET
