@@ -27,7 +27,7 @@ ON_ONE = {
     "tests/checks/test_numbers_typed.py": "sqlite",
     "tests/checks/test_tap_sequences.py": "sqlite",
     "tests/checks/test_timeline.py": "postgres",
-    "tests/checks/test_together.py": "sqlite",
+    "tests/checks/test_shared_bath.py": "sqlite",
     "tests/notices/test_meanwhile.py": "postgres",
     "tests/overview/test_demo.py": "sqlite",
     "tests/quarantine/test_grounds.py": "sqlite",

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from compliance.checks import together as baths
+from compliance.checks import shared_bath as baths
 from compliance.checks.kinds import USUAL
 from compliance.probes.models import Probe
 from shared.fields import RecordsField

@@ -8,7 +8,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.checks import drafts, together, unfinished
+from compliance.checks import drafts, shared_bath, unfinished
 from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Check, CheckDraft, TimedReading
 from compliance.metrology.bath import BathKind
@@ -18,7 +18,7 @@ from tests.world import make_probe
 
 def prepared(person, probes, put_in_at) -> list[CheckDraft]:
     """A bath that is made, with every probe settled in it."""
-    begun = together.begin(person, probes, BathKind.PACKED_CRUSHED, put_in_at - timedelta(minutes=2))
+    begun = shared_bath.begin(person, probes, BathKind.PACKED_CRUSHED, put_in_at - timedelta(minutes=2))
     for each in begun:
         for task in ICE.before[BathKind.PACKED_CRUSHED]:
             drafts.mark(each, task.point, "done", put_in_at)

@@ -18,7 +18,7 @@ from shared.bounds import number_in
 from shared.units import Unit
 from sites.models import Role
 
-from .. import drafts, together
+from .. import drafts, shared_bath
 from ..finished import MEANWHILE
 from ..forms import FinishForm
 from ..guide import timing
@@ -129,7 +129,7 @@ def now(request, pk, kind):
     if draft is None or draft.inserted_at is None:
         return HttpResponse(status=FRAGMENT_GONE)
     context = {"timing": timing(draft, moment), "probe": probe, "taps": taps_of(probe, kind, draft)}
-    context["onward"] = together.onward(draft, moment)
+    context["onward"] = shared_bath.onward(draft, moment)
     return render(request, "checks/guided/now.html", context | {"words": GUIDANCE[kind].words})
 
 

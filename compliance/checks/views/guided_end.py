@@ -13,7 +13,7 @@ from shared.bounds import key_in
 from shared.reasons import as_reason
 from sites.addresses import address
 
-from .. import drafts, together, unfinished
+from .. import drafts, shared_bath, unfinished
 from ..finished import MEANWHILE, bath_finished, kept_in_words, one_finished
 from ..forms import FinishForm
 from ..kinds import GUIDANCE
@@ -36,7 +36,7 @@ def finish(request, pk, kind):
         check = Check.objects.filter(probe=probe, key=draft.key).first()  # by another tap at this very moment
         if check is None:
             return answer(request, probe, kind, Shown(error=error, form=form))
-    if onward := together.after(draft):
+    if onward := shared_bath.after(draft):
         messages.add_message(request, *one_finished(check))
         return redirect(onward)
     return redirect(_after_the_last(request, draft, check))
@@ -44,7 +44,7 @@ def finish(request, pk, kind):
 
 def _after_the_last(request, draft: CheckDraft, check: Check) -> str:
     """The check itself, which says what to do now; after a bath whose last probe passed the day of the site, for what is left."""
-    made, own = together.made_in_bath_of(draft), reverse("check_detail", args=[check.pk])
+    made, own = shared_bath.made_in_bath_of(draft), reverse("check_detail", args=[check.pk])
     if len(made) < 2:
         return own
     messages.add_message(request, *bath_finished(made))
@@ -58,7 +58,7 @@ def again(request, probe: Probe, kind: str) -> HttpResponse:
     draft = draft_of(request, probe, kind)
     shared = draft is not None and draft.key == key and draft.together is not None
     if shared and "afresh" in request.POST and draft.outside_since is None:
-        together.afresh(draft, timezone.now())
+        shared_bath.afresh(draft, timezone.now())
         return page
     try:
         reason = as_reason(request.POST.get("why", ""), "")
@@ -70,7 +70,7 @@ def again(request, probe: Probe, kind: str) -> HttpResponse:
         kept = Check.objects.filter(probe=probe, key=key).first()
     if kept:
         messages.warning(request, kept_in_words(kept))
-    onward = together.after(draft) if shared else ""
+    onward = shared_bath.after(draft) if shared else ""
     if onward and not kept:
         messages.info(request, f"The check of probe {probe.code} is given up. It is still due.")
     return redirect(onward) if onward else page

@@ -16,7 +16,7 @@ from shared.units import Unit, show
 from sites.addresses import address
 from sites.models import Role
 
-from .. import draft_numbers, drafts, together, unfinished
+from .. import draft_numbers, drafts, shared_bath, unfinished
 from ..finished import kept_in_words
 from ..forms import FinishForm
 from ..guide import guide
@@ -72,7 +72,7 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
         "words": guidance.words, "title": f"{guidance.words.title}{probe.code}", "taps": taps_of(probe, kind, draft),
         "page_url": reverse(guidance.address, args=[probe.pk]),
         "unit_label": Unit(draft_numbers.unit_of(draft) if draft else probe.site.unit).label,
-        "start_template": f"checks/{kind}/start.html", "bath": together.bath_of(draft) if draft else [],
+        "start_template": f"checks/{kind}/start.html", "bath": shared_bath.bath_of(draft) if draft else [],
     }  # fmt: skip
     if draft is None:
         context |= {"phase": "start", "unfit": KINDS[kind].unfit(probe)}
@@ -82,7 +82,7 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
         air = shown.air or Air(initial=air_initial(told_before(draft), probe.site))
         context |= {"phase": "air", "air": air, "hundred": show(100_000, probe.site.unit, 0)}
     else:
-        guided, context["onward"] = guide(draft, now), together.onward(draft, now)
+        guided, context["onward"] = guide(draft, now), shared_bath.onward(draft, now)
         context |= {"phase": "timing" if guided.timing else "prepare", "guide": guided, "timing": guided.timing}
         context["form"] = shown.form or FinishForm(initial=_said(draft), depth=guidance.words.depth)
     context["back_url"], context["back_label"] = _back(probe, context["bath"])

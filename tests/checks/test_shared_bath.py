@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
-from compliance.checks import drafts, together
+from compliance.checks import drafts, shared_bath
 from compliance.checks.models import Check, CheckDraft
 from compliance.metrology.bath import BathKind
 from tests.conftest import NOON
@@ -350,8 +350,8 @@ def test_who_may(who, status, request, as_person, site, probes, clock):
 
 
 def test_baths_of_two_people_do_not_mix(as_person, cook, manager, site, probes, clock):
-    mine = together.begin(cook, probes, BathKind.PACKED_CRUSHED, NOON)
-    theirs = together.begin(manager, probes, BathKind.PACKED_CRUSHED, NOON)
+    mine = shared_bath.begin(cook, probes, BathKind.PACKED_CRUSHED, NOON)
+    theirs = shared_bath.begin(manager, probes, BathKind.PACKED_CRUSHED, NOON)
     assert mine[0].together != theirs[0].together
     hands = OneOf(as_person(cook), probes[0], clock, True)
     hands.tap("point", point="crushed", state="done")
