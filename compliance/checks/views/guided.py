@@ -19,7 +19,7 @@ from shared.units import Unit
 from sites.models import Role
 
 from .. import drafts, shared_bath
-from ..finished import MEANWHILE
+from ..completion_messages import MEANWHILE
 from ..forms import FinishForm
 from ..guide import timing
 from ..kinds import GUIDANCE, KINDS

@@ -14,7 +14,7 @@ from shared.reasons import as_reason
 from sites.addresses import address
 
 from .. import drafts, shared_bath, unfinished
-from ..finished import MEANWHILE, bath_finished, kept_in_words, one_finished
+from ..completion_messages import MEANWHILE, bath_finished, kept_in_words, one_finished
 from ..forms import FinishForm
 from ..kinds import GUIDANCE
 from ..models import Check, CheckDraft, Verdict

@@ -17,7 +17,7 @@ from sites.addresses import address
 from sites.models import Role
 
 from .. import draft_numbers, drafts, shared_bath, unfinished
-from ..finished import kept_in_words
+from ..completion_messages import kept_in_words
 from ..forms import FinishForm
 from ..guide import guide
 from ..kinds import GUIDANCE, KINDS
