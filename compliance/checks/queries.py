@@ -15,8 +15,8 @@ from sites.models import Person
 
 from .kinds import AWAY_FROM_ZERO, kind_of
 from .models import Check, ProbeState, Span, Standing, Verdict
-from .pairing import BELONGS_WITHIN, Moment, nearest
 from .span_times import reached_at
+from .two_point_pairs import BELONGS_WITHIN, Moment, nearest
 
 # How long after the act an entry still counts as made at the time.
 EVENT_MADE_AT_THE_TIME = timedelta(hours=24)

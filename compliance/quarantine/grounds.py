@@ -11,8 +11,8 @@ from django.db import connection
 
 from compliance.checks.kinds import AWAY_FROM_ZERO
 from compliance.checks.models import Check, CheckVoid, Span, Standing, Verdict
-from compliance.checks.pairing import BELONGS_WITHIN
 from compliance.checks.span_times import holds_sql
+from compliance.checks.two_point_pairs import BELONGS_WITHIN
 from compliance.limits.models import LimitVersion
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import ALTERATIONS, Event, EventVoid, Probe

@@ -8,8 +8,8 @@ from django.test.utils import CaptureQueriesContext
 
 from compliance.checks.actions import void_check, void_event
 from compliance.checks.models import Check, CheckKind
-from compliance.checks.pairing import Moment, nearest
 from compliance.checks.queries import companions
+from compliance.checks.two_point_pairs import Moment, nearest
 from tests.world import make_probe
 
 from .making import day, event, good
