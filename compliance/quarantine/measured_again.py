@@ -15,7 +15,7 @@ from compliance.checks.models import Standing
 from compliance.checks.queries import standing_subquery
 from compliance.limits.models import Limit
 from compliance.limits.queries import version_in_force
-from compliance.readings.judging import breach
+from compliance.readings.limit_evaluation import breach
 from compliance.readings.models import Deviation, Reading, ReadingVoid
 
 GOOD = (Standing.PROVEN, Standing.PENDING)

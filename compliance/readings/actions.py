@@ -22,8 +22,8 @@ from shared.shown import entered, refuse_newer
 from sites.models import Person, Site
 
 from .data import ActData, ReadingData
-from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .keys import form_key, sent_as
+from .limit_evaluation import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 from .queries import sent_before
 

@@ -18,8 +18,8 @@ from shared.audit.models import Entry
 from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
 
-from .judging import Track
 from .keys import form_key, sent_as
+from .limit_evaluation import Track
 from .models import CorrectiveAction, Deviation, Disposition, Reading
 
 # Whether a deviation is done with. Food that is held apart still waits for somebody to say what becomes of it.

@@ -9,7 +9,7 @@ from compliance.metrology.bracketing import Cause
 from shared.time_text import duration, zoned_moment
 from shared.units import show
 
-from .judging import beginning, on_its_way, reached_late
+from .limit_evaluation import beginning, on_its_way, reached_late
 from .models import Reading
 
 ACTS = {

@@ -16,7 +16,7 @@ from compliance.limits.comparing import lets_more_pass, looser_than
 from compliance.limits.data import OwnFigures, OwnLimit
 from compliance.limits.models import Direction, LimitVersion, Rule
 from compliance.limits.queries import version_in_force
-from compliance.readings.judging import breach, reached_late
+from compliance.readings.limit_evaluation import breach, reached_late
 from shared.audit.models import Entry
 from shared.units import Unit
 

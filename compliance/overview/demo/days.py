@@ -8,8 +8,8 @@ from uuid import UUID
 
 from compliance.limits.models import LimitVersion
 from compliance.plans.calendar import DAY, instant
-from compliance.readings.judging import breach, read_typed
 from compliance.readings.keys import form_key
+from compliance.readings.limit_evaluation import breach, read_typed
 from compliance.readings.models import Deviation, Reading
 from shared.units import Unit
 

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from compliance.limits.models import Direction, LimitVersion
 from compliance.probes.models import Event, Placement, Probe
-from compliance.readings.judging import LONGEST_HOLD_S, Track, read_typed
+from compliance.readings.limit_evaluation import LONGEST_HOLD_S, Track, read_typed
 from shared.bounds import EARLIEST, number_in
 from shared.reasons import holds_word
 from shared.units import Unit

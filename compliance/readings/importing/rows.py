@@ -3,8 +3,8 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from compliance.readings.judging import breach, untimed
 from compliance.readings.keys import row_key
+from compliance.readings.limit_evaluation import breach, untimed
 
 from .book import Book, Refused, read_note, read_reason
 from .layout import COLUMNS, MOST_ROWS, FileRefused, FileTable

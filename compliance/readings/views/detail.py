@@ -18,7 +18,7 @@ from sites.addresses import address
 from sites.models import Role
 from sites.names import Name
 
-from ..judging import beginning, breach
+from ..limit_evaluation import beginning, breach
 from ..models import Reading
 from ..queries import MADE_AT_THE_TIME, fit_probes, open_deviations, span_of, track_of, trail_of
 from ..wording import ACTS, verdict_of, why_standing

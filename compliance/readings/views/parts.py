@@ -12,7 +12,7 @@ from sites.access import may
 from sites.models import Role
 
 from ..forms import AllTheSameForm, sentence
-from ..judging import beginning
+from ..limit_evaluation import beginning
 from ..queries import fit_probes
 from ..wording import limit_notes
 from ..worth import instead, probe_heading

@@ -25,7 +25,7 @@ from ..data import ReadingData
 from ..exporting import csv_lines
 from ..filters import ReadingFilter
 from ..forms import CorrectForm, ReadingForm, ReadingVoidForm, sentence
-from ..judging import read_typed, untimed
+from ..limit_evaluation import read_typed, untimed
 from ..models import Reading
 from ..queries import readings_seen_by, sent_before, track_of
 from ..tables import ReadingTable
