@@ -27,13 +27,13 @@ from sites.models import Area, Role, Site
 from . import actions
 from .access import CaseAccess, get_case
 from .assessing import Selection
+from .case_explanation import how_found, meaning
 from .cases import CaseState, Summary, summaries
 from .forms import ALL, DecisionForm, SignForm
 from .measured_again import offers
 from .queries import assessed_page, decisions_on, reasons
 from .reopening import reopened
 from .tables import AssessedTable, CaseTable
-from .telling import how_found, meaning
 
 TABS = (
     (Outcome.BROKEN, "Limit broken", "limit broken whatever the error"),

@@ -6,8 +6,8 @@ from django.urls import reverse
 from compliance.metrology.allowances import ALLOWANCES
 from compliance.metrology.vocabulary import Outcome, Sensor
 from compliance.probes.models import Probe
+from compliance.quarantine.case_explanation import DECIDED, MEANS, how_found, meaning
 from compliance.quarantine.cases import load_case
-from compliance.quarantine.telling import DECIDED, MEANS, how_found, meaning
 from tests.checks.making import bad, boiling, day
 from tests.quarantine.making import failed_after
 from tests.world import make_limit
