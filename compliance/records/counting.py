@@ -9,8 +9,8 @@ from compliance.checks.models import Standing, Verdict
 from compliance.readings.models import CorrectiveAction, Deviation, Disposition
 from compliance.readings.queries import MADE_AT_THE_TIME
 
+from .case_rows import CaseHere, cases_here
 from .checking import History, checks_in
-from .holding import CaseHere, cases_here
 from .scope import RecordScope
 
 WHICH = 12

@@ -18,7 +18,7 @@ from shared.time_text import moment
 from shared.units import show_error
 from shared.words import plural
 
-from ..holding import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
+from ..case_rows import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
 from ..scope import RecordScope
 from ..words import between, joined, sentence, uncertainty, value
 

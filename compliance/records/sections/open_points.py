@@ -10,9 +10,9 @@ from shared.printing.table import Column, Row
 from shared.time_text import moment
 from shared.words import plural
 
+from ..case_rows import cases_here
 from ..checking import History, checks_in
 from ..counting import count_readings, deviations_of
-from ..holding import cases_here
 from ..scope import RecordScope
 from ..words import value
 
