@@ -10,7 +10,7 @@ from compliance.readings.models import CorrectiveAction, Deviation, Disposition
 from compliance.readings.queries import MADE_AT_THE_TIME
 
 from .case_rows import CaseHere, cases_here
-from .checking import History, checks_in
+from .check_history import History, checks_in
 from .scope import RecordScope
 
 WHICH = 12

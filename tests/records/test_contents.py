@@ -15,7 +15,7 @@ from compliance.quarantine.models import Decision
 from compliance.readings import actions as readings
 from compliance.readings.data import ActData
 from compliance.readings.models import Deviation, Reading
-from compliance.records.checking import History
+from compliance.records.check_history import History
 from shared.units import number
 from sites.models import Site
 from tests.checks import making as checks

@@ -6,7 +6,7 @@ import pytest
 
 from compliance.checks.instruments import move_probe
 from compliance.probes.models import Probe
-from compliance.records.checking import History
+from compliance.records.check_history import History
 from compliance.reminders import planning
 from tests.checks import making
 from tests.plans.making import check_every

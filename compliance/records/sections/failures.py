@@ -6,7 +6,7 @@ from shared.printing.flow import Writer
 from shared.time_text import moment
 from shared.units import show_spread
 
-from ..checking import checks_in
+from ..check_history import checks_in
 from ..scope import RecordScope
 from ..words import air, budget, error, method, sentence, uncertainty
 

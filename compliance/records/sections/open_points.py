@@ -11,7 +11,7 @@ from shared.time_text import moment
 from shared.words import plural
 
 from ..case_rows import cases_here
-from ..checking import History, checks_in
+from ..check_history import History, checks_in
 from ..counting import count_readings, deviations_of
 from ..scope import RecordScope
 from ..words import value

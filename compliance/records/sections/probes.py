@@ -16,7 +16,7 @@ from shared.time_text import day_words, moment
 from shared.units import show, show_spread
 from shared.words import plural
 
-from ..checking import PlansHere, checks_in
+from ..check_history import PlansHere, checks_in
 from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 from ..words import air, error, joined, method, sentence, uncertainty
