@@ -5,9 +5,9 @@ from datetime import date, timedelta
 import pytest
 from django.utils import timezone
 
-from compliance.records.counting import count_readings
 from compliance.records.scope import RecordScope
 from compliance.records.sections import readings
+from compliance.records.summary_counts import count_readings
 from tests.checks.making import bad, event, good
 from tests.readings.helpers import EARLIER, take
 from tests.world import make_probe

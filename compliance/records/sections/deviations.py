@@ -9,8 +9,8 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..counting import deviations_of
 from ..scope import RecordScope
+from ..summary_counts import deviations_of
 from ..words import limit_in_words, sentence, value
 
 COLUMNS = [

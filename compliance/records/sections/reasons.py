@@ -18,8 +18,8 @@ from compliance.reminders.queries import asked_for
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 
-from ..counting import deviations_of
 from ..scope import RecordScope
+from ..summary_counts import deviations_of
 from .corrections import struck_out
 from .days import closures
 

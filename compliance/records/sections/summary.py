@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 
-from ..counting import CheckCount, count_cases, count_checks, count_deviations, count_readings
 from ..scope import RecordScope
+from ..summary_counts import CheckCount, count_cases, count_checks, count_deviations, count_readings
 
 COLUMNS = [Column("In the period", share=2.2), Column("Number", align="center", points=60), Column("Which", share=2)]
 
