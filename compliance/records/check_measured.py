@@ -12,7 +12,7 @@ from shared.time_text import stopwatch
 from shared.units import Unit, show, show_spread
 from sites.models import DecisionRule
 
-from .words import air, error, joined, method, uncertainty, usable
+from .formatting import air, error, joined, method, uncertainty, usable
 
 POINTS = [Column("Point of the preparation", share=3), Column("State", share=1)]
 READINGS = [

@@ -16,7 +16,7 @@ from shared.time_text import moment
 from shared.units import difference_from_milli, number, show, show_spread
 
 from . import check_measured
-from .words import error, joined, sentence, uncertainty
+from .formatting import error, joined, sentence, uncertainty
 
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 STAGES = {

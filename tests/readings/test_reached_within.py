@@ -10,7 +10,7 @@ from compliance.limits.models import Direction
 from compliance.readings.importing import import_file
 from compliance.readings.models import Deviation, Reading
 from compliance.readings.wording import limit_notes, verdict_of
-from compliance.records.words import value
+from compliance.records.formatting import value
 from shared.units import Unit
 from tests.readings.files import csv_file, row
 from tests.readings.helpers import form_data, take

@@ -19,8 +19,8 @@ from shared.units import show_error
 from shared.words import plural
 
 from ..case_rows import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
+from ..formatting import between, joined, sentence, uncertainty, value
 from ..scope import RecordScope
-from ..words import between, joined, sentence, uncertainty, value
 
 COLUMNS = [
     Column("Taken", points=70), Column("No.", points=33), Column("Food or unit", share=1.1), Column("Limit", share=1.2),

@@ -12,8 +12,8 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
+from ..formatting import error, value
 from ..scope import RecordScope
-from ..words import error, value
 
 COLUMNS = [
     Column("Struck out", points=92), Column("It said", share=1.2), Column("In its place", share=1.2), Column("Why", share=1.2),

@@ -16,9 +16,9 @@ from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
 from sites.past import Particulars
 
+from ..formatting import sentence
 from ..probes import ProbeHere
 from ..scope import RecordScope, midnight
-from ..words import sentence
 
 HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
 CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]

@@ -9,9 +9,9 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
+from ..formatting import limit_in_words, sentence, value
 from ..scope import RecordScope
 from ..summary_counts import deviations_of
-from ..words import limit_in_words, sentence, value
 
 COLUMNS = [
     Column("No.", points=33), Column("Reading taken", points=80), Column("Food or unit", share=1.2),

@@ -8,8 +8,8 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
+from ..formatting import sentence
 from ..scope import RecordScope
-from ..words import sentence
 
 COLUMNS = [
     Column("When", points=72), Column("No.", points=30), Column("Probe", points=50), Column("What happened", share=1),

@@ -7,8 +7,8 @@ from shared.time_text import moment
 from shared.units import show_spread
 
 from ..check_history import checks_in
+from ..formatting import air, budget, error, method, sentence, uncertainty
 from ..scope import RecordScope
-from ..words import air, budget, error, method, sentence, uncertainty
 
 
 def write(writer: Writer, scope: RecordScope) -> None:

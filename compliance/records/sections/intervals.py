@@ -8,8 +8,8 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
+from ..formatting import sentence
 from ..scope import RecordScope
-from ..words import sentence
 
 COLUMNS = [
     Column("Accepted", points=72), Column("Probe", points=50), Column("To be checked", share=1), Column("Before", share=1),

@@ -12,9 +12,9 @@ from shared.words import plural
 
 from ..case_rows import cases_here
 from ..check_history import History, checks_in
+from ..formatting import value
 from ..scope import RecordScope
 from ..summary_counts import count_readings, deviations_of
-from ..words import value
 
 COLUMNS = [Column("Open", points=90), Column("What is missing", share=1)]
 

@@ -10,8 +10,8 @@ from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment, on_clock
 from shared.units import show
 
+from ..formatting import joined, sentence
 from ..scope import RecordScope
-from ..words import joined, sentence
 
 COLUMNS = [
     Column("Limit and step", share=1.2), Column("Hazard", share=1.1), Column("Demands", share=1),

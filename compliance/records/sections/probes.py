@@ -17,9 +17,9 @@ from shared.units import show, show_spread
 from shared.words import plural
 
 from ..check_history import PlansHere, checks_in
+from ..formatting import air, error, joined, method, sentence, uncertainty
 from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
-from ..words import air, error, joined, method, sentence, uncertainty
 
 COLUMNS = [
     Column("Made", points=49), Column("No.", points=30), Column("Stage", points=42), Column("Method and reference", share=1),

@@ -13,8 +13,8 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment, told_apart
 
+from ..formatting import limit_in_words, sentence, value
 from ..scope import RecordScope
-from ..words import limit_in_words, sentence, value
 
 COLUMNS = [
     Column("Time", points=27), Column("No.", points=33), Column("Food or unit", share=1), Column("Limit", share=1.25),

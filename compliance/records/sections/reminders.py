@@ -13,8 +13,8 @@ from shared.printing.table import Column, Row
 from shared.time_text import moment
 from shared.words import plural
 
+from ..formatting import sentence
 from ..scope import RecordScope
-from ..words import sentence
 
 COLUMNS = [
     Column("Due", points=72), Column("What was asked for", share=2), Column("What became of it", points=62),
