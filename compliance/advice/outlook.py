@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from compliance.metrology import control, drift, intervals, reliability
 from compliance.probes.models import EventKind, Probe
 
-from .past import DAY, Past, PastCheck, PastEvent, Tried, tried
+from .probe_history import DAY, Past, PastCheck, PastEvent, Tried, tried
 
 URGENT = ("out", "soon", "moving", "drifting", "unknown", "steady")
 STEPS = 24

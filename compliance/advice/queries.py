@@ -18,7 +18,7 @@ from sites.access import sites_of
 from sites.models import Person
 
 from .outlook import Outlook, look_ahead
-from .past import DAY, Past, PastCheck, PastEvent, Tried
+from .probe_history import DAY, Past, PastCheck, PastEvent, Tried
 
 SEEN = timedelta(days=730)  # an instrument of two years ago says little of the one of today
 KEPT = 250  # checks of one probe, two years of weekly ones twice over; a fit slows down faster than they grow

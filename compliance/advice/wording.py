@@ -10,7 +10,7 @@ from shared.units import show_error, show_spread
 from shared.words import plural
 
 from .outlook import Jump, Outlook
-from .past import Tried
+from .probe_history import Tried
 
 FAR = timedelta(days=730)  # nobody should be told of a date beyond that
 ADJUST = "Adjust or replace it now"

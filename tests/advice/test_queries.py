@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from compliance.advice.past import Tried, tried
+from compliance.advice.probe_history import Tried, tried
 from compliance.advice.queries import IN_USE, SEEN, pasts_of, probes_by_need, reading_rates, tried_by_kind
 from compliance.checks import actions as checks
 from compliance.checks.models import CheckKind, Stage, Verdict
