@@ -16,7 +16,7 @@ from datetime import datetime
 from enum import StrEnum
 from itertools import groupby, pairwise
 
-from .doubts import Doubt, altered_times, away_from_zero, doubts, parted, unrecorded, utc
+from .failures_away_from_zero import Doubt, altered_times, away_from_zero, doubts, parted, unrecorded, utc
 from .marks import CheckFinding, Mark, MarkKind, mark_kind, speaks_for, weigh
 from .vocabulary import Standing
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from compliance.metrology.doubts import SAME_WORK
+from compliance.metrology.failures_away_from_zero import SAME_WORK
 from compliance.metrology.marks import speaks_for
 from compliance.metrology.vocabulary import ALTERATIONS, MAKES_CHECK_DUE, CheckKind, EventKind, Stage, Verdict
 

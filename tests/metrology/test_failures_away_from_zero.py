@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from compliance.metrology.bracketing import Cause, CheckFinding, Mark, MarkKind, TimelineSpan, cut, speaks_for, weigh
-from compliance.metrology.doubts import doubts
+from compliance.metrology.failures_away_from_zero import doubts
 from compliance.metrology.vocabulary import CheckKind, Stage, Standing, Verdict
 
 EIGHT = datetime(2031, 5, 1, 8, tzinfo=UTC)
