@@ -7,7 +7,7 @@ from django.db.models import Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from compliance.metrology.assessment import Bracket
-from compliance.metrology.envelopes import ErrorAt
+from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import ALTERATIONS, Event, Probe
 from sites.access import sites_of

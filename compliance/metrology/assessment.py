@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
-from .envelopes import BoundLine, ErrorAt, highest, lowest
+from .error_bounds import BoundLine, ErrorAt, highest, lowest
 from .vocabulary import Direction, Outcome, Sensor
 
 _TICK = timedelta(microseconds=1)

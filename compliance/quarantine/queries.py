@@ -10,7 +10,7 @@ from compliance.checks.queries import brackets_of
 from compliance.metrology.allowances import STATED_AT
 from compliance.metrology.assessment import Bracket, ErrorBounds, bounds, likely, true_range
 from compliance.metrology.bracketing import Cause
-from compliance.metrology.envelopes import ErrorAt
+from compliance.metrology.error_bounds import ErrorAt
 from compliance.probes.models import Probe
 from compliance.readings.models import Reading
 from shared.time_text import styled

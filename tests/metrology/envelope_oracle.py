@@ -5,7 +5,7 @@ from math import hypot
 
 from compliance.metrology.allowances import ALLOWANCES, CURVATURES, LATE_BENDING, STEEPENINGS
 from compliance.metrology.assessment import Bracket
-from compliance.metrology.envelopes import ErrorAt
+from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 
 from .sensor_physics import aged_platinum, aged_thermistor, cold_junction_k, cold_junction_t, electronics

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from compliance.metrology.allowances import ALLOWANCES, FARTHEST_APART, STATED_AT, bend, growth, unseen_between
 from compliance.metrology.assessment import Bracket, bounds, true_range
-from compliance.metrology.envelopes import ErrorAt
+from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 
 from .envelope_oracle import CAUSES

@@ -20,7 +20,7 @@ from compliance.metrology.assessment import (
     telling,
     true_range,
 )
-from compliance.metrology.envelopes import ErrorAt
+from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Direction, Outcome, Sensor
 
 from .envelope_oracle import Oracle, highest_and_lowest, spread

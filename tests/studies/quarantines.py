@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from compliance.metrology.assessment import Bracket, ErrorBounds, bounds, classify, true_range
 from compliance.metrology.bracketing import CheckFinding, TimelineSpan, cut, weigh
 from compliance.metrology.conformity import judge_conformity
-from compliance.metrology.envelopes import ErrorAt
+from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import CheckKind, Direction, Outcome, Stage, Standing, Verdict
 
 from .probe_lives import BATHS, BOILING, CHECKS, FAULTS, STEAM, Array, Bath, Lives, error_at
