@@ -6,7 +6,7 @@ from math import floor, inf, isfinite, log10
 
 import numpy as np
 
-from .spread import Spread
+from .distribution import Spread
 from .vocabulary import Verdict
 
 

@@ -7,7 +7,7 @@ from math import floor, fsum, inf, isfinite, sqrt
 
 from scipy.stats import t as student
 
-from .spread import Spread
+from .distribution import Spread
 
 COVERAGE = "Give a coverage probability from 0.5 to 0.999."
 

@@ -12,7 +12,7 @@ from compliance.metrology.conformity import (
     judge_conformity,
     told_risk,
 )
-from compliance.metrology.spread import Spread
+from compliance.metrology.distribution import Spread
 from compliance.metrology.vocabulary import Verdict
 
 PASSED, FAILED, UNSURE = Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from compliance.metrology.spread import Spread
+from compliance.metrology.distribution import Spread
 
 widths = st.floats(1e-3, 100)
 
