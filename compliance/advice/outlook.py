@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from compliance.metrology import control, drift, intervals, reliability
+from compliance.metrology import control_chart, drift, intervals, reliability
 from compliance.probes.models import EventKind, Probe
 
 from .probe_history import DAY, Past, PastCheck, PastEvent, Tried, tried
@@ -166,7 +166,7 @@ def look_ahead(past: Past, alike: Sequence[Sequence[Tried]], *, target: int, now
     enough = len(points) >= drift.FEWEST_POINTS
     trend = drift.trend(points) if enough else None
     crossing = drift.leaves_tolerance(trend, _tolerance(past.probe)) if trend else None
-    signal = control.early_warning(points, _last_jump(trend)) if trend else None
+    signal = control_chart.early_warning(points, _last_jump(trend)) if trend else None
     own = tuple(tried(past))
     return Outlook(
         past=past,

@@ -5,7 +5,7 @@ from math import inf, nan
 import numpy as np
 import pytest
 
-from compliance.metrology.control import early_warning, ewma
+from compliance.metrology.control_chart import early_warning, ewma
 from compliance.metrology.drift import ErrorPoint
 
 # NIST/SEMATECH e-Handbook, 6.3.2.4: data and averages (from memory, recomputed; the limits seen).
