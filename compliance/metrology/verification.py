@@ -8,7 +8,7 @@ from .bath import Preparation, judge_bath
 from .conduction import BIMETAL_LENGTH, SENSING_LENGTH, stem_error
 from .conformity import Conformity, DecisionRule, judge_conformity, told_risk
 from .contamination import LARGEST, explain_low
-from .display import display_components
+from .display_resolution import display_components
 from .reference import Reference
 from .settling import Settling, SettlingState, TimedValue, judge_settling
 from .uncertainty import Budget, Component, combine, normal, rectangular

@@ -12,7 +12,7 @@ from scipy.stats import norm
 from compliance.metrology.bath import BathKind, BathPoint, Preparation
 from compliance.metrology.conduction import stem_error
 from compliance.metrology.conformity import DecisionRule, Zone
-from compliance.metrology.display import display_components
+from compliance.metrology.display_resolution import display_components
 from compliance.metrology.settling import SettlingState, TimedValue
 from compliance.metrology.verification import Instrument, Verification, judge_stated, verify_zero
 from compliance.metrology.vocabulary import Medium, Sensor, Verdict

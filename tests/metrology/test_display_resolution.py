@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from compliance.metrology.display import LARGEST_FLICKER, LONE_SCATTER, UNSEEN_SCATTER, display_components
+from compliance.metrology.display_resolution import LARGEST_FLICKER, LONE_SCATTER, UNSEEN_SCATTER, display_components
 from compliance.metrology.uncertainty import Distribution
 
 
