@@ -11,7 +11,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
-from shared.facts import Fact
+from shared.append_only import Fact
 from shared.lines import Line
 from shared.units import Unit
 

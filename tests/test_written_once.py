@@ -8,8 +8,8 @@ from django.db import DatabaseError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from compliance.limits.models import Rule, RuleSet
+from shared.append_only import Fact, WrittenOnce
 from shared.audit.models import Entry
-from shared.facts import Fact, WrittenOnce
 from shared.guards import guard_records, written_once
 from tests.rows import fill
 

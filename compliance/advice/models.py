@@ -3,7 +3,7 @@
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
-from shared.facts import Fact
+from shared.append_only import Fact
 
 
 class Acceptance(Fact):

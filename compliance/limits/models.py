@@ -3,7 +3,7 @@
 from django.db import models
 
 from compliance.metrology import vocabulary
-from shared.facts import Fact
+from shared.append_only import Fact
 from shared.lines import Line
 from shared.units import Unit
 

@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 
 from compliance.probes.models import Sensor
-from shared.facts import Fact, Void
+from shared.append_only import Fact, Void
 from shared.lines import Line
 
 from . import schedule

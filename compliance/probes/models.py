@@ -4,7 +4,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 
 from compliance.metrology import vocabulary
-from shared.facts import Fact, Void
+from shared.append_only import Fact, Void
 from shared.lines import Line
 
 

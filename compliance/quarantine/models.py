@@ -3,7 +3,7 @@
 from django.conf import settings
 from django.db import models
 
-from shared.facts import Fact
+from shared.append_only import Fact
 
 
 class Fate(models.TextChoices):

@@ -11,7 +11,7 @@ from compliance.checks.span_times import reached_at
 from compliance.metrology.bracketing import Cause
 from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading, ReadingVoid
-from shared.facts import Void
+from shared.append_only import Void
 from shared.time_text import styled, zoned_moment
 from shared.words import noun, plural
 

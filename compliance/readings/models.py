@@ -7,7 +7,7 @@ from django.db import models
 from django.utils import timezone
 
 from compliance.checks.fitness import Fitness
-from shared.facts import Fact, Void
+from shared.append_only import Fact, Void
 from shared.lines import Line
 from shared.units import Unit
 

@@ -4,7 +4,7 @@ their names in full at the end."""
 from collections import defaultdict
 from datetime import datetime
 
-from shared.facts import Fact
+from shared.append_only import Fact
 from sites.models import Person, PersonName
 from sites.names import Name, NameChange, name_at
 

@@ -5,7 +5,7 @@ after it.
 from django.db import models
 
 from compliance.plans.models import Reminder
-from shared.facts import Fact, Void
+from shared.append_only import Fact, Void
 
 __all__ = ["Excuse", "ExcuseVoid", "Heartbeat", "Lease", "Reminder"]
 

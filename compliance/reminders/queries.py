@@ -12,7 +12,7 @@ from compliance.plans.calendar import DAY
 from compliance.plans.models import RoundSlot
 from compliance.plans.round_slots import ROUNDS_AHEAD
 from compliance.readings.models import Reading
-from shared.facts import Fact
+from shared.append_only import Fact
 from sites.models import Site
 
 from .models import Excuse, Reminder

@@ -3,7 +3,7 @@
 from django.db import models
 
 from shared import clock
-from shared.facts import FactQuerySet, WrittenOnce
+from shared.append_only import FactQuerySet, WrittenOnce
 
 
 class Entry(models.Model):

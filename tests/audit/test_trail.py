@@ -2,10 +2,10 @@
 
 import pytest
 
+from shared.append_only import WrittenOnce
 from shared.audit import trail
 from shared.audit.models import Entry
 from shared.audit.trail import ForgottenEntry, note
-from shared.facts import WrittenOnce
 from sites.models import Business
 
 

@@ -9,8 +9,8 @@ from django.core.exceptions import ValidationError
 from compliance.limits.models import Direction
 from compliance.readings.actions import AlreadySent, void
 from compliance.readings.models import Deviation, Reading, ReadingVoid
+from shared.append_only import WrittenOnce
 from shared.audit.models import Entry
-from shared.facts import WrittenOnce
 from shared.units import Unit
 from tests.readings.helpers import EARLIER, correct, take
 from tests.world import make_limit, make_probe, make_version

@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from shared.facts import append_only
+from shared.append_only import append_only
 
 
 class Migration(migrations.Migration):

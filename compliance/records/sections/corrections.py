@@ -7,7 +7,7 @@ from django.db.models import Q, QuerySet
 from compliance.checks.models import Check, CheckVoid
 from compliance.probes.models import Event, EventVoid
 from compliance.readings.models import Reading, ReadingVoid
-from shared.facts import Void
+from shared.append_only import Void
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
