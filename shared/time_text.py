@@ -3,7 +3,7 @@
 import re
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
-from .words import plural
+from .plurals import plural
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 SECONDS = {"h": 3600, "min": 60, "s": 1}

@@ -18,7 +18,7 @@ from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
-from shared.words import plural
+from shared.plurals import plural
 
 from .known_devices import known_device
 from .models import PasswordTries

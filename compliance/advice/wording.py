@@ -5,9 +5,9 @@ from datetime import datetime, timedelta
 
 from django.urls import reverse
 
+from shared.plurals import plural
 from shared.time_text import MONTH, about, styled
 from shared.units import show_error, show_spread
-from shared.words import plural
 
 from .outlook import Jump, Outlook
 from .probe_history import Tried

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 
-from shared.words import plural
+from shared.plurals import plural
 
 from .models import Check, Verdict
 

@@ -17,7 +17,7 @@ from compliance.plans.calendar import DAY
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.reminders.missed import not_in_time
-from shared.words import noun, plural
+from shared.plurals import noun, plural
 from sites.addresses import address
 from sites.models import Area, Site
 

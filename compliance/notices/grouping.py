@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from django.urls import reverse
 
-from shared.words import plural
+from shared.plurals import plural
 from sites.addresses import address
 
 from .message_sources import Item, Message

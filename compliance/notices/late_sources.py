@@ -11,7 +11,7 @@ from django.urls import reverse
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import LONGEST
 from compliance.reminders.status import Status, with_status
-from shared.words import noun
+from shared.plurals import noun
 
 from . import timing, wording
 from .message_sources import Gathered, Item, Message, check_url, named, said_at, todo_url, untold

@@ -20,8 +20,8 @@ from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe
 from compliance.reminders.queries import Asked, asked_of
+from shared.plurals import noun
 from shared.time_text import styled
-from shared.words import noun
 from sites.access import clock_of
 from sites.addresses import address
 from sites.models import Area, PasswordLink, Person, Site

@@ -21,7 +21,7 @@ from compliance.reminders.status import with_status
 from shared.fields import DayField
 from shared.numbered import numbered_page
 from shared.paging import page_by_key
-from shared.words import plural
+from shared.plurals import plural
 from sites.access import get_area, roles_at
 from sites.models import Person, Role, Site
 

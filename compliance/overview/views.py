@@ -15,8 +15,8 @@ from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import CaseState, Summary, summaries
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
+from shared.plurals import noun, plural
 from shared.time_text import long_weekday_day, on_clock, styled
-from shared.words import noun, plural
 from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.models import Area, Role, Site
 

@@ -11,9 +11,9 @@ from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
 from shared import clock
 from shared.audit.trail import action, note
+from shared.plurals import plural
 from shared.reasons import as_reason
 from shared.shown import refuse_newer
-from shared.words import plural
 from sites.models import Site
 
 from .assessing import DECISION, Selection, assessed_sql

@@ -12,8 +12,8 @@ from compliance.metrology.bracketing import Cause
 from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading, ReadingVoid
 from shared.append_only import Void
+from shared.plurals import noun, plural
 from shared.time_text import styled, zoned_moment
-from shared.words import noun, plural
 
 from .assessing import lost_groups
 from .cases import Case

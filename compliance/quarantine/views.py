@@ -18,9 +18,9 @@ from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.paging import Page
+from shared.plurals import plural
 from shared.shown import newest
 from shared.templatetags.noughtbook import when
-from shared.words import plural
 from sites.access import get_area, sites_of
 from sites.models import Area, Role, Site
 

@@ -7,8 +7,8 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from shared.audit.models import Entry
+from shared.plurals import plural
 from shared.templatetags.noughtbook import when
-from shared.words import plural
 
 from ..access import areas_of, businesses_of
 from ..models import Membership, Person, PersonName

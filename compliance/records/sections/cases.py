@@ -12,11 +12,11 @@ from compliance.quarantine.models import Fate
 from compliance.quarantine.outcomes import OutcomeInput, outcome_of
 from compliance.quarantine.reopening import SHORT
 from compliance.readings.models import Reading
+from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 from shared.units import show_error
-from shared.words import plural
 
 from ..case_rows import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
 from ..formatting import between, joined, sentence, uncertainty, value

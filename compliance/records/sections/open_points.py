@@ -5,10 +5,10 @@ from collections.abc import Iterator
 from django.db.models import Q
 
 from compliance.checks.models import Standing
+from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
-from shared.words import plural
 
 from ..case_rows import cases_here
 from ..check_history import History, checks_in

@@ -10,11 +10,11 @@ from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
 from shared.charts.axes import Frame
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline
+from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
 from shared.units import show, show_spread
-from shared.words import plural
 
 from ..check_history import PlansHere, checks_in
 from ..formatting import air, error, joined, method, sentence, uncertainty

@@ -8,10 +8,10 @@ from django.db.models import F, QuerySet
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import Told, asked_for, tell
 from compliance.reminders.status import Status
+from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
-from shared.words import plural
 
 from ..formatting import sentence
 from ..scope import RecordScope
