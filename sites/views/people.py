@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from shared.bounds import number_in
 from shared.forms import attempt
-from shared.numbered import numbered_page
+from shared.page_numbers import numbered_page
 
 from ..access import clock_of
 from ..actions import amend_person, grant, invite_person, rename_person, restart_person, revoke, stop_person

@@ -7,7 +7,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.bounds import number_in
 from shared.forms import attempt
-from shared.numbered import numbered_page
+from shared.page_numbers import numbered_page
 
 from ..access import areas_of, businesses_of, get_area, get_business, get_site, sites_of
 from ..actions import add_area, add_site, amend_area, amend_business, amend_site

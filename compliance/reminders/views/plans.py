@@ -29,7 +29,7 @@ from compliance.probes.access import get_probe
 from compliance.probes.models import Probe, Sensor
 from shared.bounds import number_in
 from shared.forms import attempt
-from shared.numbered import numbered_page
+from shared.page_numbers import numbered_page
 from shared.shown import newest
 from sites.access import businesses_of, get_business, get_site, may
 from sites.addresses import address
