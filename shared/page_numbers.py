@@ -1,4 +1,4 @@
-"""Pages by number, for short lists by name (sites, people). Records go by key: shared.paging."""
+"""Pages by number, for short lists by name (sites, people). Records go by key: shared.keyset."""
 
 from dataclasses import dataclass
 

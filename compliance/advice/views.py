@@ -12,7 +12,7 @@ from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.forms import attempt
-from shared.paging import Page
+from shared.keyset import Page
 from shared.places import HEAVY, few
 from sites.access import role_at
 from sites.models import Role

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from shared.bounds import number_in
 from shared.forms import attempt
-from shared.paging import page_by_key
+from shared.keyset import page_by_key
 from shared.plurals import plural
 from shared.shown import newest
 from sites.access import areas_of, get_site, sites_of

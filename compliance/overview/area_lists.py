@@ -19,8 +19,8 @@ from compliance.reminders.models import Reminder
 from compliance.reminders.queries import tell
 from compliance.reminders.status import with_status
 from shared.fields import DayField
+from shared.keyset import page_by_key
 from shared.page_numbers import numbered_page
-from shared.paging import page_by_key
 from shared.plurals import plural
 from sites.access import get_area, roles_at
 from sites.models import Person, Role, Site

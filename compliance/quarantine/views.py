@@ -17,7 +17,7 @@ from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.forms import attempt
-from shared.paging import Page
+from shared.keyset import Page
 from shared.plurals import plural
 from shared.shown import newest
 from shared.templatetags.noughtbook import when

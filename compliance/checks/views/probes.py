@@ -10,7 +10,7 @@ from compliance.plans.queries import plan_in_force
 from compliance.probes.access import get_probe
 from compliance.probes.models import Event, Placement, Probe
 from shared.bounds import number_in
-from shared.paging import Page, page_by_key
+from shared.keyset import Page, page_by_key
 from shared.templatetags.noughtbook import when
 from shared.time_text import local_moment
 from shared.units import difference_from_milli, from_milli, number, show_spread

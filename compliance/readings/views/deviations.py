@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.forms import attempt
-from shared.paging import page_by_key
+from shared.keyset import page_by_key
 from shared.time_text import zoned_moment
 from sites.access import may
 from sites.models import Role

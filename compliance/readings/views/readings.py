@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from compliance.limits.queries import version_in_force
 from shared.bounds import number_in
 from shared.forms import attempt
-from shared.paging import page_by_key
+from shared.keyset import page_by_key
 from shared.places import FILES, few
 from shared.time_text import duration
 from sites.access import get_site, sites_of
