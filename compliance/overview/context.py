@@ -11,7 +11,7 @@ from sites.access import sites_of
 from sites.addresses import address
 from sites.models import Person, Role
 
-from .starting import next_step
+from .first_steps import next_step
 
 # The first word of a page's name says in which part of the book it is.
 PARTS = {

@@ -20,8 +20,8 @@ from shared.time_text import long_weekday_day, on_clock, styled
 from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.models import Area, Role, Site
 
+from .first_steps import Start, start_of
 from .queries import attention, open_deviations, probes_in_use, state_of
-from .starting import Start, start_of
 from .tables import AttentionTable, FailedTable
 from .todo import ToDo, for_one_bath, to_do_today
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from compliance.checks.actions import void_check
 from compliance.limits.models import RuleSet
-from compliance.overview.starting import start_of
+from compliance.overview.first_steps import start_of
 from compliance.reminders.planning import change_plan
 from sites.actions import found_business
 from sites.models import Area, Membership, Role, Site
