@@ -13,7 +13,7 @@ from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.keyset import Page
-from shared.places import HEAVY, few
+from shared.request_slots import HEAVY, few
 from sites.access import role_at
 from sites.models import Role
 

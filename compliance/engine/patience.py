@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import connection
 from django.views.defaults import server_error
 
-from shared.places import Crowded
+from shared.request_slots import Crowded
 from shared.trouble import trouble_of
 from shared.within import answered_within
 
@@ -67,7 +67,7 @@ def pages_that_end(get_response):
 
 
 def turned_away(request, error: Exception):
-    """For a view that found no place among the few for its kind (shared/places.py). It has begun nothing."""
+    """For a view that found no place among the few for its kind (shared/request_slots.py). It has begun nothing."""
     if isinstance(error, Crowded):
         return unavailable(request, Sorry(str(error), "No more at once, so that everybody else's pages come."))
     return None

@@ -11,7 +11,7 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from compliance.checks.access import get_check
-from shared.places import HEAVY, few
+from shared.request_slots import HEAVY, few
 
 from .access import get_site_to_print
 from .check_record import write_check

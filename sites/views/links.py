@@ -12,7 +12,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from shared.forms import attempt
-from shared.places import PASSWORDS, few
+from shared.request_slots import PASSWORDS, few
 
 from ..access import clock_of
 from ..actions import make_password_link, use_password_link

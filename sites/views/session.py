@@ -14,7 +14,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.bounds import number_in
-from shared.places import PASSWORDS, few
+from shared.request_slots import PASSWORDS, few
 
 from ..access import areas_of, clock_of
 from ..actions import change_password, record_sign_in

@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor, wait
 
 import pytest
 
-from shared.places import HEAVY, PASSWORDS
+from shared.request_slots import HEAVY, PASSWORDS
 from tests.engine.programs import until
 from tests.engine.visitor import Stranger, Visitor
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
-from shared.places import FILES, few
+from shared.request_slots import FILES, few
 from shared.time_text import zoned_moment
 from shared.units import Unit
 from sites.models import Site

@@ -14,7 +14,7 @@ from compliance.limits.queries import version_in_force
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.keyset import page_by_key
-from shared.places import FILES, few
+from shared.request_slots import FILES, few
 from shared.time_text import duration
 from sites.access import get_site, sites_of
 from sites.models import Role

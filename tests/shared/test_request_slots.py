@@ -8,7 +8,7 @@ from django.http import FileResponse, HttpResponse, StreamingHttpResponse
 from django.test import RequestFactory
 
 from compliance import settings
-from shared.places import FILES, HEAVY, PASSWORDS, Crowded, Places, few
+from shared.request_slots import FILES, HEAVY, PASSWORDS, Crowded, Places, few
 
 DRAWING = "drawing drift pages"
 
