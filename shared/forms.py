@@ -6,7 +6,7 @@ from typing import TypeVar
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
-from .shown import Newer
+from .stale_forms import Newer
 
 Result = TypeVar("Result")
 

@@ -10,7 +10,7 @@ from shared.audit.trail import action, note
 from shared.bounds import begins_now, in_bounds
 from shared.reasons import as_reason
 from shared.saving import save_checked
-from shared.shown import entered, refuse_newer
+from shared.stale_forms import entered, refuse_newer
 from shared.units import to_milli
 from sites.models import Person, Site
 

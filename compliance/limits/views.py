@@ -6,7 +6,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.forms import attempt
-from shared.shown import newest
+from shared.stale_forms import newest
 from sites.access import get_site, may
 from sites.models import Role
 

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from shared.audit.trail import action, note
-from shared.shown import refuse_newer
+from shared.stale_forms import refuse_newer
 from sites.models import Person, Site
 
 from .ical import digest_of, new_secret

@@ -21,7 +21,7 @@ from shared.bounds import number_in
 from shared.forms import attempt
 from shared.keyset import page_by_key
 from shared.plurals import plural
-from shared.shown import newest
+from shared.stale_forms import newest
 from sites.access import areas_of, get_site, sites_of
 from sites.models import Role
 

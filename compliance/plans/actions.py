@@ -12,7 +12,7 @@ from shared import clock
 from shared.audit.trail import action, note
 from shared.bounds import in_bounds
 from shared.reasons import as_reason
-from shared.shown import entered, refuse_newer
+from shared.stale_forms import entered, refuse_newer
 from sites.models import Area, Business, Person, Site
 
 from .calendar import DAY, earliest_day

@@ -13,7 +13,7 @@ from shared import clock
 from shared.audit.trail import action, note
 from shared.plurals import plural
 from shared.reasons import as_reason
-from shared.shown import refuse_newer
+from shared.stale_forms import refuse_newer
 from sites.models import Site
 
 from .assessing import DECISION, Selection, assessed_sql

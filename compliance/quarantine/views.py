@@ -19,7 +19,7 @@ from shared.bounds import number_in
 from shared.forms import attempt
 from shared.keyset import Page
 from shared.plurals import plural
-from shared.shown import newest
+from shared.stale_forms import newest
 from shared.templatetags.noughtbook import when
 from sites.access import get_area, sites_of
 from sites.models import Area, Role, Site

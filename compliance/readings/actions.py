@@ -18,7 +18,7 @@ from compliance.probes.models import Probe
 from shared.audit import trail
 from shared.bounds import TO_COME, done_by_now
 from shared.reasons import as_reason, holds_word
-from shared.shown import entered, refuse_newer
+from shared.stale_forms import entered, refuse_newer
 from sites.models import Person, Site
 
 from .data import ActData, ReadingData

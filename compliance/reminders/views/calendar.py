@@ -15,7 +15,7 @@ from compliance.plans.models import ClosureVoid
 from compliance.plans.queries import opening_in_force, rounds_in_force
 from compliance.plans.wording import closure_scope, day_words, round_words, span_words
 from shared.forms import attempt
-from shared.shown import newest
+from shared.stale_forms import newest
 from sites.access import businesses_of, get_site, may
 from sites.models import Person, Role, Site
 

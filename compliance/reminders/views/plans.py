@@ -30,7 +30,7 @@ from compliance.probes.models import Probe, Sensor
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.page_numbers import numbered_page
-from shared.shown import newest
+from shared.stale_forms import newest
 from sites.access import businesses_of, get_business, get_site, may
 from sites.addresses import address
 from sites.models import Business, Role, Site
