@@ -20,7 +20,7 @@ class Crowded(Exception):
     """No place came free in time. The message says who has them."""
 
 
-class Places:
+class RequestSlots:
     """So many at once, and so many more that wait so many seconds."""
 
     def __init__(self, most: int, waiting: int, patience: float):
@@ -59,12 +59,14 @@ class Places:
 
 
 # Those who are inside and those who wait have a thread each: settings.PAGES_AT_ONCE leaves some to all other pages.
-HEAVY = Places(most=2, waiting=1, patience=3)
-FILES = Places(most=1, waiting=1, patience=3)  # so that many who look at drift keep nobody from bringing in readings
-PASSWORDS = Places(most=2, waiting=4, patience=8)
+HEAVY = RequestSlots(most=2, waiting=1, patience=3)
+FILES = RequestSlots(
+    most=1, waiting=1, patience=3
+)  # so that many who look at drift keep nobody from bringing in readings
+PASSWORDS = RequestSlots(most=2, waiting=4, patience=8)
 
 
-def few(places: Places, doing: str, methods=("GET", "HEAD", "POST")) -> Callable:
+def few(places: RequestSlots, doing: str, methods=("GET", "HEAD", "POST")) -> Callable:
     """For a view: what is asked of it by these methods takes one of the places until its answer is made."""
 
     def decorate(view):

@@ -77,7 +77,7 @@ def _error_at(check: Check) -> ErrorAt:
 def companions(checks: Iterable[Check]) -> dict[int, Check]:
     """The good boiling check that belongs to each of these checks, by the check's number; those without one are left out.
 
-    It is the nearest within a week, before or after, with no adjustment or repair between (see `pairing`). Two queries
+    It is the nearest within a week, before or after, with no adjustment or repair between (see `two_point_pairs`). Two queries
     for any number of checks.
     """
     checks = list(checks)

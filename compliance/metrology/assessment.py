@@ -2,7 +2,7 @@
 
 Everything is in whole milli-degrees Celsius (mK for differences). The error of a probe is what it reads minus the truth,
 and it depends on the true temperature: known where it was checked, and elsewhere as far as the physics of its sensor lets it
-differ (`allowances`). What a check says is right at 95 %, and so are the bounds that follow from it (`envelopes`): "whatever
+differ (`allowances`). What a check says is right at 95 %, and so are the bounds that follow from it (`error_bounds`): "whatever
 the error" below means any error within them.
 
 A reading shows t + e(t) at the truth t. Where t + e(t) grows with t, a limit L can be asked at L alone: the truth was at

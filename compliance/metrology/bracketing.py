@@ -4,7 +4,7 @@ A probe's timeline is cut at each conclusive check at zero and at each alteratio
 half open, (start, end]: a reading at the very time of a failed check lies in the span that the check condemns.
 
 Checks away from zero (at boiling, a certificate's) vouch for nothing by themselves. A failed one condemns from the last
-good check away from zero to the next good one, whatever the checks at zero say; see `doubts`.
+good check away from zero to the next good one, whatever the checks at zero say; see `failures_away_from_zero`.
 
 Source: 9 CFR 417.3(b) and the training for HACCP plans make a failed check reach back to the last good one; how
 simultaneous records are ordered, and that an alteration condemns what nobody checked first, is our own judgement.

@@ -8,14 +8,14 @@ from django.http import FileResponse, HttpResponse, StreamingHttpResponse
 from django.test import RequestFactory
 
 from compliance import settings
-from shared.request_slots import FILES, HEAVY, PASSWORDS, Crowded, Places, few
+from shared.request_slots import FILES, HEAVY, PASSWORDS, Crowded, RequestSlots, few
 
 DRAWING = "drawing drift pages"
 
 
 @pytest.fixture
 def places():
-    return Places(most=2, waiting=0, patience=0)
+    return RequestSlots(most=2, waiting=0, patience=0)
 
 
 def view_of(places, answer=lambda: HttpResponse("drawn"), **options):
@@ -34,7 +34,7 @@ def test_so_many_at_once_and_whoever_comes_then_is_told_who_has_the_places(place
 
 
 def test_who_waits_has_the_next_place_that_comes_free():
-    places, waits, came = Places(most=1, waiting=1, patience=30), Event(), Event()
+    places, waits, came = RequestSlots(most=1, waiting=1, patience=30), Event(), Event()
     places.take(DRAWING)
 
     def wait():
@@ -54,7 +54,7 @@ def test_who_waits_has_the_next_place_that_comes_free():
 
 
 def test_who_waited_too_long_is_turned_away_and_leaves_room_to_wait():
-    places = Places(most=1, waiting=1, patience=0.01)
+    places = RequestSlots(most=1, waiting=1, patience=0.01)
     places.take(DRAWING)
     for _ in range(2):
         with pytest.raises(Crowded):
