@@ -47,17 +47,17 @@ INSTALLED_APPS = [
     "compliance.notices",
     "compliance.overview",
     "compliance.records",
-    "compliance.engine",
+    "compliance.service",
 ]
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "shared.middleware.content_security_policy",
-    "compliance.engine.bodies.small_enough",
+    "compliance.service.bodies.small_enough",
     "shared.middleware.text_that_can_be_kept",
-    "compliance.engine.middleware.health_first",
-    "compliance.engine.patience.pages_that_end",
+    "compliance.service.middleware.health_first",
+    "compliance.service.unavailable.pages_that_end",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -105,17 +105,21 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "timeout": 20,
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
     } | DATABASES["default"].get("OPTIONS", {})
-elif DATABASES["default"]["ENGINE"] == "shared.postgresql":
-    DATABASES["default"]["CONN_MAX_AGE"] = 60
-    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
-    # A server or a network that has gone is noticed in half a minute; by default Linux takes a quarter of an hour to two hours.
-    DATABASES["default"]["OPTIONS"] = {
-        "connect_timeout": 5,  # seconds
-        "keepalives_idle": 10,
-        "keepalives_interval": 5,
-        "keepalives_count": 3,
-        "tcp_user_timeout": 25_000,  # milliseconds
-    } | DATABASES["default"].get("OPTIONS", {})
+elif DATABASES["default"]["ENGINE"] == "django.db.backends.postgresql":
+    # Each page and each task connects anew, Django's usual way: `connect_timeout` then tells that a server has fallen silent.
+    # A network that swallows what is sent is noticed in 10 s; by default Linux takes a quarter of an hour to two hours.
+    DATABASES["default"]["OPTIONS"] = (
+        {
+            "connect_timeout": 3,  # seconds
+            "keepalives_idle": 5,
+            "keepalives_interval": 2,
+            "keepalives_count": 3,
+            "tcp_user_timeout": 10_000,  # milliseconds
+            "options": "-c tcp_keepalives_idle=10 -c tcp_keepalives_interval=5 -c tcp_keepalives_count=3",  # the server's side
+        }
+        | DATABASES["default"].get("OPTIONS", {})
+    )
+SERVER_OPTIONS = DATABASES["default"].get("OPTIONS", {}).get("options", "")
 DATABASE_ROLE = os.environ.get("NOUGHTBOOK_DATABASE_ROLE", "")
 POSTGRES_TOOLS = os.environ.get("NOUGHTBOOK_POSTGRES_TOOLS", "")  # folder of pg_dump and pg_restore, if not on PATH
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
@@ -149,7 +153,7 @@ SECURE_HSTS_SECONDS = 31_536_000 if BEHIND_HTTPS else 0
 X_FRAME_OPTIONS = "DENY"
 SILENCED_SYSTEM_CHECKS: list[str] = []
 
-# Without a broker the tasks run in the process that holds the schedule, one after the other.
+# Without a broker the process of `start` does the tasks, one after the other.
 BROKER_ASKED = bool(os.environ.get("REDIS_URL"))
 BROKER = broker_of(os.environ.get("REDIS_URL", ""))
 TASK_QUEUE = "compliance.celery.app"
@@ -157,10 +161,13 @@ SPANS = {  # in seconds, as they were given
     "NOUGHTBOOK_SWEEP_EVERY": os.environ.get("NOUGHTBOOK_SWEEP_EVERY", ""),
     "NOUGHTBOOK_REDELIVER_AFTER": os.environ.get("NOUGHTBOOK_REDELIVER_AFTER", ""),
     "NOUGHTBOOK_MAIL_TIMEOUT": os.environ.get("NOUGHTBOOK_MAIL_TIMEOUT", ""),
+    "NOUGHTBOOK_STATEMENT_TIMEOUT": os.environ.get("NOUGHTBOOK_STATEMENT_TIMEOUT", ""),
 }
 SWEEP_EVERY = seconds_of(SPANS["NOUGHTBOOK_SWEEP_EVERY"], 60)
 EXPAND_EVERY, TIDY_EVERY = 6 * 3600, 24 * 3600  # seconds
 REDELIVER_AFTER = seconds_of(SPANS["NOUGHTBOOK_REDELIVER_AFTER"], 600)
+PAGE_STATEMENT = seconds_of(SPANS["NOUGHTBOOK_STATEMENT_TIMEOUT"], 10)  # seconds; no statement of a page takes so long
+TASK_STATEMENT = TASK_WITHIN = 0.7 * REDELIVER_AFTER  # seconds; a task has to be over before it counts as lost
 
 # Where people reach the pages: mails link there.
 ONE_HOST = [origin for origin in CSRF_TRUSTED_ORIGINS if "*" not in origin]

@@ -13,7 +13,7 @@ urlpatterns = [
     path("", include("compliance.notices.urls")),
     path("", include("compliance.records.urls")),
     path("", include("compliance.overview.urls")),
-    path("", include("compliance.engine.urls")),
+    path("", include("compliance.service.urls")),
 ]
 
-handler500 = "compliance.engine.patience.broken"
+handler500 = "compliance.service.unavailable.broken"

@@ -5,7 +5,7 @@ from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
 
 import dj_database_url
 
-ENGINES = ("django.db.backends.sqlite3", "shared.postgresql")
+ENGINES = ("django.db.backends.sqlite3", "django.db.backends.postgresql")
 UNUSABLE = {"ENGINE": "django.db.backends.dummy"}
 LOG_LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
 NUMBER, DATABASE_OF_REDIS = re.compile("[0-9]+", re.ASCII), re.compile("/{0,2}[0-9]*", re.ASCII)
@@ -23,8 +23,6 @@ def database_of(url: str) -> dict:
         found = dj_database_url.parse(url)
     except ValueError:
         return dict(UNUSABLE)
-    if found["ENGINE"] == "django.db.backends.postgresql":
-        found["ENGINE"] = "shared.postgresql"
     return found if found["ENGINE"] in ENGINES and found["NAME"] else dict(UNUSABLE)
 
 

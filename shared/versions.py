@@ -9,7 +9,6 @@ from django.db.migrations.loader import MigrationLoader
 
 from .grants import may_change_tables
 from .system_checks import say
-from .within import answered_within
 
 NEWER = """This database was changed by a newer version of Noughtbook (by {}).
 Install that version here, or restore a backup that was made before; this one might lose what it does not know of."""
@@ -18,7 +17,7 @@ Run “python manage.py migrate”{}, and start again."""
 OWNER = " as the role that owns them (README, On Debian, step by step)"
 WAITS = "The database does not answer. This program waits {} seconds for it: {}"
 SILENT = "There was no answer. See that the database runs and that DATABASE_URL leads there (README, Settings)."
-WAIT_FOR, AGAIN_AFTER, ANSWER_WITHIN = 60, 2, 10  # seconds
+WAIT_FOR, AGAIN_AFTER = 60, 2  # seconds
 
 
 def unknown_here(loader: MigrationLoader) -> list[str]:
@@ -60,9 +59,8 @@ def _asked_with_patience() -> None:
     until, told = monotonic() + WAIT_FOR, False
     while True:
         try:
-            with answered_within(ANSWER_WITHIN):
-                refuse_newer()
-                return refuse_older()
+            refuse_newer()
+            return refuse_older()
         except (OperationalError, InterfaceError) as error:
             if monotonic() > until:
                 raise CommandError(SILENT) from None

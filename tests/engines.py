@@ -18,7 +18,7 @@ from tests.postgres import Postgres
 
 ENGINES = ("sqlite", "postgres")
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
-PROGRAMS = {"alone", "grown", "hourly"}
+PROGRAMS = {"_alone", "_grown"}
 # Long ones that ask nothing of the database which the other engine would answer otherwise.
 ON_ONE = {
     "tests/advice/": "sqlite",

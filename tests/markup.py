@@ -32,7 +32,7 @@ NOT_TYPED = {
     "checks.timedreading.unit", "checks.span.cause", "checks.span.anchor", "readings.import.digest", "readings.reading.key",
     "readings.reading.typed", "quarantine.decision.case", "quarantine.decision.outcome",
     "quarantine.decision.good_standing", "quarantine.decision.sensor", "quarantine.signature.case",
-    "reminders.heartbeat.name", "reminders.lease.name", "reminders.lease.holder", "notices.notice.about",
+    "service.taskrun.name", "notices.notice.about",
     "notices.notice.html", "notices.notice.link", "notices.notice.holder", "notices.feedkey.digest",
 }  # fmt: skip
 

@@ -6,8 +6,8 @@ from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.engine.management.commands.start import Command
 from compliance.reminders.sweep import sweep
+from compliance.service.management.commands.start import Command
 from shared.audit.models import Entry
 from shared.audit.trail import registry
 from shared.grants import grant_access, may_change_tables

@@ -180,8 +180,7 @@ DERIVED = {
     "ProbeState",
     "Session",
     "Entry",
-    "Heartbeat",
-    "Lease",
+    "TaskRun",
     "PasswordTries",
 }
 

@@ -1,16 +1,16 @@
 """What the schedule, a failed check and a filled outbox start. Each may come twice, at the same moment or late without harm."""
 
+import logging
 from datetime import timedelta
 
-from celery import shared_task
+from celery import current_app, shared_task
+from celery.exceptions import OperationalError as NoBroker
 from django.conf import settings
 from django.db import transaction
 from django.dispatch import receiver
 from django.utils import timezone
 
 from compliance.checks.signals import check_failed
-from compliance.reminders import database_clock, heartbeats
-from compliance.reminders.tasks import TASK, soon
 
 from . import delivery
 from .enqueue import enqueue, enqueue_due_notices
@@ -18,19 +18,21 @@ from .message_sources import failures
 from .signals import outbox_filled
 
 JUST_NOW = timedelta(minutes=1)
+RING = {"socket_connect_timeout": 1, "socket_timeout": 1, "max_retries": 0}  # seconds, once: a page waits for it
 SHARE = 0.3  # of the time after which a task counts as lost, so that the last mail of a turn has time enough
+logger = logging.getLogger(__name__)
 
 
-@shared_task(name="notices.fill", **TASK)
+@shared_task(name="notices.fill")
 def fill() -> None:
     """Write down who is to be told what."""
-    heartbeats.beat("notices", written=enqueue_due_notices(database_clock.now()))
+    enqueue_due_notices(timezone.now())
 
 
-@shared_task(name="notices.send", **TASK)
+@shared_task(name="notices.send")
 def send() -> None:
     """Send what waits; where the mail server does not answer, the next turn tries again."""
-    delivery.send_waiting(database_clock.now, seconds=min(delivery.TURN, SHARE * settings.REDELIVER_AFTER))
+    delivery.send_waiting(seconds=min(delivery.TURN, SHARE * settings.REDELIVER_AFTER))
 
 
 @receiver(check_failed)
@@ -45,4 +47,11 @@ def enqueue_failed_check(check, **given) -> None:
 
 @receiver(outbox_filled)
 def send_by_worker(**given) -> None:
-    soon(send)
+    """Without waiting for the schedule, which makes up for it where the broker does not answer."""
+    if not settings.BROKER:
+        return
+    try:
+        with current_app.connection_for_write(settings.BROKER, transport_options=RING) as broker:
+            send.apply_async(connection=broker, retry=False)
+    except NoBroker as error:
+        logger.warning("The broker does not answer; what is in the outbox waits for the schedule: %s", error)

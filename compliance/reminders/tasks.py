@@ -1,77 +1,38 @@
-"""What the engine does again and again. A task takes ids, reads them afresh and calls one action; it may come twice, at the
+"""What the schedule does again and again. A task takes ids, reads them afresh and calls one action; it may come twice, at the
 same moment or not at all without harm, because what is to be done is in the database.
 """
 
-import logging
-
-from celery import Task, shared_task
-from celery.exceptions import OperationalError as NoBroker
-from django.conf import settings
-from django.db import InterfaceError, OperationalError, transaction
+from celery import shared_task
+from django.utils import timezone
 
 from compliance.checks.unfinished import store_left
-from shared.within import aside
 from sites.models import Site
 
-from . import database_clock, heartbeats
 from . import sweep as sweeping
 from .planning import roll_over
 from .queries import behind
 
 SITES = 200  # a batch
-TASK = {
-    "ignore_result": True,
-    "acks_late": True,
-    "autoretry_for": (OperationalError, InterfaceError),
-    "max_retries": 3,
-    "retry_backoff": 2,
-}
-logger = logging.getLogger(__name__)
 
 
-def soon(task: Task, *args) -> None:
-    """Have the task done by a worker when what is being written has been committed, without waiting for its turn.
-
-    Without a broker, or while it does not answer, the schedule comes to it within a minute: the work is in the database.
-    Nobody waits for the broker either way.
-    """
-    if settings.BROKER:
-        transaction.on_commit(lambda: aside(lambda: _send(task, args)), robust=True)
-
-
-def _send(task: Task, args: tuple) -> None:
-    try:
-        task.apply_async(args, retry=False)
-    except NoBroker as error:
-        logger.warning("The broker does not answer; %s waits for the schedule: %s", task.name, error)
-
-
-@shared_task(name="reminders.heartbeat", **TASK)
-def heartbeat() -> None:
-    """Tell that a task went all the way from the schedule to a worker and into the database."""
-    heartbeats.beat("worker")
-
-
-@shared_task(name="reminders.sweep", **TASK)
+@shared_task(name="reminders.sweep")
 def sweep() -> None:
     """Write down what has fallen due since the last time, and keep the checks that somebody left with a number beyond the
     tolerance."""
-    now = database_clock.now()
-    made = sweeping.sweep(now)
+    now = timezone.now()
+    sweeping.sweep(now)
     store_left(now)
-    heartbeats.beat("sweep", made=made)
 
 
-@shared_task(name="reminders.expand_slots", **TASK)
-def expand_slots(site_ids: list[int] | None = None) -> None:
+@shared_task(name="reminders.expand_slots")
+def expand_slots(site_ids: list[int] | None = None) -> bool:
     """Look up due times further ahead at these sites; without ids, hand out all sites in batches.
 
-    Whichever batch finds that none is behind tells so: one that fails again and again is not hidden by the others.
+    Gives whether no site is behind: a batch that fails again and again is not hidden by the others.
     """
     if site_ids is None and (everywhere := list(Site.objects.order_by("pk").values_list("pk", flat=True))):
         for start in range(0, len(everywhere), SITES):
             expand_slots.delay(everywhere[start : start + SITES])
-        return
+        return False
     roll_over(site_ids or [])
-    if not behind(database_clock.now()).exists():
-        heartbeats.beat_seldom("slots")
+    return not behind(timezone.now()).exists()

@@ -1,7 +1,7 @@
 import pytest
 
 from compliance.notices.models import Notice, State
-from tests.engine.post import PostOffice
+from tests.service.post import PostOffice
 
 
 @pytest.fixture

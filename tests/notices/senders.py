@@ -10,13 +10,13 @@ import django
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, transaction
+from django.utils import timezone
 
 django.setup()  # before the models below can be read
 
 from compliance.notices.delivery import send_waiting  # noqa: E402
 from compliance.notices.enqueue import enqueue_due_notices  # noqa: E402
 from compliance.notices.models import Notice, Notified, State  # noqa: E402
-from compliance.reminders import database_clock  # noqa: E402
 from sites.models import Person  # noqa: E402
 from tests.checks.making import bad  # noqa: E402
 from tests.world import World, make_probe  # noqa: E402
@@ -27,7 +27,7 @@ LINGERS = 2  # seconds between what the first writes and its commit
 def prepare() -> None:
     """An empty database is filled; gives what two runs that see different failed checks at one moment tell the manager."""
     call_command("migrate", verbosity=0)
-    world, now = World.build(), database_clock.now() + timedelta(seconds=1)
+    world, now = World.build(), timezone.now() + timedelta(seconds=1)
     probes = world.probe, make_probe(world.site, "P2", by=world.manager, limits=[world.limit])
     settings.MAIL_WORKS, written = False, threading.Event()
 
@@ -63,7 +63,7 @@ def send(port: str, count: str = "0", minutes: str = "0") -> None:
     fields = {"person": Person.objects.order_by("pk").first(), "kind": "password", "link": "/", "in_page": False}
     for subject in (f"{port} {os.getpid()} {number}" for number in range(int(count))):
         Notice.objects.create(about=subject, subject=subject, text="t", html="t", state=State.WAITING, **fields)
-    while send_waiting(lambda: database_clock.now() + later, most=20):
+    while send_waiting(lambda: timezone.now() + later, most=20):
         pass
     print(json.dumps(sorted(map(list, set(Notice.objects.exclude(state="page").values_list("state", "attempts"))))))
 

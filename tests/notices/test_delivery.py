@@ -9,12 +9,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from compliance.engine.health import mailed
 from compliance.notices.actions import send_again
 from compliance.notices.delivery import claim, message_id, ready, send_waiting
 from compliance.notices.delivery_result import LONGEST_PAUSE, MOST_UNCLEAR, pause, result_of
 from compliance.notices.models import CLAIMED_FOR, Notice, State
 from compliance.notices.outbox_metrics import backlog
+from compliance.service.health import mailed
 from tests.checks import making
 
 NOON = datetime.fromisoformat("2026-01-14T12:00:00+00:00")

@@ -1,9 +1,9 @@
-"""Where the links in mails lead; that `start` puts in what it serves is proved in tests/engine/test_at_once.py."""
+"""Where the links in mails lead; that `start` puts in what it serves is proved in tests/service/test_told_at_once.py."""
 
 import pytest
 
-from compliance.engine.running import link_to, served_at
 from compliance.notices.wording import absolute
+from compliance.service.serving import link_to, served_at
 
 LOCAL = ["localhost", "127.0.0.1", "[::1]"]
 

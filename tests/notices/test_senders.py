@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.engine.programs import until
+from tests.service.programs import until
 
 ROOT = Path(__file__).resolve().parents[2]
 MANY = 40

@@ -111,7 +111,7 @@ def test_an_export_is_what_the_filter_shows(world, as_person):
 
 
 def test_a_file_that_is_too_large_for_the_web_is_refused_unread(world, as_person, monkeypatch):
-    monkeypatch.setattr("compliance.engine.bodies.MOST_SENT", 2 * 1024 * 1024)
+    monkeypatch.setattr("compliance.service.bodies.MOST_SENT", 2 * 1024 * 1024)
     client = as_person(world.cook)
     shown = client.get(reverse("reading_import")).context["action"]
     assert send(client, many(20_000), to=shown).status_code == 302

@@ -6,7 +6,7 @@ from django.db import OperationalError, connection
 from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 
-from compliance.engine.management.commands.start import Command
+from compliance.service.management.commands.start import Command
 from shared import versions
 from shared.versions import refuse_newer, refuse_older, stop_unless_same_version, unknown_here
 

@@ -10,8 +10,8 @@ import pytest
 from django.core.management import CommandError
 from django.db import connection, connections
 
-from compliance.engine.vault import saving
-from compliance.engine.vault.archive import unpack
+from compliance.service.vault import saving
+from compliance.service.vault.archive import unpack
 from sites.models import Person
 from tests.engines import Run
 from tests.readings.files import START, csv_file, row

@@ -10,9 +10,9 @@ from django.db import DatabaseError, connection, connections, transaction
 from django.test import Client
 from django.urls import reverse
 
-from compliance.engine.vault import moving
-from compliance.engine.vault.contents import contents_of, migrations_of, models_of
 from compliance.readings.models import Reading
+from compliance.service.vault import moving
+from compliance.service.vault.contents import contents_of, migrations_of, models_of
 from shared.audit.models import Entry
 from sites.models import Business, Person
 from tests import everything

@@ -14,10 +14,10 @@ from django.core.management import CommandError
 from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
-from compliance.engine.vault import saving
-from compliance.engine.vault.contents import contents_of, migrations_of, models_of
-from compliance.engine.vault.postgres import copy_to, one_moment
 from compliance.readings.models import Reading
+from compliance.service.vault import saving
+from compliance.service.vault.contents import contents_of, migrations_of, models_of
+from compliance.service.vault.postgres import copy_to, one_moment
 from shared.audit.models import Entry
 from shared.guards import written_once
 from sites.models import Business, Person
@@ -191,7 +191,7 @@ if Run.engine == "sqlite":
             assert readings() == 20
 
     def test_a_program_that_has_the_file_open_is_told_of(places, backup, monkeypatch):
-        monkeypatch.setattr("compliance.engine.vault.sqlite.PATIENCE", 0.1)
+        monkeypatch.setattr("compliance.service.vault.sqlite.PATIENCE", 0.1)
         url = places.filled()
         with on(url), closing(sqlite3.connect(file_of(url))) as other:
             other.execute("PRAGMA journal_mode = WAL")
@@ -227,7 +227,7 @@ if Run.engine == "postgres":
             said_by("backup", tmp_path / "lesser.zip")
 
     def test_a_program_that_works_with_the_tables_is_told_of(places, backup, monkeypatch):
-        monkeypatch.setattr("compliance.engine.vault.postgres.LOCKED_FOR", "100 ms")
+        monkeypatch.setattr("compliance.service.vault.postgres.LOCKED_FOR", "100 ms")
         url = places.model
         with on(url), psycopg.connect(url) as other:
             other.execute("SELECT count(*) FROM readings_reading")
