@@ -17,7 +17,7 @@ from shared.reasons import as_reason
 from sites.models import Person, Site
 
 from .draft_numbers import is_beyond, shown
-from .judging import Typed, judged_boiling, judged_certificate, judged_unfinished, judged_zero, read_typed
+from .judging import Typed, as_judged_at, judged_boiling, judged_certificate, judged_unfinished, judged_zero, read_typed
 from .models import Check, CheckDraft, CheckVoid, Kind, Stage, TimedReading, Verdict
 from .signals import check_failed
 from .surroundings import keep, unfit_for_boiling
@@ -101,19 +101,20 @@ def record_unfinished(
 ) -> Check:  # fmt: skip
     """Keep a check that nobody finished, as inconclusive, under the name of whoever began it. `by` is None where it was left."""
     probe, typed = lock(probe), read_typed(readings)
+    then = as_judged_at(probe, checked_at)
 
     def judge():
         if kind == Kind.ZERO:
-            return judged_zero(probe, typed, preparation, immersion_mm)
+            return judged_zero(then, typed, preparation, immersion_mm)
         if surroundings is None:
             raise ValidationError("Where water boils here is not known.")
-        return judged_boiling(probe, typed, preparation, surroundings, immersion_mm)
+        return judged_boiling(then, typed, preparation, surroundings, immersion_mm)
 
     check = _add(
         began_by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=began_by,
         note=note.strip(), kind=kind, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
         surroundings=keep(surroundings, *typed_pressure) if surroundings else {},
-        typing=typing | {"unfinished": reason}, **judged_unfinished(probe, judge, why),
+        typing=typing | {"unfinished": reason}, **judged_unfinished(then, judge, why),
     )  # fmt: skip
     recut(probe)
     _tell("check.record_unfinished", by, check, reason=reason, began_by=began_by.pk)
@@ -273,7 +274,7 @@ def _add_zero(
     by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, text, typing=None,
 ) -> Check:  # fmt: skip
     typed = _typed(readings)
-    judged = judged_zero(probe, typed, preparation, immersion_mm)
+    judged = judged_zero(as_judged_at(probe, checked_at), typed, preparation, immersion_mm)
     return _add(
         by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.ZERO, preparation=_kept_preparation(preparation), immersion_mm=immersion_mm,
@@ -285,10 +286,11 @@ def _add_boiling(
     by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, text,
     typed_pressure, typing=None,
 ) -> Check:  # fmt: skip
-    if unfit := unfit_for_boiling(probe):
+    then = as_judged_at(probe, checked_at)
+    if unfit := unfit_for_boiling(then):
         raise ValidationError(unfit)
     typed = _typed(readings)
-    judged = judged_boiling(probe, typed, preparation, surroundings, immersion_mm)
+    judged = judged_boiling(then, typed, preparation, surroundings, immersion_mm)
     return _add(
         by, typed, key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.BOILING, preparation=_kept_preparation(preparation),
@@ -322,7 +324,7 @@ def _add_certificate(
         by, [], key=key, probe=probe, site=site, stage=stage, checked_at=checked_at, checked_by=checked_by,
         note=text.strip(), kind=Kind.CERTIFICATE, laboratory=_needed(laboratory, "Name the laboratory."),
         certificate_number=_needed(number, "Give the number of the certificate."),
-        **judged_certificate(probe, reference_milli, error_milli, expanded_milli),
+        **judged_certificate(as_judged_at(probe, checked_at), reference_milli, error_milli, expanded_milli),
     )  # fmt: skip
 
 

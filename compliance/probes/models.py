@@ -1,9 +1,12 @@
 """Instruments: what a probe is, where it has been, what happened to it."""
 
+from datetime import datetime
+
 from django.core.validators import MinValueValidator
 from django.db import models
 
 from compliance.metrology import vocabulary
+from shared.dated import DatedModel, SettingsFact
 from shared.facts import Fact, Void
 from shared.lines import Line
 
@@ -21,8 +24,9 @@ class Sensor(models.TextChoices):
     UNKNOWN = vocabulary.Sensor.UNKNOWN.value, "not known"
 
 
-class Probe(models.Model):
-    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, related_name="probes")
+class ProbeColumns(models.Model):
+    """What is known of an instrument."""
+
     code = Line("code on its label", max_length=20)
     description = Line(max_length=120, blank=True)
     sensor = models.CharField("kind of sensor", max_length=20, choices=Sensor.choices, default=Sensor.UNKNOWN)
@@ -35,6 +39,21 @@ class Probe(models.Model):
     maker = Line(max_length=80, blank=True)
     model = Line(max_length=80, blank=True)
     serial = Line("serial number", max_length=80, blank=True)
+
+    class Meta:
+        abstract = True
+
+    def __str__(self):
+        return self.code
+
+
+PARTICULARS = tuple(field.name for field in ProbeColumns._meta.fields)
+
+
+class Probe(ProbeColumns, DatedModel):
+    dated = PARTICULARS
+
+    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, related_name="probes")
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="probes", help_text="Where it is now."
     )
@@ -45,8 +64,13 @@ class Probe(models.Model):
         ordering = ["code"]
         constraints = [models.UniqueConstraint(fields=["business", "code"], name="probe_code_once")]
 
-    def __str__(self):
-        return self.code
+    def particulars_at(self, moment: datetime) -> "Probe":
+        """The probe with the particulars that held at a moment. No query."""
+        return self.as_of(moment)
+
+
+class ProbeParticulars(ProbeColumns, SettingsFact):
+    probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="settings_facts")
 
 
 class Placement(Fact):

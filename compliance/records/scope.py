@@ -10,7 +10,6 @@ from django.db.models import QuerySet
 from compliance.checks.queries import standing_subquery
 from compliance.probes.models import Placement
 from compliance.readings.models import Reading
-from shared.audit.models import Entry
 from shared.bounds import EARLIEST, LATEST, not_come_yet
 from shared.printing.page import MONTHS
 from sites.models import Paper, Site
@@ -64,8 +63,8 @@ class RecordScope:
 
     @cached_property
     def begun(self) -> datetime:
-        """When the first entry about the site reached the book; the time of printing where none has."""
-        told = Entry.objects.filter(site_id=self.site.pk).order_by("at").values_list("at", flat=True).first()
+        """When the site, or the first probe there, reached the book; the time of printing where none has."""
+        told = self.site.settings_facts.order_by("recorded_at").values_list("recorded_at", flat=True).first()
         placed = Placement.objects.filter(site=self.site).order_by("recorded_at").values_list("recorded_at", flat=True)
         return min(filter(None, (told, placed.first(), self.now)))
 
