@@ -39,6 +39,7 @@ class DatedModel(models.Model):
     """A row whose columns `dated` say what its newest fact says. Its facts are `settings_facts`, by the order of their keys."""
 
     dated: tuple[str, ...] = ()
+    of_now: tuple[str, ...] = ()  # what a copy says as it is now
 
     former = models.JSONField(
         default=list,
@@ -68,8 +69,10 @@ class DatedModel(models.Model):
 
     def as_of(self, moment: datetime) -> Any:
         """A copy, not to be saved, with what was set at a moment; the row itself where that is set still. No query."""
-        told = next((each for each in self.former if moment < datetime.fromisoformat(each["until"])), None)
-        return self._copy({name: told[name] for name in self.dated}) if told else self.present
+        told = told_at(self.former, moment)
+        return (
+            self._copy({name: told[name] for name in self.dated if name not in self.of_now}) if told else self.present
+        )
 
     def as_known_at(self, moment: datetime) -> Any:
         """A copy with what was recorded by a moment, whatever was corrected later. A query."""
@@ -121,6 +124,11 @@ def former_of(facts: Iterable[SettingsFact], names: Sequence[str]) -> list[dict]
     """What a row keeps of the periods that are over."""
     told = periods(facts, names)
     return [{"until": after.since.isoformat(), **before.values} for before, after in zip(told, told[1:], strict=False)]
+
+
+def told_at(former: Sequence[dict], moment: datetime) -> dict | None:
+    """The former values that held at a moment; None where those of now did."""
+    return next((each for each in former if moment < datetime.fromisoformat(each["until"])), None)
 
 
 def known_at(facts: Sequence[SettingsFact], moment: datetime) -> SettingsFact | None:

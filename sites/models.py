@@ -117,6 +117,7 @@ class SiteColumns(models.Model):
 class Site(SiteColumns, DatedModel):
     dated = ("area_id", "name", "address", "time_zone", "unit", "altitude_m", "country", "subdivision",
              "closed_on_holidays", "closed")  # fmt: skip
+    of_now = ("area_id",)  # roles are held by it
 
     area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="sites")
     paper = models.CharField("paper for records", max_length=6, choices=Paper.choices, default=Paper.A4)
@@ -129,7 +130,7 @@ class Site(SiteColumns, DatedModel):
         constraints = [models.UniqueConstraint(fields=["area", "name"], name="site_name_once")]
 
     def settings_at(self, moment: datetime) -> "Site":
-        """The site with the settings that held at a moment. No query, but for the area where it was another one."""
+        """The site with the settings that held at a moment, in the area where it is now. No query."""
         return self.as_of(moment)
 
     @property

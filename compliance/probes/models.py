@@ -9,6 +9,7 @@ from compliance.metrology import vocabulary
 from shared.dated import DatedModel, SettingsFact
 from shared.facts import Fact, Void
 from shared.lines import Line
+from sites.models import Site
 
 
 class Sensor(models.TextChoices):
@@ -73,8 +74,29 @@ class ProbeParticulars(ProbeColumns, SettingsFact):
     probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="settings_facts")
 
 
-class Placement(Fact):
+class OfItsTime:
+    """A fact about a probe, and at a site unless it is none: what they were when it was so, at the time named by `moment`."""
+
+    moment = ""
+
+    @property
+    def probe_then(self) -> Probe:
+        return self.probe.particulars_at(getattr(self, self.moment))
+
+    @property
+    def site_then(self) -> Site:
+        return self.site.settings_at(getattr(self, self.moment))
+
+    def of_its_time(self):
+        """The fact itself, to be shown with what its probe and its site were then."""
+        self.probe, self.site = self.probe_then, self.site_then
+        return self
+
+
+class Placement(OfItsTime, Fact):
     """From this moment the probe is at this site, until its next placement."""
+
+    moment = "starts_at"
 
     probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="placements")
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="placements")
@@ -105,7 +127,9 @@ class EventKind(models.TextChoices):
 ALTERATIONS = tuple(EventKind(kind.value) for kind in vocabulary.ALTERATIONS)
 
 
-class Event(Fact):
+class Event(OfItsTime, Fact):
+    moment = "at"
+
     probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=12, choices=EventKind.choices)
     at = models.DateTimeField()

@@ -34,7 +34,7 @@ from ..telling import told
 @require_GET
 def check_detail(request, pk):
     check = get_check(request.user, pk)
-    context = told(check) | {
+    context = told(check.of_its_time()) | {
         "strikes": may(request.user, check.site, Role.SUPERVISOR) and not hasattr(check, "void"),
         "print_url": address("check_print", pk),
         "today_url": address("today_site", check.probe.site_id),

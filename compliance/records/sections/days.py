@@ -121,7 +121,7 @@ def _closure(each: Closure, scope: RecordScope) -> Row:
     void = getattr(each, "void", None)
     note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
     cells = (
-        span_words(each.first_day, each.last_day), each.why, closure_scope(each), scope.people.initials_of(each)
+        span_words(each.first_day, each.last_day), each.why, closure_scope(scope.named(each)), scope.people.initials_of(each)
     )  # fmt: skip
     return Row(cells, void=void is not None, note=note)
 
@@ -138,7 +138,8 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
         reaching, effective_from__gte=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
     )
     for plan in found.select_related("site", "business", "probe").order_by("effective_from", "pk"):
-        who = f"probe {plan.probe.code}: its own plan" if plan.probe_id else scope_words(plan)
+        code = plan.probe and plan.probe.particulars_at(plan.recorded_at).code
+        who = f"probe {code}: its own plan" if code else scope_words(scope.named(plan))
         told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
         cells = (day(plan.effective_from), who, told, scope.people.initials_of(plan))
         yield Row(cells, note=sentence(plan.reason) if plan.reason else "")
