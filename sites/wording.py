@@ -1,8 +1,12 @@
 """What was changed of a site and of a business, in words: each change with what it is about, what it was and what it is."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from datetime import tzinfo
+
+from django.utils.html import format_html
 
 from shared.dated import Change, changes
+from shared.templatetags.noughtbook import when
 
 from .models import Area, Business, BusinessRules, DecisionRule, Site, SiteSettings
 
@@ -42,3 +46,20 @@ def _words(model, change: Change, shown: dict) -> Words:
 
 def _said(shown: dict, value) -> str:
     return str(shown.get(value, value)) if value not in ("", None) else "nothing"
+
+
+def lines_of(made: Iterable[tuple[Change, Words]], zone: tzinfo, most: int = 30) -> list[dict]:
+    """The last changes, the newest first, as a page lists them."""
+    newest = reversed(list(made)[-most:])
+    return [
+        {"title": f"{label.capitalize()}: {new}", "meta": _about(each, old, zone)} for each, (label, old, new) in newest
+    ]
+
+
+def _about(change: Change, old: str, zone: tzinfo):
+    fact = change.fact
+    by = fact.name_of() if fact.recorded_by else "whoever runs Noughtbook"
+    since = when(change.since, zone) if change.since else "the start"
+    holds = format_html(", a correction: so from {} on", since) if fact.corrects else ""
+    why = format_html(": {}", fact.reason) if fact.reason else ""
+    return format_html("Was {}. Changed {} by {}{}{}", old, when(fact.recorded_at, zone), by, holds, why)

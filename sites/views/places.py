@@ -9,13 +9,14 @@ from shared.bounds import number_in
 from shared.forms import attempt
 from shared.numbered import numbered_page
 
-from ..access import areas_of, businesses_of, get_area, get_business, get_site, sites_of
+from ..access import areas_of, businesses_of, clock_of, get_area, get_business, get_site, sites_of
 from ..actions import add_area, add_site, amend_area, amend_business, amend_site
 from ..addresses import address
 from ..forms import AmendSiteForm, AreaForm, BusinessForm, NewSiteForm
 from ..models import Area, Business, Role
 from ..people import require_supervisor
 from ..tables import AreaTable, SiteTable, site_rows
+from ..wording import business_changes, lines_of, site_changes
 from .parts import setup_tabs
 
 FORM = ["GET", "HEAD", "POST"]
@@ -69,7 +70,9 @@ def site_edit(request, pk, amend=amend_site):
         if not form.errors:
             messages.success(request, f"{site} is saved.")
             return redirect("site_list")
-    return render(request, "sites/site_form.html", {"form": form, "title": site.name, "submit_label": "Save"})
+    return render(request, "sites/site_form.html", {
+        "form": form, "title": site.name, "submit_label": "Save", "changes": lines_of(site_changes(site), site.zone),
+    })  # fmt: skip
 
 
 @require_safe
@@ -125,4 +128,5 @@ def business_edit(request):
     return render(request, "sites/business_form.html", {
         "form": form, "title": business.name, "submit_label": "Save", "others": others,
         "tabs": setup_tabs(request.user, "business_edit"),
+        "changes": lines_of(business_changes(business), clock_of(request.user)),
     })  # fmt: skip
