@@ -60,6 +60,6 @@ def _about(change: Change, old: str, zone: tzinfo):
     fact = change.fact
     by = fact.name_of() if fact.recorded_by else "whoever runs Noughtbook"
     since = when(change.since, zone) if change.since else "the start"
-    holds = format_html(", a correction: so from {} on", since) if fact.corrects else ""
+    verb, back = ("Corrected", format_html(", back to {}", since)) if fact.corrects else ("Changed", "")
     why = format_html(": {}", fact.reason) if fact.reason else ""
-    return format_html("Was {}. Changed {} by {}{}{}", old, when(fact.recorded_at, zone), by, holds, why)
+    return format_html("Was {}. {} {} by {}{}{}", old, verb, when(fact.recorded_at, zone), by, back, why)

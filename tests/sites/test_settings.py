@@ -151,7 +151,7 @@ def test_the_form_of_a_site_corrects_with_a_reason_and_its_page_lists_the_change
     assert "Say what was wrong" in refused.content.decode() and "Alder Annexe" in refused.content.decode()
     assert client.post(url, sent | {"name": "Alder Annexe", "corrects": "1", "reason": WHY}).status_code == 302
     page = client.get(url).content.decode()
-    assert "Name: Alder Annexe" in page and "Was Alder School" in page and "a correction" in page and WHY in page
+    assert "Name: Alder Annexe" in page and "Was Alder School" in page and ", back to the start" in page and WHY in page
 
 
 def test_who_was_overtaken_corrects_nothing(world, as_person):
