@@ -117,7 +117,7 @@ def amend_site(
     Raises ValidationError for a field out of range, an area of another business, a closing as a correction, where there is a
     newer change than `after`, and as `_amend` does.
     """
-    site.refresh_from_db(from_queryset=Site.objects.select_related("area").select_for_update(of=("self",)))
+    site.refresh_from_db(from_queryset=Site.objects.select_for_update())
     refuse_overtaken(site, after)
     if "area" in changes and changes["area"].business_id != site.area.business_id:
         raise ValidationError({"area": "A site stays with its business."})
