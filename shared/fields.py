@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.html import format_html
 
 from . import units
 from .bounds import TO_COME, in_bounds, number_in, one_line
@@ -65,6 +66,27 @@ class ShownField(forms.IntegerField):
 
     def clean(self, value):
         return super().clean(value if number_in(value if isinstance(value, str) else None) is not None else None)
+
+
+HOLDS = (
+    ("", "From now on", "Records of the time until now keep what was set then."),
+    (
+        "1",
+        "From the start: it corrects a mistake",
+        "It was so all the time. Records of that time say so, and list it.",
+    ),
+)
+
+
+class CorrectsField(forms.TypedChoiceField):
+    """Whether a change puts right what was wrong from the start; if not, it holds from now on."""
+
+    def __init__(self, **kwargs):
+        choices = [(value, format_html('{} <span class="hint">{}</span>', label, hint)) for value, label, hint in HOLDS]
+        super().__init__(
+            label="Since when does this hold?", choices=choices, coerce=bool, empty_value=False, required=False, initial="",
+            widget=forms.RadioSelect, **kwargs,
+        )  # fmt: skip
 
 
 class RecordsField(forms.ModelMultipleChoiceField):

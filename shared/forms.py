@@ -6,9 +6,29 @@ from typing import TypeVar
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 
-from .stale_forms import Newer
+from .dated import DatedModel
+from .fields import CorrectsField, ReasonField, ShownField
+from .stale_forms import Newer, newest
 
 Result = TypeVar("Result")
+
+
+class ChangeForm(forms.Form):
+    """Settings that are changed from now on, or corrected from the start; the fields that are set come from another form."""
+
+    corrects = CorrectsField()
+    reason = ReasonField(max_length=300, required=False, help_text="Needed for a correction.")
+    after = ShownField()
+
+    @staticmethod
+    def shown(row: DatedModel) -> dict:
+        """What the form brings back of the row that it changes."""
+        return {"after": newest(row.settings_facts.all())}
+
+    def change(self) -> dict:
+        """The fields, the reason and the rest, as actions take them."""
+        told = {name: self.cleaned_data[name] for name in ChangeForm.base_fields}
+        return {**told, "changes": {n: v for n, v in self.cleaned_data.items() if n not in told}}
 
 
 def attempt(form: forms.BaseForm, act: Callable[..., Result], **given) -> Result | None:

@@ -34,4 +34,4 @@ def refuse_newer(after: int | None, records: QuerySet, told: Callable[[Model], s
 
 
 def entered(fact: Model, words: object) -> str:
-    return f"{fact.recorded_by} has entered this meanwhile: {words}."
+    return f"{fact.recorded_by or 'Somebody'} has entered this meanwhile: {words}."

@@ -5,6 +5,7 @@ from django.db import models
 
 from shared import clock
 from shared.audit.trail import action, note
+from shared.dated import DatedModel, refuse_correction, refuse_overtaken
 from shared.reasons import as_reason
 from shared.saving import save_checked
 
@@ -30,6 +31,7 @@ LINK_FOR_A_PEER = (
     "{} ranks no lower than you. The link has to come from a supervisor of all areas who ranks above, or from whoever runs "
     "Noughtbook, by “manage.py password_link”."
 )
+CLOSING = "A site is closed, or opened again, from now on. Save that by itself, and the correction by itself."
 LOWERING_A_PEER = (
     "{0} supervises {1} as you do. Only {0} can give that up, or a supervisor of all areas who ranks above take it away."
 )  # fmt: skip
@@ -53,15 +55,27 @@ def found_business(
 def add_business(*, by: Person | None, name: str) -> Business:
     """A business. Raises ValidationError for a name that is empty or too long."""
     business = save_checked(Business(name=name.strip()))
+    business.record_settings(by=by)
     note("business.add", by=by, subject=business)
     return business
 
 
 @action("business.amend")
-def amend_business(*, by: Person, business: Business, changes: dict) -> Business:
-    """Another name, or other rules for checks from now on. Raises ValidationError for a field out of range."""
+def amend_business(
+    *, by: Person, business: Business, changes: dict, reason: str = "", corrects: bool = False, after: int | None = None,
+) -> Business:  # fmt: skip
+    """Another name, or other rules for checks, from now on; as a correction from the first moment of what it corrects.
+
+    Raises ValidationError for a field out of range, for another decision rule without a reason, where there is a newer change
+    than `after`, and as `_amend` does.
+    """
+    business.refresh_from_db(from_queryset=Business.objects.select_for_update())
+    refuse_overtaken(business, after)
     changes = {**changes, **({"name": changes["name"].strip()} if "name" in changes else {})}
-    note("business.amend", by=by, subject=business, changes=_apply(business, changes, BUSINESS_FIELDS))
+    if changes.get("decision_rule", business.decision_rule) != business.decision_rule:
+        as_reason(reason, ask="Say why checks are to be judged by another rule.")
+    told, reason = _amend(by, business, changes, BUSINESS_FIELDS, reason, corrects)
+    note("business.amend", by=by, subject=business, reason=reason, changes=told, **_marked(corrects))
     return business
 
 
@@ -89,19 +103,30 @@ def amend_area(*, by: Person, area: Area, name: str) -> Area:
 def add_site(*, by: Person | None, area: Area, name: str, **fields) -> Site:
     """A site in an area. Raises ValidationError for a name that the area has already, or a field out of range."""
     site = save_checked(Site(area=area, name=name.strip(), **fields))
+    site.record_settings(by=by)
     note("site.add", by=by, subject=site, site_id=site.pk)
     return site
 
 
 @action("site.amend")
-def amend_site(*, by: Person, site: Site, changes: dict) -> Site:
-    """Other particulars of a site. Raises ValidationError for a field out of range or an area of another business."""
+def amend_site(
+    *, by: Person, site: Site, changes: dict, reason: str = "", corrects: bool = False, after: int | None = None
+) -> Site:
+    """Other settings of a site from now on; as a correction from the first moment of what it corrects.
+
+    Raises ValidationError for a field out of range, an area of another business, a closing as a correction, where there is a
+    newer change than `after`, and as `_amend` does.
+    """
+    site.refresh_from_db(from_queryset=Site.objects.select_for_update())
+    refuse_overtaken(site, after)
     if "area" in changes and changes["area"].business_id != site.area.business_id:
         raise ValidationError({"area": "A site stays with its business."})
+    if corrects and changes.get("closed", site.closed) != site.closed:
+        raise ValidationError({"closed": CLOSING})
     if site.closed and changes.get("closed") is False:
         site.reopened_at = clock.now()
-    told = _apply(site, changes, SITE_FIELDS)
-    note("site.amend", by=by, subject=site, site_id=site.pk, changes=told)
+    told, reason = _amend(by, site, changes, SITE_FIELDS, reason, corrects)
+    note("site.amend", by=by, subject=site, site_id=site.pk, reason=reason, changes=told, **_marked(corrects))
     return site
 
 
@@ -287,6 +312,22 @@ def _as_shown(person: Person, stops: int | None, *, active: bool) -> None:
     if stops not in (None, now.revocations):
         told = "stopped them and let them sign in again" if active else "stopped them anew"
         raise ValidationError(f"Somebody has {told} meanwhile. Nothing was changed. Look at {person} again.")
+
+
+def _amend(
+    by, row: DatedModel, changes: dict, allowed: tuple[str, ...], reason: str, corrects: bool
+) -> tuple[dict, str]:
+    """Sets the fields and writes the fact of it; gives what changed and the reason. Raises ValidationError for a correction
+    without a reason, or of nothing, and for a reason that says nothing."""
+    told = _apply(row, changes, allowed)
+    reason = refuse_correction(told, reason) if corrects else as_reason(reason)
+    if not row.is_recorded():
+        row.record_settings(by=by, reason=reason, corrects=corrects)
+    return told, reason
+
+
+def _marked(corrects: bool) -> dict:
+    return {"corrects": True} if corrects else {}
 
 
 def _apply(record: models.Model, changes: dict, allowed: tuple[str, ...]) -> dict:

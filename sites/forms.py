@@ -8,6 +8,7 @@ from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, Se
 from django.utils.html import format_html
 
 from shared.fields import ReasonField, ShownField
+from shared.forms import ChangeForm
 
 from .countries import country_choices
 from .login_throttle import begin_anew, count_try
@@ -104,10 +105,19 @@ class SiteForm(forms.ModelForm):
         self.fields["time_zone"].choices = [(z, z.replace("_", " ")) for z in sorted({*ZONES, known})]
         self.fields["country"].choices = [("", "Not said"), *country_choices()]
         self.fields["closed"].label = "Closed for good"
-        if instance is None:
-            del self.fields["closed"]
-            if not self.is_bound:
-                self.fields["time_zone"].widget.attrs["data-browser-zone"] = True  # read by app.js
+
+
+class NewSiteForm(SiteForm):
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        del self.fields["closed"]
+        if not self.is_bound:
+            self.fields["time_zone"].widget.attrs["data-browser-zone"] = True  # read by app.js
+
+
+class AmendSiteForm(ChangeForm, SiteForm):
+    def __init__(self, *args, instance, **kwargs):
+        super().__init__(*args, instance=instance, initial=self.shown(instance), **kwargs)
 
 
 WHAT_RULES_DO = {
@@ -123,7 +133,7 @@ RULE_CHOICES = [
 ]
 
 
-class BusinessForm(forms.ModelForm):
+class BusinessForm(ChangeForm, forms.ModelForm):
     decision_rule = forms.ChoiceField(
         label="When a probe is in tolerance",
         choices=RULE_CHOICES,
@@ -141,7 +151,8 @@ class BusinessForm(forms.ModelForm):
 
     def __init__(self, *args, instance, **kwargs):
         # The action compares with the business as it was, so the form fills a copy.
-        super().__init__(*args, instance=copy(instance), **kwargs)
+        super().__init__(*args, instance=copy(instance), initial=self.shown(instance), **kwargs)
+        self.fields["reason"].help_text = "Needed for another rule, and for a correction."
 
 
 class AreaForm(forms.Form):

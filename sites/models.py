@@ -1,7 +1,7 @@
 """Where the work is done and who does it: the business, its areas and sites, its people and their roles."""
 
-from datetime import datetime
-from zoneinfo import ZoneInfo, available_timezones
+from datetime import datetime, tzinfo
+from zoneinfo import available_timezones
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.core.exceptions import ValidationError
@@ -12,9 +12,11 @@ from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from shared.append_only import Fact
+from shared.dated import DatedModel, SettingsFact
 from shared.lines import Line
 from shared.units import Unit
 
+from .clocks import clock_of
 from .countries import parts_of
 from .names import Name, name_at
 
@@ -27,8 +29,8 @@ class DecisionRule(models.TextChoices):
     SIMPLE = "simple", "In tolerance up to its edge, whatever the uncertainty"
 
 
-class Business(models.Model):
-    """The organisation that answers for the food; its name stands on every printed record."""
+class BusinessColumns(models.Model):
+    """What is set for a business."""
 
     name = Line(max_length=120)
     decision_rule = models.CharField(
@@ -41,10 +43,27 @@ class Business(models.Model):
     )
 
     class Meta:
-        verbose_name_plural = "businesses"
+        abstract = True
 
     def __str__(self):
         return self.name
+
+
+class Business(BusinessColumns, DatedModel):
+    """The organisation that answers for the food; its name stands on every printed record."""
+
+    dated = ("name", "decision_rule", "reliability_target")
+
+    class Meta:
+        verbose_name_plural = "businesses"
+
+    def rules_at(self, moment: datetime) -> "Business":
+        """The business by the name and with the rules that held at a moment. No query."""
+        return self.as_of(moment)
+
+
+class BusinessRules(BusinessColumns, SettingsFact):
+    business = models.ForeignKey(Business, on_delete=models.PROTECT, related_name="settings_facts")
 
 
 class Area(models.Model):
@@ -69,8 +88,9 @@ class Paper(models.TextChoices):
     LETTER = "Letter", "Letter"
 
 
-class Site(models.Model):
-    area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="sites")
+class SiteColumns(models.Model):
+    """What is set for a site."""
+
     name = Line(max_length=120)
     address = models.TextField(blank=True)
     time_zone = models.CharField(max_length=60, default="UTC", validators=[known_time_zone])
@@ -78,7 +98,6 @@ class Site(models.Model):
     altitude_m = models.IntegerField(
         "altitude in metres", default=0, validators=[MinValueValidator(-430), MaxValueValidator(5100)]
     )
-    paper = models.CharField("paper for records", max_length=6, choices=Paper.choices, default=Paper.A4)
     country = models.CharField(
         max_length=2, blank=True, help_text="ISO 3166 code, such as IE or NZ, for its public holidays."
     )
@@ -88,6 +107,20 @@ class Site(models.Model):
     closed_on_holidays = models.BooleanField("closed on public holidays", default=False)
     closed = models.BooleanField(default=False, help_text="A closed site stays in the record; nothing falls due there.")
 
+    class Meta:
+        abstract = True
+
+    def __str__(self):
+        return self.name
+
+
+class Site(SiteColumns, DatedModel):
+    dated = ("area_id", "name", "address", "time_zone", "unit", "altitude_m", "country", "subdivision",
+             "closed_on_holidays", "closed")  # fmt: skip
+    of_now = ("area_id",)  # roles are held by it
+
+    area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="sites")
+    paper = models.CharField("paper for records", max_length=6, choices=Paper.choices, default=Paper.A4)
     reopened_at = models.DateTimeField(
         null=True, editable=False, help_text="When it was last opened again after it was closed for good."
     )
@@ -96,12 +129,15 @@ class Site(models.Model):
         ordering = ["name"]
         constraints = [models.UniqueConstraint(fields=["area", "name"], name="site_name_once")]
 
-    def __str__(self):
-        return self.name
+    def settings_at(self, moment: datetime) -> "Site":
+        """The site with the settings that held at a moment, in the area where it is now. No query."""
+        return self.as_of(moment)
 
     @property
-    def zone(self) -> ZoneInfo:
-        return ZoneInfo(self.time_zone)
+    def zone(self) -> tzinfo:
+        """Its clock, which shows each moment as it was shown then."""
+        present = self.present
+        return clock_of(present.time_zone, tuple((each["time_zone"], each["until"]) for each in present.former))
 
     def clean(self):
         """Raises ValidationError where the public holidays of the country or the part of it are not known."""
@@ -113,6 +149,11 @@ class Site(models.Model):
             raise ValidationError({"subdivision": f"Leave it empty, or give one that is known there: {known}."})
         if self.closed_on_holidays and not self.country:
             raise ValidationError({"country": "Say in which country it is, so that its public holidays are known."})
+
+
+class SiteSettings(SiteColumns, SettingsFact):
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="settings_facts")
+    area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="+", db_index=False)
 
 
 class PersonManager(BaseUserManager):

@@ -27,6 +27,7 @@ NUMBER = 6  # characters for what tells rows apart
 # Texts that no person types, or that a form takes only as a number, a code or one of several words.
 NOT_TYPED = {
     "audit.entry.action", "audit.entry.subject_type", "sites.site.time_zone", "sites.site.country", "sites.site.subdivision",
+    "sites.sitesettings.time_zone", "sites.sitesettings.country", "sites.sitesettings.subdivision",
     "sites.person.password", "sites.passwordtries.account", "sites.passwordtries.place", "limits.ruleset.code",
     "limits.rule.code", "limits.limit.code", "checks.check.decision_rule", "checks.timedreading.typed",
     "checks.timedreading.unit", "checks.span.cause", "checks.span.anchor", "readings.import.digest", "readings.reading.key",

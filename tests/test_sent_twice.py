@@ -110,7 +110,7 @@ SENT = {
     "account_password_told": Form(who="manager", before=chosen),
     "area_add": Form(typed={"name": "East"}),
     "area_edit": Form(typed={"name": "Far north"}),
-    "business_edit": Form(before=heads, typed={"name": "Larkfield"}),
+    "business_edit": Form(before=heads, typed=WHY | {"name": "Larkfield"}),
     "case_decide": Form("case_detail", typed={"scope": "picked", "fate": "discarded", "why": "Poured away."}),
     "case_sign": Form("case_detail", before=decided, typed={"note": ""}),
     "certificate_add": Form(typed={"laboratory": "Fen", "certificate_number": "F-1", "error": "0.1", "expanded": "0.05",
@@ -158,7 +158,7 @@ SENT = {
     "role_remove": Form(before=two_roles),
     "round_change": Form(typed=WHY | {"times": "08:00, 14:00", "weekdays": ["0", "1"], "drop": None, "every_minutes": ""}),
     "site_add": Form(typed={"name": "Dogwood School"} | PLACE),
-    "site_edit": Form(typed={"name": "Alder Nursery"} | PLACE),
+    "site_edit": Form(typed=WHY | {"name": "Alder Nursery"} | PLACE),
     "today_together": Form(before=lambda records: making.event(
         records["probe"], records["world"].cook, EventKind.DOUBTED, timezone.now()), typed={"kind": "packed_crushed"}),
 }  # fmt: skip
@@ -303,7 +303,7 @@ def test_the_same_closure_sent_twenty_times_is_one_and_says_so(records):
 @pytest.mark.parametrize(("name", "other"), [
     ("limit_change", {"value": "3"}), ("plan_probe", {"every_days": "2"}), ("plan_site", {"every_days": "2"}),
     ("round_change", {"times": "09:00"}), ("opening_change", {"opens_0": "07:00"}), ("feed_list", {"label": "Office"}),
-    ("deviation_detail", {"action": "Thrown away."}),
+    ("deviation_detail", {"action": "Thrown away."}), ("probe_edit", {"maker": "Brook"}),
 ])  # fmt: skip
 def test_who_was_overtaken_is_told_and_may_then_send_it_all_the_same(records, name, other):
     form, manager, supervisor = SENT[name], client_of(records["world"].manager), client_of(records["world"].supervisor)

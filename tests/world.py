@@ -35,11 +35,11 @@ class World:
 
     @classmethod
     def build(cls) -> "World":
-        business = Business.objects.create(name="Larkfield Kitchens")
+        business = make_business("Larkfield Kitchens")
         area, far_area = make_area(business, "North"), make_area(business, "South")
         site, other_site = make_site(area, "Alder School"), make_site(area, "Birch House")
         far_site = make_site(far_area, "Cedar School")
-        foreign_area = make_area(Business.objects.create(name="Other Meals"), "Centre")
+        foreign_area = make_area(make_business("Other Meals"), "Centre")
         foreign_site = make_site(foreign_area, "Elsewhere Canteen")
         people = {
             "manager": make_person("Mara Holt", Role.MANAGER, site=site),
@@ -56,12 +56,20 @@ class World:
         )
 
 
+def make_business(name: str) -> Business:
+    business = Business.objects.create(name=name)
+    business.record_settings(by=None)
+    return business
+
+
 def make_area(business: Business, name: str) -> Area:
     return Area.objects.create(business=business, name=name)
 
 
 def make_site(area: Area, name: str, **fields) -> Site:
-    return Site.objects.create(area=area, name=name, time_zone="Europe/London", **fields)
+    site = Site.objects.create(area=area, name=name, time_zone="Europe/London", **fields)
+    site.record_settings(by=None)
+    return site
 
 
 def make_person(name: str, role: int | None = None, *, site=None, area=None) -> Person:
@@ -112,6 +120,7 @@ def make_probe(site: Site, code: str, *, by: Person, limits=(), starts_at=None, 
     """A probe with its placement at `site`."""
     fields = {"sensor": Sensor.THERMISTOR, **fields}
     probe = Probe.objects.create(business=site.area.business, site=site, code=code, **fields)
+    probe.record_settings(by=by)
     probe.limits.set(limits)
     starts_at = starts_at or datetime(2025, 1, 1, tzinfo=UTC)
     Placement.objects.create(probe=probe, site=site, starts_at=starts_at, recorded_by=by)

@@ -15,7 +15,7 @@ from shared.reasons import as_reason
 from sites.models import Person
 
 from .draft_numbers import is_beyond, shown
-from .evaluation import Typed, judged_unfinished, read_typed
+from .evaluation import Typed, as_judged_at, judged_unfinished, read_typed
 from .kinds import KINDS, CheckData, kind_of
 from .models import Check, CheckDraft, CheckVoid, Stage, TimedReading, Verdict
 from .signals import check_failed
@@ -70,7 +70,8 @@ def record_unfinished(
 ) -> Check:
     """Keep a check that nobody finished, as inconclusive, under the name of whoever began it. `by` is None where it was left."""
     probe, typed = lock(probe), read_typed(data.readings)
-    judged = judged_unfinished(probe, lambda: kind_of(data).judged(probe, data, typed), why)
+    then = as_judged_at(probe, data.checked_at)
+    judged = judged_unfinished(then, lambda: kind_of(data).judged(then, data, typed), why)
     data = replace(data, typing=data.typing | {"unfinished": reason})
     check = _store(began_by, probe, data, typed, judged)
     recut(probe)
@@ -165,13 +166,13 @@ def _sent_otherwise(check: Check) -> ValidationError:
 
 
 def _add(by: Person, probe: Probe, data: CheckData) -> Check:
-    kind = kind_of(data)
-    if unfit := kind.unfit(probe):
+    kind, then = kind_of(data), as_judged_at(probe, data.checked_at)
+    if unfit := kind.unfit(then):
         raise ValidationError(unfit)
     typed = read_typed(data.readings)
     if kind.guided and not typed:
         raise ValidationError("Type at least one reading of the display before you finish.")
-    judged = kind.judged(probe, data, typed)
+    judged = kind.judged(then, data, typed)
     return _store(by, probe, replace(data, typing=_typing(data, judged, typed)), typed, judged)
 
 

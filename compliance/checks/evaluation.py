@@ -1,7 +1,9 @@
 """From what people typed to a judged check, and from what the measurement says to what a record keeps."""
 
 from collections.abc import Callable, Sequence
+from copy import copy
 from dataclasses import dataclass
+from datetime import datetime
 from math import ceil, isfinite
 
 from django.core.exceptions import ValidationError
@@ -44,6 +46,13 @@ def _milli_of(number: int, text: str, unit: str) -> int:
         return read(text, unit)
     except ValueError as error:
         raise ValidationError(f"Reading {number}: {error}") from None
+
+
+def as_judged_at(probe: Probe, at: datetime) -> Probe:
+    """A copy of the probe, and of its business, with what was set when a check was made: that is what judges it."""
+    then = copy(probe.particulars_at(at))
+    then.business = probe.business.rules_at(at)
+    return then
 
 
 def rule_of(probe: Probe) -> DecisionRule:

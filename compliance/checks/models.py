@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 
 from compliance.metrology import vocabulary
+from compliance.probes.models import OfItsTime
 from shared import clock
 from shared.append_only import Fact, Void
 from shared.lines import Line
@@ -40,8 +41,10 @@ class Standing(models.TextChoices):
     UNPROVEN = vocabulary.Standing.UNPROVEN.value, "unproven"
 
 
-class Check(Fact):
+class Check(OfItsTime, Fact):
     """One check, judged when it was recorded; figures in milli-kelvin, the budget as it was combined."""
+
+    moment = "checked_at"
 
     key = models.UUIDField(help_text="Made by the page: sending a form twice records one check of a probe.")
     probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="checks")

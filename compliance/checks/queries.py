@@ -50,7 +50,12 @@ def _bracket(span: Span, beside: dict[int, Check], doubt: Check | None) -> Brack
         start = (start[0], _error_at(doubt))
     elif doubt and end and doubt.checked_at > span.starts_at:
         end = (end[0], _error_at(doubt))
-    return Bracket(start=start, end=end, sensor=Sensor(span.probe.sensor))
+    return Bracket(start=start, end=end, sensor=sensor_of(span))
+
+
+def sensor_of(span: Span) -> Sensor:
+    """The kind of sensor of its probe when it ended."""
+    return Sensor(span.probe.particulars_at(span.ends_at).sensor)
 
 
 def _errors_at(check: Check | None, beside: dict[int, Check]) -> tuple[ErrorAt, ...]:

@@ -26,7 +26,6 @@ from shared.templatetags.noughtbook import when
 from shared.time_text import styled, weekday_day
 from sites.access import get_site, may
 from sites.models import Role, Site
-from sites.past import as_it_was
 
 from .tables import ReminderRow, ReminderTable
 
@@ -85,7 +84,7 @@ def row_of(told: Told, writes: bool, excuses: bool) -> ReminderRow:
 
 def _calendar(site: Site, day: date, today: date) -> Calendar:
     """Of a day that is past, by what was set for the site when it began."""
-    then = as_it_was(site, _bounds(day, site)[0]) if day < today else site
+    then = site.as_known_at(_bounds(day, site)[0]) if day < today else site
     return calendars([then])[site.pk]
 
 

@@ -1,34 +1,31 @@
 """The facts that the folds go by, read from the database: what was ever set for sites, probes and limits."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 
 from compliance.limits.models import Limit, LimitVersion
-from shared.audit.models import Entry
-from sites.models import Site
+from sites.models import Site, SiteSettings
 
 from .models import Round
 from .obligations import SiteFacts
-from .queries import calendars
+from .queries import calendars, known_settings
 from .round_obligations import LimitFacts, RoundSet, VersionSet
 
 
 def site_facts(sites: Iterable[Site]) -> dict[int, SiteFacts]:
     """By the site's key. Load their `area` with them; a constant number of queries."""
     sites = {site.pk: site for site in sites}
-    closings = defaultdict(list)
-    amended = Entry.objects.filter(
-        action="site.amend",
-        subject_type=Site._meta.label_lower,
-        subject_id__in=list(sites),
-        data__changes__has_key="closed",
-    )
-    for pk, at, data in amended.order_by("at", "pk").values_list("subject_id", "at", "data"):
-        closings[pk].append((at, data["changes"]["closed"][1] == "True"))
+    known = known_settings(sites)
     return {
-        pk: SiteFacts(pk, calendar, tuple(closings[pk]), sites[pk].name)
-        for pk, calendar in calendars(sites.values()).items()
+        pk: SiteFacts(pk, calendar, _closings(known[pk]), sites[pk].name)
+        for pk, calendar in calendars(sites.values(), known).items()
     }
+
+
+def _closings(known: Sequence[SiteSettings]) -> tuple[tuple[datetime, bool], ...]:
+    """When a site was closed for good, or opened again."""
+    return tuple((b.recorded_at, b.closed) for a, b in zip(known, known[1:], strict=False) if a.closed != b.closed)
 
 
 def limit_facts(limits: Iterable[Limit], sites: Mapping[int, SiteFacts]) -> dict[int, LimitFacts]:

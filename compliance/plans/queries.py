@@ -1,17 +1,17 @@
 """Which plan is in force for which probe and where it comes from; the calendars of sites; rounds: reads that pages share."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe, Sensor
-from sites.models import Business, Site
-from sites.past import as_they_were
+from sites.models import Business, Site, SiteSettings
 
 from .calendar import Calendar, Closed, Former, Week, local_day, public_holidays
 from .models import CheckPlan, Closure, Opening, Round
@@ -163,29 +163,49 @@ def plan_of_scope(
     return book.at(Reach(owner, site and site.pk, sensor), day)
 
 
-def calendars(sites: Iterable[Site]) -> dict[int, Calendar]:
-    """The calendar of each site, by the site's key: three queries. Load their `area` with them."""
+def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]] | None = None) -> dict[int, Calendar]:
+    """The calendar of each site, by the site's key: three queries. Load their `area` with them. `known`: where it is read
+    already, as `known_settings` gives it."""
     sites = list(sites)
-    before = as_they_were(sites)
+    known = known_settings(s.pk for s in sites) if known is None else known
     weeks, closures = defaultdict(list), defaultdict(list)
     for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by("effective_from", "pk"):
         weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours(), opening.recorded_at))
-    for closure in _ever_reaching([*sites, *(then for told in before.values() for then, _ in told)]):
+    for closure in _ever_reaching(sites, {each.area_id for told in known.values() for each in told}):
         name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))
         struck = closure.void.recorded_at if hasattr(closure, "void") else None
         closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why, closure.recorded_at, struck))
     return {
         s.pk: Calendar(
-            s.zone, weeks=tuple(weeks[s.pk]), holidays=holidays_of(s), closed=s.closed,
+            ZoneInfo(s.time_zone), weeks=tuple(weeks[s.pk]), holidays=holidays_of(s), closed=s.closed,
             closures=(*closures["site", s.pk], *closures["business", s.area.business_id]),
             closures_of_area=tuple(closures["area", s.area_id]),
             formers=tuple(
-                Former(until, then.zone, holidays_of(then), tuple(closures["area", then.area_id]))
-                for then, until in before.get(s.pk, ())
+                Former(until, ZoneInfo(then.time_zone), holidays_of(then), tuple(closures["area", then.area_id]))
+                for then, until in _former_days(known[s.pk])
             ),
         )
         for s in sites
     }  # fmt: skip
+
+
+# What says on which days a site works, and when they begin.
+DAYS_OF_WORK = ("area_id", "time_zone", "country", "subdivision", "closed_on_holidays")
+
+
+def known_settings(sites: Iterable[int]) -> dict[int, list[SiteSettings]]:
+    """What was ever recorded of each site, the first first; what fell due went by what was known, not by later corrections."""
+    known = defaultdict(list)
+    for each in SiteSettings.objects.filter(site__in=list(sites)).order_by("pk"):
+        known[each.site_id].append(each)
+    return known
+
+
+def _former_days(known: Sequence[SiteSettings]) -> Iterator[tuple[SiteSettings, datetime]]:
+    """What was set for the days of a site and was changed, the oldest first, and until when."""
+    for then, after in zip(known, known[1:], strict=False):
+        if any(getattr(then, name) != getattr(after, name) for name in DAYS_OF_WORK):
+            yield then, after.recorded_at
 
 
 SCOPES_CLOSED = ("site", "area", "business")
@@ -196,14 +216,14 @@ def closures_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
     return _ever_reaching(sites).filter(void__isnull=True)
 
 
-def _ever_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
+def _ever_reaching(sites: Iterable[Site], more_areas: Iterable[int] = ()) -> QuerySet[Closure]:
     sites = list(sites)
-    areas, businesses = {s.area_id for s in sites}, {s.area.business_id for s in sites}
+    areas, businesses = {*more_areas, *(s.area_id for s in sites)}, {s.area.business_id for s in sites}
     reaching = Q(site__in=[s.pk for s in sites]) | Q(area__in=areas) | Q(business__in=businesses)
     return Closure.objects.filter(reaching).select_related("void").order_by("first_day", "pk")
 
 
-def holidays_of(site: Site):
+def holidays_of(site: Site | SiteSettings):
     """The public holidays on which a site is closed."""
     return public_holidays(site.country, site.subdivision) if site.closed_on_holidays and site.country else {}
 

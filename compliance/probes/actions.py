@@ -11,17 +11,14 @@ from compliance.limits.models import Limit
 from compliance.limits.queries import limits_in_force
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
+from shared.dated import refuse_correction, refuse_overtaken
 from shared.reasons import as_reason
 from shared.saving import save_checked
 from sites.models import Person, Site
 
-from .models import Placement, Probe
+from .models import PARTICULARS, Placement, Probe
 from .queries import latest_placement
 
-FIELDS = (
-    "code", "description", "sensor", "resolution_milli", "tolerance_milli", "lowest_milli", "highest_milli",
-    "time_constant_s", "stem_diameter_mm", "maker", "model", "serial",
-)  # fmt: skip
 # A wider figure makes a probe pass more easily, so it is not widened without a word.
 NEED_REASON_WHEN_WIDER = ("tolerance_milli",)
 
@@ -34,35 +31,46 @@ def register(
 
     Raises ValidationError for a code that the business has already, a limit of another site, and figures out of range.
     """
-    if unknown := set(fields) - set(FIELDS):
+    if unknown := set(fields) - set(PARTICULARS):
         raise TypeError(f"A probe has no {', '.join(sorted(unknown))}.")
     starts_at = done_by_now(starts_at or timezone.now(), "starts_at")
     probe = Probe(business=site.area.business, site=site, code=code.strip(), **fields)
     save_checked(probe, _check)
     probe.limits.set(_of_site(limits, site))
     Placement.objects.create(recorded_by=by, probe=probe, site=site, starts_at=starts_at)
+    probe.record_settings(by=by)
     note("probe.register", by=by, subject=probe, site_id=site.pk, starts_at=starts_at.isoformat())
     return probe
 
 
 @action("probe.amend")
-def amend(*, by: Person, probe: Probe, changes: dict, reason: str = "") -> Probe:
-    """What is known of a probe is put right; `changes` holds fields and, as `limits`, the limits that it serves.
+def amend(
+    *, by: Person, probe: Probe, changes: dict, reason: str = "", corrects: bool = False, after: int | None = None
+) -> Probe:
+    """Other particulars of a probe from now on; as a correction from the first moment of what it corrects. `changes` holds
+    fields and, as `limits`, the limits that it serves.
 
-    Raises ValidationError where the tolerance grows and no reason is given, and as `register` does.
+    Raises ValidationError where the tolerance grows and no reason is given, for a correction without one or of nothing, where
+    there is a newer change than `after`, and as `register` does.
     """
-    if unknown := set(changes) - {*FIELDS, "limits"}:
+    if unknown := set(changes) - {*PARTICULARS, "limits"}:
         raise TypeError(f"A probe has no {', '.join(sorted(unknown))} to amend.")
     probe.refresh_from_db(from_queryset=Probe.objects.select_for_update())  # somebody may have moved or withdrawn it
+    refuse_overtaken(probe, after)
     wider = [n for n in NEED_REASON_WHEN_WIDER if changes.get(n, 0) > getattr(probe, n)]
     reason = as_reason(reason)
     if wider and not reason:
         named = " and ".join(str(Probe._meta.get_field(n).verbose_name) for n in wider)
         raise ValidationError({"reason": f"This allows the probe more than before ({named}). Say why, and who agreed."})
     told = _set_fields(probe, {n: v for n, v in changes.items() if n != "limits"})
+    if corrects:
+        reason = refuse_correction(told, reason)
+    if not probe.is_recorded():
+        probe.record_settings(by=by, reason=reason, corrects=corrects)
+    marked = {"corrects": True} if corrects else {}
     if "limits" in changes:
         told |= _set_limits(probe, changes["limits"])
-    note("probe.amend", by=by, subject=probe, site_id=probe.site_id, reason=reason, changes=told)
+    note("probe.amend", by=by, subject=probe, site_id=probe.site_id, reason=reason, changes=told, **marked)
     return probe
 
 

@@ -9,6 +9,7 @@ from django.utils import timezone
 from compliance.limits.queries import limits_in_force
 from shared.bounds import one_line
 from shared.fields import ReasonField, RecordsField, SiteDateTimeField, TemperatureField
+from shared.forms import ChangeForm
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
 
 from .models import Probe, Sensor
@@ -100,7 +101,7 @@ class ProbeForm(forms.Form):
         return milli
 
     def figures(self) -> dict:
-        return {name: value for name, value in self.cleaned_data.items() if name not in ("starts_at", "reason")}
+        return {name: value for name, value in self.cleaned_data.items() if name != "starts_at"}
 
 
 class NewProbeForm(ProbeForm):
@@ -116,11 +117,12 @@ class NewProbeForm(ProbeForm):
         self.fields["starts_at"].initial = timezone.now().replace(second=0, microsecond=0)
 
 
-class AmendProbeForm(ProbeForm):
-    reason = ReasonField(
-        max_length=300, required=False,
-        help_text="Needed where the tolerance grows.",
-    )  # fmt: skip
+class AmendProbeForm(ChangeForm, ProbeForm):
+    field_order = [*ProbeForm.field_order, *ChangeForm.base_fields]
+
+    def __init__(self, *args, probe: Probe, **kwargs):
+        super().__init__(*args, site=probe.site, initial=known_of(probe) | self.shown(probe), **kwargs)
+        self.fields["reason"].help_text = "Needed where the tolerance grows, and for a correction."
 
 
 class MoveForm(forms.Form):

@@ -1,11 +1,15 @@
 """Instruments: what a probe is, where it has been, what happened to it."""
 
+from datetime import datetime
+
 from django.core.validators import MinValueValidator
 from django.db import models
 
 from compliance.metrology import vocabulary
 from shared.append_only import Fact, Void
+from shared.dated import DatedModel, SettingsFact
 from shared.lines import Line
+from sites.models import Site
 
 
 class Sensor(models.TextChoices):
@@ -21,8 +25,9 @@ class Sensor(models.TextChoices):
     UNKNOWN = vocabulary.Sensor.UNKNOWN.value, "not known"
 
 
-class Probe(models.Model):
-    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, related_name="probes")
+class ProbeColumns(models.Model):
+    """What is known of an instrument."""
+
     code = Line("code on its label", max_length=20)
     description = Line(max_length=120, blank=True)
     sensor = models.CharField("kind of sensor", max_length=20, choices=Sensor.choices, default=Sensor.UNKNOWN)
@@ -35,6 +40,21 @@ class Probe(models.Model):
     maker = Line(max_length=80, blank=True)
     model = Line(max_length=80, blank=True)
     serial = Line("serial number", max_length=80, blank=True)
+
+    class Meta:
+        abstract = True
+
+    def __str__(self):
+        return self.code
+
+
+PARTICULARS = tuple(field.name for field in ProbeColumns._meta.fields)
+
+
+class Probe(ProbeColumns, DatedModel):
+    dated = PARTICULARS
+
+    business = models.ForeignKey("sites.Business", on_delete=models.PROTECT, related_name="probes")
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="probes", help_text="Where it is now."
     )
@@ -45,12 +65,38 @@ class Probe(models.Model):
         ordering = ["code"]
         constraints = [models.UniqueConstraint(fields=["business", "code"], name="probe_code_once")]
 
-    def __str__(self):
-        return self.code
+    def particulars_at(self, moment: datetime) -> "Probe":
+        """The probe with the particulars that held at a moment. No query."""
+        return self.as_of(moment)
 
 
-class Placement(Fact):
+class ProbeParticulars(ProbeColumns, SettingsFact):
+    probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="settings_facts")
+
+
+class OfItsTime:
+    """A fact about a probe, and at a site unless it is none: what they were when it was so, at the time named by `moment`."""
+
+    moment = ""
+
+    @property
+    def probe_then(self) -> Probe:
+        return self.probe.particulars_at(getattr(self, self.moment))
+
+    @property
+    def site_then(self) -> Site:
+        return self.site.settings_at(getattr(self, self.moment))
+
+    def of_its_time(self):
+        """The fact itself, to be shown with what its probe and its site were then."""
+        self.probe, self.site = self.probe_then, self.site_then
+        return self
+
+
+class Placement(OfItsTime, Fact):
     """From this moment the probe is at this site, until its next placement."""
+
+    moment = "starts_at"
 
     probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="placements")
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="placements")
@@ -81,7 +127,9 @@ class EventKind(models.TextChoices):
 ALTERATIONS = tuple(EventKind(kind.value) for kind in vocabulary.ALTERATIONS)
 
 
-class Event(Fact):
+class Event(OfItsTime, Fact):
+    moment = "at"
+
     probe = models.ForeignKey(Probe, on_delete=models.PROTECT, related_name="events")
     kind = models.CharField(max_length=12, choices=EventKind.choices)
     at = models.DateTimeField()

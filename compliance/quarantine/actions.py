@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import connection
 from django.db.models import Count, Max, QuerySet
 
+from compliance.checks.queries import sensor_of
 from compliance.checks.timeline import lock
 from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
@@ -137,7 +138,7 @@ def _insert(
         "probe_id": ("bigint", case.probe.pk),
         "good_reading_id": ("bigint", good and good.reading.pk),
         "good_standing": ("text", good and good.standing),
-        "sensor": ("text", case.probe.sensor),
+        "sensor": ("text", sensor_of(case.spans[-1]).value),
         '"case"': ("text", case.anchor),
         "fate": ("text", str(fate)),
         **{name: ("text", text) for name, text in texts.items()},

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from compliance.checks.queries import brackets_of
+from compliance.checks.queries import brackets_of, sensor_of
 from compliance.limits.models import LimitVersion
 from compliance.metrology.allowances import ALLOWANCES
 from compliance.metrology.vocabulary import Outcome, Sensor
@@ -53,7 +53,7 @@ def how_found(case: Case, unit: str) -> list[Part]:
     parts = [Part("From the checks before and after", errors_in_words(case, unit))]
     if bounded:
         two = any(len(side) > 1 for b in bounded for side in (b.start, b.end))
-        parts.append(Part("Away from the temperature of a check", _away(Sensor(case.probe.sensor), unit, two)))
+        parts.append(Part("Away from the temperature of a check", _away(sensor_of(case.spans[-1]), unit, two)))
     times = _times(list(LimitVersion.objects.filter(limit__site__in=case.sites)))
     if times:
         parts.append(Part("Where a limit has a time", times))

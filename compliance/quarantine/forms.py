@@ -20,7 +20,7 @@ class ReadingChoice(forms.ModelChoiceField):
     def label_from_instance(self, reading: Reading) -> str:
         at = listed_moment(reading.taken_at, self.zone)
         value = f"{reading.typed} {reading.get_unit_display()}"
-        return f"{at} · {reading.item} · {value} · probe {reading.probe.code}"
+        return f"{at} · {reading.item} · {value} · probe {reading.probe_then.code}"
 
     def offer(self, offers: list[Offer]) -> None:
         """Show these; what may be sent is left to the action, which says what is wrong with any other."""

@@ -15,7 +15,7 @@ from compliance.checks.span_times import holds_sql
 from compliance.checks.two_point_pairs import BELONGS_WITHIN
 from compliance.limits.models import LimitVersion
 from compliance.metrology.vocabulary import Outcome
-from compliance.probes.models import ALTERATIONS, Event, EventVoid, Probe
+from compliance.probes.models import ALTERATIONS, Event, EventVoid, Probe, ProbeParticulars
 from compliance.readings.models import Reading, ReadingVoid
 
 from .models import Decision, Fate, Signature
@@ -25,6 +25,7 @@ DECISION, SPAN, SIGNATURE = Decision._meta.db_table, Span._meta.db_table, Signat
 CHECK, CHECK_VOID = Check._meta.db_table, CheckVoid._meta.db_table
 EVENT, EVENT_VOID = Event._meta.db_table, EventVoid._meta.db_table
 PROBE, VERSION = Probe._meta.db_table, LimitVersion._meta.db_table
+PARTICULARS = ProbeParticulars._meta.db_table
 
 RANK = {Outcome.HELD: 0, Outcome.UNDECIDED: 1, Outcome.BROKEN: 2}
 
@@ -81,6 +82,7 @@ WITH rested AS (
     max(d.recorded_at) AS last_made, min(r.taken_at) AS first_taken, max(r.taken_at) AS last_taken,
     min(CASE WHEN d.fate <> '{Fate.DISCARDED}' THEN d.recorded_at END) AS since,
     max(CASE WHEN d.fate <> '{Fate.DISCARDED}' AND ({_DIFFERS} OR coalesce(d.sensor, '') <> p.sensor
+      OR EXISTS (SELECT 1 FROM {PARTICULARS} f WHERE f.probe_id = p.id AND f.corrects AND f.recorded_at >= d.recorded_at)
       OR {good_lost("r")} IS NOT NULL) THEN 1 ELSE 0 END) AS differs
   FROM {DECISION} d JOIN {READING} r ON r.id = d.reading_id JOIN {PROBE} p ON p.id = d.probe_id
   JOIN {SPAN} s ON s.probe_id = d.probe_id AND {IN_SPAN}

@@ -143,7 +143,7 @@ def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
     lines = [decision.why] if decision.why else []
     if good := decision.good_reading:
         at = styled(good.taken_at, zone, "short")
-        lines.append(f"Taken again: {good.typed} {good.get_unit_display()}, probe {good.probe.code}, {at}")
+        lines.append(f"Taken again: {good.typed} {good.get_unit_display()}, probe {good.probe_then.code}, {at}")
     named = (("Risk", decision.risk), ("Told", decision.told), ("Evidence", decision.evidence))
     return lines + [f"{name}: {text}" for name, text in named if text]
 

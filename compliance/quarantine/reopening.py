@@ -86,7 +86,7 @@ class _Changes:
 
     def _again(self, group: "_Group") -> str:
         reading = self._readings[group.good]
-        name = f"{reading.item} {reading.typed} {reading.get_unit_display()}, probe {reading.probe.code}"
+        name = f"{reading.item} {reading.typed} {reading.get_unit_display()}, probe {reading.probe_then.code}"
         good = f"the reading measured again ({name}, {zoned_moment(reading.taken_at, self._zone)})"
         if group.lost == Lost.STRUCK:
             return f"{good} {self._struck_out(self._struck[reading.pk])}"

@@ -58,7 +58,7 @@ class AssessedTable(tables.Table):
 
     def render_taken(self, value):
         at = when(value.taken_at, value.site.zone, "short")
-        return format_html("<span>{}<br>{}</span>", at, value.site) if self.many_sites else at
+        return format_html("<span>{}<br>{}</span>", at, value.site_then) if self.many_sites else at
 
     def render_limit(self, value):
         return demand(value)
@@ -66,17 +66,17 @@ class AssessedTable(tables.Table):
     def render_shown(self, value):
         times = (("for", value.hold_s), ("after", value.since_start_s))
         told = [f"{word} {duration(seconds) or '0 s'}" for word, seconds in times if seconds is not None]
-        return " ".join([units.show(value.value_milli, value.site.unit), *told])
+        return " ".join([units.show(value.value_milli, value.site_then.unit), *told])
 
     def render_truth(self, record):
         if record.lowest is None:
             return "no bound yet"
-        unit = record.reading.site.unit
+        unit = record.reading.site_then.unit
         low, high = (units.number(units.from_milli(m, unit)) for m in (record.lowest, record.highest))
         return f"{low} to {high} {units.Unit(unit).label}"
 
     def render_likely(self, value, record):
-        return units.show(value, record.reading.site.unit)
+        return units.show(value, record.reading.site_then.unit)
 
     def render_outcome(self, value):
         return badge("outcome", value)

@@ -3,7 +3,7 @@
 from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from decimal import Decimal
 
 from compliance.limits.models import Direction, LimitVersion
@@ -118,10 +118,10 @@ class Track:
 
     def doubts(self, milli: int, site_id: int, at: datetime) -> list[str]:
         """What to look at before trusting a reading taken with this probe, in words."""
-        return [words for words in (self._range(milli), self._use(at), self._place(site_id, at)) if words]
+        return [words for words in (self._range(milli, at), self._use(at), self._place(site_id, at)) if words]
 
-    def _range(self, milli: int) -> str:
-        probe = self.probe
+    def _range(self, milli: int, at: datetime) -> str:
+        probe = self.probe.particulars_at(at if at.tzinfo else at.replace(tzinfo=UTC))
         if probe.lowest_milli <= milli <= probe.highest_milli:
             return ""
         low, high = units.show(probe.lowest_milli, "C", 0), units.show(probe.highest_milli, "C", 0)

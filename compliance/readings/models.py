@@ -7,6 +7,7 @@ from django.db import models
 from django.utils import timezone
 
 from compliance.checks.fitness import Fitness
+from compliance.probes.models import OfItsTime
 from shared.append_only import Fact, Void
 from shared.lines import Line
 from shared.units import Unit
@@ -48,8 +49,10 @@ class PendingUpload(models.Model):
         return self.file_name
 
 
-class Reading(Fact):
+class Reading(OfItsTime, Fact):
     """A temperature of food or of a unit, judged by the limit version in force at its site and time."""
+
+    moment = "taken_at"
 
     key = models.CharField(max_length=32, unique=True, help_text="Sending a form or a file twice adds nothing.")
     probe = models.ForeignKey("probes.Probe", on_delete=models.PROTECT, related_name="readings", db_index=False)

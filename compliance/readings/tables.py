@@ -54,14 +54,17 @@ class ReadingTable(tables.Table):
     def render_taken_at(self, record):
         return moment(record.taken_at, record.site.zone)
 
+    def render_site(self, record):
+        return record.site_then
+
     def render_probe(self, record):
-        code, despite = record.probe.code, record.used_despite
+        code, despite = record.probe_then.code, record.used_despite
         worth = badge("fitness", record.fitness) if is_unfit(record) and not is_void(record) else ""
         reason = format_html('<span class="because">used all the same: {}</span>', despite) if despite else ""
         return format_html("<span>{} {}{}</span>", code, worth, reason) if worth or reason else code
 
     def render_value(self, record):
-        return show(record.value_milli, record.site.unit)
+        return show(record.value_milli, record.site_then.unit)
 
     def render_limit(self, record):
         return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"
@@ -81,7 +84,7 @@ class ReadingTable(tables.Table):
 class DeviationTable(tables.Table):
     item = tables.Column("Food or unit", accessor="reading__item", attrs=LEAD)
     taken_at = tables.Column("Taken", accessor="reading__taken_at")
-    site = tables.Column(accessor="reading__site")
+    site = tables.Column(accessor="reading__site_then")
     why = tables.Column("What was wrong")
     by = tables.Column("Taken by", accessor="reading__taken_by", attrs=SPARE)
     state = tables.Column(empty_values=())

@@ -97,7 +97,6 @@ ACT = ("fate", "decided_at", "decided_by", "recorded_by", "why", "risk", "told",
 FIELDS = {
     "place": "place", "span": "span", "pk": "pk", "at": "taken_at", "item": "item", "version": "limit_version_id",
     "typed": "typed", "unit": "unit", "milli": "value_milli", "hold_s": "hold_s", "since_start_s": "since_start_s",
-    "probe": "probe__code",
     "by": "taken_by_id", "recorded_at": "recorded_at", "void": "void__pk", "decision": "decisions__pk",
     "outcome": "decisions__outcome",
     "replaced": "decisions__replaced_by__pk", "fate": "decisions__fate", "decided_at": "decisions__recorded_at",
@@ -106,7 +105,8 @@ FIELDS = {
     "good": "decisions__good_reading__pk", "good_item": "decisions__good_reading__item",
     "good_typed": "decisions__good_reading__typed", "good_unit": "decisions__good_reading__unit",
     "good_milli": "decisions__good_reading__value_milli", "good_at": "decisions__good_reading__taken_at",
-    "good_probe": "decisions__good_reading__probe__code", "good_standing": "decisions__good_standing",
+    "good_probe": "decisions__good_reading__probe__code", "good_former": "decisions__good_reading__probe__former",
+    "good_standing": "decisions__good_standing",
 }  # fmt: skip
 Held = namedtuple("Held", FIELDS)
 

@@ -2,7 +2,7 @@
 
 from datetime import date, datetime, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Case, QuerySet, Value, When
 
 from compliance.checks.models import Check, Verdict
 from compliance.checks.timeline import CHECKED
@@ -20,11 +20,10 @@ from .scope import RecordScope
 
 def checks_in(scope: RecordScope) -> QuerySet[Check]:
     """The checks of the period, void ones too, in the order of the probes in the record."""
-    probes = [here.probe.pk for here in scope.probes]
-    found = Check.objects.filter(probe__in=probes, **scope.within("checked_at"))
-    return found.select_related("probe", "site", "void", "corrects").order_by(
-        "probe__code", "probe", "checked_at", "pk"
-    )
+    places = [When(probe=here.probe.pk, then=Value(place)) for place, here in enumerate(scope.probes)]
+    found = Check.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **scope.within("checked_at"))
+    in_order = found.annotate(place=Case(*places, default=Value(0)))
+    return in_order.select_related("probe", "site", "void", "corrects").order_by("place", "checked_at", "pk")
 
 
 class PlansHere:
@@ -50,7 +49,10 @@ class PlansHere:
         """The plan at the end of the period, or at printing or when the probe was last here if that comes first."""
         here = [stay for stay in self._stays[probe.pk] if stay.site_id == self._scope.site.pk]
         until = min(self._scope.reached, (here[-1].end if here else None) or self._scope.reached)
-        return self._book.at(Reach.of(probe, self._scope.site), local_day(until, self._scope.zone))
+        found = self._book.at(Reach.of(probe, self._scope.site), local_day(until, self._scope.zone))
+        if found.record:
+            self._scope.named(found.record)
+        return found
 
     def after(self, probe: Probe, check: Checked) -> CheckDemand:
         """When the plan asked for the check after a good one, where the probe was then."""

@@ -9,11 +9,13 @@ from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Stage, Verdict
 from compliance.checks.queries import entered_late, not_cleared, passed_near_edge, run_of
 from compliance.probes.models import ALTERATIONS, Event
+from compliance.probes.wording import probe_changes
 from shared.cautions import caution
 from shared.printing.flow import Writer
 from shared.printing.page import Imprint, Masthead
 from shared.time_text import moment
 from shared.units import difference_from_milli, number, show, show_spread
+from sites.wording import site_changes
 
 from . import check_measured
 from .formatting import error, joined, sentence, uncertainty
@@ -28,9 +30,10 @@ REVIEWED = "Reviewed: I have read this record and followed up what is open."
 
 def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) -> None:
     """Write the record of one check, on the paper of its site, as a PDF to a binary file object."""
-    site = check.site
+    site, probe = check.of_its_time().site, check.probe
+    business = site.area.business.rules_at(check.checked_at)
     masthead = Masthead(
-        business=site.area.business.name, site=site.name, title=f"{kind_of(check).on_paper.title} of probe {check.probe.code}",
+        business=business.name, site=site.name, title=f"{kind_of(check).on_paper.title} of probe {probe.code}",
         period=f"Check C{check.pk}, {moment(check.checked_at, site.zone)}",
     )  # fmt: skip
     imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT)
@@ -128,8 +131,27 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
         yield "Laboratory", check.laboratory
         yield "Certificate", check.certificate_number
     yield "Note", check.note
+    if corrected := list(_corrected(check)):
+        yield "Corrected since", "\n".join(corrected)
     if changed := list(_changed_names(check)):
         yield "Name changed", "\n".join(changed)
+
+
+def _corrected(check: Check) -> Iterator[str]:
+    """What was put right since of that which was set for the probe and the site when the check was made."""
+    told = [*probe_changes([check.probe_id], check.site.unit), *site_changes(check.site)]
+    for change, (label, was, now) in told:
+        fact = change.fact
+        if (
+            fact.corrects
+            and fact.recorded_at > check.recorded_at
+            and (change.since is None or change.since <= check.checked_at)
+        ):
+            by, at = (
+                fact.name_of() if fact.recorded_by else "who runs Noughtbook",
+                moment(fact.recorded_at, check.site.zone),
+            )
+            yield f"{sentence(label)[:-1]}: was {was}, is {now}; {by}, {at}: {sentence(fact.reason)}"
 
 
 def _changed_names(check: Check) -> Iterator[str]:

@@ -8,6 +8,7 @@ from shared.printing.page import Imprint, Masthead
 from .scope import RecordScope
 from .sections import (
     cases,
+    changes,
     closing,
     corrections,
     days,
@@ -29,13 +30,13 @@ TITLE = "Temperature and probe record"
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 SECTIONS = (
     title, summary, plan, days, reminders, intervals, probes, events, failures, readings, deviations, cases, corrections,
-    reasons, open_points, closing,
+    changes, reasons, open_points, closing,
 )  # fmt: skip
 
 
 def write_record(out: BinaryIO, scope: RecordScope) -> None:
     """Write the record of a site and a period as a PDF to a binary file object."""
-    masthead = Masthead(business=scope.site.area.business.name, site=scope.site.name, title=TITLE, period=scope.period)
+    masthead = Masthead(business=scope.business.name, site=scope.site.name, title=TITLE, period=scope.period)
     imprint = Imprint(printed_by=scope.printed_by, printed_at=scope.now, zone=scope.zone, note=FOOT)
     with Writer(out, masthead=masthead, imprint=imprint, page_size=scope.paper) as writer:
         for section in SECTIONS:

@@ -1,19 +1,18 @@
 """What one record covers: a site, and a period of whole days on the site's own clock."""
 
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from functools import cached_property
-from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
 
 from compliance.checks.queries import standing_subquery
 from compliance.probes.models import Placement
 from compliance.readings.models import Reading
-from shared.audit.models import Entry
 from shared.bounds import EARLIEST, LATEST, not_come_yet
+from shared.dated import told_at
 from shared.time_text import day_words
-from sites.models import Paper, Site
+from sites.models import Area, Business, Paper, Site
 
 from .people import People
 from .probes import ProbeHere, probes_here
@@ -25,7 +24,7 @@ class PeriodRefused(ValueError):
 
 @dataclass(frozen=True, kw_only=True)
 class RecordScope:
-    """A site and the days from `first` to `last`, both included; printed at `now` by `printed_by`."""
+    """A site, as it was at their end, and the days from `first` to `last`, both included; printed at `now` by `printed_by`."""
 
     site: Site
     first: date
@@ -37,9 +36,21 @@ class RecordScope:
 
     def __post_init__(self):
         check_period(self.first, self.last, self.now.astimezone(self.zone).date())
+        object.__setattr__(self, "site", self.site.settings_at(self.reached))
 
     @cached_property
-    def zone(self) -> ZoneInfo:
+    def business(self) -> Business:
+        """By its name at the end of the period, as the site is."""
+        return self.site.area.business.rules_at(self.reached)
+
+    @cached_property
+    def area(self) -> Area:
+        """Where the site was then."""
+        told = told_at(self.site.former, self.reached)
+        return Area.objects.get(pk=told["area_id"]) if told else self.site.area
+
+    @cached_property
+    def zone(self) -> tzinfo:
         return self.site.zone
 
     @cached_property
@@ -51,6 +62,14 @@ class RecordScope:
     def end(self) -> datetime:
         """The midnight that ends the last day, in UTC; itself outside."""
         return midnight(self.last + timedelta(days=1), self.zone)
+
+    def named(self, record):
+        """A plan or a closure of this site or business, under the name that this record has for it."""
+        if record.site_id == self.site.pk:
+            record.site = self.site
+        elif record.business_id == self.business.pk:
+            record.business = self.business
+        return record
 
     @property
     def reached(self) -> datetime:
@@ -64,8 +83,8 @@ class RecordScope:
 
     @cached_property
     def begun(self) -> datetime:
-        """When the first entry about the site reached the book; the time of printing where none has."""
-        told = Entry.objects.filter(site_id=self.site.pk).order_by("at").values_list("at", flat=True).first()
+        """When the site, or the first probe there, reached the book; the time of printing where none has."""
+        told = self.site.settings_facts.order_by("recorded_at").values_list("recorded_at", flat=True).first()
         placed = Placement.objects.filter(site=self.site).order_by("recorded_at").values_list("recorded_at", flat=True)
         return min(filter(None, (told, placed.first(), self.now)))
 
@@ -117,6 +136,6 @@ def check_period(first: date, last: date, today: date) -> None:
         raise PeriodRefused(told)
 
 
-def midnight(on: date, zone: ZoneInfo) -> datetime:
+def midnight(on: date, zone: tzinfo) -> datetime:
     """The first instant of a day on the clock of a zone, in UTC; also where the clocks skip midnight."""
     return datetime.combine(on, time.min, tzinfo=zone).astimezone(UTC)

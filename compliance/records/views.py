@@ -50,7 +50,7 @@ def record_print(request: HttpRequest) -> HttpResponse:
 def check_print(request: HttpRequest, pk: int) -> HttpResponse:
     """The record of one check as a PDF, for whoever may see the check."""
     check = get_check(request.user, pk)
-    name = f"check-c{check.pk}-{slugify(check.probe.code)[:40] or 'probe'}.pdf"
+    name = f"check-c{check.pk}-{slugify(check.probe_then.code)[:40] or 'probe'}.pdf"
     return _pdf(lambda out: write_check(out, check, printed_by=request.user.name, now=timezone.now()), name)
 
 

@@ -53,7 +53,8 @@ class Told:
 
     @property
     def title(self) -> str:
-        return str(self.reminder.probe or self.reminder.round.limit)
+        probe = self.reminder.probe
+        return str(probe.particulars_at(self.reminder.due_at) if probe else self.reminder.round.limit)
 
 
 def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> QuerySet[Reminder]:

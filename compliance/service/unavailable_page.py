@@ -14,7 +14,7 @@ SECRET = "password"  # in the names of what is not to be written into a page
 KEY = "key"  # the field that makes sending a form twice harmless
 # Fields that hold what a page put there itself, or the number of a record: sent again, and not shown as what was typed.
 UNTYPED = {
-    "csrfmiddlewaretoken", KEY, "advised", "after", "afresh", "again", "all_the_same", "area", "before", "business",
+    "csrfmiddlewaretoken", KEY, "advised", "after", "afresh", "again", "all_the_same", "area", "before", "business", "corrects",
     "decided_by", "elapsed", "excuse", "forget", "good_reading", "limit", "limits", "most", "next", "place", "point", "probe",
     "probes", "role", "rules", "same", "seen", "site", "state", "stops", "taken_by", "unit", "wants",
 }  # fmt: skip

@@ -9,13 +9,14 @@ from shared.bounds import number_in
 from shared.forms import attempt
 from shared.page_numbers import numbered_page
 
-from ..access import areas_of, businesses_of, get_area, get_business, get_site, sites_of
+from ..access import areas_of, businesses_of, clock_of, get_area, get_business, get_site, sites_of
 from ..actions import add_area, add_site, amend_area, amend_business, amend_site
 from ..addresses import address
-from ..forms import AreaForm, BusinessForm, SiteForm
+from ..forms import AmendSiteForm, AreaForm, BusinessForm, NewSiteForm
 from ..models import Area, Business, Role
 from ..people import require_supervisor
 from ..tables import AreaTable, SiteTable, site_rows
+from ..wording import business_changes, lines_of, site_changes
 from .parts import setup_tabs
 
 FORM = ["GET", "HEAD", "POST"]
@@ -38,7 +39,7 @@ def site_list(request):
 def site_add(request):
     require_supervisor(request.user)
     areas = areas_of(request.user).order_by("name")
-    form = SiteForm(request.POST or None, areas=areas, initial=like_its_neighbours(areas))
+    form = NewSiteForm(request.POST or None, areas=areas, initial=like_its_neighbours(areas))
     if form.is_valid():
         site = attempt(form, add_site, by=request.user, **form.cleaned_data)
         if site:
@@ -63,13 +64,15 @@ def site_edit(request, pk, amend=amend_site):
     site = get_site(request.user, pk, Role.SUPERVISOR)
     areas = Area.objects.filter(Q(pk__in=areas_of(request.user).values("pk")) | Q(pk=site.area_id))
     areas = areas.filter(business=site.area.business_id)
-    form = SiteForm(request.POST or None, areas=areas, instance=site)
+    form = AmendSiteForm(request.POST or None, areas=areas, instance=site)
     if form.is_valid():
-        attempt(form, amend, by=request.user, site=site, changes=form.cleaned_data)
+        attempt(form, amend, by=request.user, site=site, **form.change())
         if not form.errors:
             messages.success(request, f"{site} is saved.")
             return redirect("site_list")
-    return render(request, "sites/site_form.html", {"form": form, "title": site.name, "submit_label": "Save"})
+    return render(request, "sites/site_form.html", {
+        "form": form, "title": site.name, "submit_label": "Save", "changes": lines_of(site_changes(site), site.zone),
+    })  # fmt: skip
 
 
 @require_safe
@@ -117,7 +120,7 @@ def business_edit(request):
     business = get_business(request.user, number_in(request.GET.get("business")))
     form = BusinessForm(request.POST or None, instance=business)
     if form.is_valid():
-        attempt(form, amend_business, by=request.user, business=business, changes=form.cleaned_data)
+        attempt(form, amend_business, by=request.user, business=business, **form.change())
         if not form.errors:
             messages.success(request, f"{business} is saved. Checks from now on are judged by it.")
             return redirect(f"{request.path}?business={business.pk}")
@@ -125,4 +128,5 @@ def business_edit(request):
     return render(request, "sites/business_form.html", {
         "form": form, "title": business.name, "submit_label": "Save", "others": others,
         "tabs": setup_tabs(request.user, "business_edit"),
+        "changes": lines_of(business_changes(business), clock_of(request.user)),
     })  # fmt: skip

@@ -163,15 +163,24 @@ def nothing(world, probe):
     pass
 
 
+def another_sensor(world, probe, **given):
+    probes.amend(by=world.manager, probe=probe, changes={"sensor": "unknown"}, reason="The maker says so.", **given)
+
+
 @pytest.mark.parametrize(
     ("before", "typed", "happens"),
     [
         (nothing, "63.6", lambda w, p: boiling(p, w.cook, day(0.1), "99.1")),
         (at_boiling_beside, "63.3", lambda w, p: strike(w, p.checks.get(kind="boiling"))),
         (at_boiling_beside, "63.3", lambda w, p: event(p, w.cook, "adjusted", day(-0.5))),
-        (nothing, "63.5", lambda w, p: probes.amend(by=w.manager, probe=p, changes={"sensor": "unknown"})),
+        (nothing, "63.5", lambda w, p: another_sensor(w, p, corrects=True)),
     ],
-    ids=["a boiling check is entered", "a boiling check is struck out", "an adjustment is entered", "another sensor"],
+    ids=[
+        "a boiling check is entered",
+        "a boiling check is struck out",
+        "an adjustment is entered",
+        "it had another sensor",
+    ],
 )
 def test_what_lies_beside_the_two_checks_opens_it_too(as_person, world, before, typed, happens):
     """At 63 °C a boiling check that belongs to the check at zero, or none, makes the difference of 0.3 °C."""
@@ -187,6 +196,31 @@ def test_what_lies_beside_the_two_checks_opens_it_too(as_person, world, before, 
     assert [(line.state, line.undecided) for line in summaries([world.site.pk])] == [(CaseState.OPEN, 1)]
     assert load_case(anchor).lost == 1
     assert "has changed since" in page(as_person(world.manager), anchor)
+
+
+def let_stand(world):
+    hot = make_limit(world.site, by=world.manager, code="hot-holding", direction="at_least", value="63")
+    good(world.probe, world.cook, day(0))
+    make_reading(world.probe, hot, "63.5", day(1), by=world.cook)
+    decide(world, f"check:{zero(world.probe, world.cook, day(9), '-2.4').pk}", Fate.STANDS)
+
+
+def left(world):
+    return [line.undecided for line in summaries([world.site.pk])]
+
+
+def test_another_sensor_from_now_on_opens_nothing_that_was_measured_with_the_one_before(world):
+    let_stand(world)
+    another_sensor(world, world.probe)
+    assert left(world) == [0]
+
+
+def test_what_a_correction_opened_stays_open_when_the_probe_gets_such_a_sensor_as_it_was_thought_to_have(world):
+    let_stand(world)
+    another_sensor(world, world.probe, corrects=True)
+    assert left(world) == [1]
+    probes.amend(by=world.manager, probe=world.probe, changes={"sensor": "thermistor"})
+    assert left(world) == [1]
 
 
 def test_another_site_of_the_case_keeps_it_from_being_signed_for_all(world):

@@ -11,7 +11,12 @@ from sites.models import Business, DecisionRule, Membership, Role
 from tests.world import make_area, make_person
 
 URL = reverse("business_edit")
-GIVEN = {"name": "Larkfield Kitchens", "decision_rule": "guarded", "reliability_target": "90"}
+GIVEN = {
+    "name": "Larkfield Kitchens",
+    "decision_rule": "guarded",
+    "reliability_target": "90",
+    "reason": "Agreed.",
+}
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ from ..kinds import KINDS, kind_of
 @require_GET
 def check_detail(request, pk):
     check = get_check(request.user, pk)
-    context = told(check) | {
+    context = told(check.of_its_time()) | {
         "strikes": may(request.user, check.site, Role.SUPERVISOR) and not hasattr(check, "void"),
         "print_url": address("check_print", pk),
         "today_url": address("today_site", check.probe.site_id),

@@ -7,7 +7,7 @@ from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
 from compliance.probes.access import get_probe
-from compliance.probes.forms import AmendProbeForm, MoveForm, NewProbeForm, known_of
+from compliance.probes.forms import AmendProbeForm, MoveForm, NewProbeForm
 from compliance.probes.queries import sites_to_move_to
 from shared.bounds import number_in
 from shared.forms import attempt
@@ -51,10 +51,9 @@ def site_item(site) -> dict:
 @require_http_methods(FORM)
 def probe_edit(request, pk):
     probe = get_probe(request.user, pk, Role.MANAGER)
-    form = AmendProbeForm(request.POST or None, site=probe.site, initial=known_of(probe))
+    form = AmendProbeForm(request.POST or None, probe=probe)
     if form.is_valid():
-        reason = form.cleaned_data["reason"]
-        attempt(form, amend_probe, by=request.user, probe=probe, changes=form.figures(), reason=reason)
+        attempt(form, amend_probe, by=request.user, probe=probe, **form.change())
         if not form.errors:
             messages.success(request, f"{probe} is saved.")
             return redirect("probe_detail", pk)

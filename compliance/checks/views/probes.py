@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET
 from compliance.plans.queries import plan_in_force
 from compliance.probes.access import get_probe
 from compliance.probes.models import Event, Placement, Probe
+from compliance.probes.wording import probe_changes
 from shared.bounds import number_in
 from shared.keyset import Page, page_by_key
 from shared.templatetags.noughtbook import when
@@ -17,6 +18,7 @@ from shared.units import difference_from_milli, from_milli, number, show_spread
 from sites.access import areas_of, role_at, sites_of
 from sites.addresses import address
 from sites.models import Role
+from sites.wording import lines_of
 
 from .. import drafts, unfinished
 from ..filters import ProbeFilter
@@ -87,6 +89,7 @@ def probe_detail(request, pk):
         "probe": probe, "site": site, "standing": standing_of(probe), "checks": table, "facts": _facts(probe, now),
         "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR), "placements": placements,
         "about": _about(probe), "picture": _picture(probe, history, events, now), "notices": _notices(request, probe, role),
+        "changes": lines_of(probe_changes([pk], site.unit), site.zone),
         "actions": _actions(probe, role), "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
         "outlook_url": address("probe_outlook", pk), "outlook_part_url": address("probe_outlook_part", pk),
     }  # fmt: skip

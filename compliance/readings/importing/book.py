@@ -170,7 +170,7 @@ class Book:
         instruments, rules, clocks = _instruments(sites), _rules(sites), {}
         pairs = []
         for site in sites:
-            clock = clocks.setdefault(site.time_zone, Clock(site.zone, self.now))
+            clock = clocks.setdefault(site.zone, Clock(site.zone, self.now))
             place = _place(site, instruments[site.area.business_id], rules[site.pk], clock)
             pairs += [(site.name, place), (f"{site.area.name} / {site.name}", place)]
         self.places = ReadOnce(Names(
@@ -268,7 +268,7 @@ def _instruments(sites: list[Site]) -> dict[int, list[tuple[str, KnownProbe]]]:
     found = defaultdict(list)
     for probe in Probe.objects.filter(business__in=businesses):
         track = Track.of(probe, placements[probe.pk], events[probe.pk])
-        quiet_from, quiet_site = track.quiet
+        quiet_from, quiet_site = (None, None) if probe.former else track.quiet  # its range may have been another one
         instrument = KnownProbe(
             probe.pk, probe.lowest_milli, probe.highest_milli, quiet_from or datetime.max, quiet_site, track
         )

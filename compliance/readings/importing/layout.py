@@ -23,8 +23,9 @@ COLUMNS = (
     "used_despite",
 )
 OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by", "used_despite")
-# What the book that wrote the file knew when the reading was entered there: of the probe, and how who took it was called.
-PASSED_OVER = ("fitness", "taken_by_name")
+# What the book that wrote the file knew when the reading was entered there: of the probe, and how who took it, the site and the
+# probe were called.
+PASSED_OVER = ("fitness", "taken_by_name", "site_then", "probe_then")
 REQUIRED = tuple(name for name in COLUMNS if name not in OPTIONAL)
 SEPARATORS = ",;\t"
 MOST_ROWS = 1_000_000

@@ -35,7 +35,7 @@ def detail_of(request, reading: Reading) -> dict:
     now = timezone.now()
     seen, others = seen_now(reading, span, now)
     return {
-        "reading": reading, "site": reading.site, "void": void, "deviation": deviation,
+        "reading": reading, "site": reading.site_then, "void": void, "deviation": deviation,
         "verdict": first_words(seen, verdict_of(reading, why)), "usual_action": reading.limit_version.usual_action if why else "",
         "settled": bool(deviation) and not open_deviations([reading.site_id]).filter(pk=deviation.pk).exists(),
         "standing": seen.standing, "standing_why": seen.standing_why,
@@ -55,7 +55,7 @@ def seen_now(reading: Reading, span, now) -> tuple[ReadingWorth, list]:
     seen = ReadingWorth(
         probe=probe.code,
         standing=standing,
-        standing_why=why_standing(span, probe.code, zone),
+        standing_why=why_standing(span, reading.probe_then.code, zone),
         fitness=found.state,
         why=found.why(zone, now),
         entered=reading.fitness,
@@ -92,12 +92,12 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         ("Reading", f"{reading.typed} {Unit(reading.unit).label}"),
         ("Limit", f"{version.limit.title}: {demand(version)}"),
         ("Source", f"{version.source} {version.edition}".strip()),
-        ("Probe", reading.probe.code),
+        ("Probe", reading.probe_then.code),
         ("Taken", zoned_moment(reading.taken_at, zone)),
         ("Taken by", in_full(reading.name_of("taken_by"))),
     ]
-    if reading.unit != reading.site.unit:
-        facts.insert(2, ("In the unit of the site", show(reading.value_milli, reading.site.unit)))
+    if reading.unit != (unit := reading.site_then.unit):
+        facts.insert(2, ("In the unit of the site", show(reading.value_milli, unit)))
     if reading.hold_s is not None:
         facts.insert(2, ("Held for", duration(reading.hold_s) or "0 s"))
     if reading.since_start_s is not None:

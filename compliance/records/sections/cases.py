@@ -12,6 +12,7 @@ from compliance.quarantine.models import Fate
 from compliance.quarantine.outcomes import OutcomeInput, outcome_of
 from compliance.quarantine.reopening import SHORT
 from compliance.readings.models import Reading
+from shared.dated import told_at
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -66,7 +67,7 @@ def _write_former(writer: Writer, told: "CaseRows", rows: Iterable[Held]) -> Non
 
 def _write_head(writer: Writer, scope: RecordScope, case: CaseHere) -> None:
     with writer.together():
-        writer.heading(f"Case {case.title}: probe {case.probe.code}", 2)
+        writer.heading(f"Case {case.title}: probe {case.probe.particulars_at(scope.reached).code}", 2)
         writer.facts(
             [
                 ("Why", " ".join(case.reasons)),
@@ -154,7 +155,7 @@ class CaseRows:
             taken = moment(row.good_at, zone)
             standing = f" Its standing when this was decided: {row.good_standing}." if row.good_standing else ""
             parts.append(
-                f"Measured again: R{row.good}, {row.good_item}, {read} with {row.good_probe}, {taken}.{standing}"
+                f"Measured again: R{row.good}, {row.good_item}, {read} with {_code_then(row)}, {taken}.{standing}"
             )
         yield Row(note=" ".join(parts) or "No words were given.")
 
@@ -196,3 +197,9 @@ class CaseRows:
         measured = OutcomeInput(row.milli, row.hold_s, row.since_start_s)
         now = outcome_of(self._versions[row.version], measured, error)
         return Lost.GRAVER if is_graver(now, row.outcome) else ""
+
+
+def _code_then(row: Held) -> str:
+    """The code of the probe with which it was measured again, as it was called then."""
+    told = told_at(row.good_former or [], row.good_at)
+    return told["code"] if told else row.good_probe

@@ -54,13 +54,13 @@ def struck_out(model: type[Void], scope: RecordScope, time: str) -> QuerySet[Voi
 
 def _reading(reading: Reading, scope: RecordScope) -> str:
     read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s)
-    return f"R{reading.pk}: {reading.item}, {read}, {reading.probe.code}, {moment(reading.taken_at, scope.zone)}"
+    return f"R{reading.pk}: {reading.item}, {read}, {reading.probe_then.code}, {moment(reading.taken_at, scope.zone)}"
 
 
 def _check(check: Check, scope: RecordScope) -> str:
     found = f"error {error(check, scope.site.unit)}, {check.get_verdict_display()}"
-    return f"C{check.pk}: {check.probe.code}, {found}, {moment(check.checked_at, scope.zone)}"
+    return f"C{check.pk}: {check.probe_then.code}, {found}, {moment(check.checked_at, scope.zone)}"
 
 
 def _event(event: Event, scope: RecordScope) -> str:
-    return f"E{event.pk}: {event.probe.code} {event.get_kind_display()}, {moment(event.at, scope.zone)}"
+    return f"E{event.pk}: {event.probe_then.code} {event.get_kind_display()}, {moment(event.at, scope.zone)}"

@@ -6,15 +6,15 @@ from itertools import groupby, zip_longest
 
 from django.db.models import Q
 
-from compliance.plans.calendar import public_holidays
 from compliance.plans.models import CheckPlan, Closure, Opening
-from compliance.plans.queries import opening_in_force, scope_words
+from compliance.plans.queries import holidays_of, opening_in_force, scope_words
 from compliance.plans.wording import closure_scope, span_words, week_in_short
 from compliance.probes.models import Event, EventKind
+from shared.dated import known_at
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
-from sites.past import Particulars
+from sites.models import Site, SiteSettings
 
 from ..formatting import sentence
 from ..probes import ProbeHere
@@ -75,7 +75,7 @@ def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Ro
 
 
 def _closed(scope: RecordScope) -> Iterator[Row]:
-    then = _particulars(scope)
+    then = _known(scope)
     rows = [(each.first_day, _closure(each, scope)) for each in closures(scope, then)]
     rows += [(on, Row((day_words(on), name, "public holiday", ""))) for on, name in _holidays(then)]
     rows += [
@@ -84,39 +84,36 @@ def _closed(scope: RecordScope) -> Iterator[Row]:
     yield from (row for _, row in sorted(rows, key=lambda each: each[0]))
 
 
-def _particulars(scope: RecordScope) -> dict[date, dict[str, str]]:
-    """What was set for the site when each day of the period that has come began, whatever was set later."""
-    past = Particulars(scope.site, ("area", "country", "subdivision", "closed_on_holidays", "closed"))
-    return {on: past.at(midnight(on, scope.zone)) for on in _days(scope)}
+def _known(scope: RecordScope) -> dict[date, SiteSettings | Site]:
+    """What was set for the site when each day of the period began, whatever was set or corrected later."""
+    facts = list(scope.site.settings_facts.order_by("pk"))
+    return {on: known_at(facts, midnight(on, scope.zone)) or scope.site for on in _days(scope)}
 
 
-def _holidays(then: dict[date, dict[str, str]]) -> Iterator[tuple[date, str]]:
+def _holidays(then: dict[date, SiteSettings | Site]) -> Iterator[tuple[date, str]]:
     for on, told in then.items():
-        if told["country"] and told["closed_on_holidays"] == str(True):
-            name = public_holidays(told["country"], told["subdivision"]).get(on)
-            if name:
-                yield on, name
+        if name := holidays_of(told).get(on):
+            yield on, name
 
 
-def _shut(then: dict[date, dict[str, str]]) -> Iterator[tuple[date, date]]:
+def _shut(then: dict[date, SiteSettings | Site]) -> Iterator[tuple[date, date]]:
     """The first and the last day of each time for which the site was closed for good."""
-    for shut, days in groupby(then, key=lambda on: then[on]["closed"] == str(True)):
+    for shut, days in groupby(then, key=lambda on: then[on].closed):
         if shut:
             first, *more = days
             yield first, more[-1] if more else first
 
 
-def closures(scope: RecordScope, then: dict[date, dict[str, str]] | None = None) -> Iterator[Closure]:
+def closures(scope: RecordScope, then: dict[date, SiteSettings | Site] | None = None) -> Iterator[Closure]:
     """Struck out ones too, as they reached the record before it was printed; of each area on days on which it was there."""
-    then = then or _particulars(scope)
-    site, areas = scope.site, {told["area"] for told in then.values()}
-    business = site.area.business_id
-    reaching = Q(site=site) | Q(area__business=business, area__name__in=areas) | Q(business=business)
+    then = then or _known(scope)
+    site, areas = scope.site, {told.area_id for told in then.values()}
+    reaching = Q(site=site) | Q(area__in=areas) | Q(business=site.area.business_id)
     found = Closure.objects.filter(
         reaching, first_day__lte=scope.last, last_day__gte=scope.first, recorded_at__lte=scope.now
     )
     for each in found.select_related("site", "area", "business", "void").order_by("first_day", "pk"):
-        there = (on for on, told in then.items() if each.area is None or told["area"] == str(each.area))
+        there = (on for on, told in then.items() if each.area_id in (None, told.area_id))
         if any(each.first_day <= on <= each.last_day for on in there):
             yield each
 
@@ -125,7 +122,7 @@ def _closure(each: Closure, scope: RecordScope) -> Row:
     void = getattr(each, "void", None)
     note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
     cells = (
-        span_words(each.first_day, each.last_day), each.why, closure_scope(each), scope.people.initials_of(each)
+        span_words(each.first_day, each.last_day), each.why, closure_scope(scope.named(each)), scope.people.initials_of(each)
     )  # fmt: skip
     return Row(cells, void=void is not None, note=note)
 
@@ -142,7 +139,8 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
         reaching, effective_from__gte=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
     )
     for plan in found.select_related("site", "business", "probe").order_by("effective_from", "pk"):
-        who = f"probe {plan.probe.code}: its own plan" if plan.probe_id else scope_words(plan)
+        code = plan.probe and plan.probe.particulars_at(plan.recorded_at).code
+        who = f"probe {code}: its own plan" if code else scope_words(scope.named(plan))
         told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
         cells = (day_words(plan.effective_from), who, told, scope.people.initials_of(plan))
         yield Row(cells, note=sentence(plan.reason) if plan.reason else "")

@@ -53,7 +53,7 @@ def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
     cells = (
         f"D{deviation.pk}", moment(reading.taken_at, scope.zone), reading.item, limit_in_words(version),
         value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s),
-        reading.probe.code, state,
+        reading.probe_then.code, state,
     )  # fmt: skip
     why = f"R{reading.pk}: {sentence(deviation.why)}"
     if void:

@@ -31,7 +31,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 def _row(event: Event, scope: RecordScope) -> Row:
     what = event.get_kind_display().capitalize()
     by = scope.people.initials_of(event)
-    cells = (moment(event.at, scope.zone), f"E{event.pk}", event.probe.code, what, event.note, by)
+    cells = (moment(event.at, scope.zone), f"E{event.pk}", event.probe_then.code, what, event.note, by)
     return Row(cells, void=hasattr(event, "void"), note=" ".join(_notes(event, scope)))
 
 

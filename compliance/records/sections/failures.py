@@ -40,12 +40,12 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
     state = " (void)" if void else ""
     at = moment(check.checked_at, scope.zone)
     with writer.together():
-        writer.heading(f"C{check.pk}: probe {check.probe.code}, {check.get_verdict_display()}, {at}{state}", 3)
+        writer.heading(f"C{check.pk}: probe {check.probe_then.code}, {check.get_verdict_display()}, {at}{state}", 3)
         writer.facts(
             [
                 (
                     "Made by",
-                    f"{scope.people.full_of(check, 'checked_by')}, at {check.site.name}, {check.get_stage_display()}",
+                    f"{scope.people.full_of(check, 'checked_by')}, at {check.site_then.name}, {check.get_stage_display()}",
                 ),
                 ("Against", method(check, unit)),
                 ("Error, ± U, allowed", _figures(check, unit)),
@@ -59,8 +59,8 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
     if check.verdict == Verdict.OUT_OF_TOLERANCE and not void:
         what = kind_of(check).on_paper.noun
         writer.paragraph(
-            f"With this {what} the readings of {check.probe.code} since its last good check, and until its next one, went into "
-            "quarantine: see the cases of quarantine."
+            f"With this {what} the readings of {check.probe_then.code} since its last good check, and until its next one, "
+            "went into quarantine: see the cases of quarantine."
         )
 
 

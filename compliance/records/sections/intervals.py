@@ -37,8 +37,9 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
 
 
 def _row(accepted: Acceptance, scope: RecordScope) -> Row:
+    code = accepted.probe.particulars_at(accepted.recorded_at).code
     cells = (
-        moment(accepted.recorded_at, scope.zone), accepted.probe.code, every(accepted.days_accepted).capitalize(),
+        moment(accepted.recorded_at, scope.zone), code, every(accepted.days_accepted).capitalize(),
         every(accepted.days_before), every(accepted.days_advised), f"{accepted.target} of 100",
         scope.people.initials_of(accepted),
     )  # fmt: skip

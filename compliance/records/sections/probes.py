@@ -183,7 +183,7 @@ def _next_due(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check) 
 def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[str]:
     void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
     who, at = scope.people.full_of(check, "checked_by"), moment(check.recorded_at, scope.zone)
-    yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site.name}'}."
+    yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site_then.name}'}."
     if failed and not void:
         yield f"It did not clear the probe: C{failed.pk}, away from zero, had failed and was not made good."
     if passed_near_edge(check):

@@ -76,7 +76,7 @@ class ReadingRows:
         used = scope.readings().order_by().values("limit_version")
         versions = LimitVersion.objects.filter(pk__in=used).select_related("limit")
         self._limits = {version.pk: limit_in_words(version) for version in versions}
-        self._probes = {here.probe.pk: here.probe.code for here in scope.probes}
+        self._probes = {here.probe.pk: here.probe for here in scope.probes}
         self._zone, self._people = scope.zone, scope.people
 
     def rows(self, lines: Iterable[Line]) -> Iterator[Row]:
@@ -86,8 +86,8 @@ class ReadingRows:
             yield Row(
                 (
                     told_apart(line.at.astimezone(zone)), f"R{line.pk}", line.item, limits[line.version],
-                    value(line.typed, line.unit, line.milli, line.hold_s, line.since_s), probes[line.probe],
-                    initials(line.by, line.recorded_at),
+                    value(line.typed, line.unit, line.milli, line.hold_s, line.since_s),
+                    probes[line.probe].particulars_at(line.at).code, initials(line.by, line.recorded_at),
                     "Void" if void else WORDS[line.standing],
                 ),
                 void=void, strong=line.deviation is not None and not void, note=self._note(line, void),

@@ -42,9 +42,9 @@ def write(writer: Writer, scope: RecordScope) -> None:
     site = scope.site
     writer.facts(
         [
-            ("Business", site.area.business.name),
+            ("Business", scope.business.name),
             ("Site", site.name),
-            ("Area", site.area.name),
+            ("Area", scope.area.name),
             ("Address", site.address.strip()),
             ("Period", f"From the start of {day_words(scope.first)} to the end of {day_words(scope.last)}"),
             ("Time zone", f"{site.time_zone.replace('_', ' ')}: every time is that of the clock on its wall"),

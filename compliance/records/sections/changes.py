@@ -1,0 +1,57 @@
+"""What was set anew in the period for the site, its business and its probes, and what was corrected of it later."""
+
+from collections.abc import Iterator
+
+from compliance.probes.wording import probe_changes
+from shared.dated import Change
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+from sites.wording import business_changes, site_changes
+
+from ..scope import RecordScope
+from ..words import moment
+
+COLUMNS = [
+    Column("Set", points=72), Column("Of", points=62), Column("What", share=1), Column("Was", share=1.2), Column("Is", share=1.2),
+    Column("Why", share=1.4), Column("By", points=24),
+]  # fmt: skip
+EXPLAINED = (
+    "Every line of this record says what was set at its time; its head, and what it says of a probe as a whole, what was set "
+    "at the end of the period. A correction puts right what was wrong before: this record says what it says, and lists it "
+    "whenever it was made."
+)
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    rows = list(_rows(scope))
+    if rows:
+        writer.heading("Changes of what was set")
+        writer.table(COLUMNS, rows)
+        writer.paragraph(EXPLAINED, small=True)
+
+
+def _rows(scope: RecordScope) -> Iterator[Row]:
+    probes = {here.probe.pk: here.probe for here in scope.probes}
+    told = [("Business", each, words) for each, words in business_changes(scope.business)]
+    told += [("Site", each, words) for each, words in site_changes(scope.site)]
+    for each, words in probe_changes(probes, scope.site.unit):
+        told.append((f"Probe {probes[each.fact.probe_id].particulars_at(each.fact.recorded_at).code}", each, words))
+    for of, each, words in sorted(told, key=lambda line: (line[1].fact.recorded_at, line[1].fact.pk)):
+        if _belongs(each, scope):
+            yield _row(of, each, words, scope)
+
+
+def _belongs(change: Change, scope: RecordScope) -> bool:
+    """Made in the period; or a correction, made later, of what was set in it."""
+    at = change.fact.recorded_at
+    if change.fact.corrects:
+        return scope.start <= at <= scope.now and (change.since is None or change.since < scope.end)
+    return scope.holds(at) and at <= scope.now
+
+
+def _row(of: str, change: Change, words: tuple[str, str, str], scope: RecordScope) -> Row:
+    fact = change.fact
+    by = scope.people.initials_of(fact) if fact.recorded_by_id else "–"
+    since = "the start" if change.since is None else moment(change.since, scope.zone)
+    note = f"A correction: it holds from {since}." if fact.corrects else ""
+    return Row((moment(fact.recorded_at, scope.zone), of, *words, fact.reason, by), note=note)
