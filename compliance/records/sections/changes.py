@@ -6,10 +6,10 @@ from compliance.probes.wording import probe_changes
 from shared.dated import Change
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
+from shared.time_text import moment
 from sites.wording import business_changes, site_changes
 
 from ..scope import RecordScope
-from ..words import moment
 
 COLUMNS = [
     Column("Set", points=72), Column("Of", points=62), Column("What", share=1), Column("Was", share=1.2), Column("Is", share=1.2),
