@@ -39,8 +39,8 @@ ELSEWHERE = {
         "compliance/notices/actions.py",
         "compliance/checks/fallen.py",
         "compliance/reminders/database_clock.py",
-        "compliance/engine/management/commands/backup.py",
-        "compliance/engine/management/commands/restore.py",
+        "compliance/service/management/commands/backup.py",
+        "compliance/service/management/commands/restore.py",
     },
 }
 
@@ -86,7 +86,6 @@ def test_every_parameter_counts_but_self():
 TWICE = {
     "Line": {"compliance/plans/obligation_lines.py", "shared/lines.py"},  # a line of demands, and a field of one line
     "Row": {"compliance/plans/obligation_lines.py", "shared/printing/table.py"},  # of a demand, and of a printed table
-    "State": {"compliance/engine/health.py", "compliance/notices/models.py"},  # of a part, and of a notice
     "Stay": {"compliance/checks/stays.py", "compliance/plans/obligations.py"},  # with its site, and as a fold sees it
 }
 BY_CUSTOM = {"Command"}  # Django asks for this name
@@ -120,4 +119,3 @@ def test_a_name_of_a_class_means_one_thing():
 def test_choices_of_other_words_are_another_thing():
     assert same_choices("Verdict", {"compliance/checks/models.py", "compliance/metrology/vocabulary.py"})
     assert not same_choices("Line", TWICE["Line"])
-    assert not same_choices("State", TWICE["State"])
