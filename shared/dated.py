@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from .facts import Fact
+from .facts import Fact, WrittenOnce
 from .reasons import as_reason
 from .shown import entered, refuse_newer
 
@@ -49,6 +49,11 @@ class DatedModel(models.Model):
 
     class Meta:
         abstract = True
+
+    def save(self, *args, **kwargs):
+        if self.present is not self:
+            raise WrittenOnce(f"{self} as it once was is shown, and not saved.")
+        super().save(*args, **kwargs)
 
     def record_settings(self, *, by: models.Model | None, reason: str = "", corrects: bool = False) -> None:
         """Write a fact of what the row says. Call it in the transaction that changes the row, which is to be locked."""

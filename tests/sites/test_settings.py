@@ -16,6 +16,7 @@ from compliance.probes.actions import amend, register
 from compliance.probes.models import Probe
 from compliance.probes.wording import probe_changes
 from shared.dated import former_of
+from shared.facts import WrittenOnce
 from sites.actions import add_business, add_site, amend_business, amend_site
 from sites.models import Business, Site
 from sites.wording import business_changes, site_changes
@@ -87,6 +88,8 @@ def test_a_copy_of_then_keeps_the_area_of_now_by_which_roles_are_held(world, clo
     then = world.site.settings_at(before)
     assert (then.name, then.area_id, then.present is world.site) == ("Alder School", world.far_area.pk, True)
     assert world.site.as_known_at(before).area_id == world.area.pk
+    with pytest.raises(WrittenOnce, match="as it once was"):
+        then.save()
 
 
 def test_nothing_is_asked_of_the_database_for_what_was_set_once(world, clock):
