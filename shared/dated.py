@@ -13,7 +13,7 @@ from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from .append_only import Fact
+from .append_only import Fact, WrittenOnce
 from .reasons import as_reason
 from .stale_forms import entered, refuse_newer
 
@@ -49,6 +49,11 @@ class DatedModel(models.Model):
 
     class Meta:
         abstract = True
+
+    def save(self, *args, **kwargs):
+        if self.present is not self:
+            raise WrittenOnce(f"{self} as it once was is shown, and not saved.")
+        super().save(*args, **kwargs)
 
     def record_settings(self, *, by: models.Model | None, reason: str = "", corrects: bool = False) -> None:
         """Write a fact of what the row says. Call it in the transaction that changes the row, which is to be locked."""
@@ -88,7 +93,7 @@ class DatedModel(models.Model):
 
 
 @dataclass(frozen=True, slots=True)
-class Period:
+class SettingPeriod:
     """What was set from a moment on, until that of the next period."""
 
     since: datetime | None
@@ -96,7 +101,7 @@ class Period:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class SettingChange:
     """One value that a fact changed. It holds from `since` on: its recording or, of a correction, the start of the old value."""
 
     name: str
@@ -106,16 +111,16 @@ class Change:
     fact: SettingsFact
 
 
-def periods(facts: Iterable[SettingsFact], names: Sequence[str]) -> list[Period]:
+def periods(facts: Iterable[SettingsFact], names: Sequence[str]) -> list[SettingPeriod]:
     """What was set when, by all that is known now; of facts in the order of their recording."""
     courses: dict[str, list[tuple]] = {name: [] for name in names}
     for _ in _changes(facts, courses):
         pass
     moments = {since for course in courses.values() for since, _ in course if since}
-    return [Period(at, {n: _value_at(courses[n], at) for n in names}) for at in (SINCE_EVER, *sorted(moments))]
+    return [SettingPeriod(at, {n: _value_at(courses[n], at) for n in names}) for at in (SINCE_EVER, *sorted(moments))]
 
 
-def changes(facts: Iterable[SettingsFact], names: Sequence[str]) -> list[Change]:
+def changes(facts: Iterable[SettingsFact], names: Sequence[str]) -> list[SettingChange]:
     """Every value that was changed, in the order of recording."""
     return list(_changes(facts, {name: [] for name in names}))
 
@@ -163,7 +168,7 @@ def _changes(facts: Iterable[SettingsFact], courses: dict[str, list[tuple]]):
                     since = max(fact.recorded_at, since or fact.recorded_at)
                 if not course or course[-1][1] != value:
                     course.append((since, value))
-                yield Change(name, old, value, since, fact)
+                yield SettingChange(name, old, value, since, fact)
 
 
 def _value_at(course: list[tuple], at: datetime | None):

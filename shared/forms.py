@@ -13,7 +13,7 @@ from .stale_forms import Newer, newest
 Result = TypeVar("Result")
 
 
-class ChangeForm(forms.Form):
+class SettingsChangeForm(forms.Form):
     """Settings that are changed from now on, or corrected from the start; the fields that are set come from another form."""
 
     corrects = CorrectsField()
@@ -27,7 +27,7 @@ class ChangeForm(forms.Form):
 
     def change(self) -> dict:
         """The fields, the reason and the rest, as actions take them."""
-        told = {name: self.cleaned_data[name] for name in ChangeForm.base_fields}
+        told = {name: self.cleaned_data[name] for name in SettingsChangeForm.base_fields}
         return {**told, "changes": {n: v for n, v in self.cleaned_data.items() if n not in told}}
 
 

@@ -8,7 +8,7 @@ from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, Se
 from django.utils.html import format_html
 
 from shared.fields import ReasonField, ShownField
-from shared.forms import ChangeForm
+from shared.forms import SettingsChangeForm
 
 from .countries import country_choices
 from .login_throttle import begin_anew, count_try
@@ -115,7 +115,7 @@ class NewSiteForm(SiteForm):
             self.fields["time_zone"].widget.attrs["data-browser-zone"] = True  # read by app.js
 
 
-class AmendSiteForm(ChangeForm, SiteForm):
+class AmendSiteForm(SettingsChangeForm, SiteForm):
     def __init__(self, *args, instance, **kwargs):
         super().__init__(*args, instance=instance, initial=self.shown(instance), **kwargs)
 
@@ -133,7 +133,7 @@ RULE_CHOICES = [
 ]
 
 
-class BusinessForm(ChangeForm, forms.ModelForm):
+class BusinessForm(SettingsChangeForm, forms.ModelForm):
     decision_rule = forms.ChoiceField(
         label="When a probe is in tolerance",
         choices=RULE_CHOICES,

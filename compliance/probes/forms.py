@@ -9,7 +9,7 @@ from django.utils import timezone
 from compliance.limits.queries import limits_in_force
 from shared.bounds import one_line
 from shared.fields import ReasonField, RecordsField, SiteDateTimeField, TemperatureField
-from shared.forms import ChangeForm
+from shared.forms import SettingsChangeForm
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
 
 from .models import Probe, Sensor
@@ -117,8 +117,8 @@ class NewProbeForm(ProbeForm):
         self.fields["starts_at"].initial = timezone.now().replace(second=0, microsecond=0)
 
 
-class AmendProbeForm(ChangeForm, ProbeForm):
-    field_order = [*ProbeForm.field_order, *ChangeForm.base_fields]
+class AmendProbeForm(SettingsChangeForm, ProbeForm):
+    field_order = [*ProbeForm.field_order, *SettingsChangeForm.base_fields]
 
     def __init__(self, *args, probe: Probe, **kwargs):
         super().__init__(*args, site=probe.site, initial=known_of(probe) | self.shown(probe), **kwargs)

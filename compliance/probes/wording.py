@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from shared.dated import Change, changes
+from shared.dated import SettingChange, changes
 from shared.units import Unit, difference_from_milli, number, show
 
 from .models import PARTICULARS, Probe, ProbeParticulars
@@ -12,7 +12,7 @@ POINTS, DIFFERENCES = ("lowest_milli", "highest_milli"), ("resolution_milli", "t
 LABELS = {"lowest_milli": "lowest temperature", "highest_milli": "highest temperature"}
 
 
-def probe_changes(probes: Iterable[int], unit: str) -> Iterator[tuple[Change, tuple[str, str, str]]]:
+def probe_changes(probes: Iterable[int], unit: str) -> Iterator[tuple[SettingChange, tuple[str, str, str]]]:
     """Of these probes, by their keys; of each the first first. Figures in a unit. One query, and one for names."""
     facts = defaultdict(list)
     made = ProbeParticulars.objects.filter(probe__in=list(probes)).order_by("pk")
@@ -22,7 +22,7 @@ def probe_changes(probes: Iterable[int], unit: str) -> Iterator[tuple[Change, tu
         yield from ((each, _words(each, unit)) for each in changes(told, PARTICULARS))
 
 
-def _words(change: Change, unit: str) -> tuple[str, str, str]:
+def _words(change: SettingChange, unit: str) -> tuple[str, str, str]:
     field = Probe._meta.get_field(change.name)
     label = LABELS.get(change.name, str(field.verbose_name))
     shown = dict(field.choices or ())

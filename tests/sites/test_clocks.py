@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compliance.plans.calendar import instant
+from shared.bounds import on_clock
 from sites.clocks import clock_of
 
 ZONES = ("Europe/London", "Pacific/Auckland", "America/New_York", "UTC", "Asia/Kathmandu")
@@ -56,3 +57,10 @@ def test_it_remembers_several_zones():
     zone = clock_of("UTC", turns)
     names = [(START + timedelta(days=30 * n + 15)).astimezone(zone).tzname() for n in range(4)]
     assert names == ["GMT", "NZDT", "EDT", "UTC"]
+
+
+@pytest.mark.parametrize("edge", [datetime.min, datetime.max])
+@pytest.mark.parametrize("zones", [("Pacific/Auckland", "America/New_York"), ("America/New_York", "Pacific/Auckland")])
+def test_the_edges_of_the_calendar_are_shown(edge, zones):
+    zone = clock(*zones, START)
+    assert on_clock(edge.replace(tzinfo=UTC), zone) and edge.replace(tzinfo=zone).utcoffset() is not None

@@ -14,9 +14,12 @@ from hypothesis import strategies as st
 from compliance.plans.facts import site_facts
 from compliance.probes.actions import amend, register
 from compliance.probes.models import Probe
+from compliance.probes.wording import probe_changes
 from shared.dated import former_of
+from shared.facts import WrittenOnce
 from sites.actions import add_business, add_site, amend_business, amend_site
 from sites.models import Business, Site
+from sites.wording import business_changes, site_changes
 
 WHY = "The inspector asked for it."
 
@@ -85,6 +88,8 @@ def test_a_copy_of_then_keeps_the_area_of_now_by_which_roles_are_held(world, clo
     then = world.site.settings_at(before)
     assert (then.name, then.area_id, then.present is world.site) == ("Alder School", world.far_area.pk, True)
     assert world.site.as_known_at(before).area_id == world.area.pk
+    with pytest.raises(WrittenOnce, match="as it once was"):
+        then.save()
 
 
 def test_nothing_is_asked_of_the_database_for_what_was_set_once(world, clock):
@@ -160,3 +165,22 @@ def test_who_was_overtaken_corrects_nothing(world, as_person):
     amend_site(by=world.supervisor, site=world.site, changes={"unit": "F"})
     told = client.post(url, sent | {"name": "Alder Annexe", "corrects": "1", "reason": WHY}).content.decode()
     assert "Nothing was changed" in told and Site.objects.get(pk=world.site.pk).name == "Alder School"
+
+
+def test_changes_are_told_in_the_words_of_the_forms(world):
+    changes = {"altitude_m": 1, "closed_on_holidays": True, "country": "IE", "unit": "F", "area": world.far_area}
+    amend_site(by=world.supervisor, site=world.site, changes=changes)
+    told = {label: (old, new) for _, (label, old, new) in site_changes(world.site)}
+    assert told == {
+        "altitude in metres": ("0", "1"), "closed on public holidays": ("no", "yes"), "country": ("nothing", "IE"),
+        "temperatures shown in": ("°C", "°F"), "area": ("North", "South"),
+    }  # fmt: skip
+    particulars = {"sensor": "bimetal", "tolerance_milli": 500, "time_constant_s": 2.5, "lowest_milli": -20_000}
+    amend(by=world.manager, probe=world.probe, changes=particulars)
+    assert {label: (old, new) for _, (label, old, new) in probe_changes([world.probe.pk], "C")} == {
+        "kind of sensor": ("thermistor", "bimetal dial"), "tolerance": ("1.00 °C", "0.50 °C"),
+        "time constant in seconds": ("nothing", "2.5"), "lowest temperature": ("−40.0 °C", "−20.0 °C"),
+    }  # fmt: skip
+    amend_business(by=world.supervisor, business=world.business, changes={"decision_rule": "simple"}, reason=WHY)
+    ((_, (label, old, _)),) = business_changes(world.business)
+    assert (label, old) == ("rule for verdicts", "In tolerance up to its edge; near the edge, check again soon")

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from compliance.probes.wording import probe_changes
-from shared.dated import Change
+from shared.dated import SettingChange
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
@@ -41,7 +41,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
             yield _row(of, each, words, scope)
 
 
-def _belongs(change: Change, scope: RecordScope) -> bool:
+def _belongs(change: SettingChange, scope: RecordScope) -> bool:
     """Made in the period; or a correction, made later, of what was set in it."""
     at = change.fact.recorded_at
     if change.fact.corrects:
@@ -49,7 +49,7 @@ def _belongs(change: Change, scope: RecordScope) -> bool:
     return scope.holds(at) and at <= scope.now
 
 
-def _row(of: str, change: Change, words: tuple[str, str, str], scope: RecordScope) -> Row:
+def _row(of: str, change: SettingChange, words: tuple[str, str, str], scope: RecordScope) -> Row:
     fact = change.fact
     by = scope.people.initials_of(fact) if fact.recorded_by_id else "–"
     since = "the start" if change.since is None else moment(change.since, scope.zone)
