@@ -88,7 +88,7 @@ BADGES = {
         "unfit": Badge("Taken, not to be relied on", "doubt", "triangle"),
         "missed": Badge("Missed", "bad", "box-crossed"),
         "excused": Badge("Excused", "info", "note"),
-        "lifted": Badge("Not asked for", "plain", "strike"),
+        "cancelled": Badge("Not asked for", "plain", "strike"),
     },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),

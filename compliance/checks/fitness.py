@@ -201,7 +201,7 @@ def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
         checks[pk].append(Checked(*told))
     for pk, *told in Event.objects.filter(**live, at__lte=at).order_by().values_list("probe_id", "at", "kind", "pk"):
         events[pk].append(Happened(*told))
-    overdue = Reminder.objects.filter(probe__in=probe_ids, away=False, grace_at__lte=at).exclude(lifted_at__lte=at)
+    overdue = Reminder.objects.filter(probe__in=probe_ids, away=False, grace_at__lte=at).exclude(cancelled_at__lte=at)
     for pk, *told in overdue.order_by().values_list("probe_id", "opens_at", "due_at"):
         asked[pk].append(tuple(told))
     return {pk: known_then(checks[pk], events[pk], at, asked[pk]) for pk in probe_ids}

@@ -178,7 +178,7 @@ def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
     count = {status: sum(each.status == status for each in told) for status in Status}
     waiting = sum(count[status] for status in OPEN) + len(left)
     late, unfit = sum(each.excused_late for each in told), sum(each.unfit for each in told)
-    missed, excused = count[Status.MISSED] + late, count[Status.EXCUSED] - late
+    missed, excused, gone = count[Status.MISSED] + late, count[Status.EXCUSED] - late, count[Status.CANCELLED]
     return [
         {"value": count[Status.CLEARED] - unfit, "label": "done", "tone": "good"},
         *([{"value": unfit, "label": "taken, not to be relied on", "tone": "doubt"}] if unfit else []),
@@ -186,7 +186,7 @@ def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
          "note": f"{len(left)} from earlier days" if left else ""},
         {"value": missed, "label": "missed", "tone": "bad" if missed else "good"},
         {"value": excused, "label": "excused", "tone": "info"},
-        *([{"value": count[Status.LIFTED], "label": "no longer asked for", "tone": "info"}] if count[Status.LIFTED] else []),
+        *([{"value": gone, "label": "no longer asked for", "tone": "info"}] if gone else []),
     ]  # fmt: skip
 
 
@@ -200,8 +200,8 @@ def _who(told: Told) -> str:
     if told.excuse:
         at = when(told.excuse.recorded_at, zone, "short")
         return format_html("{}, {}: {}", told.excuse.name_of(), at, told.excuse.reason)
-    if told.status == Status.LIFTED:
-        return told.reminder.lifted_because
+    if told.status == Status.CANCELLED:
+        return told.reminder.cancelled_because
     return ""
 
 

@@ -8,6 +8,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from compliance.metrology.vocabulary import CheckKind
 from compliance.probes.models import Sensor
 from shared.facts import Fact, Void
 from shared.lines import Line
@@ -220,6 +221,13 @@ class Horizon(models.Model):
         return f"{self.site} until {self.rounds_until:%Y-%m-%d}"
 
 
+class Point(models.TextChoices):
+    """Of the scale, of which a check is asked for."""
+
+    ZERO = CheckKind.ZERO.value, "zero point"
+    BOILING = CheckKind.BOILING.value, "boiling point"
+
+
 class Reminder(models.Model):
     """A due time that has come, of one probe or of a round of readings. Written once, whatever happens after.
 
@@ -250,8 +258,23 @@ class Reminder(models.Model):
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="reminders", db_constraint=False, db_index=False
     )
+    limit = models.ForeignKey(
+        "limits.Limit",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="reminders",
+        db_constraint=False,
+        db_index=False,
+    )
+    point = models.CharField("point of the scale", max_length=8, choices=Point.choices, blank=True, db_default="")
+    day = models.DateField(
+        null=True, help_text="The local day that the plan names; empty where something asks at once."
+    )
+    recorded_at = models.DateTimeField(
+        null=True, help_text="When it was first written. Empty: before rows lay ahead, and so it stands as it is."
+    )
     since_at = models.DateTimeField(
-        help_text="The due time since which nothing was done; its own, if that is the first."
+        null=True, help_text="The due time since which nothing was done; its own, if that is the first."
     )
     opens_at = models.DateTimeField()
     due_at = models.DateTimeField()
@@ -259,11 +282,10 @@ class Reminder(models.Model):
     closes_at = models.DateTimeField(help_text="From here on it is missed.")
     because = models.CharField(max_length=200)
     away = models.BooleanField("asks for a check away from zero", default=False)
-    lifted_at = models.DateTimeField(null=True, help_text="Since when nothing asks for it any more.")
-    lifted_because = models.CharField(max_length=300, blank=True, db_default="")
+    cancelled_at = models.DateTimeField(null=True, help_text="Since when nothing asks for it any more.")
+    cancelled_because = models.CharField(max_length=300, blank=True, db_default="")
 
     class Meta:
-        db_table = "reminders_reminder"
         ordering = ["due_at", "pk"]
         constraints = [
             models.CheckConstraint(

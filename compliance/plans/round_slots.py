@@ -93,12 +93,12 @@ def make_rounds(works: Mapping[int, Calendar], now: datetime) -> None:
         have = {(row.round_id, row.due_at) for row in past}
         ahead = chain.slots(today - DAY, today + DAY * (ROUNDS_AHEAD - 1))
         ahead = [slot for slot in ahead if slot.due_at > now and (slot.round_id, slot.due_at) not in have]
-        before = [(row.closes_at, row.lifted_at) for row in past]
+        before = [(row.closes_at, row.cancelled_at) for row in past]
         _join(past, ahead, chain.calendar, now)
         _lift(past, chain, now)
-        changed += [row for row, was in zip(past, before, strict=True) if (row.closes_at, row.lifted_at) != was]
+        changed += [row for row, was in zip(past, before, strict=True) if (row.closes_at, row.cancelled_at) != was]
         wanted += ahead
-    Reminder.objects.bulk_update(changed, ["closes_at", "lifted_at", "lifted_because"], batch_size=500)
+    Reminder.objects.bulk_update(changed, ["closes_at", "cancelled_at", "cancelled_because"], batch_size=500)
     _store(wanted, list(works))
     _reach(works, now)
 
@@ -135,8 +135,8 @@ def _lift(past: list[Reminder], chain: Chain, now: datetime) -> None:
             continue
         because = chain.calendar.is_open(_day_of(row, chain.calendar))[1]
         because = because or ("" if chain.holds(row.due_at) and chain.holds(now) else RETIRED)
-        if bool(because) != bool(row.lifted_at):
-            row.lifted_at, row.lifted_because = (now, because) if because else (None, "")
+        if bool(because) != bool(row.cancelled_at):
+            row.cancelled_at, row.cancelled_because = (now, because) if because else (None, "")
 
 
 def lift_retired(version: LimitVersion) -> None:
@@ -148,10 +148,10 @@ def lift_retired(version: LimitVersion) -> None:
     until = later.aggregate(first=Min("effective_from"))["first"] or FAR_OFF
     rows = Reminder.objects.filter(round__limit=version.limit_id, due_at__gte=version.effective_from, due_at__lt=until)
     if version.in_force:  # what was open when the limit was retired, and due before, stays lifted
-        rows = rows.filter(lifted_because=RETIRED, lifted_at__lte=F("due_at"))
-        rows.update(lifted_at=None, lifted_because="")
+        rows = rows.filter(cancelled_because=RETIRED, cancelled_at__lte=F("due_at"))
+        rows.update(cancelled_at=None, cancelled_because="")
     else:
-        rows.filter(lifted_at__isnull=True).update(lifted_at=version.effective_from, lifted_because=RETIRED)
+        rows.filter(cancelled_at__isnull=True).update(cancelled_at=version.effective_from, cancelled_because=RETIRED)
 
 
 def _store(wanted: list[RoundSlot], site_ids: list[int]) -> None:

@@ -28,7 +28,7 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
         raise ValidationError(f"{told} Strike that excuse out first to give another reason.")
     if now.status == Status.CLEARED:
         raise ValidationError("This was done: there is nothing to excuse.")
-    if now.status == Status.LIFTED:
+    if now.status == Status.CANCELLED:
         raise ValidationError("Nothing asks for this any more: there is nothing to excuse.")
     excuse = Excuse.objects.create(reminder=reminder, reason=reason, recorded_by=by)
     note("reminder.excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id, reason=reason,

@@ -210,7 +210,7 @@ def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:
     standing = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True, recorded_at__lte=at)
     asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=at, closes_at__gt=at)
     told = list(with_status(asked, at).annotate(by_then=Exists(standing)).order_by().values_list(
-        "probe", "by_then", "cleared_at", "lifted_at"
+        "probe", "by_then", "cleared_at", "cancelled_at"
     ))  # fmt: skip
     done = [when is not None and when <= at for _, _, *ends in told for when in [min(filter(None, ends), default=None)]]
     waiting = {row[0] for row, over in zip(told, done, strict=True) if not over and not row[1]}

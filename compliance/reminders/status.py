@@ -25,7 +25,7 @@ class Status(models.TextChoices):
     CLEARED = "cleared", "done"
     MISSED = "missed", "missed"
     EXCUSED = "excused", "excused"
-    LIFTED = "lifted", "no longer asked for"
+    CANCELLED = "cancelled", "no longer asked for"
 
 
 OPEN = (Status.DUE, Status.OVERDUE)
@@ -44,8 +44,8 @@ def status(reminder: Reminder, *, cleared_at: datetime | None, excused: bool, no
         return Status.CLEARED
     if excused:
         return Status.EXCUSED
-    if reminder.lifted_at is not None:
-        return Status.LIFTED
+    if reminder.cancelled_at is not None:
+        return Status.CANCELLED
     if now >= reminder.closes_at:
         return Status.MISSED
     if now < reminder.due_at:
@@ -117,10 +117,10 @@ def _status(now: datetime) -> Case:
     return Case(
         When(cleared_at__isnull=False, then=Value(Status.CLEARED.value)),
         When(excused=True, then=Value(Status.EXCUSED.value)),
-        When(lifted_at__isnull=False, then=Value(Status.LIFTED.value)),
+        When(cancelled_at__isnull=False, then=Value(Status.CANCELLED.value)),
         When(closes_at__lte=now, then=Value(Status.MISSED.value)),
         When(due_at__gt=now, then=Value(Status.UPCOMING.value)),
         When(grace_at__lte=now, then=Value(Status.OVERDUE.value)),
         default=Value(Status.DUE.value),
-        output_field=models.CharField(max_length=8),
+        output_field=models.CharField(max_length=9),
     )

@@ -41,7 +41,7 @@ INSERT INTO notices_notice (kind, person_id, about, subject, text, html, link, p
   answered, made_at) SELECT 'failed', min(p.id), 'put off', 'Put off', 'Text', '<p>Text</p>', '/', '[]', '[]', true,
   'waiting', 0, '', now() FROM sites_person p WHERE email <> ''
 """
-MADE = "SELECT count(*) FROM reminders_reminder WHERE probe_id = {} AND due_at = '{}'"
+MADE = "SELECT count(*) FROM plans_reminder WHERE probe_id = {} AND due_at = '{}'"
 
 
 def told(installation, start) -> dict[str, int]:

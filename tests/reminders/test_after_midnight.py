@@ -48,7 +48,7 @@ def test_where_tonight_is_closed_at_short_notice_the_reading_after_midnight_goes
     closed(world, 12)
     clock.move_to(at(13, 12))
     swept()
-    assert told(due_at__gt=at(12, 17)) == ([(at(12, 18), "lifted")] if hour == 19 else [])
+    assert told(due_at__gt=at(12, 17)) == ([(at(12, 18), "cancelled")] if hour == 19 else [])
 
 
 @pytest.mark.parametrize("hour", [1, 2])

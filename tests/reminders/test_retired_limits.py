@@ -49,10 +49,10 @@ def asked(world, clock):
 @pytest.mark.parametrize(
     ("since", "left"),
     [
-        (at(12, 8), ["missed", "lifted", "lifted"]),
-        (at(12), ["missed", "lifted", "lifted"]),
-        (at(12, 14, 1), ["missed", "missed", "lifted"]),
-        (at(13, 15), ["missed", "missed", "lifted"]),
+        (at(12, 8), ["missed", "cancelled", "cancelled"]),
+        (at(12), ["missed", "cancelled", "cancelled"]),
+        (at(12, 14, 1), ["missed", "missed", "cancelled"]),
+        (at(13, 15), ["missed", "missed", "cancelled"]),
         (at(14), ["missed", "missed", "overdue"]),
     ],
 )
@@ -63,7 +63,7 @@ def test_what_was_due_since_it_was_retired_was_not_asked_for(asked, since, left)
 
 def test_the_record_says_since_when(asked):
     retire(asked, at(12, 8))
-    assert set(Reminder.objects.filter(due_at__gte=at(12)).values_list("lifted_at", "lifted_because")) == {
+    assert set(Reminder.objects.filter(due_at__gte=at(12)).values_list("cancelled_at", "cancelled_because")) == {
         (at(12, 8), "the site no longer works under this limit")
     }
 
@@ -71,9 +71,9 @@ def test_the_record_says_since_when(asked):
 def test_what_was_taken_stays_done_until_it_is_struck_out(asked):
     reading = make_reading(asked.probe, asked.limit, "3.0", at(12, 14, 5), by=asked.cook)
     retire(asked, at(12, 8))
-    assert statuses() == ["missed", "cleared", "lifted"]
+    assert statuses() == ["missed", "cleared", "cancelled"]
     readings.void(by=asked.manager, reading=reading, reason="Another fridge.")
-    assert statuses() == ["missed", "lifted", "lifted"]
+    assert statuses() == ["missed", "cancelled", "cancelled"]
 
 
 def test_from_when_it_holds_again_it_was_missed(asked):
@@ -82,31 +82,31 @@ def test_from_when_it_holds_again_it_was_missed(asked):
     hold_again(asked, hold_again_since)
     assert statuses() == ["missed", "missed", "overdue"], "it was retired by mistake"
     retire(asked, at(12, 8))
-    assert statuses() == ["missed", "lifted", "overdue"]
+    assert statuses() == ["missed", "cancelled", "overdue"]
     planning.roll_over([asked.site.pk])
-    assert statuses() == ["missed", "lifted", "overdue"]
+    assert statuses() == ["missed", "cancelled", "overdue"]
 
 
 def test_what_is_lifted_while_it_is_open_stays_so_when_the_due_times_are_made_again(asked):
     retire(asked, at(13, 13))
     hold_again(asked, at(13, 15))
     planning.roll_over([asked.site.pk])
-    assert statuses() == ["missed", "missed", "lifted"]
+    assert statuses() == ["missed", "missed", "cancelled"]
 
 
 def test_what_was_over_before_it_was_retired_again_was_missed_after_all(asked):
     retire(asked, at(11, 13))
-    assert statuses() == ["lifted"] * 3
+    assert statuses() == ["cancelled"] * 3
     hold_again(asked, at(11, 13))
     retire(asked, at(13, 8))
-    assert statuses() == ["missed", "missed", "lifted"]
+    assert statuses() == ["missed", "missed", "cancelled"]
 
 
 def test_what_was_due_while_it_held_again_was_missed_whenever_it_had_been_retired_before(asked):
     retire(asked, at(12, 8))
     hold_again(asked, at(12, 8))
     retire(asked, at(11, 13))
-    assert statuses() == ["lifted", "missed", "overdue"]
+    assert statuses() == ["cancelled", "missed", "overdue"]
     hold_again(asked, at(11, 13))
     assert statuses() == ["missed", "missed", "overdue"]
 
@@ -117,7 +117,7 @@ def test_what_was_open_when_it_was_retired_is_not_missed_by_an_earlier_change(as
     planning.change_limit(
         by=asked.manager, limit=asked.limit, effective_from=at(12), value=Decimal(4), reason="Stricter."
     )
-    assert statuses() == ["missed", "missed", "lifted"]
+    assert statuses() == ["missed", "missed", "cancelled"]
 
 
 def test_what_is_retired_for_good_stays_so_where_it_held_before(asked):
@@ -125,14 +125,14 @@ def test_what_is_retired_for_good_stays_so_where_it_held_before(asked):
     planning.change_limit(
         by=asked.manager, limit=asked.limit, effective_from=at(11), value=Decimal(4), reason="Stricter."
     )
-    assert statuses() == ["missed", "lifted", "lifted"]
+    assert statuses() == ["missed", "cancelled", "cancelled"]
 
 
 def test_what_was_lifted_for_another_reason_keeps_it(asked):
     today = date(2026, 3, 13)
     planning.add_closure(by=asked.manager, site=asked.site, first_day=today, last_day=today, why="power cut")
     retire(asked, at(12, 8))
-    assert Reminder.objects.get(due_at=at(13)).lifted_because == "power cut"
+    assert Reminder.objects.get(due_at=at(13)).cancelled_because == "power cut"
 
 
 def test_another_figure_lifts_nothing(asked):
@@ -153,4 +153,4 @@ def test_the_queries_do_not_grow_with_what_was_missed(asked, clock):
     clock.move_to(at(25))
     planning.roll_over([asked.site.pk])
     swept()
-    assert queries(at(14, 8)) <= few and told(due_at__gt=at(14))[0][1] == "lifted"
+    assert queries(at(14, 8)) <= few and told(due_at__gt=at(14))[0][1] == "cancelled"

@@ -121,7 +121,7 @@ def test_no_reading_is_asked_for_under_a_limit_that_was_retired_and_none_stays_o
     as_person(world.manager).post(reverse("limit_retire", args=[world.limit.pk]), given)
     assert not world.limit.versions.order_by("-pk").first().in_force
     assert not RoundSlot.objects.exists()
-    assert statuses() == ["lifted"] and "limit" in Reminder.objects.get().lifted_because
+    assert statuses() == ["cancelled"] and "limit" in Reminder.objects.get().cancelled_because
 
 
 def test_nor_where_the_due_times_were_made_before_it_was_retired(world, clock):
@@ -171,7 +171,7 @@ def test_a_standstill_is_made_up_for_a_few_rows_at_a_time(world, clock, monkeypa
     clock.shift(timedelta(days=60))
     with CaptureQueriesContext(connection) as queries:
         planning.roll_over([world.site.pk])
-    wrote = [q["sql"] for q in queries if 'INTO "reminders_reminder"' in q["sql"]]
+    wrote = [q["sql"] for q in queries if 'INTO "plans_reminder"' in q["sql"]]
     assert len(wrote) == 7 and Reminder.objects.filter(round__isnull=False).count() == 60
 
 

@@ -162,7 +162,7 @@ def test_a_check_that_is_voided_brings_the_reminders_of_before_back(checked, wor
     assert told() == [(at(17), "cleared"), (at(25), "overdue")]
     void(check, world)
     swept()
-    assert told() == [(at(17), "missed"), (at(24), "overdue"), (at(25), "lifted")]
+    assert told() == [(at(17), "missed"), (at(24), "overdue"), (at(25), "cancelled")]
 
 
 def void(check, world):

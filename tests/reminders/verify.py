@@ -79,7 +79,7 @@ class Pair:
     @property
     def same(self) -> bool:
         one, other = self.stored and self.stored.status, self.folded and self.folded.status
-        return one == other or {one, other} == {None, Status.LIFTED} or one == Status.EXCUSED
+        return one == other or {one, other} == {None, Status.CANCELLED} or one == Status.EXCUSED
 
 
 def _behind_a_failure(pair: Pair) -> bool:
@@ -96,7 +96,7 @@ def _failed(each: Folded) -> bool:
 
 
 def _closes_earlier(pair: Pair) -> bool:
-    over = pair.both and pair.folded.status in (Status.LIFTED, Status.MISSED)
+    over = pair.both and pair.folded.status in (Status.CANCELLED, Status.MISSED)
     return over and (
         pair.folded.row.cancelled_because.startswith(AGAIN) or pair.folded.row.closes < pair.stored.closes_at
     )
@@ -130,7 +130,7 @@ KNOWN: dict[str, Callable[[Pair], bool]] = {
         pair.folded is None and pair.stored.status == Status.CLEARED
     ),
     "no longer asked for, by what was entered after it had fallen due": lambda pair: (
-        pair.both and pair.stored.status == Status.LIFTED and "entered after" in pair.stored.lifted_because
+        pair.both and pair.stored.status == Status.CANCELLED and "entered after" in pair.stored.cancelled_because
     ),
     "not asked for in time: it follows from what was entered or struck out later": lambda pair: (
         pair.stored is None and any(each.later_than(pair.due) for each in pair.entered)
@@ -187,7 +187,7 @@ def _status(row: Obligation, done: datetime | None, now: datetime) -> Status:
     if done:
         return Status.CLEARED
     if row.cancelled:
-        return Status.LIFTED
+        return Status.CANCELLED
     return Status.MISSED if row.closes <= now else Status.OVERDUE if row.grace_ends <= now else Status.DUE
 
 
@@ -215,12 +215,12 @@ def differences_of_rounds(now: datetime) -> Iterator[Difference]:
 
 def _of_round(limit: Limit, site: Site, stored: Reminder | None, folded, due: datetime) -> Iterator[Difference]:
     if stored is None or folded is None:
-        if folded or not stored.lifted_at:
+        if folded or not stored.cancelled_at:
             names = "asked for", "not asked for"
             yield Difference(str(limit), site, due, names[stored is None], names[folded is None])
-    elif stored.lifted_at:
+    elif stored.cancelled_at:
         why = "no longer asked for, by a limit that was retired or a day that was closed after it had fallen due"
-        yield Difference(str(limit), site, due, Status.LIFTED.label, "asked for", why)
+        yield Difference(str(limit), site, due, Status.CANCELLED.label, "asked for", why)
     elif (times := (stored.opens_at, stored.grace_at, stored.closes_at)) != (
         folded.opens,
         folded.grace_ends,

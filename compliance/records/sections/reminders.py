@@ -19,10 +19,10 @@ COLUMNS = [
     Column("Due", points=72), Column("What was asked for", share=2), Column("What became of it", points=62),
     Column("When", points=72), Column("By", points=24),
 ]  # fmt: skip
-COUNTED = (Status.CLEARED, Status.EXCUSED, Status.LIFTED, Status.MISSED, Status.OVERDUE, Status.DUE)
+COUNTED = (Status.CLEARED, Status.EXCUSED, Status.CANCELLED, Status.MISSED, Status.OVERDUE, Status.DUE)
 WORDS = {
     Status.CLEARED: "done", Status.EXCUSED: "excused", Status.MISSED: "MISSED", Status.OVERDUE: "overdue", Status.DUE: "due",
-    Status.UPCOMING: "to come", Status.LIFTED: "not asked for",
+    Status.UPCOMING: "to come", Status.CANCELLED: "not asked for",
 }  # fmt: skip
 EXPLAINED = (
     "Done means that a check which came to a verdict, or the reading that was asked for, was made before the next was due. "
@@ -78,8 +78,9 @@ def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
 
 
 def _note(told: Told, scope: RecordScope) -> str:
-    if told.status == Status.LIFTED:
-        return f"Not asked for since {moment(told.reminder.lifted_at, scope.zone)}: {sentence(told.reminder.lifted_because)}"
+    if told.status == Status.CANCELLED:
+        since = moment(told.reminder.cancelled_at, scope.zone)
+        return f"Not asked for since {since}: {sentence(told.reminder.cancelled_because)}"
     if told.unfit:
         return f"R{told.reading.pk} was taken with a probe that was not OK to use: {told.reading.get_fitness_display().lower()}."
     if told.excuse is None or told.status != Status.EXCUSED:
