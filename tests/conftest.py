@@ -31,8 +31,10 @@ def pytest_configure():
 
 
 @pytest.fixture
-def world(db):
+def world(request, db):
     """One business with two areas and three sites, another business next door, and people of every role."""
+    if "clock" in request.fixturenames:  # what a test is given is recorded by its own clock
+        request.getfixturevalue("clock")
     return World.build()
 
 

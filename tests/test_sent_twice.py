@@ -174,8 +174,7 @@ ELSEWHERE = {
 # What is worked out from facts and made anew by whatever asks for it.
 DERIVED = {
     "Slot",
-    "RoundSlot",
-    "Horizon",
+    "Reminder",
     "Span",
     "ProbeState",
     "Session",

@@ -135,7 +135,7 @@ def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
     title = "Strike out this excuse?" if strikes else "Excuse this?"
     return render(request, "overview/reminder_excuse.html", {
         "form": form, "reminder": reminder, "site": reminder.site, "excuse": excuse, "title": title,
-        "subject": str(reminder.probe or reminder.round.limit), "back_url": _address(reminder),
+        "subject": str(reminder.probe or reminder.limit), "back_url": _address(reminder),
         "submit_label": "Strike it out" if strikes else "Excuse it",
         "lead": STRUCK_OUT if strikes else EXCUSED,
     }, status=422 if form.is_bound else 200)  # fmt: skip
@@ -210,7 +210,7 @@ def _next_steps(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str
     reminder, steps = told.reminder, []
     now = ("", "")
     if told.status in OPEN and writes:
-        now = ("Take it now" if reminder.round_id else "Check now", to_do(reminder))
+        now = ("Take it now" if reminder.limit_id else "Check now", to_do(reminder))
     if told.check:
         steps.append(("The check", reverse("check_detail", args=[told.check.pk])))
     if told.reading:
@@ -224,6 +224,6 @@ def _next_steps(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str
 
 def to_do(reminder) -> str:
     """The very page on which it is done: one tap into the check, or into the reading form for the limit."""
-    if reminder.round_id:
-        return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.round.limit_id}"
+    if reminder.limit_id:
+        return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.limit_id}"
     return reverse((BOILING if reminder.away else ICE).address, args=[reminder.probe_id])

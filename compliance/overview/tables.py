@@ -156,7 +156,7 @@ class ReminderTable(tables.Table):
         reminder, value = record.told.reminder, "unfit" if record.told.unfit else value
         if record.told.done_late:
             return format_html("{} late", badge("reminder", value))
-        if value not in OPEN or reminder.since_at >= reminder.due_at:
+        if value not in OPEN or reminder.since_at is None or reminder.since_at >= reminder.due_at:
             return badge("reminder", value)
         return format_html(
             "{} not done since {}", badge("reminder", value), when(reminder.since_at, reminder.site.zone, "short")

@@ -168,7 +168,9 @@ def calendars(sites: Iterable[Site]) -> dict[int, Calendar]:
     sites = list(sites)
     before = as_they_were(sites)
     weeks, closures = defaultdict(list), defaultdict(list)
-    for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by("effective_from", "pk"):
+    for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by(
+        "effective_from", "recorded_at", "pk"
+    ):
         weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours(), opening.recorded_at))
     for closure in _ever_reaching([*sites, *(then for told in before.values() for then, _ in told)]):
         name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))

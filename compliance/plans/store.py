@@ -79,13 +79,19 @@ def _follow_standing(stored: dict, wanted: dict, now: datetime, found: Differenc
             (row for row in stored.values() if row.recorded_at is None and row.point == point),
             key=lambda row: row.due_at,
         )
+        same = wanted.get(_key(last))
         for key in [key for key, row in wanted.items() if row.point == point and row.due_at <= last.due_at]:
             del wanted[key]
-        following = min((row.opens_at for row in wanted.values() if row.point == point), default=None)
-        closes = last.closes_at if following is None else max(following, now)
+        following = min(
+            (row for row in wanted.values() if row.point == point), key=lambda row: row.opens_at, default=None
+        )
+        ends = same.closes_at if same else following.opens_at if following else last.closes_at
+        closes = max(min(ends, last.closes_at) if last.round_id else ends, now)
         if last.closes_at > now and closes != last.closes_at:
             last.closes_at = closes
             found.changed.append(last)
+        if following:
+            following.opens_at = max(following.opens_at, last.closes_at)
 
 
 def _take_over(row: Reminder, known: Reminder) -> bool:

@@ -31,7 +31,7 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     if now.status == Status.CANCELLED:
         raise ValidationError("Nothing asks for this any more: there is nothing to excuse.")
     excuse = Excuse.objects.create(reminder=reminder, reason=reason, recorded_by=by)
-    note("reminder.excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id, reason=reason,
+    note("reminder.excuse", by=by, subject=reminder.probe or reminder.limit, site_id=reminder.site_id, reason=reason,
          reminder=reminder.pk, due_at=reminder.due_at.isoformat(), before=str(now.status))  # fmt: skip
     return excuse
 
@@ -47,6 +47,6 @@ def void_excuse(*, by: Person, excuse: Excuse, reason: str) -> ExcuseVoid:
     if known := ExcuseVoid.objects.filter(voids=excuse).select_related("recorded_by").first():
         raise ValidationError(f"{known.recorded_by} has struck this excuse out already. Nothing was changed.")
     void = ExcuseVoid.objects.create(voids=excuse, reason=reason, recorded_by=by)
-    note("reminder.void_excuse", by=by, subject=reminder.probe or reminder.round.limit, site_id=reminder.site_id,
+    note("reminder.void_excuse", by=by, subject=reminder.probe or reminder.limit, site_id=reminder.site_id,
          reason=void.reason, reminder=reminder.pk, excuse=excuse.pk)  # fmt: skip
     return void

@@ -2,26 +2,21 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
-from compliance.plans.calendar import DAY
-from compliance.plans.models import RoundSlot
-from compliance.plans.round_slots import ROUNDS_AHEAD
+from compliance.plans.round_rows import LONGEST
 from compliance.readings.models import Reading
 from shared.facts import Fact
 from sites.models import Site
 
 from .models import Excuse, Reminder
-from .status import OPEN, Status, clearing_readings, with_status
+from .status import OPEN, Status, with_status
 
 BATCH = 500
-LONGEST = timedelta(days=2)  # no round stays open for more than one
-WITHIN = timedelta(days=1)
-WESTERNMOST = timedelta(hours=12)  # no clock of a site is further behind UTC
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,25 +48,20 @@ class Told:
 
     @property
     def title(self) -> str:
-        return str(self.reminder.probe or self.reminder.round.limit)
+        return str(self.reminder.probe or self.reminder.limit)
 
 
 def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> QuerySet[Reminder]:
-    """What fell due at a site from `start` up to `end`, with its status."""
-    return with_status(Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end), now)
-
-
-def behind(now: datetime) -> QuerySet[Site]:
-    """Sites whose due times ahead nobody ever made, or not for so long that they reach less far than those made a day ago."""
-    reached = (now - WITHIN - WESTERNMOST).date() + DAY * ROUNDS_AHEAD
-    return Site.objects.filter(Q(horizon=None) | Q(horizon__rounds_until__lt=reached))
+    """What fell due at a site from `start` up to `end`, and by now, with its status."""
+    asked = Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end, due_at__lte=now)
+    return with_status(asked, now)
 
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
     """Reminders that have their status, with what cleared or excused them: seven queries for five hundred."""
     excuses = Excuse.objects.filter(void__isnull=True).select_related("recorded_by")
     standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
-    rows = reminders.select_related("probe", "round__limit", "site").prefetch_related(standing)
+    rows = reminders.select_related("probe", "limit", "site").prefetch_related(standing)
     waiting: list[Reminder] = []
     for reminder in rows.iterator(chunk_size=BATCH):
         waiting.append(reminder)
@@ -95,22 +85,26 @@ def _with_names(model: type[Fact], person: str) -> QuerySet:
 
 def open_rounds(site: Site, now: datetime) -> list[Reminder]:
     """The readings that are asked for now at a site and not taken yet, the longest due first."""
-    asked = Reminder.objects.filter(site=site, round__isnull=False, closes_at__gt=now, due_at__gt=now - LONGEST)
-    found = with_status(asked, now).filter(status__in=OPEN).select_related("round__limit")
-    return list(found.order_by("due_at", "pk"))
+    asked = _rounds(site, closes_at__gt=now, due_at__gt=now - LONGEST, due_at__lte=now)
+    return list(with_status(asked, now).filter(status__in=OPEN))
 
 
-def rounds_to_come(site: Site, now: datetime) -> QuerySet[RoundSlot]:
+def rounds_to_come(site: Site, now: datetime, **more) -> list[Reminder]:
     """The readings that fall due after now at a site, as far as they are worked out, and have not been taken early."""
-    swept = Reminder.objects.filter(round=OuterRef("round"), due_at=OuterRef("due_at"))
-    slots = RoundSlot.objects.filter(~Exists(swept), ~Exists(clearing_readings()), site=site, due_at__gt=now)
-    return slots.select_related("round__limit").order_by("due_at", "pk")
+    return list(with_status(_rounds(site, due_at__gt=now, **more), now).filter(status=Status.UPCOMING))
 
 
-def rounds_to_take(site: Site, now: datetime) -> list[Reminder | RoundSlot]:
+def rounds_to_take(site: Site, now: datetime) -> list[Reminder]:
     """The readings that can be taken now at a site: those that are asked for, and those that may be taken early. Two queries."""
-    early = rounds_to_come(site, now).filter(opens_at__lt=now, due_at__lt=now + LONGEST)
-    return [*open_rounds(site, now), *early]
+    return [*open_rounds(site, now), *rounds_to_come(site, now, opens_at__lt=now, due_at__lt=now + LONGEST)]
+
+
+def _rounds(site: Site, **chosen) -> QuerySet[Reminder]:
+    return (
+        Reminder.objects.filter(site=site, limit__isnull=False, **chosen)
+        .select_related("limit", "round")
+        .order_by("due_at", "pk")
+    )
 
 
 def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:

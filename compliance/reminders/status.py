@@ -93,7 +93,7 @@ def clearing_readings() -> QuerySet[Reading]:
     """For a queryset of reminders of rounds: the readings that clear each, the first of them first."""
     return Reading.objects.filter(
         site=OuterRef("site"), taken_at__gt=OuterRef("opens_at"), taken_at__lte=OuterRef("closes_at"),
-        limit_version__limit=OuterRef("round__limit"), void__isnull=True,
+        limit_version__limit=OuterRef("limit"), void__isnull=True,
     ).order_by("taken_at", "pk")  # fmt: skip
 
 

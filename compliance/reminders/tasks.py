@@ -15,10 +15,8 @@ from sites.models import Site
 
 from . import database_clock, heartbeats
 from . import sweep as sweeping
-from .planning import roll_over
-from .queries import behind
+from .planning import BATCH, roll_over
 
-SITES = 200  # a batch
 TASK = {
     "ignore_result": True,
     "acks_late": True,
@@ -64,14 +62,20 @@ def sweep() -> None:
 
 @shared_task(name="reminders.expand_slots", **TASK)
 def expand_slots(site_ids: list[int] | None = None) -> None:
-    """Look up due times further ahead at these sites; without ids, hand out all sites in batches.
+    """Look up due times further ahead at these sites, or everywhere, batch by batch: one that fails stops no other.
 
-    Whichever batch finds that none is behind tells so: one that fails again and again is not hidden by the others.
+    Only where none failed it tells so.
     """
-    if site_ids is None and (everywhere := list(Site.objects.order_by("pk").values_list("pk", flat=True))):
-        for start in range(0, len(everywhere), SITES):
-            expand_slots.delay(everywhere[start : start + SITES])
-        return
-    roll_over(site_ids or [])
-    if not behind(database_clock.now()).exists():
+    chosen = list(Site.objects.order_by("pk").values_list("pk", flat=True)) if site_ids is None else site_ids
+    reached = [_reach_ahead(chosen[start : start + BATCH]) for start in range(0, len(chosen), BATCH)]
+    if all(reached):
         heartbeats.beat_seldom("slots")
+
+
+def _reach_ahead(site_ids: list[int]) -> bool:
+    try:
+        roll_over(site_ids)
+    except Exception:
+        logger.exception("Due times ahead: sites %s to %s are left for the next time", site_ids[0], site_ids[-1])
+        return False
+    return True

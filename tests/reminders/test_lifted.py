@@ -7,7 +7,6 @@ import pytest
 from compliance.checks.actions import void_event
 from compliance.checks.instruments import move_probe
 from compliance.checks.models import ProbeState
-from compliance.plans.actions import set_round
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from tests.checks import making
@@ -126,16 +125,6 @@ def test_a_plan_set_after_the_check_was_due_does_not_make_it_go_away(world, cloc
     check_every(world.probe, 90, by=world.manager)
     assert told() == [(at(17), "overdue")]
     assert ProbeState.objects.get(probe=world.probe).due_at == at(17)
-
-
-def test_readings_of_a_day_that_turns_out_to_be_closed(world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(13), time(15)], grace_minutes=30)
-    clock.move_to(at(11, 14) + timedelta(minutes=15))
-    planning.add_closure(by=world.manager, site=world.site, first_day=NOW.date(), last_day=NOW.date(), why="power cut")
-    clock.move_to(at(12, 12))
-    swept()
-    assert told(round__isnull=False) == [(at(11, 13), "cancelled")]
-    assert why(at(11, 13)) == "power cut"
 
 
 def test_what_a_struck_out_event_asked_for(world):

@@ -80,7 +80,7 @@ def write(world, probe, fields) -> Check:
 def test_both_agree_on_readings(world, times, taken):
     limit = make_limit(world.site, by=world.manager, code=f"l-{Limit.objects.count()}")
     asked = Round.objects.create(limit=limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager)
-    reminder = made(times, round=asked, site=world.site)
+    reminder = made(times, round=asked, limit=limit, site=world.site)
     readings = [make_reading(world.probe, limit, "3.0", at, by=world.cook) for at in taken]
     make_reading(world.probe, world.limit, "3.0", times[1], by=world.cook)
     at = cleared_at(reminder, [], readings)

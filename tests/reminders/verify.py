@@ -9,14 +9,11 @@ from datetime import date, datetime, timedelta
 
 from compliance.checks.models import Check
 from compliance.checks.probe_facts import probe_facts
-from compliance.limits.models import Limit
 from compliance.metrology.vocabulary import CheckKind, Verdict
 from compliance.plans.calendar import LONG_PAST
 from compliance.plans.demands import OUT_OF_TOLERANCE, Checked, moment
-from compliance.plans.facts import limit_facts, site_facts
 from compliance.plans.obligation_lines import ASKED_AGAIN, Obligation
 from compliance.plans.obligations import ProbeFacts, check_obligations
-from compliance.plans.round_obligations import round_obligations
 from compliance.probes.models import Event, Placement, Probe
 from compliance.reminders.models import Reminder
 from compliance.reminders.status import Status, with_status
@@ -199,35 +196,3 @@ def _entered(probes: list[Probe]) -> dict[int, list[Entered]]:
         for pk, *told in model.objects.filter(probe__in=probes).order_by().values_list(*names):
             found[pk].append(Entered(*told))
     return found
-
-
-def differences_of_rounds(now: datetime) -> Iterator[Difference]:
-    """Of the readings of rounds at all sites, one site at a time."""
-    for site in Site.objects.select_related("area").order_by("pk"):
-        limits = {limit.pk: limit for limit in Limit.objects.filter(site=site, rounds__isnull=False).distinct()}
-        facts = limit_facts(limits.values(), site_facts([site])) if limits else {}
-        for pk, known in facts.items():
-            folded = {row.due: row for row in round_obligations(known, now) if row.due <= now}
-            stored = {row.due_at: row for row in Reminder.objects.filter(round__limit=pk, due_at__lte=now)}
-            for due in sorted(folded.keys() | stored.keys()):
-                yield from _of_round(limits[pk], site, stored.get(due), folded.get(due), due)
-
-
-def _of_round(limit: Limit, site: Site, stored: Reminder | None, folded, due: datetime) -> Iterator[Difference]:
-    if stored is None or folded is None:
-        if folded or not stored.cancelled_at:
-            names = "asked for", "not asked for"
-            yield Difference(str(limit), site, due, names[stored is None], names[folded is None])
-    elif stored.cancelled_at:
-        why = "no longer asked for, by a limit that was retired or a day that was closed after it had fallen due"
-        yield Difference(str(limit), site, due, Status.CANCELLED.label, "asked for", why)
-    elif (times := (stored.opens_at, stored.grace_at, stored.closes_at)) != (
-        folded.opens,
-        folded.grace_ends,
-        folded.closes,
-    ):
-        yield Difference(str(limit), site, due, _times(*times), _times(folded.opens, folded.grace_ends, folded.closes))
-
-
-def _times(opens: datetime, grace: datetime, closes: datetime) -> str:
-    return f"from {opens:%d %b %H:%M} UTC, overdue {grace:%d %b %H:%M}, missed {closes:%d %b %H:%M}"
