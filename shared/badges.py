@@ -89,6 +89,8 @@ BADGES = {
         "missed": Badge("Missed", "bad", "box-crossed"),
         "excused": Badge("Excused", "info", "note"),
         "cancelled": Badge("Not asked for", "plain", "strike"),
+        "not_asked": Badge("Not asked in time", "plain", "clock"),
+        "not_owed": Badge("Not done in time", "plain", "strike"),
     },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),

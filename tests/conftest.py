@@ -31,10 +31,8 @@ def pytest_configure():
 
 
 @pytest.fixture
-def world(request, db):
+def world(db):
     """One business with two areas and three sites, another business next door, and people of every role."""
-    if "clock" in request.fixturenames:  # what a test is given is recorded by its own clock
-        request.getfixturevalue("clock")
     return World.build()
 
 

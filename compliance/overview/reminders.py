@@ -178,15 +178,19 @@ def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
     count = {status: sum(each.status == status for each in told) for status in Status}
     waiting = sum(count[status] for status in OPEN) + len(left)
     late, unfit = sum(each.excused_late for each in told), sum(each.unfit for each in told)
-    missed, excused, gone = count[Status.MISSED] + late, count[Status.EXCUSED] - late, count[Status.CANCELLED]
+    missed, excused = count[Status.MISSED] + late, count[Status.EXCUSED] - late
+    not_owed, doubted = (sum(bool(getattr(each, name)) for each in told) for name in ("not_owed", "doubted"))
+    gone, unasked = count[Status.CANCELLED] - not_owed, count[Status.NOT_ASKED]
     return [
         {"value": count[Status.CLEARED] - unfit, "label": "done", "tone": "good"},
-        *([{"value": unfit, "label": "taken, not to be relied on", "tone": "doubt"}] if unfit else []),
+        *([{"value": unfit + doubted, "label": "taken, not to be relied on", "tone": "doubt",
+            "note": "counted as still to do or missed" if doubted else ""}] if unfit or doubted else []),
         {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good",
          "note": f"{len(left)} from earlier days" if left else ""},
         {"value": missed, "label": "missed", "tone": "bad" if missed else "good"},
         {"value": excused, "label": "excused", "tone": "info"},
-        *([{"value": gone, "label": "no longer asked for", "tone": "info"}] if gone else []),
+        *[{"value": value, "label": label, "tone": "info"} for value, label in (
+            (gone, "no longer asked for"), (unasked, "not asked in time"), (not_owed, "not done in time, not owed")) if value],
     ]  # fmt: skip
 
 
@@ -200,8 +204,12 @@ def _who(told: Told) -> str:
     if told.excuse:
         at = when(told.excuse.recorded_at, zone, "short")
         return format_html("{}, {}: {}", told.excuse.name_of(), at, told.excuse.reason)
+    if told.not_owed:
+        return f"Later found not to be owed: {told.reminder.cancelled_because}"
     if told.status == Status.CANCELLED:
         return told.reminder.cancelled_because
+    if told.doubted:
+        return format_html("{}, {}", told.doubted.name_of("taken_by"), when(told.doubted.taken_at, zone, "short"))
     return ""
 
 
@@ -213,8 +221,8 @@ def _next_steps(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str
         now = ("Take it now" if reminder.limit_id else "Check now", to_do(reminder))
     if told.check:
         steps.append(("The check", reverse("check_detail", args=[told.check.pk])))
-    if told.reading:
-        steps.append(("The reading", reverse("reading_detail", args=[told.reading.pk])))
+    if reading := told.reading or told.doubted:
+        steps.append(("The reading", reverse("reading_detail", args=[reading.pk])))
     if excuses and told.status in (*OPEN, Status.MISSED):
         steps.append(("Excuse", reverse("reminder_excuse", args=[reminder.pk])))
     if excuses and told.excuse and told.status == Status.EXCUSED:

@@ -10,6 +10,7 @@ from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import show_error
 
+DOUBTED = "taken, with a probe not to be relied on"
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 
 
@@ -153,8 +154,11 @@ class ReminderTable(tables.Table):
 
     def render_status(self, value, record):
         """Of what is open, also since when, where its turns before were missed."""
-        reminder, value = record.told.reminder, "unfit" if record.told.unfit else value
-        if record.told.done_late:
+        told, reminder = record.told, record.told.reminder
+        value = "unfit" if told.unfit else "not_owed" if told.not_owed else value
+        if told.doubted and not told.check:
+            return format_html("{} {}", badge("reminder", value), DOUBTED)
+        if told.done_late:
             return format_html("{} late", badge("reminder", value))
         if value not in OPEN or reminder.since_at is None or reminder.since_at >= reminder.due_at:
             return badge("reminder", value)

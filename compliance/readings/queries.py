@@ -72,6 +72,12 @@ def _span_over(probe_id, at) -> QuerySet[Span]:
     return Span.objects.filter(probe=probe_id, starts_at__lt=at, ends_at__gte=at)
 
 
+def is_vouched(reading: Reading) -> bool:
+    """Whether its probe has a good check behind it at that time, and no failure, adjustment or repair since."""
+    spans = _span_over(reading.probe_id, reading.taken_at)
+    return spans.filter(standing__in=[Standing.PROVEN, Standing.PENDING]).exists()
+
+
 def span_of(reading: Reading) -> Span | None:
     """The span of the probe's timeline that a reading falls in; None while the timeline has not been cut."""
     return _span_over(reading.probe_id, reading.taken_at).select_related("behind", "ahead", "doubt").first()

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Case, Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery, When
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
@@ -14,20 +14,24 @@ from shared.facts import Fact
 from sites.models import Site
 
 from .models import Excuse, Reminder
-from .status import OPEN, Status, with_status
+from .status import OPEN, Status, cancelled_too_late, doubted_readings, with_status
 
 BATCH = 500
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A reminder with what cleared it and the excuse that stands, each None where there is none."""
+    """A reminder with what cleared it and the excuse that stands, each None where there is none.
+
+    `doubted`: a reading that did not clear it, for its probe was not to be relied on.
+    """
 
     reminder: Reminder
     status: Status
     check: Check | None
     reading: Reading | None
     excuse: Excuse | None
+    doubted: Reading | None = None
 
     @property
     def excused_late(self) -> bool:
@@ -43,8 +47,14 @@ class Told:
 
     @property
     def unfit(self) -> bool:
-        """Done with a probe that was not OK to use, as known when the reading was entered."""
-        return self.reading is not None and self.reading.fitness not in ("", Fitness.OK)
+        """Of old: done with a probe that was not OK to use, as known when the reading was entered."""
+        reading = self.reading
+        return reading is not None and reading.vouched is None and reading.fitness not in ("", Fitness.OK)
+
+    @property
+    def not_owed(self) -> bool:
+        """Not done in time, and only later found not to be owed."""
+        return self.status == Status.CANCELLED and cancelled_too_late(self.reminder)
 
     @property
     def title(self) -> str:
@@ -58,10 +68,11 @@ def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> Quer
 
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
-    """Reminders that have their status, with what cleared or excused them: seven queries for five hundred."""
+    """Reminders that have their status, with what cleared or excused them: nine queries for five hundred."""
     excuses = Excuse.objects.filter(void__isnull=True).select_related("recorded_by")
     standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
     rows = reminders.select_related("probe", "limit", "site").prefetch_related(standing)
+    rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=Subquery(doubted_readings().values("pk")[:1]))))
     waiting: list[Reminder] = []
     for reminder in rows.iterator(chunk_size=BATCH):
         waiting.append(reminder)
@@ -73,10 +84,12 @@ def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
 
 def _told(reminders: list[Reminder]) -> Iterator[Told]:
     checks = _with_names(Check, "checked_by").in_bulk({r.check_id for r in reminders if r.check_id})
-    readings = _with_names(Reading, "taken_by").in_bulk({r.reading_id for r in reminders if r.reading_id})
+    taken = {pk for each in reminders for pk in (each.reading_id, each.doubted_id) if pk}
+    readings = _with_names(Reading, "taken_by").in_bulk(taken)
     for each in reminders:
         excuse = next(iter(each.standing), None)
-        yield Told(each, Status(each.status), checks.get(each.check_id), readings.get(each.reading_id), excuse)
+        done = checks.get(each.check_id), readings.get(each.reading_id)
+        yield Told(each, Status(each.status), *done, excuse, readings.get(each.doubted_id))
 
 
 def _with_names(model: type[Fact], person: str) -> QuerySet:
