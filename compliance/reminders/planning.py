@@ -14,7 +14,10 @@ from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
 from compliance.plans.round_rows import derive_rounds, extend_rounds
 from shared import clock
 from sites.actions import amend_site
-from sites.models import Area, Business, Site
+from sites.models import Area, Business, Person, Site
+
+from .actions import excuse_closed
+from .queries import open_of_days
 
 RETIRED = "the site no longer works under this limit"
 BATCH = 200  # sites at a time, so that memory does not grow with the business
@@ -75,13 +78,15 @@ def change_opening(*, site: Site, **given) -> Opening:
 
 
 @transaction.atomic
-def add_closure(*, site=None, area=None, business=None, **given) -> Closure:
-    """As `plans.actions.close_days`."""
+def add_closure(*, by: Person, site=None, area=None, business=None, excuse_open: bool = False, **given) -> Closure:
+    """As `plans.actions.close_days`; `excuse_open`: what is open of these days is excused with the same words."""
     sites = _reached(site=site, area=area, business=business)
     hold_sites(sites)
-    closure = plans.close_days(site=site, area=area, business=business, **given)
+    closure = plans.close_days(by=by, site=site, area=area, business=business, **given)
     refresh(sites)
     derive_rounds(sites, clock.now(), closure.why)
+    if excuse_open and (left := open_of_days(sites, closure.first_day, closure.last_day, clock.now())):
+        excuse_closed(by=by, closure=closure, reminders=left)
     return closure
 
 

@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, date, datetime, time
 
 from django.db.models import Case, Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery, When
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
+from compliance.plans.calendar import local_day
 from compliance.plans.round_rows import LONGEST
 from compliance.readings.models import Reading
 from shared.facts import Fact
@@ -124,6 +125,14 @@ def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:
     """All checks of these probes that are asked for now and not excused, the longest due first. One query."""
     asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=now, closes_at__gt=now)
     return list(with_status(asked, now).filter(status__in=OPEN).order_by("due_at", "pk"))
+
+
+def open_of_days(site_ids: Iterable[int], first: date, last: date, now: datetime) -> list[Reminder]:
+    """What has fallen due at these sites on the days from first to last, and is open. One query."""
+    due = {"due_at__gte": datetime.combine(first, time(), UTC) - LONGEST, "due_at__lte": now, "closes_at__gt": now}
+    rows = with_status(Reminder.objects.filter(site__in=list(site_ids), **due), now).filter(status__in=OPEN)
+    days = ((row, {row.day, local_day(row.due_at, row.site.zone)} - {None}) for row in rows.select_related("site"))
+    return [row for row, named in days if any(first <= day <= last for day in named)]
 
 
 def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]:

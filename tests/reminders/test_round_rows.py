@@ -8,6 +8,7 @@ import time_machine
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -18,8 +19,12 @@ from compliance.plans.calendar import DAY
 from compliance.plans.models import Closure, ClosureVoid, Opening, Round
 from compliance.plans.round_rows import AHEAD, derive_rounds, differing_rounds, extend_rounds
 from compliance.reminders import heartbeats, planning, tasks
-from compliance.reminders.models import Reminder
+from compliance.reminders.models import Excuse, Reminder
+from compliance.reminders.status import with_status
 from sites.models import Site
+from tests.checks import making
+from tests.records.making import record_of, section
+from tests.reminders.making import statuses
 from tests.world import make_limit, make_site
 
 pytestmark = pytest.mark.django_db
@@ -235,6 +240,30 @@ def test_a_closure_lifts_no_reading_that_has_fallen_due(rounds, clock):
     )
     assert [due for due, *_ in moments()][:3] == [on(11, 14), on(12, 8), on(13, 8)]
     assert not Reminder.objects.filter(cancelled_at__isnull=False).exists()
+
+
+def test_the_form_of_a_closure_offers_one_excuse_for_all_that_is_open_of_its_days(rounds, clock, as_person):
+    making.event(rounds.probe, rounds.cook, "dropped", on(11, 10))
+    clock.move_to(on(11, 14, 5))
+    given = {"scope": "site", "first_day": "2026-03-11", "last_day": "2026-03-12", "why": "power cut"}
+    page = as_person(rounds.manager).get(reverse("closure_add", args=[rounds.site.pk])).content.decode()
+    assert "Excuse what is open of these days" in page
+    as_person(rounds.manager).post(reverse("closure_add", args=[rounds.site.pk]), given | {"excuse_open": "on"})
+    now = on(11, 14, 5)
+    rows = with_status(Reminder.objects.filter(due_at__gte=on(11, 0), due_at__lte=now), now)
+    assert {row.status for row in rows} == {"excused"} and {bool(row.limit_id) for row in rows} == {True, False}
+    assert set(Excuse.objects.values_list("reason", "recorded_by")) == {("power cut", rounds.manager.pk)}
+    told = section(record_of(rounds.site), "Planned and done")
+    assert "excused" in told and "power cut" in told
+
+
+def test_without_it_what_is_open_stays_open_and_what_was_open_before_its_days_is_not_excused(rounds, clock):
+    clock.move_to(on(12, 9))
+    closed = {"by": rounds.manager, "site": rounds.site, "why": "works"}
+    planning.add_closure(first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), **closed)
+    assert statuses(due_at=on(12)) == ["overdue"]
+    planning.add_closure(first_day=date(2026, 3, 13), last_day=date(2026, 3, 14), excuse_open=True, **closed)
+    assert not Excuse.objects.exists()
 
 
 def test_a_time_of_a_day_that_was_asked_for_is_not_asked_for_again_where_the_clock_is_changed(rounds, clock):
