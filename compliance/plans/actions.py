@@ -84,7 +84,7 @@ def set_round(
     _refuse_round(each, before, site, today)
     refuse_newer(after, Round.objects.filter(limit=limit), _newer)
     each.save()
-    derive_rounds([site.pk], clock.now(), "other rounds were set")
+    derive_rounds([site.pk], clock.now(), f"other rounds were set, entered by {by}")
     note("round.set", by=by, subject=limit, site_id=site.pk, reason=each.reason, round=each.pk,
          effective_from=each.effective_from.isoformat(), before=before.usual if before else "no rounds",
          after=each.usual)  # fmt: skip

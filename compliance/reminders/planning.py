@@ -73,7 +73,7 @@ def change_opening(*, site: Site, **given) -> Opening:
     hold_sites([site.pk])
     opening = plans.set_opening(site=site, **given)
     refresh([site.pk])
-    derive_rounds([site.pk], clock.now(), "the site works at other hours")
+    derive_rounds([site.pk], clock.now(), f"the site works at other hours, entered by {opening.recorded_by}")
     return opening
 
 
@@ -84,7 +84,7 @@ def add_closure(*, by: Person, site=None, area=None, business=None, excuse_open:
     hold_sites(sites)
     closure = plans.close_days(by=by, site=site, area=area, business=business, **given)
     refresh(sites)
-    derive_rounds(sites, clock.now(), closure.why)
+    derive_rounds(sites, clock.now(), f"{closure.why}, entered by {by}")
     if excuse_open and (left := open_of_days(sites, closure.first_day, closure.last_day, clock.now())):
         excuse_closed(by=by, closure=closure, reminders=left)
     return closure
@@ -97,7 +97,7 @@ def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
     hold_sites(sites)
     void = plans.void_closure(closure=closure, **given)
     refresh(sites)
-    derive_rounds(sites, clock.now(), "a closure was struck out")
+    derive_rounds(sites, clock.now(), f"a closure was struck out, entered by {void.recorded_by}")
     return void
 
 
@@ -116,7 +116,7 @@ def change_limit(*, limit: Limit, **given) -> LimitVersion:
 def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict) -> LimitVersion:
     hold_sites([limit.site_id])
     version = act(limit=limit, **given)
-    derive_rounds([limit.site_id], clock.now(), RETIRED)
+    derive_rounds([limit.site_id], clock.now(), f"{RETIRED}, entered by {version.recorded_by}")
     return version
 
 
