@@ -43,11 +43,15 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """Whether a probe may be used, why not, and since when where that tells something."""
+    """Whether a probe may be used, why not, and since when where that tells something.
+
+    `vouched`: a good check lies behind, and no failure, adjustment or repair since.
+    """
 
     state: Fitness
     because: str = ""
     at: datetime | None = None
+    vouched: bool = False
 
     @property
     def ok(self) -> bool:
@@ -85,10 +89,10 @@ def judge(known: Known) -> Judgement:
     if known.outside_since:
         return Judgement(Fitness.DO_NOT_USE, OUTSIDE, known.outside_since)
     if known.asked or not known.vouched:
-        return Judgement(Fitness.CHECK_FIRST, known.asked or UNPROVEN)
+        return Judgement(Fitness.CHECK_FIRST, known.asked or UNPROVEN, vouched=known.vouched)
     if known.overdue_since:
-        return Judgement(Fitness.CHECK_FIRST, OVERDUE, known.overdue_since)
-    return Judgement(Fitness.OK)
+        return Judgement(Fitness.CHECK_FIRST, OVERDUE, known.overdue_since, vouched=True)
+    return Judgement(Fitness.OK, vouched=True)
 
 
 def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
@@ -124,7 +128,7 @@ def known_then(
     waiting = [due_at for opens_at, due_at in asked_for if found.last and opens_at >= moment(found.last)]
     return {
         "withdrawn": is_withdrawn(events),
-        "vouched": found.last is not None,
+        "vouched": present.standing != Standing.UNPROVEN,
         "asked": found.at_once.because if found.at_once else "",
         "overdue_since": min(waiting, default=None),
         **failed,

@@ -23,7 +23,7 @@ from sites.models import Person, Site
 from .judging import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .keys import form_key, sent_as
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
-from .queries import is_vouched, sent_before
+from .queries import is_lost, sent_before
 
 FACTS = (
     "probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note", "typed",
@@ -170,7 +170,7 @@ def _trusted(reading: Reading, despite: str) -> Reading:
     it says why it was used all the same."""
     found = fitness_of([reading.probe_id], reading.taken_at)[reading.probe_id]
     reading.fitness, reading.used_despite = found.state, despite.strip() if found.refused else ""
-    reading.vouched = not found.refused and is_vouched(reading)
+    reading.vouched = found.vouched and not is_lost(reading)
     if found.refused and not reading.used_despite:
         why = found.why(reading.site.zone, timezone.now())
         raise ValidationError({"used_despite": f"Do not use {reading.probe}: {why}. Take another probe, or say why."})

@@ -13,6 +13,7 @@ from compliance.checks.queries import standing_subquery
 from compliance.limits.models import Limit
 from compliance.limits.queries import limits_in_force
 from compliance.probes.models import Event, Placement, Probe
+from shared import clock
 from shared.audit.models import Entry
 from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
@@ -72,10 +73,10 @@ def _span_over(probe_id, at) -> QuerySet[Span]:
     return Span.objects.filter(probe=probe_id, starts_at__lt=at, ends_at__gte=at)
 
 
-def is_vouched(reading: Reading) -> bool:
-    """Whether its probe has a good check behind it at that time, and no failure, adjustment or repair since."""
-    spans = _span_over(reading.probe_id, reading.taken_at)
-    return spans.filter(standing__in=[Standing.PROVEN, Standing.PENDING]).exists()
+def is_lost(reading: Reading) -> bool:
+    """Whether it is known by now that its probe failed, or was altered unchecked, between the good check before it and now."""
+    over = _span_over(reading.probe_id, reading.taken_at).filter(ends_at__lte=clock.now())
+    return over.filter(standing=Standing.QUARANTINED).exists()
 
 
 def span_of(reading: Reading) -> Span | None:

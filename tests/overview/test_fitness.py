@@ -60,9 +60,7 @@ def asked_at_nine(world):
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("unfit", "state", "tile"), [(False, "Done", "done"), (True, "Taken, not to be relied on", "taken")]
-)
+@pytest.mark.parametrize(("unfit", "state", "tile"), [(False, "Done", "done"), (True, "Overdue", "taken")])
 def test_a_round_read_with_a_probe_that_was_not_ok_is_not_shown_as_done(world, as_person, unfit, state, tile):
     asked_at_nine(world)
     good(world.probe, world.cook, EARLIER - timedelta(days=1))
@@ -72,4 +70,5 @@ def test_a_round_read_with_a_probe_that_was_not_ok_is_not_shown_as_done(world, a
     page = as_person(world.manager).get(reverse("reminder_list", args=[world.site.pk]))
     rows = page.content.decode().split("<tbody")[-1]
     assert f"</svg>{state}" in rows and (("tone-good" in rows) is not unfit)
+    assert ("taken, with a probe not to be relied on" in rows) is unfit
     assert next(each for each in page.context["tiles"] if each["label"].startswith(tile))["value"] == 1
