@@ -5,7 +5,7 @@ released on an instrument that failed, or that nobody has checked since somethin
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
 from django.db import models
@@ -51,7 +51,7 @@ class Judgement:
     state: Fitness
     because: str = ""
     at: datetime | None = None
-    vouched: bool = False
+    vouched: bool = field(default=False, compare=False)
 
     @property
     def ok(self) -> bool:
