@@ -175,7 +175,6 @@ ELSEWHERE = {
 # What is worked out from facts and made anew by whatever asks for it.
 DERIVED = {
     "Slot",
-    "Reminder",
     "Span",
     "ProbeState",
     "Session",

@@ -6,7 +6,7 @@ What has fallen due stays. A change moves what is to come, and when the last tha
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 
 from .calendar import DAY, LONG_PAST, LOOK_AHEAD, Calendar
@@ -118,7 +118,7 @@ class _Known:
             end = each.told if end is None else min(end, each.told)
 
     def _by(self, each: RoundSet, day: date) -> Iterator[RoundObligation]:
-        if not each.in_force:
+        if not each.in_force or not self._may_hold(day):
             return
         grace = timedelta(minutes=each.plan.grace_minutes)
         for due in round_times(each.plan, self.calendar, day, day):
@@ -127,6 +127,11 @@ class _Known:
                     key=each.plan.key, day=day, due=due.at, grace_ends=due.at + grace, opens=due.at, closes=due.at,
                     because=due.because,
                 )  # fmt: skip
+
+    def _may_hold(self, day: date) -> bool:
+        """Wherever it is: of a limit that was retired years ago no day is looked at more closely."""
+        begin = datetime.combine(day, time(), UTC) - DAY
+        return self._holds(begin) or any(begin < each.since <= begin + 4 * DAY for each in self._versions)
 
     def _holds(self, at: datetime) -> bool:
         begun = [each for each in self._versions if each.since <= at]

@@ -65,8 +65,9 @@ def _with_last(limits: QuerySet[Limit]) -> QuerySet[Limit]:
 
 
 def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
-    """Sites that have rounds, together where they have few."""
-    having = Limit.objects.filter(site__in=list(site_ids), rounds__isnull=False).order_by("site").values_list("site")
+    """Sites that have rounds and are not closed for good, together where they have few."""
+    having = Limit.objects.filter(site__in=list(site_ids), site__closed=False, rounds__isnull=False)
+    having = having.order_by("site").values_list("site")
     some, many = [], 0
     for pk, limits in having.annotate(Count("pk", distinct=True)):
         if some and many + limits > TOGETHER:
