@@ -88,7 +88,9 @@ BADGES = {
         "unfit": Badge("Taken, not to be relied on", "doubt", "triangle"),
         "missed": Badge("Missed", "bad", "box-crossed"),
         "excused": Badge("Excused", "info", "note"),
-        "lifted": Badge("Not asked for", "plain", "strike"),
+        "cancelled": Badge("Not asked for", "plain", "strike"),
+        "not_asked": Badge("Not asked in time", "plain", "clock"),
+        "not_owed": Badge("Not done in time", "plain", "strike"),
     },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),

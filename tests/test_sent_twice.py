@@ -117,7 +117,8 @@ SENT = {
                                    "reference": "0", "checked_at": "2026-03-10T08:00"}),
     "check_correct": Form(typed=WHY | {"note": "Read again.", "readings": "10 0.2\n40 0.2\n50 0.2\n60 0.2\n70 0.2"}),
     "check_void": Form(typed=WHY),
-    "closure_add": Form(typed={"why": "School holidays", "first_day": "2026-03-16", "last_day": "2026-03-20"}),
+    "closure_add": Form(typed={"why": "School holidays", "first_day": "2026-03-16", "last_day": "2026-03-20",
+                               "excuse_open": "on"}),
     "closure_void": Form(before=closed, typed=WHY | {"last_day": ""}),
     "deviation_detail": Form(typed={"disposition": "discarded"}),
     "event_add": Form(typed={"kind": "dropped", "at": "2026-03-11T11:00"}),
@@ -174,8 +175,6 @@ ELSEWHERE = {
 # What is worked out from facts and made anew by whatever asks for it.
 DERIVED = {
     "Slot",
-    "RoundSlot",
-    "Horizon",
     "Span",
     "ProbeState",
     "Session",

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
 
+from django.utils import timezone
+
 from compliance.limits.models import Direction, Limit, LimitVersion, Origin
 from compliance.probes.models import Placement, Probe, Sensor
 from compliance.readings.models import Reading
@@ -93,10 +95,11 @@ def make_limit(
     within_s=None,
     effective_from=LONG_AGO,
 ) -> Limit:
-    """A limit with one version."""
+    """A limit with one version, which was recorded when it began."""
     title = code.replace("-", " ").capitalize()
     limit = Limit.objects.create(site=site, code=code, step=title, title=title, hazard="growth of bacteria")
     times = {"hold_s": hold_s, "within_s": within_s, "effective_from": effective_from}
+    times["recorded_at"] = min(effective_from, timezone.now())
     make_version(limit, by=by, direction=direction, value=value, unit=unit, **times)
     return limit
 

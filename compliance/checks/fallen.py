@@ -35,7 +35,7 @@ GRACE = {
 # Hardly any of what is asked for has a later due time behind it already, so only those go through the recursion.
 # INSERT comes first, or SQLite does not say how many rows there were.
 CHECKS = """
-INSERT INTO reminders_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
+INSERT INTO plans_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
 WITH RECURSIVE asked AS MATERIALIZED (
   SELECT s.probe_id, p.site_id, s.due_at, s.opens_at, s.due_because, s.asks_away, s.grace_at,
     COALESCE({first}, %(end)s) AS next_at
@@ -61,27 +61,27 @@ FROM later c WHERE true {order} ON CONFLICT {conflict}
 """
 # Where something is open that closes by its own time, all of what is asked for up to now is written down already.
 UNLESS_OPEN = """AND NOT EXISTS (
-    SELECT 1 FROM reminders_reminder r
+    SELECT 1 FROM plans_reminder r
     WHERE r.probe_id = s.probe_id AND r.since_at = s.due_at AND r.closes_at > %(now)s
       AND r.closes_at <> s.grace_at AND (NOT s.asks_away OR r.closes_at < %(end)s)
       AND (s.grace_minutes <= {short} OR r.closes_at > r.grace_at))"""
 # What one probe is asked for now counts anew, where it was written down for another reason and is still open; it keeps the
 # grace that it was given.
 ANEW = """(probe_id, due_at) WHERE probe_id IS NOT NULL DO UPDATE SET since_at = excluded.since_at,
-  opens_at = excluded.opens_at, closes_at = {max}(excluded.closes_at, reminders_reminder.grace_at), away = excluded.away,
-  lifted_at = NULL, lifted_because = ''
-  WHERE reminders_reminder.closes_at > %(now)s"""
+  opens_at = excluded.opens_at, closes_at = {max}(excluded.closes_at, plans_reminder.grace_at), away = excluded.away,
+  cancelled_at = NULL, cancelled_because = ''
+  WHERE plans_reminder.closes_at > %(now)s"""
 MOVE_ENDS = """
-UPDATE reminders_reminder SET closes_at = found.closes_at FROM (
+UPDATE plans_reminder SET closes_at = found.closes_at FROM (
   SELECT r.id, CASE WHEN r.away THEN %(end)s ELSE {max}(
     COALESCE({following}, %(end)s), r.grace_at, CASE WHEN r.closes_at < %(end)s THEN %(now)s ELSE r.grace_at END
   ) END AS closes_at
   FROM probes_probe p JOIN checks_probestate s ON s.probe_id = p.id
-  JOIN reminders_reminder r
+  JOIN plans_reminder r
     ON r.probe_id = s.probe_id AND r.since_at >= s.due_at AND r.closes_at > %(now)s
       AND (r.since_at = s.due_at OR (r.since_at = r.due_at AND r.due_at >= s.at_once_at))
   WHERE true {only}
-) AS found WHERE found.id = reminders_reminder.id AND found.closes_at <> reminders_reminder.closes_at
+) AS found WHERE found.id = plans_reminder.id AND found.closes_at <> plans_reminder.closes_at
 """
 
 

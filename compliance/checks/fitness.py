@@ -5,7 +5,7 @@ released on an instrument that failed, or that nobody has checked since somethin
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
 from django.db import models
@@ -44,11 +44,15 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """Whether a probe may be used, why not, and since when where that tells something."""
+    """Whether a probe may be used, why not, and since when where that tells something.
+
+    `vouched`: a good check lies behind, and no failure, adjustment or repair since.
+    """
 
     state: Fitness
     because: str = ""
     at: datetime | None = None
+    vouched: bool = field(default=False, compare=False)
 
     @property
     def ok(self) -> bool:
@@ -86,10 +90,10 @@ def judge(known: Known) -> Judgement:
     if known.outside_since:
         return Judgement(Fitness.DO_NOT_USE, OUTSIDE, known.outside_since)
     if known.asked or not known.vouched:
-        return Judgement(Fitness.CHECK_FIRST, known.asked or UNPROVEN)
+        return Judgement(Fitness.CHECK_FIRST, known.asked or UNPROVEN, vouched=known.vouched)
     if known.overdue_since:
-        return Judgement(Fitness.CHECK_FIRST, OVERDUE, known.overdue_since)
-    return Judgement(Fitness.OK)
+        return Judgement(Fitness.CHECK_FIRST, OVERDUE, known.overdue_since, vouched=True)
+    return Judgement(Fitness.OK, vouched=True)
 
 
 def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
@@ -125,7 +129,7 @@ def known_then(
     waiting = [due_at for opens_at, due_at in asked_for if found.last and opens_at >= moment(found.last)]
     return {
         "withdrawn": is_withdrawn(events),
-        "vouched": found.last is not None,
+        "vouched": present.standing != Standing.UNPROVEN,
         "asked": found.at_once.because if found.at_once else "",
         "overdue_since": min(waiting, default=None),
         **failed,
@@ -204,7 +208,7 @@ def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
         checks[pk].append(Checked(*told))
     for pk, *told in Event.objects.filter(**live, at__lte=at).order_by().values_list("probe_id", "at", "kind", "pk"):
         events[pk].append(Happened(*told))
-    overdue = Reminder.objects.filter(probe__in=probe_ids, away=False, grace_at__lte=at).exclude(lifted_at__lte=at)
+    overdue = Reminder.objects.filter(probe__in=probe_ids, away=False, grace_at__lte=at).exclude(cancelled_at__lte=at)
     for pk, *told in overdue.order_by().values_list("probe_id", "opens_at", "due_at"):
         asked[pk].append(tuple(told))
     return {pk: known_then(checks[pk], events[pk], at, asked[pk]) for pk in probe_ids}

@@ -27,7 +27,7 @@ RECKONED = "it follows from another check than was known when it fell due"
 STRUCK = "what asked for it was struck out or corrected"
 CHANGED = "the days of work or the clock of the site were changed"
 LATE = "{}; entered after it had fallen due"
-LIFTED = ["lifted_at", "lifted_because"]
+LIFTED = ["cancelled_at", "cancelled_because"]
 Away = tuple[Happened, datetime | None]
 
 
@@ -55,14 +55,14 @@ def follow_up(
     if state.due_at and state.due_at <= now:
         move_ends(now, probe_id=probe.pk)
         write_down(now, probe_id=probe.pk, anew=True, all_of_it=anew)
-        lifted = mine.filter(since_at=state.due_at, lifted_at__isnull=False)
-        lifted.exclude(lifted_because=RECKONED).update(lifted_at=None, lifted_because="")
+        lifted = mine.filter(since_at=state.due_at, cancelled_at__isnull=False)
+        lifted.exclude(cancelled_because=RECKONED).update(cancelled_at=None, cancelled_because="")
     away = absences(events)
     _ask_again(mine, probe, state, away, anew, now)
     over = Q(closes_at__gt=now) | _while_away(away) | _elsewhere(stays) | _asked_by(struck)
     counted = _counted_otherwise(probe, before, state, stays, now) if anew else NONE
     over_or_not, counted_or_not = (Case(When(each, then=True), default=False) for each in (over, counted))
-    rows = mine.filter(over | counted, lifted_at__isnull=True).annotate(over=over_or_not, counted=counted_or_not)
+    rows = mine.filter(over | counted, cancelled_at__isnull=True).annotate(over=over_or_not, counted=counted_or_not)
     left = [row for row in rows if row.due_at not in besides and not any(answers(check, row) for check in checks)]
     to_come = [row.pk for row in left if row.due_at > now]  # done before its hour, by a check that counts no longer
     if to_come:
@@ -74,7 +74,7 @@ def follow_up(
         row.counted = row.counted and row.due_at not in asked
     left = [row for row in left if row.over or row.counted]
     for row in left:
-        row.lifted_at, row.lifted_because = _why(row, probe, away, stays, now) if row.over else (now, RECKONED)
+        row.cancelled_at, row.cancelled_because = _why(row, probe, away, stays, now) if row.over else (now, RECKONED)
     Reminder.objects.bulk_update(left, LIFTED)
 
 
@@ -89,14 +89,14 @@ def _ask_again(
     back = max((back for _, back in away if back), default=None)
     if not (back or counts_anew) or probe.withdrawn or (state.due_at or END) > now:
         return
-    because = Q(lifted_because__startswith=WITHDRAWN, due_at__gte=back) if back else NONE
-    because |= Q(lifted_because=RECKONED) if state.one_plan else NONE
+    because = Q(cancelled_because__startswith=WITHDRAWN, due_at__gte=back) if back else NONE
+    because |= Q(cancelled_because=RECKONED) if state.one_plan else NONE
     lifted = mine.filter(because, site=probe.site_id, closes_at__lte=now)
     if lifted:
         following = due_after(state, probe.site_id, now)
         asked = Q(due_at__in={state.due_at, *following})
         asked |= NONE if state.one_plan else Q(due_at__lt=min(following, default=now))
-        lifted.filter(asked).update(since_at=state.due_at, lifted_at=None, lifted_because="")
+        lifted.filter(asked).update(since_at=state.due_at, cancelled_at=None, cancelled_because="")
 
 
 def _counted_otherwise(probe: Probe, before: ProbeState, state: ProbeState, stays: list[Stay], now: datetime) -> Q:
@@ -146,7 +146,7 @@ def _write_down_each(probe: Probe, state: ProbeState, besides: dict[datetime, Ch
     for row in again:
         due = besides[row.due_at]
         row.since_at, row.opens_at, row.away = due.at, due.after, due.away
-        row.lifted_at, row.lifted_because = None, ""
+        row.cancelled_at, row.cancelled_because = None, ""
     Reminder.objects.bulk_update(again, ["since_at", "opens_at", "away", *LIFTED])
 
 
@@ -217,11 +217,11 @@ def follow_moved(moved: Iterable[tuple[ProbeState, datetime | None]], probes: di
     works, changed = None, []
     for row in rows:
         state, before = moved[row.probe_id]
-        if row.since_at == state.due_at and row.lifted_at:
-            row.lifted_at, row.lifted_because = None, ""
-        elif not row.lifted_at and _is_over(row, state, before):
+        if row.since_at == state.due_at and row.cancelled_at:
+            row.cancelled_at, row.cancelled_because = None, ""
+        elif not row.cancelled_at and _is_over(row, state, before):
             works = works or calendars({probe.site_id: probe.site for probe in probes.values()}.values())
-            row.lifted_at, row.lifted_because = now, _why_moved(row, state, works.get(row.site_id))
+            row.cancelled_at, row.cancelled_because = now, _why_moved(row, state, works.get(row.site_id))
         else:
             continue
         changed.append(row)

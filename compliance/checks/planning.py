@@ -5,7 +5,6 @@ from datetime import UTC
 
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import PlanBook
-from compliance.plans.round_slots import catch_up
 from compliance.plans.slots import expand
 from compliance.probes.models import Probe
 from shared import clock
@@ -35,7 +34,6 @@ def hold_sites(site_ids: Iterable[int]) -> None:
     list(Site.objects.select_for_update(no_key=True).filter(pk__in=chosen).order_by("pk").values_list("pk"))
     list(Probe.objects.select_for_update(no_key=True).filter(site__in=chosen).order_by("pk").values_list("pk"))
     write_down(clock.now(), site_ids=chosen)
-    catch_up(chosen, clock.now())
 
 
 def make_slots(site_ids: Iterable[int]) -> None:

@@ -160,7 +160,7 @@ def _readings(site: Site, now: datetime) -> Iterator[CalendarEntry]:
             due_at=asked.due_at,
             because=asked.because,
             kind="Reading",
-            what=f"Take the reading for {asked.round.limit}",
+            what=f"Take the reading for {asked.limit}",
             url=absolute(reading_url(asked)),
             revised=revised,
             grace_at=asked.grace_at if asked.due_at <= now else None,

@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db.models import F, Q, QuerySet
 from django.urls import reverse
@@ -75,9 +75,11 @@ def _late(kind: Kind, reminders: QuerySet[Reminder], now: datetime) -> Gathered:
 
 
 def _told_at(kind: Kind, reminder: Reminder) -> datetime:
+    """The time that is allowed begins, for telling, when it was asked for: no sooner than it was written."""
+    late = max((reminder.recorded_at or reminder.due_at) - reminder.due_at, timedelta())
     if kind in TO_MANAGERS:
-        return reminder.grace_at
-    return timing.escalated_at(reminder.due_at, reminder.grace_at, reminder.closes_at)
+        return reminder.grace_at + late
+    return timing.escalated_at(reminder.due_at + late, reminder.grace_at + late, reminder.closes_at)
 
 
 def _late_checks(kind: Kind, now: datetime) -> QuerySet[Reminder]:
@@ -102,13 +104,13 @@ def _late_readings(kind: Kind, now: datetime) -> QuerySet[Reminder]:
     """Those that can still be taken. Grows with the rounds of the last days, not with history."""
     reminders = Reminder.objects.filter(
         untold(kind, "pk"),
-        round__isnull=False,
+        limit__isnull=False,
         due_at__gt=now - LONGEST,
         grace_at__lte=now,
         closes_at__gt=now,
         site__closed=False,
     )
-    return with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "round__limit")
+    return with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "limit")
 
 
 def _message(kind: Kind, reminders: Sequence[Reminder]) -> Message:
@@ -136,7 +138,7 @@ def _about(reminders: Sequence[Reminder]) -> str:
 
 def _what(reminders: Sequence[Reminder]) -> str:
     if reminders[0].probe_id is None:
-        return str(reminders[0].round.limit) if len(reminders) == 1 else f"{len(reminders)} readings"
+        return str(reminders[0].limit) if len(reminders) == 1 else f"{len(reminders)} readings"
     codes = list(dict.fromkeys(reminder.probe.code for reminder in reminders))
     return f"{wording.probes(codes)} {noun(len(codes), 'is', 'are')}"
 
@@ -152,7 +154,7 @@ def _because(reminder: Reminder, due: str) -> str:
 
 
 def _title(reminder: Reminder) -> str:
-    return named(reminder.probe) if reminder.probe_id else f"Reading for {reminder.round.limit}"
+    return named(reminder.probe) if reminder.probe_id else f"Reading for {reminder.limit}"
 
 
 def _url(reminder: Reminder) -> str:
@@ -162,4 +164,4 @@ def _url(reminder: Reminder) -> str:
 
 def reading_url(reminder: Reminder) -> str:
     """The form for a reading under that limit."""
-    return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.round.limit_id}"
+    return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.limit_id}"

@@ -134,7 +134,7 @@ def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
     title = "Strike out this excuse?" if strikes else "Excuse this?"
     return render(request, "overview/reminder_excuse.html", {
         "form": form, "reminder": reminder, "site": reminder.site, "excuse": excuse, "title": title,
-        "subject": str(reminder.probe or reminder.round.limit), "back_url": _address(reminder),
+        "subject": str(reminder.probe or reminder.limit), "back_url": _address(reminder),
         "submit_label": "Strike it out" if strikes else "Excuse it",
         "lead": STRUCK_OUT if strikes else EXCUSED,
     }, status=422 if form.is_bound else 200)  # fmt: skip
@@ -174,14 +174,18 @@ def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
     waiting = sum(count[status] for status in OPEN) + len(left)
     late, unfit = sum(each.excused_late for each in told), sum(each.unfit for each in told)
     missed, excused = count[Status.MISSED] + late, count[Status.EXCUSED] - late
+    not_owed, doubted = (sum(bool(getattr(each, name)) for each in told) for name in ("not_owed", "doubted"))
+    gone, unasked = count[Status.CANCELLED] - not_owed, count[Status.NOT_ASKED]
     return [
         {"value": count[Status.CLEARED] - unfit, "label": "done", "tone": "good"},
-        *([{"value": unfit, "label": "taken, not to be relied on", "tone": "doubt"}] if unfit else []),
+        *([{"value": unfit + doubted, "label": "taken, not to be relied on", "tone": "doubt",
+            "note": "counted as still to do or missed" if doubted else ""}] if unfit or doubted else []),
         {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good",
          "note": f"{len(left)} from earlier days" if left else ""},
         {"value": missed, "label": "missed", "tone": "bad" if missed else "good"},
         {"value": excused, "label": "excused", "tone": "info"},
-        *([{"value": count[Status.LIFTED], "label": "no longer asked for", "tone": "info"}] if count[Status.LIFTED] else []),
+        *[{"value": value, "label": label, "tone": "info"} for value, label in (
+            (gone, "no longer asked for"), (unasked, "not asked in time"), (not_owed, "not done in time, not owed")) if value],
     ]  # fmt: skip
 
 
@@ -195,8 +199,12 @@ def _who(told: Told) -> str:
     if told.excuse:
         at = when(told.excuse.recorded_at, zone, "short")
         return format_html("{}, {}: {}", told.excuse.name_of(), at, told.excuse.reason)
-    if told.status == Status.LIFTED:
-        return told.reminder.lifted_because
+    if told.not_owed:
+        return f"Later found not to be owed: {told.reminder.cancelled_because}"
+    if told.status == Status.CANCELLED:
+        return told.reminder.cancelled_because
+    if told.doubted:
+        return format_html("{}, {}", told.doubted.name_of("taken_by"), when(told.doubted.taken_at, zone, "short"))
     return ""
 
 
@@ -205,11 +213,11 @@ def _next_steps(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str
     reminder, steps = told.reminder, []
     now = ("", "")
     if told.status in OPEN and writes:
-        now = ("Take it now" if reminder.round_id else "Check now", to_do(reminder))
+        now = ("Take it now" if reminder.limit_id else "Check now", to_do(reminder))
     if told.check:
         steps.append(("The check", reverse("check_detail", args=[told.check.pk])))
-    if told.reading:
-        steps.append(("The reading", reverse("reading_detail", args=[told.reading.pk])))
+    if reading := told.reading or told.doubted:
+        steps.append(("The reading", reverse("reading_detail", args=[reading.pk])))
     if excuses and told.status in (*OPEN, Status.MISSED):
         steps.append(("Excuse", reverse("reminder_excuse", args=[reminder.pk])))
     if excuses and told.excuse and told.status == Status.EXCUSED:
@@ -219,6 +227,6 @@ def _next_steps(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str
 
 def to_do(reminder) -> str:
     """The very page on which it is done: one tap into the check, or into the reading form for the limit."""
-    if reminder.round_id:
-        return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.round.limit_id}"
+    if reminder.limit_id:
+        return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.limit_id}"
     return reverse(check_wanted(reminder.away).address, args=[reminder.probe_id])

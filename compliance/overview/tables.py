@@ -11,6 +11,7 @@ from shared.templatetags.noughtbook import when
 from shared.time_text import clock_time, on_clock
 from shared.units import show_error
 
+DOUBTED = "taken, with a probe not to be relied on"
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 
 
@@ -154,10 +155,13 @@ class ReminderTable(tables.Table):
 
     def render_status(self, value, record):
         """Of what is open, also since when, where its turns before were missed."""
-        reminder, value = record.told.reminder, "unfit" if record.told.unfit else value
-        if record.told.done_late:
+        told, reminder = record.told, record.told.reminder
+        value = "unfit" if told.unfit else "not_owed" if told.not_owed else value
+        if told.doubted and not told.check:
+            return format_html("{} {}", badge("reminder", value), DOUBTED)
+        if told.done_late:
             return format_html("{} late", badge("reminder", value))
-        if value not in OPEN or reminder.since_at >= reminder.due_at:
+        if value not in OPEN or reminder.since_at is None or reminder.since_at >= reminder.due_at:
             return badge("reminder", value)
         return format_html(
             "{} not done since {}", badge("reminder", value), when(reminder.since_at, reminder.site.zone, "short")

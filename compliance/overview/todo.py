@@ -8,7 +8,6 @@ from django.urls import reverse
 
 from compliance.checks.kinds import USUAL, Guidance, check_wanted
 from compliance.plans.calendar import DAY, local_day
-from compliance.plans.models import RoundSlot
 from compliance.plans.queries import calendars
 from compliance.probes.models import Probe
 from compliance.readings.models import Reading
@@ -28,7 +27,7 @@ class ToDo:
     """A check or a reading that is asked for. `stake`: readings that wait for this check; `away`: it is one away from zero."""
 
     probe: Probe | None = None
-    reminder: Reminder | RoundSlot | None = None
+    reminder: Reminder | None = None
     due_at: datetime | None
     overdue: bool
     before_service: bool

@@ -263,7 +263,7 @@ def _due(due_at: datetime | None, site: Site, now: datetime) -> str:
 
 
 def _round_words(each: ToDo, site: Site, now: datetime) -> dict:
-    limit = each.reminder.round.limit
+    limit = each.reminder.limit
     return {
         "title": f"Reading: {limit.title}",
         "url": reverse("limit_detail", args=[limit.pk]),

@@ -18,6 +18,7 @@ from sites.models import Area, Business, Person, Site
 from .calendar import DAY, earliest_day
 from .models import CheckPlan, Closure, ClosureVoid, Opening, Round
 from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, plans_of, rounds_in_force, scope_words
+from .round_rows import derive_rounds
 from .schedule import ALL_WEEK, ON_WEEKDAYS, Plan
 from .slots import expand
 from .wording import closure_scope, day_words, span_words
@@ -71,7 +72,8 @@ def set_round(
     Raises ValidationError with neither times nor minutes, for minutes where the hours of the site are not known, for a day
     that is over, and without a reason where rounds end.
     """
-    site, today = limit.site, _today([limit.site])
+    site = Site.objects.select_for_update(no_key=True).get(pk=limit.site_id)
+    today = _today([site])
     each = Round(
         recorded_by=by, limit=limit, times=[f"{at:%H:%M}" for at in sorted(set(times))], every_minutes=every_minutes,
         weekdays=weekdays, grace_minutes=grace_minutes, effective_from=effective_from or today, in_force=in_force,
@@ -82,7 +84,7 @@ def set_round(
     _refuse_round(each, before, site, today)
     refuse_newer(after, Round.objects.filter(limit=limit), _newer)
     each.save()
-    expand([site.pk], today - DAY)
+    derive_rounds([site.pk], clock.now(), f"other rounds were set, entered by {by}")
     note("round.set", by=by, subject=limit, site_id=site.pk, reason=each.reason, round=each.pk,
          effective_from=each.effective_from.isoformat(), before=before.usual if before else "no rounds",
          after=each.usual)  # fmt: skip

@@ -1,10 +1,10 @@
 """On which days a site works, from when to when, and which moment a time on its wall clock is. No clock, no database."""
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from zoneinfo import ZoneInfo
 
 from holidays import country_holidays, list_supported_countries
@@ -97,10 +97,29 @@ class Calendar:
 
     def known_at(self, at: datetime, closed: bool = False) -> "Calendar":
         """What of it was known at a moment (UTC); `closed`: whether the site was closed for good then."""
+        key = bisect_right(self._changes, at), closed
+        if key not in self._known:
+            self._known[key] = self._known_at(at, closed)
+        return self._known[key]
+
+    @cached_property
+    def _changes(self) -> list[datetime]:
+        return sorted(self.changes())
+
+    @cached_property
+    def _known(self) -> dict[tuple, "Calendar"]:
+        """What was known after so many changes: the folds of all that is at a site ask for the same few."""
+        return {}
+
+    @cached_property
+    def _services(self) -> dict[date, tuple[datetime, datetime] | None]:
+        return {}
+
+    def _known_at(self, at: datetime, closed: bool) -> "Calendar":
         then = next((each for each in self.formers if each.until > at), self)
         return Calendar(
-            then.zone, tuple(week for week in self.weeks if week.told <= at), _known(self.closures, at), then.holidays,
-            closed, _known(then.closures_of_area, at), tuple(each for each in self.formers if each.until <= at),
+            then.zone, tuple(week for week in self.weeks if week.told <= at), _set_by(self.closures, at), then.holidays,
+            closed, _set_by(then.closures_of_area, at), tuple(each for each in self.formers if each.until <= at),
         )  # fmt: skip
 
     def is_open(self, day: date, at: datetime | None = None) -> tuple[bool, str]:
@@ -123,8 +142,11 @@ class Calendar:
 
     def service(self, day: date) -> tuple[datetime, datetime] | None:
         """The moments (UTC) of opening and closing of an open day; None where it is closed or its hours are not known."""
-        hours = self.hours(day)
-        return None if hours is None or self._why_closed(day) else self.moments(day, hours)
+        if day not in self._services:
+            hours = self.hours(day)
+            closed = hours is None or self._why_closed(day)
+            self._services[day] = None if closed else self.moments(day, hours)
+        return self._services[day]
 
     def moments(self, day: date, hours: Hours) -> tuple[datetime, datetime]:
         """The moments (UTC) of opening and closing at these hours of a day."""
@@ -183,7 +205,11 @@ class Calendar:
 
     def begun(self, day: date) -> list[Week]:
         """The weeks that were set for a day, in order: the last one counts."""
-        return sorted((week for week in self.weeks if week.since <= day), key=lambda week: week.since)
+        return self._in_order[: bisect_right(self._in_order, day, key=lambda week: week.since)]
+
+    @cached_property
+    def _in_order(self) -> list[Week]:
+        return sorted(self.weeks, key=lambda week: week.since)
 
     def _week(self, day: date) -> Week | None:
         begun = self.begun(day)
@@ -205,7 +231,7 @@ class Calendar:
         return f"closed on {WEEKDAYS[day.weekday()]}" if begun and begun[-1].hours[day.weekday()] is None else ""
 
 
-def _known(closures: Iterable[Closed], at: datetime) -> tuple[Closed, ...]:
+def _set_by(closures: Iterable[Closed], at: datetime) -> tuple[Closed, ...]:
     return tuple(
         replace(each, struck=None) if each.struck and each.struck > at else each for each in closures if each.told <= at
     )

@@ -32,9 +32,9 @@ def limit_facts(limits: Iterable[Limit], sites: Mapping[int, SiteFacts]) -> dict
     """Of those of these limits that ever had rounds, by the limit's key. Two queries."""
     limits = {limit.pk: limit for limit in limits}
     rounds, versions = defaultdict(list), defaultdict(list)
-    for each in Round.objects.filter(limit__in=list(limits)).order_by("effective_from", "pk"):
+    for each in Round.objects.filter(limit__in=list(limits)).order_by("effective_from", "recorded_at", "pk"):
         rounds[each.limit_id].append(RoundSet(each.effective_from, each.recorded_at, each.in_force, each.as_plan()))
-    for version in LimitVersion.objects.filter(limit__in=list(rounds)).order_by("effective_from", "pk"):
+    for version in LimitVersion.objects.filter(limit__in=list(rounds)).order_by("effective_from", "recorded_at", "pk"):
         versions[version.limit_id].append(VersionSet(version.effective_from, version.recorded_at, version.in_force))
     return {
         pk: LimitFacts(sites[limits[pk].site_id], tuple(several), tuple(versions[pk])) for pk, several in rounds.items()

@@ -204,6 +204,11 @@ class ClosureForm(forms.Form):
     first_day = DayField(label="First day")
     last_day = DayField(label="Last day", help_text="Included.")
     why = ReasonField(usual="closure", max_length=80, help_text="Such as school holidays. The record says it too.")
+    excuse_open = forms.BooleanField(
+        required=False,
+        label="Excuse what is open of these days",
+        help_text="What has fallen due already stays asked for. Ticked: all of it is excused, with this reason and your name.",
+    )
 
     def __init__(self, *args, scopes: list[tuple[str, str]], today: date, **kwargs):
         super().__init__(*args, initial={"scope": scopes[0][0], "first_day": today, "last_day": today}, **kwargs)

@@ -8,6 +8,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 
+from compliance.metrology.vocabulary import CheckKind
 from compliance.probes.models import Sensor
 from shared.append_only import Fact, Void
 from shared.lines import Line
@@ -191,42 +192,19 @@ class Slot(models.Model):
         return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"
 
 
-class RoundSlot(models.Model):
-    """When a reading of a round is due. Derived, as `Slot`, for a few days ahead."""
+class Point(models.TextChoices):
+    """Of the scale, of which a check is asked for."""
 
-    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="round_slots")
-    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="slots", db_index=False)
-    day = models.DateField(help_text="The local day of service.")
-    due_at = models.DateTimeField(db_index=True)
-    opens_at = models.DateTimeField(help_text="A reading after this is for it, and no longer for the one before.")
-    grace_at = models.DateTimeField()
-    closes_at = models.DateTimeField(help_text="A reading after this is too late for it.")
-    because = models.CharField(max_length=200)
-
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["round", "due_at"], name="round_slot_once")]
-
-    def __str__(self):
-        return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"
-
-
-class Horizon(models.Model):
-    """Up to which day the due times of readings at a site are made. After a standstill it goes on from there."""
-
-    site = models.OneToOneField("sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="horizon")
-    rounds_until = models.DateField(help_text="The first local day whose readings have no due times yet.")
-
-    def __str__(self):
-        return f"{self.site} until {self.rounds_until:%Y-%m-%d}"
+    ZERO = CheckKind.ZERO.value, "zero point"
+    BOILING = CheckKind.BOILING.value, "boiling point"
 
 
 class Reminder(models.Model):
-    """A due time that has come, of one probe or of a round of readings. Written once, whatever happens after.
+    """What is asked for at a due time, past or ahead: a check of one probe, or a reading under one limit. Derived by the folds.
 
-    Whether it is due, overdue, cleared, missed or excused is not kept but looked up: see `reminders/status.py`. A check or
-    reading made in (opens_at, closes_at] clears it. `closes_at` is the due time after it and moves with plan and calendar
-    while it is to come. Where nothing asks for it any more before that, as when the probe is withdrawn, it is lifted: that
-    follows from facts, and is written again whenever they change.
+    Whether it is to come, due, overdue, cleared, missed or excused is not kept but looked up: see `reminders/status.py`. A
+    check or reading made in (opens_at, closes_at] clears it. `closes_at` moves with what is due next while it is to come. Of a
+    reading `round` says which of the rounds of its limit asks for it.
     """
 
     # The sweep writes these by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold
@@ -250,8 +228,23 @@ class Reminder(models.Model):
     site = models.ForeignKey(
         "sites.Site", on_delete=models.PROTECT, related_name="reminders", db_constraint=False, db_index=False
     )
+    limit = models.ForeignKey(
+        "limits.Limit",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="reminders",
+        db_constraint=False,
+        db_index=False,
+    )
+    point = models.CharField("point of the scale", max_length=8, choices=Point.choices, blank=True, db_default="")
+    day = models.DateField(
+        null=True, help_text="The local day that the plan names; empty where something asks at once."
+    )
+    recorded_at = models.DateTimeField(
+        null=True, help_text="When it was first written. Empty: before rows lay ahead, and so it stands as it is."
+    )
     since_at = models.DateTimeField(
-        help_text="The due time since which nothing was done; its own, if that is the first."
+        null=True, help_text="The due time since which nothing was done; its own, if that is the first."
     )
     opens_at = models.DateTimeField()
     due_at = models.DateTimeField()
@@ -259,11 +252,10 @@ class Reminder(models.Model):
     closes_at = models.DateTimeField(help_text="From here on it is missed.")
     because = models.CharField(max_length=200)
     away = models.BooleanField("asks for a check away from zero", default=False)
-    lifted_at = models.DateTimeField(null=True, help_text="Since when nothing asks for it any more.")
-    lifted_because = models.CharField(max_length=300, blank=True, db_default="")
+    cancelled_at = models.DateTimeField(null=True, help_text="Since when nothing asks for it any more.")
+    cancelled_because = models.CharField(max_length=300, blank=True, db_default="")
 
     class Meta:
-        db_table = "reminders_reminder"
         ordering = ["due_at", "pk"]
         constraints = [
             models.CheckConstraint(
@@ -274,7 +266,7 @@ class Reminder(models.Model):
                 fields=["probe", "due_at"], name="reminder_of_probe_once", condition=Q(probe__isnull=False)
             ),
             models.UniqueConstraint(
-                fields=["round", "due_at"], name="reminder_of_round_once", condition=Q(round__isnull=False)
+                fields=["limit", "due_at"], name="reminder_of_limit_once", condition=Q(limit__isnull=False)
             ),
         ]
         indexes = [
@@ -284,4 +276,4 @@ class Reminder(models.Model):
         ]
 
     def __str__(self):
-        return f"{self.probe or self.round.limit}, due {self.due_at:%Y-%m-%d %H:%M}"
+        return f"{self.probe or self.limit}, due {self.due_at:%Y-%m-%d %H:%M}"

@@ -169,7 +169,9 @@ def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]]
     sites = list(sites)
     known = known_settings(s.pk for s in sites) if known is None else known
     weeks, closures = defaultdict(list), defaultdict(list)
-    for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by("effective_from", "pk"):
+    for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by(
+        "effective_from", "recorded_at", "pk"
+    ):
         weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours(), opening.recorded_at))
     for closure in _ever_reaching(sites, {each.area_id for told in known.values() for each in told}):
         name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))

@@ -3,12 +3,13 @@
 What has fallen due stays. A change moves what is to come, and when the last that is open ends.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 
-from .calendar import DAY, LOOK_AHEAD, Calendar
+from .calendar import DAY, LONG_PAST, LOOK_AHEAD, Calendar
 from .obligation_lines import OPEN_END
 from .obligations import SiteFacts
 from .schedule import RoundPlan, graces, round_times, windows
@@ -57,17 +58,22 @@ class RoundObligation:
     because: str
 
 
-def round_obligations(facts: LimitFacts, until: datetime) -> list[RoundObligation]:
-    """All that is asked for up to a moment, which is not before the last of the facts, and the next after it."""
+def round_obligations(facts: LimitFacts, until: datetime, since: datetime = LONG_PAST) -> list[RoundObligation]:
+    """All that is asked for up to a moment, which is not before the last of the facts, and the next after it.
+
+    Where a moment is given `since` which, only what is due from it on, folded from a few days before it alone.
+    """
+    begin = since if since == LONG_PAST else since - MARGIN
     moments = sorted({at for at in _set_at(facts) if at >= _begin(facts)})
+    moments = moments[max(bisect_right(moments, begin) - 1, 0) :]
     rows: list[RoundObligation] = []
     for at, end in pairwise([*moments, OPEN_END]):
         known = _Known(facts, at)
         last = end == OPEN_END
-        ahead = _join(rows, known.ahead(min(end, until), last=last), known.calendar, at)
+        ahead = _join(rows, known.ahead(max(at, begin), min(end, until), last=last), known.calendar, at)
         rows += [row for row in ahead if row.due <= (until if last else end)]
         rows += [row for row in ahead if row.due > until][: 1 if last else 0]
-    return rows
+    return [row for row in rows if row.due >= since]
 
 
 def _set_at(facts: LimitFacts) -> set[datetime]:
@@ -87,9 +93,9 @@ class _Known:
         self._rounds = [each for each in facts.rounds if each.told <= at]
         self._versions = [each for each in facts.versions if each.told <= at]
 
-    def ahead(self, until: datetime, *, last: bool) -> list[RoundObligation]:
+    def ahead(self, since: datetime, until: datetime, *, last: bool) -> list[RoundObligation]:
         """Up to a moment and a little further, so that the windows are known; where nothing is set after it, the next too."""
-        begin, end = self.calendar.local_day(self.at) - DAY, self.calendar.local_day(until) + MARGIN
+        begin, end = self.calendar.local_day(since) - DAY, self.calendar.local_day(until) + MARGIN
         found = list(self._between(begin, end))
         beyond = min((row.day for row in found if row.due > until), default=None)
         if last and beyond is None:
@@ -112,7 +118,7 @@ class _Known:
             end = each.told if end is None else min(end, each.told)
 
     def _by(self, each: RoundSet, day: date) -> Iterator[RoundObligation]:
-        if not each.in_force:
+        if not each.in_force or not self._may_hold(day):
             return
         grace = timedelta(minutes=each.plan.grace_minutes)
         for due in round_times(each.plan, self.calendar, day, day):
@@ -121,6 +127,11 @@ class _Known:
                     key=each.plan.key, day=day, due=due.at, grace_ends=due.at + grace, opens=due.at, closes=due.at,
                     because=due.because,
                 )  # fmt: skip
+
+    def _may_hold(self, day: date) -> bool:
+        """Wherever it is: of a limit that was retired years ago no day is looked at more closely."""
+        begin = datetime.combine(day, time(), UTC) - DAY
+        return self._holds(begin) or any(begin < each.since <= begin + 4 * DAY for each in self._versions)
 
     def _holds(self, at: datetime) -> bool:
         begun = [each for each in self._versions if each.since <= at]
@@ -131,10 +142,13 @@ def _join(
     rows: list[RoundObligation], ahead: list[RoundObligation], calendar: Calendar, at: datetime
 ) -> list[RoundObligation]:
     """With their windows, one after the other; that of the last row until now goes on to where the next begins."""
-    ahead = [replace(row, grace_ends=grace) for row, grace in zip(ahead, graces(_pairs(ahead)), strict=True)]
-    shifts = {row.day: calendar.shift(row.day) for row in (*rows[-1:], *ahead)}
-    spans = windows(_pairs(ahead), [shifts[row.day] for row in ahead])
-    ahead = [replace(row, opens=opens, closes=closes) for row, (opens, closes) in zip(ahead, spans, strict=True)]
+    ends, shifts = graces(_pairs(ahead)), {row.day: calendar.shift(row.day) for row in (*rows[-1:], *ahead)}
+    dues = [(row.due, grace) for row, grace in zip(ahead, ends, strict=True)]
+    spans = windows(dues, [shifts[row.day] for row in ahead])
+    ahead = [
+        replace(row, grace_ends=grace, opens=opens, closes=closes)
+        for row, grace, (opens, closes) in zip(ahead, ends, spans, strict=True)
+    ]
     if rows:
         line = [*rows[-1:], *ahead[:1]]
         joined = windows(_pairs(line), [shifts[row.day] for row in line])

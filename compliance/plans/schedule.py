@@ -328,7 +328,7 @@ def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
 
 def round_times(plan: RoundPlan, calendar: Calendar, first: date, last: date) -> Iterator[Due]:
     """When readings are due from the local day `first` to `last`. A day on which the site is closed has none."""
-    for day in (at.date() for at in rrule(DAILY, dtstart=_midnight(first), until=_midnight(last))):
+    for day in (first + DAY * ahead for ahead in range((last - first).days + 1)):
         if plan.names(day) and calendar.is_open(day)[0]:
             yield from (due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0])
 

@@ -8,13 +8,11 @@ from django.db import models, transaction
 from django.db.models.functions import Coalesce
 
 from compliance.probes.models import Probe
-from shared import clock
 from sites.models import Site
 
 from .calendar import DAY, Calendar
 from .models import CheckPlan, Round, Slot
 from .queries import PlanBook, Reach, calendars
-from .round_slots import catch_up, make_rounds
 from .schedule import Plan, counts_after, due_on, names_day
 
 AHEAD, KEPT = 40, 60
@@ -24,9 +22,8 @@ SLOTS = 40_000  # at a time, so that memory grows neither with the business nor 
 def expand(site_ids: Iterable[int], from_day: date, days: int = AHEAD) -> None:
     """Make the slots of these sites from a day on what their plans and calendars say; run again it changes nothing.
 
-    Days before that which have no slots yet, after a standstill, are made up for. The readings that have fallen due are
-    written down first. A plan with a longer interval than `days` reaches one interval ahead. Slots of the 60 days before
-    `from_day` stay as they are, older ones go.
+    Days before that which have no slots yet, after a standstill, are made up for. A plan with a longer interval than `days`
+    reaches one interval ahead. Slots of the 60 days before `from_day` stay as they are, older ones go.
     """
     for some in _batches(sorted(set(site_ids)), days):
         with transaction.atomic():
@@ -58,10 +55,8 @@ def _own_plans(site_ids: list[int]) -> list[tuple[int, int]]:
 
 def _expand(site_ids: list[int], from_day: date, days: int) -> None:
     held = Site.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=site_ids)
-    by_site, now = calendars(held.select_related("area").order_by("pk")), clock.now()
-    catch_up(site_ids, now)
+    by_site = calendars(held.select_related("area").order_by("pk"))
     _store(_slots(by_site, _plans(site_ids, from_day), _made(site_ids), from_day, days), site_ids, from_day)
-    make_rounds(by_site, now)
 
 
 def _made(site_ids: list[int]) -> dict[tuple[int, int], date]:

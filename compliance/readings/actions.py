@@ -25,7 +25,7 @@ from .data import ActData, ReadingData
 from .keys import form_key, sent_as
 from .limit_evaluation import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
-from .queries import sent_before
+from .queries import is_lost, sent_before
 
 FACTS = (
     "probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note", "typed",
@@ -78,7 +78,10 @@ def correct(*, by: Person, reading: Reading, reason: str, data: ReadingData) -> 
     if same and data.used_despite.strip() == reading.used_despite:
         raise ValidationError("Nothing differs from what is recorded, so there is nothing to correct.")
     sent = partial(_sent_before, data.key, new, data.used_despite, (reading.pk, reason))
-    return sent() or _once(sent, _correct, by=by, reading=reading, new=_trusted(new, data.used_despite), reason=reason)
+    if done := sent():
+        return done
+    new = _as_known(_trusted(new, data.used_despite), reading)
+    return _once(sent, _correct, by=by, reading=reading, new=new, reason=reason)
 
 
 @trail.action("reading.correct")
@@ -152,6 +155,7 @@ def _trusted(reading: Reading, despite: str) -> Reading:
     it says why it was used all the same."""
     found = fitness_of([reading.probe_id], reading.taken_at)[reading.probe_id]
     reading.fitness, reading.used_despite = found.state, despite.strip() if found.refused else ""
+    reading.vouched = found.vouched and not is_lost(reading)
     if found.refused and not reading.used_despite:
         why = found.why(reading.site.zone, timezone.now())
         raise ValidationError({"used_despite": f"Do not use {reading.probe}: {why}. Take another probe, or say why."})
@@ -159,6 +163,13 @@ def _trusted(reading: Reading, despite: str) -> Reading:
     if len(reading.used_despite) > LONGEST_REASON:
         raise ValidationError({"used_despite": f"Say it in at most {LONGEST_REASON} characters."})
     return reading
+
+
+def _as_known(new: Reading, old: Reading) -> Reading:
+    """What is learned of a probe later takes nothing from a reading of it that is only put right."""
+    if (new.probe_id, new.taken_at) == (old.probe_id, old.taken_at):
+        new.vouched = old.vouched
+    return new
 
 
 def _check_place(probe: Probe, site: Site, limit: Limit) -> None:

@@ -84,6 +84,12 @@ class Reading(OfItsTime, Fact):
     used_despite = models.CharField(
         "why the probe was used all the same", max_length=500, blank=True, default="", db_default=""
     )
+    vouched = models.BooleanField(
+        "the probe was to be relied on",
+        null=True,
+        help_text="Whether it had a good check behind it then and no failure, adjustment or repair since, as known when this "
+        "was entered; empty for readings of old.",
+    )
     source = models.ForeignKey(Import, on_delete=models.PROTECT, null=True, related_name="readings", db_index=False)
 
     class Meta:

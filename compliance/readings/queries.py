@@ -14,6 +14,7 @@ from compliance.checks.span_times import holds, inside
 from compliance.limits.models import Limit
 from compliance.limits.queries import limits_in_force
 from compliance.probes.models import Event, Placement, Probe
+from shared import clock
 from shared.audit.models import Entry
 from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
@@ -70,6 +71,12 @@ def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Readin
 
 def _span_over(probe_id, at) -> QuerySet[Span]:
     return Span.objects.filter(holds(at), probe=probe_id)
+
+
+def is_lost(reading: Reading) -> bool:
+    """Whether it is known by now that its probe failed, or was altered unchecked, between the good check before it and now."""
+    over = _span_over(reading.probe_id, reading.taken_at).filter(ends_at__lte=clock.now())
+    return over.filter(standing=Standing.QUARANTINED).exists()
 
 
 def span_of(reading: Reading) -> Span | None:

@@ -16,7 +16,7 @@ from .status import Status, with_status
 
 MISSED_DAYS = 28
 LONGEST_GRACE = 7 * DAY
-CHECKS, ROUNDS = Q(probe__isnull=False), Q(round__isnull=False)
+CHECKS, ROUNDS = Q(probe__isnull=False), Q(limit__isnull=False)
 
 
 def missed(site_ids: Iterable[int], now: datetime) -> QuerySet[Reminder]:

@@ -11,10 +11,15 @@ from compliance.limits import actions as limits
 from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
-from compliance.plans.round_slots import lift_retired
+from compliance.plans.round_rows import derive_rounds, extend_rounds
+from shared import clock
 from sites.actions import amend_site
-from sites.models import Area, Business, Site
+from sites.models import Area, Business, Person, Site
 
+from .actions import excuse_closed
+from .queries import open_of_days
+
+RETIRED = "the site no longer works under this limit"
 BATCH = 200  # sites at a time, so that memory does not grow with the business
 
 
@@ -36,6 +41,7 @@ def roll_over(site_ids: Iterable[int] | None = None) -> int:
             hold_sites(some)
             make_slots(some)
             refresh_states(some)
+        extend_rounds(some, clock.now())
     return len(chosen)
 
 
@@ -67,16 +73,20 @@ def change_opening(*, site: Site, **given) -> Opening:
     hold_sites([site.pk])
     opening = plans.set_opening(site=site, **given)
     refresh([site.pk])
+    derive_rounds([site.pk], clock.now(), f"the site works at other hours, entered by {opening.recorded_by}")
     return opening
 
 
 @transaction.atomic
-def add_closure(*, site=None, area=None, business=None, **given) -> Closure:
-    """As `plans.actions.close_days`. What is open of a day that turns out to be closed is lifted, and says why."""
+def add_closure(*, by: Person, site=None, area=None, business=None, excuse_open: bool = False, **given) -> Closure:
+    """As `plans.actions.close_days`; `excuse_open`: what is open of these days is excused with the same words."""
     sites = _reached(site=site, area=area, business=business)
     hold_sites(sites)
-    closure = plans.close_days(site=site, area=area, business=business, **given)
+    closure = plans.close_days(by=by, site=site, area=area, business=business, **given)
     refresh(sites)
+    derive_rounds(sites, clock.now(), f"{closure.why}, entered by {by}")
+    if excuse_open and (left := open_of_days(sites, closure.first_day, closure.last_day, clock.now())):
+        excuse_closed(by=by, closure=closure, reminders=left)
     return closure
 
 
@@ -87,26 +97,26 @@ def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
     hold_sites(sites)
     void = plans.void_closure(closure=closure, **given)
     refresh(sites)
+    derive_rounds(sites, clock.now(), f"a closure was struck out, entered by {void.recorded_by}")
     return void
 
 
 @transaction.atomic
 def retire_limit(*, limit: Limit, **given) -> LimitVersion:
-    """As `limits.actions.retire`. No more readings are asked for from then on; what is open, or was due since then, is lifted."""
+    """As `limits.actions.retire`. No more readings fall due from then on; what has fallen due stays."""
     return _with_its_rounds(limits.retire, limit, given)
 
 
 @transaction.atomic
 def change_limit(*, limit: Limit, **given) -> LimitVersion:
-    """As `limits.actions.change`; a limit that is in force again has its rounds again, and what was not taken since is missed."""
+    """As `limits.actions.change`; a limit that is in force again has its rounds again, from then on."""
     return _with_its_rounds(limits.change, limit, given)
 
 
 def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict) -> LimitVersion:
     hold_sites([limit.site_id])
     version = act(limit=limit, **given)
-    lift_retired(version)
-    make_slots([limit.site_id])
+    derive_rounds([limit.site_id], clock.now(), f"{RETIRED}, entered by {version.recorded_by}")
     return version
 
 
@@ -115,5 +125,6 @@ def change_site(*, site: Site, **given) -> Site:
     """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is due."""
     hold_sites([site.pk])
     amended = amend_site(site=site, **given)
+    derive_rounds([site.pk], clock.now(), "the site was changed")
     roll_over([site.pk])
     return amended

@@ -2,37 +2,37 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, time
 
-from django.db.models import Exists, F, OuterRef, Prefetch, Q, QuerySet
+from django.db.models import Case, Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery, When
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
-from compliance.plans.calendar import DAY
-from compliance.plans.models import RoundSlot
-from compliance.plans.round_slots import ROUNDS_AHEAD
+from compliance.plans.calendar import local_day
+from compliance.plans.round_rows import LONGEST
 from compliance.readings.models import Reading
 from shared.append_only import Fact
 from sites.models import Site
 
 from .models import Excuse, Reminder
-from .status import OPEN, Status, clearing_readings, with_status
+from .status import OPEN, Status, cancelled_too_late, doubted_readings, with_status
 
 BATCH = 500
-LONGEST = timedelta(days=2)  # no round stays open for more than one
-WITHIN = timedelta(days=1)
-WESTERNMOST = timedelta(hours=12)  # no clock of a site is further behind UTC
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A reminder with what cleared it and the excuse that stands, each None where there is none."""
+    """A reminder with what cleared it and the excuse that stands, each None where there is none.
+
+    `doubted`: a reading that did not clear it, for its probe was not to be relied on.
+    """
 
     reminder: Reminder
     status: Status
     check: Check | None
     reading: Reading | None
     excuse: Excuse | None
+    doubted: Reading | None = None
 
     @property
     def excused_late(self) -> bool:
@@ -48,31 +48,33 @@ class Told:
 
     @property
     def unfit(self) -> bool:
-        """Done with a probe that was not OK to use, as known when the reading was entered."""
-        return self.reading is not None and self.reading.fitness not in ("", Fitness.OK)
+        """Of old: done with a probe that was not OK to use, as known when the reading was entered."""
+        reading = self.reading
+        return reading is not None and reading.vouched is None and reading.fitness not in ("", Fitness.OK)
+
+    @property
+    def not_owed(self) -> bool:
+        """Not done in time, and only later found not to be owed."""
+        return self.status == Status.CANCELLED and cancelled_too_late(self.reminder)
 
     @property
     def title(self) -> str:
         probe = self.reminder.probe
-        return str(probe.particulars_at(self.reminder.due_at) if probe else self.reminder.round.limit)
+        return str(probe.particulars_at(self.reminder.due_at) if probe else self.reminder.limit)
 
 
 def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> QuerySet[Reminder]:
-    """What fell due at a site from `start` up to `end`, with its status."""
-    return with_status(Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end), now)
-
-
-def behind(now: datetime) -> QuerySet[Site]:
-    """Sites whose due times ahead nobody ever made, or not for so long that they reach less far than those made a day ago."""
-    reached = (now - WITHIN - WESTERNMOST).date() + DAY * ROUNDS_AHEAD
-    return Site.objects.filter(Q(horizon=None) | Q(horizon__rounds_until__lt=reached))
+    """What fell due at a site from `start` up to `end`, and by now, with its status."""
+    asked = Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end, due_at__lte=now)
+    return with_status(asked, now)
 
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
-    """Reminders that have their status, with what cleared or excused them: seven queries for five hundred."""
+    """Reminders that have their status, with what cleared or excused them: nine queries for five hundred."""
     excuses = Excuse.objects.filter(void__isnull=True).select_related("recorded_by")
     standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
-    rows = reminders.select_related("probe", "round__limit", "site").prefetch_related(standing)
+    rows = reminders.select_related("probe", "limit", "site").prefetch_related(standing)
+    rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=Subquery(doubted_readings().values("pk")[:1]))))
     waiting: list[Reminder] = []
     for reminder in rows.iterator(chunk_size=BATCH):
         waiting.append(reminder)
@@ -84,10 +86,12 @@ def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
 
 def _told(reminders: list[Reminder]) -> Iterator[Told]:
     checks = _with_names(Check, "checked_by").in_bulk({r.check_id for r in reminders if r.check_id})
-    readings = _with_names(Reading, "taken_by").in_bulk({r.reading_id for r in reminders if r.reading_id})
+    taken = {pk for each in reminders for pk in (each.reading_id, each.doubted_id) if pk}
+    readings = _with_names(Reading, "taken_by").in_bulk(taken)
     for each in reminders:
         excuse = next(iter(each.standing), None)
-        yield Told(each, Status(each.status), checks.get(each.check_id), readings.get(each.reading_id), excuse)
+        done = checks.get(each.check_id), readings.get(each.reading_id)
+        yield Told(each, Status(each.status), *done, excuse, readings.get(each.doubted_id))
 
 
 def _with_names(model: type[Fact], person: str) -> QuerySet:
@@ -96,28 +100,40 @@ def _with_names(model: type[Fact], person: str) -> QuerySet:
 
 def open_rounds(site: Site, now: datetime) -> list[Reminder]:
     """The readings that are asked for now at a site and not taken yet, the longest due first."""
-    asked = Reminder.objects.filter(site=site, round__isnull=False, closes_at__gt=now, due_at__gt=now - LONGEST)
-    found = with_status(asked, now).filter(status__in=OPEN).select_related("round__limit")
-    return list(found.order_by("due_at", "pk"))
+    asked = _rounds(site, closes_at__gt=now, due_at__gt=now - LONGEST, due_at__lte=now)
+    return list(with_status(asked, now).filter(status__in=OPEN))
 
 
-def rounds_to_come(site: Site, now: datetime) -> QuerySet[RoundSlot]:
+def rounds_to_come(site: Site, now: datetime, **more) -> list[Reminder]:
     """The readings that fall due after now at a site, as far as they are worked out, and have not been taken early."""
-    swept = Reminder.objects.filter(round=OuterRef("round"), due_at=OuterRef("due_at"))
-    slots = RoundSlot.objects.filter(~Exists(swept), ~Exists(clearing_readings()), site=site, due_at__gt=now)
-    return slots.select_related("round__limit").order_by("due_at", "pk")
+    return list(with_status(_rounds(site, due_at__gt=now, **more), now).filter(status=Status.UPCOMING))
 
 
-def rounds_to_take(site: Site, now: datetime) -> list[Reminder | RoundSlot]:
+def rounds_to_take(site: Site, now: datetime) -> list[Reminder]:
     """The readings that can be taken now at a site: those that are asked for, and those that may be taken early. Two queries."""
-    early = rounds_to_come(site, now).filter(opens_at__lt=now, due_at__lt=now + LONGEST)
-    return [*open_rounds(site, now), *early]
+    return [*open_rounds(site, now), *rounds_to_come(site, now, opens_at__lt=now, due_at__lt=now + LONGEST)]
+
+
+def _rounds(site: Site, **chosen) -> QuerySet[Reminder]:
+    return (
+        Reminder.objects.filter(site=site, limit__isnull=False, **chosen)
+        .select_related("limit", "round")
+        .order_by("due_at", "pk")
+    )
 
 
 def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:
     """All checks of these probes that are asked for now and not excused, the longest due first. One query."""
     asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=now, closes_at__gt=now)
     return list(with_status(asked, now).filter(status__in=OPEN).order_by("due_at", "pk"))
+
+
+def open_of_days(site_ids: Iterable[int], first: date, last: date, now: datetime) -> list[Reminder]:
+    """What has fallen due at these sites on the days from first to last, and is open. One query."""
+    due = {"due_at__gte": datetime.combine(first, time(), UTC) - LONGEST, "due_at__lte": now, "closes_at__gt": now}
+    rows = with_status(Reminder.objects.filter(site__in=list(site_ids), **due), now).filter(status__in=OPEN)
+    days = ((row, {row.day, local_day(row.due_at, row.site.zone)} - {None}) for row in rows.select_related("site"))
+    return [row for row, named in days if any(first <= day <= last for day in named)]
 
 
 def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]:
@@ -211,7 +227,7 @@ def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:
     standing = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True, recorded_at__lte=at)
     asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=at, closes_at__gt=at)
     told = list(with_status(asked, at).annotate(by_then=Exists(standing)).order_by().values_list(
-        "probe", "by_then", "cleared_at", "lifted_at"
+        "probe", "by_then", "cleared_at", "cancelled_at"
     ))  # fmt: skip
     done = [when is not None and when <= at for _, _, *ends in told for when in [min(filter(None, ends), default=None)]]
     waiting = {row[0] for row, over in zip(told, done, strict=True) if not over and not row[1]}

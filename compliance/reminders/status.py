@@ -5,10 +5,10 @@ says so in its row, which whatever lifts it has written (`checks/lifting.py`).
 """
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import models
-from django.db.models import Case, Exists, ExpressionWrapper, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Case, Exists, ExpressionWrapper, F, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
 
 from compliance.checks.models import Check, CheckKind, Stage, Verdict
@@ -25,10 +25,12 @@ class Status(models.TextChoices):
     CLEARED = "cleared", "done"
     MISSED = "missed", "missed"
     EXCUSED = "excused", "excused"
-    LIFTED = "lifted", "no longer asked for"
+    CANCELLED = "cancelled", "no longer asked for"
+    NOT_ASKED = "not_asked", "not asked in time"
 
 
 OPEN = (Status.DUE, Status.OVERDUE)
+AT_THE_TIME = timedelta(minutes=15)  # in which what an act asks for at once is recorded
 NEAR_ZERO_MILLI = round(NEAR_ZERO * 1000)
 AT_ZERO = Q(kind=CheckKind.ZERO) | Q(
     kind=CheckKind.CERTIFICATE, reference_milli__gte=-NEAR_ZERO_MILLI, reference_milli__lte=NEAR_ZERO_MILLI
@@ -44,13 +46,23 @@ def status(reminder: Reminder, *, cleared_at: datetime | None, excused: bool, no
         return Status.CLEARED
     if excused:
         return Status.EXCUSED
-    if reminder.lifted_at is not None:
-        return Status.LIFTED
+    if reminder.cancelled_at is not None:
+        return Status.CANCELLED
     if now >= reminder.closes_at:
-        return Status.MISSED
+        return Status.NOT_ASKED if asked_too_late(reminder) else Status.MISSED
     if now < reminder.due_at:
         return Status.UPCOMING
     return Status.OVERDUE if now >= reminder.grace_at else Status.DUE
+
+
+def asked_too_late(reminder: Reminder) -> bool:
+    """Whether its grace was over when it was recorded: whoever was there was not asked in time."""
+    return reminder.recorded_at is not None and reminder.recorded_at > reminder.grace_at + AT_THE_TIME
+
+
+def cancelled_too_late(reminder: Reminder) -> bool:
+    """Whether its grace was over when it was cancelled: it was not done in time, and only later found not to be owed."""
+    return reminder.cancelled_at is not None and reminder.cancelled_at >= reminder.grace_at
 
 
 def cleared_at(reminder: Reminder, checks: Iterable[Check], readings: Iterable[Reading] = ()) -> datetime | None:
@@ -59,7 +71,9 @@ def cleared_at(reminder: Reminder, checks: Iterable[Check], readings: Iterable[R
     Give live checks of the probe, or live readings under the round's limit at its site.
     """
     counting = [check.checked_at for check in checks if _counts(reminder, check)]
-    taken = [r.taken_at for r in readings if reminder.opens_at < r.taken_at <= reminder.closes_at]
+    taken = [
+        r.taken_at for r in readings if r.vouched is not False and reminder.opens_at < r.taken_at <= reminder.closes_at
+    ]
     return min([*counting, *taken], default=None)
 
 
@@ -92,10 +106,22 @@ def clearing_checks() -> QuerySet[Check]:
 
 
 def clearing_readings() -> QuerySet[Reading]:
-    """For a queryset of reminders of rounds: the readings that clear each, the first of them first."""
+    """For a queryset of reminders of rounds: the readings that clear each, the first of them first.
+
+    One taken with a probe that was not to be relied on, as known when it was entered, clears none; later doubt changes nothing.
+    """
+    return _readings_within().filter(Q(vouched=True) | Q(vouched__isnull=True))
+
+
+def doubted_readings() -> QuerySet[Reading]:
+    """For a queryset of reminders of rounds: the readings that would clear each, had their probe been one to be relied on."""
+    return _readings_within().filter(vouched=False)
+
+
+def _readings_within() -> QuerySet[Reading]:
     return Reading.objects.filter(
         site=OuterRef("site"), taken_at__gt=OuterRef("opens_at"), taken_at__lte=OuterRef("closes_at"),
-        limit_version__limit=OuterRef("round__limit"), void__isnull=True,
+        limit_version__limit=OuterRef("limit"), void__isnull=True,
     ).order_by("taken_at", "pk")  # fmt: skip
 
 
@@ -119,10 +145,11 @@ def _status(now: datetime) -> Case:
     return Case(
         When(cleared_at__isnull=False, then=Value(Status.CLEARED.value)),
         When(excused=True, then=Value(Status.EXCUSED.value)),
-        When(lifted_at__isnull=False, then=Value(Status.LIFTED.value)),
+        When(cancelled_at__isnull=False, then=Value(Status.CANCELLED.value)),
+        When(closes_at__lte=now, recorded_at__gt=F("grace_at") + AT_THE_TIME, then=Value(Status.NOT_ASKED.value)),
         When(closes_at__lte=now, then=Value(Status.MISSED.value)),
         When(due_at__gt=now, then=Value(Status.UPCOMING.value)),
         When(grace_at__lte=now, then=Value(Status.OVERDUE.value)),
         default=Value(Status.DUE.value),
-        output_field=models.CharField(max_length=8),
+        output_field=models.CharField(max_length=9),
     )

@@ -138,6 +138,9 @@ def excuse(w):
 
 SAMPLES |= {
     "reminder.excuse": excuse,
+    "reminder.excuse_closed": lambda w: {
+        "by": w.manager, "closure": close_days(**SAMPLES["closure.add"](w)), "reminders": [reminder_missed(w)]
+    },
     "reminder.void_excuse": lambda w: {
         "by": w.manager, "excuse": excuse_reminder(**excuse(w)), "reason": "It was here all the time."
     },

@@ -32,10 +32,10 @@ TURNS, AT_A_SITE = 7, 20
 NOW = datetime.combine(timezone.now().date(), time(12), UTC)
 DUE = NOW - timedelta(hours=3)
 BARE = """
-INSERT INTO reminders_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
+INSERT INTO plans_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
 SELECT s.probe_id, p.site_id, s.due_at, s.opens_at, s.due_at, s.grace_at, %s, s.due_because, s.asks_away
 FROM checks_probestate s JOIN probes_probe p ON p.id = s.probe_id
-WHERE s.due_at <= %s AND NOT EXISTS (SELECT 1 FROM reminders_reminder r WHERE r.probe_id = s.probe_id AND r.due_at = s.due_at)
+WHERE s.due_at <= %s AND NOT EXISTS (SELECT 1 FROM plans_reminder r WHERE r.probe_id = s.probe_id AND r.due_at = s.due_at)
 ON CONFLICT DO NOTHING
 """
 
@@ -106,9 +106,7 @@ def empty() -> None:
     statement is planned as a loop that reads again and again what it writes.
     """
     with connection.cursor() as cursor:
-        cursor.execute(
-            "DELETE FROM reminders_reminder WHERE due_at = %s", [connection.ops.adapt_datetimefield_value(DUE)]
-        )
+        cursor.execute("DELETE FROM plans_reminder WHERE due_at = %s", [connection.ops.adapt_datetimefield_value(DUE)])
     settle()
 
 
@@ -134,7 +132,7 @@ def add_past(world, probes: list[Probe], count: int) -> None:
             f"FROM n, checks_check c, probes_probe p WHERE c.id = %(like)s AND p.id IN ({ids})", given,
         )  # fmt: skip
         cursor.execute(
-            "INSERT INTO reminders_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, "
+            "INSERT INTO plans_reminder (probe_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, "
             f"away) {numbers} SELECT p.id, p.site_id, {back.format(at=at, more=-60)}, {back.format(at=at, more=60)}, "
             f"{back.format(at=at, more=-60)}, {back.format(at=at, more=-90)}, {back.format(at=at, more=-90)}, 'x', false "
             f"FROM n, probes_probe p WHERE p.id IN ({ids}) ON CONFLICT DO NOTHING", given,

@@ -95,6 +95,12 @@ def oracle(probe, at) -> Fitness:
     return FIRST if at >= late_from(zero) else OK
 
 
+def was_settled(probe, at) -> bool:
+    """Whether any check had told by then which way the zero point is."""
+    told = Check.objects.filter(probe=probe, void=None, kind="zero", checked_at__lte=at)
+    return told.exclude(verdict="inconclusive").exists()
+
+
 def unanswered(check, happened) -> bool:
     """At one and the same time an adjustment comes after the check as found, anything else before it."""
     after = happened.kind in ("adjusted", "repaired") and check.stage == "as_found"
@@ -113,7 +119,9 @@ def test_at_any_moment_of_any_history_it_is_what_the_oracle_says(probe, supervis
     with transaction.atomic():
         live(probe, supervisor, history)
         for at in [day(12), *(day(moment) for moment in moments)]:
-            assert fitness_of([probe.pk], at)[probe.pk].state == oracle(probe, at), at
+            found = fitness_of([probe.pk], at)[probe.pk]
+            assert found.state == oracle(probe, at), at
+            assert found.vouched is (found.state != NOT and was_settled(probe, at)), at
         transaction.set_rollback(True)
 
 

@@ -122,11 +122,11 @@ def test_a_good_check_of_a_probe_that_nothing_is_asked_of_looks_once_at_what_was
     good(probe, cook, timezone.now() - timedelta(hours=2))
     with CaptureQueriesContext(connection) as captured:
         good(probe, cook, timezone.now() - timedelta(hours=1))
-    for table in ("reminders_reminder", "probes_placement", "checks_probestate"):
+    for table in ("plans_reminder", "probes_placement", "checks_probestate"):
         asked = [q["sql"] for q in captured if f'FROM "{table}"' in q["sql"]]
         assert len(asked) == (0 if table == "checks_probestate" else 1), asked
     written = [q["sql"] for q in captured if q["sql"].startswith(("INSERT", "UPDATE"))]
-    assert not [sql for sql in written if "reminders_reminder" in sql or '"probes_probe" SET' in sql]
+    assert not [sql for sql in written if "plans_reminder" in sql or '"probes_probe" SET' in sql]
 
 
 def queries_to_fail(probe, cook, days):

@@ -38,7 +38,7 @@ def asked(site, days, *, probe=None, limit=None, until=1.0, **fields):
     due_at = NOON - timedelta(days=days)
     each = limit and round_of(limit)
     return Reminder.objects.create(
-        site=site, probe=probe, round=each, since_at=due_at, opens_at=due_at - timedelta(hours=20), due_at=due_at,
+        site=site, probe=probe, round=each, limit=limit, since_at=due_at, opens_at=due_at - timedelta(hours=20), due_at=due_at,
         grace_at=due_at + timedelta(hours=2), closes_at=due_at + timedelta(days=until), because="at 12:00", **fields,
     )  # fmt: skip
 
@@ -77,7 +77,7 @@ def what_became_of_it(site, world, probes, limit):
     asked(site, 12, **of_good), asked(site, MISSED_DAYS - 0.1, **of_good), asked(site, MISSED_DAYS + 0.1, **of_good)
     for days in (14, 16):
         excuse_reminder(by=world.manager, reminder=asked(site, days, **of_good), reason="Away.")
-    asked(site, 18, lifted_at=NOON - timedelta(days=17.5), lifted_because="a closure", **of_good)
+    asked(site, 18, cancelled_at=NOON - timedelta(days=17.5), cancelled_because="a closure", **of_good)
     asked(site, 20.1, **of_good)
     asked(site, 0.5, **of_good)  # open still
     asked(site, 13, probe=probes["gone"])  # missed before it was withdrawn

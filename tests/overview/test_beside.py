@@ -165,4 +165,4 @@ def test_what_is_lifted_cannot_be_excused(daily, world, clock, as_person):
     answer = as_person(world.manager).post(
         reverse("reminder_excuse", args=[row.pk]), {"wants": "excuse", "reason": "busy"}
     )
-    assert answer.status_code == 422 and statuses() == ["lifted"]
+    assert answer.status_code == 422 and statuses() == ["cancelled"]

@@ -55,14 +55,12 @@ def asked_at_nine(world):
     wanted = Round.objects.create(limit=world.limit, effective_from=day, times=["09:00"], recorded_by=world.manager)
     due = instant(day, time(9), world.site.zone)
     return Reminder.objects.create(
-        round=wanted, site=world.site, since_at=due, opens_at=due - timedelta(hours=1), due_at=due,
+        round=wanted, limit=world.limit, site=world.site, since_at=due, opens_at=due - timedelta(hours=1), due_at=due,
         grace_at=due + timedelta(hours=1), closes_at=due + timedelta(hours=10), because="at 09:00",
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("unfit", "state", "tile"), [(False, "Done", "done"), (True, "Taken, not to be relied on", "taken")]
-)
+@pytest.mark.parametrize(("unfit", "state", "tile"), [(False, "Done", "done"), (True, "Overdue", "taken")])
 def test_a_round_read_with_a_probe_that_was_not_ok_is_not_shown_as_done(world, as_person, unfit, state, tile):
     asked_at_nine(world)
     good(world.probe, world.cook, EARLIER - timedelta(days=1))
@@ -72,4 +70,5 @@ def test_a_round_read_with_a_probe_that_was_not_ok_is_not_shown_as_done(world, a
     page = as_person(world.manager).get(reverse("reminder_list", args=[world.site.pk]))
     rows = page.content.decode().split("<tbody")[-1]
     assert f"</svg>{state}" in rows and (("tone-good" in rows) is not unfit)
+    assert ("taken, with a probe not to be relied on" in rows) is unfit
     assert next(each for each in page.context["tiles"] if each["label"].startswith(tile))["value"] == 1

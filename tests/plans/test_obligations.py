@@ -339,3 +339,17 @@ def test_windows_of_readings_do_not_overlap_and_a_longer_horizon_only_appends(ro
     for row, following in pairwise(rows):
         assert row.due < following.due and row.closes <= following.opens
     assert round_obligations(facts, END + days * DAY)[: len(rows)] == rows
+
+
+versions = st.lists(
+    st.builds(VersionSet, hours, hours, st.booleans()), max_size=3
+).map(lambda found: (HOLDS, *sorted(found, key=lambda each: each.since)))  # fmt: skip
+
+
+@given(round_sets, sites, versions, st.integers(0, 14 * 24))
+@EXAMPLES
+def test_folded_from_a_moment_on_the_rows_are_the_same(rounds, at, versions, later):
+    facts = LimitFacts(at, tuple(rounds), versions)
+    since = BEGIN + later * timedelta(hours=1)
+    whole = round_obligations(facts, END)
+    assert round_obligations(facts, END, since) == [row for row in whole if row.due >= since]

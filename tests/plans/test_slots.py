@@ -7,11 +7,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from compliance.plans import actions
-from compliance.plans.models import RoundSlot, Slot
+from compliance.plans.models import Slot
 from compliance.plans.queries import calendars
 from compliance.plans.schedule import STARTING, due_on
 from compliance.plans.slots import KEPT, expand
-from tests.world import make_limit, make_probe, make_site
+from tests.world import make_probe, make_site
 
 TODAY = date(2026, 3, 11)
 WEEK = [(time(8), time(15))] * 5 + [None, None]
@@ -93,32 +93,10 @@ def test_sites_without_probes_and_closed_sites_have_none(world):
     assert not Slot.objects.exists()
 
 
-def test_rounds_ahead(world):
-    actions.set_opening(by=world.manager, site=world.site, hours=WEEK)
-    actions.set_round(by=world.manager, limit=world.limit, every_minutes=180, grace_minutes=20)
-    assert [slot.due_at.hour for slot in RoundSlot.objects.filter(day=TODAY)] == [14], "it is noon"
-    today = RoundSlot.objects.filter(day=TODAY + timedelta(days=1)).order_by("due_at")
-    assert [slot.due_at.hour for slot in today] == [8, 11, 14]
-    assert today[0].grace_at - today[0].due_at == timedelta(minutes=20)
-    assert not RoundSlot.objects.filter(day__week_day__in=[1, 7]).exists()
-    actions.set_round(by=world.manager, limit=world.limit, in_force=False, reason="No cold food.")
-    assert not RoundSlot.objects.filter(day__gte=TODAY).exists()
-
-
-def test_a_round_that_changes_later_changes_then(world):
-    actions.set_round(by=world.manager, limit=world.limit, times=[time(8)])
-    then = TODAY + timedelta(days=2)
-    actions.set_round(by=world.manager, limit=world.limit, times=[time(15)], effective_from=then)
-    hours = dict(RoundSlot.objects.values_list("day", "due_at"))
-    assert [hours[TODAY + timedelta(days=n)].hour for n in range(1, 5)] == [8, 15, 15, 15]
-
-
 def queries(sites, probes, world):
     chosen = []
     for number in range(sites):
         site = make_site(world.area, f"School {sites} {number}")
-        limit = make_limit(site, by=world.manager)
-        actions.set_round(by=world.supervisor, limit=limit, times=[time(8)])
         for n in range(probes):
             make_probe(site, f"S{sites}N{number}P{n}", by=world.manager)
         chosen.append(site.pk)

@@ -201,7 +201,7 @@ def test_a_reason_that_is_too_long_is_named_by_line(world):
     assert made.refused == [[2, "the reason in used_despite is longer than 500 characters"]]
 
 
-def test_judging_the_probe_costs_a_reading_one_query(world, monkeypatch):
+def test_judging_the_probe_costs_a_reading_two_queries(world, monkeypatch):
     good(world.probe, world.cook, EARLIER - timedelta(days=1))
 
     def asked():
@@ -211,7 +211,7 @@ def test_judging_the_probe_costs_a_reading_one_query(world, monkeypatch):
 
     with_it = asked()
     monkeypatch.setattr("compliance.readings.actions._trusted", lambda reading, despite: reading)
-    assert with_it - asked() == 1
+    assert with_it - asked() == 2
 
 
 def test_a_failed_check_struck_out_later_leaves_the_reading_as_it_was_entered(world, failed, supervisor):

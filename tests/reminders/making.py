@@ -21,8 +21,12 @@ def swept(now=None) -> int:
 
 
 def told(**chosen) -> list[tuple]:
-    """Due time and status of the reminders, the first first."""
-    rows = with_status(Reminder.objects.filter(**chosen), timezone.now()).order_by("due_at")
+    """Due time and status of what has fallen due, or of what is due at a moment, the first first."""
+    now = timezone.now()
+    asked = Reminder.objects.filter(**chosen)
+    if "due_at" not in chosen:
+        asked = asked.exclude(limit__isnull=False, due_at__gt=now)
+    rows = with_status(asked, now).order_by("due_at")
     return list(rows.values_list("due_at", "status"))
 
 

@@ -80,5 +80,5 @@ def _enter(world, probe: Probe, what: str, at: datetime) -> None:
 
 def _left(probe: Probe) -> list[tuple[datetime, str]]:
     """What was not done, or is still to be."""
-    rows = with_status(Reminder.objects.filter(probe=probe), END).exclude(status__in=[Status.LIFTED, Status.CLEARED])
+    rows = with_status(Reminder.objects.filter(probe=probe), END).exclude(status__in=[Status.CANCELLED, Status.CLEARED])
     return list(rows.order_by("due_at").values_list("due_at", "status"))

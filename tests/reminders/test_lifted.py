@@ -7,7 +7,6 @@ import pytest
 from compliance.checks.actions import void_event
 from compliance.checks.instruments import move_probe
 from compliance.checks.models import ProbeState
-from compliance.plans.actions import set_round
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from tests.checks import making
@@ -35,20 +34,20 @@ def daily(world, clock):
 
 
 def why(due: datetime) -> str:
-    return Reminder.objects.get(due_at=due).lifted_because
+    return Reminder.objects.get(due_at=due).cancelled_because
 
 
 def test_withdrawn_while_overdue_is_neither_open_nor_missed_after_it(daily, world, clock):
     making.event(daily, world.manager, "withdrawn", at(13, 12), "Display broken")
     clock.move_to(at(20, 12))
     assert swept() == 0
-    assert told() == [(at(12), "missed"), (at(13), "lifted")]
+    assert told() == [(at(12), "missed"), (at(13), "cancelled")]
     assert why(at(13)) == "withdrawn from use on 13 Mar 2026: Display broken"
 
 
 def test_a_withdrawal_entered_late_reaches_back_to_when_it_was(daily, world):
     making.event(daily, world.manager, "withdrawn", at(12, 15))
-    assert told() == [(at(12), "lifted"), (at(13), "lifted")]
+    assert told() == [(at(12), "cancelled"), (at(13), "cancelled")]
 
 
 def test_a_withdrawal_that_is_struck_out_lifts_nothing(daily, world):
@@ -61,7 +60,7 @@ def test_what_returns_is_due_from_its_return_on(daily, world, clock):
     making.event(daily, world.manager, "withdrawn", at(13, 12))
     clock.move_to(at(18, 12))
     making.event(daily, world.manager, "returned", at(18, 10))
-    assert told() == [(at(12), "missed"), (at(13), "lifted"), (at(18, 10), "overdue")]
+    assert told() == [(at(12), "missed"), (at(13), "cancelled"), (at(18, 10), "overdue")]
     assert ProbeState.objects.get(probe=daily).due_at == at(18, 10)
     making.good(daily, world.cook, at(18, 11))
     assert statuses(due_at=at(18, 10)) == ["cleared"]
@@ -69,7 +68,7 @@ def test_what_returns_is_due_from_its_return_on(daily, world, clock):
 
 def test_moved_while_overdue_it_is_asked_for_where_it_came(daily, world):
     move_probe(by=world.supervisor, probe=daily, site=world.other_site, starts_at=at(13, 11), reason="Lent for a week")
-    assert told(site=world.site) == [(at(12), "missed"), (at(13), "lifted")]
+    assert told(site=world.site) == [(at(12), "missed"), (at(13), "cancelled")]
     assert why(at(13)) == "moved to Birch House on 13 Mar 2026: Lent for a week"
     assert told(site=world.other_site) == [(at(13, 11), "due")]
     assert Reminder.objects.get(due_at=at(13, 11)).because == "every day; due since it came here"
@@ -80,7 +79,7 @@ def test_a_laxer_plan_where_it_came_does_not_make_an_overdue_check_go_away(world
     planning.change_plan(by=world.supervisor, site=world.other_site, every_days=90, reason="Hardly used.")
     clock.move_to(at(17, 12))
     move_probe(by=world.supervisor, probe=world.probe, site=world.other_site, starts_at=at(17, 11), reason="Lent.")
-    assert told() == [(at(17), "lifted"), (at(17, 11), "due")]
+    assert told() == [(at(17), "cancelled"), (at(17, 11), "due")]
 
 
 def test_what_was_not_due_yet_comes_under_the_plan_where_it_came(world, clock):
@@ -94,10 +93,10 @@ def test_what_was_not_due_yet_comes_under_the_plan_where_it_came(world, clock):
 def test_a_site_that_closes_for_good_leaves_what_was_missed(daily, world, clock):
     planning.change_site(by=world.supervisor, site=world.site, changes={"closed": True})
     clock.move_to(at(20))
-    assert swept() == 0 and told() == [(at(12), "missed"), (at(13), "lifted")]
+    assert swept() == 0 and told() == [(at(12), "missed"), (at(13), "cancelled")]
     assert why(at(13)) == "the site is closed for good"
     planning.change_site(by=world.supervisor, site=world.site, changes={"closed": False})
-    assert told()[:2] == [(at(12), "missed"), (at(13), "lifted")]
+    assert told()[:2] == [(at(12), "missed"), (at(13), "cancelled")]
 
 
 def test_a_closure_entered_after_the_check_was_due_says_that_it_came_late(world, clock):
@@ -106,7 +105,7 @@ def test_a_closure_entered_after_the_check_was_due_says_that_it_came_late(world,
     closure = planning.add_closure(
         by=world.manager, site=world.site, first_day=at(17).date(), last_day=at(18).date(), why="burst pipe"
     )
-    assert told() == [(at(17), "lifted")] and ProbeState.objects.get(probe=world.probe).due_at == at(19)
+    assert told() == [(at(17), "cancelled")] and ProbeState.objects.get(probe=world.probe).due_at == at(19)
     assert why(at(17)) == "burst pipe; entered after it had fallen due"
     planning.strike_closure(by=world.manager, closure=closure, reason="mended")
     assert told() == [(at(17), "overdue")]
@@ -128,22 +127,12 @@ def test_a_plan_set_after_the_check_was_due_does_not_make_it_go_away(world, cloc
     assert ProbeState.objects.get(probe=world.probe).due_at == at(17)
 
 
-def test_readings_of_a_day_that_turns_out_to_be_closed(world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(13), time(15)], grace_minutes=30)
-    clock.move_to(at(11, 14) + timedelta(minutes=15))
-    planning.add_closure(by=world.manager, site=world.site, first_day=NOW.date(), last_day=NOW.date(), why="power cut")
-    clock.move_to(at(12, 12))
-    swept()
-    assert told(round__isnull=False) == [(at(11, 13), "lifted")]
-    assert why(at(11, 13)) == "power cut"
-
-
 def test_what_a_struck_out_event_asked_for(world):
     making.good(world.probe, world.cook, at(10, 12))
     event = making.event(world.probe, world.cook, "dropped", at(11, 10))
     assert statuses() == ["overdue"]
     void_event(by=world.manager, event=event, reason="Another probe.")
-    assert statuses() == ["lifted"] and why(at(11, 10)) == "what asked for it was struck out or corrected"
+    assert statuses() == ["cancelled"] and why(at(11, 10)) == "what asked for it was struck out or corrected"
 
 
 def test_an_early_check_entered_late_leaves_the_day_due_as_it_would_have_in_time(world, clock):

@@ -37,10 +37,10 @@ def test_a_withdrawal_and_a_return_say_the_same_in_whatever_order_they_are_enter
         making.event(daily, world.manager, kind, when)
     swept()
     assert told() == [
-        (at(11), "lifted"),
-        (at(12), "lifted"),
-        (at(13), "lifted"),
-        (at(14), "lifted"),
+        (at(11), "cancelled"),
+        (at(12), "cancelled"),
+        (at(13), "cancelled"),
+        (at(14), "cancelled"),
         (at(14, 11), "due"),
     ]
 
@@ -53,7 +53,7 @@ def test_what_a_former_plan_asked_for_after_a_return_was_missed_though_the_retur
     for kind, when in (("withdrawn", at(11, 8)), ("returned", at(12, 11))):
         making.event(daily, world.manager, kind, when)
     swept()
-    assert told()[:2] == [(at(11), "lifted"), (at(12), "lifted")]
+    assert told()[:2] == [(at(11), "cancelled"), (at(12), "cancelled")]
     assert [due for due, status in told() if status == "missed"] == [at(12, 11), at(13), at(14), at(15)], told()
 
 
@@ -78,7 +78,7 @@ def test_a_withdrawal_put_right_after_the_return_reaches_back_too(daily, world, 
     making.event(daily, world.manager, "returned", at(14, 11))
     assert told()[0] == (at(11), "missed")
     void_event(by=world.supervisor, event=event, reason="It was the day before yesterday.", replacement_at=at(11, 8))
-    assert told()[:3] == [(at(11), "lifted"), (at(12), "lifted"), (at(13), "lifted")]
+    assert told()[:3] == [(at(11), "cancelled"), (at(12), "cancelled"), (at(13), "cancelled")]
 
 
 def test_a_move_entered_late_between_two_others_asks_for_nothing_where_the_probe_was_not(daily, world, clock):
@@ -87,7 +87,7 @@ def test_a_move_entered_late_between_two_others_asks_for_nothing_where_the_probe
     move_probe(by=world.supervisor, probe=daily, site=world.other_site, starts_at=at(13, 12), reason="Lent.")
     assert told(site=world.site)[:2] == [(at(11), "missed"), (at(12), "missed")]
     move_probe(by=world.supervisor, probe=daily, site=world.far_site, starts_at=at(11, 8), reason="It was there first.")
-    assert told(site=world.site) == [(at(11), "lifted"), (at(12), "lifted"), (at(13), "lifted")]
+    assert told(site=world.site) == [(at(11), "cancelled"), (at(12), "cancelled"), (at(13), "cancelled")]
 
 
 @pytest.mark.parametrize("days", [0, 3])
@@ -97,7 +97,7 @@ def test_a_drop_that_was_another_probes_was_not_missed_whenever_it_is_struck_out
     clock.move_to(at(10, 15) + timedelta(days=days))
     swept()
     void_event(by=world.supervisor, event=event, reason="It was P2 that fell.")
-    assert statuses(due_at=at(10, 12)) == ["lifted"]
+    assert statuses(due_at=at(10, 12)) == ["cancelled"]
 
 
 def test_a_check_entered_late_leaves_nothing_missed_that_was_never_due(world, clock):
@@ -138,7 +138,7 @@ def test_a_check_struck_out_late_leaves_missed_what_was_due_without_it(world, cl
     void_check(by=world.manager, check=other, reason="Another probe.")
     swept()
     assert [due for due, status in told() if status in ("missed", "overdue")] == [at(8), at(15), at(22)], told()
-    assert statuses(due_at__in=[at(12), at(19), at(26)]) == ["lifted"] * 3
+    assert statuses(due_at__in=[at(12), at(19), at(26)]) == ["cancelled"] * 3
 
 
 def test_a_check_entered_late_leaves_missed_what_was_due_by_another_plan(daily, world, clock):
@@ -158,6 +158,6 @@ def test_what_was_missed_before_a_withdrawal_that_is_over_stays_missed(daily, wo
     making.event(daily, world.manager, "returned", at(14, 11))
     swept()
     assert told() == [
-        (at(11), "missed"), (at(12), "lifted"), (at(13), "lifted"), (at(14), "lifted"), (at(14, 11), "missed"),
+        (at(11), "missed"), (at(12), "cancelled"), (at(13), "cancelled"), (at(14), "cancelled"), (at(14, 11), "missed"),
         (at(15), "missed"), (at(16), "overdue"),
     ]  # fmt: skip

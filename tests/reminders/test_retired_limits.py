@@ -1,19 +1,18 @@
-"""No reading is missed under a limit that did not hold when it was due, whenever that is entered."""
+"""Retiring a limit changes the readings ahead alone: what has fallen due stays, whenever that is entered."""
 
-from datetime import UTC, date, datetime, time
+from datetime import UTC, datetime, time
 from decimal import Decimal
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from compliance.plans.actions import set_round
-from compliance.readings import actions as readings
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
-from tests.world import make_reading
 
-from .making import statuses, swept, told
+from .making import statuses, told
 
 pytestmark = pytest.mark.usefixtures("clock")  # 11 March 2026, a Wednesday, noon UTC
 
@@ -36,121 +35,72 @@ def hold_again(world, since: datetime):
     return planning.change_limit(by=world.manager, limit=world.limit, effective_from=since, reason="Cold food again.")
 
 
+def ahead(now: datetime) -> list[datetime]:
+    return list(Reminder.objects.filter(due_at__gt=now).values_list("due_at", flat=True))
+
+
+def windows() -> list[tuple]:
+    return list(Reminder.objects.values_list("pk", "due_at", "opens_at", "grace_at", "closes_at", "cancelled_at"))
+
+
 @pytest.fixture
 def asked(world, clock):
     """Asked for at two every day from today; on Friday at half past three nothing has been taken."""
     set_round(by=world.manager, limit=world.limit, times=[time(14)])
     clock.move_to(at(13, 15, 30))
-    swept()
     assert statuses() == ["missed", "missed", "overdue"]
     return world
 
 
-@pytest.mark.parametrize(
-    ("since", "left"),
-    [
-        (at(12, 8), ["missed", "lifted", "lifted"]),
-        (at(12), ["missed", "lifted", "lifted"]),
-        (at(12, 14, 1), ["missed", "missed", "lifted"]),
-        (at(13, 15), ["missed", "missed", "lifted"]),
-        (at(14), ["missed", "missed", "overdue"]),
-    ],
-)
-def test_what_was_due_since_it_was_retired_was_not_asked_for(asked, since, left):
+@pytest.mark.parametrize("since", [at(12, 8), at(13, 15), at(13, 15, 30)])
+def test_what_was_due_when_it_was_retired_stays_and_nothing_lies_ahead(asked, since):
     retire(asked, since)
-    assert statuses() == left
-
-
-def test_the_record_says_since_when(asked):
-    retire(asked, at(12, 8))
-    assert set(Reminder.objects.filter(due_at__gte=at(12)).values_list("lifted_at", "lifted_because")) == {
-        (at(12, 8), "the site no longer works under this limit")
-    }
-
-
-def test_what_was_taken_stays_done_until_it_is_struck_out(asked):
-    reading = make_reading(asked.probe, asked.limit, "3.0", at(12, 14, 5), by=asked.cook)
-    retire(asked, at(12, 8))
-    assert statuses() == ["missed", "cleared", "lifted"]
-    readings.void(by=asked.manager, reading=reading, reason="Another fridge.")
-    assert statuses() == ["missed", "lifted", "lifted"]
-
-
-def test_from_when_it_holds_again_it_was_missed(asked):
-    hold_again_since = at(13, 8)
-    retire(asked, hold_again_since)
-    hold_again(asked, hold_again_since)
-    assert statuses() == ["missed", "missed", "overdue"], "it was retired by mistake"
-    retire(asked, at(12, 8))
-    assert statuses() == ["missed", "lifted", "overdue"]
-    planning.roll_over([asked.site.pk])
-    assert statuses() == ["missed", "lifted", "overdue"]
-
-
-def test_what_is_lifted_while_it_is_open_stays_so_when_the_due_times_are_made_again(asked):
-    retire(asked, at(13, 13))
-    hold_again(asked, at(13, 15))
-    planning.roll_over([asked.site.pk])
-    assert statuses() == ["missed", "missed", "lifted"]
-
-
-def test_what_was_over_before_it_was_retired_again_was_missed_after_all(asked):
-    retire(asked, at(11, 13))
-    assert statuses() == ["lifted"] * 3
-    hold_again(asked, at(11, 13))
-    retire(asked, at(13, 8))
-    assert statuses() == ["missed", "missed", "lifted"]
-
-
-def test_what_was_due_while_it_held_again_was_missed_whenever_it_had_been_retired_before(asked):
-    retire(asked, at(12, 8))
-    hold_again(asked, at(12, 8))
-    retire(asked, at(11, 13))
-    assert statuses() == ["lifted", "missed", "overdue"]
-    hold_again(asked, at(11, 13))
     assert statuses() == ["missed", "missed", "overdue"]
+    assert ahead(at(13, 15, 30)) == []
 
 
-def test_what_was_open_when_it_was_retired_is_not_missed_by_an_earlier_change(asked, clock):
+def test_what_is_due_before_the_day_from_which_it_is_retired_lies_ahead(asked):
+    retire(asked, at(16))
+    assert ahead(at(13, 15, 30)) == [at(14), at(15)]
+
+
+def test_where_it_holds_again_what_was_due_in_between_is_not_asked_for(asked, clock):
     retire(asked, at(13, 15, 30))
-    clock.move_to(at(15))
+    clock.move_to(at(16, 9))
+    hold_again(asked, at(16, 9))
+    assert told(due_at__gt=at(13)) == [] and ahead(at(16, 9))[:2] == [at(16), at(17)]
+
+
+def test_retired_by_mistake_and_put_right_it_is_as_before(asked):
+    before = windows()
+    retire(asked, at(13, 15, 30))
+    hold_again(asked, at(13, 15, 30))
+    assert [row[1:] for row in windows()][: len(before)] == [row[1:] for row in before]
+
+
+def test_another_figure_changes_no_row(asked):
+    before = windows()
     planning.change_limit(
-        by=asked.manager, limit=asked.limit, effective_from=at(12), value=Decimal(4), reason="Stricter."
+        by=asked.manager, limit=asked.limit, effective_from=at(13, 16), value=Decimal(4), reason="Stricter."
     )
-    assert statuses() == ["missed", "missed", "lifted"]
+    assert windows()[: len(before)] == before
 
 
-def test_what_is_retired_for_good_stays_so_where_it_held_before(asked):
-    retire(asked, at(12, 8))
-    planning.change_limit(
-        by=asked.manager, limit=asked.limit, effective_from=at(11), value=Decimal(4), reason="Stricter."
-    )
-    assert statuses() == ["missed", "lifted", "lifted"]
+def test_the_page_that_retires_it_takes_the_readings_ahead_away(asked, as_person):
+    given = {"effective_from": "2026-03-13T15:30", "reason": "No cold food."}
+    as_person(asked.manager).post(reverse("limit_retire", args=[asked.limit.pk]), given)
+    assert not asked.limit.versions.order_by("-pk").first().in_force
+    assert ahead(at(13, 15, 30)) == [] and statuses() == ["missed", "missed", "overdue"]
 
 
-def test_what_was_lifted_for_another_reason_keeps_it(asked):
-    today = date(2026, 3, 13)
-    planning.add_closure(by=asked.manager, site=asked.site, first_day=today, last_day=today, why="power cut")
-    retire(asked, at(12, 8))
-    assert Reminder.objects.get(due_at=at(13)).lifted_because == "power cut"
-
-
-def test_another_figure_lifts_nothing(asked):
-    planning.change_limit(
-        by=asked.manager, limit=asked.limit, effective_from=at(12, 8), value=Decimal(4), reason="Stricter."
-    )
-    assert statuses() == ["missed", "missed", "overdue"]
-
-
-def test_the_queries_do_not_grow_with_what_was_missed(asked, clock):
+def test_the_queries_do_not_grow_with_history(asked, clock):
     def queries(since):
         with CaptureQueriesContext(connection) as captured:
             retire(asked, since)
         return len(captured)
 
-    few = queries(at(13, 15))
-    hold_again(asked, at(13, 15))
+    few = queries(at(13, 15, 40))
+    hold_again(asked, at(13, 15, 40))
     clock.move_to(at(25))
     planning.roll_over([asked.site.pk])
-    swept()
-    assert queries(at(14, 8)) <= few and told(due_at__gt=at(14))[0][1] == "lifted"
+    assert queries(at(25)) <= few

@@ -7,17 +7,15 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from django.urls import reverse
+from django.utils import timezone
 
 from compliance.checks.planning import hold, make_slots
 from compliance.checks.timeline import lock
-from compliance.limits import actions as limits
-from compliance.plans import calendar, round_slots, slots
+from compliance.plans import calendar, slots
 from compliance.plans.actions import set_round
-from compliance.plans.models import Horizon, RoundSlot, Slot
+from compliance.plans.models import Slot
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
-from compliance.reminders.sweep import sweep
 from sites.models import Site
 from tests.plans.making import check_every
 from tests.world import make_limit, make_reading
@@ -39,7 +37,6 @@ def fresh(site):
 def test_a_round_every_half_hour_is_due_then_overdue_then_missed(world, clock):
     planning.change_opening(by=world.manager, site=world.site, hours=DAILY)
     set_round(by=world.manager, limit=world.limit, every_minutes=30, grace_minutes=30)
-    sweep(at(12, 8))
     seen = []
     for minute in (19, 21, 26):
         clock.move_to(at(12, 8, minute))
@@ -51,33 +48,28 @@ def test_a_round_every_half_hour_is_due_then_overdue_then_missed(world, clock):
 
 def test_one_reading_clears_one_round_where_the_times_change_during_the_day(world, clock):
     set_round(by=world.manager, limit=world.limit, times=[time(8), time(20)])
-    sweep(at(12, 8, 5))
     clock.move_to(at(12, 9))
     set_round(by=world.manager, limit=world.limit, times=[time(10), time(12)])
     clock.move_to(at(12, 10, 5))
-    sweep(at(12, 10, 5))
     make_reading(world.probe, world.limit, "3.0", at(12, 10), by=world.cook)
     assert told(due_at__gte=at(12, 0)) == [(at(12, 8), "missed"), (at(12, 10), "cleared")]
 
 
 def test_a_reading_taken_before_the_times_changed_stays_with_the_round_that_it_was_for(world, clock):
     set_round(by=world.manager, limit=world.limit, times=[time(8), time(20)])
-    sweep(at(12, 8, 5))
     make_reading(world.probe, world.limit, "3.0", at(12, 8, 57), by=world.cook)
     clock.move_to(at(12, 9))
     set_round(by=world.manager, limit=world.limit, times=[time(9, 10)])
     clock.move_to(at(12, 9, 11))
-    sweep(at(12, 9, 11))
     assert told(due_at__gte=at(12, 0)) == [(at(12, 8), "cleared"), (at(12, 9, 10), "due")]
 
 
 def test_midnight_of_a_site_that_never_closes_is_one_round_and_may_be_taken_early(world, clock):
     planning.change_opening(by=world.manager, site=world.site, hours=[(time(0), time(0))] * 7)
     set_round(by=world.manager, limit=world.limit, every_minutes=120)
-    assert RoundSlot.objects.filter(due_at=at(12, 0)).count() == 1
+    assert Reminder.objects.filter(due_at=at(12, 0)).count() == 1
     make_reading(world.probe, world.limit, "3.0", at(11, 23, 55), by=world.cook)
     clock.move_to(at(12, 3))
-    sweep(at(12, 3))
     assert (at(12, 0), "cleared") in told()
 
 
@@ -99,62 +91,40 @@ def test_a_change_of_the_calendar_asks_for_no_reading_of_a_time_that_was_over(wo
     if old:
         planning.change_site(by=by, site=fresh(site), changes=old)
     clock.move_to(at(18, 15))
-    sweep(at(18, 15))
-    before = set(Reminder.objects.values_list("due_at", flat=True))
+    before = told()
     if new:
         planning.change_site(by=by, site=fresh(site), changes=new)
     elif change == "hours":
         planning.change_opening(by=by, site=site, hours=[(time(6), time(20))] * 7)
     else:
         planning.strike_closure(by=by, closure=closure, reason="Done early.")
-    sweep(at(18, 15))
-    assert set(Reminder.objects.values_list("due_at", flat=True)) == before
-    sweep(at(19, 15))
-    assert Reminder.objects.count() > len(before)
-
-
-def test_no_reading_is_asked_for_under_a_limit_that_was_retired_and_none_stays_open(world, clock, as_person):
-    set_round(by=world.manager, limit=world.limit, times=[time(14), time(16)])
-    clock.move_to(at(11, 14, 5))
-    sweep(at(11, 14, 5))
-    given = {"effective_from": "2026-03-11T14:05", "reason": "No cold food."}
-    as_person(world.manager).post(reverse("limit_retire", args=[world.limit.pk]), given)
-    assert not world.limit.versions.order_by("-pk").first().in_force
-    assert not RoundSlot.objects.exists()
-    assert statuses() == ["lifted"] and "limit" in Reminder.objects.get().lifted_because
-
-
-def test_nor_where_the_due_times_were_made_before_it_was_retired(world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(14)])
-    clock.move_to(at(11, 13))
-    limits.retire(by=world.manager, limit=world.limit, effective_from=at(11, 13), reason="No cold food.")
-    assert RoundSlot.objects.filter(due_at=at(11, 14)).exists()
-    assert sweep(at(11, 15)) == 0 and not RoundSlot.objects.filter(due_at=at(11, 14)).exists()
+    assert told() == before
+    clock.move_to(at(19, 15))
+    assert len(told()) > len(before)
 
 
 def test_readings_begin_with_the_limit(world, clock):
     limit = make_limit(world.site, by=world.manager, code="new", effective_from=at(13, 6))
     set_round(by=world.manager, limit=limit, times=[time(5), time(14)])
-    sweep(at(14, 4))
+    clock.move_to(at(14, 4))
     assert [due for due, _ in told()] == [at(13, 14)]
 
 
 @pytest.mark.parametrize("away", [15, 45, 100])
 def test_the_readings_of_a_standstill_are_all_written_once(world, clock, away):
+    """Those of the eight days ahead were asked for in time; of the rest nobody was told before it was over."""
     planning.change_opening(by=world.manager, site=world.site, hours=DAILY)
     set_round(by=world.manager, limit=world.limit, times=[time(8), time(9)])
     clock.shift(timedelta(days=away))
-    now = at(11, 12) + timedelta(days=away)
-    sweep(now)
     planning.roll_over()
-    sweep(now)
-    dues = list(Reminder.objects.filter(round__isnull=False).order_by("due_at").values_list("due_at", flat=True))
     days = [date(2026, 3, 11) + timedelta(days=day) for day in range(1, away + 1)]
     expected = [calendar.instant(day, time(hour), world.site.zone) for day in days for hour in (8, 9)]
-    assert dues == expected
+    assert [due for due, _ in told()] == expected
     windows = Reminder.objects.filter(round__isnull=False).order_by("due_at").values_list("opens_at", "closes_at")
     assert all(before[1] <= after[0] for before, after in zip(windows, windows[1:], strict=False))
-    assert sweep(now) == 0
+    count = Reminder.objects.count()
+    planning.roll_over()
+    assert Reminder.objects.count() == count
 
 
 def test_what_a_change_after_a_standstill_brings_begins_with_it(world, clock):
@@ -162,17 +132,7 @@ def test_what_a_change_after_a_standstill_brings_begins_with_it(world, clock):
     clock.shift(timedelta(days=20))
     planning.change_site(by=world.supervisor, site=fresh(world.site), changes={"closed": True})
     assert Reminder.objects.count() == 20, "it was open until now"
-    assert not RoundSlot.objects.exists()
-
-
-def test_a_standstill_is_made_up_for_a_few_rows_at_a_time(world, clock, monkeypatch):
-    monkeypatch.setattr(round_slots, "ROWS", 10)
-    set_round(by=world.manager, limit=world.limit, times=[time(8)])
-    clock.shift(timedelta(days=60))
-    with CaptureQueriesContext(connection) as queries:
-        planning.roll_over([world.site.pk])
-    wrote = [q["sql"] for q in queries if 'INTO "reminders_reminder"' in q["sql"]]
-    assert len(wrote) == 7 and Reminder.objects.filter(round__isnull=False).count() == 60
+    assert not Reminder.objects.filter(due_at__gt=timezone.now()).exists()
 
 
 def test_the_days_of_checks_after_a_standstill_have_their_slots_too(world, clock):
@@ -192,9 +152,8 @@ def test_sites_are_taken_together_by_their_slots(world, monkeypatch):
     assert list(slots._batches(ids, 40)) == [[pk] for pk in ids]
 
 
-def test_the_horizon_is_kept_and_again_nothing_is_written(world):
+def test_made_again_nothing_is_written(world):
     make_slots([world.site.pk])
-    assert Horizon.objects.get(site=world.site).rounds_until == date(2026, 3, 19)
     with CaptureQueriesContext(connection) as queries:
         make_slots([world.site.pk])
     assert not [q for q in queries if q["sql"].startswith(('INSERT INTO "plans', "UPDATE"))]

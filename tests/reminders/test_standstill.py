@@ -34,7 +34,7 @@ BEGIN = datetime(2026, 3, 20, 12, tzinfo=UTC)  # a Friday; the clocks change on 
 HOURS = 24 * 14
 LATE_HOURS = [(time(15), time(2))] * 5 + [None, (time(15), time(2))]  # past midnight, closed on Saturdays
 ROWS = (
-    "since_at", "opens_at", "due_at", "grace_at", "closes_at", "because", "away", "lifted_at", "lifted_because",
+    "since_at", "opens_at", "due_at", "grace_at", "closes_at", "because", "away", "cancelled_at", "cancelled_because",
 )  # fmt: skip
 pytestmark = pytest.mark.django_db
 
@@ -81,7 +81,7 @@ class Play:
         making.boiling(self.probe, self.world.cook, now)
 
     def excused(self, number, now):
-        rows = Reminder.objects.filter(probe=self.probe, due_at__lte=now, lifted_at=None).order_by("due_at")
+        rows = Reminder.objects.filter(probe=self.probe, due_at__lte=now, cancelled_at=None).order_by("due_at")
         if rows:
             excuse_reminder(by=self.world.manager, reminder=rows[len(rows) - 1], reason="Not in use yet this week.")
 
@@ -205,7 +205,7 @@ def test_what_is_open_is_what_is_due_by_the_checks(world, script):
         now = BEGIN + timedelta(hours=HOURS)
         state = ProbeState.objects.get(probe=play.probe)
         rows = with_status(Reminder.objects.filter(probe=play.probe, closes_at__gt=now), now)
-        still = [row for row in rows if row.status in OPEN or (row.status == Status.EXCUSED and not row.lifted_at)]
+        still = [row for row in rows if row.status in OPEN or (row.status == Status.EXCUSED and not row.cancelled_at)]
         at_once = asking(play.probe, state, now)
     if state.due_at is None or state.due_at > now:
         assert not still

@@ -50,7 +50,7 @@ def found(reminder) -> Reminder:
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=150)
 def test_both_agree_on_checks_voids_excuses_and_what_is_lifted(world, times, happened, away, excused, lifted):
     probe = make_probe(world.site, f"H{Reminder.objects.count()}", by=world.manager)
-    reminder = made(times, probe=probe, site=world.site, away=away, lifted_at=times[2] if lifted else None)
+    reminder = made(times, probe=probe, site=world.site, away=away, cancelled_at=times[2] if lifted else None)
     live = []
     for fields, void in happened:
         check = write(world, probe, fields)
@@ -80,7 +80,7 @@ def write(world, probe, fields) -> Check:
 def test_both_agree_on_readings(world, times, taken):
     limit = make_limit(world.site, by=world.manager, code=f"l-{Limit.objects.count()}")
     asked = Round.objects.create(limit=limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager)
-    reminder = made(times, round=asked, site=world.site)
+    reminder = made(times, round=asked, limit=limit, site=world.site)
     readings = [make_reading(world.probe, limit, "3.0", at, by=world.cook) for at in taken]
     make_reading(world.probe, world.limit, "3.0", times[1], by=world.cook)
     at = cleared_at(reminder, [], readings)
@@ -97,12 +97,12 @@ def at(hour: float) -> datetime:
     [(-0.1, "upcoming"), (0, "due"), (1.9, "due"), (2, "overdue"), (23.9, "overdue"), (24, "missed"), (99, "missed")],
 )
 def test_by_time_alone(now, said):
-    row = SimpleNamespace(due_at=at(0), grace_at=at(2), closes_at=at(24), lifted_at=None)
+    row = SimpleNamespace(due_at=at(0), grace_at=at(2), closes_at=at(24), cancelled_at=None)
     assert status(row, cleared_at=None, excused=False, now=at(now)) == said
     assert status(row, cleared_at=at(1), excused=True, now=at(now)) == Status.CLEARED
     assert status(row, cleared_at=None, excused=True, now=at(now)) == Status.EXCUSED
-    row.lifted_at = at(1)
-    assert status(row, cleared_at=None, excused=False, now=at(now)) == Status.LIFTED
+    row.cancelled_at = at(1)
+    assert status(row, cleared_at=None, excused=False, now=at(now)) == Status.CANCELLED
     assert status(row, cleared_at=None, excused=True, now=at(now)) == Status.EXCUSED
 
 

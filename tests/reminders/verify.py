@@ -9,14 +9,11 @@ from datetime import date, datetime, timedelta
 
 from compliance.checks.models import Check
 from compliance.checks.probe_facts import probe_facts
-from compliance.limits.models import Limit
 from compliance.metrology.vocabulary import CheckKind, Verdict
 from compliance.plans.calendar import LONG_PAST
 from compliance.plans.demands import OUT_OF_TOLERANCE, Checked, moment
-from compliance.plans.facts import limit_facts, site_facts
 from compliance.plans.obligation_lines import ASKED_AGAIN, Obligation
 from compliance.plans.obligations import ProbeFacts, check_obligations
-from compliance.plans.round_obligations import round_obligations
 from compliance.probes.models import Event, Placement, Probe
 from compliance.reminders.models import Reminder
 from compliance.reminders.status import Status, with_status
@@ -79,7 +76,7 @@ class Pair:
     @property
     def same(self) -> bool:
         one, other = self.stored and self.stored.status, self.folded and self.folded.status
-        return one == other or {one, other} == {None, Status.LIFTED} or one == Status.EXCUSED
+        return one == other or {one, other} == {None, Status.CANCELLED} or one == Status.EXCUSED
 
 
 def _behind_a_failure(pair: Pair) -> bool:
@@ -96,7 +93,7 @@ def _failed(each: Folded) -> bool:
 
 
 def _closes_earlier(pair: Pair) -> bool:
-    over = pair.both and pair.folded.status in (Status.LIFTED, Status.MISSED)
+    over = pair.both and pair.folded.status in (Status.CANCELLED, Status.MISSED)
     return over and (
         pair.folded.row.cancelled_because.startswith(AGAIN) or pair.folded.row.closes < pair.stored.closes_at
     )
@@ -130,7 +127,7 @@ KNOWN: dict[str, Callable[[Pair], bool]] = {
         pair.folded is None and pair.stored.status == Status.CLEARED
     ),
     "no longer asked for, by what was entered after it had fallen due": lambda pair: (
-        pair.both and pair.stored.status == Status.LIFTED and "entered after" in pair.stored.lifted_because
+        pair.both and pair.stored.status == Status.CANCELLED and "entered after" in pair.stored.cancelled_because
     ),
     "not asked for in time: it follows from what was entered or struck out later": lambda pair: (
         pair.stored is None and any(each.later_than(pair.due) for each in pair.entered)
@@ -187,7 +184,7 @@ def _status(row: Obligation, done: datetime | None, now: datetime) -> Status:
     if done:
         return Status.CLEARED
     if row.cancelled:
-        return Status.LIFTED
+        return Status.CANCELLED
     return Status.MISSED if row.closes <= now else Status.OVERDUE if row.grace_ends <= now else Status.DUE
 
 
@@ -199,35 +196,3 @@ def _entered(probes: list[Probe]) -> dict[int, list[Entered]]:
         for pk, *told in model.objects.filter(probe__in=probes).order_by().values_list(*names):
             found[pk].append(Entered(*told))
     return found
-
-
-def differences_of_rounds(now: datetime) -> Iterator[Difference]:
-    """Of the readings of rounds at all sites, one site at a time."""
-    for site in Site.objects.select_related("area").order_by("pk"):
-        limits = {limit.pk: limit for limit in Limit.objects.filter(site=site, rounds__isnull=False).distinct()}
-        facts = limit_facts(limits.values(), site_facts([site])) if limits else {}
-        for pk, known in facts.items():
-            folded = {row.due: row for row in round_obligations(known, now) if row.due <= now}
-            stored = {row.due_at: row for row in Reminder.objects.filter(round__limit=pk, due_at__lte=now)}
-            for due in sorted(folded.keys() | stored.keys()):
-                yield from _of_round(limits[pk], site, stored.get(due), folded.get(due), due)
-
-
-def _of_round(limit: Limit, site: Site, stored: Reminder | None, folded, due: datetime) -> Iterator[Difference]:
-    if stored is None or folded is None:
-        if folded or not stored.lifted_at:
-            names = "asked for", "not asked for"
-            yield Difference(str(limit), site, due, names[stored is None], names[folded is None])
-    elif stored.lifted_at:
-        why = "no longer asked for, by a limit that was retired or a day that was closed after it had fallen due"
-        yield Difference(str(limit), site, due, Status.LIFTED.label, "asked for", why)
-    elif (times := (stored.opens_at, stored.grace_at, stored.closes_at)) != (
-        folded.opens,
-        folded.grace_ends,
-        folded.closes,
-    ):
-        yield Difference(str(limit), site, due, _times(*times), _times(folded.opens, folded.grace_ends, folded.closes))
-
-
-def _times(opens: datetime, grace: datetime, closes: datetime) -> str:
-    return f"from {opens:%d %b %H:%M} UTC, overdue {grace:%d %b %H:%M}, missed {closes:%d %b %H:%M}"

@@ -105,7 +105,7 @@ def tells_what_was_overdue(installation: Installation) -> bool:
     """Before the first run, of all that was overdue from the beginning, and has told that it was at work."""
     told, waiting = (
         "SELECT 1 FROM notices_notified m WHERE m.kind = 'overdue'",
-        "SELECT count(*) FROM reminders_reminder r",
+        "SELECT count(*) FROM plans_reminder r",
     )
     untold = f"{waiting} WHERE closes_at > now() AND grace_at < now() AND NOT EXISTS ({told} AND m.number = r.id)"
     slots = installation.rows("SELECT 1 FROM plans_slot LIMIT 1")

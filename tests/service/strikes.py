@@ -104,14 +104,14 @@ def workers_killed_in_mid_sweep(scene: Scene) -> None:
     """All of them, while the statement that writes reminders is under way: it waits for a table that is held."""
     with scene.without("workers killed in mid sweep", {}, touches=["tasks", "mail"]):
         with psycopg.connect(scene.installation.database_url) as holding:
-            holding.execute("LOCK TABLE reminders_reminder IN EXCLUSIVE MODE")
+            holding.execute("LOCK TABLE plans_reminder IN EXCLUSIVE MODE")
             until(lambda: sweeping(scene.installation), what="a sweep to begin")
             scene.kill_workers()
         scene.new_workers()
 
 
 def sweeping(installation: Installation) -> bool:
-    waiting = "wait_event_type = 'Lock' AND query LIKE '%INSERT INTO reminders_reminder%' AND pid <> pg_backend_pid()"
+    waiting = "wait_event_type = 'Lock' AND query LIKE '%INSERT INTO plans_reminder%' AND pid <> pg_backend_pid()"
     return bool(installation.rows(f"SELECT pid FROM pg_stat_activity WHERE {waiting}"))
 
 

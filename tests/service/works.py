@@ -47,7 +47,7 @@ class Sweeping(Work):
         SELECT (pair ->> 0)::int, (pair ->> 1)::timestamptz FROM notices_notice, jsonb_array_elements(probes::jsonb) AS pair
         WHERE kind = 'overdue' AND id > {last} AND (pair ->> 0)::int NOT IN ({failing})
     """
-    REMINDERS = "SELECT probe_id, due_at FROM reminders_reminder WHERE id > {last} AND probe_id NOT IN ({failing})"
+    REMINDERS = "SELECT probe_id, due_at FROM plans_reminder WHERE id > {last} AND probe_id NOT IN ({failing})"
 
     def __init__(self):
         self.due: set[tuple[int, datetime]] = set()
@@ -58,7 +58,7 @@ class Sweeping(Work):
         installation = scene.installation
         states = installation.rows("SELECT probe_id, grace_minutes FROM checks_probestate ORDER BY probe_id")
         self.failing = ", ".join(str(pk) for pk, _ in states[:FAILING])
-        self.last_reminder = last(installation, "reminders_reminder")
+        self.last_reminder = last(installation, "plans_reminder")
         self.last_notice = last(installation, "notices_notice")
         now, grace = datetime.now(UTC), states[0][1]
         moments = {pk: now + timedelta(microseconds=chance.randrange(SPREAD * 10**6)) for pk, _ in states[FAILING:]}

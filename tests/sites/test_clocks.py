@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from compliance.plans.calendar import instant
-from shared.bounds import on_clock
+from shared.time_text import on_clock
 from sites.clocks import clock_of
 
 ZONES = ("Europe/London", "Pacific/Auckland", "America/New_York", "UTC", "Asia/Kathmandu")

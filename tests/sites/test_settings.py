@@ -15,8 +15,8 @@ from compliance.plans.facts import site_facts
 from compliance.probes.actions import amend, register
 from compliance.probes.models import Probe
 from compliance.probes.wording import probe_changes
+from shared.append_only import WrittenOnce
 from shared.dated import former_of
-from shared.facts import WrittenOnce
 from sites.actions import add_business, add_site, amend_business, amend_site
 from sites.models import Business, Site
 from sites.wording import business_changes, site_changes

@@ -61,10 +61,10 @@ def excuse_readings(setting: Setting) -> None:
     """Some of the readings that were missed are excused the morning after."""
     codes = {limit.pk: code for (_, code), limit in setting.limits.items()}
     names = {site.pk: name for name, site in setting.sites.items()}
-    asked = Reminder.objects.filter(round__isnull=False, due_at__lt=_lately(setting)).select_related("round", "site")
+    asked = Reminder.objects.filter(limit__isnull=False, due_at__lt=_lately(setting)).select_related("site")
     missed = with_status(asked, setting.now).filter(status=Status.MISSED).order_by("due_at", "pk")
     for reminder in list(missed)[::EXCUSED]:
-        name, reason = names[reminder.site_id], NO_READING[codes[reminder.round.limit_id]]
+        name, reason = names[reminder.site_id], NO_READING[codes[reminder.limit_id]]
         with clock.pretend(setting.next_morning(name, reminder.due_at, time(8, 10))):
             excuse_reminder(by=setting.managers[name], reminder=reminder, reason=reason)
 

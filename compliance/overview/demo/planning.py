@@ -5,6 +5,7 @@ from datetime import date, datetime, time
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import calendars
+from compliance.plans.round_rows import extend_rounds
 from compliance.plans.slots import expand
 from compliance.reminders import planning
 
@@ -131,4 +132,6 @@ def _thermistors_sooner(setting: Setting, name: str) -> None:
 
 
 def look_ahead(setting: Setting, at: datetime) -> None:
-    expand([site.pk for site in setting.sites.values()], local_day(at, setting.zone) - DAY)
+    sites = [site.pk for site in setting.sites.values()]
+    expand(sites, local_day(at, setting.zone) - DAY)
+    extend_rounds(sites, at)

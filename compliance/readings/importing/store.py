@@ -26,6 +26,10 @@ OTHERWISE = """SELECT i.key FROM incoming i
     AND (r.used_despite = i.used_despite OR i.used_despite = '')
     AND coalesce(r.hold_s, -1) = coalesce(i.hold_s, -1) AND coalesce(r.since_start_s, -1) = coalesce(i.since_start_s, -1))"""
 
+# As known while the file comes in: the span of the probe's timeline in which each was taken.
+VOUCHED = """EXISTS (SELECT 1 FROM checks_span s WHERE s.probe_id = i.probe_id AND s.starts_at < i.taken_at
+    AND s.ends_at >= i.taken_at AND s.standing IN ('proven', 'pending'))"""
+
 ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
 
 
@@ -79,8 +83,8 @@ class SqliteStore(Store):
         self.cursor.executemany(f"INSERT INTO incoming VALUES ({', '.join(['?'] * len(batch.rows[0]))})", batch.rows)
         known = f"NOT EXISTS ({KNOWN.format(**THEIRS)})" if self._may_be_known(batch, last_before) else "true"
         self.cursor.execute(
-            f"INSERT INTO readings_reading ({', '.join(COLUMNS)}, source_id, recorded_by_id, recorded_at) "
-            f"SELECT {', '.join(COLUMNS)}, %s, %s, %s FROM incoming i WHERE {known} ON CONFLICT (key) DO NOTHING",
+            f"INSERT INTO readings_reading ({', '.join(COLUMNS)}, vouched, source_id, recorded_by_id, recorded_at) "
+            f"SELECT {', '.join(COLUMNS)}, {VOUCHED}, %s, %s, %s FROM incoming i WHERE {known} ON CONFLICT (key) DO NOTHING",
             [self.source, self.by, self.now],
         )
         return self.cursor.rowcount
@@ -119,8 +123,8 @@ class PostgresStore(Store):
     def _insert(self) -> str:
         return f"""
             WITH added AS (
-                INSERT INTO readings_reading ({", ".join(COLUMNS)}, source_id, recorded_by_id, recorded_at)
-                SELECT {", ".join(COLUMNS)}, %s, %s, %s FROM incoming i
+                INSERT INTO readings_reading ({", ".join(COLUMNS)}, vouched, source_id, recorded_by_id, recorded_at)
+                SELECT {", ".join(COLUMNS)}, {VOUCHED}, %s, %s, %s FROM incoming i
                 WHERE NOT EXISTS ({KNOWN.format(**THEIRS)}) ON CONFLICT (key) DO NOTHING RETURNING id, key
             ), opened AS (
                 INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why)

@@ -3,11 +3,11 @@
 from collections import Counter
 from collections.abc import Iterator
 
-from django.db.models import F, QuerySet
+from django.db.models import Exists, F, QuerySet
 
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import Told, asked_for, tell
-from compliance.reminders.status import Status
+from compliance.reminders.status import Status, doubted_readings
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -20,15 +20,25 @@ COLUMNS = [
     Column("Due", points=72), Column("What was asked for", share=2), Column("What became of it", points=62),
     Column("When", points=72), Column("By", points=24),
 ]  # fmt: skip
-COUNTED = (Status.CLEARED, Status.EXCUSED, Status.LIFTED, Status.MISSED, Status.OVERDUE, Status.DUE)
+COUNTED = (
+    Status.CLEARED,
+    Status.EXCUSED,
+    Status.CANCELLED,
+    Status.MISSED,
+    Status.OVERDUE,
+    Status.DUE,
+    Status.NOT_ASKED,
+)
 WORDS = {
     Status.CLEARED: "done", Status.EXCUSED: "excused", Status.MISSED: "MISSED", Status.OVERDUE: "overdue", Status.DUE: "due",
-    Status.UPCOMING: "to come", Status.LIFTED: "not asked for",
+    Status.UPCOMING: "to come", Status.CANCELLED: "not asked for", Status.NOT_ASKED: "not asked in time",
 }  # fmt: skip
 EXPLAINED = (
-    "Done means that a check which came to a verdict, or the reading that was asked for, was made before the next was due. "
-    "Nothing else counts as done. An excuse leaves it in this list. Not asked for means that, before it was done or missed, "
-    "nothing asked for it any more: the probe was withdrawn or moved, or the site did not work that day; the line says why. "
+    "Done means that a check which came to a verdict, or the reading that was asked for, was made before the next was due; a "
+    "reading only with a probe that was to be relied on, as known when it was entered. Nothing else counts as done. An excuse "
+    "leaves it in this list. Not asked for means that, before its time was over, nothing asked for it any more; the line says "
+    "why. Not owed means that it was not done in time, and that this was later found not to be owed. Not asked in time means "
+    "that it follows from something that was entered when its time was over: it was neither done nor missed. "
     "Done late means after the time that the plan allows once something has fallen due."
 )
 
@@ -49,12 +59,20 @@ def _counted(asked: QuerySet[Reminder]) -> list[str]:
     counts = Counter(asked.order_by().values_list("status", flat=True))
     late = asked.filter(status=Status.EXCUSED, excuses__void__isnull=True, excuses__recorded_at__gte=F("closes_at"))
     afterwards = late.order_by().values("pk").distinct().count()
+    not_owed = asked.filter(status=Status.CANCELLED, cancelled_at__gte=F("grace_at")).count()
     counts[Status.EXCUSED] -= afterwards
+    counts[Status.CANCELLED] -= not_owed
     told = [f"{counts[each]} {WORDS[each].lower()}" for each in COUNTED if counts[each]]
     too_late = asked.filter(status=Status.CLEARED, cleared_at__gte=F("grace_at")).count()
     if too_late:
         told[0] += f" ({too_late} of them late)"
-    return told + ([f"{afterwards} missed and excused afterwards"] if afterwards else [])
+    doubted = asked.annotate(doubted=Exists(doubted_readings())).filter(reading_id=None, doubted=True).count()
+    more = {
+        "missed and excused afterwards": afterwards,
+        "not done in time and not owed": not_owed,
+        "of them taken with a probe not to be relied on": doubted,
+    }
+    return told + [f"{count} {words}" for words, count in more.items() if count]
 
 
 def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
@@ -66,7 +84,9 @@ def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
 
 
 def _became(told: Told) -> str:
-    return "MISSED, excused" if told.excused_late else "done late" if told.done_late else WORDS[told.status]
+    if told.excused_late:
+        return "MISSED, excused"
+    return "done late" if told.done_late else "not owed" if told.not_owed else WORDS[told.status]
 
 
 def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
@@ -79,8 +99,18 @@ def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
 
 
 def _note(told: Told, scope: RecordScope) -> str:
-    if told.status == Status.LIFTED:
-        return f"Not asked for since {moment(told.reminder.lifted_at, scope.zone)}: {sentence(told.reminder.lifted_because)}"
+    doubted = (
+        told.doubted and f"R{told.doubted.pk} was taken with a probe that was not to be relied on: it is not counted."
+    )
+    return " ".join(filter(None, (_reason(told, scope), doubted)))
+
+
+def _reason(told: Told, scope: RecordScope) -> str:
+    if told.not_owed:
+        return f"Not done in time; later found not to be owed, because {sentence(told.reminder.cancelled_because)}"
+    if told.status == Status.CANCELLED:
+        since = moment(told.reminder.cancelled_at, scope.zone)
+        return f"Not asked for since {since}: {sentence(told.reminder.cancelled_because)}"
     if told.unfit:
         return f"R{told.reading.pk} was taken with a probe that was not OK to use: {told.reading.get_fitness_display().lower()}."
     if told.excuse is None or told.status != Status.EXCUSED:

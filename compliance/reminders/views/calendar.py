@@ -57,8 +57,10 @@ def closure_add(request, site_pk):
         closure = attempt(form, add_closure, by=request.user, **{scope: named[scope]}, **given)
         if closure:
             days = span_words(closure.first_day, closure.last_day)
+            left = "What had fallen due is excused." if given["excuse_open"] else "What has fallen due already stays."
             messages.success(
-                request, f"{closure_scope(closure)} is closed {days}. What is due moves to the next open day."
+                request,
+                f"{closure_scope(closure)} is closed {days}. What is to come moves to the next open day. {left}",
             )
             return redirect(back)
     return render(request, "plans/plan_form.html", {
