@@ -89,6 +89,7 @@ BADGES = {
         "missed": Badge("Missed", "bad", "box-crossed"),
         "excused": Badge("Excused", "info", "note"),
         "cancelled": Badge("Not asked for", "plain", "strike"),
+        "not_asked": Badge("Not asked in time", "plain", "clock"),
     },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),

@@ -64,7 +64,7 @@ def record_zero(
     check = _add_zero(
         by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note, typing
     )  # fmt: skip
-    recut(probe)
+    recut(probe, check)
     _tell("check.record_zero", by, check)
     return check
 
@@ -86,7 +86,7 @@ def record_boiling(
         by, key, probe, site, stage, checked_at, preparation, surroundings, readings, immersion_mm, checked_by, note,
         typed_pressure, typing,
     )  # fmt: skip
-    recut(probe)
+    recut(probe, check)
     _tell("check.record_boiling", by, check)
     return check
 
@@ -115,7 +115,7 @@ def record_unfinished(
         surroundings=keep(surroundings, *typed_pressure) if surroundings else {},
         typing=typing | {"unfinished": reason}, **judged_unfinished(probe, judge, why),
     )  # fmt: skip
-    recut(probe)
+    recut(probe, check)
     _tell("check.record_unfinished", by, check, reason=reason, began_by=began_by.pk)
     return check
 
@@ -133,7 +133,7 @@ def record_certificate(
         by, key, probe, site, stage, checked_at, laboratory, certificate_number, reference_milli, error_milli,
         expanded_milli, note, checked_by,
     )  # fmt: skip
-    recut(probe)
+    recut(probe, check)
     _tell("check.record_certificate", by, check)
     return check
 
@@ -143,7 +143,7 @@ def void_check(*, by: Person, check: Check, reason: str) -> CheckVoid:
     """Strike a check out; it stays readable. Raises ValidationError without a reason, or if it is void already."""
     probe = lock(check.probe)
     void = _strike(by, check, reason, None)
-    recut(probe, check.checked_at)
+    recut(probe, void)
     note("check.void", by=by, subject=check, site_id=check.site_id, reason=void.reason)
     return void
 
@@ -161,7 +161,7 @@ def correct_zero(
     checked_by = checked_by or check.checked_by
     new = _add_zero(by, key, probe, site, stage, checked_at, preparation, readings, immersion_mm, checked_by, note)
     void = _strike(by, check, reason, new)
-    recut(probe, check.checked_at)
+    recut(probe, void)
     _tell("check.correct_zero", by, new, reason=void.reason, replaces=check.pk)
     return new
 
@@ -182,7 +182,7 @@ def correct_boiling(
         checked_by or check.checked_by, note, typed_pressure,
     )  # fmt: skip
     void = _strike(by, check, reason, new)
-    recut(probe, check.checked_at)
+    recut(probe, void)
     _tell("check.correct_boiling", by, new, reason=void.reason, replaces=check.pk)
     return new
 
@@ -202,7 +202,7 @@ def correct_certificate(
         expanded_milli, note, checked_by or check.checked_by,
     )  # fmt: skip
     void = _strike(by, check, reason, new)
-    recut(probe, check.checked_at)
+    recut(probe, void)
     _tell("check.correct_certificate", by, new, reason=void.reason, replaces=check.pk)
     return new
 
@@ -216,7 +216,7 @@ def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str
     if found := alike.first():
         raise AlreadyRecorded(found)
     event = _add_event(by, probe, kind, at, note)
-    recut(probe)
+    recut(probe, event)
     _tell_event("event.record", by, event, event.note)
     return event
 
@@ -236,7 +236,7 @@ def void_event(
         text = event.note if replacement_note is None else replacement_note
         new = _add_event(by, probe, replacement_kind or event.kind, replacement_at or event.at, text)
     void = EventVoid.objects.create(recorded_by=by, voids=event, replacement=new, reason=reason)
-    recut(probe, event.at)
+    recut(probe, void)
     _tell_event("event.void", by, event, reason, replacement=new.pk if new else None)
     return void
 

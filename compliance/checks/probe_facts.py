@@ -10,7 +10,11 @@ from compliance.plans.queries import PlanBook, Reach
 from compliance.probes.models import Event, Placement, Probe
 
 from .models import Check
-from .timeline import CHECKED
+
+CHECKED = (
+    "checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional", "typing__showed",
+    "typing__unfinished",
+)  # fmt: skip
 
 
 def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:

@@ -156,11 +156,11 @@ class ReminderTable(tables.Table):
         reminder, value = record.told.reminder, "unfit" if record.told.unfit else value
         if record.told.done_late:
             return format_html("{} late", badge("reminder", value))
-        if value not in OPEN or reminder.since_at >= reminder.due_at:
+        state = getattr(reminder.probe, "state", None)
+        since = state and state.due_at
+        if value not in OPEN or since is None or since >= reminder.due_at:
             return badge("reminder", value)
-        return format_html(
-            "{} not done since {}", badge("reminder", value), when(reminder.since_at, reminder.site.zone, "short")
-        )
+        return format_html("{} not done since {}", badge("reminder", value), when(since, reminder.site.zone, "short"))
 
     def render_steps(self, value, record):
         subject, (words, address) = record.told.title, record.now

@@ -11,8 +11,8 @@ HOLDS = """COALESCE((SELECT v.in_force FROM plans_round o JOIN limits_limitversi
     ORDER BY v.effective_from DESC, v.id DESC LIMIT 1), false)"""
 # A round that was set later on the day asks for nothing at the times that were over by then.
 ROUNDS = """
-INSERT INTO plans_reminder (round_id, site_id, since_at, opens_at, due_at, grace_at, closes_at, because, away)
-SELECT s.round_id, s.site_id, s.due_at, s.opens_at, s.due_at, s.grace_at, s.closes_at, s.because, false
+INSERT INTO plans_reminder (round_id, site_id, opens_at, due_at, grace_at, closes_at, because, point, cancelled_because)
+SELECT s.round_id, s.site_id, s.opens_at, s.due_at, s.grace_at, s.closes_at, s.because, '', ''
 FROM plans_roundslot s JOIN plans_round r ON r.id = s.round_id
 WHERE s.due_at <= %(now)s AND s.due_at >= r.recorded_at {only} AND NOT EXISTS (
   SELECT 1 FROM plans_reminder w WHERE w.round_id = s.round_id AND w.due_at = s.due_at) AND {holds}

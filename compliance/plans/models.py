@@ -170,30 +170,8 @@ class ClosureVoid(Void):
     )
 
 
-class Slot(models.Model):
-    """When a check is due at a site for a day of a plan. Derived: made again whenever a plan or the calendar changes.
-
-    Every day has its slot; `named` are those that the plan itself asks for. `plan_key` is the number of the plan, and 0 that
-    of the plan which every business starts with.
-    """
-
-    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="slots")
-    plan_key = models.BigIntegerField()
-    day = models.DateField(help_text="The local day that the plan names, whether or not the site is open then.")
-    named = models.BooleanField()
-    due_at = models.DateTimeField()
-    because = models.CharField(max_length=200)
-    opens_at = models.DateTimeField(null=True, help_text="A check after this is for it, and not for the day before.")
-
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["site", "plan_key", "day"], name="slot_once")]
-
-    def __str__(self):
-        return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"
-
-
 class RoundSlot(models.Model):
-    """When a reading of a round is due. Derived, as `Slot`, for a few days ahead."""
+    """When a reading of a round is due. Derived: made again whenever a round or the calendar changes."""
 
     site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="round_slots")
     round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="slots", db_index=False)
@@ -221,6 +199,16 @@ class Horizon(models.Model):
         return f"{self.site} until {self.rounds_until:%Y-%m-%d}"
 
 
+class Unsettled(models.Model):
+    """A site for which something was set that its rows do not follow yet: until its turn it keeps those that it had."""
+
+    site = models.OneToOneField("sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="unsettled")
+    since = models.DateTimeField()
+
+    def __str__(self):
+        return f"{self.site} since {self.since:%Y-%m-%d %H:%M}"
+
+
 class Point(models.TextChoices):
     """Of the scale, of which a check is asked for."""
 
@@ -229,15 +217,13 @@ class Point(models.TextChoices):
 
 
 class Reminder(models.Model):
-    """A due time that has come, of one probe or of a round of readings. Written once, whatever happens after.
+    """What is asked for of one probe, or by a round of readings: past, open and ahead. Derived, and stored by its difference.
 
     Whether it is due, overdue, cleared, missed or excused is not kept but looked up: see `reminders/status.py`. A check or
-    reading made in (opens_at, closes_at] clears it. `closes_at` is the due time after it and moves with plan and calendar
-    while it is to come. Where nothing asks for it any more before that, as when the probe is withdrawn, it is lifted: that
-    follows from facts, and is written again whenever they change.
+    reading made in (opens_at, closes_at] clears it.
     """
 
-    # The sweep writes these by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold
+    # They are written by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold
     # rows that people are about to change.
     probe = models.ForeignKey(
         "probes.Probe",
@@ -273,15 +259,12 @@ class Reminder(models.Model):
     recorded_at = models.DateTimeField(
         null=True, help_text="When it was first written. Empty: before rows lay ahead, and so it stands as it is."
     )
-    since_at = models.DateTimeField(
-        null=True, help_text="The due time since which nothing was done; its own, if that is the first."
-    )
     opens_at = models.DateTimeField()
     due_at = models.DateTimeField()
     grace_at = models.DateTimeField(help_text="From here on it is overdue.")
     closes_at = models.DateTimeField(help_text="From here on it is missed.")
+    late_at = models.DateTimeField(null=True, help_text="From here on people are told that it is late.")
     because = models.CharField(max_length=200)
-    away = models.BooleanField("asks for a check away from zero", default=False)
     cancelled_at = models.DateTimeField(null=True, help_text="Since when nothing asks for it any more.")
     cancelled_because = models.CharField(max_length=300, blank=True, db_default="")
 
@@ -293,7 +276,7 @@ class Reminder(models.Model):
                 name="reminder_of_a_probe_or_a_round",
             ),
             models.UniqueConstraint(
-                fields=["probe", "due_at"], name="reminder_of_probe_once", condition=Q(probe__isnull=False)
+                fields=["probe", "due_at", "point"], name="reminder_of_point_once", condition=Q(probe__isnull=False)
             ),
             models.UniqueConstraint(
                 fields=["round", "due_at"], name="reminder_of_round_once", condition=Q(round__isnull=False)
@@ -301,9 +284,14 @@ class Reminder(models.Model):
         ]
         indexes = [
             models.Index(fields=["site", "due_at"], name="reminder_at_site"),
-            models.Index(fields=["probe", "since_at", "closes_at"], name="reminder_still_open"),
+            models.Index(fields=["late_at"], name="reminder_late"),
             models.Index(fields=["due_at"], name="reminder_of_round_lately", condition=Q(round__isnull=False)),
         ]
 
     def __str__(self):
         return f"{self.probe or self.round.limit}, due {self.due_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def away(self) -> bool:
+        """Whether it asks for a check away from zero."""
+        return self.point == Point.BOILING

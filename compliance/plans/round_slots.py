@@ -12,6 +12,7 @@ from datetime import date, datetime, time, timedelta
 from django.db.models import F, Min
 
 from compliance.limits.models import Limit, LimitVersion
+from shared import clock
 from sites.models import Site
 
 from .calendar import DAY, Calendar, local_day
@@ -83,6 +84,15 @@ def chains(works: Mapping[int, Calendar]) -> list[Chain]:
     for pk, begins, holds in told.values_list("limit", "effective_from", "in_force"):
         versions[pk].append((begins, holds))
     return [Chain(limit, chain, versions[limit.pk], works[limit.site_id]) for limit, chain in rounds.items()]
+
+
+def remake_rounds(site_ids: Iterable[int]) -> None:
+    """Make the due times ahead at these sites anew, after a change of rounds, calendars or limits."""
+    held = Site.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=list(site_ids))
+    now = clock.now()
+    works = calendars(held.select_related("area").order_by("pk"))
+    catch_up(site_ids, now)
+    make_rounds(works, now)
 
 
 def make_rounds(works: Mapping[int, Calendar], now: datetime) -> None:
@@ -215,7 +225,7 @@ def _fallen(works: Mapping[int, Calendar], made: Mapping[int, date], now: dateti
             for slot in chain.slots(begin, begin + DAY * (ROUNDS_AHEAD - 1)):
                 if slot.due_at <= now:
                     yield Reminder(
-                        round_id=slot.round_id, site_id=slot.site_id, since_at=slot.due_at, opens_at=slot.opens_at,
+                        round_id=slot.round_id, site_id=slot.site_id, opens_at=slot.opens_at,
                         due_at=slot.due_at, grace_at=slot.grace_at, closes_at=slot.closes_at, because=slot.because,
                     )  # fmt: skip
             begin += DAY * ROUNDS_AHEAD

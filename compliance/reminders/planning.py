@@ -1,93 +1,115 @@
-"""Plans and calendars changed together with what follows from them, in one transaction: when the next check of every probe
-there is due, and until when what is open may be done.
+"""Plans and calendars changed together with what follows from them.
+
+What reaches one site or one probe is worked out in its own transaction. What reaches several is kept at once, and worked out
+site by site: of a few before the page answers, of many by the minute's task. Until its turn a site keeps the rows that it had.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+import logging
+import time
+from collections.abc import Callable, Collection
+from datetime import datetime
+from typing import TypeVar
 
-from django.db import transaction
+from django.db import DatabaseError, transaction
 
-from compliance.checks.planning import hold_sites, make_slots, refresh_states
+from compliance.checks.check_rows import derive_with_states
+from compliance.checks.horizon import extend
+from compliance.checks.planning import CHANGED, hold, lock_sites, mark_unsettled, settle
 from compliance.limits import actions as limits
 from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
-from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
-from compliance.plans.round_slots import lift_retired
+from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening, Unsettled
+from compliance.plans.round_slots import lift_retired, remake_rounds
+from compliance.probes.models import Probe
+from shared import clock
 from sites.actions import amend_site
 from sites.models import Area, Business, Site
 
-BATCH = 200  # sites at a time, so that memory does not grow with the business
+FEW = 5  # sites, for which a page waits
+SITES = 200  # at a time
+Set = TypeVar("Set")
+logger = logging.getLogger(__name__)
 
 
-def refresh(site_ids: Iterable[int]) -> None:
-    """Work out again when each probe at these sites is due; no check is read. The queries do not grow with the probes."""
-    for some in _batches(site_ids):
+def settle_all(seconds: float | None = None) -> bool:
+    """Work out what waits, the longest first; gives whether all is done. Safe to run again and at the same time."""
+    begun, well = time.monotonic(), True
+    for pk in list(Unsettled.objects.order_by("since", "pk").values_list("pk", flat=True)):
+        if seconds is not None and time.monotonic() - begun > seconds:
+            return False
+        try:
+            settle(pk)
+        except DatabaseError:
+            raise
+        except Exception:  # what cannot be worked out for one holds up no others
+            logger.exception("The rows of the site %s do not follow yet what was set for it.", pk)
+            well = False
+    return well
+
+
+def extend_horizon(now: datetime) -> bool:
+    """What a new day brings: rows further ahead; gives whether all went well. Run again it changes nothing, and it may
+    run at the same time."""
+    well, sites = extend(now), list(Site.objects.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(sites), SITES):
         with transaction.atomic():
-            refresh_states(some)
+            remake_rounds(sites[start : start + SITES])
+    return well
 
 
-def roll_over(site_ids: Iterable[int] | None = None) -> int:
-    """What a new day brings: due times further ahead, plans that begin. Run again it changes nothing. Gives how many sites.
-
-    For a task every night; safe to run twice and at the same time.
-    """
-    chosen = list(Site.objects.order_by("pk").values_list("pk", flat=True) if site_ids is None else site_ids)
-    for some in _batches(chosen):
-        with transaction.atomic():
-            hold_sites(some)
-            make_slots(some)
-            refresh_states(some)
-    return len(chosen)
-
-
-def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
-    chosen = sorted(set(site_ids))
-    return (chosen[start : start + BATCH] for start in range(0, len(chosen), BATCH))
-
-
-def _reached(*, probe=None, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
-    if probe or site:
-        return [site.pk if site else probe.site_id]
+def _reached(*, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
+    if site:
+        return [site.pk]
     where = {"area": area} if area else {"area__business": business}
-    return list(Site.objects.filter(**where).values_list("pk", flat=True))
+    return list(Site.objects.filter(**where).order_by("pk").values_list("pk", flat=True))
 
 
-@transaction.atomic
-def change_plan(*, probe=None, site=None, business=None, **given) -> CheckPlan:
+def _set_for(sites: Collection[int], act: Callable[[], Set]) -> Set:
+    """What is set for one site is kept with what follows from it, or not at all."""
+    with transaction.atomic():
+        lock_sites(sites)
+        fact = act()
+        mark_unsettled(sites)
+        if len(sites) == 1:
+            settle(*sites)
+    if 1 < len(sites) <= FEW:
+        for pk in sites:
+            settle(pk)
+    return fact
+
+
+def change_plan(*, probe: Probe | None = None, site=None, business=None, **given) -> CheckPlan:
     """As `plans.actions.set_plan`."""
-    sites = _reached(probe=probe, site=site, business=business)
-    hold_sites(sites)
-    plan = plans.set_plan(probe=probe, site=site, business=business, **given)
-    refresh(sites)
+    if probe is None:
+        act = lambda: plans.set_plan(site=site, business=business, **given)  # noqa: E731
+        return _set_for(_reached(site=site, business=business), act)
+    with transaction.atomic():
+        hold(probe)
+        plan = plans.set_plan(probe=probe, site=site, business=business, **given)
+        derive_with_states([Probe.objects.select_related("site__area").get(pk=probe.pk)], clock.now(), CHANGED)
     return plan
 
 
-@transaction.atomic
 def change_opening(*, site: Site, **given) -> Opening:
     """As `plans.actions.set_opening`."""
-    hold_sites([site.pk])
-    opening = plans.set_opening(site=site, **given)
-    refresh([site.pk])
-    return opening
+    return _set_for([site.pk], lambda: plans.set_opening(site=site, **given))
 
 
-@transaction.atomic
 def add_closure(*, site=None, area=None, business=None, **given) -> Closure:
-    """As `plans.actions.close_days`. What is open of a day that turns out to be closed is lifted, and says why."""
+    """As `plans.actions.close_days`. It lifts nothing that is due already."""
     sites = _reached(site=site, area=area, business=business)
-    hold_sites(sites)
-    closure = plans.close_days(site=site, area=area, business=business, **given)
-    refresh(sites)
-    return closure
+    return _set_for(sites, lambda: plans.close_days(site=site, area=area, business=business, **given))
 
 
-@transaction.atomic
 def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
     """As `plans.actions.void_closure`."""
     sites = _reached(site=closure.site, area=closure.area, business=closure.business)
-    hold_sites(sites)
-    void = plans.void_closure(closure=closure, **given)
-    refresh(sites)
-    return void
+    return _set_for(sites, lambda: plans.void_closure(closure=closure, **given))
+
+
+def change_site(*, site: Site, **given) -> Site:
+    """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is to come."""
+    return _set_for([site.pk], lambda: amend_site(site=site, **given))
 
 
 @transaction.atomic
@@ -103,17 +125,8 @@ def change_limit(*, limit: Limit, **given) -> LimitVersion:
 
 
 def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict) -> LimitVersion:
-    hold_sites([limit.site_id])
+    lock_sites([limit.site_id])
     version = act(limit=limit, **given)
     lift_retired(version)
-    make_slots([limit.site_id])
+    remake_rounds([limit.site_id])
     return version
-
-
-@transaction.atomic
-def change_site(*, site: Site, **given) -> Site:
-    """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is due."""
-    hold_sites([site.pk])
-    amended = amend_site(site=site, **given)
-    roll_over([site.pk])
-    return amended

@@ -1,18 +1,19 @@
 """What has become of a reminder: a pure rule, and the same as an expression of the database.
 
-None of it is kept. A check that is entered late, or struck out, changes what it cleared by itself. What is no longer asked for
-says so in its row, which whatever lifts it has written (`checks/lifting.py`).
+None of it is kept. That something becomes due, overdue or missed is the passing of time. A check that is entered late, or
+struck out, changes what it cleared by itself.
 """
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import models
-from django.db.models import Case, Exists, ExpressionWrapper, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Case, Exists, ExpressionWrapper, F, OuterRef, Q, QuerySet, Subquery, Value, When
 from django.db.models.functions import Coalesce
 
 from compliance.checks.models import Check, Kind, Stage, Verdict
 from compliance.metrology.marks import NEAR_ZERO
+from compliance.plans.models import Point
 from compliance.readings.models import Reading
 
 from .models import Excuse, Reminder
@@ -26,9 +27,11 @@ class Status(models.TextChoices):
     MISSED = "missed", "missed"
     EXCUSED = "excused", "excused"
     CANCELLED = "cancelled", "no longer asked for"
+    NOT_ASKED = "not_asked", "not asked in time"
 
 
 OPEN = (Status.DUE, Status.OVERDUE)
+AT_THE_TIME = timedelta(minutes=15)  # in which what an act asks for at once is recorded
 NEAR_ZERO_MILLI = round(NEAR_ZERO * 1000)
 AT_ZERO = Q(kind=Kind.ZERO) | Q(
     kind=Kind.CERTIFICATE, reference_milli__gte=-NEAR_ZERO_MILLI, reference_milli__lte=NEAR_ZERO_MILLI
@@ -47,10 +50,20 @@ def status(reminder: Reminder, *, cleared_at: datetime | None, excused: bool, no
     if reminder.cancelled_at is not None:
         return Status.CANCELLED
     if now >= reminder.closes_at:
-        return Status.MISSED
+        return Status.NOT_ASKED if asked_too_late(reminder) else Status.MISSED
     if now < reminder.due_at:
         return Status.UPCOMING
     return Status.OVERDUE if now >= reminder.grace_at else Status.DUE
+
+
+def asked_too_late(reminder: Reminder) -> bool:
+    """Whether its grace was over when it was recorded: whoever was there was not asked in time."""
+    return reminder.recorded_at is not None and reminder.recorded_at > reminder.grace_at + AT_THE_TIME
+
+
+def cancelled_too_late(reminder: Reminder) -> bool:
+    """Whether its grace was over when it was cancelled: it was not done in time, and only later found not to be owed."""
+    return reminder.cancelled_at is not None and reminder.cancelled_at >= reminder.grace_at
 
 
 def cleared_at(reminder: Reminder, checks: Iterable[Check], readings: Iterable[Reading] = ()) -> datetime | None:
@@ -70,20 +83,22 @@ def _counts(reminder: Reminder, check: Check) -> bool:
         check.checked_at == reminder.opens_at and check.stage == Stage.AS_LEFT
     )
     conclusive = check.verdict != Verdict.INCONCLUSIVE
-    return conclusive and near != reminder.away and opened and check.checked_at <= reminder.closes_at
+    return (
+        conclusive and near == (reminder.point != Point.BOILING) and opened and check.checked_at <= reminder.closes_at
+    )
 
 
 def clearing_checks() -> QuerySet[Check]:
     """For a queryset of reminders: the checks that clear each, the first of them first."""
     opened = Q(checked_at__gt=OuterRef("opens_at")) | Q(checked_at=OuterRef("opens_at"), stage=Stage.AS_LEFT)
-    wanted = (AT_ZERO & Q(wants_away=False)) | (~AT_ZERO & Q(wants_away=True))
+    wanted = (AT_ZERO & ~Q(wants=Point.BOILING)) | (~AT_ZERO & Q(wants=Point.BOILING))
     # The bounds stand alone, so that both engines look them up in the index of the probe.
     within = Check.objects.filter(
         probe=OuterRef("probe"), checked_at__gte=OuterRef("opens_at"), checked_at__lte=OuterRef("closes_at"),
         void__isnull=True, verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
     )  # fmt: skip
     return (
-        within.alias(wants_away=ExpressionWrapper(OuterRef("away"), models.BooleanField()))
+        within.alias(wants=ExpressionWrapper(OuterRef("point"), models.CharField()))
         .filter(opened, wanted)
         .order_by("checked_at", "pk")
     )
@@ -118,6 +133,7 @@ def _status(now: datetime) -> Case:
         When(cleared_at__isnull=False, then=Value(Status.CLEARED.value)),
         When(excused=True, then=Value(Status.EXCUSED.value)),
         When(cancelled_at__isnull=False, then=Value(Status.CANCELLED.value)),
+        When(closes_at__lte=now, recorded_at__gt=F("grace_at") + AT_THE_TIME, then=Value(Status.NOT_ASKED.value)),
         When(closes_at__lte=now, then=Value(Status.MISSED.value)),
         When(due_at__gt=now, then=Value(Status.UPCOMING.value)),
         When(grace_at__lte=now, then=Value(Status.OVERDUE.value)),

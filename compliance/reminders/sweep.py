@@ -1,19 +1,15 @@
-"""Writing down each due time that has come, once, with a constant number of set-based statements, however much is due."""
+"""Writing down the readings of rounds that have fallen due."""
 
 from datetime import datetime
 
 from django.db import transaction
 
-from compliance.checks.fallen import write_down
 from compliance.plans.fallen import forget_taken_rounds, write_down_rounds
 
 
 def sweep(now: datetime) -> int:
-    """Write down what has fallen due by `now` and is not written yet; gives how many reminders that made.
-
-    Safe to run again and at the same time. Three statements.
-    """
+    """Gives how many that made. Safe to run again and at the same time."""
     with transaction.atomic():
-        made = write_down(now) + write_down_rounds(now)
+        made = write_down_rounds(now)
         forget_taken_rounds(now)
     return made

@@ -11,14 +11,12 @@ from django.db import InterfaceError, OperationalError, transaction
 
 from compliance.checks.unfinished import store_left
 from shared.within import aside
-from sites.models import Site
 
 from . import database_clock, heartbeats
 from . import sweep as sweeping
-from .planning import roll_over
-from .queries import behind
+from .planning import extend_horizon, settle_all
 
-SITES = 200  # a batch
+WITHIN = 20  # seconds; the next minute goes on with what is left
 TASK = {
     "ignore_result": True,
     "acks_late": True,
@@ -54,24 +52,16 @@ def heartbeat() -> None:
 
 @shared_task(name="reminders.sweep", **TASK)
 def sweep() -> None:
-    """Write down what has fallen due since the last time, and keep the checks that somebody left with a number beyond the
-    tolerance."""
+    """Let rows follow what was set for many sites, and keep the checks that somebody left with a number beyond the tolerance."""
     now = database_clock.now()
+    settle_all(seconds=WITHIN)
     made = sweeping.sweep(now)
     store_left(now)
     heartbeats.beat("sweep", made=made)
 
 
 @shared_task(name="reminders.expand_slots", **TASK)
-def expand_slots(site_ids: list[int] | None = None) -> None:
-    """Look up due times further ahead at these sites; without ids, hand out all sites in batches.
-
-    Whichever batch finds that none is behind tells so: one that fails again and again is not hidden by the others.
-    """
-    if site_ids is None and (everywhere := list(Site.objects.order_by("pk").values_list("pk", flat=True))):
-        for start in range(0, len(everywhere), SITES):
-            expand_slots.delay(everywhere[start : start + SITES])
-        return
-    roll_over(site_ids or [])
-    if not behind(database_clock.now()).exists():
+def expand_slots() -> None:
+    """Lay rows further ahead. Only where that went well everywhere it tells so."""
+    if extend_horizon(database_clock.now()):
         heartbeats.beat_seldom("slots")

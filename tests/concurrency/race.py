@@ -22,10 +22,10 @@ from compliance.advice import actions as advice  # noqa: E402
 from compliance.advice.models import Acceptance  # noqa: E402
 from compliance.checks.instruments import register_probe  # noqa: E402
 from compliance.checks.models import Check, Span  # noqa: E402
-from compliance.checks.planning import make_slots  # noqa: E402
 from compliance.checks.timeline import TOLD, lock, recut  # noqa: E402
 from compliance.limits import actions as limits  # noqa: E402
 from compliance.limits.models import Limit  # noqa: E402
+from compliance.plans.round_slots import remake_rounds  # noqa: E402
 from compliance.probes.models import Probe  # noqa: E402
 from compliance.quarantine import actions as quarantine  # noqa: E402
 from compliance.quarantine.assessing import Selection  # noqa: E402
@@ -225,7 +225,7 @@ def sweeps_at_once(world) -> dict:
     """Two sweeps, and a cook who checks one of the probes in the middle; then two people who excuse the same reminder."""
     Reminder.objects.all().delete()
     probes = [make_probe(world.site, f"SWEEP{n}", by=world.manager, limits=[world.limit]) for n in range(40)]
-    make_slots([world.site.pk])
+    remake_rounds([world.site.pk])
     for probe in probes:
         with transaction.atomic():
             recut(lock(probe))

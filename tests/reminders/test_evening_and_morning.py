@@ -70,7 +70,7 @@ def test_the_row_that_is_open_keeps_its_end_when_the_due_times_are_made_again(wo
     clock.move_to(at(11, 21))
     swept()
     before = list(Reminder.objects.values()), list(RoundSlot.objects.order_by("due_at").values("opens_at", "closes_at"))
-    planning.roll_over([world.site.pk])
+    planning.extend_horizon(datetime.now(UTC))
     after = list(Reminder.objects.values()), list(RoundSlot.objects.order_by("due_at").values("opens_at", "closes_at"))
     assert after == before and before[0][0]["closes_at"] == at(12, 0)
 

@@ -83,14 +83,14 @@ def test_from_when_it_holds_again_it_was_missed(asked):
     assert statuses() == ["missed", "missed", "overdue"], "it was retired by mistake"
     retire(asked, at(12, 8))
     assert statuses() == ["missed", "cancelled", "overdue"]
-    planning.roll_over([asked.site.pk])
+    planning.extend_horizon(datetime.now(UTC))
     assert statuses() == ["missed", "cancelled", "overdue"]
 
 
 def test_what_is_lifted_while_it_is_open_stays_so_when_the_due_times_are_made_again(asked):
     retire(asked, at(13, 13))
     hold_again(asked, at(13, 15))
-    planning.roll_over([asked.site.pk])
+    planning.extend_horizon(datetime.now(UTC))
     assert statuses() == ["missed", "missed", "cancelled"]
 
 
@@ -151,6 +151,6 @@ def test_the_queries_do_not_grow_with_what_was_missed(asked, clock):
     few = queries(at(13, 15))
     hold_again(asked, at(13, 15))
     clock.move_to(at(25))
-    planning.roll_over([asked.site.pk])
+    planning.extend_horizon(datetime.now(UTC))
     swept()
     assert queries(at(14, 8)) <= few and told(due_at__gt=at(14))[0][1] == "cancelled"

@@ -9,20 +9,20 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from compliance.checks.planning import hold, make_slots
+from compliance.checks.planning import hold
 from compliance.checks.timeline import lock
 from compliance.limits import actions as limits
-from compliance.plans import calendar, round_slots, slots
+from compliance.plans import calendar, round_slots
 from compliance.plans.actions import set_round
-from compliance.plans.models import Horizon, RoundSlot, Slot
+from compliance.plans.models import Horizon, RoundSlot
+from compliance.plans.round_slots import remake_rounds
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from compliance.reminders.sweep import sweep
 from sites.models import Site
-from tests.plans.making import check_every
 from tests.world import make_limit, make_reading
 
-from .making import statuses, told
+from .making import come, statuses, told
 
 DAILY = [(time(8), time(20))] * 7
 pytestmark = pytest.mark.usefixtures("clock")  # 11 March 2026, a Wednesday, noon UTC
@@ -121,7 +121,7 @@ def test_no_reading_is_asked_for_under_a_limit_that_was_retired_and_none_stays_o
     as_person(world.manager).post(reverse("limit_retire", args=[world.limit.pk]), given)
     assert not world.limit.versions.order_by("-pk").first().in_force
     assert not RoundSlot.objects.exists()
-    assert statuses() == ["cancelled"] and "limit" in Reminder.objects.get().cancelled_because
+    assert statuses() == ["cancelled"] and "limit" in come().get().cancelled_because
 
 
 def test_nor_where_the_due_times_were_made_before_it_was_retired(world, clock):
@@ -146,7 +146,7 @@ def test_the_readings_of_a_standstill_are_all_written_once(world, clock, away):
     clock.shift(timedelta(days=away))
     now = at(11, 12) + timedelta(days=away)
     sweep(now)
-    planning.roll_over()
+    planning.extend_horizon(datetime.now(UTC))
     sweep(now)
     dues = list(Reminder.objects.filter(round__isnull=False).order_by("due_at").values_list("due_at", flat=True))
     days = [date(2026, 3, 11) + timedelta(days=day) for day in range(1, away + 1)]
@@ -170,33 +170,16 @@ def test_a_standstill_is_made_up_for_a_few_rows_at_a_time(world, clock, monkeypa
     set_round(by=world.manager, limit=world.limit, times=[time(8)])
     clock.shift(timedelta(days=60))
     with CaptureQueriesContext(connection) as queries:
-        planning.roll_over([world.site.pk])
+        planning.extend_horizon(datetime.now(UTC))
     wrote = [q["sql"] for q in queries if 'INTO "plans_reminder"' in q["sql"]]
     assert len(wrote) == 7 and Reminder.objects.filter(round__isnull=False).count() == 60
 
 
-def test_the_days_of_checks_after_a_standstill_have_their_slots_too(world, clock):
-    make_slots([world.site.pk])
-    clock.shift(timedelta(days=55))
-    make_slots([world.site.pk])
-    days = list(Slot.objects.filter(site=world.site, plan_key=0).order_by("day").values_list("day", flat=True))
-    assert days == [days[0] + timedelta(days=n) for n in range(len(days))] and len(days) == 95
-
-
-def test_sites_are_taken_together_by_their_slots(world, monkeypatch):
-    for _, probe in zip(range(3), [world.probe] * 3, strict=True):
-        check_every(probe, 2 + Slot.objects.values("plan_key").distinct().count(), by=world.manager)
-    ids = [world.site.pk, world.other_site.pk]
-    assert list(slots._batches(ids, 40)) == [ids]
-    monkeypatch.setattr(slots, "SLOTS", 5 * 40)
-    assert list(slots._batches(ids, 40)) == [[pk] for pk in ids]
-
-
 def test_the_horizon_is_kept_and_again_nothing_is_written(world):
-    make_slots([world.site.pk])
+    remake_rounds([world.site.pk])
     assert Horizon.objects.get(site=world.site).rounds_until == date(2026, 3, 19)
     with CaptureQueriesContext(connection) as queries:
-        make_slots([world.site.pk])
+        remake_rounds([world.site.pk])
     assert not [q for q in queries if q["sql"].startswith(('INSERT INTO "plans', "UPDATE"))]
 
 
