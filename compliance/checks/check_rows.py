@@ -41,7 +41,7 @@ def stored_rows(probe_ids: Iterable[int]) -> dict[int, list[Reminder]]:
 
 
 def derive_with_states(probes: Iterable[Probe], now: datetime, because: str) -> None:
-    """The same where plans, days of work or settings were changed: the timeline stays. Load their `site__area` with them.
+    """The same where plans, days of work or settings were changed: the timeline stays.
 
     The queries do not grow with the probes.
     """

@@ -11,15 +11,14 @@ from compliance.plans.demands import OUT_OF_TOLERANCE
 from compliance.plans.facts import site_facts
 from compliance.plans.models import Point, Reminder
 from compliance.plans.obligation_lines import OPEN_END
-from compliance.plans.obligations import planned_after
 from compliance.plans.queries import PlanBook, Reach
-from compliance.plans.schedule import TICK, Due, Plan, Stretch, stretches
+from compliance.plans.schedule import TICK, Due, Plan, Stretch, due_times, stretches
 from compliance.probes.models import Probe
 from sites.models import Site
 
 from .check_rows import AHEAD, derive_with_states
 
-PROBES = 500  # at a time, so that nobody waits for long
+PROBES = 250  # at a time, so that nobody waits for long
 logger = logging.getLogger(__name__)
 LAST = ("pk", "probe_id", "site_id", "day", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "recorded_at")
 COLUMNS = (
@@ -67,7 +66,7 @@ def _extend(ends: list[Reminder], reaches: dict[int, Reach], now: datetime) -> N
             rows += [(row.probe_id, row.site_id, *each) for each in following]
     _append(rows)
     if others:
-        derive_with_states(Probe.objects.select_related("site__area").filter(pk__in=others), now, "")
+        derive_with_states(Probe.objects.filter(pk__in=others), now, "")
 
 
 class _Known:
@@ -104,7 +103,7 @@ class _Known:
         """None too where its end was not foreseen, or the grace lasts until the next: then one row gives way to another."""
         grace, rows = timedelta(minutes=plan.grace_minutes), []
         opens, over, waits = last.closes_at, last.grace_at, None
-        for due in planned_after(plan, calendar, last.day, last.due_at):
+        for due in due_times(plan, calendar, last.day, last.due_at):
             if over > due.at or (waits is None and due.at - TICK != opens):
                 return None
             if waits:

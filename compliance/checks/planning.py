@@ -53,7 +53,7 @@ def settle(site_id: int) -> None:
 
 def _settle_some(site_id: int, after: int) -> int | None:
     """The last of a few probes; None where there are no more."""
-    held = Probe.objects.select_for_update(of=("self",), no_key=True).select_related("site__area")
+    held = Probe.objects.select_for_update(of=("self",), no_key=True)
     probes = list(held.filter(site=site_id, pk__gt=after).order_by("pk")[:PROBES])
     if probes:
         derive_with_states(probes, clock.now(), CHANGED)

@@ -18,7 +18,7 @@ CHECKED = (
 
 
 def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:
-    """By the probe's key. Load their `site__area` with them; the queries do not grow with the probes."""
+    """By the probe's key. The queries do not grow with the probes."""
     probes = {probe.pk: probe for probe in probes}
     checks, events, placed = defaultdict(list), defaultdict(list), defaultdict(list)
     for pk, *told in (

@@ -24,7 +24,8 @@ TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "
 
 def lock(probe: Probe) -> Probe:
     """The probe as it is now, held until the transaction ends: two people's checks are taken one after the other."""
-    return Probe.objects.select_for_update(no_key=True).get(pk=probe.pk)
+    held = Probe.objects.select_for_update(of=("self",), no_key=True)
+    return held.select_related("business").get(pk=probe.pk)
 
 
 def recut(probe: Probe, fact: Fact | None = None) -> None:
@@ -34,17 +35,16 @@ def recut(probe: Probe, fact: Fact | None = None) -> None:
     `fact`: what was recorded of it just now. Call it inside the transaction of that, after `lock`. The number of queries does
     not depend on how much there is.
     """
-    placed, now = Probe.objects.select_related("site__area").get(pk=probe.pk), clock.now()
-    facts = probe_facts([placed])
+    facts, now = probe_facts([probe]), clock.now()
     known = facts[probe.pk]
     spans = cut(marks_of(known.checks, known.events))
     _store(probe, [_row(probe, span) for span in spans])
-    _keep_withdrawn(placed, is_withdrawn(known.events))
+    _keep_withdrawn(probe, is_withdrawn(known.events))
     state = _state(probe, known.checks, spans[-1])
     say_next(state, derive(facts, now, _words(fact))[probe.pk])
     told = ["standing", "last_check", "last_good_check", "last_good_at", *NEXT]
     ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
-    probe.state, probe.withdrawn = state, placed.withdrawn
+    probe.state = state
     if isinstance(fact, Void):
         tell_again(Reminder.objects.filter(probe=probe), now)
 

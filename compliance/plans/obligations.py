@@ -36,13 +36,13 @@ from .schedule import (
     EVERY_DAYS,
     NEVER,
     Candidate,
-    Due,
     Plan,
     Stretch,
     asks_from,
     counts_after,
     due_on,
     first_day,
+    named_days,
     names_day,
     stretches,
 )  # fmt: skip
@@ -126,17 +126,6 @@ def folded(facts: ProbeFacts, until: datetime) -> Folded:
 
 def check_obligations(facts: ProbeFacts, until: datetime) -> list[Obligation]:
     return list(folded(facts, until).rows)
-
-
-def planned_after(plan: Plan, calendar: Calendar, day: date, at: datetime) -> Iterator[Due]:
-    """What one plan asks for after a day whose row is due at a moment, where no check is made."""
-    for named in _days_of(plan, first_day(plan, day, day + DAY), NEVER):
-        due = due_on(plan, calendar, named)
-        if due is None:
-            return
-        if due.at > at:
-            at = due.at
-            yield due
 
 
 def nothing_ahead(facts: ProbeFacts) -> str:
@@ -363,7 +352,7 @@ class _Fold:
         for stretch, following in pairwise([*reaching, Stretch(NEVER, reaching[-1].plan)]):
             plan, since = stretch.plan, asks_from(stretch, self._calendar)
             begin = max(base, since) if at_once else first_day(plan, base, max(base + DAY, since))
-            for day in _days_of(plan, begin, following.since):
+            for day in named_days(plan, begin, following.since):
                 if day in self._days:
                     continue
                 due = due_on(plan, self._calendar, day)
@@ -393,11 +382,3 @@ class _Fold:
         if planned.day:
             self._days.add(planned.day)
         self._step()
-
-
-def _days_of(plan: Plan, begin: date, end: date) -> Iterator[date]:
-    step = plan.every_days if plan.pattern == EVERY_DAYS else 1
-    while begin < end:
-        if names_day(plan, begin):
-            yield begin
-        begin += step * DAY

@@ -86,7 +86,7 @@ def change_plan(*, probe: Probe | None = None, site=None, business=None, **given
     with transaction.atomic():
         hold(probe)
         plan = plans.set_plan(probe=probe, site=site, business=business, **given)
-        derive_with_states([Probe.objects.select_related("site__area").get(pk=probe.pk)], clock.now(), CHANGED)
+        derive_with_states([Probe.objects.get(pk=probe.pk)], clock.now(), CHANGED)
     return plan
 
 
