@@ -222,7 +222,7 @@ def test_a_good_check_made_meanwhile_by_somebody_else_stands(hands, probe, manag
     hands.clock.shift(timedelta(minutes=10))
     unfinished.store_left(timezone.now())
     probe.refresh_from_db()
-    assert (probe.state.standing, probe.state.at_once_at) == ("pending", None)
+    assert (probe.state.standing, probe.state.at_once_because) == ("pending", "")
 
 
 def test_of_a_shared_bath_the_one_that_was_left_is_kept_and_the_others_go_on(world, as_person, cook, clock):
