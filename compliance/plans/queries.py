@@ -93,6 +93,11 @@ class PlanBook:
         reaching = Q(probe__in=list(probe_ids)) | Q(site__in=sites) | Q(business__areas__sites__in=sites)
         return cls(CheckPlan.objects.filter(pk__in=CheckPlan.objects.filter(reaching).values("pk")))
 
+    @property
+    def names_kinds(self) -> bool:
+        """Whether a plan of a kind of sensor is among them."""
+        return any(sensor for _, _, sensor in self._by_scope)
+
     def is_own(self, probe_id: int) -> bool:
         """Whether a plan was ever set for just this probe."""
         return ("probe", probe_id, "") in self._by_scope

@@ -155,6 +155,20 @@ def test_a_probe_of_another_kind_comes_under_the_plan_of_that_kind(world, checke
     assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
 
 
+def test_what_was_asked_for_before_it_was_said_to_be_of_another_kind_stays(world, checked, clock):
+    planning.change_plan(by=world.manager, site=world.site, sensor="bimetal", every_days=1)
+    clock.shift(timedelta(days=10))
+    before = list(
+        Reminder.objects.filter(due_at__lte=NOW + timedelta(days=10)).order_by("due_at").values("due_at", "because")
+    )
+    for kind, every in (("bimetal", "every day"), ("thermistor", "every 7 days")):
+        checked.refresh_from_db()
+        amend_probe(by=world.manager, probe=checked, changes={"sensor": kind})
+        come = Reminder.objects.filter(due_at__lte=NOW + timedelta(days=10), cancelled_at=None).order_by("due_at")
+        assert list(come.values("due_at", "because")) == before
+        assert come.model.objects.filter(due_at__gt=NOW + timedelta(days=10)).earliest("due_at").because == every
+
+
 def test_a_new_probe_is_due_at_once_and_has_its_rows_ahead(world):
     probe = register_probe(by=world.manager, site=world.site, code="N1", every_days=2, starts_at=NOW)
     assert state(probe).due_because == "never checked"
@@ -235,6 +249,7 @@ def queries(world, count):
         probe = make_probe(world.site, f"C{count}N{n}", by=world.cook)
         making.good(probe, world.cook, NOW - timedelta(days=20 if n == 0 else 1))
         check_every(probe, n + 2, by=world.manager)
+    settle(world.site.pk)  # of the stock probe, too
     with CaptureQueriesContext(connection) as captured:
         settle(world.site.pk)
     return len(captured)
