@@ -58,10 +58,10 @@ app.conf.update(
     broker_connection_max_retries=None,  # a worker waits for its broker as long as it takes
     beat_scheduler="celery.beat:Scheduler",  # keeps no file: who begins sends everything once, which does no harm
     beat_schedule={
-        "sweep": every(settings.SWEEP_EVERY, "reminders.sweep"),
+        "settle": every(settings.SWEEP_EVERY, "reminders.settle"),
         "fill": every(settings.SWEEP_EVERY, "notices.fill"),
         "send": every(settings.SWEEP_EVERY, "notices.send"),
-        "slots": every(settings.EXPAND_EVERY, "reminders.expand_slots"),
+        "horizon": every(settings.EXPAND_EVERY, "reminders.extend_horizon"),
         "tidy": every(settings.TIDY_EVERY, "service.tidy"),
     },
     worker_hijack_root_logger=False,

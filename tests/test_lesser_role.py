@@ -6,7 +6,7 @@ from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.reminders.sweep import sweep
+from compliance.reminders.planning import extend_horizon, settle_all
 from compliance.service.management.commands.start import Command
 from shared.audit.models import Entry
 from shared.audit.trail import registry
@@ -89,11 +89,12 @@ def test_every_action_works(name, world, become):
     assert Entry.objects.filter(action=name).exists()
 
 
-def test_the_sweep_and_the_pages_work(world, become, as_person):
+def test_the_tasks_and_the_pages_work(world, become, as_person):
     arguments = SAMPLES["check.record"](world)
     become()
     registry["check.record"](**arguments)
-    sweep(timezone.now())
+    settle_all()
+    extend_horizon(timezone.now())
     visitor = as_person(world.supervisor)
     for address in ("home", "reading_list", "case_list"):
         assert visitor.get(reverse(address), follow=True).status_code == 200

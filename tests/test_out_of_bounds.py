@@ -22,7 +22,7 @@ from compliance.readings import actions as readings
 from compliance.readings.data import ReadingData
 from compliance.readings.importing import import_file
 from compliance.readings.models import Deviation
-from compliance.reminders.planning import roll_over
+from compliance.reminders.planning import extend_horizon
 from sites.actions import add_area, add_site, rename_person
 from sites.models import Site
 from tests.checks import making
@@ -227,7 +227,7 @@ def test_what_is_stored_as_holding_from_the_edge_of_the_calendar_keeps_no_page_f
     Round.objects.create(limit=world.limit, times=["08:00"], effective_from=on, **by)
     Closure.objects.create(site=world.site, first_day=on, last_day=on, why="for good", **by)
     making.good(world.probe, world.cook, datetime(2026, 3, 1, tzinfo=UTC))
-    roll_over([world.site.pk])
+    extend_horizon(datetime.now(UTC))
     pages = {
         "probe_detail": world.probe, "probe_outlook": world.probe, "plan_probe": world.probe, "limit_detail": world.limit,
         "limit_change": world.limit, "round_change": world.limit, **dict.fromkeys(

@@ -69,7 +69,7 @@ def chosen(records):
 def missed(records):
     due = timezone.now() - timedelta(days=1, minutes=7)
     times = {"due_at": due, "grace_at": due + timedelta(hours=2), "closes_at": due + timedelta(days=7), "opens_at": due}
-    made = {"probe": records["probe"], "site": records["site"], "because": "every 7 days", "since_at": due}
+    made = {"probe": records["probe"], "site": records["site"], "because": "every 7 days"}
     records["reminder"] = Reminder.objects.create(**made, **times)
 
 

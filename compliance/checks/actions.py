@@ -58,7 +58,7 @@ def record(*, by: Person, probe: Probe, data: CheckData) -> Check:
     """
     probe = lock(probe)
     check = _add(by, probe, data)
-    recut(probe)
+    recut(probe, check)
     _tell("check.record", by, check)
     return check
 
@@ -74,7 +74,7 @@ def record_unfinished(
     judged = judged_unfinished(then, lambda: kind_of(data).judged(then, data, typed), why)
     data = replace(data, typing=data.typing | {"unfinished": reason})
     check = _store(began_by, probe, data, typed, judged)
-    recut(probe)
+    recut(probe, check)
     _tell("check.record_unfinished", by, check, reason=reason, began_by=began_by.pk)
     return check
 
@@ -84,7 +84,7 @@ def void_check(*, by: Person, check: Check, reason: str) -> CheckVoid:
     """Strike a check out; it stays readable. Raises ValidationError without a reason, or if it is void already."""
     probe = lock(check.probe)
     void = _strike(by, check, reason, None)
-    recut(probe, check.checked_at)
+    recut(probe, void)
     note("check.void", by=by, subject=check, site_id=check.site_id, reason=void.reason)
     return void
 
@@ -98,7 +98,7 @@ def correct(*, by: Person, check: Check, reason: str, data: CheckData) -> Check:
         raise ValidationError("A correction stays with its kind of check. Void this one and record another.")
     new = _add(by, probe, replace(data, checked_by=data.checked_by or check.checked_by))
     void = _strike(by, check, reason, new)
-    recut(probe, check.checked_at)
+    recut(probe, void)
     _tell("check.correct", by, new, reason=void.reason, replaces=check.pk)
     return new
 
@@ -112,7 +112,7 @@ def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str
     if found := alike.first():
         raise AlreadyRecorded(found)
     event = _add_event(by, probe, kind, at, note)
-    recut(probe)
+    recut(probe, event)
     _tell_event("event.record", by, event, event.note)
     return event
 
@@ -132,7 +132,7 @@ def void_event(
         text = event.note if replacement_note is None else replacement_note
         new = _add_event(by, probe, replacement_kind or event.kind, replacement_at or event.at, text)
     void = EventVoid.objects.create(recorded_by=by, voids=event, replacement=new, reason=reason)
-    recut(probe, event.at)
+    recut(probe, void)
     _tell_event("event.void", by, event, reason, replacement=new.pk if new else None)
     return void
 

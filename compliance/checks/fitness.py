@@ -13,7 +13,7 @@ from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from compliance.metrology.bracketing import Cause, cut
 from compliance.plans.demands import Checked, Happened, is_withdrawn, moment, outstanding
-from compliance.plans.models import Reminder
+from compliance.plans.models import Point, Reminder
 from compliance.probes.models import Event, EventKind, Placement, Probe
 from shared.time_text import recent_moment
 
@@ -208,7 +208,9 @@ def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
         checks[pk].append(Checked(*told))
     for pk, *told in Event.objects.filter(**live, at__lte=at).order_by().values_list("probe_id", "at", "kind", "pk"):
         events[pk].append(Happened(*told))
-    overdue = Reminder.objects.filter(probe__in=probe_ids, away=False, grace_at__lte=at).exclude(cancelled_at__lte=at)
+    overdue = Reminder.objects.filter(probe__in=probe_ids, point=Point.ZERO, grace_at__lte=at).exclude(
+        cancelled_at__lte=at
+    )
     for pk, *told in overdue.order_by().values_list("probe_id", "opens_at", "due_at"):
         asked[pk].append(tuple(told))
     return {pk: known_then(checks[pk], events[pk], at, asked[pk]) for pk in probe_ids}

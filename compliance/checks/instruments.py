@@ -10,11 +10,9 @@ from compliance.plans.calendar import local_day
 from compliance.plans.queries import plan_in_force
 from compliance.probes.actions import amend, move, register
 from compliance.probes.models import Placement, Probe
-from shared import clock
 from sites.models import Person, Site
 
-from .fallen import write_down
-from .planning import hold, make_slots
+from .planning import hold
 from .timeline import lock, recut
 
 AT_FIRST = "As it came into the book."
@@ -33,8 +31,6 @@ def register_probe(
     if every_days and every_days != plan_in_force(probe).plan.interval:
         since = local_day(starts_at, site.zone)
         set_plan(by=by, probe=probe, every_days=every_days, effective_from=since, reason=AT_FIRST)
-    else:
-        make_slots([site.pk])
     recut(probe)
     return probe
 
@@ -43,10 +39,7 @@ def register_probe(
 def amend_probe(*, probe: Probe, **given) -> Probe:
     """As `probes.actions.amend`; another kind of sensor may come under another plan."""
     hold(probe)
-    write_down(clock.now(), probe_id=probe.pk)
     amended = amend(probe=probe, **given)
-    if "sensor" in given.get("changes", {}):
-        make_slots([amended.site_id])
     recut(amended)
     return amended
 
@@ -55,8 +48,6 @@ def amend_probe(*, probe: Probe, **given) -> Probe:
 def move_probe(*, probe: Probe, site: Site, **given) -> Placement:
     """As `probes.actions.move`; from then on the plan and the calendar of the other site count."""
     hold(probe, site.pk)
-    write_down(clock.now(), probe_id=probe.pk)
     placement = move(probe=probe, site=site, **given)
-    make_slots([probe.site_id])
-    recut(lock(probe))
+    recut(lock(probe), placement)
     return placement

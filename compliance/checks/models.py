@@ -6,6 +6,7 @@ from django.conf import settings
 from django.db import models
 
 from compliance.metrology import vocabulary
+from compliance.plans.models import Point
 from compliance.probes.models import OfItsTime
 from shared import clock
 from shared.append_only import Fact, Void
@@ -209,33 +210,18 @@ class ProbeState(models.Model):
     due_day = models.DateField(
         null=True, help_text="The local day that the plan names for it; empty where it is due at once."
     )
-    plan = models.ForeignKey(
-        "plans.CheckPlan", on_delete=models.PROTECT, null=True, related_name="+", db_index=False,
-        help_text="The plan that asks for the next check; empty: the one that every business starts with.",
-    )  # fmt: skip
-    every_days = models.PositiveSmallIntegerField(null=True, help_text="Of that plan; empty where it names weekdays.")
-    grace_minutes = models.PositiveSmallIntegerField(default=0, help_text="Of that plan.")
-    anchor_day = models.DateField(null=True, help_text="The local day of the good check from which the plan counts.")
-    near_edge = models.BooleanField(default=False, help_text="Whether that check passed near the edge.")
-    at_once_at = models.DateTimeField(null=True, help_text="Since when something asks for a check at once.")
-    at_once_because = models.CharField(max_length=200, blank=True)
-    at_once_after = models.DateTimeField(null=True, help_text="A check made after this answers what asks at once.")
-    at_once_away = models.BooleanField(default=False, help_text="Only a check away from zero answers it.")
-    anchor_at = models.DateTimeField(null=True, help_text="The moment of that good check.")
-    settled_at = models.DateTimeField(
-        null=True, help_text="The moment of the last check at zero that told which way it is, or of a return after it."
+    grace_at = models.DateTimeField(null=True, help_text="When its grace is over.")
+    point = models.CharField(
+        "point of the scale", max_length=8, choices=Point.choices, default=Point.ZERO, db_default=Point.ZERO
     )
-    opens_at = models.DateTimeField(null=True, help_text="The next check is one made after this.")
-    grace_at = models.DateTimeField(null=True, help_text="When the grace of the plan is over.")
-    asks_away = models.BooleanField(default=False, help_text="The next check is to be one away from zero.")
-    next_day = models.DateField(
-        null=True, help_text="The first local day after the one that is due on which another falls due."
+    at_once_because = models.CharField(
+        max_length=200, blank=True, help_text="Why a check is asked for at once, if anything asks for one."
     )
-    next_key = models.BigIntegerField(
-        default=0, help_text="The plan, as in its slots, that asks for that and all later ones."
-    )
-    next_days = models.PositiveSmallIntegerField(default=1, help_text="How many days apart those are; 1 for weekdays.")
-    one_plan = False  # whether that plan was in force when this check fell due; not kept
 
     def __str__(self):
         return f"{self.probe} {self.standing}"
+
+    @property
+    def away(self) -> bool:
+        """Whether the next check is to be one away from zero."""
+        return self.point == Point.BOILING

@@ -1,68 +1,60 @@
-"""What follows for probes where plans and calendars change: due times made again, and when the next check of each is due."""
+"""What follows for probes where plans, days of work or settings are changed: site by site, a few probes at a time."""
 
 from collections.abc import Iterable
-from datetime import UTC
 
-from compliance.plans.calendar import DAY, local_day
-from compliance.plans.queries import PlanBook
-from compliance.plans.slots import expand
+from django.db import transaction
+
+from compliance.plans.models import Unsettled
+from compliance.plans.round_rows import derive_rounds
 from compliance.probes.models import Probe
 from shared import clock
 from sites.models import Site
 
-from .fallen import move_ends, write_down
-from .falling_due import BY_PLAN, plan_ahead
-from .lifting import follow_moved
-from .models import ProbeState
-from .stays import stays_of
+from .check_rows import derive_with_states
 from .timeline import lock
+
+PROBES = 8  # at a time, so that nobody waits for long
+CHANGED = "plans, days of work or settings were changed"
 
 
 def hold(probe: Probe, *other_sites: int) -> Probe:
     """The probe as it is now, held with its site until the transaction ends: sites before probes, so that none wait in a ring."""
-    held = {probe.site_id, *other_sites}
-    list(Site.objects.select_for_update(no_key=True).filter(pk__in=held).order_by("pk").values_list("pk"))
+    lock_sites({probe.site_id, *other_sites})
     return lock(probe)
 
 
-def hold_sites(site_ids: Iterable[int]) -> None:
-    """Hold sites and the probes there until the transaction ends, and write down what has fallen due by now.
-
-    Call it before a change of plans or calendars: what is due by the old ones stays in the record.
-    """
-    chosen = sorted(set(site_ids))
-    list(Site.objects.select_for_update(no_key=True).filter(pk__in=chosen).order_by("pk").values_list("pk"))
-    list(Probe.objects.select_for_update(no_key=True).filter(site__in=chosen).order_by("pk").values_list("pk"))
-    write_down(clock.now(), site_ids=chosen)
+def lock_sites(site_ids: Iterable[int]) -> None:
+    """Hold sites until the transaction ends: whoever sets something for one of them waits."""
+    held = Site.objects.select_for_update(no_key=True).filter(pk__in=list(site_ids))
+    list(held.order_by("pk").values_list("pk"))
 
 
-def make_slots(site_ids: Iterable[int]) -> None:
-    """Make the due times ahead of these sites, from yesterday on wherever they are."""
-    expand(site_ids, local_day(clock.now(), UTC) - DAY)
-
-
-def refresh_states(site_ids: list[int]) -> None:
-    """Work out again when each probe at these sites is due; no check is read. The queries do not grow with the probes.
-
-    Call it inside the transaction of the change.
-    """
-    held = (
-        Probe.objects.select_for_update(of=("self",), no_key=True)
-        .filter(site__in=site_ids)
-        .select_related("site__area")
-    )
-    probes = {probe.pk: probe for probe in held.order_by("pk")}
-    states = list(ProbeState.objects.filter(probe__site__in=site_ids))
-    before = {state.pk: (_said(state), state.due_at) for state in states}
-    plan_ahead(states, probes, PlanBook.of_sites(site_ids), stays_of(probes.values()))
-    changed = [state for state in states if _said(state) != before[state.pk][0]]
-    ProbeState.objects.bulk_create(
-        changed, update_conflicts=True, unique_fields=["probe"], update_fields=BY_PLAN, batch_size=2000
-    )
+def mark_unsettled(site_ids: Iterable[int]) -> None:
+    """Something was set for these sites: their rows follow when it is their turn (`settle`)."""
     now = clock.now()
-    follow_moved([(state, before[state.pk][1]) for state in changed], probes, now)
-    move_ends(now, site_ids=site_ids)
+    marks = [Unsettled(site_id=pk, first=now, since=now) for pk in site_ids]
+    Unsettled.objects.bulk_create(
+        marks, update_conflicts=True, unique_fields=["site"], update_fields=["since"], batch_size=1000
+    )
 
 
-def _said(state: ProbeState) -> tuple:
-    return tuple(getattr(state, ProbeState._meta.get_field(name).attname) for name in BY_PLAN)
+def settle(site_id: int) -> None:
+    """Derive the rows of a site, a few probes a transaction; run again it ends the same. What is set meanwhile waits its turn."""
+    first, since = Unsettled.objects.filter(site=site_id).values_list("first", "since").first() or (None, None)
+    last = 0
+    while last is not None:
+        with transaction.atomic():
+            list(Site.objects.select_for_update(no_key=True).filter(pk=site_id).values_list("pk"))
+            last = _settle_some(site_id, last)
+            if last is None:
+                derive_rounds([site_id], clock.now(), CHANGED, first)
+                Unsettled.objects.filter(site=site_id, since=since).delete()
+
+
+def _settle_some(site_id: int, after: int) -> int | None:
+    """The last of a few probes; None where there are no more."""
+    held = Probe.objects.select_for_update(of=("self",), no_key=True)
+    probes = list(held.filter(site=site_id, pk__gt=after).order_by("pk")[:PROBES])
+    if probes:
+        derive_with_states(probes, clock.now(), CHANGED)
+    return probes[-1].pk if len(probes) == PROBES else None

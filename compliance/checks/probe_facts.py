@@ -1,20 +1,32 @@
 """The facts of probes that the fold of due checks goes by, read from the database."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from datetime import datetime
 
+from compliance.plans.calendar import local_day
 from compliance.plans.demands import Checked, Happened
 from compliance.plans.facts import site_facts
 from compliance.plans.obligations import ProbeFacts, Stay
-from compliance.plans.queries import PlanBook, Reach
+from compliance.plans.queries import OF_KIND, OF_KIND_AT_SITE, PlanBook, Reach
+from compliance.plans.schedule import Candidate
 from compliance.probes.models import Event, Placement, Probe
+from shared.audit.models import Entry
+from sites.models import Site
 
 from .models import Check
-from .timeline import CHECKED
+
+CHECKED = (
+    "checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional", "typing__showed",
+    "typing__unfinished",
+)  # fmt: skip
+OF_A_KIND = (OF_KIND_AT_SITE, OF_KIND)
+ORDERS = 10**12  # more than there are plans
 
 
 def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:
-    """By the probe's key. Load their `site__area` with them; the queries do not grow with the probes."""
+    """By the probe's key. The queries do not grow with the probes."""
     probes = {probe.pk: probe for probe in probes}
     checks, events, placed = defaultdict(list), defaultdict(list), defaultdict(list)
     for pk, *told in (
@@ -26,11 +38,48 @@ def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:
     rows = Placement.objects.filter(probe__in=probes).select_related("site__area").order_by("starts_at", "pk")
     sites = {row.site_id: row.site for row in rows}
     known, book = site_facts(sites.values()), PlanBook.of_probes(probes.values(), elsewhere=sites)
+    kinds = _former_kinds(probes) if book.names_kinds else {}
     for row in rows:
         stays = placed[row.probe_id]
         if stays and stays[-1].start == row.starts_at:
             stays.pop()  # of two placements that begin together the last recorded counts
         if not stays or stays[-1].site.key != row.site_id:
-            plans = tuple(book.candidates(Reach.of(probes[row.probe_id], row.site)))
+            plans = tuple(_candidates(book, probes[row.probe_id], row.site, kinds.get(row.probe_id, ())))
             stays.append(Stay(known[row.site_id], row.starts_at, plans, row.reason))
     return {pk: ProbeFacts(tuple(checks[pk]), tuple(events[pk]), tuple(placed[pk])) for pk in probes}
+
+
+def _former_kinds(probe_ids: Iterable[int]) -> dict[int, list[tuple[datetime, str]]]:
+    """Of which kind each of these probes was before, the oldest first, and until when."""
+    found = defaultdict(list)
+    amended = Entry.objects.filter(
+        action="probe.amend", subject_type=Probe._meta.label_lower, subject_id__in=list(probe_ids),
+        data__changes__has_key="sensor",
+    )  # fmt: skip
+    for pk, at, data in amended.order_by("at", "pk").values_list("subject_id", "at", "data"):
+        found[pk].append((at, data["changes"]["sensor"][0]))
+    return found
+
+
+def _candidates(
+    book: PlanBook, probe: Probe, site: Site, formers: Iterable[tuple[datetime, str]]
+) -> Iterator[Candidate]:
+    """The plans that ever reached a probe at a site. Those of a kind count while it was of that kind, as was known then."""
+    reach, begin = Reach.of(probe, site), None
+    for number, (end, sensor) in enumerate([*formers, (None, probe.sensor)]):
+        day = begin and local_day(begin, site.zone)
+        for each in book.candidates(replace(reach, sensor=sensor)):
+            of_kind, order = each.rank in OF_A_KIND, number * ORDERS + each.order
+            if of_kind and (end is None or each.told < end):
+                late = begin is not None and each.told < begin
+                yield (
+                    replace(each, order=order, told=begin, since=max(each.since, day))
+                    if late
+                    else replace(each, order=order)
+                )
+                if end:  # from then on it is of another kind
+                    over = {"since": local_day(end, site.zone), "order": (number + 1) * ORDERS, "told": end}
+                    yield replace(each, in_force=False, **over)
+            elif not of_kind and end is None:
+                yield each
+        begin = end

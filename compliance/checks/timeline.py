@@ -1,48 +1,52 @@
 """A probe's timeline as rows: cut again from its live checks and alterations, in the transaction that changed them."""
 
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Iterable, Sequence
 
 from compliance.metrology.bracketing import CheckFinding, Mark, MarkKind, cut, weigh
 from compliance.metrology.bracketing import TimelineSpan as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
-from compliance.plans.demands import Checked, Happened, is_withdrawn, outstanding, place
-from compliance.plans.queries import PlanBook
-from compliance.probes.models import ALTERATIONS, Event, Probe
+from compliance.plans.demands import Checked, Happened, is_withdrawn, place
+from compliance.plans.models import Reminder
+from compliance.plans.store import tell_again
+from compliance.plans.wording import day_words
+from compliance.probes.models import ALTERATIONS, Placement, Probe
 from shared import clock
+from shared.append_only import Fact, Void
 
-from .early import write_down_done
-from .fallen import write_down
-from .falling_due import ASKED, BY_PLAN, ask, plan_ahead
-from .lifting import follow_up
-from .models import BEGINNING, END, Check, ProbeState, Span
-from .stays import stays_of_one
+from .check_rows import NEXT, derive, say_next
+from .models import BEGINNING, END, Check, CheckVoid, ProbeState, Span
+from .probe_facts import CHECKED, probe_facts
 
-CHECKED = (
-    "checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional", "typing__showed",
-    "typing__unfinished",
-)  # fmt: skip
+__all__ = ["CHECKED", "lock", "marks_of", "recut"]
 # What a span's row says; two rows that agree in these and in their end are the same span.
 TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "anchor")
 
 
 def lock(probe: Probe) -> Probe:
     """The probe as it is now, held until the transaction ends: two people's checks are taken one after the other."""
-    return Probe.objects.select_for_update(no_key=True).get(pk=probe.pk)
+    held = Probe.objects.select_for_update(of=("self",), no_key=True)
+    return held.select_related("business").get(pk=probe.pk)
 
 
-def recut(probe: Probe, struck: datetime | None = None) -> None:
-    """Cut the probe's timeline again and keep what follows from it. Only rows that differ are written.
+def recut(probe: Probe, fact: Fact | None = None) -> None:
+    """Cut the probe's timeline again and keep what follows from it, such as what it is to be checked for. Only rows that differ
+    are written.
 
-    `struck`: the moment of a check or an event that counts no longer. What has fallen due by what was known until now is
-    written down first, so that it does not depend on when a sweep runs.
-    Call it inside the transaction of the change, after `lock`. The number of queries does not depend on how much there is.
+    `fact`: what was recorded of it just now. Call it inside the transaction of that, after `lock`. The number of queries does
+    not depend on how much there is.
     """
-    checks = [Checked(*row) for row in Check.objects.filter(probe=probe, void__isnull=True).values_list(*CHECKED)]
-    events = [Happened(e.at, e.kind, e.pk) for e in Event.objects.filter(probe=probe, void__isnull=True)]
-    spans = cut(marks_of(checks, events))
+    facts, now = probe_facts([probe]), clock.now()
+    known = facts[probe.pk]
+    spans = cut(marks_of(known.checks, known.events))
     _store(probe, [_row(probe, span) for span in spans])
-    _keep_state(probe, checks, events, spans[-1], struck)
+    _keep_withdrawn(probe, is_withdrawn(known.events))
+    state = _state(probe, known.checks, spans[-1])
+    say_next(state, derive(facts, now, _words(fact))[probe.pk])
+    told = ["standing", "last_check", "last_good_check", "last_good_at", *NEXT]
+    ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
+    probe.state = state
+    if isinstance(fact, Void):
+        tell_again(Reminder.objects.filter(probe=probe), now)
 
 
 def marks_of(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark]:
@@ -94,28 +98,16 @@ def _same(span: Span, stored: Span | None) -> bool:
     return stored is not None and all(getattr(span, name) == getattr(stored, name) for name in TOLD)
 
 
-def _keep_state(probe: Probe, checks: list[Checked], events: list[Happened], now: Cut, struck: datetime | None) -> None:
+def _state(probe: Probe, checks: Sequence[Checked], now: Cut) -> ProbeState:
     good = [c for c in checks if c.verdict == Verdict.IN_TOLERANCE and c.at_zero]
     last, last_good = (max(found, key=place, default=None) for found in (checks, good))
-    state = ProbeState(
+    return ProbeState(
         probe=probe,
         standing=now.standing.value,
         last_check_id=last.order if last else None,
         last_good_check_id=last_good.order if last_good else None,
         last_good_at=last_good.at if last_good else None,
     )
-    placed, at = Probe.objects.select_related("site__area", "state").get(pk=probe.pk), clock.now()
-    _keep_withdrawn(placed, is_withdrawn(events))
-    before = _write_down_before(placed, at)
-    came, stays = stays_of_one(probe)
-    found = outstanding(checks, events, came or BEGINNING)
-    ask(state, found)
-    plan_ahead([state], {probe.pk: placed}, PlanBook.of_probes([placed]), {probe.pk: stays} if stays else {})
-    told = ["standing", "last_check", "last_good_check", "last_good_at", *ASKED, *BY_PLAN]
-    ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
-    probe.state, probe.withdrawn = state, placed.withdrawn
-    write_down_done(placed, before, state, checks, at)
-    follow_up(placed, before, state, found.reasons, stays, checks, events, at, struck)
 
 
 def _keep_withdrawn(probe: Probe, withdrawn: bool) -> None:
@@ -124,9 +116,19 @@ def _keep_withdrawn(probe: Probe, withdrawn: bool) -> None:
         Probe.objects.filter(pk=probe.pk).update(withdrawn=withdrawn)
 
 
-def _write_down_before(probe: Probe, now: datetime) -> ProbeState | None:
-    """Before the state of the probe is kept anew; gives the one until now."""
-    before = getattr(probe, "state", None)
-    if before and before.due_at and before.due_at <= now:
-        write_down(now, probe_id=probe.pk)
-    return before
+def _words(fact: Fact | None) -> str:
+    """What a fact says, and who entered it: why something turns out not to be owed."""
+    if fact is None:
+        return "plans, days of work or settings were changed"
+    if isinstance(fact, Void):
+        what = "check" if isinstance(fact, CheckVoid) else "event"
+        return f"the {what} of {_day_of(fact.voids)} was struck out by {fact.recorded_by}: {fact.reason}"
+    if isinstance(fact, Placement):
+        return f"it came to {fact.site} on {_day_of(fact)}, entered by {fact.recorded_by}"
+    what = "checked" if isinstance(fact, Check) else fact.get_kind_display()
+    return f"{what} on {_day_of(fact)}, entered by {fact.recorded_by}"
+
+
+def _day_of(fact: Fact) -> str:
+    at = next(getattr(fact, name) for name in ("checked_at", "at", "starts_at") if hasattr(fact, name))
+    return day_words(at.astimezone((fact.site if hasattr(fact, "site") else fact.probe.site).zone).date())

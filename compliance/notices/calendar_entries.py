@@ -1,21 +1,18 @@
-"""What is due at a site and what will be, as far ahead as its plans have been worked out: for its calendar.
+"""What is due at a site and what will be, as far ahead as its rows lie: for its calendar.
 
 The queries do not grow with probes, rounds or history.
 """
 
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from django.urls import reverse
-
-from compliance.checks.kinds import USUAL
 from compliance.checks.models import ProbeState
 from compliance.plans.calendar import DAY, instant, local_day
-from compliance.plans.models import Slot
-from compliance.plans.queries import PlanBook, Reach
-from compliance.plans.schedule import Stretch, first_due_day
+from compliance.reminders.models import Reminder
 from compliance.reminders.queries import asked_of, open_rounds, rounds_to_come
+from compliance.reminders.status import Status, with_status
 from shared.time_text import styled
 from sites.models import Site
 
@@ -77,17 +74,13 @@ class _Site:
 def _checks(site: Site, now: datetime) -> Iterator[CalendarEntry]:
     states = list(
         ProbeState.objects.filter(probe__site=site, probe__withdrawn=False, due_at__isnull=False)
-        .select_related("probe", "plan", "last_check")
+        .select_related("probe", "last_check")
         .order_by("probe__code")
     )
-    asked = asked_of(states, now)
-    here, following = _Site(site, now), _Following(site, now)
+    asked, ahead, here = asked_of(states, now), _ahead(site, now), _Site(site, now)
     for state in states:
-        shared = {
-            "what": f"Check probe {state.probe.code}",
-            "kind": "Check",
-            "revised": max(_known(state), default=state.due_at),
-        }
+        shared = {"what": f"Check probe {state.probe.code}", "kind": "Check"}
+        known = [state.last_check.recorded_at] if state.last_check else []
         if due := asked[state.pk]:
             yield here.entry(
                 key=f"check-{state.pk}",
@@ -95,59 +88,31 @@ def _checks(site: Site, now: datetime) -> Iterator[CalendarEntry]:
                 because=due.because,
                 grace_at=due.grace_at,
                 url=absolute(check_url(state.pk, due.away)),
+                revised=max(known, default=due.due_at),
                 **shared,
             )
-        usual = absolute(reverse(USUAL.guidance.address, args=[state.pk]))
-        for slot in following.of(state):
-            because = f"{slot.because}, if the check before it is made in time"
+        for row in (row for row in ahead[state.pk] if row.due_at > state.due_at):
             yield here.entry(
                 key=f"check-{state.pk}",
-                due_at=slot.due_at,
-                because=because,
+                due_at=row.due_at,
+                because=f"{row.because}, if the check before it is made in time",
                 grace_at=None,
                 tentative=True,
-                url=usual,
+                url=absolute(check_url(state.pk, row.away)),
+                revised=max([*known, row.recorded_at]),
                 **shared,
             )
 
 
-def _known(state: ProbeState) -> list[datetime]:
-    """What the due time comes from."""
-    found = [state.last_check and state.last_check.recorded_at, state.plan and state.plan.recorded_at, state.at_once_at]
-    return [moment for moment in found if moment]
-
-
-class _Following:
-    """The due times after the next, where each check is made in time: three queries for any number of probes."""
-
-    def __init__(self, site: Site, now: datetime):
-        self._now, self._last = now, local_day(now, site.zone) + DAY * AHEAD
-        self._today, self._book = local_day(now, site.zone), PlanBook.of_sites([site.pk])
-        slots = Slot.objects.filter(site=site, day__gte=self._today - DAY * AHEAD, day__lte=self._last, named=True)
-        self._slots = {(slot.plan_key, slot.day): slot for slot in slots}
-        self._site = site
-
-    def of(self, state: ProbeState) -> Iterator[Slot]:
-        seen = max(state.due_at, self._now)
-        for key, day in self._days(state):
-            slot = self._slots.get((key, day))
-            if slot and slot.due_at > seen:  # a closed week has one due time, when it is over
-                seen = slot.due_at
-                yield slot
-
-    def _days(self, state: ProbeState) -> Iterator[tuple[int, date]]:
-        told = self._book.stretches(Reach(self._site.area.business_id, self._site.pk, state.probe.sensor, state.pk))
-        key, day = state.next_key, state.next_day
-        if state.due_day and state.due_day >= self._today:
-            key, day = _next(told, state.due_day)
-        while day and day <= self._last:
-            yield key, day
-            key, day = _next(told, day)
-
-
-def _next(told: list[Stretch], day: date) -> tuple[int, date]:
-    plan, following = first_due_day(told, day)
-    return plan.key, following
+def _ahead(site: Site, now: datetime) -> dict[int, list[Reminder]]:
+    """What will fall due at a site, by the key of the probe."""
+    found = defaultdict(list)
+    rows = Reminder.objects.filter(site=site, probe__isnull=False, due_at__gt=now, cancelled_at=None)
+    last = local_day(now, site.zone) + DAY * AHEAD
+    for row in with_status(rows, now).filter(status=Status.UPCOMING).order_by("due_at", "pk"):
+        if local_day(row.due_at, site.zone) <= last:
+            found[row.probe_id].append(row)
+    return found
 
 
 def _readings(site: Site, now: datetime) -> Iterator[CalendarEntry]:

@@ -15,7 +15,7 @@ from .digests import digests
 from .grouping import grouped, key_of
 from .late_sources import overdue, still_untaken, unanswered, untaken
 from .message_sources import Gathered, Message, failures, mornings, passwords
-from .models import Choice, Notice, Notified, State
+from .models import Choice, Notice, Notified, State, Watermark
 from .recipients import MAIL, Kind, Recipient, recipients
 from .signals import outbox_filled
 from .timing import USUAL_QUIET, Quiet, not_before
@@ -52,7 +52,7 @@ def enqueue(gathered: Gathered, now: datetime) -> int:
     Where another run has told some of it meanwhile, nothing is written, and the next run looks anew: two could tell of different
     probes in notices that are about the same.
     """
-    if not gathered.notified:
+    if not gathered:
         return 0
     audience = Audience(gathered.messages)
     notices = list(audience.notices(gathered.messages, now))
@@ -62,11 +62,22 @@ def enqueue(gathered: Gathered, now: datetime) -> int:
         with transaction.atomic():
             Notified.objects.bulk_create(notified, batch_size=1000)
             Notice.objects.bulk_create(notices, ignore_conflicts=True, batch_size=500)
+            _look_no_more(gathered)
             if any(notice.state == State.WAITING and notice.not_before is None for notice in notices):
                 transaction.on_commit(lambda: outbox_filled.send_robust(Notice), robust=True)
     except IntegrityError:
         return 0
     return len(notices)
+
+
+def _look_no_more(gathered: Gathered) -> None:
+    if gathered.watermark:
+        Watermark.objects.bulk_create(
+            [gathered.watermark], update_conflicts=True, unique_fields=["kind"], update_fields=["at"]
+        )
+    Notified.objects.bulk_update(gathered.told_before, ["again_at"])
+    if gathered.passed_on:
+        Notified.objects.filter(pk__in=gathered.passed_on).update(again_at=None)
 
 
 def ask_again(now: datetime) -> None:

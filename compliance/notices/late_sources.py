@@ -3,11 +3,12 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from django.db.models import F, Q, QuerySet
 from django.urls import reverse
 
+from compliance.reminders.missed import LONGEST_GRACE
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import LONGEST
 from compliance.reminders.status import Status, with_status
@@ -15,7 +16,7 @@ from shared.plurals import noun
 
 from . import timing, wording
 from .message_sources import Gathered, Item, Message, check_url, named, said_at, todo_url, untold
-from .models import Notified
+from .models import Notified, Watermark
 from .recipients import Kind
 
 
@@ -43,64 +44,74 @@ WORDS = {
         f"The time allowed is long over and still {NO_READING}",
     ),
 }
-TO_MANAGERS = (Kind.OVERDUE, Kind.READING)  # when the grace is over; of the others when that was of no use
 
 
 def overdue(now: datetime) -> Gathered:
-    return _late(Kind.OVERDUE, _late_checks(Kind.OVERDUE, now), now)
+    """Checks whose grace ended since this was looked at last. A check that was done by then is told of where that is undone: what
+    undoes it puts off when it is late."""
+    since = Watermark.objects.filter(kind=Kind.OVERDUE).values_list("at", flat=True).first() or now - LONGEST_GRACE
+    late = _still_late(Reminder.objects.filter(probe__isnull=False, late_at__gt=since, late_at__lte=now), now)
+    told = Notified.objects.filter(kind=Kind.OVERDUE, number__in=[each.pk for each in late])
+    told = {each.number: each for each in told}
+    gathered = _late(Kind.OVERDUE, [each for each in late if each.pk not in told])
+    gathered.watermark = Watermark(kind=Kind.OVERDUE, at=now)
+    gathered.told_before = list(told.values())
+    for each in late:
+        if each.pk in told:  # the supervisors are told again, if it waits on
+            told[each.pk].again_at = _escalated_at(each)
+    return gathered
 
 
 def unanswered(now: datetime) -> Gathered:
-    return _late(Kind.UNANSWERED, _late_checks(Kind.UNANSWERED, now), now)
+    """Of those that the site managers were told of, what waits for the area supervisors by now."""
+    waiting = Notified.objects.filter(kind=Kind.OVERDUE, again_at__lte=now)
+    numbers = dict(waiting.values_list("number", "pk"))
+    late = Reminder.objects.filter(untold(Kind.UNANSWERED, "pk"), pk__in=numbers)
+    gathered = _late(Kind.UNANSWERED, _still_late(late, now))
+    gathered.passed_on = list(numbers.values())
+    return gathered
 
 
 def untaken(now: datetime) -> Gathered:
-    return _late(Kind.READING, _late_readings(Kind.READING, now), now)
+    return _late(Kind.READING, _late_readings(Kind.READING, now))
 
 
 def still_untaken(now: datetime) -> Gathered:
-    return _late(Kind.NO_READING, _late_readings(Kind.NO_READING, now), now)
+    return _late(Kind.NO_READING, _late_readings(Kind.NO_READING, now))
 
 
-def _late(kind: Kind, reminders: QuerySet[Reminder], now: datetime) -> Gathered:
+def _late(kind: Kind, late: Sequence[Reminder]) -> Gathered:
     """One message a site with all that is told of it at one moment, whenever each fell due; of what was missed the last alone."""
-    late = [each for each in reminders.order_by("due_at", "pk") if _told_at(kind, each) <= now]
     latest = {each.probe_id: each.pk for each in late if each.status == Status.MISSED}
     by_site = defaultdict(list)
     for each in late:
         if each.status != Status.MISSED or latest[each.probe_id] == each.pk:
             by_site[each.site_id].append(each)
     messages = [_message(kind, reminders) for reminders in by_site.values()]
-    return Gathered(messages, [Notified(kind=kind, number=each.pk, at=each.due_at) for each in late])
+    return Gathered(messages, [_notified(kind, each) for each in late])
 
 
-def _told_at(kind: Kind, reminder: Reminder) -> datetime:
-    """The time that is allowed begins, for telling, when it was asked for: no sooner than it was written."""
-    late = max((reminder.recorded_at or reminder.due_at) - reminder.due_at, timedelta())
-    if kind in TO_MANAGERS:
-        return reminder.grace_at + late
-    return timing.escalated_at(reminder.due_at + late, reminder.grace_at + late, reminder.closes_at)
+def _notified(kind: Kind, reminder: Reminder) -> Notified:
+    again_at = _escalated_at(reminder) if kind == Kind.OVERDUE else None
+    return Notified(kind=kind, number=reminder.pk, at=reminder.due_at, again_at=again_at)
 
 
-def _late_checks(kind: Kind, now: datetime) -> QuerySet[Reminder]:
-    """Grows with what is overdue, not with history: from the probes that are due to their reminders since then.
+def _escalated_at(reminder: Reminder) -> datetime:
+    told_at = reminder.late_at or reminder.grace_at
+    return timing.escalated_at(reminder.due_at, told_at, max(reminder.closes_at, told_at))
 
-    What is over as soon as its grace is, was missed then, without ever having been overdue.
-    """
-    reminders = Reminder.objects.filter(
-        Q(closes_at__gt=now) | Q(closes_at__lte=F("grace_at")),
-        untold(kind, "pk"),
-        probe__state__due_at__lte=now,
-        due_at__gte=F("probe__state__due_at"),
-        grace_at__lte=now,
-        site__closed=False,
-        probe__withdrawn=False,
+
+def _still_late(reminders: QuerySet[Reminder], now: datetime) -> list[Reminder]:
+    """Those that can be done still. What is over as soon as its grace is, was missed then, without ever having been overdue."""
+    wanted = Q(closes_at__gt=now) | Q(closes_at__lte=F("grace_at"))
+    late = with_status(reminders.filter(wanted, site__closed=False, probe__withdrawn=False), now)
+    late = late.filter(status__in=[Status.DUE, Status.OVERDUE, Status.MISSED]).select_related(
+        "site__area", "probe__state"
     )
-    late = with_status(reminders, now).filter(status__in=[Status.OVERDUE, Status.MISSED])
-    return late.select_related("site__area", "probe__state")
+    return list(late.order_by("due_at", "pk"))
 
 
-def _late_readings(kind: Kind, now: datetime) -> QuerySet[Reminder]:
+def _late_readings(kind: Kind, now: datetime) -> list[Reminder]:
     """Those that can still be taken. Grows with the rounds of the last days, not with history."""
     reminders = Reminder.objects.filter(
         untold(kind, "pk"),
@@ -110,7 +121,9 @@ def _late_readings(kind: Kind, now: datetime) -> QuerySet[Reminder]:
         closes_at__gt=now,
         site__closed=False,
     )
-    return with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "limit")
+    late = with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "limit")
+    told_at = (lambda each: each.late_at or each.grace_at) if kind == Kind.READING else _escalated_at
+    return [each for each in late.order_by("due_at", "pk") if told_at(each) <= now]
 
 
 def _message(kind: Kind, reminders: Sequence[Reminder]) -> Message:

@@ -27,7 +27,7 @@ from sites.addresses import address
 from sites.models import Area, PasswordLink, Person, Site
 
 from . import timing, wording
-from .models import Notified
+from .models import Notified, Watermark
 from .recipients import Kind
 
 A_DAY_ANYWHERE = timedelta(hours=26)  # the longest that is left of a local day, an hour put back included
@@ -74,10 +74,16 @@ class Message:
 
 @dataclass
 class Gathered:
-    """Messages, and all that was looked at, told or not."""
+    """Messages, and all that was looked at, told or not: up to a moment, or passed on to others by what was told before."""
 
     messages: list[Message] = field(default_factory=list)
     notified: list[Notified] = field(default_factory=list)
+    watermark: Watermark | None = None
+    passed_on: list[int] = field(default_factory=list)
+    told_before: list[Notified] = field(default_factory=list)
+
+    def __bool__(self) -> bool:
+        return bool(self.notified or self.watermark or self.passed_on)
 
 
 def untold(kind: Kind, number: str, **more) -> Exists:

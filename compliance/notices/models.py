@@ -73,12 +73,24 @@ class Notified(models.Model):
     kind = models.CharField(max_length=12, choices=KINDS)
     number = models.BigIntegerField()
     at = models.DateTimeField()
+    again_at = models.DateTimeField(null=True, help_text="When somebody else is told, if it still waits then.")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["kind", "number", "at"], name="notice_mark_once")]
+        indexes = [models.Index(fields=["again_at"], name="notice_again", condition=models.Q(again_at__isnull=False))]
 
     def __str__(self):
         return f"{self.kind} {self.number} {self.at:%Y-%m-%d %H:%M}"
+
+
+class Watermark(models.Model):
+    """Up to which moment it was looked for what is to be told of a kind."""
+
+    kind = models.CharField(max_length=12, choices=KINDS, primary_key=True)
+    at = models.DateTimeField()
+
+    def __str__(self):
+        return f"{self.kind} {self.at:%Y-%m-%d %H:%M}"
 
 
 class Notice(models.Model):

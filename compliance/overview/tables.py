@@ -161,11 +161,11 @@ class ReminderTable(tables.Table):
             return format_html("{} {}", badge("reminder", value), DOUBTED)
         if told.done_late:
             return format_html("{} late", badge("reminder", value))
-        if value not in OPEN or reminder.since_at is None or reminder.since_at >= reminder.due_at:
+        state = getattr(reminder.probe, "state", None)
+        since = state and state.due_at
+        if value not in OPEN or since is None or since >= reminder.due_at:
             return badge("reminder", value)
-        return format_html(
-            "{} not done since {}", badge("reminder", value), when(reminder.since_at, reminder.site.zone, "short")
-        )
+        return format_html("{} not done since {}", badge("reminder", value), when(since, reminder.site.zone, "short"))
 
     def render_steps(self, value, record):
         subject, (words, address) = record.told.title, record.now

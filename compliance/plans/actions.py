@@ -1,4 +1,4 @@
-"""What is written about plans: when checks and readings are due, and when a site works. Each makes its due times again."""
+"""What is written about plans: when checks and readings are due, and when a site works."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -20,7 +20,6 @@ from .models import CheckPlan, Closure, ClosureVoid, Opening, Round
 from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, plans_of, rounds_in_force, scope_words
 from .round_rows import derive_rounds
 from .schedule import ALL_WEEK, ON_WEEKDAYS, Plan
-from .slots import expand
 from .wording import closure_scope, day_words, span_words
 
 FIGURES = ("pattern", "every_days", "weekdays", "at", "before_service", "minutes_before", "grace_minutes")
@@ -54,7 +53,6 @@ def set_plan(
     _refuse_plan(plan, before, follows, chain, today)
     refuse_newer(after, plans_of(probe=probe, site=site, business=business, sensor=sensor), _newer)
     plan.save()
-    expand([s.pk for s in sites], today - DAY)
     note("plan.set", by=by, subject=probe or site or business, site_id=_site_id(probe, site), reason=plan.reason,
          plan=plan.pk, scope=scope_words(plan), effective_from=plan.effective_from.isoformat(),
          before=before.told, after=follows.told)  # fmt: skip
@@ -115,7 +113,6 @@ def set_opening(
         raise ValidationError("These hours hold at that time already. Change one, or leave them as they are.")
     refuse_newer(after, Opening.objects.filter(site=site), _newer)
     opening.save()
-    expand([site.pk], today - DAY)
     note("opening.set", by=by, subject=site, site_id=site.pk, reason=opening.reason, before=before and before.hours,
          after=told, effective_from=opening.effective_from.isoformat())  # fmt: skip
     return opening
@@ -147,7 +144,6 @@ def close_days(
                       why=why)  # fmt: skip
     closure.full_clean()
     closure.save()
-    expand([s.pk for s in sites], today - DAY)
     note("closure.add", by=by, subject=site or area or business, site_id=site and site.pk, reason=closure.why,
          closure=closure.pk, first_day=first_day.isoformat(), last_day=last_day.isoformat())  # fmt: skip
     return closure
@@ -168,7 +164,6 @@ def void_closure(*, by: Person, closure: Closure, reason: str, last_day: date | 
     _refuse_over(closure.last_day, today, "")
     rest = _rest(closure, last_day, today, by)
     void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason, replacement=rest)
-    expand([s.pk for s in sites], today - DAY)
     note("closure.void", by=by, subject=closure.site or closure.area or closure.business, site_id=closure.site_id,
          reason=void.reason, closure=closure.pk, lasts_until=rest and rest.last_day.isoformat())  # fmt: skip
     return void

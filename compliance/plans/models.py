@@ -170,26 +170,15 @@ class ClosureVoid(Void):
     )
 
 
-class Slot(models.Model):
-    """When a check is due at a site for a day of a plan. Derived: made again whenever a plan or the calendar changes.
+class Unsettled(models.Model):
+    """A site for which something was set that its rows do not follow yet: until its turn it keeps those that it had."""
 
-    Every day has its slot; `named` are those that the plan itself asks for. `plan_key` is the number of the plan, and 0 that
-    of the plan which every business starts with.
-    """
-
-    site = models.ForeignKey("sites.Site", on_delete=models.CASCADE, related_name="slots")
-    plan_key = models.BigIntegerField()
-    day = models.DateField(help_text="The local day that the plan names, whether or not the site is open then.")
-    named = models.BooleanField()
-    due_at = models.DateTimeField()
-    because = models.CharField(max_length=200)
-    opens_at = models.DateTimeField(null=True, help_text="A check after this is for it, and not for the day before.")
-
-    class Meta:
-        constraints = [models.UniqueConstraint(fields=["site", "plan_key", "day"], name="slot_once")]
+    site = models.OneToOneField("sites.Site", on_delete=models.CASCADE, primary_key=True, related_name="unsettled")
+    first = models.DateTimeField(help_text="When the first of what they do not follow yet was set.")
+    since = models.DateTimeField(help_text="When the last of it was set.")
 
     def __str__(self):
-        return f"{self.because}, {self.due_at:%Y-%m-%d %H:%M}"
+        return f"{self.site} since {self.since:%Y-%m-%d %H:%M}"
 
 
 class Point(models.TextChoices):
@@ -207,7 +196,7 @@ class Reminder(models.Model):
     reading `round` says which of the rounds of its limit asks for it.
     """
 
-    # The sweep writes these by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold
+    # They are written by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold
     # rows that people are about to change.
     probe = models.ForeignKey(
         "probes.Probe",
@@ -243,15 +232,12 @@ class Reminder(models.Model):
     recorded_at = models.DateTimeField(
         null=True, help_text="When it was first written. Empty: before rows lay ahead, and so it stands as it is."
     )
-    since_at = models.DateTimeField(
-        null=True, help_text="The due time since which nothing was done; its own, if that is the first."
-    )
     opens_at = models.DateTimeField()
     due_at = models.DateTimeField()
     grace_at = models.DateTimeField(help_text="From here on it is overdue.")
     closes_at = models.DateTimeField(help_text="From here on it is missed.")
+    late_at = models.DateTimeField(null=True, help_text="From here on people are told that it is late.")
     because = models.CharField(max_length=200)
-    away = models.BooleanField("asks for a check away from zero", default=False)
     cancelled_at = models.DateTimeField(null=True, help_text="Since when nothing asks for it any more.")
     cancelled_because = models.CharField(max_length=300, blank=True, db_default="")
 
@@ -263,7 +249,7 @@ class Reminder(models.Model):
                 name="reminder_of_a_probe_or_a_round",
             ),
             models.UniqueConstraint(
-                fields=["probe", "due_at"], name="reminder_of_probe_once", condition=Q(probe__isnull=False)
+                fields=["probe", "due_at", "point"], name="reminder_of_point_once", condition=Q(probe__isnull=False)
             ),
             models.UniqueConstraint(
                 fields=["limit", "due_at"], name="reminder_of_limit_once", condition=Q(limit__isnull=False)
@@ -271,9 +257,14 @@ class Reminder(models.Model):
         ]
         indexes = [
             models.Index(fields=["site", "due_at"], name="reminder_at_site"),
-            models.Index(fields=["probe", "since_at", "closes_at"], name="reminder_still_open"),
+            models.Index(fields=["late_at"], name="reminder_late"),
             models.Index(fields=["due_at"], name="reminder_of_round_lately", condition=Q(round__isnull=False)),
         ]
 
     def __str__(self):
         return f"{self.probe or self.limit}, due {self.due_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def away(self) -> bool:
+        """Whether it asks for a check away from zero."""
+        return self.point == Point.BOILING

@@ -27,8 +27,14 @@ class Obligation:
     closes: datetime
     because: str
     day: date | None = None
+    done: datetime | None = None
     cancelled: datetime | None = None
     cancelled_because: str = ""
+
+    @property
+    def ended(self) -> bool:
+        """Whether a withdrawal, a move or a closing for good ended it, so that what was not done before counts no longer."""
+        return self.cancelled is not None and not self.cancelled_because.startswith(ASKED_AGAIN.partition("{")[0])
 
 
 @dataclass(slots=True)
@@ -47,7 +53,7 @@ class Row:
         return Obligation(
             point=point, site=self.site, due=self.demand.at, grace_ends=self.grace_ends, opens=self.opens,
             closes=self.closes or OPEN_END, because=self.demand.because, day=self.planned and self.planned.day,
-            cancelled=self.cancelled, cancelled_because=self.cancelled_because,
+            done=self.done_at, cancelled=self.cancelled, cancelled_because=self.cancelled_because,
         )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from itertools import pairwise, takewhile
 
 from compliance.metrology.vocabulary import CheckKind, EventKind, Verdict
 
-from .calendar import DAY, Calendar
+from .calendar import DAY, LONG_PAST, Calendar
 from .demands import (
     CAME,
     CLOSED,
@@ -42,6 +42,7 @@ from .schedule import (
     counts_after,
     due_on,
     first_day,
+    named_days,
     names_day,
     stretches,
 )  # fmt: skip
@@ -95,21 +96,41 @@ class ProbeFacts:
     stays: tuple[Stay, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Folded:
+    """All that is asked for of a probe; `nothing` says why no row lies ahead, `at_once` why a check is asked for at once."""
+
+    rows: tuple[Obligation, ...] = ()
+    nothing: str = ""
+    at_once: str = ""
+
+    @property
+    def next(self) -> Obligation | None:
+        """The first that is neither done nor cancelled since the last that was done or ended, of either point."""
+        waiting: dict[CheckKind, Obligation | None] = {}
+        for row in self.rows:
+            if row.done or row.ended:
+                waiting.pop(row.point, None)
+            elif not row.cancelled:
+                waiting.setdefault(row.point, row)
+        return min(waiting.values(), key=lambda row: row.due, default=None)
+
+
+def folded(facts: ProbeFacts, until: datetime) -> Folded:
+    """Up to a moment, which is not before the last of the facts, and the next after it however far."""
+    fold = _Fold(facts)
+    for at in _moments(facts):
+        fold.move_to(at)
+    return Folded(tuple(fold.rows(until)), fold.nothing, fold.at_once)
+
+
 def check_obligations(facts: ProbeFacts, until: datetime) -> list[Obligation]:
-    """All that is asked for up to a moment, which is not before the last of the facts, and the next after it however far."""
-    return _folded(facts).rows(until)
+    return list(folded(facts, until).rows)
 
 
 def nothing_ahead(facts: ProbeFacts) -> str:
     """Why no row lies ahead of the last fact; empty where one does."""
-    return _folded(facts).nothing
-
-
-def _folded(facts: ProbeFacts) -> "_Fold":
-    fold = _Fold(facts)
-    for at in _moments(facts):
-        fold.move_to(at)
-    return fold
+    return folded(facts, LONG_PAST).nothing
 
 
 def _moments(facts: ProbeFacts) -> list[datetime]:
@@ -142,7 +163,7 @@ class _Fold:
         self._kept: list[Planned] = []
         self._ahead: Iterator[Planned] = iter(())
         self._next: Planned | None = None
-        self.nothing = NOT_PLACED
+        self.nothing, self.at_once = NOT_PLACED, ""
 
     def rows(self, until: datetime) -> list[Obligation]:
         """Up to `until` and the next; where one window ends is known from the row after it."""
@@ -169,10 +190,11 @@ class _Fold:
         if gone:
             for line in self._lines.values():
                 line.cancel(at, gone)
-            self._kept, self._put_off = [], None
+            self._kept, self._put_off, self.at_once = [], None, ""
             self._look_ahead(iter(()), gone)
             return
         found = outstanding(self._checks, self._events, self._facts.stays[0].start)
+        self.at_once = found.at_once.because if found.at_once else ""
         grace = self._grace(self._on(self._calendar.local_day(at)).plan)
         for due in (self._since_here(due, at) for due in found.reasons):
             self._lines[due.away].add(due, stay.site.key, grace)
@@ -330,7 +352,7 @@ class _Fold:
         for stretch, following in pairwise([*reaching, Stretch(NEVER, reaching[-1].plan)]):
             plan, since = stretch.plan, asks_from(stretch, self._calendar)
             begin = max(base, since) if at_once else first_day(plan, base, max(base + DAY, since))
-            for day in _days_of(plan, begin, following.since):
+            for day in named_days(plan, begin, following.since):
                 if day in self._days:
                     continue
                 due = due_on(plan, self._calendar, day)
@@ -360,11 +382,3 @@ class _Fold:
         if planned.day:
             self._days.add(planned.day)
         self._step()
-
-
-def _days_of(plan: Plan, begin: date, end: date) -> Iterator[date]:
-    step = plan.every_days if plan.pattern == EVERY_DAYS else 1
-    while begin < end:
-        if names_day(plan, begin):
-            yield begin
-        begin += step * DAY

@@ -87,11 +87,20 @@ class PlanBook:
         return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
 
     @classmethod
-    def of_sites(cls, site_ids: Iterable[int]) -> "PlanBook":
-        """Those of all probes that are now at these sites, too."""
+    def at_sites(cls, site_ids: Iterable[int], probe_ids: Iterable[int]) -> "PlanBook":
+        """Those that reach these probes, which are at these sites."""
         sites = list(site_ids)
-        reaching = Q(probe__site__in=sites) | Q(site__in=sites) | Q(business__areas__sites__in=sites)
+        reaching = Q(probe__in=list(probe_ids)) | Q(site__in=sites) | Q(business__areas__sites__in=sites)
         return cls(CheckPlan.objects.filter(pk__in=CheckPlan.objects.filter(reaching).values("pk")))
+
+    @property
+    def names_kinds(self) -> bool:
+        """Whether a plan of a kind of sensor is among them."""
+        return any(sensor for _, _, sensor in self._by_scope)
+
+    def is_own(self, probe_id: int) -> bool:
+        """Whether a plan was ever set for just this probe."""
+        return ("probe", probe_id, "") in self._by_scope
 
     def candidates(self, reach: Reach) -> list[Candidate]:
         return [

@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby, pairwise
 
-from dateutil.rrule import DAILY, MINUTELY, rrule
+from dateutil.rrule import MINUTELY, rrule
 
-from .calendar import DAY, LONG_PAST, LOOK_AHEAD, WEEKDAYS, Calendar, Hours, local_day
+from .calendar import DAY, LONG_PAST, LOOK_AHEAD, WEEKDAYS, Calendar, Hours
 
 EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
@@ -182,7 +182,7 @@ def first_day(plan: Plan, anchor: date, not_before: date, soon: bool = False) ->
     if soon or plan.pattern == EVERY_DAYS:
         return max(anchor + DAY * wait(plan, soon), not_before)
     start = max(anchor + DAY, not_before)
-    return _days(plan, start, start + 6 * DAY)[0]
+    return next(named_days(plan, start, NEVER))
 
 
 def wait(plan: Plan, soon: bool = False) -> int:
@@ -229,35 +229,25 @@ def _due_after_midnight(plan: Plan, calendar: Calendar, day: date) -> datetime |
     return due if calendar.local_day(due) > day else None
 
 
-def due_times(plan: Plan, calendar: Calendar, anchor: date, first: date, last: date) -> Iterator[Due]:
-    """What falls due on the named days from `first` to `last` where no check follows the one of `anchor`; each moment once."""
-    seen = None
-    start = first_day(plan, anchor, anchor + DAY)
-    for day in _days(plan, start, last):
-        due = due_on(plan, calendar, day) if day >= first else None
-        if due and due.at != seen:
-            seen = due.at
+def due_times(plan: Plan, calendar: Calendar, day: date, at: datetime = LONG_PAST) -> Iterator[Due]:
+    """What falls due after a day that is due at a moment (UTC), or on which it was checked, where no check is made; each moment
+    once, and none where the site never opens."""
+    for named in named_days(plan, first_day(plan, day, day + DAY), NEVER):
+        due = due_on(plan, calendar, named)
+        if due is None:
+            return
+        if due.at > at:
+            at = due.at
             yield due
 
 
-def next_due(plan: Plan, calendar: Calendar, anchor: date, now: datetime) -> Due | None:
-    """The first that falls due after `now` where no check follows the one of `anchor`; None while the site never opens."""
-    today = local_day(now, calendar.zone)
-    reach = DAY * (LOOK_AHEAD + plan.every_days)
-    dues = due_times(plan, calendar, anchor, today - reach, max(today, anchor) + reach)
-    return next((due for due in dues if due.at > now), None)
-
-
-def _days(plan: Plan, start: date, last: date) -> list[date]:
-    """The days of the plan from `start`, which is one of them where it is every so many days."""
-    if last < start:
-        return []
-    rule = {"interval": plan.every_days} if plan.pattern == EVERY_DAYS else {"byweekday": _positions(plan.weekdays)}
-    return [at.date() for at in rrule(DAILY, dtstart=_midnight(start), until=_midnight(last), **rule)]
-
-
-def _positions(weekdays: int) -> list[int]:
-    return [position for position in range(7) if weekdays >> position & 1]
+def named_days(plan: Plan, begin: date, end: date) -> Iterator[date]:
+    """The days of the plan from `begin`, which is one of them where it is every so many days, up to `end`, which is none."""
+    step = plan.every_days if plan.pattern == EVERY_DAYS else 1
+    while begin < end:
+        if names_day(plan, begin):
+            yield begin
+        begin += step * DAY
 
 
 def _midnight(day: date) -> datetime:

@@ -2,11 +2,17 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
+
+from django.db import router
+from django.db.models import QuerySet
 
 from .models import Reminder
 
 BATCH = 2000
+HELD_FOR = timedelta(
+    minutes=5
+)  # no transaction that writes rows takes longer, so none of them is passed over by who tells
 KEPT = (
     "site_id",
     "round_id",
@@ -18,6 +24,7 @@ KEPT = (
     "cancelled_at",
     "cancelled_because",
 )
+ENDS = ("closes_at", "cancelled_at", "cancelled_because")
 
 
 @dataclass(slots=True)
@@ -30,6 +37,12 @@ class Difference:
 
     def __bool__(self) -> bool:
         return bool(self.added or self.changed or self.unwanted)
+
+    def __iadd__(self, other: "Difference") -> "Difference":
+        self.added += other.added
+        self.changed += other.changed
+        self.unwanted += other.unwanted
+        return self
 
 
 def difference(
@@ -50,9 +63,9 @@ def difference(
     _follow_standing(stored, wanted, now, found)
     for key, row in wanted.items():
         if (known := stored.get(key)) is None:
-            row.recorded_at = now
+            row.recorded_at, row.late_at = now, late_at(row.due_at, row.grace_at, now)
             found.added.append(row)
-        elif _take_over(row, known):
+        elif _take_over(row, known, now):
             found.changed.append(known)
     for key, row in stored.items():
         if key in wanted or row.recorded_at is None:
@@ -65,11 +78,21 @@ def difference(
     return found
 
 
+def late_at(due_at: datetime, grace_at: datetime, recorded_at: datetime) -> datetime:
+    """From when on people are told that it is late: its grace counts for them from when it was recorded, if that was later."""
+    return grace_at if recorded_at <= due_at else recorded_at + max(grace_at - due_at, HELD_FOR)
+
+
+def tell_again(reminders: QuerySet[Reminder], now: datetime) -> None:
+    """Of what had been done or excused and is open again: it is told as late, although its grace ended before."""
+    reminders.filter(due_at__lte=now, closes_at__gt=now, late_at__lte=now).update(late_at=now + HELD_FOR)
+
+
 def write(found: Difference) -> None:
     """Write a difference; at most three statements a batch."""
     if found.unwanted:
-        Reminder.objects.filter(pk__in=[row.pk for row in found.unwanted]).delete()
-    Reminder.objects.bulk_update(found.changed, KEPT, batch_size=500)
+        Reminder.objects.filter(pk__in=[row.pk for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
+    Reminder.objects.bulk_update(found.changed, (*KEPT, "late_at"), batch_size=500)
     Reminder.objects.bulk_create(found.added, batch_size=BATCH)
 
 
@@ -85,20 +108,32 @@ def _follow_standing(stored: dict, wanted: dict, now: datetime, found: Differenc
         following = min(
             (row for row in wanted.values() if row.point == point), key=lambda row: row.opens_at, default=None
         )
-        ends = same.closes_at if same else following.opens_at if following else last.closes_at
-        closes = max(min(ends, last.closes_at) if last.round_id else ends, now)
-        if last.closes_at > now and closes != last.closes_at:
-            last.closes_at = closes
+        if last.closes_at > now and _end(last, same, following, now):
             found.changed.append(last)
         if following:
             following.opens_at = max(following.opens_at, last.closes_at)
 
 
-def _take_over(row: Reminder, known: Reminder) -> bool:
+def _end(last: Reminder, same: Reminder | None, following: Reminder | None, now: datetime) -> bool:
+    """The open row that stands ends where the fold says, a reading no later than it said; gives whether that moved."""
+    before, until = [getattr(last, name) for name in ENDS], last.closes_at
+    if same:
+        _take_over(same, last, now, ENDS)
+    elif following:
+        last.closes_at = max(following.opens_at, now)
+    if last.round_id:
+        last.closes_at = max(min(last.closes_at, until), now)
+    return [getattr(last, name) for name in ENDS] != before
+
+
+def _take_over(row: Reminder, known: Reminder, now: datetime, names: tuple[str, ...] = KEPT) -> bool:
     """Make the stored row say what the wanted one says; gives whether anything differed."""
-    differs = [name for name in KEPT if getattr(row, name) != getattr(known, name)]
+    differs = [name for name in names if getattr(row, name) != getattr(known, name)]
     for name in differs:
         setattr(known, name, getattr(row, name))
+    if known.late_at and {"grace_at", "cancelled_at"}.intersection(differs):  # or who tells would have passed it over
+        told_at = late_at(known.due_at, known.grace_at, known.recorded_at or known.due_at)
+        known.late_at = told_at if told_at > now else now + HELD_FOR
     return bool(differs)
 
 

@@ -6,6 +6,7 @@ from itertools import groupby
 from django.core.exceptions import ValidationError
 
 from compliance.plans.models import Closure
+from compliance.plans.store import tell_again
 from shared import clock
 from shared.audit.trail import action, note
 from shared.reasons import as_reason
@@ -21,7 +22,7 @@ TO_DO = "Say why, in words that an inspector will understand. The record prints 
 def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     """What was asked for need not be done, or need not have been. It stays in the record with the reason.
 
-    Raises ValidationError without a reason, for what was done, for what is excused already, and for what is lifted.
+    Raises ValidationError without a reason, and for what was done, is excused already, cancelled or not due yet.
     """
     reason = as_reason(reason, ask=TO_DO, usual="excuse")
     Reminder.objects.select_for_update().get(pk=reminder.pk)
@@ -34,6 +35,8 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
         raise ValidationError("This was done: there is nothing to excuse.")
     if now.status == Status.CANCELLED:
         raise ValidationError("Nothing asks for this any more: there is nothing to excuse.")
+    if now.status == Status.UPCOMING:
+        raise ValidationError("This is not due yet: there is nothing to excuse. Enter a closure, or change the plan.")
     excuse = Excuse.objects.create(reminder=reminder, reason=reason, recorded_by=by)
     note("reminder.excuse", by=by, subject=reminder.probe or reminder.limit, site_id=reminder.site_id, reason=reason,
          reminder=reminder.pk, due_at=reminder.due_at.isoformat(), before=str(now.status))  # fmt: skip
@@ -63,6 +66,7 @@ def void_excuse(*, by: Person, excuse: Excuse, reason: str) -> ExcuseVoid:
     if known := ExcuseVoid.objects.filter(voids=excuse).select_related("recorded_by").first():
         raise ValidationError(f"{known.recorded_by} has struck this excuse out already. Nothing was changed.")
     void = ExcuseVoid.objects.create(voids=excuse, reason=reason, recorded_by=by)
+    tell_again(Reminder.objects.filter(pk=reminder.pk), clock.now())
     note("reminder.void_excuse", by=by, subject=reminder.probe or reminder.limit, site_id=reminder.site_id,
          reason=void.reason, reminder=reminder.pk, excuse=excuse.pk)  # fmt: skip
     return void

@@ -1,17 +1,26 @@
-"""Plans and calendars changed together with what follows from them, in one transaction: when the next check of every probe
-there is due, and until when what is open may be done.
+"""Plans and calendars changed together with what follows from them.
+
+What reaches one site or one probe is worked out in its own transaction. What reaches several is kept at once, and worked out
+site by site: of a few before the page answers, of many by the minute's task. Until its turn a site keeps the rows that it had.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+import logging
+import time
+from collections.abc import Callable, Collection
+from datetime import datetime
+from typing import TypeVar
 
-from django.db import transaction
+from django.db import DatabaseError, transaction
 
-from compliance.checks.planning import hold_sites, make_slots, refresh_states
+from compliance.checks.check_rows import derive_with_states
+from compliance.checks.horizon import extend
+from compliance.checks.planning import CHANGED, hold, lock_sites, mark_unsettled, settle
 from compliance.limits import actions as limits
 from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
-from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening
+from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening, Unsettled
 from compliance.plans.round_rows import derive_rounds, extend_rounds
+from compliance.probes.models import Probe
 from shared import clock
 from sites.actions import amend_site
 from sites.models import Area, Business, Person, Site
@@ -20,85 +29,109 @@ from .actions import excuse_closed
 from .queries import open_of_days
 
 RETIRED = "the site no longer works under this limit"
-BATCH = 200  # sites at a time, so that memory does not grow with the business
+FEW = 5  # sites, for which a page waits
+SITES = 200  # at a time
+Set = TypeVar("Set")
+logger = logging.getLogger(__name__)
 
 
-def refresh(site_ids: Iterable[int]) -> None:
-    """Work out again when each probe at these sites is due; no check is read. The queries do not grow with the probes."""
-    for some in _batches(site_ids):
-        with transaction.atomic():
-            refresh_states(some)
+def settle_all(seconds: float | None = None) -> bool:
+    """Work out what waits, the longest first; gives whether all is done. Safe to run again and at the same time."""
+    begun, well = time.monotonic(), True
+    for pk in list(Unsettled.objects.order_by("since", "pk").values_list("pk", flat=True)):
+        if seconds is not None and time.monotonic() - begun > seconds:
+            return False
+        try:
+            settle(pk)
+        except DatabaseError:
+            raise
+        except Exception:  # what cannot be worked out for one holds up no others
+            logger.exception("The rows of the site %s do not follow yet what was set for it.", pk)
+            well = False
+    return well
 
 
-def roll_over(site_ids: Iterable[int] | None = None) -> int:
-    """What a new day brings: due times further ahead, plans that begin. Run again it changes nothing. Gives how many sites.
-
-    For a task every night; safe to run twice and at the same time.
-    """
-    chosen = list(Site.objects.order_by("pk").values_list("pk", flat=True) if site_ids is None else site_ids)
-    for some in _batches(chosen):
-        with transaction.atomic():
-            hold_sites(some)
-            make_slots(some)
-            refresh_states(some)
-        extend_rounds(some, clock.now())
-    return len(chosen)
+def extend_horizon(now: datetime) -> bool:
+    """What a new day brings: rows further ahead; gives whether all went well. Run again it changes nothing, and it may
+    run at the same time."""
+    well, sites = extend(now), list(Site.objects.order_by("pk").values_list("pk", flat=True))
+    for start in range(0, len(sites), SITES):
+        well = _extend_rounds(sites[start : start + SITES], now) and well
+    return well
 
 
-def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
-    chosen = sorted(set(site_ids))
-    return (chosen[start : start + BATCH] for start in range(0, len(chosen), BATCH))
+def _extend_rounds(site_ids: list[int], now: datetime) -> bool:
+    try:
+        extend_rounds(site_ids, now)
+    except DatabaseError:
+        raise
+    except Exception:
+        logger.exception("Rows ahead: the readings of sites %s to %s wait for the next time", site_ids[0], site_ids[-1])
+        return False
+    return True
 
 
-def _reached(*, probe=None, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
-    if probe or site:
-        return [site.pk if site else probe.site_id]
+def _reached(*, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
+    if site:
+        return [site.pk]
     where = {"area": area} if area else {"area__business": business}
-    return list(Site.objects.filter(**where).values_list("pk", flat=True))
+    return list(Site.objects.filter(**where).order_by("pk").values_list("pk", flat=True))
 
 
-@transaction.atomic
-def change_plan(*, probe=None, site=None, business=None, **given) -> CheckPlan:
+def _set_for(sites: Collection[int], act: Callable[[], Set]) -> Set:
+    """What is set for one site is kept with what follows from it, or not at all."""
+    with transaction.atomic():
+        lock_sites(sites)
+        fact = act()
+        mark_unsettled(sites)
+        if len(sites) == 1:
+            settle(*sites)
+    if 1 < len(sites) <= FEW:
+        for pk in sites:
+            settle(pk)
+    return fact
+
+
+def change_plan(*, probe: Probe | None = None, site=None, business=None, **given) -> CheckPlan:
     """As `plans.actions.set_plan`."""
-    sites = _reached(probe=probe, site=site, business=business)
-    hold_sites(sites)
-    plan = plans.set_plan(probe=probe, site=site, business=business, **given)
-    refresh(sites)
+    if probe is None:
+        act = lambda: plans.set_plan(site=site, business=business, **given)  # noqa: E731
+        return _set_for(_reached(site=site, business=business), act)
+    with transaction.atomic():
+        hold(probe)
+        plan = plans.set_plan(probe=probe, site=site, business=business, **given)
+        derive_with_states([Probe.objects.get(pk=probe.pk)], clock.now(), CHANGED)
     return plan
 
 
-@transaction.atomic
 def change_opening(*, site: Site, **given) -> Opening:
     """As `plans.actions.set_opening`."""
-    hold_sites([site.pk])
-    opening = plans.set_opening(site=site, **given)
-    refresh([site.pk])
-    derive_rounds([site.pk], clock.now(), f"the site works at other hours, entered by {opening.recorded_by}")
-    return opening
+    return _set_for([site.pk], lambda: plans.set_opening(site=site, **given))
 
 
-@transaction.atomic
 def add_closure(*, by: Person, site=None, area=None, business=None, excuse_open: bool = False, **given) -> Closure:
-    """As `plans.actions.close_days`; `excuse_open`: what is open of these days is excused with the same words."""
+    """As `plans.actions.close_days`. It lifts nothing that is due already; `excuse_open`: what is open of these days is
+    excused with the same words."""
     sites = _reached(site=site, area=area, business=business)
-    hold_sites(sites)
-    closure = plans.close_days(by=by, site=site, area=area, business=business, **given)
-    refresh(sites)
-    derive_rounds(sites, clock.now(), f"{closure.why}, entered by {by}")
-    if excuse_open and (left := open_of_days(sites, closure.first_day, closure.last_day, clock.now())):
-        excuse_closed(by=by, closure=closure, reminders=left)
-    return closure
+
+    def close() -> Closure:
+        closure = plans.close_days(by=by, site=site, area=area, business=business, **given)
+        if excuse_open and (left := open_of_days(sites, closure.first_day, closure.last_day, clock.now())):
+            excuse_closed(by=by, closure=closure, reminders=left)
+        return closure
+
+    return _set_for(sites, close)
 
 
-@transaction.atomic
 def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
     """As `plans.actions.void_closure`."""
     sites = _reached(site=closure.site, area=closure.area, business=closure.business)
-    hold_sites(sites)
-    void = plans.void_closure(closure=closure, **given)
-    refresh(sites)
-    derive_rounds(sites, clock.now(), f"a closure was struck out, entered by {void.recorded_by}")
-    return void
+    return _set_for(sites, lambda: plans.void_closure(closure=closure, **given))
+
+
+def change_site(*, site: Site, **given) -> Site:
+    """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is to come."""
+    return _set_for([site.pk], lambda: amend_site(site=site, **given))
 
 
 @transaction.atomic
@@ -114,17 +147,7 @@ def change_limit(*, limit: Limit, **given) -> LimitVersion:
 
 
 def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict) -> LimitVersion:
-    hold_sites([limit.site_id])
+    lock_sites([limit.site_id])
     version = act(limit=limit, **given)
     derive_rounds([limit.site_id], clock.now(), f"{RETIRED}, entered by {version.recorded_by}")
     return version
-
-
-@transaction.atomic
-def change_site(*, site: Site, **given) -> Site:
-    """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is due."""
-    hold_sites([site.pk])
-    amended = amend_site(site=site, **given)
-    derive_rounds([site.pk], clock.now(), "the site was changed")
-    roll_over([site.pk])
-    return amended

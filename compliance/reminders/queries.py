@@ -64,16 +64,16 @@ class Told:
 
 
 def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> QuerySet[Reminder]:
-    """What fell due at a site from `start` up to `end`, and by now, with its status."""
-    asked = Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end, due_at__lte=now)
-    return with_status(asked, now)
+    """What fell due at a site from `start` up to `end`, with its status; and what was done before its hour."""
+    asked = with_status(Reminder.objects.filter(site=site, due_at__gte=start, due_at__lt=end), now)
+    return asked.exclude(status=Status.UPCOMING) if end > now else asked
 
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
     """Reminders that have their status, with what cleared or excused them: nine queries for five hundred."""
     excuses = Excuse.objects.filter(void__isnull=True).select_related("recorded_by")
     standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
-    rows = reminders.select_related("probe", "limit", "site").prefetch_related(standing)
+    rows = reminders.select_related("probe__state", "limit", "site").prefetch_related(standing)
     rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=Subquery(doubted_readings().values("pk")[:1]))))
     waiting: list[Reminder] = []
     for reminder in rows.iterator(chunk_size=BATCH):
@@ -140,7 +140,7 @@ def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]
     """What fell due at a site before a moment and is open still, with its status. It grows with what is due, not with history."""
     since = F("probe__state__due_at")
     asked = Reminder.objects.filter(
-        site=site, probe__site=site, since_at__gte=since, due_at__lt=before, closes_at__gt=now
+        site=site, probe__site=site, due_at__gte=since, due_at__lt=before, closes_at__gt=now
     )
     rounds = [each.pk for each in open_rounds(site, now) if each.due_at < before]
     return with_status(Reminder.objects.filter(pk__in=[*asked.values_list("pk", flat=True), *rounds]), now).filter(
@@ -171,11 +171,9 @@ def asked_of(states: Iterable[ProbeState], now: datetime) -> dict[int, Asked | N
 
     What came after an excuse is not covered by it, and is due since it came.
     """
-    found = {
-        each.pk: Asked(each.due_at, each.grace_at, each.due_because, each.asks_away) for each in states if each.due_at
-    }
-    since = _since(states, now)
-    excused, left = _excused(_asked_since(since, now) if since else (), since, now)
+    states = list(states)
+    found = {each.pk: Asked(each.due_at, each.grace_at, each.due_because, each.away) for each in states if each.due_at}
+    excused, left = _excused(_asked_since(states, now), now)
     found.update({pk: Asked(row.due_at, row.grace_at, row.because, row.away) for pk, row in left.items()})
     return found | dict.fromkeys(excused)
 
@@ -187,39 +185,28 @@ def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
 
 def excuses_of(states: Iterable[ProbeState], now: datetime) -> tuple[set[int], set[tuple[int, datetime]]]:
     """The same of states, and the probe and due time of each excused check since what they are due for, also where it is over."""
-    since = _since(states, now)
-    asked = list(_asked_since(since, now)) if since else []
-    excused = {(row.probe_id, row.due_at) for row in asked if row.status == Status.EXCUSED}
-    return _excused(asked, since, now)[0], excused
+    asked = _asked_since(states, now)
+    return _excused(asked, now)[0], {(row.probe_id, row.due_at) for row in asked if row.status == Status.EXCUSED}
 
 
-def _since(states: Iterable[ProbeState], now: datetime) -> dict[int, tuple[datetime, datetime | None]]:
-    """Since when each is due, and asks at once."""
-    return {state.pk: (state.due_at, state.at_once_at) for state in states if state.due_at and state.due_at <= now}
-
-
-def _asked_since(since: dict[int, tuple], now: datetime) -> QuerySet[Reminder]:
-    """What is open of these, and what was excused also where it is over."""
+def _asked_since(states: Iterable[ProbeState], now: datetime) -> list[Reminder]:
+    """What is open of these, and what was excused also where it is over, since what each is due for. No query where none is."""
+    since = {state.pk: state.due_at for state in states if state.due_at and state.due_at <= now}
+    if not since:
+        return []
     # The earliest is given as a figure, or PostgreSQL reads all that was ever asked for of these probes.
-    earliest = min(due_at for due_at, _ in since.values())
-    asked = Reminder.objects.filter(probe__in=list(since), since_at__gte=earliest, due_at__lte=now)
+    asked = Reminder.objects.filter(probe__in=list(since), due_at__gte=min(since.values()), due_at__lte=now)
     standing = Exists(Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True))
-    return with_status(asked.filter(Q(closes_at__gt=now) | standing), now).order_by("due_at", "pk")
+    rows = with_status(asked.filter(Q(closes_at__gt=now) | standing), now).filter(status__in=(*OPEN, Status.EXCUSED))
+    return [row for row in rows.order_by("due_at", "pk") if row.due_at >= since[row.probe_id]]
 
 
-def _excused(asked: Iterable[Reminder], since: dict[int, tuple], now: datetime) -> tuple[set[int], dict[int, Reminder]]:
+def _excused(asked: Iterable[Reminder], now: datetime) -> tuple[set[int], dict[int, Reminder]]:
     """The probes of which all is excused that is open; and of those of which something else is, what is open first."""
-    mine = [row for row in asked if _is_of(row, *since[row.probe_id])]
-    first = {row.probe_id: row for row in reversed(mine) if row.status in OPEN}
-    excused = [row for row in mine if row.status == Status.EXCUSED]
+    first = {row.probe_id: row for row in reversed(asked) if row.status in OPEN}
+    excused = [row for row in asked if row.status == Status.EXCUSED]
     some, open_still = ({row.probe_id for row in rows} for rows in (excused, [e for e in excused if e.closes_at > now]))
     return open_still - first.keys(), {pk: row for pk, row in first.items() if pk in some}
-
-
-def _is_of(row: Reminder, due_at: datetime, at_once_at: datetime | None) -> bool:
-    """Whether a reminder asks since what its probe is due for, or at once besides."""
-    at_once = at_once_at is not None and row.since_at == row.due_at >= at_once_at
-    return row.since_at == due_at or (at_once and row.since_at >= due_at)
 
 
 def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:

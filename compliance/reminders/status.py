@@ -1,7 +1,7 @@
 """What has become of a reminder: a pure rule, and the same as an expression of the database.
 
-None of it is kept. A check that is entered late, or struck out, changes what it cleared by itself. What is no longer asked for
-says so in its row, which whatever lifts it has written (`checks/lifting.py`).
+None of it is kept. That something becomes due, overdue or missed is the passing of time. A check that is entered late, or
+struck out, changes what it cleared by itself.
 """
 
 from collections.abc import Iterable
@@ -13,6 +13,7 @@ from django.db.models.functions import Coalesce
 
 from compliance.checks.models import Check, CheckKind, Stage, Verdict
 from compliance.metrology.marks import NEAR_ZERO
+from compliance.plans.models import Point
 from compliance.readings.models import Reading
 
 from .models import Excuse, Reminder
@@ -86,20 +87,22 @@ def _counts(reminder: Reminder, check: Check) -> bool:
         check.checked_at == reminder.opens_at and check.stage == Stage.AS_LEFT
     )
     conclusive = check.verdict != Verdict.INCONCLUSIVE
-    return conclusive and near != reminder.away and opened and check.checked_at <= reminder.closes_at
+    return (
+        conclusive and near == (reminder.point != Point.BOILING) and opened and check.checked_at <= reminder.closes_at
+    )
 
 
 def clearing_checks() -> QuerySet[Check]:
     """For a queryset of reminders: the checks that clear each, the first of them first."""
     opened = Q(checked_at__gt=OuterRef("opens_at")) | Q(checked_at=OuterRef("opens_at"), stage=Stage.AS_LEFT)
-    wanted = (AT_ZERO & Q(wants_away=False)) | (~AT_ZERO & Q(wants_away=True))
+    wanted = (AT_ZERO & ~Q(wants=Point.BOILING)) | (~AT_ZERO & Q(wants=Point.BOILING))
     # The bounds stand alone, so that both engines look them up in the index of the probe.
     within = Check.objects.filter(
         probe=OuterRef("probe"), checked_at__gte=OuterRef("opens_at"), checked_at__lte=OuterRef("closes_at"),
         void__isnull=True, verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
     )  # fmt: skip
     return (
-        within.alias(wants_away=ExpressionWrapper(OuterRef("away"), models.BooleanField()))
+        within.alias(wants=ExpressionWrapper(OuterRef("point"), models.CharField()))
         .filter(opened, wanted)
         .order_by("checked_at", "pk")
     )

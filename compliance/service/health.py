@@ -16,8 +16,8 @@ ANSWER_WITHIN = 2  # seconds for the broker; the database has its own limits
 SLACK = 5  # seconds
 QUEUE = "celery"
 ROUNDS = 15  # that a notice may wait for its turn
-EACH_MINUTE = ("reminders.sweep", "notices.fill")
-AHEAD = "reminders.expand_slots"
+EACH_MINUTE = ("reminders.settle", "notices.fill")
+AHEAD = "reminders.extend_horizon"
 UNKNOWN = "not known: the database does not tell"
 
 

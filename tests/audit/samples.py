@@ -127,7 +127,7 @@ def correction(w):
 
 
 def reminder_missed(w):
-    made = {"probe": w.probe, "site": w.site, "because": "every 7 days", "since_at": days_ago(9)}
+    made = {"probe": w.probe, "site": w.site, "because": "every 7 days"}
     times = {"opens_at": days_ago(16), "due_at": days_ago(9), "grace_at": days_ago(8.9), "closes_at": days_ago(2)}
     return Reminder.objects.create(**made, **times)
 

@@ -174,4 +174,4 @@ def _compare(told, check):
     if "unfinished" in (check.typing or {}):
         assert check.verdict == "inconclusive" and check.checked_at == max(n.at for n in told.numbers)
     if check.verdict == "inconclusive" and told.live and told.live[-1].outside:
-        assert check.typing["showed"] and check.probe.state.at_once_at is not None
+        assert check.typing["showed"] and check.probe.state.at_once_because

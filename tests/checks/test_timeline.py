@@ -118,14 +118,14 @@ def test_cutting_again_writes_only_what_differs(probe, cook):
     assert before.items() <= after.items() and len(after) == len(before) + 1
 
 
-def test_a_good_check_of_a_probe_that_nothing_is_asked_of_looks_once_at_what_was_and_writes_nothing_there(probe, cook):
+def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(probe, cook):
     good(probe, cook, timezone.now() - timedelta(hours=2))
     with CaptureQueriesContext(connection) as captured:
         good(probe, cook, timezone.now() - timedelta(hours=1))
-    for table in ("plans_reminder", "probes_placement", "checks_probestate"):
+    for table in ("plans_reminder", "probes_placement", "plans_checkplan"):
         asked = [q["sql"] for q in captured if f'FROM "{table}"' in q["sql"]]
-        assert len(asked) == (0 if table == "checks_probestate" else 1), asked
-    written = [q["sql"] for q in captured if q["sql"].startswith(("INSERT", "UPDATE"))]
+        assert len(asked) == 1, asked
+    written = [q["sql"] for q in captured if q["sql"].startswith(("INSERT", "UPDATE", "DELETE"))]
     assert not [sql for sql in written if "plans_reminder" in sql or '"probes_probe" SET' in sql]
 
 

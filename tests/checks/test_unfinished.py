@@ -9,7 +9,7 @@ from django.utils import timezone
 from compliance.checks import drafts, unfinished
 from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
-from compliance.reminders.tasks import sweep
+from compliance.reminders.tasks import settle
 from shared.audit.models import Entry
 from tests.conftest import NOON
 from tests.records.test_one_check import print_of as printed
@@ -76,7 +76,7 @@ def test_left_for_a_quarter_of_an_hour_it_is_kept_by_the_sweep_of_the_minute(han
 def test_the_task_of_the_minute_keeps_it(hands, django_capture_on_commit_callbacks):
     left_with(hands, "4.0")
     CheckDraft.objects.update(tapped_at=NOON - timedelta(days=3000))  # the task goes by the clock of the database
-    sweep()
+    settle()
     assert kept().typing["unfinished"] == "left unfinished for 15 minutes"
 
 
@@ -222,7 +222,7 @@ def test_a_good_check_made_meanwhile_by_somebody_else_stands(hands, probe, manag
     hands.clock.shift(timedelta(minutes=10))
     unfinished.store_left(timezone.now())
     probe.refresh_from_db()
-    assert (probe.state.standing, probe.state.at_once_at) == ("pending", None)
+    assert (probe.state.standing, probe.state.at_once_because) == ("pending", "")
 
 
 def test_of_a_shared_bath_the_one_that_was_left_is_kept_and_the_others_go_on(world, as_person, cook, clock):

@@ -18,7 +18,6 @@ from compliance.plans.actions import set_round
 from compliance.probes.models import Probe
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import change_plan
-from compliance.reminders.sweep import sweep
 from shared import clock as shared_clock
 from sites.models import Membership, Role, Site
 from tests.checks import making
@@ -39,7 +38,6 @@ def due(world, clock):
 
 def tell(now, clock):
     clock.move_to(now)
-    sweep(now)
     enqueue_due_notices(now)
 
 
@@ -392,7 +390,6 @@ def test_of_places_and_probes_out_of_use_nothing_is_told(due, clock):
     making.good(make_probe(due.other_site, "B1", by=due.manager), due.cook, NINE - 7 * DAY)
     set_round(by=due.supervisor, limit=make_limit(due.other_site, by=due.manager), times=[time(8)], grace_minutes=30)
     clock.move_to(NINE + 5 * HOUR)
-    sweep(NINE + 5 * HOUR)
     Probe.objects.filter(code="P2").update(withdrawn=True)
     Site.objects.filter(pk=due.other_site.pk).update(closed=True)
     enqueue_due_notices(NINE + 5 * HOUR)
@@ -424,11 +421,11 @@ def test_what_another_run_told_meanwhile_is_told_once_and_the_rest_by_the_next(d
     clock.move_to(NINE + 2 * HOUR)
     gathered = overdue(NINE + 2 * HOUR)
     making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 7 * DAY)
-    sweep(NINE + 2 * HOUR)
-    both = overdue(NINE + 2 * HOUR)
+    Reminder.objects.filter(probe__code="P2", due_at=NINE).update(late_at=NINE + 3 * HOUR)
+    both = overdue(NINE + 3 * HOUR)
     assert [len(each.notified) for each in (gathered, both)] == [1, 2]
-    assert (enqueue(gathered, NINE + 2 * HOUR), enqueue(both, NINE + 2 * HOUR)) == (1, 0)
-    enqueue_due_notices(NINE + 2 * HOUR)
+    assert (enqueue(gathered, NINE + 2 * HOUR), enqueue(both, NINE + 3 * HOUR)) == (1, 0)
+    enqueue_due_notices(NINE + 3 * HOUR)
     assert [[code in notice.text for code in ("P1", "P2")] for notice in told("overdue")] == [
         [True, False],
         [False, True],
@@ -460,7 +457,8 @@ def test_nothing_new_takes_few_queries_and_writes_nothing(due, clock):
     with CaptureQueriesContext(connection) as asked:
         enqueue_due_notices(NINE)
     assert len(asked) <= 14
-    assert not [q["sql"] for q in asked if q["sql"].startswith(("INSERT", "UPDATE"))]
+    wrote = [q["sql"].split()[2] for q in asked if q["sql"].startswith(("INSERT", "UPDATE"))]
+    assert wrote == ['"notices_watermark"'], "up to when it was looked"
 
 
 def queries_of_a_fill(world, clock, more, now):
@@ -474,7 +472,6 @@ def queries_of_a_fill(world, clock, more, now):
         set_round(by=world.manager, limit=limit, times=[time(6)], grace_minutes=30)
         make_person(f"Una Vale{more}{number}", Role.MANAGER, site=world.other_site)
     clock.move_to(now)
-    sweep(now)
     with CaptureQueriesContext(connection) as asked:
         enqueue_due_notices(now)
     assert told("digest").filter(made_at=now)

@@ -8,19 +8,17 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from compliance.checks.planning import make_slots
 from compliance.overview.queries import attention, probes_in_use
 from compliance.overview.todo import to_do_today
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.reminders.actions import excuse_reminder
-from compliance.reminders.models import Reminder
 from compliance.reminders.planning import add_closure, change_plan
-from compliance.reminders.sweep import sweep
 from sites.models import Site
 from tests.checks.making import bad, good
 from tests.quarantine import making
 from tests.quarantine.making import undecided
+from tests.reminders.making import come
 from tests.world import make_limit, make_probe, make_reading, make_site
 
 NOON = datetime(2026, 3, 11, 12, tzinfo=UTC)
@@ -116,11 +114,9 @@ def test_checks_are_overdue_here_as_they_are_on_the_day_of_their_site(world, clo
     good(world.probe, world.cook, NOON)
     change_plan(by=world.manager, probe=world.probe, every_days=1, at=time(12), grace_minutes=60)
     due = NOON + timedelta(days=1)
-    make_slots([world.site.pk])
-    sweep(due)
     assert [overdue(world, due + timedelta(minutes=after)) for after in (0, 59, 60)] == [0, 0, 1]
     clock.move_to(due + timedelta(minutes=70))
-    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(), reason="Out for repair")
+    excuse_reminder(by=world.manager, reminder=come().get(), reason="Out for repair")
     assert overdue(world, due + timedelta(minutes=80)) == 0
 
 

@@ -38,7 +38,7 @@ def asked(site, days, *, probe=None, limit=None, until=1.0, **fields):
     due_at = NOON - timedelta(days=days)
     each = limit and round_of(limit)
     return Reminder.objects.create(
-        site=site, probe=probe, round=each, limit=limit, since_at=due_at, opens_at=due_at - timedelta(hours=20), due_at=due_at,
+        site=site, probe=probe, round=each, limit=limit, opens_at=due_at - timedelta(hours=20), due_at=due_at,
         grace_at=due_at + timedelta(hours=2), closes_at=due_at + timedelta(days=until), because="at 12:00", **fields,
     )  # fmt: skip
 

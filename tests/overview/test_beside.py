@@ -14,7 +14,7 @@ from compliance.reminders.models import Reminder
 from sites.models import Membership, Role, Site
 from tests.checks import making
 from tests.plans.making import check_every
-from tests.reminders.making import ready, statuses, swept
+from tests.reminders.making import come, ready, statuses, swept
 
 pytestmark = pytest.mark.usefixtures("clock")  # 11 March 2026, a Wednesday, noon UTC
 
@@ -58,7 +58,7 @@ def test_a_zero_check_that_is_due_is_on_today_while_one_at_boiling_is_excused(da
     making.boiling(daily, world.cook, at(10, 12), "95.0")
     clock.move_to(at(10, 12, 1))
     swept()
-    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(away=True), reason="Used for cold food only.")
+    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(point="boiling"), reason="Used for cold food only.")
     clock.move_to(at(11, 9, 30))
     swept()
     page = today(as_person(world.cook), world.site)
@@ -71,7 +71,7 @@ def dropped_after_an_excuse(world, clock):
     making.good(world.probe, world.cook, at(1, 8))
     ready(world.probe)
     swept()
-    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(), reason="Not used this week.")
+    excuse_reminder(by=world.manager, reminder=come().get(), reason="Not used this week.")
     clock.move_to(at(12, 10))
     making.event(world.probe, world.cook, "dropped", at(12, 10))
     clock.move_to(at(12, 10, 5))
@@ -101,7 +101,7 @@ def test_the_mail_of_an_overdue_check_leaves_that_an_excuse_does_not_cover(dropp
 def excuse_reminder_of_boiling(world, clock):
     clock.move_to(at(10, 12, 1))
     swept()
-    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(away=True), reason="Used for cold food only.")
+    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(point="boiling"), reason="Used for cold food only.")
 
 
 def test_the_mail_of_a_zero_check_overdue_leads_to_it_while_one_at_boiling_is_outstanding(daily, world, clock):
@@ -161,7 +161,7 @@ def test_what_is_lifted_cannot_be_excused(daily, world, clock, as_person):
     clock.move_to(at(11, 12))
     swept()
     making.event(daily, world.manager, "withdrawn", at(11, 12))
-    row = Reminder.objects.get()
+    row = come().get()
     answer = as_person(world.manager).post(
         reverse("reminder_excuse", args=[row.pk]), {"wants": "excuse", "reason": "busy"}
     )

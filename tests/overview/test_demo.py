@@ -75,6 +75,10 @@ def test_of_all_that_was_asked_for_most_is_done_some_missed_and_a_few_excused_wi
     assert Excuse.objects.filter(recorded_at__gt=LATE_ON_A_LEAP_SUNDAY - 7 * DAY).count() < Excuse.objects.count()
 
 
+def test_all_facts_folded_anew_say_what_is_stored(demo):
+    call_command("verify_due", verbosity=0)
+
+
 def test_every_day_since_the_beginning_something_fell_due_or_the_site_was_closed(demo):
     for name, site in demo.sites.items():
         fell_due = {

@@ -98,7 +98,7 @@ def test_of_each_area_the_closures_count_of_the_days_on_which_the_site_was_there
     planning.change_site(by=world.supervisor, site=fresh(world.site), changes={"area": world.far_area})
     clock.move_to(at(25, 12))
     client = as_person(world.manager)
-    assert [heading(client, world.site, f"2026-03-{day}") for day in (12, 20)] == ["Closed: strike", "Nothing fell due"]
+    assert [heading(client, world.site, f"2026-03-{day}") for day in (12, 20)] == ["Closed: strike", ""]
     days = section(record_of(fresh(world.site)), DAYS)
     assert "strike" in days and "fair" not in days and "flood" not in days
 

@@ -107,7 +107,7 @@ def test_a_manager_changes_the_plan_of_a_probe_and_what_is_due_follows(world, as
     assert answer.url == plans_of(world)
     found = plan_in_force(world.probe).plan
     assert (found.every_days, found.at, found.grace_minutes) == (3, time(6, 30), 60)
-    assert ProbeState.objects.get(probe=world.probe).plan_id == found.key
+    assert ProbeState.objects.get(probe=world.probe).due_because == "every 3 days"
 
 
 def test_weekdays_before_service(world, as_person):

@@ -5,11 +5,14 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
+from compliance.checks import horizon
+from compliance.checks import planning as checks_planning
 from compliance.checks.instruments import amend_probe, move_probe, register_probe
 from compliance.checks.models import ProbeState
-from compliance.checks.timeline import lock, recut
-from compliance.plans.models import Slot
+from compliance.checks.planning import mark_unsettled, settle
+from compliance.plans.models import Reminder
 from compliance.probes.models import EventKind, Probe
 from compliance.reminders import planning
 from sites.models import Site
@@ -41,12 +44,8 @@ def due(probe):
 def test_due_at_the_time_of_the_plan_on_the_local_day(checked):
     found = state(checked)
     assert found.due_at == datetime(2026, 3, 17, 9, tzinfo=UTC)
-    assert (found.due_because, found.due_day, found.anchor_day) == (
-        "every 7 days",
-        date(2026, 3, 17),
-        date(2026, 3, 10),
-    )
-    assert (found.plan, found.every_days, found.grace_minutes) == (None, 7, 120)
+    assert (found.due_because, found.due_day) == ("every 7 days", date(2026, 3, 17))
+    assert found.grace_at == datetime(2026, 3, 17, 11, tzinfo=UTC)
 
 
 def test_across_the_change_of_clocks_it_is_nine_on_the_wall(world):
@@ -58,9 +57,9 @@ def test_across_the_change_of_clocks_it_is_nine_on_the_wall(world):
 @pytest.mark.parametrize("scope", ["probe", "site", "business"])
 def test_a_plan_of_any_scope_reaches_the_probe_at_once(world, checked, scope):
     owner = {"probe": checked, "site": world.site, "business": world.business}[scope]
-    plan = planning.change_plan(by=world.supervisor, **{scope: owner}, every_days=3, at=time(6, 30))
+    planning.change_plan(by=world.supervisor, **{scope: owner}, every_days=3, at=time(6, 30))
     found = state(checked)
-    assert (found.due_at, found.plan, found.every_days) == (datetime(2026, 3, 13, 6, 30, tzinfo=UTC), plan, 3)
+    assert (found.due_at, found.due_because) == (datetime(2026, 3, 13, 6, 30, tzinfo=UTC), "every 3 days")
 
 
 def test_by_weekdays_and_before_service(world, checked):
@@ -70,7 +69,7 @@ def test_by_weekdays_and_before_service(world, checked):
     )
     found = state(checked)
     assert found.due_at == datetime(2026, 3, 13, 7, 30, tzinfo=UTC), "Friday: it was set at noon of Wednesday"
-    assert (found.due_because, found.every_days) == ("on Wednesdays and Fridays", None)
+    assert found.due_because == "on Wednesdays and Fridays"
 
 
 def test_a_closure_moves_what_is_due_and_the_state_says_why(world, checked):
@@ -111,7 +110,6 @@ def test_what_asks_for_a_check_at_once_stays_whatever_the_plan(world, checked):
     check_every(checked, 30, by=world.manager)
     found = state(checked)
     assert (found.due_at, found.due_because, found.due_day) == (dropped, "dropped and not checked since", None)
-    assert found.plan.every_days == 30
 
 
 def test_a_pass_near_the_edge_is_followed_soon_under_any_plan(world):
@@ -157,12 +155,25 @@ def test_a_probe_of_another_kind_comes_under_the_plan_of_that_kind(world, checke
     assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
 
 
-def test_a_new_probe_is_due_at_once_and_has_its_slots(world):
-    probe = register_probe(
-        by=world.manager, site=world.site, code="N1", every_days=2, starts_at=NOW - timedelta(days=3)
+def test_what_was_asked_for_before_it_was_said_to_be_of_another_kind_stays(world, checked, clock):
+    planning.change_plan(by=world.manager, site=world.site, sensor="bimetal", every_days=1)
+    clock.shift(timedelta(days=10))
+    before = list(
+        Reminder.objects.filter(due_at__lte=NOW + timedelta(days=10)).order_by("due_at").values("due_at", "because")
     )
-    assert state(probe).due_because == "never checked" and state(probe).every_days == 2
-    assert Slot.objects.filter(site=world.site, plan_key=state(probe).plan_id).exists()
+    for kind, every in (("bimetal", "every day"), ("thermistor", "every 7 days")):
+        checked.refresh_from_db()
+        amend_probe(by=world.manager, probe=checked, changes={"sensor": kind})
+        come = Reminder.objects.filter(due_at__lte=NOW + timedelta(days=10), cancelled_at=None).order_by("due_at")
+        assert list(come.values("due_at", "because")) == before
+        assert come.model.objects.filter(due_at__gt=NOW + timedelta(days=10)).earliest("due_at").because == every
+
+
+def test_a_new_probe_is_due_at_once_and_has_its_rows_ahead(world):
+    probe = register_probe(by=world.manager, site=world.site, code="N1", every_days=2, starts_at=NOW)
+    assert state(probe).due_because == "never checked"
+    ahead = list(Reminder.objects.filter(probe=probe, due_at__gt=NOW).values_list("day", flat=True))
+    assert ahead == [TODAY + timedelta(days=2 * n) for n in range(1, 22)], "40 days, and the next"
 
 
 def test_a_plan_that_begins_later_counts_when_its_day_has_come(world, checked, clock):
@@ -170,7 +181,7 @@ def test_a_plan_that_begins_later_counts_when_its_day_has_come(world, checked, c
     assert due(checked) == datetime(2026, 3, 14, 9, tzinfo=UTC)
     clock.shift(timedelta(days=4))
     before = ProbeState.objects.values().get(probe=checked)
-    planning.roll_over()
+    planning.extend_horizon(datetime.now(UTC))
     assert ProbeState.objects.values().get(probe=checked) == before
 
 
@@ -181,9 +192,9 @@ def test_a_plan_that_is_set_in_the_afternoon_asks_for_nothing_of_the_morning(wor
     assert due(checked) == datetime(2026, 3, 11, 15, tzinfo=UTC)
 
 
-def test_but_a_plan_said_to_have_held_before_asks_for_what_was_due_by_it(world, checked):
+def test_nor_does_one_that_is_said_to_have_held_before(world, checked):
     check_every(checked, 1, by=world.manager, effective_from=TODAY - timedelta(days=3))
-    assert due(checked) == datetime(2026, 3, 11, 9, tzinfo=UTC)
+    assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
 
 
 def test_a_plan_of_the_business_makes_nothing_due_before_it_was_set_wherever_a_site_is(world, clock):
@@ -196,20 +207,41 @@ def test_a_plan_of_the_business_makes_nothing_due_before_it_was_set_wherever_a_s
     assert due(world.probe) == datetime(2026, 3, 12, 20, tzinfo=UTC)
 
 
-def test_slots_and_the_calendar_say_the_same(world, checked):
-    planning.change_opening(by=world.manager, site=world.site, hours=WEEK)
-    planning.change_plan(by=world.manager, site=world.site, every_days=4, before_service=True)
-    with_slots = ProbeState.objects.values().get(probe=checked)
-    Slot.objects.all().delete()
-    recut(lock(checked))
-    assert ProbeState.objects.values().get(probe=checked) == with_slots
+def test_the_nightly_task_lays_a_day_more_and_again_changes_nothing(world, checked, clock):
+    check_every(checked, 1, by=world.manager)
+    last = Reminder.objects.latest("due_at")
+    clock.shift(timedelta(days=1))
+    planning.extend_horizon(NOW + timedelta(days=1))
+    assert Reminder.objects.latest("due_at").day == last.day + timedelta(days=1)
+    before = list(ProbeState.objects.values()), list(Reminder.objects.order_by("pk").values())
+    assert planning.extend_horizon(NOW + timedelta(days=1))
+    assert (list(ProbeState.objects.values()), list(Reminder.objects.order_by("pk").values())) == before
 
 
-def test_the_nightly_task_again_changes_nothing(world, checked):
-    planning.roll_over()
-    before = list(ProbeState.objects.values()), list(Slot.objects.order_by("pk").values())
-    assert planning.roll_over() == 4
-    assert (list(ProbeState.objects.values()), list(Slot.objects.order_by("pk").values())) == before
+def test_one_whose_rows_cannot_be_laid_holds_up_no_other(world, checked, clock, monkeypatch):
+    other = make_probe(world.site, "P2", by=world.manager)
+    making.good(other, world.cook, NOW - timedelta(days=1))
+    monkeypatch.setattr(horizon, "PROBES", 1)
+    ordinary = horizon._extend_some
+    monkeypatch.setattr(horizon, "_extend_some", lambda ids, now: 1 / 0 if ids == [checked.pk] else ordinary(ids, now))
+    clock.shift(timedelta(days=30))
+    assert not planning.extend_horizon(NOW + timedelta(days=30))
+    latest = {row.probe_id: row.due_at for row in Reminder.objects.order_by("due_at")}
+    assert latest[other.pk] > latest[checked.pk]
+
+
+def test_a_plan_of_many_sites_is_kept_at_once_and_worked_out_site_by_site(world, checked, as_person, monkeypatch):
+    monkeypatch.setattr(planning, "FEW", 0)
+    planning.change_plan(by=world.supervisor, business=world.business, every_days=3, reason="Agreed.")
+    assert due(checked) == datetime(2026, 3, 17, 9, tzinfo=UTC), "what was there stays until its turn"
+    address = reverse("today_site", args=[world.site.pk])
+    assert "Being worked out" in as_person(world.manager).get(address).content.decode()
+    assert planning.settle_all()
+    assert due(checked) == datetime(2026, 3, 13, 9, tzinfo=UTC)
+    assert "Being worked out" not in as_person(world.manager).get(address).content.decode()
+    rows = list(Reminder.objects.order_by("pk").values())
+    mark_unsettled([world.site.pk])
+    assert planning.settle_all() and list(Reminder.objects.order_by("pk").values()) == rows, "again it ends the same"
 
 
 def queries(world, count):
@@ -217,11 +249,13 @@ def queries(world, count):
         probe = make_probe(world.site, f"C{count}N{n}", by=world.cook)
         making.good(probe, world.cook, NOW - timedelta(days=20 if n == 0 else 1))
         check_every(probe, n + 2, by=world.manager)
+    settle(world.site.pk)  # of the stock probe, too
     with CaptureQueriesContext(connection) as captured:
-        planning.refresh([world.site.pk])
+        settle(world.site.pk)
     return len(captured)
 
 
-def test_queries_do_not_grow_with_the_probes_of_a_site(world):
+def test_queries_do_not_grow_with_the_probes_of_a_site(world, monkeypatch):
+    monkeypatch.setattr(checks_planning, "PROBES", 100)
     assert queries(world, 2) == queries(world, 9)
     assert Probe.objects.filter(site=world.site).count() == 12

@@ -31,7 +31,6 @@ def excused(world, number, reason, *, day=5):
     for n in range(number):
         due = at(day) + timedelta(minutes=n)
         times = {
-            "since_at": due,
             "opens_at": due,
             "due_at": due,
             "grace_at": due,

@@ -6,7 +6,7 @@ import pytest
 
 from tests.checks import making
 from tests.plans.making import check_every
-from tests.reminders.making import ready, swept, told
+from tests.reminders.making import swept, told
 
 
 def at(day: int, hour: int = 9) -> datetime:
@@ -16,10 +16,9 @@ def at(day: int, hour: int = 9) -> datetime:
 @pytest.fixture
 def overdue(world, clock):
     """Weekly, due on the 10th at nine and not checked; it is the 11th, three in the afternoon."""
+    clock.move_to(at(3, 12))
     making.good(world.probe, world.cook, at(3, 12))
     clock.move_to(at(11, 15))
-    ready(world.probe)
-    swept()
     assert told() == [(at(10), "overdue")]
     return world.probe
 

@@ -102,5 +102,5 @@ def test_the_queries_do_not_grow_with_history(asked, clock):
     few = queries(at(13, 15, 40))
     hold_again(asked, at(13, 15, 40))
     clock.move_to(at(25))
-    planning.roll_over([asked.site.pk])
+    planning.extend_horizon(datetime.now(UTC))
     assert queries(at(25)) <= few

@@ -344,20 +344,20 @@ def test_the_queries_do_not_grow_with_limits_or_history(rounds, clock):
         limit = make_limit(rounds.site, by=rounds.manager, code=f"more-{number}")
         set_round(by=rounds.manager, limit=limit, times=[time(9)])
     clock.move_to(on(25))
-    planning.roll_over([rounds.site.pk])
+    planning.extend_horizon(datetime.now(UTC))
     assert queries() == few
 
 
 def test_one_batch_that_fails_stops_no_other_and_then_nothing_is_told(rounds, monkeypatch):
     reached = []
 
-    def roll(site_ids):
+    def extend(site_ids, now):
         if site_ids == [rounds.site.pk]:
             raise ArithmeticError("a plan that cannot be worked out")
         reached.extend(site_ids)
 
-    monkeypatch.setattr(tasks, "BATCH", 1)
-    monkeypatch.setattr(tasks, "roll_over", roll)
-    assert tasks.expand_slots() is False and rounds.other_site.pk in reached
-    monkeypatch.setattr(tasks, "roll_over", lambda site_ids: None)
-    assert tasks.expand_slots()
+    monkeypatch.setattr(planning, "SITES", 1)
+    monkeypatch.setattr(planning, "extend_rounds", extend)
+    assert tasks.extend_horizon() is False and rounds.other_site.pk in reached
+    monkeypatch.setattr(planning, "extend_rounds", lambda site_ids, now: None)
+    assert tasks.extend_horizon()

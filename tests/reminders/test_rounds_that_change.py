@@ -9,15 +9,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from compliance.checks.planning import hold, make_slots
+from compliance.checks.planning import hold
 from compliance.checks.timeline import lock
-from compliance.plans import calendar, slots
+from compliance.plans import calendar
 from compliance.plans.actions import set_round
-from compliance.plans.models import Slot
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from sites.models import Site
-from tests.plans.making import check_every
 from tests.world import make_limit, make_reading
 
 from .making import statuses, told
@@ -116,14 +114,14 @@ def test_the_readings_of_a_standstill_are_all_written_once(world, clock, away):
     planning.change_opening(by=world.manager, site=world.site, hours=DAILY)
     set_round(by=world.manager, limit=world.limit, times=[time(8), time(9)])
     clock.shift(timedelta(days=away))
-    planning.roll_over()
+    planning.extend_horizon(datetime.now(UTC))
     days = [date(2026, 3, 11) + timedelta(days=day) for day in range(1, away + 1)]
     expected = [calendar.instant(day, time(hour), world.site.zone) for day in days for hour in (8, 9)]
     assert [due for due, _ in told()] == expected
     windows = Reminder.objects.filter(round__isnull=False).order_by("due_at").values_list("opens_at", "closes_at")
     assert all(before[1] <= after[0] for before, after in zip(windows, windows[1:], strict=False))
     count = Reminder.objects.count()
-    planning.roll_over()
+    planning.extend_horizon(datetime.now(UTC))
     assert Reminder.objects.count() == count
 
 
@@ -132,30 +130,13 @@ def test_what_a_change_after_a_standstill_brings_begins_with_it(world, clock):
     clock.shift(timedelta(days=20))
     planning.change_site(by=world.supervisor, site=fresh(world.site), changes={"closed": True})
     assert Reminder.objects.count() == 20, "it was open until now"
-    assert not Reminder.objects.filter(due_at__gt=timezone.now()).exists()
-
-
-def test_the_days_of_checks_after_a_standstill_have_their_slots_too(world, clock):
-    make_slots([world.site.pk])
-    clock.shift(timedelta(days=55))
-    make_slots([world.site.pk])
-    days = list(Slot.objects.filter(site=world.site, plan_key=0).order_by("day").values_list("day", flat=True))
-    assert days == [days[0] + timedelta(days=n) for n in range(len(days))] and len(days) == 95
-
-
-def test_sites_are_taken_together_by_their_slots(world, monkeypatch):
-    for _, probe in zip(range(3), [world.probe] * 3, strict=True):
-        check_every(probe, 2 + Slot.objects.values("plan_key").distinct().count(), by=world.manager)
-    ids = [world.site.pk, world.other_site.pk]
-    assert list(slots._batches(ids, 40)) == [ids]
-    monkeypatch.setattr(slots, "SLOTS", 5 * 40)
-    assert list(slots._batches(ids, 40)) == [[pk] for pk in ids]
+    assert not Reminder.objects.filter(limit__isnull=False, due_at__gt=timezone.now()).exists()
 
 
 def test_made_again_nothing_is_written(world):
-    make_slots([world.site.pk])
+    planning.extend_horizon(datetime.now(UTC))
     with CaptureQueriesContext(connection) as queries:
-        make_slots([world.site.pk])
+        planning.extend_horizon(datetime.now(UTC))
     assert not [q for q in queries if q["sql"].startswith(('INSERT INTO "plans', "UPDATE"))]
 
 

@@ -33,7 +33,7 @@ times = st.lists(hours, min_size=4, max_size=4).map(sorted)
 
 def made(times, **fields) -> Reminder:
     names = ("opens_at", "due_at", "grace_at", "closes_at")
-    return Reminder.objects.create(**dict(zip(names, times, strict=True)), since_at=times[1], because="x", **fields)
+    return Reminder.objects.create(**dict(zip(names, times, strict=True)), because="x", **fields)
 
 
 def found(reminder) -> Reminder:
@@ -46,11 +46,22 @@ def found(reminder) -> Reminder:
     st.booleans(),
     st.sampled_from(["", "one", "void"]),
     st.booleans(),
+    st.none() | hours,
 )
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=150)
-def test_both_agree_on_checks_voids_excuses_and_what_is_lifted(world, times, happened, away, excused, lifted):
+def test_both_agree_on_checks_voids_excuses_what_is_cancelled_and_what_was_asked_too_late(
+    world, times, happened, away, excused, cancelled, recorded
+):
     probe = make_probe(world.site, f"H{Reminder.objects.count()}", by=world.manager)
-    reminder = made(times, probe=probe, site=world.site, away=away, cancelled_at=times[2] if lifted else None)
+    point = "boiling" if away else "zero"
+    reminder = made(
+        times,
+        probe=probe,
+        site=world.site,
+        point=point,
+        cancelled_at=times[2] if cancelled else None,
+        recorded_at=recorded,
+    )
     live = []
     for fields, void in happened:
         check = write(world, probe, fields)
@@ -97,7 +108,7 @@ def at(hour: float) -> datetime:
     [(-0.1, "upcoming"), (0, "due"), (1.9, "due"), (2, "overdue"), (23.9, "overdue"), (24, "missed"), (99, "missed")],
 )
 def test_by_time_alone(now, said):
-    row = SimpleNamespace(due_at=at(0), grace_at=at(2), closes_at=at(24), cancelled_at=None)
+    row = SimpleNamespace(due_at=at(0), grace_at=at(2), closes_at=at(24), cancelled_at=None, recorded_at=at(-9))
     assert status(row, cleared_at=None, excused=False, now=at(now)) == said
     assert status(row, cleared_at=at(1), excused=True, now=at(now)) == Status.CLEARED
     assert status(row, cleared_at=None, excused=True, now=at(now)) == Status.EXCUSED

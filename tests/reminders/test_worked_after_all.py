@@ -11,12 +11,11 @@ from compliance.overview.todo import to_do_today
 from compliance.plans.actions import set_round
 from compliance.reminders import planning
 from compliance.reminders.actions import excuse_reminder
-from compliance.reminders.models import Reminder
 from sites.models import Site
 from tests.checks import making
 from tests.plans.making import check_every
 
-from .making import ready, statuses, swept, told
+from .making import come, ready, statuses, swept, told
 
 pytestmark = pytest.mark.usefixtures("clock")  # 11 March 2026, a Wednesday, noon UTC
 
@@ -113,7 +112,7 @@ def test_another_zone_leaves_an_excuse_where_it_was(world, clock):
     making.good(world.probe, world.cook, at(1, 8))
     ready(world.probe)
     swept()
-    excuse_reminder(by=world.manager, reminder=Reminder.objects.get(), reason="In the laboratory.")
+    excuse_reminder(by=world.manager, reminder=come().get(), reason="In the laboratory.")
     planning.change_site(by=world.supervisor, site=fresh(world.site), changes={"time_zone": "Europe/Paris"})
     swept()
     assert to_do_today(fresh(world.site), probes_in_use(fresh(world.site)), at(11, 12)) == [], told()

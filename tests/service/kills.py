@@ -108,7 +108,7 @@ def tells_what_was_overdue(installation: Installation) -> bool:
         "SELECT count(*) FROM plans_reminder r",
     )
     untold = f"{waiting} WHERE closes_at > now() AND grace_at < now() AND NOT EXISTS ({told} AND m.number = r.id)"
-    slots = installation.rows("SELECT 1 FROM plans_slot LIMIT 1")
+    slots = installation.rows("SELECT 1 FROM plans_reminder LIMIT 1")
     begun = slots and installation.done("notices.fill") and installation.rows(f"{told} LIMIT 1")
     return bool(begun) and installation.rows(untold) == [(0,)]
 

@@ -100,18 +100,18 @@ def workers_frozen(scene: Scene) -> None:
             worker.thaw()
 
 
-def workers_killed_in_mid_sweep(scene: Scene) -> None:
-    """All of them, while the statement that writes reminders is under way: it waits for a table that is held."""
-    with scene.without("workers killed in mid sweep", {}, touches=["tasks", "mail"]):
+def workers_killed_while_they_tell(scene: Scene) -> None:
+    """All of them, while the statement that marks what is told is under way: it waits for a table that is held."""
+    with scene.without("workers killed while they tell", {}, touches=["tasks", "mail"]):
         with psycopg.connect(scene.installation.database_url) as holding:
-            holding.execute("LOCK TABLE plans_reminder IN EXCLUSIVE MODE")
-            until(lambda: sweeping(scene.installation), what="a sweep to begin")
+            holding.execute("LOCK TABLE notices_watermark IN EXCLUSIVE MODE")
+            until(lambda: telling(scene.installation), what="what is late to be told")
             scene.kill_workers()
         scene.new_workers()
 
 
-def sweeping(installation: Installation) -> bool:
-    waiting = "wait_event_type = 'Lock' AND query LIKE '%INSERT INTO plans_reminder%' AND pid <> pg_backend_pid()"
+def telling(installation: Installation) -> bool:
+    waiting = "wait_event_type = 'Lock' AND query LIKE '%INSERT INTO%notices_watermark%' AND pid <> pg_backend_pid()"
     return bool(installation.rows(f"SELECT pid FROM pg_stat_activity WHERE {waiting}"))
 
 
@@ -249,7 +249,7 @@ STRIKES: list[Callable[[Scene], None]] = [
     worker_killed,
     workers_dead,
     workers_frozen,
-    workers_killed_in_mid_sweep,
+    workers_killed_while_they_tell,
     workers_killed_in_mid_send,
     workers_killed_at_the_answer,
     beat_killed,

@@ -73,7 +73,7 @@ def sent(settings, server, secured):
             connection.ensure_connection(max_retries=0)
             connection.default_channel.client.delete(QUEUE)
             before = waiting_tasks()
-            app.send_task("reminders.sweep", connection=connection)
+            app.send_task("reminders.settle", connection=connection)
             return before, waiting_tasks()
 
     return look

@@ -22,7 +22,7 @@ RECOVERS = 30  # seconds after a strike in which what it touched may be unwell y
 TELLS_WITHIN = 1  # seconds
 ASIDE = ThreadPoolExecutor(64)
 AGE = """SELECT extract(epoch FROM statement_timestamp() - min(at))::float FROM service_taskrun
-  WHERE name IN ('reminders.sweep', 'notices.fill')"""
+  WHERE name IN ('reminders.settle', 'notices.fill')"""
 MAIL = """
 SELECT count(*) FILTER (WHERE state = 'waiting' AND attempts >= 3),
   count(*) FILTER (WHERE state = 'waiting' AND attempts = 2),

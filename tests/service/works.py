@@ -8,6 +8,7 @@ from collections import Counter
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from compliance.plans.schedule import STARTING
 from tests.service.installation import Installation
 
 if TYPE_CHECKING:
@@ -39,9 +40,14 @@ class Sweeping(Work):
     moment and none besides, and the manager has been told once of each that is overdue."""
 
     DUE = """
-        UPDATE checks_probestate s SET due_at = v.at, opens_at = v.at - interval '1 day', at_once_at = v.at,
-          grace_at = v.at + interval '{grace} minutes', due_because = 'it was dropped', next_day = '9999-01-01'
-        FROM (VALUES {due}) AS v (pk, at) WHERE s.probe_id = v.pk
+        WITH v (pk, at) AS (VALUES {due}), laid AS (
+          INSERT INTO plans_reminder (probe_id, site_id, point, due_at, opens_at, grace_at, late_at, closes_at, because,
+            recorded_at, cancelled_because)
+          SELECT v.pk, p.site_id, 'zero', v.at, v.at - interval '1 day', v.at + interval '{grace} minutes',
+            v.at + interval '{grace} minutes', v.at + interval '7 days', 'it was dropped', v.at - interval '1 day', ''
+          FROM v JOIN probes_probe p ON p.id = v.pk)
+        UPDATE checks_probestate s SET due_at = v.at, grace_at = v.at + interval '{grace} minutes',
+          due_because = 'it was dropped', at_once_because = 'it was dropped' FROM v WHERE s.probe_id = v.pk
     """
     TOLD = """
         SELECT (pair ->> 0)::int, (pair ->> 1)::timestamptz FROM notices_notice, jsonb_array_elements(probes::jsonb) AS pair
@@ -56,12 +62,12 @@ class Sweeping(Work):
 
     def prepare(self, scene, chance):
         installation = scene.installation
-        states = installation.rows("SELECT probe_id, grace_minutes FROM checks_probestate ORDER BY probe_id")
-        self.failing = ", ".join(str(pk) for pk, _ in states[:FAILING])
+        states = [pk for [pk] in installation.rows("SELECT probe_id FROM checks_probestate ORDER BY probe_id")]
+        self.failing = ", ".join(str(pk) for pk in states[:FAILING])
         self.last_reminder = last(installation, "plans_reminder")
         self.last_notice = last(installation, "notices_notice")
-        now, grace = datetime.now(UTC), states[0][1]
-        moments = {pk: now + timedelta(microseconds=chance.randrange(SPREAD * 10**6)) for pk, _ in states[FAILING:]}
+        now, grace = datetime.now(UTC), STARTING.grace_minutes
+        moments = {pk: now + timedelta(microseconds=chance.randrange(SPREAD * 10**6)) for pk in states[FAILING:]}
         self.overdue = {(pk, at - timedelta(minutes=grace)) for pk, at in moments.items() if pk % 2}
         self.due = self.overdue | {(pk, at) for pk, at in moments.items() if not pk % 2}
         due = ", ".join(f"({pk}, '{at.isoformat()}'::timestamptz)" for pk, at in self.due)

@@ -151,7 +151,7 @@ def _notices(request, probe: Probe, role: int) -> list[dict]:
                         "When it comes back, record that it was returned to use and check it."})  # fmt: skip
     standing = standing_of(probe)
     tone, text = MEANS[Standing(standing)]
-    if standing in (Standing.PENDING, Standing.PROVEN) and probe.state.at_once_at:
+    if standing in (Standing.PENDING, Standing.PROVEN) and probe.state.at_once_because:
         tone, text = "caution", f"Check it before you use it: {probe.state.at_once_because}."
     last = Span.objects.filter(probe=probe, standing=Standing.QUARANTINED).order_by("-ends_at").first()
     case = address("case_detail", last.anchor.replace(":", "-")) if last and standing == Standing.QUARANTINED else None

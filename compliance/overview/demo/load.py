@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 
 from compliance.plans.calendar import DAY, instant, local_day
-from compliance.reminders.sweep import sweep
+from compliance.reminders.planning import extend_horizon, settle_all
 from shared import clock
 
 from .agenda import Agenda
@@ -32,12 +32,13 @@ def load_demo(now: datetime) -> Setting:
     with clock.pretend(begins):
         setting = build_setting(scenario, begins, now)
         plan_from_the_start(setting)
+        settle_all()
     lives = _live(setting)
     write_days(setting, lives)
     act_on_deviations(setting)
     correct_some(setting)
     close_cases(setting, lives)
-    sweep(now)
+    extend_horizon(now)
     excuse_readings(setting)
     return setting
 

@@ -5,10 +5,9 @@ from random import Random
 
 from compliance.checks.models import ProbeState
 from compliance.plans.calendar import DAY, instant, local_day
-from compliance.plans.models import Slot
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
-from compliance.reminders.sweep import sweep
+from compliance.reminders.status import OPEN, with_status
 
 from .agenda import Agenda
 from .lives import Life, check
@@ -36,8 +35,7 @@ def put_mornings(setting: Setting, lives: dict[str, Life], agenda: Agenda) -> No
 
 
 def _morning(setting: Setting, lives: dict[str, Life], agenda: Agenda, at: datetime) -> None:
-    """What has fallen due since yesterday is written down; and what somebody finds who looks up what is due today."""
-    sweep(at)
+    """What somebody finds who looks up what is due today."""
     day = local_day(at, setting.zone)
     evening = instant(day + DAY, time(0), setting.zone)
     for state in ProbeState.objects.filter(due_at__lt=evening).select_related("probe").order_by("probe"):
@@ -65,7 +63,7 @@ def _meet(life: Life, state: ProbeState, day: date) -> None:
     if _entered_late(life, day):
         _type_in_late(life, at, day)
     elif fate < EXCUSED:
-        life.left_until = _next_asked(state)
+        life.left_until = _next_asked(life, instant(day + DAY, time(0), setting.zone))
         if fate > NEVER:
             life.agenda.put(at + timedelta(hours=3), lambda told: _excuse(life, told))
     elif fate < LATE:
@@ -74,12 +72,10 @@ def _meet(life: Life, state: ProbeState, day: date) -> None:
         life.agenda.put(at, lambda at: _check(life, at))
 
 
-def _next_asked(state: ProbeState) -> date:
+def _next_asked(life: Life, evening: datetime) -> date:
     """The day for which it is asked for again."""
-    later = Slot.objects.filter(
-        site=state.probe.site_id, plan_key=state.next_key, day__gte=state.next_day, due_at__gt=state.due_at, named=True
-    )
-    return later.earliest("day").day
+    later = Reminder.objects.filter(probe=life.probe, due_at__gte=evening, cancelled_at=None)
+    return local_day(later.earliest("due_at").due_at, life.setting.zone)
 
 
 def _time(life: Life, state: ProbeState, day: date) -> datetime:
@@ -109,8 +105,6 @@ def _check(life: Life, at: datetime) -> None:
 
 def _excuse(life: Life, at: datetime) -> None:
     """Of what was asked for today."""
-    sweep(at)
-    asked = Reminder.objects.filter(probe=life.probe, closes_at__gt=at).order_by("due_at").last()
-    if asked:
-        reason = life.chance.choice(EXCUSES)
-        excuse_reminder(by=life.setting.managers[life.story.site], reminder=asked, reason=reason)
+    asked = with_status(Reminder.objects.filter(probe=life.probe, due_at__lte=at, closes_at__gt=at), at)
+    if row := asked.filter(status__in=OPEN).order_by("due_at").last():
+        excuse_reminder(by=life.setting.managers[life.story.site], reminder=row, reason=life.chance.choice(EXCUSES))

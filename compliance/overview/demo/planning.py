@@ -1,12 +1,10 @@
 """When things are done in the invented business: hours, plans, rounds and days off, from its beginning and as it goes on."""
 
-from datetime import date, datetime, time
+from datetime import date, time
 
 from compliance.plans.actions import set_round
-from compliance.plans.calendar import DAY, local_day
+from compliance.plans.calendar import DAY
 from compliance.plans.queries import calendars
-from compliance.plans.round_rows import extend_rounds
-from compliance.plans.slots import expand
 from compliance.reminders import planning
 
 from .agenda import Agenda
@@ -115,7 +113,7 @@ def put_changes(setting: Setting, agenda: Agenda) -> None:
     for name in high:
         agenda.put(setting.moment(name, 90, time(15, 40)), lambda at, name=name: _thermistors_sooner(setting, name))
     for week in range(DAYS // 7 + 1):
-        agenda.put(setting.begins + 7 * DAY * week, lambda at: look_ahead(setting, at))
+        agenda.put(setting.begins + 7 * DAY * week, planning.extend_horizon)
 
 
 def _every_day(setting: Setting, code: str) -> None:
@@ -129,9 +127,3 @@ def _thermistors_sooner(setting: Setting, name: str) -> None:
         by=setting.managers[name], site=setting.sites[name], sensor="thermistor", every_days=3, before_service=True,
         reason="One of them drifted.",
     )  # fmt: skip
-
-
-def look_ahead(setting: Setting, at: datetime) -> None:
-    sites = [site.pk for site in setting.sites.values()]
-    expand(sites, local_day(at, setting.zone) - DAY)
-    extend_rounds(sites, at)

@@ -4,7 +4,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("plans", "0007_points_and_limits")]
+    dependencies = [("plans", "0010_no_slots")]
 
     operations = [
         migrations.RemoveConstraint("reminder", "reminder_of_round_once"),

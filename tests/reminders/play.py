@@ -1,42 +1,29 @@
-"""Whether the sweep ran all the time or stood still for days, the rows are the same; and they agree with what is due by the
-checks, whatever was entered late, struck out, moved, closed or withdrawn meanwhile.
-"""
+"""A probe at a site of its own to which all sorts of things happen, hour by hour."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 
-import pytest
-import time_machine
 from django.core.exceptions import ValidationError
-from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check, void_event
-from compliance.checks.falling_due import since_here
 from compliance.checks.instruments import move_probe
-from compliance.checks.models import Check, ProbeState
-from compliance.checks.stays import stays_of
-from compliance.checks.timeline import CHECKED
+from compliance.checks.models import Check
 from compliance.plans.calendar import DAY
-from compliance.plans.demands import Checked, Happened, outstanding
 from compliance.plans.models import Closure
 from compliance.probes.models import Event, Probe
 from compliance.reminders import planning
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
-from compliance.reminders.status import OPEN, Status, with_status
-from compliance.reminders.sweep import sweep
 from sites.models import Site
 from tests.checks import making
 from tests.world import make_probe, make_site
 
-BEGIN = datetime(2026, 3, 20, 12, tzinfo=UTC)  # a Friday; the clocks change on the 29th
+SPRING, AUTUMN = datetime(2026, 3, 20, 12, tzinfo=UTC), datetime(2026, 10, 16, 12, tzinfo=UTC)  # two Fridays
+ZONES = ("Europe/Paris", "America/New_York", "Pacific/Auckland", "Europe/London")
 HOURS = 24 * 14
 LATE_HOURS = [(time(15), time(2))] * 5 + [None, (time(15), time(2))]  # past midnight, closed on Saturdays
-ROWS = (
-    "since_at", "opens_at", "due_at", "grace_at", "closes_at", "because", "away", "cancelled_at", "cancelled_because",
-)  # fmt: skip
-pytestmark = pytest.mark.django_db
+ROWS = ("point", "day", "opens_at", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "cancelled_because")
 
 
 @dataclass
@@ -47,15 +34,15 @@ class Play:
     site: Site
     other: Site
     probe: Probe
+    began: datetime
 
     @classmethod
-    def begin(cls, world) -> "Play":
+    def begin(cls, world, began: datetime) -> "Play":
         number = Site.objects.count()
         site, other = make_site(world.area, f"Here {number}"), make_site(world.area, f"There {number}")
         probe = make_probe(site, f"S{number}", by=world.manager)
-        making.good(probe, world.cook, BEGIN - timedelta(days=1))
-        planning.roll_over([site.pk, other.pk])
-        return cls(world, site, other, probe)
+        making.good(probe, world.cook, began - timedelta(days=1))
+        return cls(world, site, other, probe, began)
 
     def act(self, what: str, number: int, now: datetime) -> None:
         """What cannot be done is left out, as a person would."""
@@ -69,7 +56,7 @@ class Play:
         making.good(self.probe, self.world.cook, now)
 
     def late(self, number, now):
-        making.good(self.probe, self.world.cook, max(BEGIN, now - timedelta(hours=number)))
+        making.good(self.probe, self.world.cook, max(self.began, now - timedelta(hours=number)))
 
     def bad(self, number, now):
         making.bad(self.probe, self.world.cook, now - timedelta(hours=number % 3))
@@ -141,13 +128,22 @@ class Play:
     def hours(self, number, now):
         planning.change_opening(by=self.world.manager, site=self.site, hours=LATE_HOURS)
 
+    def zone(self, number, now):
+        site = Site.objects.get(pk=self.site.pk)
+        planning.change_site(by=self.world.supervisor, site=site, changes={"time_zone": ZONES[number % 4]})
+
+    def closed_for_good(self, number, now):
+        site = Site.objects.get(pk=self.site.pk)
+        planning.change_site(by=self.world.supervisor, site=site, changes={"closed": not site.closed})
+
     def moved(self, number, now):
         to = self.other if self.probe.site_id == self.site.pk else self.site
         at = now - timedelta(hours=number % 20)
         move_probe(by=self.world.supervisor, probe=self.probe, site=to, starts_at=at, reason="Lent.")
 
     def rows(self) -> list[tuple]:
-        rows = Reminder.objects.filter(probe=self.probe).order_by("due_at")
+        """All, ahead too; the two sites by other names than their own."""
+        rows = Reminder.objects.filter(probe=self.probe).order_by("due_at", "point")
         names = {self.site.name: "here", self.other.name: "there"}
         return [
             (names[name], *row[:-1], row[-1].replace(self.other.name, "there").replace(self.site.name, "here"))
@@ -160,66 +156,18 @@ ACTS = [name for name in ACTS if callable(getattr(Play, name))]
 scripts = st.lists(
     st.tuples(st.integers(1, HOURS), st.sampled_from(ACTS), st.integers(0, 127)), min_size=1, max_size=9
 ).map(sorted)  # fmt: skip
-HARD = settings(suppress_health_check=list(HealthCheck), max_examples=15, deadline=None)
 
 
-def run(play: Play, script, clock, *, every: int | None) -> None:
+def run(play: Play, script, clock, *, nights: bool) -> datetime:
+    """Let it happen; gives the end. `nights`: whether rows are laid ahead every night, or nothing ran all the time."""
     acts = list(script)
     for hour in range(HOURS + 1):
-        now = BEGIN + timedelta(hours=hour)
+        now = play.began + timedelta(hours=hour)
         clock.move_to(now)
-        if every and hour % every == 0:
-            sweep(now)
-        if every and hour % 24 == 14:
-            planning.roll_over([play.site.pk, play.other.pk])
+        if nights and hour % 24 == 14:
+            planning.extend_horizon(now)
         while acts and acts[0][0] == hour:
             _, what, number = acts.pop(0)
             play.act(what, number, now)
-    sweep(BEGIN + timedelta(hours=HOURS))
-
-
-@given(scripts)
-@example([(29, "good", 119), (63, "closed", 110), (173, "dropped", 70), (176, "dropped", 57), (181, "void", 92)])
-@example(
-    [(1, "patient", 25), (33, "before_service", 0), (212, "returned", 0)]
-)  # asked anew, by a plan of shorter grace
-@HARD
-def test_a_sweep_that_stood_still_writes_what_one_all_the_time_writes(world, script):
-    with time_machine.travel(BEGIN, tick=False) as clock:
-        often = Play.begin(world)
-        run(often, script, clock, every=4)
-        clock.move_to(BEGIN)
-        once = Play.begin(world)
-        run(once, script, clock, every=None)
-    assert once.rows() == often.rows()
-
-
-@given(scripts)
-@example([(141, "too_low", 0)])  # in the very minute in which the plan asks, too
-@HARD
-def test_what_is_open_is_what_is_due_by_the_checks(world, script):
-    """Something is open when, and only when, a check is due; that asks for it since the state says so, or at once besides."""
-    with time_machine.travel(BEGIN, tick=False) as clock:
-        play = Play.begin(world)
-        run(play, script, clock, every=5)
-        now = BEGIN + timedelta(hours=HOURS)
-        state = ProbeState.objects.get(probe=play.probe)
-        rows = with_status(Reminder.objects.filter(probe=play.probe, closes_at__gt=now), now)
-        still = [row for row in rows if row.status in OPEN or (row.status == Status.EXCUSED and not row.cancelled_at)]
-        at_once = asking(play.probe, state, now)
-    if state.due_at is None or state.due_at > now:
-        assert not still
-        return
-    assert state.due_at in {row.since_at for row in still}
-    assert {row.since_at for row in still} <= {state.due_at, *at_once}
-    assert at_once <= set(Reminder.objects.filter(probe=play.probe).values_list("due_at", flat=True))
-
-
-def asking(probe, state, now) -> set[datetime]:
-    """When all that asks for a check at once by the pure rule does so."""
-    checks = [Checked(*row) for row in Check.objects.filter(probe=probe, void__isnull=True).values_list(*CHECKED)]
-    events = [Happened(e.at, e.kind, e.pk) for e in Event.objects.filter(probe=probe, void__isnull=True)]
-    placed = Probe.objects.select_related("site").get(pk=probe.pk)
-    reasons = outstanding(checks, events, probe.placements.earliest("starts_at").starts_at).reasons
-    here = [since_here(due, placed, stays_of([placed]).get(placed.pk)).at for due in reasons]
-    return {at for at in here if state.due_at and state.due_at < at <= now}
+    planning.extend_horizon(now)
+    return now

@@ -1,0 +1,86 @@
+"""The rows of what probes are to be checked for: folded from their facts, and stored by their difference."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
+
+from compliance.plans.calendar import DAY
+from compliance.plans.models import Point, Reminder
+from compliance.plans.obligation_lines import Obligation
+from compliance.plans.obligations import Folded, ProbeFacts, folded
+from compliance.plans.schedule import TICK
+from compliance.plans.store import Difference, difference, write
+from compliance.probes.models import Probe
+
+from .models import ProbeState
+from .probe_facts import probe_facts
+
+AHEAD = 40 * DAY
+# What the state of a probe says of the next row.
+NEXT = ("due_at", "due_because", "due_day", "grace_at", "point", "at_once_because")
+
+
+def derive(facts: Mapping[int, ProbeFacts], now: datetime, because: str) -> dict[int, Folded]:
+    """Store what these probes, by their key, are to be checked for. Call it with them locked. Four statements for any number.
+
+    `because` is printed with what was asked for and turns out not to be owed.
+    """
+    found, told, stored = Difference(), {}, stored_rows(facts)
+    for pk, known in facts.items():
+        told[pk] = folded(known, now + AHEAD)
+        found += difference(stored[pk], [as_reminder(pk, row) for row in told[pk].rows], now, because)
+    write(found)
+    return told
+
+
+def stored_rows(probe_ids: Iterable[int]) -> dict[int, list[Reminder]]:
+    found = defaultdict(list)
+    for row in Reminder.objects.filter(probe__in=list(probe_ids)).order_by("probe", "due_at"):
+        found[row.probe_id].append(row)
+    return found
+
+
+def derive_with_states(probes: Iterable[Probe], now: datetime, because: str) -> None:
+    """The same where plans, days of work or settings were changed: the timeline stays.
+
+    The queries do not grow with the probes.
+    """
+    told = derive(probe_facts(probes), now, because)
+    states = list(ProbeState.objects.filter(probe__in=list(told)))
+    changed = [state for state in states if say_next(state, told[state.pk])]
+    ProbeState.objects.bulk_update(changed, NEXT, batch_size=500)
+
+
+def as_reminder(probe_id: int, row: Obligation) -> Reminder:
+    return Reminder(
+        probe_id=probe_id, site_id=row.site, point=row.point.value, day=row.day, due_at=row.due, opens_at=row.opens,
+        grace_at=row.grace_ends, closes_at=row.closes, because=row.because[:200], cancelled_at=row.cancelled,
+        cancelled_because=row.cancelled_because[:300],
+    )  # fmt: skip
+
+
+def say_next(state: ProbeState, told: Folded) -> bool:
+    """Keep what is said of the next row, or why there is none; gives whether that was something else before."""
+    row = told.next
+    said = {
+        "due_at": row and row.due, "due_because": (row.because if row else told.nothing)[:200], "due_day": row and row.day,
+        "grace_at": row and row.grace_ends, "point": row.point.value if row else Point.ZERO,
+        "at_once_because": told.at_once,
+    }  # fmt: skip
+    differs = [name for name, value in said.items() if getattr(state, name) != value]
+    for name in differs:
+        setattr(state, name, said[name])
+    return bool(differs)
+
+
+def differing(probes: Iterable[Probe], now: datetime) -> Iterator[tuple[Probe, Reminder, str]]:
+    """Where what is stored of these probes is not what all their facts say: the row, and what is wrong with it."""
+    probes = {probe.pk: probe for probe in probes}
+    facts, stored = probe_facts(probes.values()), stored_rows(probes)
+    for pk, known in facts.items():
+        last = max((row.due_at for row in stored[pk]), default=now)
+        told = folded(known, max(now, last - TICK))  # the last that is stored is the next after the others
+        wrong = difference(stored[pk], [as_reminder(pk, row) for row in told.rows], now, "")
+        yield from ((probes[pk], row, "is asked for, and not stored") for row in wrong.added)
+        yield from ((probes[pk], row, "is stored otherwise than asked for") for row in wrong.changed)
+        yield from ((probes[pk], row, "is stored, and not asked for") for row in wrong.unwanted)

@@ -1,0 +1,135 @@
+"""Lays rows further ahead each night. Rows are only appended, and no history is read of a probe that goes on as before."""
+
+import logging
+from datetime import datetime, timedelta
+
+from django.db import DatabaseError, connection, transaction
+from django.db.models import OuterRef, Subquery
+
+from compliance.plans.calendar import Calendar
+from compliance.plans.demands import OUT_OF_TOLERANCE
+from compliance.plans.facts import site_facts
+from compliance.plans.models import Point, Reminder
+from compliance.plans.obligation_lines import OPEN_END
+from compliance.plans.queries import PlanBook, Reach
+from compliance.plans.schedule import TICK, Due, Plan, Stretch, due_times, stretches
+from compliance.probes.models import Probe
+from sites.models import Site
+
+from .check_rows import AHEAD, derive_with_states
+
+PROBES = 250  # at a time, so that nobody waits for long
+logger = logging.getLogger(__name__)
+LAST = ("pk", "probe_id", "site_id", "day", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "recorded_at")
+COLUMNS = (
+    "probe_id", "site_id", "point", "day", "due_at", "opens_at", "grace_at", "closes_at", "late_at", "because", "recorded_at",
+    "cancelled_because",
+)  # fmt: skip
+
+
+def extend(now: datetime) -> bool:
+    """Lay rows up to 40 days ahead, and always the next one; gives whether all went well. Run again it writes none."""
+    well, last = True, 0
+    while probes := list(Probe.objects.filter(pk__gt=last).order_by("pk").values_list("pk", flat=True)[:PROBES]):
+        last = probes[-1]
+        try:
+            with transaction.atomic():
+                _extend_some(probes, now)
+        except DatabaseError:
+            raise
+        except Exception:  # what cannot be worked out for one holds up no others
+            logger.exception("Rows ahead of the probes from %s to %s are left for the next time.", probes[0], last)
+            well = False
+    return well
+
+
+def _extend_some(probe_ids: list[int], now: datetime) -> None:
+    """Of a few probes, which are held meanwhile."""
+    rows = Reminder.objects.filter(probe=OuterRef("pk"), point=Point.ZERO).order_by("-due_at")
+    held = Probe.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=probe_ids).order_by("pk")
+    probes = held.annotate(last=Subquery(rows.values("pk")[:1])).values_list(
+        "pk", "business", "site", "sensor", "withdrawn", "site__closed", "last"
+    )
+    in_use = {last: Reach(*reach, pk) for pk, *reach, withdrawn, closed, last in probes if not (withdrawn or closed)}
+    lasts = Reminder.objects.filter(pk__in=in_use, due_at__lte=now + AHEAD).only(*LAST)
+    if ends := [row for row in lasts if not row.because.startswith(OUT_OF_TOLERANCE)]:
+        _extend(ends, in_use, now)
+
+
+def _extend(ends: list[Reminder], reaches: dict[int, Reach], now: datetime) -> None:
+    known, rows, others = _Known(ends, now), [], []
+    for row in ends:
+        following = known.after(row, reaches[row.pk])
+        if following is None:
+            others.append(row.probe_id)
+        else:
+            rows += [(row.probe_id, row.site_id, *each) for each in following]
+    _append(rows)
+    if others:
+        derive_with_states(Probe.objects.filter(pk__in=others), now, "")
+
+
+class _Known:
+    """What is worked out once for all probes that go by the same plans and calendar, and whose last row is of the same day."""
+
+    def __init__(self, ends: list[Reminder], now: datetime):
+        site_ids = {row.site_id for row in ends}
+        self.now, self.until = now, now + AHEAD
+        self._sites = site_facts(Site.objects.select_related("area").filter(pk__in=site_ids))
+        self._book = PlanBook.at_sites(site_ids, [row.probe_id for row in ends])
+        self._works: dict[tuple, tuple[Calendar, list[Stretch]]] = {}
+        self._rows: dict[tuple, list[tuple] | None] = {}
+
+    def after(self, last: Reminder, reach: Reach) -> list[tuple] | None:
+        """The rows after the last of a probe, as the table takes them; None where its history has to be looked at."""
+        if last.day is None or last.cancelled_at or last.recorded_at is None:
+            return None
+        scope = reach.site_id, reach.sensor, self._book.is_own(reach.probe_id) and reach.probe_id
+        key = scope, last.day, last.due_at, last.grace_at, last.closes_at
+        if key not in self._rows:
+            calendar, told = self._works_of(scope, reach)
+            # Where another plan begins after it, the days of that count from the last check.
+            later = told[-1].since > last.day
+            self._rows[key] = None if later else self._follow(last, told[-1].plan, calendar)
+        return self._rows[key]
+
+    def _works_of(self, scope: tuple, reach: Reach) -> tuple[Calendar, list[Stretch]]:
+        if scope not in self._works:
+            calendar = self._sites[reach.site_id].known_at(self.now)
+            self._works[scope] = calendar, stretches(self._book.candidates(reach))
+        return self._works[scope]
+
+    def _follow(self, last: Reminder, plan: Plan, calendar: Calendar) -> list[tuple] | None:
+        """None too where its end was not foreseen, or the grace lasts until the next: then one row gives way to another."""
+        grace, rows = timedelta(minutes=plan.grace_minutes), []
+        opens, over, waits = last.closes_at, last.grace_at, None
+        for due in due_times(plan, calendar, last.day, last.due_at):
+            if over > due.at or (waits is None and due.at - TICK != opens):
+                return None
+            if waits:
+                rows.append(self._row(waits, due.at - TICK, grace))
+                if waits.at > self.until:
+                    return rows
+            waits, over = due, due.at + grace
+        return [*rows, self._row(waits, OPEN_END, grace)] if waits else rows
+
+    def _row(self, due: Due, closes: datetime, grace: timedelta) -> tuple:
+        keep = connection.ops.adapt_datetimefield_value
+        at, over = keep(due.at), keep(due.at + grace)
+        return (
+            Point.ZERO.value, connection.ops.adapt_datefield_value(due.day), at, keep(due.at - TICK), over, keep(closes), over,
+            due.because[:200], keep(self.now), "",
+        )  # fmt: skip
+
+
+def _append(rows: list[tuple]) -> None:
+    """By the quickest way in that each engine has."""
+    table, columns = Reminder._meta.db_table, ", ".join(COLUMNS)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            with cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as copy:
+                for row in rows:
+                    copy.write_row(row)
+        else:
+            marks = ", ".join(["%s"] * len(COLUMNS))
+            cursor.executemany(f"INSERT INTO {table} ({columns}) VALUES ({marks})", rows)

@@ -1,0 +1,72 @@
+"""Entered in order, in another order, or each of it late: the same rows, but for the marks of lateness."""
+
+from datetime import timedelta
+from random import Random
+
+import pytest
+import time_machine
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+
+from compliance.checks.instruments import move_probe
+from compliance.reminders.models import Reminder
+from tests.checks import making
+from tests.plans.making import check_every
+from tests.reminders.play import SPRING, Play
+
+pytestmark = pytest.mark.django_db
+HOURS = 24 * 9
+LATE = ("entered by", "was struck out")  # in the words of what was only found later not to be owed
+KINDS = ("good", "good", "bad", "unclear", "too_low", "boiled", "dropped", "doubted", "adjusted", "moved", "away")
+happened = st.lists(
+    st.tuples(st.integers(1, HOURS), st.sampled_from(KINDS)), min_size=1, max_size=6, unique_by=lambda e: e[0]
+)
+
+
+def enter(play: Play, what: str, at) -> None:
+    cook, probe = play.world.cook, play.probe
+    probe.refresh_from_db()
+    if what in ("good", "bad", "unclear"):
+        getattr(making, what)(probe, cook, at, site=play.site)
+    elif what in ("too_low", "boiled"):
+        making.boiling(probe, cook, at, *(["92.0"] if what == "too_low" else []), site=play.site)
+    elif what == "moved":
+        move_probe(by=play.world.supervisor, probe=probe, site=play.other, starts_at=at, reason="Lent.")
+    elif what == "away":
+        making.event(probe, cook, "withdrawn", at, "to the laboratory")
+        making.event(probe, cook, "returned", at + timedelta(hours=20))
+    else:
+        making.event(probe, cook, what, at)
+
+
+def rows_of(world, told: list[tuple], clock, *, delay: int, shuffle: int | None = None) -> list[tuple]:
+    """What is stored where each of these was entered so many hours after it was so, or all at the end in some order."""
+    clock.move_to(SPRING)
+    play = Play.begin(world, SPRING)
+    check_every(play.probe, 1, by=world.manager)
+    moves = [each for each in told if each[1] == "moved"]
+    told = [each for each in told if each[1] != "moved" or each == moves[0]]
+    if shuffle is not None:
+        Random(shuffle).shuffle(told)
+    for hour, what in told:
+        at = SPRING + timedelta(hours=hour)
+        clock.move_to(at + timedelta(hours=delay + 20 if shuffle is None else HOURS))
+        enter(play, what, at)
+    end = SPRING + timedelta(hours=2 * HOURS)
+    clock.move_to(end)
+    kept = [row for row in play.rows() if row[4] <= end and not any(words in row[-1] for words in LATE)]
+    assert Reminder.objects.filter(probe=play.probe, recorded_at=None).count() == 0
+    return kept
+
+
+@given(happened, st.integers(0, 99))
+@example([(21, "bad"), (45, "good"), (50, "dropped"), (70, "away"), (120, "moved"), (140, "good")], 4)
+@settings(suppress_health_check=list(HealthCheck), max_examples=12, deadline=None)
+def test_whoever_writes_it_down_and_when_the_rows_are_the_same(world, told, seed):
+    told = sorted(told)
+    with time_machine.travel(SPRING, tick=False) as clock:
+        in_order = rows_of(world, told, clock, delay=0)
+        late = rows_of(world, told, clock, delay=70)
+        shuffled = rows_of(world, told, clock, delay=0, shuffle=seed)
+    assert late == in_order
+    assert shuffled == in_order

@@ -1,0 +1,45 @@
+"""The rows that are stored are those that the facts say, whatever happened, whenever it was entered, and whatever stood still."""
+
+import pytest
+import time_machine
+from django.core.management import call_command
+from hypothesis import HealthCheck, example, given, settings
+
+from compliance.checks.check_rows import differing
+from compliance.checks.timeline import recut
+from compliance.probes.models import Probe
+from tests.reminders.play import AUTUMN, SPRING, Play, run, scripts
+
+pytestmark = pytest.mark.django_db
+HARD = settings(suppress_health_check=list(HealthCheck), max_examples=10, deadline=None)
+CLOCKS = pytest.mark.parametrize("begin", [SPRING, AUTUMN], ids=["clocks go forward", "clocks go back"])
+
+
+@CLOCKS
+@given(script=scripts)
+@example([(36, "good", 23), (38, "dropped", 24), (45, "bad", 107), (188, "dropped", 14), (260, "good", 9)])
+@example([(14, "withdrawn", 60), (180, "boiled", 58), (232, "late", 88), (234, "returned", 67), (309, "forget", 42)])
+@example([(132, "moved", 117), (177, "patient", 45), (270, "unclear", 14), (294, "closed", 65)])
+@example([(45, "moved", 42), (76, "moved", 87), (113, "patient", 10), (140, "hours", 12), (323, "moved", 94)])
+@example([(29, "good", 119), (63, "closed", 110), (173, "dropped", 70), (176, "dropped", 57), (181, "void", 92)])
+@HARD
+def test_folded_anew_all_facts_say_what_is_stored(world, begin, script):
+    with time_machine.travel(begin, tick=False) as clock:
+        recut(world.probe)
+        play = Play.begin(world, begin)
+        now = run(play, script, clock, nights=True)
+        probes = Probe.objects.select_related("site__area")
+        assert [(row.due_at, row.because, wrong) for _, row, wrong in differing(probes, now)] == []
+        call_command("verify_due", verbosity=0)
+
+
+@given(scripts)
+@HARD
+def test_what_stood_still_lays_the_same_rows_as_what_ran_every_night(world, script):
+    with time_machine.travel(SPRING, tick=False) as clock:
+        often = Play.begin(world, SPRING)
+        run(often, script, clock, nights=True)
+        clock.move_to(SPRING)
+        once = Play.begin(world, SPRING)
+        run(once, script, clock, nights=False)
+    assert once.rows() == often.rows()
