@@ -31,4 +31,4 @@ def check_wanted(away: bool) -> Guidance:
 
 def wanted_check(state: ProbeState | None) -> Guidance:
     """How to make the check that a probe is due for; at zero where nothing is kept of it yet."""
-    return check_wanted(bool(state and state.asks_away))
+    return check_wanted(bool(state and state.away))
