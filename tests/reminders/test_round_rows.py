@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from compliance.limits.models import Limit, LimitVersion
+from compliance.notices.late_sources import untaken
 from compliance.plans import round_rows
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY
@@ -294,6 +295,11 @@ def test_however_far_the_next_one_is_there(rounds):
         by=rounds.supervisor, site=rounds.site, first_day=date(2026, 3, 11), last_day=date(2026, 6, 7), why="works"
     )
     assert [due for due, *_ in moments()] == [datetime(2026, 6, 8, 7, tzinfo=UTC)], "eight in summer"
+
+
+def test_one_that_is_written_late_is_told_when_its_grace_is_over_counted_from_then(rounds):
+    Reminder.objects.filter(due_at=on(11, 14)).update(recorded_at=on(11, 14, 40))
+    assert [len(untaken(on(11, 15, minute)).messages) for minute in (0, 39, 40)] == [0, 0, 1]
 
 
 def test_rows_of_before_rows_lay_ahead_stand_and_only_their_end_follows(rounds, clock):
