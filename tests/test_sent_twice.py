@@ -174,7 +174,7 @@ ELSEWHERE = {
 }  # fmt: skip
 # What is worked out from facts and made anew by whatever asks for it.
 DERIVED = {
-    "Slot",
+    "Unsettled",
     "Span",
     "ProbeState",
     "Session",

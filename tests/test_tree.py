@@ -37,7 +37,6 @@ ELSEWHERE = {
         "compliance/plans/schedule.py",
         "compliance/plans/actions.py",
         "compliance/notices/actions.py",
-        "compliance/checks/fallen.py",
         "compliance/reminders/database_clock.py",
         "compliance/service/management/commands/backup.py",
         "compliance/service/management/commands/restore.py",
@@ -54,7 +53,6 @@ MOST_PARAMETERS = 6
 # Django gives the first; the others become dated facts and plans of their own elsewhere.
 WIDER = {
     "compliance/notices/forms.py": {"create_option"},
-    "compliance/checks/lifting.py": {"follow_up"},
     "compliance/plans/actions.py": {"set_plan", "set_round", "close_days"},
     "compliance/reminders/views/plans.py": {"_change"},
     "sites/actions.py": {"found_business", "add_person"},
@@ -86,7 +84,6 @@ def test_every_parameter_counts_but_self():
 TWICE = {
     "Line": {"compliance/plans/obligation_lines.py", "shared/lines.py"},  # a line of demands, and a field of one line
     "Row": {"compliance/plans/obligation_lines.py", "shared/printing/table.py"},  # of a demand, and of a printed table
-    "Stay": {"compliance/checks/stays.py", "compliance/plans/obligations.py"},  # with its site, and as a fold sees it
 }
 BY_CUSTOM = {"Command"}  # Django asks for this name
 

@@ -57,7 +57,7 @@ def _extend_some(probe_ids: list[int], now: datetime) -> None:
 
 
 def _extend(ends: list[Reminder], reaches: dict[int, Reach], now: datetime) -> None:
-    known, rows, others = _Known(ends, now), [], []
+    known, rows, others = _SharedDues(ends, now), [], []
     for row in ends:
         following = known.after(row, reaches[row.pk])
         if following is None:
@@ -69,7 +69,7 @@ def _extend(ends: list[Reminder], reaches: dict[int, Reach], now: datetime) -> N
         derive_with_states(Probe.objects.filter(pk__in=others), now, "")
 
 
-class _Known:
+class _SharedDues:
     """What is worked out once for all probes that go by the same plans and calendar, and whose last row is of the same day."""
 
     def __init__(self, ends: list[Reminder], now: datetime):

@@ -252,7 +252,9 @@ class Reminder(models.Model):
                 fields=["probe", "due_at", "point"], name="reminder_of_point_once", condition=Q(probe__isnull=False)
             ),
             models.UniqueConstraint(
-                fields=["limit", "due_at"], name="reminder_of_limit_once", condition=Q(limit__isnull=False)
+                fields=["limit", "due_at"],
+                name="reminder_of_limit_once",
+                condition=Q(limit__isnull=False, recorded_at__isnull=False),
             ),
         ]
         indexes = [

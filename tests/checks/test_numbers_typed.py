@@ -176,7 +176,7 @@ def test_one_number_at_boiling_fails_no_probe_and_asks_for_a_check_there_at_once
     clock.shift(timedelta(minutes=1))
     zero(probe, cook, NOON + timedelta(minutes=2, seconds=30))
     probe.refresh_from_db()
-    assert (probe.state.at_once_away, probe.state.at_once_because) == (True, "the last check was inconclusive")
+    assert (probe.state.away, probe.state.at_once_because) == (True, "the last check was inconclusive")
 
 
 def test_a_correction_to_a_single_failing_number_fails_no_probe(probe, cook):

@@ -8,6 +8,7 @@ from django.urls import reverse
 from compliance.checks.actions import void_check
 from compliance.plans.actions import set_round
 from compliance.readings.actions import correct
+from compliance.readings.data import ReadingData
 from compliance.readings.importing import import_file
 from compliance.readings.models import Reading
 from tests.checks.making import bad, event, good
@@ -91,10 +92,18 @@ def test_later_doubt_un_clears_nothing(asked, clock):
     void_check(by=asked.manager, check=checked, reason="Another probe was in the bath.")
     assert state() == "cleared"
     typed = form_data(asked, limit=asked.limit.pk)
-    correct(
-        by=asked.cook, reading=reading, reason="Misread.", key=typed["key"], probe=asked.probe, site=asked.site,
-        limit=asked.limit, item=reading.item, typed="4.0", unit="C", taken_at=reading.taken_at, used_despite=REASON,
-    )  # fmt: skip
+    data = ReadingData(
+        key=typed["key"],
+        probe=asked.probe,
+        site=asked.site,
+        limit=asked.limit,
+        item=reading.item,
+        typed="4.0",
+        unit="C",
+        taken_at=reading.taken_at,
+        used_despite=REASON,
+    )
+    correct(by=asked.cook, reading=reading, reason="Misread.", data=data)
     assert state() == "cleared", "what is only put right keeps what was known"
 
 

@@ -19,6 +19,7 @@ from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Closure, ClosureVoid, Opening, Round
 from compliance.plans.round_rows import AHEAD, derive_rounds, differing_rounds, extend_rounds
+from compliance.plans.store import late_at
 from compliance.reminders import planning, tasks
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.status import with_status
@@ -28,6 +29,7 @@ from tests.records.making import record_of, section
 from tests.reminders.making import statuses
 from tests.world import make_limit, make_site
 
+READINGS = Reminder.objects.filter(limit__isnull=False)
 pytestmark = pytest.mark.django_db
 HOURS = 16 * 24
 SPRING, AUTUMN = datetime(2026, 3, 20, 12, tzinfo=UTC), datetime(2026, 10, 16, 12, tzinfo=UTC)  # two Fridays
@@ -117,7 +119,7 @@ def test_what_is_stored_is_the_fold_of_all_facts(world, begin, script, first, ni
             if hour % 7 == 0:
                 assert list(differing_rounds([play.limit.pk], now)) == []
         assert list(differing_rounds([play.limit.pk], now)) == []
-        rows = Reminder.objects.filter(limit=play.limit).order_by("due_at")
+        rows = READINGS.filter(limit=play.limit).order_by("due_at")
         assert all(one.closes_at <= other.opens_at for one, other in zip(rows, rows[1:], strict=False))
 
 
@@ -154,7 +156,7 @@ def derive(limit: Limit, now: datetime, since: datetime) -> None:
 def rows_of(limit: Limit, until: datetime) -> list[tuple]:
     """But for the marks of lateness: when it was written, and what was cancelled."""
     order = list(Round.objects.filter(limit=limit).order_by("recorded_at").values_list("pk", flat=True))
-    rows = Reminder.objects.filter(limit=limit, cancelled_at__isnull=True, due_at__lte=until).order_by("due_at")
+    rows = READINGS.filter(limit=limit, cancelled_at__isnull=True, due_at__lte=until).order_by("due_at")
     names = ["due_at", "opens_at", "grace_at", "closes_at", "because", "day", "round_id"]
     return [(*told, order.index(key)) for *told, key in rows.values_list(*names)]
 
@@ -199,7 +201,7 @@ def on(day: int, hour: int = 8, minute: int = 0) -> datetime:
 
 
 def moments(**chosen) -> list[tuple]:
-    return list(Reminder.objects.filter(**chosen).order_by("due_at").values_list("due_at", "grace_at", "closes_at"))
+    return list(READINGS.filter(**chosen).order_by("due_at").values_list("due_at", "grace_at", "closes_at"))
 
 
 @pytest.fixture
@@ -210,11 +212,11 @@ def rounds(clock, world):
 
 
 def test_a_round_asks_from_the_moment_at_which_it_is_set_and_lies_ahead(rounds):
-    row = Reminder.objects.earliest("due_at")
+    row = READINGS.earliest("due_at")
     assert (row.limit, row.round, row.day) == (rounds.limit, rounds.limit.rounds.get(), date(2026, 3, 11))
     assert (row.due_at, row.opens_at, row.grace_at, row.closes_at) == (on(11, 14), on(11, 13), on(11, 15), on(12, 7))
     assert row.recorded_at == NOON
-    assert on(19, 8) <= Reminder.objects.latest("due_at").due_at <= on(19, 14), "eight days, and the next one"
+    assert on(19, 8) <= READINGS.latest("due_at").due_at <= on(19, 14), "eight days, and the next one"
 
 
 def test_an_open_row_keeps_its_due_time_and_grace_and_its_end_follows_never_to_before_now(rounds, clock):
@@ -240,7 +242,7 @@ def test_a_closure_lifts_no_reading_that_has_fallen_due(rounds, clock):
         by=rounds.supervisor, site=rounds.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="works"
     )
     assert [due for due, *_ in moments()][:3] == [on(11, 14), on(12, 8), on(13, 8)]
-    assert not Reminder.objects.filter(cancelled_at__isnull=False).exists()
+    assert not READINGS.filter(cancelled_at__isnull=False).exists()
 
 
 def test_the_form_of_a_closure_offers_one_excuse_for_all_that_is_open_of_its_days(rounds, clock, as_person):
@@ -251,7 +253,8 @@ def test_the_form_of_a_closure_offers_one_excuse_for_all_that_is_open_of_its_day
     assert "Excuse what is open of these days" in page
     as_person(rounds.manager).post(reverse("closure_add", args=[rounds.site.pk]), given | {"excuse_open": "on"})
     now = on(11, 14, 5)
-    rows = with_status(Reminder.objects.filter(due_at__gte=on(11, 0), due_at__lte=now), now)
+    asked = Reminder.objects.filter(due_at__gte=on(11, 0), due_at__lte=now, cancelled_at=None)
+    rows = with_status(asked, now)
     assert {row.status for row in rows} == {"excused"} and {bool(row.limit_id) for row in rows} == {True, False}
     assert set(Excuse.objects.values_list("reason", "recorded_by")) == {("power cut", rounds.manager.pk)}
     told = section(record_of(rounds.site), "Planned and done")
@@ -262,7 +265,7 @@ def test_without_it_what_is_open_stays_open_and_what_was_open_before_its_days_is
     clock.move_to(on(12, 9))
     closed = {"by": rounds.manager, "site": rounds.site, "why": "works"}
     planning.add_closure(first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), **closed)
-    assert statuses(due_at=on(12)) == ["overdue"]
+    assert statuses(limit__isnull=False, due_at=on(12)) == ["overdue"]
     planning.add_closure(first_day=date(2026, 3, 13), last_day=date(2026, 3, 14), excuse_open=True, **closed)
     assert not Excuse.objects.exists()
 
@@ -286,8 +289,8 @@ def test_a_time_that_is_past_by_the_new_clock_keeps_its_old_moment(rounds, clock
 def test_the_row_says_which_of_the_rounds_asks(rounds, clock):
     clock.move_to(on(12, 9))
     later = set_round(by=rounds.manager, limit=rounds.limit, times=[time(15)])
-    assert set(Reminder.objects.filter(due_at__gt=on(12, 9)).values_list("round", flat=True)) == {later.pk}
-    assert Reminder.objects.get(due_at=on(12)).round_id != later.pk
+    assert set(READINGS.filter(due_at__gt=on(12, 9)).values_list("round", flat=True)) == {later.pk}
+    assert READINGS.get(due_at=on(12)).round_id != later.pk
 
 
 def test_however_far_the_next_one_is_there(rounds):
@@ -298,16 +301,18 @@ def test_however_far_the_next_one_is_there(rounds):
 
 
 def test_one_that_is_written_late_is_told_when_its_grace_is_over_counted_from_then(rounds):
-    Reminder.objects.filter(due_at=on(11, 14)).update(recorded_at=on(11, 14, 40))
+    READINGS.filter(due_at=on(11, 14)).update(
+        recorded_at=on(11, 14, 40), late_at=late_at(on(11, 14), on(11, 15), on(11, 14, 40))
+    )
     assert [len(untaken(on(11, 15, minute)).messages) for minute in (0, 39, 40)] == [0, 0, 1]
 
 
 def test_rows_of_before_rows_lay_ahead_stand_and_only_their_end_follows(rounds, clock):
-    Reminder.objects.exclude(due_at=on(11, 14)).delete()
-    Reminder.objects.update(recorded_at=None, because="as it was once written", closes_at=on(12, 6))
+    READINGS.exclude(due_at=on(11, 14)).delete()
+    READINGS.update(recorded_at=None, because="as it was once written", closes_at=on(12, 6))
     clock.move_to(on(11, 15))
     derive(rounds.limit, on(11, 15), on(11, 15))
-    first, following = Reminder.objects.order_by("due_at")[:2]
+    first, following = READINGS.order_by("due_at")[:2]
     assert (first.because, first.closes_at, first.recorded_at) == (
         "as it was once written",
         on(12, 7) - timedelta(hours=1),
@@ -320,10 +325,10 @@ def test_rows_of_before_rows_lay_ahead_stand_and_only_their_end_follows(rounds, 
 
 
 def test_a_night_only_appends_and_again_it_writes_nothing(rounds, clock):
-    before = list(Reminder.objects.order_by("due_at").values())
+    before = list(READINGS.order_by("due_at").values())
     clock.move_to(on(13, 3))
     extend_rounds([rounds.site.pk, rounds.other_site.pk], on(13, 3))
-    after = list(Reminder.objects.order_by("due_at").values())
+    after = list(READINGS.order_by("due_at").values())
     assert after[: len(before)] == before and after[-1]["due_at"] >= on(13, 3) + AHEAD
     with CaptureQueriesContext(connection) as queries:
         extend_rounds([rounds.site.pk], on(13, 3))

@@ -11,7 +11,9 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             "reminder",
             models.UniqueConstraint(
-                condition=models.Q(("limit__isnull", False)), fields=("limit", "due_at"), name="reminder_of_limit_once"
+                condition=models.Q(("limit__isnull", False), ("recorded_at__isnull", False)),
+                fields=("limit", "due_at"),
+                name="reminder_of_limit_once",
             ),
         ),
         migrations.DeleteModel("RoundSlot"),
