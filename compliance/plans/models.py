@@ -260,6 +260,7 @@ class Reminder(models.Model):
         indexes = [
             models.Index(fields=["site", "due_at"], name="reminder_at_site"),
             models.Index(fields=["late_at"], name="reminder_late"),
+            models.Index(fields=["limit", "due_at"], name="reminder_of_limit", condition=Q(limit__isnull=False)),
             models.Index(fields=["due_at"], name="reminder_of_round_lately", condition=Q(round__isnull=False)),
         ]
 

@@ -16,6 +16,12 @@ class Migration(migrations.Migration):
                 name="reminder_of_limit_once",
             ),
         ),
+        migrations.AddIndex(
+            "reminder",
+            models.Index(
+                condition=models.Q(("limit__isnull", False)), fields=["limit", "due_at"], name="reminder_of_limit"
+            ),
+        ),
         migrations.DeleteModel("RoundSlot"),
         migrations.DeleteModel("Horizon"),
     ]
