@@ -32,7 +32,15 @@ def test_a_command_is_described(name):
     assert f"`{name}`" in README or f"`{name}`" in DEVELOPERS
 
 
-@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+ROOMS = [
+    (ROOT / name / "README.md").read_text()
+    for name in ("compliance/checks", "compliance/plans", "compliance/service", "shared")
+]
+
+
+@pytest.mark.parametrize(
+    "text", [README, DEVELOPERS, *ROOMS], ids=["README", "DEVELOPERS", "checks", "plans", "service", "shared"]
+)
 def test_nothing_is_named_that_is_gone(text):
     assert set(re.findall(r"NOUGHTBOOK_[A-Z_]+", text)) <= set(SETTINGS)
     assert set(re.findall(r"manage\.py ([a-z_]+)", text)) <= set(get_commands())
@@ -69,3 +77,7 @@ def test_the_table_of_the_measurement_names_each_of_its_modules():
     table = (ROOT / "compliance/metrology/README.md").read_text()
     modules = {path.stem for path in (ROOT / "compliance/metrology").glob("*.py")} - {"__init__"}
     assert set(re.findall(r"^\| `(\w+)` \|", table, re.MULTILINE)) == modules
+
+
+def test_the_guide_is_read_in_one_sitting():
+    assert len(DEVELOPERS) <= 9_000, "longer matter goes into the README of its room"
