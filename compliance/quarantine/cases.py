@@ -113,7 +113,7 @@ def load_case(anchor: str) -> Case | None:
     signatures = [s for s in Signature.objects.filter(probe=spans[0].probe).order_by("pk") if speaks_of(s, spans)]
     return Case(
         anchor=anchor,
-        probe=spans[0].probe,
+        probe=spans[0].probe.particulars_at(spans[-1].ends_at),
         spans=spans,
         cause=cause,
         tallies=tallies(spans, tuple(sites)),

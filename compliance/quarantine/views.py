@@ -70,7 +70,7 @@ def case_list(request: HttpRequest) -> HttpResponse:
     sites = Site.objects.filter(area=area, closed=False) if area else sites_of(request.user)
     found = [line for line in summaries(sites.values_list("pk", flat=True)) if line.state in states]
     probes = Probe.objects.select_related("site").in_bulk({line.probe_id for line in found})
-    lines = [CaseLine(summary, probes[summary.probe_id]) for summary in found]
+    lines = [CaseLine(summary, probes[summary.probe_id].particulars_at(summary.ends_at)) for summary in found]
     still_open = [line for line in lines if line.summary.state != CaseState.SIGNED]
     closed = [line for line in lines if line.summary.state == CaseState.SIGNED]
     context = {

@@ -5,9 +5,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from compliance.checks.instruments import amend_probe
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Decision, Signature
-from tests.checks.making import day
+from tests.checks.making import day, good
 from tests.quarantine.making import failed_after
 from tests.world import make_limit, make_reading
 
@@ -187,3 +188,13 @@ def test_limits_and_readings_are_worded_as_everywhere_else(as_person, world):
     text = as_person(world.manager).get(page(case)).content.decode().replace("\u00a0", " ")
     assert "\u221219.7 °C" in text
     assert "at most \u221218 °C for 30 s" in text
+
+
+def test_a_case_names_its_probe_as_it_was_called_at_its_end(world, as_person):
+    anchor = failed_after(world, "4.0")
+    good(world.probe, world.cook, day(10))
+    amend_probe(by=world.manager, probe=world.probe, changes={"code": "Z9"})
+    client = as_person(world.supervisor)
+    for path in (reverse("case_detail", args=[anchor.replace(":", "-")]), reverse("case_list")):
+        shown = client.get(path).content.decode().split("<main")[1]
+        assert "P1" in shown and "Z9" not in shown
