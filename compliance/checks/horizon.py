@@ -2,6 +2,7 @@
 
 import logging
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db import DatabaseError, connection, transaction
 from django.db.models import OuterRef, Subquery
@@ -18,9 +19,10 @@ from sites.models import Site
 
 from .check_rows import AHEAD, derive_with_states
 
-PROBES = 250  # at a time, so that nobody waits for long
+PROBES = 500  # at a time, so that nobody waits for long
 logger = logging.getLogger(__name__)
 LAST = ("pk", "probe_id", "site_id", "day", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "recorded_at")
+Row = Any  # a row of `LAST`, by name
 COLUMNS = (
     "probe_id", "site_id", "point", "day", "due_at", "opens_at", "grace_at", "closes_at", "late_at", "because", "recorded_at",
     "cancelled_because",
@@ -51,12 +53,12 @@ def _extend_some(probe_ids: list[int], now: datetime) -> None:
         "pk", "business", "site", "sensor", "withdrawn", "site__closed", "last"
     )
     in_use = {last: Reach(*reach, pk) for pk, *reach, withdrawn, closed, last in probes if not (withdrawn or closed)}
-    lasts = Reminder.objects.filter(pk__in=in_use, due_at__lte=now + AHEAD).only(*LAST)
+    lasts = Reminder.objects.filter(pk__in=in_use, due_at__lte=now + AHEAD).values_list(*LAST, named=True)
     if ends := [row for row in lasts if not row.because.startswith(OUT_OF_TOLERANCE)]:
         _extend(ends, in_use, now)
 
 
-def _extend(ends: list[Reminder], reaches: dict[int, Reach], now: datetime) -> None:
+def _extend(ends: list[Row], reaches: dict[int, Reach], now: datetime) -> None:
     known, rows, others = _SharedDues(ends, now), [], []
     for row in ends:
         following = known.after(row, reaches[row.pk])
@@ -72,7 +74,7 @@ def _extend(ends: list[Reminder], reaches: dict[int, Reach], now: datetime) -> N
 class _SharedDues:
     """What is worked out once for all probes that go by the same plans and calendar, and whose last row is of the same day."""
 
-    def __init__(self, ends: list[Reminder], now: datetime):
+    def __init__(self, ends: list[Row], now: datetime):
         site_ids = {row.site_id for row in ends}
         self.now, self.until = now, now + AHEAD
         self._sites = site_facts(Site.objects.select_related("area").filter(pk__in=site_ids))
@@ -80,7 +82,7 @@ class _SharedDues:
         self._works: dict[tuple, tuple[Calendar, list[Stretch]]] = {}
         self._rows: dict[tuple, list[tuple] | None] = {}
 
-    def after(self, last: Reminder, reach: Reach) -> list[tuple] | None:
+    def after(self, last: Row, reach: Reach) -> list[tuple] | None:
         """The rows after the last of a probe, as the table takes them; None where its history has to be looked at."""
         if last.day is None or last.cancelled_at or last.recorded_at is None:
             return None
@@ -99,7 +101,7 @@ class _SharedDues:
             self._works[scope] = calendar, stretches(self._book.candidates(reach))
         return self._works[scope]
 
-    def _follow(self, last: Reminder, plan: Plan, calendar: Calendar) -> list[tuple] | None:
+    def _follow(self, last: Row, plan: Plan, calendar: Calendar) -> list[tuple] | None:
         """None too where its end was not foreseen, or the grace lasts until the next: then one row gives way to another."""
         grace, rows = timedelta(minutes=plan.grace_minutes), []
         opens, over, waits = last.closes_at, last.grace_at, None

@@ -9,7 +9,6 @@ from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks.instruments import move_probe
-from compliance.reminders.models import Reminder
 from tests.checks import making
 from tests.plans.making import check_every
 from tests.reminders.play import SPRING, Play
@@ -54,19 +53,29 @@ def rows_of(world, told: list[tuple], clock, *, delay: int, shuffle: int | None 
         enter(play, what, at)
     end = SPRING + timedelta(hours=2 * HOURS)
     clock.move_to(end)
-    kept = [row for row in play.rows() if row[4] <= end and not any(words in row[-1] for words in LATE)]
-    assert Reminder.objects.filter(probe=play.probe, recorded_at=None).count() == 0
-    return kept
+    return [row for row in play.rows() if row[4] <= end]
+
+
+def cancelled(row: tuple) -> bool:
+    """What was asked for until it was known better stays, cancelled: a mark of lateness."""
+    return row[-2] is not None
+
+
+def found_late(row: tuple) -> bool:
+    return any(words in row[-1] for words in LATE)
 
 
 @given(happened, st.integers(0, 99))
+@example([(1, "good"), (198, "away"), (213, "adjusted"), (216, "good")], 0)
 @example([(21, "bad"), (45, "good"), (50, "dropped"), (70, "away"), (120, "moved"), (140, "good")], 4)
-@settings(suppress_health_check=list(HealthCheck), max_examples=12, deadline=None)
+@settings(suppress_health_check=list(HealthCheck), max_examples=8, deadline=None)
 def test_whoever_writes_it_down_and_when_the_rows_are_the_same(world, told, seed):
     told = sorted(told)
     with time_machine.travel(SPRING, tick=False) as clock:
         in_order = rows_of(world, told, clock, delay=0)
         late = rows_of(world, told, clock, delay=70)
         shuffled = rows_of(world, told, clock, delay=0, shuffle=seed)
-    assert late == in_order
-    assert shuffled == in_order
+    for otherwise in (late, shuffled):
+        assert [row for row in in_order if row not in otherwise and not cancelled(row)] == []
+        assert [row for row in otherwise if row not in in_order and not cancelled(row)] == []
+        assert {row[:5] for row in in_order if cancelled(row) and not found_late(row)} <= {row[:5] for row in otherwise}
