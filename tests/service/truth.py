@@ -175,7 +175,7 @@ class Watch(threading.Thread):
             try:
                 self.looks.append(look(self.scene.installation, web))
             except Exception as error:  # whatever it is, the page did not open
-                if self.scene.web is web and web.process.poll() is None:
+                if web not in self.scene.dead:
                     self.wrong.add(f"the health page did not open: {type(error).__name__}: {error}")
 
     def last(self, since: float) -> Look | None:
