@@ -1,6 +1,6 @@
 """Which database a test run uses. Plain `pytest` runs two workers side by side: what touches the database runs on SQLite, and
-once more on a PostgreSQL server of its own. What does not runs once: the worker of SQLite starts programs, and that of
-PostgreSQL, which would be through before it, does the rest. What is in `ON_ONE` runs on one of the two. `--engine sqlite`
+once more on a PostgreSQL server of its own. What does not runs once: the worker of SQLite starts the programs of one machine,
+that of PostgreSQL those of many, and it does the rest. What is in `ON_ONE` runs on one of the two. `--engine sqlite`
 runs everything in one process, `--engine postgres` what touches the database.
 
 Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
@@ -18,7 +18,7 @@ from tests.postgres import Postgres
 
 ENGINES = ("sqlite", "postgres")
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
-PROGRAMS = {"_alone", "_grown"}
+PROGRAMS = {"_alone": "sqlite", "_grown": "postgres"}  # which worker starts the programs of which installation
 # Long ones that ask nothing of the database which the other engine would answer otherwise.
 ON_ONE = {
     "tests/advice/": "sqlite",
@@ -106,7 +106,8 @@ def runs_here(item) -> bool:
         return Run.engine == only
     if touches_database(item):
         return True
-    return (Run.engine == "postgres") == (side_by_side and not PROGRAMS & set(item.fixturenames))
+    programs = next((engine for name, engine in PROGRAMS.items() if name in item.fixturenames), "postgres")
+    return Run.engine == (programs if side_by_side else "sqlite")
 
 
 def commits(item) -> bool:

@@ -30,7 +30,7 @@ FOR_COOKS = {"reading_correct", "event_add", "import_preview", "today_together"}
 FOR_THE_WHOLE_BUSINESS = {"business_edit", "plan_business"}
 STOP_ASKING = 286  # HTMX's answer to a page that asks again and again
 WRITING = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
-HOUSEKEEPING = re.compile(r'"(django_session)"')
+HOUSEKEEPING = re.compile(r'"(django_session|service_taskrun)"')
 
 
 def walk(patterns):

@@ -48,7 +48,7 @@ def failing(error: Exception) -> str:
 
 def broker() -> Finding:
     if not settings.BROKER:
-        return Finding("broker", True, "none is used: the process of the pages does the tasks")
+        return Finding("broker", True, "none is used")
     try:
         tasks = waiting_tasks()
     except Exception as error:

@@ -54,10 +54,9 @@ class TaskThread(Thread):
     def _do(self, name: str) -> None:
         try:
             current_app.tasks[name].apply()  # logs what the task raises
+            connection.close()
         except Exception:  # the others, and its own next time, must not be lost by it
             logger.exception("%s failed, and is tried again in its time", name)
-        finally:
-            connection.close()
 
 
 running: TaskThread | None = None

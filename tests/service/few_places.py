@@ -14,6 +14,7 @@ from django.contrib.auth.hashers import PBKDF2PasswordHasher  # noqa: E402
 from django.core.management import execute_from_command_line  # noqa: E402
 
 from compliance.advice import views  # noqa: E402
+from shared.places import PASSWORDS  # noqa: E402
 
 FOR_EVER = 120  # seconds, after which a test has failed long since
 
@@ -33,6 +34,7 @@ def until_let_go(folder: Path, doing: str, function):
 
 
 def main(folder: Path, command: list[str]) -> None:
+    PASSWORDS.patience = 2
     views.outlooks_of = until_let_go(folder, "drawing", views.outlooks_of)
     PBKDF2PasswordHasher.encode = until_let_go(folder, "hashing", PBKDF2PasswordHasher.encode)
     execute_from_command_line(["manage.py", *command])

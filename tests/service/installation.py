@@ -52,7 +52,7 @@ class Installation:
     @property
     def reached_by(self) -> str:
         """The address of the database for the programs; how long they wait for a writer to end is cut short."""
-        return f"{self.database_url}?timeout=3" if self.database_url.startswith("sqlite") else self.database_url
+        return f"{self.database_url}?timeout=2" if self.database_url.startswith("sqlite") else self.database_url
 
     @property
     def environment(self) -> dict[str, str]:

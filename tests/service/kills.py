@@ -1,4 +1,4 @@
-"""Runs the whole engine again and again while its parts are killed at random moments, and counts what came of it.
+"""Runs the whole installation again and again while its parts are killed at random moments, and counts what came of it.
 
 `python -m tests.service.kills --runs 50` takes about half a minute a run and prints a report as JSON.
 A run has three strikes (strikes.py) while things fall due (works.py) and checks fail (telling.py); all strikes are drawn before

@@ -31,6 +31,7 @@ class Scene:
         self.web.says("celery -A compliance beat")  # that nobody works for it yet
         self.workers = [installation.worker() for _ in range(workers)]
         self.beats = [installation.beat()]
+        self.dead: list[Program] = []  # pages that were killed
         self.struck: list[Struck] = []
         self.kills: list[tuple[float, float]] = []  # of senders, which may have had an answer on its way
         self.something_to_tell: Callable[[list[float]], None] = lambda waits: None
@@ -240,6 +241,7 @@ def web_killed(scene: Scene) -> None:
     """While people record: what was being written is there whole or not at all, and is sent again."""
     scene.something_to_tell([0, 0])
     time.sleep(scene.chance.uniform(0, 1))
+    scene.dead.append(scene.web)
     scene.web.kill()
     scene.web = scene.installation.start()
     scene.installation.address(scene.web)

@@ -1,4 +1,4 @@
-"""Checks that fail while the engine is struck: who has to be told is told of each exactly once, and every notice is mailed.
+"""Checks that fail while parts are struck: who has to be told is told of each exactly once, and every notice is mailed.
 
 They are recorded through the pages, as people do, and again with the same key where a page did not come.
 """

@@ -12,16 +12,18 @@ from tests.service.visitor import Stranger, Visitor
 CROWD = 24
 
 
-@pytest.fixture
-def held_up(alone, tmp_path):
+@pytest.fixture(scope="module")
+def held_up(_alone, tmp_path_factory):
     """A start command in which drawing waits for a file; and two people who are signed in."""
-    start = alone.start_held_up(tmp_path)
-    (tmp_path / "go-on-hashing").touch()
-    visitors = [Visitor(alone.address(start)) for _ in range(2)]
-    (tmp_path / "go-on-hashing").unlink()
-    for told in tmp_path.glob("hashing-*"):
+    folder = tmp_path_factory.mktemp("held-up")
+    start = _alone.start_held_up(folder)
+    (folder / "go-on-hashing").touch()
+    visitors = [Visitor(_alone.address(start)) for _ in range(2)]
+    (folder / "go-on-hashing").unlink()
+    for told in folder.glob("hashing-*"):
         told.unlink()
-    return tmp_path, *visitors
+    yield folder, *visitors
+    _alone.put_right()
 
 
 def under_way(folder, doing: str, number: int) -> None:

@@ -71,7 +71,7 @@ def test_pages_that_nobody_works_for_say_so_where_they_are_started(scene, grown)
 
 
 def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(scene, grown):
-    grown.send("acts.once", "key", 3)
+    grown.send("acts.once", "key", 2)
     until(lambda: tries(grown, "key"), what="the task to begin")
     [worker] = scene.workers
     worker.kill()

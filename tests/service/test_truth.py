@@ -1,5 +1,6 @@
 """What a run of kills holds against the health page and the senders: each lie is found, and nothing else."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -59,6 +60,12 @@ def test_the_rows_of_the_outbox_tell_of_mail(rows, well):
     assert lies(look(110, evidence=told(**rows)), struck=struck) == (not well)
     assert lies(look(110, "mail", evidence=told(**rows)), struck=struck) == well
     assert lies(look(110, "mail", evidence=told(nearly=1)), look(111, evidence=told(nearly=1)), struck=struck) == 0
+
+
+def test_what_was_unwell_before_a_look_and_after_it_for_different_reasons_may_have_been_well_between():
+    between = replace(look(110), before=told(often=1), after=told(given_up=OFTEN))
+    assert lies(between) == 0
+    assert lies(replace(between, after=told(often=2))) == 1
 
 
 @pytest.mark.parametrize(

@@ -59,15 +59,14 @@ class Evidence:
             [age] = connection.execute(AGE).fetchone()
             return cls(math.inf if age is None else age, *connection.execute(MAIL).fetchone())
 
-    def mail(self, slack: float) -> tuple[bool, bool]:
-        """Whether it is certainly well, and whether it certainly is not."""
-        return (
-            not self.often and not self.nearly and self.given_up < OFTEN and self.untried < LATE - slack,
-            self.often > 0 or self.given_up >= OFTEN or self.untried > LATE + slack,
-        )
+    def mail(self, slack: float) -> tuple[bool, set[str]]:
+        """Whether it is certainly well, and why it certainly is not."""
+        why = {"often": self.often > 0, "given up": self.given_up >= OFTEN, "late": self.untried > LATE + slack}
+        well = not self.often and not self.nearly and self.given_up < OFTEN and self.untried < LATE - slack
+        return well, {reason for reason, so in why.items() if so}
 
-    def tasks(self, slack: float) -> tuple[bool, bool]:
-        return self.age < PATIENCE - slack, self.age > PATIENCE + slack
+    def tasks(self, slack: float) -> tuple[bool, set[str]]:
+        return self.age < PATIENCE - slack, {"late"} if self.age > PATIENCE + slack else set()
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +91,15 @@ class Look:
         return age is not None and age < self.begun - moment
 
     def certainly(self, name: str) -> bool | None:
-        """Whether a part that the database tells of is well, by what it told before and after alike; None: who knows."""
+        """Whether a part that the database tells of is well, by what it told before and after alike; None: who knows. What was
+        unwell before for one reason and after for another may have been well between."""
         slack = self.spread + 0.2
         found = [(e.mail(slack) if name == "mail" else e.tasks(slack)) for e in (self.before, self.after) if e]
         if len(found) < 2:
             return None
         if all(well for well, _ in found):
             return True
-        return False if all(ill for _, ill in found) else None
+        return False if set.intersection(*(why for _, why in found)) else None
 
 
 @dataclass(slots=True)
@@ -175,7 +175,7 @@ class Watch(threading.Thread):
             try:
                 self.looks.append(look(self.scene.installation, web))
             except Exception as error:  # whatever it is, the page did not open
-                if self.scene.web is web and web.process.poll() is None:
+                if web not in self.scene.dead:
                     self.wrong.add(f"the health page did not open: {type(error).__name__}: {error}")
 
     def last(self, since: float) -> Look | None:

@@ -1,4 +1,4 @@
-"""What the engine is to get done while its parts are killed, and how it is told afterwards whether it did.
+"""What is to get done while parts are killed, and how it is told afterwards whether it did.
 
 A work prepares something before a run, says when it is settled, and names what is wrong in the end.
 """
@@ -20,7 +20,7 @@ FAILING = 5  # probes that fail their checks; all others fall due
 
 class Work:
     def prepare(self, scene: "Scene", chance: random.Random) -> None:
-        """Give the engine something to do from now on."""
+        """Give it something to do from now on."""
 
     def settled(self, installation: Installation) -> bool:
         """Whether all of it seems done."""

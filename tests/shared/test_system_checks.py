@@ -41,6 +41,7 @@ def said_with(tmp_path, **settings) -> tuple[int, str]:
         ({"NOUGHTBOOK_SWEEP_EVERY": "abc"}, ["noughtbook.E008", "NOUGHTBOOK_SWEEP_EVERY is no"]),
         ({"NOUGHTBOOK_REDELIVER_AFTER": "1m"}, ["noughtbook.E008", "NOUGHTBOOK_REDELIVER_AFTER is no"]),
         ({"NOUGHTBOOK_MAIL_TIMEOUT": "x"}, ["noughtbook.E008", "NOUGHTBOOK_MAIL_TIMEOUT is no"]),
+        ({"NOUGHTBOOK_STATEMENT_TIMEOUT": "0"}, ["noughtbook.E008", "NOUGHTBOOK_STATEMENT_TIMEOUT is no"]),
         (
             {"NOUGHTBOOK_MAIL_TIMEOUT": "900", "NOUGHTBOOK_REDELIVER_AFTER": "2"},
             ["noughtbook.E009", "Set NOUGHTBOOK_REDELIVER_AFTER to at least"],
