@@ -1,12 +1,24 @@
+from collections.abc import Iterator
+from datetime import datetime
+from itertools import chain
+
 from django.core.management.base import BaseCommand, CommandError
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from compliance.checks.check_rows import differing
+from compliance.limits.models import Limit
 from compliance.plans.models import Unsettled
+from compliance.plans.round_rows import differing_rounds
 from compliance.probes.models import Probe
 
 BATCH = 50
 TOLD = 100  # differences that are listed
+ADDED, CHANGED, UNWANTED = (
+    "is asked for, and not stored",
+    "is stored otherwise than asked for",
+    "is stored, and not asked for",
+)
 
 
 class Command(BaseCommand):
@@ -14,11 +26,10 @@ class Command(BaseCommand):
 
     def handle(self, *args, **options):
         now, count = timezone.now(), 0
-        for probe, row, wrong in _differences(now):
+        for difference in chain(_of_checks(now), _of_readings(now)):
             count += 1
             if count <= TOLD:
-                self.stdout.write(f"{probe.site}: probe {probe}, {row.get_point_display()}, due {row.due_at:%Y-%m-%d %H:%M} UTC "
-                                  f"({row.because}), {wrong}.")  # fmt: skip
+                self.stdout.write(difference)
         if waiting := Unsettled.objects.count():
             self.stdout.write(f"{waiting} sites are still being worked out; what differs there may be due to that.")
         if count:
@@ -26,11 +37,23 @@ class Command(BaseCommand):
         self.stdout.write("No difference.")
 
 
-def _differences(now):
+def _of_checks(now: datetime) -> Iterator[str]:
+    for probes in _batches(Probe.objects.select_related("site__area")):
+        for probe, row, wrong in differing(probes, now):
+            point = row.get_point_display()
+            yield f"{probe.site}: probe {probe}, {point}, due {row.due_at:%Y-%m-%d %H:%M} UTC ({row.because}), {wrong}."
+
+
+def _of_readings(now: datetime) -> Iterator[str]:
+    for limits in _batches(Limit.objects.select_related("site__area")):
+        for limit, found in differing_rounds([limit.pk for limit in limits], now):
+            for rows, wrong in ((found.added, ADDED), (found.changed, CHANGED), (found.unwanted, UNWANTED)):
+                for row in rows:
+                    yield f"{limit.site}: {limit}, due {row.due_at:%Y-%m-%d %H:%M} UTC ({row.because}), {wrong}."
+
+
+def _batches(records: QuerySet) -> Iterator[list]:
     last = 0
-    while True:
-        probes = list(Probe.objects.select_related("site__area").filter(pk__gt=last).order_by("pk")[:BATCH])
-        if not probes:
-            return
-        yield from differing(probes, now)
-        last = probes[-1].pk
+    while some := list(records.filter(pk__gt=last).order_by("pk")[:BATCH]):
+        yield some
+        last = some[-1].pk
