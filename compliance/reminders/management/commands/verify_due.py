@@ -4,6 +4,7 @@ from django.utils import timezone
 from compliance.checks.check_rows import differing
 from compliance.plans.models import Unsettled
 from compliance.probes.models import Probe
+from shared.words import plural
 
 BATCH = 50
 TOLD = 100  # differences that are listed
@@ -20,9 +21,11 @@ class Command(BaseCommand):
                 self.stdout.write(f"{probe.site}: probe {probe}, {row.get_point_display()}, due {row.due_at:%Y-%m-%d %H:%M} UTC "
                                   f"({row.because}), {wrong}.")  # fmt: skip
         if waiting := Unsettled.objects.count():
-            self.stdout.write(f"{waiting} sites are still being worked out; what differs there may be due to that.")
+            self.stdout.write(
+                f"{plural(waiting, 'site')} still to be worked out: what differs there may be due to that."
+            )
         if count:
-            raise CommandError(f"{count} differences.")
+            raise CommandError(f"{plural(count, 'difference')}.")
         self.stdout.write("No difference.")
 
 
