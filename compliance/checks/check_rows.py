@@ -80,7 +80,9 @@ def differing(probes: Iterable[Probe], now: datetime) -> Iterator[tuple[Probe, R
     for pk, known in facts.items():
         last = max((row.due_at for row in stored[pk]), default=now)
         told = folded(known, max(now, last - TICK))  # the last that is stored is the next after the others
+        asked = {(row.point, row.due) for row in told.rows}
         wrong = difference(stored[pk], [as_reminder(pk, row) for row in told.rows], now, "")
         yield from ((probes[pk], row, "is asked for, and not stored") for row in wrong.added)
-        yield from ((probes[pk], row, "is stored otherwise than asked for") for row in wrong.changed)
-        yield from ((probes[pk], row, "is stored, and not asked for") for row in wrong.unwanted)
+        for row in (*wrong.changed, *wrong.unwanted):
+            owed = (row.point, row.due_at) in asked
+            yield probes[pk], row, "is stored otherwise than asked for" if owed else "is stored, and not asked for"

@@ -4,7 +4,7 @@ Source: own judgement on the safe side, after 9 CFR 417.3(b) and ISO/IEC 17025:2
 released on an instrument that failed, or that nobody has checked since something happened to it.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 
@@ -12,14 +12,17 @@ from django.db import models
 from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from compliance.metrology.bracketing import Cause, cut
+from compliance.metrology.vocabulary import CheckKind
 from compliance.plans.demands import Checked, Happened, is_withdrawn, moment, outstanding
-from compliance.plans.models import Point, Reminder
+from compliance.plans.obligations import ProbeFacts, folded
 from compliance.probes.models import Event, EventKind, Placement, Probe
+from shared import clock
 from shared.time_text import recent_moment
 
 from .kinds import KINDS
-from .models import BEGINNING, END, Check, CheckDraft, Span, Standing
-from .timeline import CHECKED, marks_of
+from .models import BEGINNING, END, CheckDraft, Span, Standing
+from .probe_facts import probe_facts
+from .timeline import marks_of
 
 
 class Fitness(models.TextChoices):
@@ -99,8 +102,8 @@ def judge(known: Known) -> Judgement:
 def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
     """Each probe at a moment, by its key, from all that is known now of the time up to it.
 
-    One query for any number of probes, another where one may not be used, and three where something happened to one
-    after that moment.
+    One query for any number of probes, another where one may not be used, and ten where something happened to one after
+    that moment.
     """
     rows = list(_rows(probe_ids))
     later = [row for row in rows if _changed_at(row) > at]
@@ -201,16 +204,12 @@ def _failed(cause: str, behind: Sequence, doubt: Sequence) -> dict:
 
 
 def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
-    """What was to be said of each of these probes at a moment, from its live checks and events up to it."""
-    checks, events, asked = ({pk: [] for pk in probe_ids} for _ in range(3))
-    live = {"probe__in": probe_ids, "void__isnull": True}
-    for pk, *told in Check.objects.filter(**live, checked_at__lte=at).order_by().values_list("probe_id", *CHECKED):
-        checks[pk].append(Checked(*told))
-    for pk, *told in Event.objects.filter(**live, at__lte=at).order_by().values_list("probe_id", "at", "kind", "pk"):
-        events[pk].append(Happened(*told))
-    overdue = Reminder.objects.filter(probe__in=probe_ids, point=Point.ZERO, grace_at__lte=at).exclude(
-        cancelled_at__lte=at
-    )
-    for pk, *told in overdue.order_by().values_list("probe_id", "opens_at", "due_at"):
-        asked[pk].append(tuple(told))
-    return {pk: known_then(checks[pk], events[pk], at, asked[pk]) for pk in probe_ids}
+    """What was to be said of each of these probes at a moment, from all that is known now of the time up to it."""
+    facts = probe_facts(Probe.objects.filter(pk__in=probe_ids))
+    return {pk: known_then(known.checks, known.events, at, _late(known, at)) for pk, known in facts.items()}
+
+
+def _late(facts: ProbeFacts, at: datetime) -> Iterator[tuple[datetime, datetime]]:
+    for row in folded(facts, max(at, clock.now())).rows:
+        if row.point == CheckKind.ZERO and row.grace_ends <= at and not (row.cancelled and row.cancelled <= at):
+            yield row.opens, row.due

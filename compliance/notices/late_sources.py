@@ -50,7 +50,7 @@ def overdue(now: datetime) -> Gathered:
     """Checks whose grace ended since this was looked at last. A check that was done by then is told of where that is undone: what
     undoes it puts off when it is late."""
     since = Watermark.objects.filter(kind=Kind.OVERDUE).values_list("at", flat=True).first() or now - LONGEST_GRACE
-    late = _still_late(Reminder.objects.filter(probe__isnull=False, late_at__gt=since, late_at__lte=now), now)
+    late = _still_late(became_late(since, now).filter(probe__isnull=False), now)
     told = Notified.objects.filter(kind=Kind.OVERDUE, number__in=[each.pk for each in late])
     told = {each.number: each for each in told}
     gathered = _late(Kind.OVERDUE, [each for each in late if each.pk not in told])
@@ -60,6 +60,11 @@ def overdue(now: datetime) -> Gathered:
         if each.pk in told:  # the supervisors are told again, if it waits on
             told[each.pk].again_at = _escalated_at(each)
     return gathered
+
+
+def became_late(since: datetime, now: datetime) -> QuerySet[Reminder]:
+    """One range of one index: it grows with what became late since then, not with history nor with what lies ahead."""
+    return Reminder.objects.filter(late_at__gt=since, late_at__lte=now)
 
 
 def unanswered(now: datetime) -> Gathered:

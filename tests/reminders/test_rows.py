@@ -1,13 +1,18 @@
 """The rows that are stored are those that the facts say, whatever happened, whenever it was entered, and whatever stood still."""
 
+from datetime import timedelta
+from io import StringIO
+
 import pytest
 import time_machine
 from django.core.management import call_command
+from django.core.management.base import CommandError
 from hypothesis import HealthCheck, example, given, settings
 
 from compliance.checks.check_rows import differing
 from compliance.checks.timeline import recut
 from compliance.probes.models import Probe
+from compliance.reminders.models import Reminder
 from tests.reminders.play import AUTUMN, SPRING, Play, run, scripts
 
 pytestmark = pytest.mark.django_db
@@ -43,3 +48,23 @@ def test_what_stood_still_lays_the_same_rows_as_what_ran_every_night(world, scri
         once = Play.begin(world, SPRING)
         run(once, script, clock, nights=False)
     assert once.rows() == often.rows()
+
+
+@pytest.mark.parametrize(
+    "wrong", ["is asked for, and not stored", "is stored otherwise", "is stored, and not asked for"]
+)
+def test_what_is_stored_otherwise_is_listed(world, wrong):
+    recut(world.probe)
+    rows = Reminder.objects.filter(probe=world.probe).order_by("due_at")
+    row = rows[len(rows) // 2]
+    if wrong == "is asked for, and not stored":
+        row.delete()
+    elif wrong == "is stored otherwise":
+        rows.filter(pk=row.pk).update(closes_at=row.closes_at - timedelta(minutes=1))
+    else:
+        row.pk, row.due_at = None, row.due_at + timedelta(minutes=1)
+        row.save(force_insert=True)
+    said = StringIO()
+    with pytest.raises(CommandError, match="1 difference"):
+        call_command("verify_due", stdout=said)
+    assert f"probe P1, zero point, due {row.due_at:%Y-%m-%d %H:%M} UTC (every 7 days), {wrong}" in said.getvalue()

@@ -4,11 +4,14 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from compliance.checks.actions import void_check, void_event
 from compliance.checks.instruments import move_probe, register_probe
 from compliance.checks.models import ProbeState
 from compliance.notices import late_sources
+from compliance.notices.enqueue import enqueue_due_notices
 from compliance.reminders import planning
 from compliance.reminders.actions import excuse_reminder, void_excuse
 from compliance.reminders.models import Reminder
@@ -258,6 +261,18 @@ def test_what_is_undone_is_told_though_its_grace_ended_long_before(daily, world,
     void_check(by=world.manager, check=check, reason="Another probe.")
     assert row(daily, at(11)).late_at == at(11, 20, 5)
     assert at(11) in told_late(daily, at(11, 20, 5))
+
+
+def test_only_what_became_late_since_the_last_look_is_looked_at(daily, world, clock):
+    clock.move_to(at(12, 12))
+    enqueue_due_notices(at(12, 12))
+    assert [row.due_at for row in late_sources.became_late(at(11, 12), at(12, 12))] == [at(12)]
+    with CaptureQueriesContext(connection) as asked:
+        enqueue_due_notices(at(12, 12, 1))
+    (looked,) = [q["sql"] for q in asked if '"late_at" >' in q["sql"]]
+    assert "12:00:00" in looked and "12:01:00" in looked, "from the last look to this one"
+    if connection.vendor == "sqlite":
+        assert "reminder_late" in late_sources.became_late(at(12, 12), at(12, 12, 1)).explain()
 
 
 def test_so_is_what_an_excuse_no_longer_covers(daily, world, clock):

@@ -5,6 +5,7 @@ from itertools import chain
 from django.core.management.base import BaseCommand, CommandError
 from django.db.models import QuerySet
 from django.utils import timezone
+from shared.words import plural
 
 from compliance.checks.check_rows import differing
 from compliance.limits.models import Limit
@@ -31,9 +32,11 @@ class Command(BaseCommand):
             if count <= TOLD:
                 self.stdout.write(difference)
         if waiting := Unsettled.objects.count():
-            self.stdout.write(f"{waiting} sites are still being worked out; what differs there may be due to that.")
+            self.stdout.write(
+                f"{plural(waiting, 'site')} still to be worked out: what differs there may be due to that."
+            )
         if count:
-            raise CommandError(f"{count} differences.")
+            raise CommandError(f"{plural(count, 'difference')}.")
         self.stdout.write("No difference.")
 
 
