@@ -5,13 +5,13 @@ from itertools import chain
 from django.core.management.base import BaseCommand, CommandError
 from django.db.models import QuerySet
 from django.utils import timezone
-from shared.words import plural
 
 from compliance.checks.check_rows import differing
 from compliance.limits.models import Limit
 from compliance.plans.models import Unsettled
 from compliance.plans.round_rows import differing_rounds
 from compliance.probes.models import Probe
+from shared.plurals import plural
 
 BATCH = 50
 TOLD = 100  # differences that are listed
