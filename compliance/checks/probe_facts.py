@@ -18,9 +18,16 @@ from sites.models import Site
 from .models import Check
 
 CHECKED = (
-    "checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional", "typing__showed",
+    "checked_at",
+    "verdict",
+    "stage",
+    "pk",
+    "kind",
+    "reference_milli",
+    "budget__conformity__conditional",
+    "typing__showed",
     "typing__unfinished",
-)  # fmt: skip
+)
 OF_A_KIND = (OF_KIND_AT_SITE, OF_KIND)
 ORDERS = 10**12  # more than there are plans
 
@@ -53,9 +60,11 @@ def _former_kinds(probe_ids: Iterable[int]) -> dict[int, list[tuple[datetime, st
     """Of which kind each of these probes was before, the oldest first, and until when."""
     found = defaultdict(list)
     amended = Entry.objects.filter(
-        action="probe.amend", subject_type=Probe._meta.label_lower, subject_id__in=list(probe_ids),
+        action="probe.amend",
+        subject_type=Probe._meta.label_lower,
+        subject_id__in=list(probe_ids),
         data__changes__has_key="sensor",
-    )  # fmt: skip
+    )
     for pk, at, data in amended.order_by("at", "pk").values_list("subject_id", "at", "data"):
         found[pk].append((at, data["changes"]["sensor"][0]))
     return found

@@ -19,8 +19,15 @@ COLUMNS = [
     Column("Due", points=72), Column("What was asked for", share=2), Column("What became of it", points=62),
     Column("When", points=72), Column("By", points=24),
 ]  # fmt: skip
-COUNTED = (Status.CLEARED, Status.EXCUSED, Status.CANCELLED, Status.MISSED, Status.OVERDUE, Status.DUE,
-           Status.NOT_ASKED)  # fmt: skip
+COUNTED = (
+    Status.CLEARED,
+    Status.EXCUSED,
+    Status.CANCELLED,
+    Status.MISSED,
+    Status.OVERDUE,
+    Status.DUE,
+    Status.NOT_ASKED,
+)
 WORDS = {
     Status.CLEARED: "done", Status.EXCUSED: "excused", Status.MISSED: "MISSED", Status.OVERDUE: "overdue", Status.DUE: "due",
     Status.UPCOMING: "to come", Status.CANCELLED: "not asked for", Status.NOT_ASKED: "not asked in time",

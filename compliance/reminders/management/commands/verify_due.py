@@ -18,8 +18,10 @@ class Command(BaseCommand):
         for probe, row, wrong in _differences(now):
             count += 1
             if count <= TOLD:
-                self.stdout.write(f"{probe.site}: probe {probe}, {row.get_point_display()}, due {row.due_at:%Y-%m-%d %H:%M} UTC "
-                                  f"({row.because}), {wrong}.")  # fmt: skip
+                self.stdout.write(
+                    f"{probe.site}: probe {probe}, {row.get_point_display()}, due {row.due_at:%Y-%m-%d %H:%M} UTC "
+                    f"({row.because}), {wrong}."
+                )
         if waiting := Unsettled.objects.count():
             self.stdout.write(
                 f"{plural(waiting, 'site')} still to be worked out: what differs there may be due to that."
