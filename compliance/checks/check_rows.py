@@ -53,20 +53,31 @@ def derive_with_states(probes: Iterable[Probe], now: datetime, because: str) -> 
 
 def as_reminder(probe_id: int, row: Obligation) -> Reminder:
     return Reminder(
-        probe_id=probe_id, site_id=row.site, point=row.point.value, day=row.day, due_at=row.due, opens_at=row.opens,
-        grace_at=row.grace_ends, closes_at=row.closes, because=row.because[:200], cancelled_at=row.cancelled,
+        probe_id=probe_id,
+        site_id=row.site,
+        point=row.point.value,
+        day=row.day,
+        due_at=row.due,
+        opens_at=row.opens,
+        grace_at=row.grace_ends,
+        closes_at=row.closes,
+        because=row.because[:200],
+        cancelled_at=row.cancelled,
         cancelled_because=row.cancelled_because[:300],
-    )  # fmt: skip
+    )
 
 
 def say_next(state: ProbeState, told: Folded) -> bool:
     """Keep what is said of the next row, or why there is none; gives whether that was something else before."""
     row = told.next
     said = {
-        "due_at": row and row.due, "due_because": (row.because if row else told.nothing)[:200], "due_day": row and row.day,
-        "grace_at": row and row.grace_ends, "point": row.point.value if row else Point.ZERO,
+        "due_at": row and row.due,
+        "due_because": (row.because if row else told.nothing)[:200],
+        "due_day": row and row.day,
+        "grace_at": row and row.grace_ends,
+        "point": row.point.value if row else Point.ZERO,
         "at_once_because": told.at_once,
-    }  # fmt: skip
+    }
     differs = [name for name, value in said.items() if getattr(state, name) != value]
     for name in differs:
         setattr(state, name, said[name])

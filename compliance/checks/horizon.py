@@ -24,9 +24,19 @@ logger = logging.getLogger(__name__)
 LAST = ("pk", "probe_id", "site_id", "day", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "recorded_at")
 Row = Any  # a row of `LAST`, by name
 COLUMNS = (
-    "probe_id", "site_id", "point", "day", "due_at", "opens_at", "grace_at", "closes_at", "late_at", "because", "recorded_at",
+    "probe_id",
+    "site_id",
+    "point",
+    "day",
+    "due_at",
+    "opens_at",
+    "grace_at",
+    "closes_at",
+    "late_at",
+    "because",
+    "recorded_at",
     "cancelled_because",
-)  # fmt: skip
+)
 
 
 def extend(now: datetime) -> bool:
@@ -119,9 +129,17 @@ class _SharedDues:
         keep = connection.ops.adapt_datetimefield_value
         at, over = keep(due.at), keep(due.at + grace)
         return (
-            Point.ZERO.value, connection.ops.adapt_datefield_value(due.day), at, keep(due.at - TICK), over, keep(closes), over,
-            due.because[:200], keep(self.now), "",
-        )  # fmt: skip
+            Point.ZERO.value,
+            connection.ops.adapt_datefield_value(due.day),
+            at,
+            keep(due.at - TICK),
+            over,
+            keep(closes),
+            over,
+            due.because[:200],
+            keep(self.now),
+            "",
+        )
 
 
 def _append(rows: list[tuple]) -> None:

@@ -11,16 +11,22 @@ from compliance.plans.facts import site_facts
 from compliance.plans.obligations import ProbeFacts, Stay
 from compliance.plans.queries import OF_KIND, OF_KIND_AT_SITE, PlanBook, Reach
 from compliance.plans.schedule import Candidate
-from compliance.probes.models import Event, Placement, Probe
-from shared.audit.models import Entry
+from compliance.probes.models import Event, Placement, Probe, ProbeParticulars
 from sites.models import Site
 
 from .models import Check
 
 CHECKED = (
-    "checked_at", "verdict", "stage", "pk", "kind", "reference_milli", "budget__conformity__conditional", "typing__showed",
+    "checked_at",
+    "verdict",
+    "stage",
+    "pk",
+    "kind",
+    "reference_milli",
+    "budget__conformity__conditional",
+    "typing__showed",
     "typing__unfinished",
-)  # fmt: skip
+)
 OF_A_KIND = (OF_KIND_AT_SITE, OF_KIND)
 ORDERS = 10**12  # more than there are plans
 
@@ -51,13 +57,12 @@ def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:
 
 def _former_kinds(probe_ids: Iterable[int]) -> dict[int, list[tuple[datetime, str]]]:
     """Of which kind each of these probes was before, the oldest first, and until when."""
-    found = defaultdict(list)
-    amended = Entry.objects.filter(
-        action="probe.amend", subject_type=Probe._meta.label_lower, subject_id__in=list(probe_ids),
-        data__changes__has_key="sensor",
-    )  # fmt: skip
-    for pk, at, data in amended.order_by("at", "pk").values_list("subject_id", "at", "data"):
-        found[pk].append((at, data["changes"]["sensor"][0]))
+    found, kinds = defaultdict(list), {}
+    facts = ProbeParticulars.objects.filter(probe__in=list(probe_ids)).order_by("pk")
+    for pk, at, sensor in facts.values_list("probe", "recorded_at", "sensor"):
+        if kinds.setdefault(pk, sensor) != sensor:
+            found[pk].append((at, kinds[pk]))
+        kinds[pk] = sensor
     return found
 
 

@@ -95,8 +95,8 @@ def _set_for(sites: Collection[int], act: Callable[[], Set]) -> Set:
 def change_plan(*, probe: Probe | None = None, site=None, business=None, **given) -> CheckPlan:
     """As `plans.actions.set_plan`."""
     if probe is None:
-        act = lambda: plans.set_plan(site=site, business=business, **given)  # noqa: E731
-        return _set_for(_reached(site=site, business=business), act)
+        sites = _reached(site=site, business=business)
+        return _set_for(sites, lambda: plans.set_plan(site=site, business=business, **given))
     with transaction.atomic():
         hold(probe)
         plan = plans.set_plan(probe=probe, site=site, business=business, **given)

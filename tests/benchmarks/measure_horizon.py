@@ -39,9 +39,12 @@ def fill(world: World, count: int) -> None:
         business=world.business, every_days=1, effective_from=(NOW - 9 * DAY).date(), recorded_by=world.supervisor
     )
     probes = Probe.objects.bulk_create(
-        (Probe(business=world.business, site=sites[n // AT_A_SITE], code=f"B{n}", sensor=Sensor.THERMISTOR)
-         for n in range(count)), batch_size=5000,
-    )  # fmt: skip
+        (
+            Probe(business=world.business, site=sites[n // AT_A_SITE], code=f"B{n}", sensor=Sensor.THERMISTOR)
+            for n in range(count)
+        ),
+        batch_size=5000,
+    )
     since = NOW - DAY
     Placement.objects.bulk_create(
         (Placement(probe=p, site_id=p.site_id, starts_at=since, recorded_by=world.supervisor) for p in probes),
@@ -55,10 +58,18 @@ def fill(world: World, count: int) -> None:
 
 def row(probe: Probe, due: datetime) -> Reminder:
     return Reminder(
-        probe=probe, site_id=probe.site_id, point="zero", day=due.date(), due_at=due, opens_at=due - TICK,
-        grace_at=due + timedelta(hours=2), closes_at=due + DAY - TICK, late_at=due + timedelta(hours=2),
-        because="every day", recorded_at=NOW - DAY,
-    )  # fmt: skip
+        probe=probe,
+        site_id=probe.site_id,
+        point="zero",
+        day=due.date(),
+        due_at=due,
+        opens_at=due - TICK,
+        grace_at=due + timedelta(hours=2),
+        closes_at=due + DAY - TICK,
+        late_at=due + timedelta(hours=2),
+        because="every day",
+        recorded_at=NOW - DAY,
+    )
 
 
 def measure(count: int) -> None:

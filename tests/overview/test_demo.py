@@ -67,8 +67,10 @@ def test_only_the_demo_says_when_its_records_were_made():
 
 
 def test_of_all_that_was_asked_for_most_is_done_some_missed_and_a_few_excused_with_a_reason(demo):
+    """From the second week on: not every probe was checked on the day on which it came into the book."""
     for of_a_round in (True, False):
-        counts = Counter(asked(round__isnull=not of_a_round).values_list("status", flat=True))
+        of_then = asked(round__isnull=not of_a_round, due_at__gt=demo.begins + 7 * DAY)
+        counts = Counter(of_then.values_list("status", flat=True))
         assert counts[Status.CLEARED] > 0.95 * sum(counts.values()) > 1000
         assert counts[Status.MISSED] > 10 and counts[Status.EXCUSED] > 3
     assert all(Excuse.objects.values_list("reason", flat=True))

@@ -20,9 +20,11 @@ from sites.models import Person  # noqa: E402
 from tests.checks import making  # noqa: E402
 
 BEFORE = [
-    ("plans", "0005_horizon"), ("checks", "0010_numbers_kept"), ("reminders", "0004_due_times_beside_plans"),
+    ("plans", "0005_horizon"),
+    ("checks", "0010_numbers_kept"),
+    ("reminders", "0004_due_times_beside_plans"),
     ("notices", "0009_no_leases"),
-]  # fmt: skip
+]
 TODAY = datetime.combine(datetime.now(UTC).date(), time(0, 1), UTC)
 DAY = timedelta(days=1)
 
@@ -42,23 +44,59 @@ def as_it_was() -> None:
     plan = {"every_days": 1, "at": time(0, 1), "effective_from": since.date(), "recorded_at": since}
     key = model("plans", "CheckPlan").objects.create(business=business, **plan, **by).pk
     check = model("checks", "Check").objects.create(
-        key=uuid.uuid4(), probe=probe, site=site, kind="zero", stage="as_found", checked_at=TODAY - 5 * DAY, checked_by=person,
-        verdict="in_tolerance", recorded_at=TODAY - 5 * DAY, tolerance_milli=1000, decision_rule="guarded", **by,
-    )  # fmt: skip
+        key=uuid.uuid4(),
+        probe=probe,
+        site=site,
+        kind="zero",
+        stage="as_found",
+        checked_at=TODAY - 5 * DAY,
+        checked_by=person,
+        verdict="in_tolerance",
+        recorded_at=TODAY - 5 * DAY,
+        tolerance_milli=1000,
+        decision_rule="guarded",
+        **by,
+    )
     due = [TODAY - n * DAY for n in range(4, -1, -1)]
     model("checks", "ProbeState").objects.create(
-        probe=probe, standing="pending", last_check=check, last_good_check=check, last_good_at=check.checked_at,
-        due_at=due[0], due_because="every day", due_day=due[0].date(), anchor_at=check.checked_at, next_day=due[1].date(),
-    )  # fmt: skip
+        probe=probe,
+        standing="pending",
+        last_check=check,
+        last_good_check=check,
+        last_good_at=check.checked_at,
+        due_at=due[0],
+        due_because="every day",
+        due_day=due[0].date(),
+        anchor_at=check.checked_at,
+        next_day=due[1].date(),
+    )
     reminders = model("plans", "Reminder").objects
     rows = [
-        reminders.create(probe=probe, site=site, since_at=due[0], opens_at=at - DAY, due_at=at, because="every day",
-                         grace_at=at + timedelta(hours=2), closes_at=at + DAY) for at in due
-    ]  # fmt: skip
+        reminders.create(
+            probe=probe,
+            site=site,
+            since_at=due[0],
+            opens_at=at - DAY,
+            due_at=at,
+            because="every day",
+            grace_at=at + timedelta(hours=2),
+            closes_at=at + DAY,
+        )
+        for at in due
+    ]
     model("reminders", "Excuse").objects.create(reminder_id=rows[1].pk, reason="In the laboratory.", **by)
     reminders.filter(pk=rows[2].pk).update(lifted_at=due[2], lifted_because="withdrawn from use")
-    reminders.create(probe=probe, site=site, since_at=due[3] + DAY / 2, opens_at=due[3], due_at=due[3] + DAY / 2, away=True,
-                     because="out of tolerance at its last boiling check", grace_at=due[4], closes_at=due[4] + DAY)  # fmt: skip
+    reminders.create(
+        probe=probe,
+        site=site,
+        since_at=due[3] + DAY / 2,
+        opens_at=due[3],
+        due_at=due[3] + DAY / 2,
+        away=True,
+        because="out of tolerance at its last boiling check",
+        grace_at=due[4],
+        closes_at=due[4] + DAY,
+    )
     model("plans", "Slot").objects.create(
         site=site, plan_key=key, day=due[4].date(), named=True, due_at=due[4], because="every day"
     )
@@ -66,24 +104,49 @@ def as_it_was() -> None:
 
 def told() -> list:
     rows = Reminder.objects.filter(due_at__lte=datetime.now(UTC)).order_by("due_at")
-    return [[(row.due_at - TODAY) / DAY, row.point, row.cancelled_because, row.excuses.count(), row.late_at == row.grace_at,
-             row.recorded_at is None] for row in rows]  # fmt: skip
+    return [
+        [
+            (row.due_at - TODAY) / DAY,
+            row.point,
+            row.cancelled_because,
+            row.excuses.count(),
+            row.late_at == row.grace_at,
+            row.recorded_at is None,
+        ]
+        for row in rows
+    ]
 
 
 def main() -> None:
     as_it_was()
     call_command("migrate", verbosity=0)
     before = told()
-    print(json.dumps({"rows": before, "ahead": Reminder.objects.filter(due_at__gt=datetime.now(UTC)).count(),
-                      "waiting": Unsettled.objects.count()}))  # fmt: skip
+    print(
+        json.dumps(
+            {
+                "rows": before,
+                "ahead": Reminder.objects.filter(due_at__gt=datetime.now(UTC)).count(),
+                "waiting": Unsettled.objects.count(),
+            }
+        )
+    )
     settle_all()
     said = StringIO()
     call_command("verify_due", stdout=said)
     ahead = Reminder.objects.filter(due_at__gt=datetime.now(UTC)).order_by("due_at")
     last = Reminder.objects.get(due_at=TODAY)
-    print(json.dumps({"same": told() == before, "ahead": [row.recorded_at is None for row in ahead][:1], "rows": len(ahead),
-                      "ends": last.closes_at == ahead[0].opens_at, "said": said.getvalue().strip(),
-                      "waiting": Unsettled.objects.count()}))  # fmt: skip
+    print(
+        json.dumps(
+            {
+                "same": told() == before,
+                "ahead": [row.recorded_at is None for row in ahead][:1],
+                "rows": len(ahead),
+                "ends": last.closes_at == ahead[0].opens_at,
+                "said": said.getvalue().strip(),
+                "waiting": Unsettled.objects.count(),
+            }
+        )
+    )
     making.good(Probe.objects.get(), Person.objects.get(), datetime.now(UTC))
     call_command("verify_due", stdout=said)
     print(json.dumps({"same": told() == before, "due": ProbeState.objects.get().due_at > datetime.now(UTC)}))
