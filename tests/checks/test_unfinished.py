@@ -9,6 +9,7 @@ from django.utils import timezone
 from compliance.checks import drafts, unfinished
 from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
+from compliance.plans.models import Reminder
 from compliance.reminders.tasks import settle
 from shared.audit.models import Entry
 from tests.conftest import NOON
@@ -273,7 +274,8 @@ def test_left_at_boiling_it_asks_for_another_check_at_boiling(as_person, cook, p
     check = Check.objects.latest("checked_at")
     assert (check.kind, check.verdict, check.reference_milli) == ("boiling", "inconclusive", 98_266)
     probe.refresh_from_db()
-    assert probe.state.at_once_because == "an unfinished check showed 93.0 °C" and probe.state.away
+    assert probe.state.at_once_because == "an unfinished check showed 93.0 °C"
+    assert Reminder.objects.filter(probe=probe, point="boiling", because=probe.state.at_once_because).exists()
     assert "953 hPa" in text(hands.client.get(reverse("check_detail", args=[check.pk])))
 
 

@@ -12,9 +12,9 @@ django.setup()  # before the models below can be read
 
 from django.contrib.auth.hashers import PBKDF2PasswordHasher  # noqa: E402
 from django.core.management import execute_from_command_line  # noqa: E402
-from shared.request_slots import PASSWORDS  # noqa: E402
 
 from compliance.advice import views  # noqa: E402
+from shared.request_slots import PASSWORDS  # noqa: E402
 
 FOR_EVER = 120  # seconds, after which a test has failed long since
 

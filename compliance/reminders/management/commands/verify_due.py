@@ -30,14 +30,7 @@ class Command(BaseCommand):
         for difference in chain(_of_checks(now), _of_readings(now)):
             count += 1
             if count <= TOLD:
-<<<<<<< HEAD
                 self.stdout.write(difference)
-=======
-                self.stdout.write(
-                    f"{probe.site}: probe {probe}, {row.get_point_display()}, due {row.due_at:%Y-%m-%d %H:%M} UTC "
-                    f"({row.because}), {wrong}."
-                )
->>>>>>> mend-rows
         if waiting := Unsettled.objects.count():
             self.stdout.write(
                 f"{plural(waiting, 'site')} still to be worked out: what differs there may be due to that."
