@@ -27,9 +27,14 @@ class SettingsFact(Fact):
     corrects = models.BooleanField(default=False)
     reason = models.TextField(blank=True)
     recorded_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+", editable=False, db_index=False,
+        settings.AUTH_USER_MODEL,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        editable=False,
+        db_index=False,
         help_text="Empty where whoever runs the machine wrote it.",
-    )  # fmt: skip
+    )
 
     class Meta:
         abstract = True

@@ -84,9 +84,15 @@ class CorrectsField(forms.TypedChoiceField):
     def __init__(self, **kwargs):
         choices = [(value, format_html('{} <span class="hint">{}</span>', label, hint)) for value, label, hint in HOLDS]
         super().__init__(
-            label="Since when does this hold?", choices=choices, coerce=bool, empty_value=False, required=False, initial="",
-            widget=forms.RadioSelect, **kwargs,
-        )  # fmt: skip
+            label="Since when does this hold?",
+            choices=choices,
+            coerce=bool,
+            empty_value=False,
+            required=False,
+            initial="",
+            widget=forms.RadioSelect,
+            **kwargs,
+        )
 
 
 class RecordsField(forms.ModelMultipleChoiceField):

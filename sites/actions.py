@@ -15,8 +15,19 @@ from .password_links import GONE, live_link, may_make_link, newest_link
 from .ranks import heads_of, is_below, may_rename
 
 BUSINESS_FIELDS = ("name", "decision_rule", "reliability_target")
-SITE_FIELDS = ("area", "name", "address", "time_zone", "unit", "altitude_m", "paper", "country", "subdivision",
-               "closed_on_holidays", "closed")  # fmt: skip
+SITE_FIELDS = (
+    "area",
+    "name",
+    "address",
+    "time_zone",
+    "unit",
+    "altitude_m",
+    "paper",
+    "country",
+    "subdivision",
+    "closed_on_holidays",
+    "closed",
+)
 PERSON_FIELDS = ("email",)
 NAME_FIELDS = ("name", "initials")
 
@@ -33,8 +44,9 @@ LINK_FOR_A_PEER = (
 )
 CLOSING = "A site is closed, or opened again, from now on. Save that by itself, and the correction by itself."
 LOWERING_A_PEER = (
-    "{0} supervises {1} as you do. Only {0} can give that up, or a supervisor of all areas who ranks above take it away."
-)  # fmt: skip
+    "{0} supervises {1} as you do. Only {0} can give that up, "
+    "or a supervisor of all areas who ranks above take it away."
+)
 
 
 @action("business.found")
@@ -45,8 +57,14 @@ def found_business(
     founded = add_business(by=by, name=business)
     first_area = add_area(by=by, business=founded, name=area)
     person = add_person(
-        by=by, email=email, name=name, initials=initials, password=password, role=Role.SUPERVISOR, area=first_area,
-    )  # fmt: skip
+        by=by,
+        email=email,
+        name=name,
+        initials=initials,
+        password=password,
+        role=Role.SUPERVISOR,
+        area=first_area,
+    )
     note("business.found", by=by, subject=founded, supervisor=person.pk)
     return founded, first_area, person
 
@@ -62,8 +80,14 @@ def add_business(*, by: Person | None, name: str) -> Business:
 
 @action("business.amend")
 def amend_business(
-    *, by: Person, business: Business, changes: dict, reason: str = "", corrects: bool = False, after: int | None = None,
-) -> Business:  # fmt: skip
+    *,
+    by: Person,
+    business: Business,
+    changes: dict,
+    reason: str = "",
+    corrects: bool = False,
+    after: int | None = None,
+) -> Business:
     """Another name, or other rules for checks, from now on; as a correction from the first moment of what it corrects.
 
     Raises ValidationError for a field out of range, for another decision rule without a reason, where there is a newer change
@@ -132,9 +156,16 @@ def amend_site(
 
 @action("person.add")
 def add_person(
-    *, by: Person | None, email: str, name: str, initials: str, role: int, password: str | None = None,
-    site: Site | None = None, area: Area | None = None,
-) -> Person:  # fmt: skip
+    *,
+    by: Person | None,
+    email: str,
+    name: str,
+    initials: str,
+    role: int,
+    password: str | None = None,
+    site: Site | None = None,
+    area: Area | None = None,
+) -> Person:
     """A person with a first role, at a site or for an area. Without a password nobody signs in as them until they choose one
     by a link. Raises ValidationError."""
     person = Person(email=email.strip().lower(), name=name.strip(), initials=initials.strip())
@@ -297,8 +328,14 @@ def revoke(*, by: Person, membership: Membership) -> None:
     if not person.memberships.exclude(pk=membership.pk).exists():
         raise ValidationError(f"This is the only role of {person}. Give another first, or stop their signing in.")
     place = membership.site or membership.area
-    note("role.revoke", by=by, subject=person, site_id=membership.site_id, role=membership.get_role_display(),
-         place=str(place))  # fmt: skip
+    note(
+        "role.revoke",
+        by=by,
+        subject=person,
+        site_id=membership.site_id,
+        role=membership.get_role_display(),
+        place=str(place),
+    )
     membership.delete()
 
 

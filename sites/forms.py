@@ -87,8 +87,19 @@ class SiteForm(forms.ModelForm):
 
     class Meta:
         model = Site
-        fields = ["area", "name", "address", "time_zone", "country", "subdivision", "closed_on_holidays", "unit",
-                  "altitude_m", "paper", "closed"]  # fmt: skip
+        fields = [
+            "area",
+            "name",
+            "address",
+            "time_zone",
+            "country",
+            "subdivision",
+            "closed_on_holidays",
+            "unit",
+            "altitude_m",
+            "paper",
+            "closed",
+        ]
         widgets = {"address": forms.Textarea(attrs={"rows": 3}), "unit": forms.RadioSelect, "paper": forms.RadioSelect}
         help_texts = {
             "altitude_m": "Above sea level. Water boils cooler higher up.",

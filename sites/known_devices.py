@@ -30,9 +30,13 @@ def remember_device(response: HttpResponse, request: HttpRequest, person: Person
     others = [(pk, mark) for pk, mark in people.items() if pk != str(person.pk)]
     people = dict([*others, (str(person.pk), _mark(device, person))][-MOST:])
     response.set_cookie(
-        COOKIE, signing.dumps([device, people], salt=SALT), max_age=LASTS, httponly=True, samesite="Lax",
+        COOKIE,
+        signing.dumps([device, people], salt=SALT),
+        max_age=LASTS,
+        httponly=True,
+        samesite="Lax",
         secure=settings.SESSION_COOKIE_SECURE,
-    )  # fmt: skip
+    )
     return response
 
 

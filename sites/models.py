@@ -115,8 +115,18 @@ class SiteColumns(models.Model):
 
 
 class Site(SiteColumns, DatedModel):
-    dated = ("area_id", "name", "address", "time_zone", "unit", "altitude_m", "country", "subdivision",
-             "closed_on_holidays", "closed")  # fmt: skip
+    dated = (
+        "area_id",
+        "name",
+        "address",
+        "time_zone",
+        "unit",
+        "altitude_m",
+        "country",
+        "subdivision",
+        "closed_on_holidays",
+        "closed",
+    )
     of_now = ("area_id",)  # roles are held by it
 
     area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="sites")
@@ -214,9 +224,14 @@ class PersonName(Fact):
     former_initials = Line(max_length=6, blank=True)
     reason = models.TextField(blank=True)
     recorded_by = models.ForeignKey(
-        Person, on_delete=models.PROTECT, null=True, related_name="+", editable=False, db_index=False,
+        Person,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        editable=False,
+        db_index=False,
         help_text="Empty where whoever runs the machine wrote it.",
-    )  # fmt: skip
+    )
 
     class Meta:
         ordering = ["recorded_at", "pk"]
@@ -262,9 +277,13 @@ class PasswordLink(models.Model):
 
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="password_links")
     made_by = models.ForeignKey(
-        Person, on_delete=models.PROTECT, null=True, related_name="+", db_index=False,
+        Person,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_index=False,
         help_text="Empty where it was made by a command, by whoever runs the machine.",
-    )  # fmt: skip
+    )
     made_at = models.DateTimeField(default=timezone.now)
     used_at = models.DateTimeField(null=True)
     seen_at = models.DateTimeField(null=True, help_text="When its person said that they know of it.")

@@ -51,9 +51,13 @@ def get_person(supervisor: Person, pk: int) -> PersonInReach:
     if person is None:
         raise Http404
     return PersonInReach(
-        person, areas, works_within(person, areas), is_below(person, supervisor), may_make_link(supervisor, person),
+        person,
+        areas,
+        works_within(person, areas),
+        is_below(person, supervisor),
+        may_make_link(supervisor, person),
         may_rename(supervisor, person),
-    )  # fmt: skip
+    )
 
 
 def get_whole_person(supervisor: Person, pk: int) -> PersonInReach:

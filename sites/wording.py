@@ -13,9 +13,13 @@ from .models import Area, Business, BusinessRules, Site, SiteSettings
 
 Words = tuple[str, str, str]
 LABELS = {
-    "area_id": "area", "time_zone": "time zone", "country": "country", "closed": "closed for good",
-    "reliability_target": "target for advice", "decision_rule": "rule for verdicts",
-}  # fmt: skip
+    "area_id": "area",
+    "time_zone": "time zone",
+    "country": "country",
+    "closed": "closed for good",
+    "reliability_target": "target for advice",
+    "decision_rule": "rule for verdicts",
+}
 YES = ((True, "yes"), (False, "no"))
 
 

@@ -22,19 +22,50 @@ from tests.world import World, make_reading
 # What the argument of an address names, by the longest beginning of the address's name; arguments other than `pk` name it
 # themselves.
 BY_ADDRESS = {
-    "account": "person", "area": "area", "boiling_check": "probe", "case": "case", "certificate_add": "probe", "check": "check",
-    "deviation": "deviation", "feed_list": "site", "feed_revoke": "feed_key", "notice": "notice",
-    "event_add": "probe", "event_void": "event", "import": "file",
-    "import_preview": "upload", "limit": "limit", "limit_adopt_rule": "rule", "person": "person", "probe": "probe",
-    "new_password": "password_link", "reading": "reading", "reminder": "reminder", "reminder_list": "site", "role": "membership",
-    "role_add": "person", "rule": "rule", "site": "site", "today": "site", "zero_check": "probe",
-}  # fmt: skip
+    "account": "person",
+    "area": "area",
+    "boiling_check": "probe",
+    "case": "case",
+    "certificate_add": "probe",
+    "check": "check",
+    "deviation": "deviation",
+    "feed_list": "site",
+    "feed_revoke": "feed_key",
+    "notice": "notice",
+    "event_add": "probe",
+    "event_void": "event",
+    "import": "file",
+    "import_preview": "upload",
+    "limit": "limit",
+    "limit_adopt_rule": "rule",
+    "person": "person",
+    "probe": "probe",
+    "new_password": "password_link",
+    "reading": "reading",
+    "reminder": "reminder",
+    "reminder_list": "site",
+    "role": "membership",
+    "role_add": "person",
+    "rule": "rule",
+    "site": "site",
+    "today": "site",
+    "zero_check": "probe",
+}
 BY_ARGUMENT = {
-    "anchor": "case", "area_pk": "area", "check_pk": "check", "closure_pk": "closure", "limit_pk": "limit",
-    "membership_pk": "membership", "secret": "feed_secret",
-    "person_pk": "person", "probe_pk": "probe", "reading_pk": "reading", "site_pk": "site", "slug": "case",
+    "anchor": "case",
+    "area_pk": "area",
+    "check_pk": "check",
+    "closure_pk": "closure",
+    "limit_pk": "limit",
+    "membership_pk": "membership",
+    "secret": "feed_secret",
+    "person_pk": "person",
+    "probe_pk": "probe",
+    "reading_pk": "reading",
+    "site_pk": "site",
+    "slug": "case",
     "token": "password_token",
-}  # fmt: skip
+}
 KEYED = {"key": "key"}  # arguments that are another field of the record than its number
 # Addresses that name a record in their query.
 QUERIES = {"record_print": lambda records: {"site": records["site"].pk, "from": "2026-01-01", "to": "2026-01-31"}}
@@ -79,7 +110,7 @@ def build() -> dict[str, object]:
             link="/",
             in_page=True,
             state="failed",
-        ),  # fmt: skip
+        ),
         "case": f"check-{check.pk}",
         "closure": fill(Closure, world),
         "reminder": fill(Reminder, world),

@@ -26,16 +26,40 @@ SHAPED = {"hours": [["07:00", "18:00"]] * 7, "times": ["08:00"], "outcome": "und
 NUMBER = 6  # characters for what tells rows apart
 # Texts that no person types, or that a form takes only as a number, a code or one of several words.
 NOT_TYPED = {
-    "audit.entry.action", "audit.entry.subject_type", "sites.site.time_zone", "sites.site.country", "sites.site.subdivision",
-    "sites.sitesettings.time_zone", "sites.sitesettings.country", "sites.sitesettings.subdivision",
-    "sites.person.password", "sites.passwordtries.account", "sites.passwordtries.place", "limits.ruleset.code",
-    "limits.rule.code", "limits.limit.code", "checks.check.decision_rule", "checks.timedreading.typed",
-    "checks.timedreading.unit", "checks.span.cause", "checks.span.anchor", "readings.import.digest", "readings.reading.key",
-    "readings.reading.typed", "quarantine.decision.case", "quarantine.decision.outcome",
-    "quarantine.decision.good_standing", "quarantine.decision.sensor", "quarantine.signature.case",
-    "service.taskrun.name", "notices.notice.about",
-    "notices.notice.html", "notices.notice.link", "notices.notice.holder", "notices.feedkey.digest",
-}  # fmt: skip
+    "audit.entry.action",
+    "audit.entry.subject_type",
+    "sites.site.time_zone",
+    "sites.site.country",
+    "sites.site.subdivision",
+    "sites.sitesettings.time_zone",
+    "sites.sitesettings.country",
+    "sites.sitesettings.subdivision",
+    "sites.person.password",
+    "sites.passwordtries.account",
+    "sites.passwordtries.place",
+    "limits.ruleset.code",
+    "limits.rule.code",
+    "limits.limit.code",
+    "checks.check.decision_rule",
+    "checks.timedreading.typed",
+    "checks.timedreading.unit",
+    "checks.span.cause",
+    "checks.span.anchor",
+    "readings.import.digest",
+    "readings.reading.key",
+    "readings.reading.typed",
+    "quarantine.decision.case",
+    "quarantine.decision.outcome",
+    "quarantine.decision.good_standing",
+    "quarantine.decision.sensor",
+    "quarantine.signature.case",
+    "service.taskrun.name",
+    "notices.notice.about",
+    "notices.notice.html",
+    "notices.notice.link",
+    "notices.notice.holder",
+    "notices.feedkey.digest",
+}
 
 
 def payload(room: int | None) -> str:
@@ -98,9 +122,15 @@ def _numbered(before: str, after: str = ""):
 def spoilt_file() -> bytes:
     """One good row whose words are mark-up, and rows of which one cell each is mark-up where a name or number is wanted."""
     good = {
-        "site": "Alder School", "probe": "P1", "limit": "cold-holding", "item": PAYLOADS[1], "value": "4.0", "unit": "C",
-        "taken_at": "2026-01-05T08:00+00:00", "note": PAYLOADS[0],
-    }  # fmt: skip
+        "site": "Alder School",
+        "probe": "P1",
+        "limit": "cold-holding",
+        "item": PAYLOADS[1],
+        "value": "4.0",
+        "unit": "C",
+        "taken_at": "2026-01-05T08:00+00:00",
+        "note": PAYLOADS[0],
+    }
     held = io.StringIO()
     writer = csv.DictWriter(held, HEADER.split(","))
     writer.writeheader()

@@ -44,8 +44,16 @@ TEXTS = {
     "markup": "<b a=\"'>&amp;",
 }
 CATALOGUE: dict[str, str | bytes | list[str]] = TIMES | ANYTHING | TEXTS
-BY_KIND = {"date": TIMES | ANYTHING, "datetime-local": TIMES | ANYTHING, "time": TIMES | ANYTHING, "hidden": CATALOGUE,
-           "select": ANYTHING, "radio": ANYTHING, "checkbox": ANYTHING, "button": ANYTHING}  # fmt: skip
+BY_KIND = {
+    "date": TIMES | ANYTHING,
+    "datetime-local": TIMES | ANYTHING,
+    "time": TIMES | ANYTHING,
+    "hidden": CATALOGUE,
+    "select": ANYTHING,
+    "radio": ANYTHING,
+    "checkbox": ANYTHING,
+    "button": ANYTHING,
+}
 LIKELY = {
     "date": "2026-03-11",
     "datetime-local": "2026-03-01T08:00",

@@ -17,9 +17,14 @@ BY_SECRET = {"feed", "new_password"}  # the secret in the address is the door
 OPEN_TO_ALL = {"sign_in", "health", *BY_SECRET}
 # What a reader may post: each is about nobody but themselves.
 OWN_AFFAIRS = {
-    "sign_in", "sign_out", "account_password", "account_password_told", "new_password", "notice_choices",
+    "sign_in",
+    "sign_out",
+    "account_password",
+    "account_password_told",
+    "new_password",
+    "notice_choices",
     "notice_read_all",
-}  # fmt: skip
+}
 # What a cook may post about a record of the site.
 FOR_COOKS = {"reading_correct", "event_add", "import_preview", "today_together"} | {
     f"{kind}_check_{tap}"

@@ -33,14 +33,30 @@ from tests.test_every_url import ADDRESSES
 from tests.world import make_person
 
 WRITTEN = (
-    "check.void", "check.correct", "event.void", "closure.add", "advice.accept",
-    "round.set", "opening.set", "limit.change", "deviation.act", "feed.open", "reading.correct",
-)  # fmt: skip
+    "check.void",
+    "check.correct",
+    "event.void",
+    "closure.add",
+    "advice.accept",
+    "round.set",
+    "opening.set",
+    "limit.change",
+    "deviation.act",
+    "feed.open",
+    "reading.correct",
+)
 # Who somebody is now: pages about people, and to whom a mail goes. (What a form lets one choose from is taken out.)
 OF_NOW = {
-    "people", "person_edit", "person_name", "person_password", "person_stop", "role_add", "role_remove", "new_password",
+    "people",
+    "person_edit",
+    "person_name",
+    "person_password",
+    "person_stop",
+    "role_add",
+    "role_remove",
+    "new_password",
     "notice_post",
-}  # fmt: skip
+}
 NEW = "Zyx"
 Changed = namedtuple("Changed", "recorded_at name initials former_name former_initials")
 
@@ -92,9 +108,15 @@ def test_no_page_of_what_was_written_gives_a_name_that_came_later(db, as_person)
     }
     assert {name: [n for n in names if n in after[name]] for name, names in borne.items()} == borne
     assert {name for name, names in borne.items() if names} >= {
-        "check_detail", "probe_detail", "reading_detail", "plan_list", "import_detail", "feed_list",
-        "limit_detail", "case_detail",
-    }  # fmt: skip
+        "check_detail",
+        "probe_detail",
+        "reading_detail",
+        "plan_list",
+        "import_detail",
+        "feed_list",
+        "limit_detail",
+        "case_detail",
+    }
 
 
 @pytest.fixture

@@ -36,9 +36,16 @@ LINE = "Write it on one line"
 
 def take(world, **changes):
     fields = {
-        "key": uuid.uuid4(), "probe": world.probe, "site": world.site, "limit": world.limit, "item": "Soup",
-        "typed": "4.0", "unit": "C", "taken_at": datetime(2026, 3, 1, tzinfo=UTC), **changes,
-    }  # fmt: skip
+        "key": uuid.uuid4(),
+        "probe": world.probe,
+        "site": world.site,
+        "limit": world.limit,
+        "item": "Soup",
+        "typed": "4.0",
+        "unit": "C",
+        "taken_at": datetime(2026, 3, 1, tzinfo=UTC),
+        **changes,
+    }
     return readings.record(by=world.cook, data=ReadingData(**fields))
 
 
@@ -101,10 +108,20 @@ def test_what_is_stored_of_the_year_1_keeps_no_page_from_opening(zone, world, as
     Placement.objects.create(probe=world.probe, site=world.site, starts_at=YEAR_ONE, recorded_by=world.manager)
     Site.objects.filter(pk=world.site.pk).update(time_zone=zone)
     pages = {
-        "probe_detail": probe, "probe_outlook": probe, "zero_check": probe, "check_detail": old, "check_correct": old,
-        "check_void": old, "check_print": old, "event_void": event, "reading_detail": reading, "reading_correct": reading,
-        "deviation_detail": deviation, "today_site": world.site, "plan_list": world.site,
-    }  # fmt: skip
+        "probe_detail": probe,
+        "probe_outlook": probe,
+        "zero_check": probe,
+        "check_detail": old,
+        "check_correct": old,
+        "check_void": old,
+        "check_print": old,
+        "event_void": event,
+        "reading_detail": reading,
+        "reading_correct": reading,
+        "deviation_detail": deviation,
+        "today_site": world.site,
+        "plan_list": world.site,
+    }
     client = as_person(supervisor)
     lists = map(reverse, ("probe_list", "outlook_list", "reading_list", "deviation_list", "case_list"))
     paths = [*(reverse(name, args=[about.pk]) for name, about in pages.items()), *lists]
@@ -113,11 +130,20 @@ def test_what_is_stored_of_the_year_1_keeps_no_page_from_opening(zone, world, as
     making.good(probe, world.cook, datetime(2026, 3, 2, tzinfo=UTC))
 
 
-@pytest.mark.parametrize(("typed", "unit"), [("-300", "C"), ("-273.2", "C"), ("-500", "F"), ("1e400", "C"), ("NaN", "C"),
-                                             ("9" * 5000, "C"), ("1e2", "C")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("typed", "unit"),
+    [("-300", "C"), ("-273.2", "C"), ("-500", "F"), ("1e400", "C"), ("NaN", "C"), ("9" * 5000, "C"), ("1e2", "C")],
+)
 def test_no_reading_is_colder_than_anything_can_be_or_no_number(typed, unit, world, as_person):
-    form = {"key": uuid.uuid4().hex, "probe": world.probe.pk, "limit": world.limit.pk, "item": "Soup", "typed": typed,
-            "unit": unit, "taken_by": world.cook.pk}  # fmt: skip
+    form = {
+        "key": uuid.uuid4().hex,
+        "probe": world.probe.pk,
+        "limit": world.limit.pk,
+        "item": "Soup",
+        "typed": typed,
+        "unit": unit,
+        "taken_by": world.cook.pk,
+    }
     answer = as_person(world.cook).post(reverse("reading_add") + f"?site={world.site.pk}", form)
     assert answer.status_code == 200 and set(answer.context["form"].errors) == {"typed"}
 
@@ -167,9 +193,14 @@ def test_a_probe_for_a_shared_bath_that_is_no_number_is_no_choice(asked, world, 
     assert answer.status_code == 200 and "is not in use at this site" in answer.content.decode()
 
 
-@pytest.mark.parametrize(("query", "cookie", "kind"), [
-    ({"from": "a\0b~1"}, "", ""), ({}, 'sessionid="aaaaaaaa\\000"', ""), ({}, "", "multipart/form-data; charset=unicode_escape"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("query", "cookie", "kind"),
+    [
+        ({"from": "a\0b~1"}, "", ""),
+        ({}, 'sessionid="aaaaaaaa\\000"', ""),
+        ({}, "", "multipart/form-data; charset=unicode_escape"),
+    ],
+)
 def test_what_no_browser_sends_is_answered_with_a_sentence_before_anything_is_looked_up(
     query, cookie, kind, client, db
 ):
@@ -210,8 +241,16 @@ def test_a_name_with_a_line_break_that_is_stored_breaks_neither_a_calendar_nor_a
     answer = client.get(reverse("feed", args=[secret]))
     assert answer.status_code == 200
     assert all(line.isprintable() for line in answer.content.decode().split("\r\n"))
-    notice = Notice.objects.create(kind="due", person=world.cook, about="1", site=world.site, subject=f"Check {name}"
-                                   .replace("\0", "\n"), link="/", in_page=True, state="waiting")  # fmt: skip
+    notice = Notice.objects.create(
+        kind="due",
+        person=world.cook,
+        about="1",
+        site=world.site,
+        subject=f"Check {name}".replace("\0", "\n"),
+        link="/",
+        in_page=True,
+        state="waiting",
+    )
     assert letter(notice).message()["Subject"] == "Check Mill School"
 
 
@@ -229,11 +268,17 @@ def test_what_is_stored_as_holding_from_the_edge_of_the_calendar_keeps_no_page_f
     making.good(world.probe, world.cook, datetime(2026, 3, 1, tzinfo=UTC))
     extend_horizon(datetime.now(UTC))
     pages = {
-        "probe_detail": world.probe, "probe_outlook": world.probe, "plan_probe": world.probe, "limit_detail": world.limit,
-        "limit_change": world.limit, "round_change": world.limit, **dict.fromkeys(
-            ("limit_list", "plan_list", "plan_site", "opening_change", "closure_add", "today_site", "reminder_list"), world.site
+        "probe_detail": world.probe,
+        "probe_outlook": world.probe,
+        "plan_probe": world.probe,
+        "limit_detail": world.limit,
+        "limit_change": world.limit,
+        "round_change": world.limit,
+        **dict.fromkeys(
+            ("limit_list", "plan_list", "plan_site", "opening_change", "closure_add", "today_site", "reminder_list"),
+            world.site,
         ),
-    }  # fmt: skip
+    }
     paths = [*(reverse(name, args=[about.pk]) for name, about in pages.items()), reverse("reading_list")]
     client = as_person(world.supervisor)
     assert {path: client.get(path).status_code for path in paths} == dict.fromkeys(paths, 200)

@@ -18,9 +18,14 @@ BY_THE_PROGRAM = {("check.record_unfinished", "reason"), ("check.record_unfinish
 
 
 # Those that people call by another function, which prepares and hands on.
-CALLED = {f"{noun}.{verb}": f"compliance.readings.actions.{name}" for noun, verb, name in (
-    ("reading", "record", "record"), ("reading", "correct", "correct"), ("deviation", "act", "act_on_deviation"),
-)}  # fmt: skip
+CALLED = {
+    f"{noun}.{verb}": f"compliance.readings.actions.{name}"
+    for noun, verb, name in (
+        ("reading", "record", "record"),
+        ("reading", "correct", "correct"),
+        ("deviation", "act", "act_on_deviation"),
+    )
+}
 
 
 def takes(name: str) -> list[str]:

@@ -32,8 +32,11 @@ def unique_keys(model):
             yield tuple(model._meta.get_field(name).column for name in constraint.fields)
 
 
-KEYS = [pytest.param(model, key, id=f"{model._meta.db_table}-{','.join(key)}")
-        for model in written_once() for key in unique_keys(model)]  # fmt: skip
+KEYS = [
+    pytest.param(model, key, id=f"{model._meta.db_table}-{','.join(key)}")
+    for model in written_once()
+    for key in unique_keys(model)
+]
 every_key = pytest.mark.parametrize(("model", "key"), KEYS)
 
 

@@ -113,12 +113,21 @@ SENT = {
     "business_edit": Form(before=heads, typed=WHY | {"name": "Larkfield"}),
     "case_decide": Form("case_detail", typed={"scope": "picked", "fate": "discarded", "why": "Poured away."}),
     "case_sign": Form("case_detail", before=decided, typed={"note": ""}),
-    "certificate_add": Form(typed={"laboratory": "Fen", "certificate_number": "F-1", "error": "0.1", "expanded": "0.05",
-                                   "reference": "0", "checked_at": "2026-03-10T08:00"}),
+    "certificate_add": Form(
+        typed={
+            "laboratory": "Fen",
+            "certificate_number": "F-1",
+            "error": "0.1",
+            "expanded": "0.05",
+            "reference": "0",
+            "checked_at": "2026-03-10T08:00",
+        }
+    ),
     "check_correct": Form(typed=WHY | {"note": "Read again.", "readings": "10 0.2\n40 0.2\n50 0.2\n60 0.2\n70 0.2"}),
     "check_void": Form(typed=WHY),
-    "closure_add": Form(typed={"why": "School holidays", "first_day": "2026-03-16", "last_day": "2026-03-20",
-                               "excuse_open": "on"}),
+    "closure_add": Form(
+        typed={"why": "School holidays", "first_day": "2026-03-16", "last_day": "2026-03-20", "excuse_open": "on"}
+    ),
     "closure_void": Form(before=closed, typed=WHY | {"last_day": ""}),
     "deviation_detail": Form(typed={"disposition": "discarded"}),
     "event_add": Form(typed={"kind": "dropped", "at": "2026-03-11T11:00"}),
@@ -126,8 +135,17 @@ SENT = {
     "feed_list": Form(having="label"),
     "feed_revoke": Form("feed_list"),
     "import_preview": Form(before=another_file, typed={"forget": None}),
-    "limit_add": Form(typed={"direction": "at_least", "value": "63", "code": "", "title": "Soup", "target": "", "hold_s": "",
-                             "within_s": ""}),
+    "limit_add": Form(
+        typed={
+            "direction": "at_least",
+            "value": "63",
+            "code": "",
+            "title": "Soup",
+            "target": "",
+            "hold_s": "",
+            "within_s": "",
+        }
+    ),
     "limit_adopt": Form(before=lambda records: fill(Rule, records["world"])),
     "limit_adopt_rule": Form(typed=WHY | {"hold_s": "", "within_s": "", "target": ""}),
     "limit_change": Form(typed=WHY | {"value": "4", "hold_s": "", "within_s": "", "target": ""}),
@@ -147,22 +165,38 @@ SENT = {
     "plan_business": Form(before=heads, typed=WHY | {"pattern": "every_days", "every_days": "3", "minutes_before": ""}),
     "plan_probe": Form(typed=WHY | {"pattern": "every_days", "every_days": "3", "minutes_before": ""}),
     "plan_site": Form(typed=WHY | {"pattern": "every_days", "every_days": "3", "minutes_before": ""}),
-    "probe_add": Form(who="manager", typed={"code": "P9", "time_constant_s": "", "stem_diameter_mm": "", "every_days": "3"}),
+    "probe_add": Form(
+        who="manager", typed={"code": "P9", "time_constant_s": "", "stem_diameter_mm": "", "every_days": "3"}
+    ),
     "probe_edit": Form(typed=WHY | {"maker": "Rill", "time_constant_s": "", "stem_diameter_mm": ""}),
     "probe_move": Form(typed=WHY),
-    "reading_add": Form(who="manager", typed={"typed": "4.1", "item": "Milk", "used_despite": "No other probe was here.",
-                                              "hold_s": "", "since_start_s": "", "taken_at": "", "all_the_same": "on"}),
+    "reading_add": Form(
+        who="manager",
+        typed={
+            "typed": "4.1",
+            "item": "Milk",
+            "used_despite": "No other probe was here.",
+            "hold_s": "",
+            "since_start_s": "",
+            "taken_at": "",
+            "all_the_same": "on",
+        },
+    ),
     "reading_correct": Form(typed=WHY | {"typed": "6.5", "hold_s": "", "since_start_s": "", "all_the_same": "on"}),
     "reading_void": Form(typed=WHY),
     "reminder_excuse": Form(before=missed, typed=WHY),
     "role_add": Form(typed={"role": "30"}),
     "role_remove": Form(before=two_roles),
-    "round_change": Form(typed=WHY | {"times": "08:00, 14:00", "weekdays": ["0", "1"], "drop": None, "every_minutes": ""}),
+    "round_change": Form(
+        typed=WHY | {"times": "08:00, 14:00", "weekdays": ["0", "1"], "drop": None, "every_minutes": ""}
+    ),
     "site_add": Form(typed={"name": "Dogwood School"} | PLACE),
     "site_edit": Form(typed=WHY | {"name": "Alder Nursery"} | PLACE),
-    "today_together": Form(before=lambda records: making.event(
-        records["probe"], records["world"].cook, EventKind.DOUBTED, timezone.now()), typed={"kind": "packed_crushed"}),
-}  # fmt: skip
+    "today_together": Form(
+        before=lambda records: making.event(records["probe"], records["world"].cook, EventKind.DOUBTED, timezone.now()),
+        typed={"kind": "packed_crushed"},
+    ),
+}
 ELSEWHERE = {
     "probe_outlook_accept": "needs a year of checks: tests/advice/test_pages.py accepts the same advice twice",
     "sign_in": "signing in is no record of the work",
@@ -170,8 +204,9 @@ ELSEWHERE = {
     "reading_import": "a file sent twice is looked at twice and comes into the record once: tests/readings/test_import_pages.py",
 } | {
     name: "each tap twice, in any order: tests/checks/test_tap_sequences.py; on an older page: below"
-    for name, _ in ADDRESSES if name.startswith(("zero_check_", "boiling_check_"))
-}  # fmt: skip
+    for name, _ in ADDRESSES
+    if name.startswith(("zero_check_", "boiling_check_"))
+}
 # What is worked out from facts and made anew by whatever asks for it.
 DERIVED = {
     "Unsettled",
@@ -299,11 +334,19 @@ def test_the_same_closure_sent_twenty_times_is_one_and_says_so(records):
     assert client.post(path, data | {"last_day": "2026-03-21"}).status_code == 302
 
 
-@pytest.mark.parametrize(("name", "other"), [
-    ("limit_change", {"value": "3"}), ("plan_probe", {"every_days": "2"}), ("plan_site", {"every_days": "2"}),
-    ("round_change", {"times": "09:00"}), ("opening_change", {"opens_0": "07:00"}), ("feed_list", {"label": "Office"}),
-    ("deviation_detail", {"action": "Thrown away."}), ("probe_edit", {"maker": "Brook"}),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("name", "other"),
+    [
+        ("limit_change", {"value": "3"}),
+        ("plan_probe", {"every_days": "2"}),
+        ("plan_site", {"every_days": "2"}),
+        ("round_change", {"times": "09:00"}),
+        ("opening_change", {"opens_0": "07:00"}),
+        ("feed_list", {"label": "Office"}),
+        ("deviation_detail", {"action": "Thrown away."}),
+        ("probe_edit", {"maker": "Brook"}),
+    ],
+)
 def test_who_was_overtaken_is_told_and_may_then_send_it_all_the_same(records, name, other):
     form, manager, supervisor = SENT[name], client_of(records["world"].manager), client_of(records["world"].supervisor)
     path, first = found(manager, name, form, records)

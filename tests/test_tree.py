@@ -116,3 +116,9 @@ def test_a_name_of_a_class_means_one_thing():
 def test_choices_of_other_words_are_another_thing():
     assert same_choices("Verdict", {"compliance/checks/models.py", "compliance/metrology/vocabulary.py"})
     assert not same_choices("Line", TWICE["Line"])
+
+
+def test_lines_are_laid_out_by_ruff_alone():
+    layout = "fmt: " + "skip"
+    files = [file for folder in ("compliance", "sites", "shared", "tests") for file in (ROOT / folder).rglob("*.py")]
+    assert [place(file) for file in files if layout in file.read_text()] == []

@@ -22,9 +22,19 @@ from tests import everything, markup
 from tests.test_every_url import ADDRESSES
 
 PROPERTIES = {
-    "UID", "DTSTAMP", "DTSTART", "DURATION", "SEQUENCE", "STATUS", "SUMMARY", "DESCRIPTION", "LOCATION", "CATEGORIES", "URL",
+    "UID",
+    "DTSTAMP",
+    "DTSTART",
+    "DURATION",
+    "SEQUENCE",
+    "STATUS",
+    "SUMMARY",
+    "DESCRIPTION",
+    "LOCATION",
+    "CATEGORIES",
+    "URL",
     "TRANSP",
-}  # fmt: skip
+}
 
 
 @pytest.fixture

@@ -69,9 +69,10 @@ def test_facts_rules_and_the_trail_are_guarded():
 WEAKENED = {
     "sqlite": ["DROP TRIGGER audit_entry_refuses_REPLACE", "DROP TRIGGER readings_reading_refuses_UPDATE"],
     "postgresql": [
-        "ALTER TABLE audit_entry DISABLE TRIGGER ALL", "DROP TRIGGER readings_reading_refuses_update ON readings_reading"
+        "ALTER TABLE audit_entry DISABLE TRIGGER ALL",
+        "DROP TRIGGER readings_reading_refuses_update ON readings_reading",
     ],
-}  # fmt: skip
+}
 TRIGGERS = {
     "sqlite": "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' ORDER BY name",
     "postgresql": "SELECT tgname, tgenabled FROM pg_trigger WHERE NOT tgisinternal ORDER BY tgname",

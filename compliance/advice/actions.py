@@ -52,13 +52,27 @@ def accept(*, by: Person, probe: Probe, advised: Advised, why: str = "") -> Acce
         words = f"The advice is {every(advised.days_advised)}. Say why you choose {every(advised.days_accepted)}."
         raise ValidationError({"why": words})
     change_plan(
-        by=by, probe=probe, every_days=advised.days_accepted, at=present.at, grace_minutes=present.grace_minutes,
-        before_service=present.minutes_before is not None, reason=why or _agreed(advised.target),
+        by=by,
+        probe=probe,
+        every_days=advised.days_accepted,
+        at=present.at,
+        grace_minutes=present.grace_minutes,
+        before_service=present.minutes_before is not None,
+        reason=why or _agreed(advised.target),
         **({} if present.minutes_before is None else {"minutes_before": present.minutes_before}),
-    )  # fmt: skip
+    )
     acceptance = Acceptance.objects.create(recorded_by=by, probe=probe, why=why, **asdict(advised))
-    note("advice.accept", by=by, subject=probe, site_id=probe.site_id, reason=why, before=now, advised=advised.days_advised,
-         accepted=advised.days_accepted, target=advised.target)  # fmt: skip
+    note(
+        "advice.accept",
+        by=by,
+        subject=probe,
+        site_id=probe.site_id,
+        reason=why,
+        before=now,
+        advised=advised.days_advised,
+        accepted=advised.days_accepted,
+        target=advised.target,
+    )
     return acceptance
 
 

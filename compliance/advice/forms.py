@@ -11,13 +11,17 @@ class AcceptForm(forms.Form):
     """The days between checks that somebody accepts; what the page showed comes back with it."""
 
     days = forms.IntegerField(
-        label="Check at zero every … days", min_value=1, max_value=LONGEST,
+        label="Check at zero every … days",
+        min_value=1,
+        max_value=LONGEST,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
-    )  # fmt: skip
+    )
     why = ReasonField(
-        label="Why, if it differs from the advice", required=False, max_length=1000,
+        label="Why, if it differs from the advice",
+        required=False,
+        max_length=1000,
         widget=forms.Textarea(attrs={"rows": 2}),
-    )  # fmt: skip
+    )
     before = forms.IntegerField(widget=forms.HiddenInput)
     advised = forms.IntegerField(widget=forms.HiddenInput)
 

@@ -23,9 +23,14 @@ def drift_pair(outlook: Outlook) -> Pair:
         for s in past.seen
     ]
     frame = DriftFrame(
-        tolerance=probe.tolerance_milli / 1000, start=start, now=outlook.now, end=end, zone=probe.site.zone,
-        leaves=outlook.surely_until, unit=probe.site.unit,
-    )  # fmt: skip
+        tolerance=probe.tolerance_milli / 1000,
+        start=start,
+        now=outlook.now,
+        end=end,
+        zone=probe.site.zone,
+        leaves=outlook.surely_until,
+        unit=probe.site.unit,
+    )
     given = (found, outlook.smoothed(), [Course(a.at, a.centre, a.low, a.high) for a in ahead], _turns(outlook))
     told = " ".join(filter(None, (pace(outlook), prospect(outlook)))) or too_few(outlook)
     drawn = [

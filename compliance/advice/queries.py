@@ -49,9 +49,13 @@ def pasts_of(probes: Sequence[Probe], now: datetime) -> list[Past]:
 
 def _checks(probes: Iterable[int], now: datetime):
     checks = Check.objects.filter(
-        probe__in=list(probes), kind=USUAL.value, void__isnull=True, error_milli__isnull=False, expanded_milli__isnull=False,
+        probe__in=list(probes),
+        kind=USUAL.value,
+        void__isnull=True,
+        error_milli__isnull=False,
+        expanded_milli__isnull=False,
         checked_at__gt=now - SEEN,
-    ).exclude(verdict=Verdict.INCONCLUSIVE)  # fmt: skip
+    ).exclude(verdict=Verdict.INCONCLUSIVE)
     told = ("probe_id", "checked_at", "error_milli", "expanded_milli", "budget__coverage_factor", "verdict", "stage")
     for pk, at, error, expanded, factor, verdict, stage in checks.order_by("checked_at", "pk").values_list(*told):
         standard = expanded / float(factor or 2)

@@ -17,9 +17,14 @@ def get_check(person: Person, pk: int, role: int = Role.READER) -> Check:
     Raises Http404 for strangers and PermissionDenied where the role held is not enough.
     """
     related = (
-        "probe__site__area__business", "probe__state", "site__area__business", "checked_by", "recorded_by",
-        "void__recorded_by", "void__replacement",
-    )  # fmt: skip
+        "probe__site__area__business",
+        "probe__state",
+        "site__area__business",
+        "checked_by",
+        "recorded_by",
+        "void__recorded_by",
+        "void__replacement",
+    )
     check = Check.objects.select_related(*related).filter(pk=pk).first()
     if check is None:
         raise Http404

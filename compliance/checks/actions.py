@@ -22,8 +22,19 @@ from .signals import check_failed
 from .timeline import lock, recut
 
 # What a form says of a check, beside what its kind adds; the rest is worked out from it.
-SAID = ("kind", "site", "stage", "checked_at", "checked_by", "note", "preparation", "immersion_mm", "surroundings",
-        "laboratory", "certificate_number")  # fmt: skip
+SAID = (
+    "kind",
+    "site",
+    "stage",
+    "checked_at",
+    "checked_by",
+    "note",
+    "preparation",
+    "immersion_mm",
+    "surroundings",
+    "laboratory",
+    "certificate_number",
+)
 
 AHEAD = "{} cannot lie ahead. Give the time when it was done."
 
@@ -119,9 +130,14 @@ def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str
 
 @action("event.void")
 def void_event(
-    *, by: Person, event: Event, reason: str, replacement_kind: str | None = None,
-    replacement_at: datetime | None = None, replacement_note: str | None = None,
-) -> EventVoid:  # fmt: skip
+    *,
+    by: Person,
+    event: Event,
+    reason: str,
+    replacement_kind: str | None = None,
+    replacement_at: datetime | None = None,
+    replacement_note: str | None = None,
+) -> EventVoid:
     """Strike an event out, or put a corrected one in its place. Raises ValidationError without a reason, or if it is void."""
     probe = lock(event.probe)
     reason = _why(reason)
@@ -204,9 +220,13 @@ def _store(by: Person, probe: Probe, data: CheckData, typed: list[Typed], judged
 
 def _timed(by: Person, check: Check, reading: Typed) -> TimedReading:
     return TimedReading(
-        recorded_by=by, check_record=check, elapsed_ms=reading.elapsed_ms, value_milli=reading.value_milli,
-        typed=reading.text, unit=reading.unit,
-    )  # fmt: skip
+        recorded_by=by,
+        check_record=check,
+        elapsed_ms=reading.elapsed_ms,
+        value_milli=reading.value_milli,
+        typed=reading.text,
+        unit=reading.unit,
+    )
 
 
 def _add_event(by: Person, probe: Probe, kind: str, at: datetime, text: str) -> Event:
@@ -230,12 +250,31 @@ def _why(reason: str) -> str:
 
 
 def _tell(name: str, by: Person, check: Check, *, reason: str = "", **data) -> None:
-    note(name, by=by, subject=check, site_id=check.site_id, reason=reason, probe=check.probe_id,
-         kind=check.kind, stage=check.stage, verdict=check.verdict, **data)  # fmt: skip
+    note(
+        name,
+        by=by,
+        subject=check,
+        site_id=check.site_id,
+        reason=reason,
+        probe=check.probe_id,
+        kind=check.kind,
+        stage=check.stage,
+        verdict=check.verdict,
+        **data,
+    )
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         check_failed.send_robust(Check, check=check)
 
 
 def _tell_event(name: str, by: Person, event: Event, reason: str, **data) -> None:
-    note(name, by=by, subject=event, site_id=event.probe.site_id, reason=reason, probe=event.probe_id, kind=event.kind,
-         at=event.at.isoformat(), **data)  # fmt: skip
+    note(
+        name,
+        by=by,
+        subject=event,
+        site_id=event.probe.site_id,
+        reason=reason,
+        probe=event.probe_id,
+        kind=event.kind,
+        at=event.at.isoformat(),
+        **data,
+    )

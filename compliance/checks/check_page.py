@@ -32,15 +32,28 @@ def told(check: Check) -> dict:
     why, figures = sentences(check)
     kind = kind_of(check)
     return {
-        "check": check, "probe": check.probe, "site": check.site, "void": void, "remarks": remarks_of(check),
-        "title": kind.title.format(check.probe), "headline": headline,
-        "why": why, "figures": figures, "totals": totals_of(check), "rule": rule_in_words(check),
-        "next": following, "facts": _facts(check), "picture": _picture(check),
-        "budget": lines_of(check), "bath": preparation_of(check), "taken": _taken(check), "mistyped": mistyped_of(check),
+        "check": check,
+        "probe": check.probe,
+        "site": check.site,
+        "void": void,
+        "remarks": remarks_of(check),
+        "title": kind.title.format(check.probe),
+        "headline": headline,
+        "why": why,
+        "figures": figures,
+        "totals": totals_of(check),
+        "rule": rule_in_words(check),
+        "next": following,
+        "facts": _facts(check),
+        "picture": _picture(check),
+        "budget": lines_of(check),
+        "bath": preparation_of(check),
+        "taken": _taken(check),
+        "mistyped": mistyped_of(check),
         "typing": typing_of(check),
         "sources": kind.sources,
         "picture_caption": f"What the display showed over time, {kind.guidance.words.inside}." if kind.guided else "",
-    }  # fmt: skip
+    }
 
 
 def _headline(check: Check, following: str) -> str:

@@ -49,7 +49,7 @@ def way_of(draft: CheckDraft) -> StrEnum:
 
 def begin(
     person: Person, probe: Probe, way: StrEnum, stage: Stage, now: datetime, kind: str = USUAL.value
-) -> CheckDraft:  # fmt: skip
+) -> CheckDraft:
     """A new draft, or the one that is already there."""
     given = {
         "key": uuid4(),

@@ -102,9 +102,14 @@ def judged_unfinished(probe: Probe, judge: Callable[[], dict], why: Sequence[str
         judged = {"reference_milli": 0, "budget": {}, **terms_of(probe)}
     kept = {name: judged["budget"][name] for name in ("bath", "settling") if name in judged["budget"]}
     return judged | {
-        "reading_milli": None, "error_milli": None, "expanded_milli": None, "verdict": Verdict.INCONCLUSIVE.value,
-        "budget": kept, "why": list(why), "figures": [],
-    }  # fmt: skip
+        "reading_milli": None,
+        "error_milli": None,
+        "expanded_milli": None,
+        "verdict": Verdict.INCONCLUSIVE.value,
+        "budget": kept,
+        "why": list(why),
+        "figures": [],
+    }
 
 
 def terms_of(probe: Probe) -> dict:

@@ -13,7 +13,7 @@ class ProbeFilter(filters.FilterSet):
     standing = filters.ChoiceFilter(choices=Standing.choices, label="Standing", method="by_standing", empty_label="Any")
     use = filters.ChoiceFilter(
         choices=[("withdrawn", "withdrawn"), ("all", "all")], label="In use", method="by_use", empty_label="in use"
-    )  # fmt: skip
+    )
 
     def __init__(self, *args, sites, **kwargs):
         super().__init__(*args, **kwargs)

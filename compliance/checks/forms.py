@@ -34,9 +34,13 @@ def reason_field(label: str) -> ReasonField:
 
 def depth_field(label: str = "") -> forms.FloatField:
     return forms.FloatField(
-        label=label, required=False, min_value=0, max_value=1000, help_text="Only if you measured it.",
+        label=label,
+        required=False,
+        min_value=0,
+        max_value=1000,
+        help_text="Only if you measured it.",
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
-    )  # fmt: skip
+    )
 
 
 class FinishForm(forms.Form):
@@ -76,16 +80,19 @@ def ways_field(label: str, ways: Mapping[StrEnum, str]) -> forms.ChoiceField:
 
 def points_field(met: Mapping[StrEnum, str]) -> forms.MultipleChoiceField:
     return forms.MultipleChoiceField(
-        label="What was done", required=False, choices=[(p.value, words) for p, words in met.items()],
+        label="What was done",
+        required=False,
+        choices=[(p.value, words) for p, words in met.items()],
         widget=forms.CheckboxSelectMultiple,
-    )  # fmt: skip
+    )
 
 
 def readings_field(sample: str) -> forms.CharField:
     return forms.CharField(
-        label="Readings", widget=forms.Textarea(attrs={"rows": 8, "inputmode": "text"}),
+        label="Readings",
+        widget=forms.Textarea(attrs={"rows": 8, "inputmode": "text"}),
         help_text=f"One a line: seconds since the probe went in, a space, what the display showed. Such as: {sample}",
-    )  # fmt: skip
+    )
 
 
 class Correction(AtSite):
@@ -146,10 +153,15 @@ def guided_initial(check: Check, unit: str) -> dict:
     """A recorded check as its correction starts from it; readings typed in another unit are converted."""
     lines = [f"{t.elapsed_ms / 1000:g} {_retyped(t, unit)}" for t in check.timed_readings.all()]
     return {
-        "checked_at": check.checked_at, "stage": check.stage, "kind": check.preparation.get("kind"),
-        "points": check.preparation.get("points", []), "left": check.preparation.get("left", []), "readings": "\n".join(lines),
-        "immersion_mm": check.immersion_mm, "note": check.note,
-    }  # fmt: skip
+        "checked_at": check.checked_at,
+        "stage": check.stage,
+        "kind": check.preparation.get("kind"),
+        "points": check.preparation.get("points", []),
+        "left": check.preparation.get("left", []),
+        "readings": "\n".join(lines),
+        "immersion_mm": check.immersion_mm,
+        "note": check.note,
+    }
 
 
 def _retyped(timed, unit: str) -> str:
@@ -173,8 +185,9 @@ class EventVoidForm(EventForm):
 
     reason = reason_field("What was wrong?")
     replace = forms.BooleanField(
-        label="Put the right one in its place", required=False,
+        label="Put the right one in its place",
+        required=False,
         help_text="As filled in below. Leave it off if nothing happened at all.",
-    )  # fmt: skip
+    )
 
     field_order = ["reason", "replace", "kind", "at", "note"]

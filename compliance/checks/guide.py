@@ -203,9 +203,11 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         picture=settling_svg(draft.probe, readings, kind_of(draft), course, draft.probe.site.unit),
         tone=_tone(settling, asking=bool(asks_unit or second)),
         doubts=tuple(SuspectReading(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
-        asks_unit=asks_unit, second_wanted=second,
-        said_unit=Unit(draft.unit).label if draft.unit else "", struck=struck_in_words(draft.struck),
-    )  # fmt: skip
+        asks_unit=asks_unit,
+        second_wanted=second,
+        said_unit=Unit(draft.unit).label if draft.unit else "",
+        struck=struck_in_words(draft.struck),
+    )
 
 
 def _tone(settling: Settling, asking: bool) -> str:

@@ -176,9 +176,13 @@ class Span(models.Model):
     behind = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
     ahead = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
     doubt = models.ForeignKey(
-        Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False,
+        Check,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_index=False,
         help_text="The failed check away from zero, before or after, that puts it in doubt.",
-    )  # fmt: skip
+    )
     anchor = models.CharField(
         max_length=24, blank=True, help_text="What began a run in quarantine: check:12 or event:5."
     )

@@ -87,9 +87,12 @@ def air_initial(kept: dict, site) -> dict:
     metres = Decimal(str(kept.get("altitude_m", site.altitude_m)))
     unit = kept.get("unit") or (PressureUnit.INHG if imperial else PressureUnit.HPA)
     return {
-        "source": kept.get("source"), "pressure": _pressure(kept, unit), "pressure_unit": unit,
-        "altitude": number(metres / FOOT if imperial else metres, 0), "altitude_unit": height,
-    }  # fmt: skip
+        "source": kept.get("source"),
+        "pressure": _pressure(kept, unit),
+        "pressure_unit": unit,
+        "altitude": number(metres / FOOT if imperial else metres, 0),
+        "altitude_unit": height,
+    }
 
 
 def _pressure(kept: dict, unit: str) -> str:

@@ -59,9 +59,14 @@ def marks_of(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark
 
 def _finding(check: Checked) -> CheckFinding:
     return CheckFinding(
-        at=check.at, kind=CheckKind(check.kind), reference=check.reference_milli / 1000, stage=Stage(check.stage),
-        verdict=Verdict(check.verdict), key=f"check:{check.order}", order=check.order,
-    )  # fmt: skip
+        at=check.at,
+        kind=CheckKind(check.kind),
+        reference=check.reference_milli / 1000,
+        stage=Stage(check.stage),
+        verdict=Verdict(check.verdict),
+        key=f"check:{check.order}",
+        order=check.order,
+    )
 
 
 def _row(probe: Probe, span: Cut) -> Span:
@@ -89,9 +94,11 @@ def _store(probe: Probe, wanted: list[Span]) -> None:
     Span.objects.filter(pk__in=[span.pk for end, span in stored.items() if end not in ends]).delete()
     changed = [span for span in wanted if not _same(span, stored.get(span.ends_at))]
     Span.objects.bulk_create(
-        changed, update_conflicts=True, unique_fields=["probe", "ends_at"],
+        changed,
+        update_conflicts=True,
+        unique_fields=["probe", "ends_at"],
         update_fields=["starts_at", "standing", "cause", "behind", "ahead", "doubt", "anchor"],
-    )  # fmt: skip
+    )
 
 
 def _same(span: Span, stored: Span | None) -> bool:

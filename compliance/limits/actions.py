@@ -103,10 +103,17 @@ def add(*, by: Person, site: Site, own: OwnLimit, effective_from: datetime, reas
     limit = Limit(site=site, code=code, step=step, title=title, hazard=own.hazard.strip())
     save_checked(limit)
     figures = {
-        "direction": own.direction, "value": own.value, "unit": own.unit, "hold_s": own.hold_s, "within_s": own.within_s,
-        "target_milli": own.target_milli, "usual_action": own.usual_action.strip(), "edition": own.edition.strip(),
-        "source": own.source.strip() or "The site's own food safety plan", "origin": Origin.PRACTICE,
-    }  # fmt: skip
+        "direction": own.direction,
+        "value": own.value,
+        "unit": own.unit,
+        "hold_s": own.hold_s,
+        "within_s": own.within_s,
+        "target_milli": own.target_milli,
+        "usual_action": own.usual_action.strip(),
+        "edition": own.edition.strip(),
+        "source": own.source.strip() or "The site's own food safety plan",
+        "origin": Origin.PRACTICE,
+    }
     version = _write(_version(by, limit, figures, effective_from, reason))
     note("limit.add", by=by, subject=limit, site_id=site.pk, reason=reason.strip(), demands=demand(version))
     return limit
@@ -115,7 +122,7 @@ def add(*, by: Person, site: Site, own: OwnLimit, effective_from: datetime, reas
 @action("limit.change")
 def change(
     *, by: Person, limit: Limit, effective_from: datetime, reason: str = "", after: int | None = None, **changes
-) -> LimitVersion:  # fmt: skip
+) -> LimitVersion:
     """Another version of a limit; what is not named in `changes` stays as it is at that moment. `after`: the newest version that
     `by` was shown.
 
@@ -133,15 +140,22 @@ def change(
         )
     refuse_newer(after, limit.versions.all(), _told)
     version = _write(_version(by, limit, figures, effective_from, reason), before)
-    note("limit.change", by=by, subject=limit, site_id=limit.site_id, reason=reason.strip(),
-         before=demand(before), after=demand(version))  # fmt: skip
+    note(
+        "limit.change",
+        by=by,
+        subject=limit,
+        site_id=limit.site_id,
+        reason=reason.strip(),
+        before=demand(before),
+        after=demand(version),
+    )
     return version
 
 
 @action("limit.retire")
 def retire(
     *, by: Person, limit: Limit, effective_from: datetime, reason: str, after: int | None = None
-) -> LimitVersion:  # fmt: skip
+) -> LimitVersion:
     """From then on the site does not work under this limit. Raises ValidationError without a reason, where it is retired, and for
     a time that is over; `after` as for a change."""
     reason = as_reason(reason, ask="Say why the site no longer works under this limit.", usual="retire")
@@ -168,9 +182,13 @@ def _before(limit: Limit, at: datetime) -> LimitVersion:
 
 def _version(by: Person, limit: Limit, figures: dict, effective_from: datetime, reason: str) -> LimitVersion:
     return LimitVersion(
-        recorded_by=by, limit=limit, effective_from=effective_from, reason=as_reason(reason),
-        value_milli=to_milli(figures["value"], figures["unit"]), **figures,
-    )  # fmt: skip
+        recorded_by=by,
+        limit=limit,
+        effective_from=effective_from,
+        reason=as_reason(reason),
+        value_milli=to_milli(figures["value"], figures["unit"]),
+        **figures,
+    )
 
 
 def _write(version: LimitVersion, before: LimitVersion | None = None) -> LimitVersion:

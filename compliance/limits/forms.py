@@ -54,9 +54,11 @@ class EffectiveForm(forms.Form):
 
 class AdoptForm(EffectiveForm):
     rules = RecordsField(
-        queryset=None, widget=forms.CheckboxSelectMultiple, label="Rules to adopt as they stand",
+        queryset=None,
+        widget=forms.CheckboxSelectMultiple,
+        label="Rules to adopt as they stand",
         error_messages={"required": "Choose at least one rule."},
-    )  # fmt: skip
+    )
     field_order = ["rules", "effective_from"]
 
     def __init__(self, *args, site, rules, **kwargs):
@@ -81,9 +83,10 @@ class FiguresForm(EffectiveForm):
     )
     usual_action = forms.CharField(widget=forms.Textarea(attrs={"rows": 3}), label="What is done when it is not met")
     reason = ReasonField(
-        widget=forms.Textarea(attrs={"rows": 2}), required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        required=False,
         help_text="Needed where it is looser than its rule, or begins in the past.",
-    )  # fmt: skip
+    )
 
     def __init__(self, *args, unit: str, **kwargs):
         super().__init__(*args, **kwargs)
@@ -140,8 +143,21 @@ class OwnLimitForm(FiguresForm):
     code = forms.SlugField(
         max_length=50, required=False, label="Short name", help_text="For files and labels, such as salad-bar."
     )
-    field_order = ["title", "step", "hazard", "direction", "value", "hold_s", "within_s", "target", "usual_action",
-                   "source", "code", "effective_from", "reason"]  # fmt: skip
+    field_order = [
+        "title",
+        "step",
+        "hazard",
+        "direction",
+        "value",
+        "hold_s",
+        "within_s",
+        "target",
+        "usual_action",
+        "source",
+        "code",
+        "effective_from",
+        "reason",
+    ]
 
     def figures(self) -> dict:
         given = super().figures()

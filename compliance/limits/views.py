@@ -26,10 +26,17 @@ FORM = ["GET", "HEAD", "POST"]
 def limit_list(request, site_pk):
     site = get_site(request.user, site_pk)
     table = LimitTable(limits_now(site), site)
-    return render(request, "limits/limit_list.html", {
-        "site": site, "table": table, "manages": may(request.user, site, Role.MANAGER), "none": not table.data.data,
-        "lead": f"{site}. A reading is judged by the limit in force at its time.",
-    })  # fmt: skip
+    return render(
+        request,
+        "limits/limit_list.html",
+        {
+            "site": site,
+            "table": table,
+            "manages": may(request.user, site, Role.MANAGER),
+            "none": not table.data.data,
+            "lead": f"{site}. A reading is judged by the limit in force at its time.",
+        },
+    )
 
 
 def limits_now(site) -> list:
@@ -57,10 +64,17 @@ def limit_adopt(request, site_pk):
         if limits:
             messages.success(request, f"{len(limits)} limit{'s' if len(limits) > 1 else ''} adopted.")
             return redirect("limit_list", site.pk)
-    return render(request, "limits/limit_adopt.html", {
-        "site": site, "form": form, "chosen": chosen, "any": rules.exists(),
-        "tabs": [{"label": str(s), "url": f"?set={s.code}", "current": s == chosen} for s in sets],
-    })  # fmt: skip
+    return render(
+        request,
+        "limits/limit_adopt.html",
+        {
+            "site": site,
+            "form": form,
+            "chosen": chosen,
+            "any": rules.exists(),
+            "tabs": [{"label": str(s), "url": f"?set={s.code}", "current": s == chosen} for s in sets],
+        },
+    )
 
 
 @require_http_methods(FORM)
@@ -73,12 +87,19 @@ def rule_adopt(request, site_pk, pk):
         if limit:
             messages.success(request, f"{limit} is adopted.")
             return redirect("limit_detail", limit.pk)
-    return render(request, "limits/limit_form.html", {
-        "form": form, "title": rule.title, "lead": f"The rule: {demand(rule)}. You may be stricter freely.",
-        "back_url": reverse("limit_adopt", args=[site.pk]) + f"?set={rule.rule_set.code}", "back_label": "Adopt rules",
-        "submit_label": "Adopt",
-        "facts": rule_facts(rule),
-    })  # fmt: skip
+    return render(
+        request,
+        "limits/limit_form.html",
+        {
+            "form": form,
+            "title": rule.title,
+            "lead": f"The rule: {demand(rule)}. You may be stricter freely.",
+            "back_url": reverse("limit_adopt", args=[site.pk]) + f"?set={rule.rule_set.code}",
+            "back_label": "Adopt rules",
+            "submit_label": "Adopt",
+            "facts": rule_facts(rule),
+        },
+    )
 
 
 def rule_for(person, site_pk, pk):
@@ -98,11 +119,18 @@ def limit_add(request, site_pk):
         if limit:
             messages.success(request, f"{limit} is set.")
             return redirect("limit_detail", limit.pk)
-    return render(request, "limits/limit_form.html", {
-        "form": form, "title": "A limit of your own", "submit_label": "Set the limit",
-        "lead": "For what no rule covers, or where your plan asks for something else.",
-        "back_url": reverse("limit_list", args=[site.pk]), "back_label": "Limits",
-    })  # fmt: skip
+    return render(
+        request,
+        "limits/limit_form.html",
+        {
+            "form": form,
+            "title": "A limit of your own",
+            "submit_label": "Set the limit",
+            "lead": "For what no rule covers, or where your plan asks for something else.",
+            "back_url": reverse("limit_list", args=[site.pk]),
+            "back_label": "Limits",
+        },
+    )
 
 
 @require_safe
@@ -111,12 +139,20 @@ def limit_detail(request, pk):
     now = timezone.now()
     versions = with_states(list(history(limit)), now)
     current = version_in_force(limit, now)
-    return render(request, "limits/limit_detail.html", {
-        "limit": limit, "current": current, "facts": limit_facts(limit, current or versions[0]),
-        "heading": demand(current) if current else "Not in force now",
-        "looser": loosenesses(limit, current), "reason": current.reason if current else "",
-        "table": VersionTable(versions, limit.site), "manages": may(request.user, limit.site, Role.MANAGER),
-    })  # fmt: skip
+    return render(
+        request,
+        "limits/limit_detail.html",
+        {
+            "limit": limit,
+            "current": current,
+            "facts": limit_facts(limit, current or versions[0]),
+            "heading": demand(current) if current else "Not in force now",
+            "looser": loosenesses(limit, current),
+            "reason": current.reason if current else "",
+            "table": VersionTable(versions, limit.site),
+            "manages": may(request.user, limit.site, Role.MANAGER),
+        },
+    )
 
 
 def loosenesses(limit, version) -> list[str]:
@@ -138,9 +174,12 @@ def limit_facts(limit, version) -> list[tuple[str, str]]:
 
 def rule_facts(rule) -> list[tuple[str, str]]:
     return [
-        ("Asks for", demand(rule)), ("Step", rule.step), ("Guards against", rule.hazard),
-        ("When it is not met", rule.usual_action), *source_facts(rule),
-    ]  # fmt: skip
+        ("Asks for", demand(rule)),
+        ("Step", rule.step),
+        ("Guards against", rule.hazard),
+        ("When it is not met", rule.usual_action),
+        *source_facts(rule),
+    ]
 
 
 def source_facts(rule) -> list[tuple[str, str]]:
@@ -164,11 +203,19 @@ def limit_change(request, pk, amend=change):
         if version:
             messages.success(request, f"Set: {demand(version)}.")
             return redirect("limit_detail", pk)
-    return render(request, "limits/limit_form.html", {
-        "form": form, "title": f"Change “{limit}”", "submit_label": "Set these figures",
-        "lead": lead_of_change(limit), "back_url": reverse("limit_detail", args=[pk]),
-        "back_label": "The limit", "past": True,
-    })  # fmt: skip
+    return render(
+        request,
+        "limits/limit_form.html",
+        {
+            "form": form,
+            "title": f"Change “{limit}”",
+            "submit_label": "Set these figures",
+            "lead": lead_of_change(limit),
+            "back_url": reverse("limit_detail", args=[pk]),
+            "back_label": "The limit",
+            "past": True,
+        },
+    )
 
 
 def lead_of_change(limit) -> str:
@@ -187,8 +234,17 @@ def limit_retire(request, pk, amend=retire):
             messages.success(request, f"{limit.site} no longer works under “{limit}” from then on.")
             return redirect("limit_list", limit.site_id)
     back = reverse("limit_detail", args=[pk])
-    return render(request, "components/confirm.html", {
-        "title": f"Retire “{limit}”?", "lead": "No more readings are taken against it. Its history stays in the book.",
-        "form": form, "tone": "danger", "submit_label": "Retire it", "back_url": back, "back_label": "The limit",
-        "cancel_url": back,
-    })  # fmt: skip
+    return render(
+        request,
+        "components/confirm.html",
+        {
+            "title": f"Retire “{limit}”?",
+            "lead": "No more readings are taken against it. Its history stays in the book.",
+            "form": form,
+            "tone": "danger",
+            "submit_label": "Retire it",
+            "back_url": back,
+            "back_label": "The limit",
+            "cancel_url": back,
+        },
+    )

@@ -135,9 +135,15 @@ def _bath(
     part = rectangular("bath", half_width, f"the bath stands for 0 °C within ±{half_width:g} °C")
     medium = Medium.PACKED_ICE if kind is BathKind.PACKED_CRUSHED else Medium.ICE_WATER
     return Bath(
-        temperature=ICE_POINT, within=half_width, components=(part,), medium=medium, usable=usable, why=why,
-        again=BATH_AGAIN, missing=missing,
-    )  # fmt: skip
+        temperature=ICE_POINT,
+        within=half_width,
+        components=(part,),
+        medium=medium,
+        usable=usable,
+        why=why,
+        again=BATH_AGAIN,
+        missing=missing,
+    )
 
 
 BATH_AGAIN = "Make the bath again with crushed, wetted, drained ice, and pack the probe in deep. Then check again."

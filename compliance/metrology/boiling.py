@@ -67,9 +67,12 @@ class BoilingPoint(StrEnum):
 CRITICAL: dict[BoilingKind, tuple[BoilingPoint, ...]] = {
     BoilingKind.STEAM: (BoilingPoint.BOILED_HARD, BoilingPoint.COVERED, BoilingPoint.IMMERSED),
     BoilingKind.ROLLING: (
-        BoilingPoint.FRESH, BoilingPoint.BOILED_HARD, BoilingPoint.CLEAR, BoilingPoint.IMMERSED,
+        BoilingPoint.FRESH,
+        BoilingPoint.BOILED_HARD,
+        BoilingPoint.CLEAR,
+        BoilingPoint.IMMERSED,
     ),
-}  # fmt: skip
+}
 # What still counts in each kind before its best width is granted.
 WANTED: dict[BoilingKind, tuple[BoilingPoint, ...]] = {
     BoilingKind.STEAM: tuple(BoilingPoint),

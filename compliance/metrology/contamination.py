@@ -67,9 +67,12 @@ def explain_low(depression: float) -> Contamination:
         f"litre of the water to make the ice {_kelvin(depression)} °C colder."
     )
     return Contamination(
-        depression=depression, salt=salt, ethanol=ethanol, plausibility=plausibility,
+        depression=depression,
+        salt=salt,
+        ethanol=ethanol,
+        plausibility=plausibility,
         sentences=(needed, SENTENCES[plausibility]),
-    )  # fmt: skip
+    )
 
 
 SENTENCES = {

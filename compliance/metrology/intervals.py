@@ -198,7 +198,7 @@ def _no_advice(history: Trend | None, checks: int, target: float, rate: Rate) ->
     )
     return Advice(
         days=None, low=None, high=None, target=target, reached=None, by_rate=None, by_trend=None, rate=rate, why=why
-    )  # fmt: skip
+    )
 
 
 def _why(

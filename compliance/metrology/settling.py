@@ -393,6 +393,11 @@ def _whole(seconds: float) -> float:
 
 def _unsettled(state: SettlingState, left: float | None, sentence: str) -> Settling:
     return Settling(
-        state=state, settled_since=None, value=None, count=0, residual=ROOM_ABOVE_BATH,
-        seconds_to_go=left, sentence=sentence,
-    )  # fmt: skip
+        state=state,
+        settled_since=None,
+        value=None,
+        count=0,
+        residual=ROOM_ABOVE_BATH,
+        seconds_to_go=left,
+        sentence=sentence,
+    )

@@ -197,9 +197,16 @@ def _without_figure(reference: Reference, settling: Settling) -> Verification:
     opening = "Inconclusive: the probe had not settled, so this check says nothing about it."
     why = (opening, *(reference.why if not reference.usable else ()), todo)
     return Verification(
-        settling=settling, reference=reference, budget=None, error=None, expanded=None, verdict=Verdict.INCONCLUSIVE,
-        conformity=None, why=why, figures=(f"Settling: {settling.sentence}",),
-    )  # fmt: skip
+        settling=settling,
+        reference=reference,
+        budget=None,
+        error=None,
+        expanded=None,
+        verdict=Verdict.INCONCLUSIVE,
+        conformity=None,
+        why=why,
+        figures=(f"Settling: {settling.sentence}",),
+    )
 
 
 INSIDE = {

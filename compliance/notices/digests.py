@@ -122,10 +122,13 @@ class _Week:
         by_site = Counter(reminder.site for reminder in self.missed[area.pk])
         listed = address("area_missed", area.pk)
         return [
-            Item(f"{site}: {count} missed", _missed_says(count),
-                 f"{listed}?site={site.pk}&week={week:%Y-%m-%d}" if listed else link)
+            Item(
+                f"{site}: {count} missed",
+                _missed_says(count),
+                f"{listed}?site={site.pk}&week={week:%Y-%m-%d}" if listed else link,
+            )
             for site, count in sorted(by_site.items(), key=lambda each: (each[0].name, each[0].pk))
-        ]  # fmt: skip
+        ]
 
     def _waiting(self, area: Area) -> list[Item]:
         count = self.undecided[area.pk]

@@ -45,9 +45,12 @@ def notice_list(request: HttpRequest) -> HttpResponse:
     """What the person who asks has been told, newest first."""
     page = page_by_key(with_places(inbox(request.user)), request, "made_at")
     context = {
-        "items": inbox_rows(page.rows), "pager": page, "unread": unread(request.user), "tabs": _tabs(request, "notice_list"),
+        "items": inbox_rows(page.rows),
+        "pager": page,
+        "unread": unread(request.user),
+        "tabs": _tabs(request, "notice_list"),
         "newest": newest(inbox(request.user)),
-    }  # fmt: skip
+    }
     return render(request, "notices/notice_list.html", context)
 
 

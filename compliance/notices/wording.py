@@ -35,7 +35,10 @@ def in_one_line(text: str) -> str:
 def parts(message) -> tuple[str, str]:
     """The text and the HTML of a message; nothing in them is fetched from elsewhere."""
     context = {
-        "message": message, "items": [(item, absolute(item.link)) for item in message.items],
-        "link": absolute(message.link), "choices": absolute(reverse("notice_choices")), "several": len(message.items) > 1,
-    }  # fmt: skip
+        "message": message,
+        "items": [(item, absolute(item.link)) for item in message.items],
+        "link": absolute(message.link),
+        "choices": absolute(reverse("notice_choices")),
+        "several": len(message.items) > 1,
+    }
     return render_to_string("notices/mail/notice.txt", context), render_to_string("notices/mail/notice.html", context)

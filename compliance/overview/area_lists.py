@@ -66,11 +66,20 @@ def missed_list(request: HttpRequest, pk: int) -> HttpResponse:
     count, page = found.count(), page_by_key(found.order_by("-due_at", "-pk"), request, "due_at")
     table = _table(request.user, page.rows, now)
     table.pager = page
-    return render(request, "overview/area_missed.html", {
-        "area": area, "title": f"{plural(count, *KINDS[chosen.get('what', '')])} missed", "table": table, "form": form,
-        "lead": f"{area}, {_days(chosen.get('week'))}. {NOT_DONE}", "active": len(chosen),
-        "back_url": reverse("area_detail", args=[pk]), "reset_url": request.path,
-    })  # fmt: skip
+    return render(
+        request,
+        "overview/area_missed.html",
+        {
+            "area": area,
+            "title": f"{plural(count, *KINDS[chosen.get('what', '')])} missed",
+            "table": table,
+            "form": form,
+            "lead": f"{area}, {_days(chosen.get('week'))}. {NOT_DONE}",
+            "active": len(chosen),
+            "back_url": reverse("area_detail", args=[pk]),
+            "reset_url": request.path,
+        },
+    )
 
 
 def _missed(sites: list[Site], chosen: dict, now: datetime) -> QuerySet[Reminder]:
@@ -111,7 +120,13 @@ def overdue_list(request: HttpRequest, pk: int) -> HttpResponse:
     page = numbered_page(found, request)
     table = OverdueTable(page.rows)
     table.pager = page
-    return render(request, "overview/area_overdue.html", {
-        "title": f"{plural(len(found), 'check')} overdue", "lead": area.name, "table": table,
-        "back_url": reverse("area_detail", args=[pk]),
-    })  # fmt: skip
+    return render(
+        request,
+        "overview/area_overdue.html",
+        {
+            "title": f"{plural(len(found), 'check')} overdue",
+            "lead": area.name,
+            "table": table,
+            "back_url": reverse("area_detail", args=[pk]),
+        },
+    )

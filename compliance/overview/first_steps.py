@@ -71,10 +71,13 @@ def _known(person: Person) -> dict:
     plans = CheckPlan.objects.filter(in_force=True)
     checks = Check.objects.filter(site__area=OuterRef("pk"), void__isnull=True)
     return {
-        "first_site": Subquery(sites.values("pk")[:1]), "first_probe": Subquery(probes.values("pk")[:1]),
-        "limited": Exists(limits), "planned": _any(plans, "business", "site__area", "probe__site__area"),
-        "joined": _any(others, "area", "site__area"), "checked": Exists(checks),
-    }  # fmt: skip
+        "first_site": Subquery(sites.values("pk")[:1]),
+        "first_probe": Subquery(probes.values("pk")[:1]),
+        "limited": Exists(limits),
+        "planned": _any(plans, "business", "site__area", "probe__site__area"),
+        "joined": _any(others, "area", "site__area"),
+        "checked": Exists(checks),
+    }
 
 
 def _any(records: QuerySet, *ways: str) -> Q:
@@ -91,14 +94,38 @@ def _steps(area) -> tuple[FirstStep, ...]:
     limit_pages = ("limit_list", "limit_add", "limit_adopt_rule")
     first = "In ice water, step by step. Until then no reading can be relied on."
     return (
-        FirstStep("A site", "Where food is cooked, kept or served.", "Add a site", bool(site), reverse("site_add"),
-             ("site_list",)),
-        FirstStep("Its limits", "What its food has to keep to.", "Choose the limits", area.limited, at("limit_adopt", site),
-             limit_pages),
-        FirstStep("A probe", "Each thermometer, with the code on its label.", "Add a probe", bool(probe),
-             at("probe_add", site, f"?site={site}"), ("probe_list",)),
-        FirstStep("The people", "Who checks, reads and decides, each with a sign-in of their own.", "Add a person", area.joined,
-             reverse("person_add"), ("people",)),
+        FirstStep(
+            "A site",
+            "Where food is cooked, kept or served.",
+            "Add a site",
+            bool(site),
+            reverse("site_add"),
+            ("site_list",),
+        ),
+        FirstStep(
+            "Its limits",
+            "What its food has to keep to.",
+            "Choose the limits",
+            area.limited,
+            at("limit_adopt", site),
+            limit_pages,
+        ),
+        FirstStep(
+            "A probe",
+            "Each thermometer, with the code on its label.",
+            "Add a probe",
+            bool(probe),
+            at("probe_add", site, f"?site={site}"),
+            ("probe_list",),
+        ),
+        FirstStep(
+            "The people",
+            "Who checks, reads and decides, each with a sign-in of their own.",
+            "Add a person",
+            area.joined,
+            reverse("person_add"),
+            ("people",),
+        ),
         FirstStep("A plan", "How often each probe is checked.", "Set the plan", area.planned, at("plan_site", site)),
         FirstStep("The first check", first, "Check the probe", area.checked, at(USUAL.guidance.address, probe)),
-    )  # fmt: skip
+    )

@@ -45,15 +45,23 @@ def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
     told = _in_order(asked_for(site, start, end, now))
     left = _in_order(left_open(site, start, now)) if day == today else []
     ahead = _ahead(site, day, now) if day >= today else []
-    return render(request, "overview/reminder_list.html", {
-        "site": site, "title": f"Planned and done, {day_words(day)}", "day": day,
-        "tiles": _tiles(told, left) if day <= today else [],
-        "table": _table(request, site, told, "clock") if told else None,
-        "left": _table(request, site, left, "short") if left else None,
-        "ahead": ahead, "nothing": _nothing(_calendar(site, day, today), day, today, bool(told), bool(ahead)),
-        "sections": sum(map(bool, (left, told, ahead))) > 1,
-        "back_url": reverse("today_site", args=[pk]), "tabs": _days(site, day, today),
-    })  # fmt: skip
+    return render(
+        request,
+        "overview/reminder_list.html",
+        {
+            "site": site,
+            "title": f"Planned and done, {day_words(day)}",
+            "day": day,
+            "tiles": _tiles(told, left) if day <= today else [],
+            "table": _table(request, site, told, "clock") if told else None,
+            "left": _table(request, site, left, "short") if left else None,
+            "ahead": ahead,
+            "nothing": _nothing(_calendar(site, day, today), day, today, bool(told), bool(ahead)),
+            "sections": sum(map(bool, (left, told, ahead))) > 1,
+            "back_url": reverse("today_site", args=[pk]),
+            "tabs": _days(site, day, today),
+        },
+    )
 
 
 def _ahead(site: Site, day: date, now: datetime) -> list[dict]:
@@ -132,12 +140,22 @@ def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, "The excuse is struck out." if strikes else "Excused. The record says why.")
             return redirect(_address(reminder))
     title = "Strike out this excuse?" if strikes else "Excuse this?"
-    return render(request, "overview/reminder_excuse.html", {
-        "form": form, "reminder": reminder, "site": reminder.site, "excuse": excuse, "title": title,
-        "subject": str(reminder.probe or reminder.limit), "back_url": _address(reminder),
-        "submit_label": "Strike it out" if strikes else "Excuse it",
-        "lead": STRUCK_OUT if strikes else EXCUSED,
-    }, status=422 if form.is_bound else 200)  # fmt: skip
+    return render(
+        request,
+        "overview/reminder_excuse.html",
+        {
+            "form": form,
+            "reminder": reminder,
+            "site": reminder.site,
+            "excuse": excuse,
+            "title": title,
+            "subject": str(reminder.probe or reminder.limit),
+            "back_url": _address(reminder),
+            "submit_label": "Strike it out" if strikes else "Excuse it",
+            "lead": STRUCK_OUT if strikes else EXCUSED,
+        },
+        status=422 if form.is_bound else 200,
+    )
 
 
 def _asked(request: HttpRequest) -> date | None:
@@ -178,15 +196,36 @@ def _tiles(told: list[Told], left: list[Told]) -> list[dict]:
     gone, unasked = count[Status.CANCELLED] - not_owed, count[Status.NOT_ASKED]
     return [
         {"value": count[Status.CLEARED] - unfit, "label": "done", "tone": "good"},
-        *([{"value": unfit + doubted, "label": "taken, not to be relied on", "tone": "doubt",
-            "note": "counted as still to do or missed" if doubted else ""}] if unfit or doubted else []),
-        {"value": waiting, "label": "still to do", "tone": "doubt" if waiting else "good",
-         "note": f"{len(left)} from earlier days" if left else ""},
+        *(
+            [
+                {
+                    "value": unfit + doubted,
+                    "label": "taken, not to be relied on",
+                    "tone": "doubt",
+                    "note": "counted as still to do or missed" if doubted else "",
+                }
+            ]
+            if unfit or doubted
+            else []
+        ),
+        {
+            "value": waiting,
+            "label": "still to do",
+            "tone": "doubt" if waiting else "good",
+            "note": f"{len(left)} from earlier days" if left else "",
+        },
         {"value": missed, "label": "missed", "tone": "bad" if missed else "good"},
         {"value": excused, "label": "excused", "tone": "info"},
-        *[{"value": value, "label": label, "tone": "info"} for value, label in (
-            (gone, "no longer asked for"), (unasked, "not asked in time"), (not_owed, "not done in time, not owed")) if value],
-    ]  # fmt: skip
+        *[
+            {"value": value, "label": label, "tone": "info"}
+            for value, label in (
+                (gone, "no longer asked for"),
+                (unasked, "not asked in time"),
+                (not_owed, "not done in time, not owed"),
+            )
+            if value
+        ],
+    ]
 
 
 def _who(told: Told) -> str:

@@ -169,8 +169,17 @@ class ReminderTable(tables.Table):
 
     def render_steps(self, value, record):
         subject, (words, address) = record.told.title, record.now
-        now = format_html('<a class="button quiet-button small-button" href="{}" aria-label="{}: {}">{}</a> ',
-                          address, words, subject, words) if address else ""  # fmt: skip
+        now = (
+            format_html(
+                '<a class="button quiet-button small-button" href="{}" aria-label="{}: {}">{}</a> ',
+                address,
+                words,
+                subject,
+                words,
+            )
+            if address
+            else ""
+        )
         others = ((address, words, subject, words) for words, address in value)
         return format_html("{}{}", now, format_html_join(" ", '<a href="{}" aria-label="{}: {}">{}</a>', others))
 

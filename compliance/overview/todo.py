@@ -65,11 +65,16 @@ def to_do_today(site: Site, probes: list[Probe], now: datetime) -> list[ToDo]:
     ]
     checks = [
         ToDo(
-            probe=probe, due_at=each.due_at, overdue=each.grace_at is None or each.grace_at <= now, because=each.because,
-            before_service=each.due_at is None or each.due_at <= service, away=each.away, stake=stakes.get(probe.pk, 0),
+            probe=probe,
+            due_at=each.due_at,
+            overdue=each.grace_at is None or each.grace_at <= now,
+            because=each.because,
+            before_service=each.due_at is None or each.due_at <= service,
+            away=each.away,
+            stake=stakes.get(probe.pk, 0),
         )
         for probe, each in wanted
-    ]  # fmt: skip
+    ]
     rounds = [
         ToDo(reminder=each, due_at=each.due_at, overdue=each.grace_at <= now, before_service=True)
         for each in rounds_to_take(site, now)

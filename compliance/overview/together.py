@@ -22,12 +22,14 @@ class Together(forms.Form):
     """Which probes go into the bath. One that a colleague checked meanwhile may still be chosen; it is at this site."""
 
     probes = RecordsField(
-        queryset=None, widget=forms.CheckboxSelectMultiple, label="Probes for this bath",
+        queryset=None,
+        widget=forms.CheckboxSelectMultiple,
+        label="Probes for this bath",
         error_messages={
             "required": "Choose at least one probe.",
             "invalid_choice": "One of these probes is not in use at this site. Look at the list and choose again.",
         },
-    )  # fmt: skip
+    )
 
     def __init__(self, *args, site: Site, due: list[Probe], **kwargs):
         super().__init__(*args, **kwargs)

@@ -112,8 +112,9 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
         "table": AttentionTable(lines, missed=missed),
         "failed": FailedTable(failed) if failed else None,
         "to_sign": _sign_items(to_sign[:CASES_SHOWN]),
-        "start": _start(request, area), "no_site": not sites,
-    }  # fmt: skip
+        "start": _start(request, area),
+        "no_site": not sites,
+    }
     return render(request, "overview/area.html", context)
 
 

@@ -28,10 +28,18 @@ OVER = "Days that are over stay as they were. Begin today or later; what was mis
 
 @action("plan.set")
 def set_plan(
-    *, by: Person, probe: Probe | None = None, site: Site | None = None, business: Business | None = None,
-    sensor: str = "", effective_from: date | None = None, in_force: bool = True, reason: str = "",
-    after: int | None = None, **figures,
-) -> CheckPlan:  # fmt: skip
+    *,
+    by: Person,
+    probe: Probe | None = None,
+    site: Site | None = None,
+    business: Business | None = None,
+    sensor: str = "",
+    effective_from: date | None = None,
+    in_force: bool = True,
+    reason: str = "",
+    after: int | None = None,
+    **figures,
+) -> CheckPlan:
     """When a probe, or those of a site or a business (of one kind, with `sensor`), are checked from a day on, today if none.
 
     `after`: the newest plan of this scope that `by` was shown. `in_force` False gives the next wider plan its place again. Raises
@@ -44,27 +52,51 @@ def set_plan(
     sites = _sites_of(probe=probe, site=site, business=business)
     today = _today(sites)
     plan = CheckPlan(
-        recorded_by=by, probe=probe, site=site, business=business, sensor=sensor, in_force=in_force,
-        effective_from=effective_from or today, reason=as_reason(reason), **figures,
-    )  # fmt: skip
+        recorded_by=by,
+        probe=probe,
+        site=site,
+        business=business,
+        sensor=sensor,
+        in_force=in_force,
+        effective_from=effective_from or today,
+        reason=as_reason(reason),
+        **figures,
+    )
     _check_plan(plan)
     before, chain = _before(plan)
     follows = plan.as_plan() if in_force else _wider(plan)
     _refuse_plan(plan, before, follows, chain, today)
     refuse_newer(after, plans_of(probe=probe, site=site, business=business, sensor=sensor), _newer)
     plan.save()
-    note("plan.set", by=by, subject=probe or site or business, site_id=_site_id(probe, site), reason=plan.reason,
-         plan=plan.pk, scope=scope_words(plan), effective_from=plan.effective_from.isoformat(),
-         before=before.told, after=follows.told)  # fmt: skip
+    note(
+        "plan.set",
+        by=by,
+        subject=probe or site or business,
+        site_id=_site_id(probe, site),
+        reason=plan.reason,
+        plan=plan.pk,
+        scope=scope_words(plan),
+        effective_from=plan.effective_from.isoformat(),
+        before=before.told,
+        after=follows.told,
+    )
     return plan
 
 
 @action("round.set")
 def set_round(
-    *, by: Person, limit: Limit, times: Sequence[time] = (), every_minutes: int | None = None, weekdays: int = ALL_WEEK,
-    grace_minutes: int = 30, effective_from: date | None = None, in_force: bool = True, reason: str = "",
+    *,
+    by: Person,
+    limit: Limit,
+    times: Sequence[time] = (),
+    every_minutes: int | None = None,
+    weekdays: int = ALL_WEEK,
+    grace_minutes: int = 30,
+    effective_from: date | None = None,
+    in_force: bool = True,
+    reason: str = "",
     after: int | None = None,
-) -> Round:  # fmt: skip
+) -> Round:
     """When readings are taken against a limit from a day on; `in_force` False: no more rounds.
 
     Raises ValidationError with neither times nor minutes, for minutes where the hours of the site are not known, for a day
@@ -73,27 +105,46 @@ def set_round(
     site = Site.objects.select_for_update(no_key=True).get(pk=limit.site_id)
     today = _today([site])
     each = Round(
-        recorded_by=by, limit=limit, times=[f"{at:%H:%M}" for at in sorted(set(times))], every_minutes=every_minutes,
-        weekdays=weekdays, grace_minutes=grace_minutes, effective_from=effective_from or today, in_force=in_force,
+        recorded_by=by,
+        limit=limit,
+        times=[f"{at:%H:%M}" for at in sorted(set(times))],
+        every_minutes=every_minutes,
+        weekdays=weekdays,
+        grace_minutes=grace_minutes,
+        effective_from=effective_from or today,
+        in_force=in_force,
         reason=as_reason(reason),
-    )  # fmt: skip
+    )
     each.full_clean(exclude=["times"])
     before = rounds_in_force([limit], each.effective_from).get(limit.pk)
     _refuse_round(each, before, site, today)
     refuse_newer(after, Round.objects.filter(limit=limit), _newer)
     each.save()
     derive_rounds([site.pk], clock.now(), f"other rounds were set, entered by {by}")
-    note("round.set", by=by, subject=limit, site_id=site.pk, reason=each.reason, round=each.pk,
-         effective_from=each.effective_from.isoformat(), before=before.usual if before else "no rounds",
-         after=each.usual)  # fmt: skip
+    note(
+        "round.set",
+        by=by,
+        subject=limit,
+        site_id=site.pk,
+        reason=each.reason,
+        round=each.pk,
+        effective_from=each.effective_from.isoformat(),
+        before=before.usual if before else "no rounds",
+        after=each.usual,
+    )
     return each
 
 
 @action("opening.set")
 def set_opening(
-    *, by: Person, site: Site, hours: Sequence[tuple[time, time] | None], effective_from: date | None = None,
-    reason: str = "", after: int | None = None,
-) -> Opening:  # fmt: skip
+    *,
+    by: Person,
+    site: Site,
+    hours: Sequence[tuple[time, time] | None],
+    effective_from: date | None = None,
+    reason: str = "",
+    after: int | None = None,
+) -> Opening:
     """When a site opens and closes on each weekday, Monday first, from a day on; None: closed that day.
 
     Raises ValidationError for other than seven days, a site that would never open, a day that is over, and hours that hold
@@ -113,16 +164,30 @@ def set_opening(
         raise ValidationError("These hours hold at that time already. Change one, or leave them as they are.")
     refuse_newer(after, Opening.objects.filter(site=site), _newer)
     opening.save()
-    note("opening.set", by=by, subject=site, site_id=site.pk, reason=opening.reason, before=before and before.hours,
-         after=told, effective_from=opening.effective_from.isoformat())  # fmt: skip
+    note(
+        "opening.set",
+        by=by,
+        subject=site,
+        site_id=site.pk,
+        reason=opening.reason,
+        before=before and before.hours,
+        after=told,
+        effective_from=opening.effective_from.isoformat(),
+    )
     return opening
 
 
 @action("closure.add")
 def close_days(
-    *, by: Person, first_day: date, last_day: date, why: str,
-    site: Site | None = None, area: Area | None = None, business: Business | None = None,
-) -> Closure:  # fmt: skip
+    *,
+    by: Person,
+    first_day: date,
+    last_day: date,
+    why: str,
+    site: Site | None = None,
+    area: Area | None = None,
+    business: Business | None = None,
+) -> Closure:
     """A site, all sites of an area or of a business do not work on these days, both included.
 
     Raises ValidationError without a reason, for days in the wrong order or that are over, for more than a year, and where
@@ -140,12 +205,21 @@ def close_days(
         raise ValidationError({"last_day": "That is more than a year. A site that closes for good is amended itself."})
     _refuse_over(first_day, today, "first_day")
     _refuse_again(first_day, last_day, site=site, area=area, business=business)
-    closure = Closure(recorded_by=by, site=site, area=area, business=business, first_day=first_day, last_day=last_day,
-                      why=why)  # fmt: skip
+    closure = Closure(
+        recorded_by=by, site=site, area=area, business=business, first_day=first_day, last_day=last_day, why=why
+    )
     closure.full_clean()
     closure.save()
-    note("closure.add", by=by, subject=site or area or business, site_id=site and site.pk, reason=closure.why,
-         closure=closure.pk, first_day=first_day.isoformat(), last_day=last_day.isoformat())  # fmt: skip
+    note(
+        "closure.add",
+        by=by,
+        subject=site or area or business,
+        site_id=site and site.pk,
+        reason=closure.why,
+        closure=closure.pk,
+        first_day=first_day.isoformat(),
+        last_day=last_day.isoformat(),
+    )
     return closure
 
 
@@ -164,8 +238,15 @@ def void_closure(*, by: Person, closure: Closure, reason: str, last_day: date | 
     _refuse_over(closure.last_day, today, "")
     rest = _rest(closure, last_day, today, by)
     void = ClosureVoid.objects.create(recorded_by=by, voids=closure, reason=reason, replacement=rest)
-    note("closure.void", by=by, subject=closure.site or closure.area or closure.business, site_id=closure.site_id,
-         reason=void.reason, closure=closure.pk, lasts_until=rest and rest.last_day.isoformat())  # fmt: skip
+    note(
+        "closure.void",
+        by=by,
+        subject=closure.site or closure.area or closure.business,
+        site_id=closure.site_id,
+        reason=void.reason,
+        closure=closure.pk,
+        lasts_until=rest and rest.last_day.isoformat(),
+    )
     return void
 
 
@@ -180,9 +261,14 @@ def _rest(closure: Closure, last_day: date | None, today: date, by: Person) -> C
     if last_day < closure.first_day:
         return None
     return Closure.objects.create(
-        recorded_by=by, business=closure.business, area=closure.area, site=closure.site,
-        first_day=closure.first_day, last_day=last_day, why=closure.why,
-    )  # fmt: skip
+        recorded_by=by,
+        business=closure.business,
+        area=closure.area,
+        site=closure.site,
+        first_day=closure.first_day,
+        last_day=last_day,
+        why=closure.why,
+    )
 
 
 def _newer(fact: CheckPlan | Round | Opening) -> str:
@@ -246,9 +332,11 @@ def _before(plan: CheckPlan) -> tuple[Plan, list[CheckPlan]]:
 
 def _wider(plan: CheckPlan) -> Plan:
     """What counts once a plan is off: the one of the next wider scope."""
-    reach = Reach.of(plan.probe) if plan.probe_id else Reach(
-        plan.site.area.business_id if plan.site_id else plan.business_id, plan.site_id, plan.sensor
-    )  # fmt: skip
+    reach = (
+        Reach.of(plan.probe)
+        if plan.probe_id
+        else Reach(plan.site.area.business_id if plan.site_id else plan.business_id, plan.site_id, plan.sensor)
+    )
     sites = CheckPlan.objects.filter(site=reach.site_id) if reach.site_id else CheckPlan.objects.none()
     book = PlanBook(sites | CheckPlan.objects.filter(business=reach.business_id))
     return book.wider(reach, plan.effective_from).plan

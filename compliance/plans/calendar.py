@@ -118,9 +118,14 @@ class Calendar:
     def _known_at(self, at: datetime, closed: bool) -> "Calendar":
         then = next((each for each in self.formers if each.until > at), self)
         return Calendar(
-            then.zone, tuple(week for week in self.weeks if week.told <= at), _set_by(self.closures, at), then.holidays,
-            closed, _set_by(then.closures_of_area, at), tuple(each for each in self.formers if each.until <= at),
-        )  # fmt: skip
+            then.zone,
+            tuple(week for week in self.weeks if week.told <= at),
+            _set_by(self.closures, at),
+            then.holidays,
+            closed,
+            _set_by(then.closures_of_area, at),
+            tuple(each for each in self.formers if each.until <= at),
+        )
 
     def is_open(self, day: date, at: datetime | None = None) -> tuple[bool, str]:
         """Whether the site works on a day, and if not why; where a moment (UTC) is given, by what was set for it then.
@@ -300,6 +305,8 @@ def public_holidays(country: str, subdivision: str = "") -> Mapping[date, str]:
     if parts is None:
         raise ValueError(f"No public holidays are known for the country “{country}”. Give a code such as IE or NZ.")
     if subdivision and subdivision not in parts:
-        raise ValueError(f"“{subdivision}” is no part of {country} whose holidays are known. Leave it empty, or give "
-                         f"one of {', '.join(parts) or 'none'}.")  # fmt: skip
+        raise ValueError(
+            f"“{subdivision}” is no part of {country} whose holidays are known. Leave it empty, or give "
+            f"one of {', '.join(parts) or 'none'}."
+        )
     return PublicHolidays(country, subdivision)

@@ -51,9 +51,12 @@ class PlanForm(FromForm):
 
     pattern = forms.ChoiceField(choices=Pattern.choices, widget=forms.RadioSelect, label="Checked")
     every_days = forms.IntegerField(
-        min_value=1, max_value=366, required=False, label="Days from one check to the next",
+        min_value=1,
+        max_value=366,
+        required=False,
+        label="Days from one check to the next",
         help_text="Counted from the last good check. Weekly is usual, daily in heavy use.",
-    )  # fmt: skip
+    )
     weekdays = WeekdaysField(
         required=False, label="Weekdays", help_text="The same days each week, whenever the last check was."
     )
@@ -66,8 +69,18 @@ class PlanForm(FromForm):
         min_value=0, max_value=10_080, label="Minutes of grace", help_text="After that it counts as overdue."
     )
     drop = forms.BooleanField(required=False)
-    field_order = ["pattern", "every_days", "weekdays", "at", "before_service", "minutes_before", "grace_minutes", "drop",
-                   "effective_from", "reason"]  # fmt: skip
+    field_order = [
+        "pattern",
+        "every_days",
+        "weekdays",
+        "at",
+        "before_service",
+        "minutes_before",
+        "grace_minutes",
+        "drop",
+        "effective_from",
+        "reason",
+    ]
 
     def __init__(self, *args, plan: Plan, wider: str = "", **kwargs):
         super().__init__(*args, initial=known_of(plan), **kwargs)
@@ -101,10 +114,14 @@ class PlanForm(FromForm):
 
 def known_of(plan: Plan) -> dict:
     return {
-        "pattern": plan.pattern, "every_days": plan.every_days, "weekdays": ticked(plan.weekdays), "at": plan.at,
-        "before_service": plan.minutes_before is not None, "grace_minutes": plan.grace_minutes,
+        "pattern": plan.pattern,
+        "every_days": plan.every_days,
+        "weekdays": ticked(plan.weekdays),
+        "at": plan.at,
+        "before_service": plan.minutes_before is not None,
+        "grace_minutes": plan.grace_minutes,
         "minutes_before": 30 if plan.minutes_before is None else plan.minutes_before,
-    }  # fmt: skip
+    }
 
 
 class RoundForm(FromForm):
@@ -115,15 +132,25 @@ class RoundForm(FromForm):
         help_text=f"Such as 08:00, 12:30, 17:00. {AFTER_MIDNIGHT}",
     )
     every_minutes = forms.TypedChoiceField(
-        coerce=int, empty_value=None, required=False, label="Or while open",
-        choices=[("", "no"), *((m, f"every {m} min" if m % 60 else f"every {m // 60} h") for m in
-                               (15, 30, 45, 60, 90, 120, 180, 240, 360))],
-    )  # fmt: skip
+        coerce=int,
+        empty_value=None,
+        required=False,
+        label="Or while open",
+        choices=[
+            ("", "no"),
+            *(
+                (m, f"every {m} min" if m % 60 else f"every {m // 60} h")
+                for m in (15, 30, 45, 60, 90, 120, 180, 240, 360)
+            ),
+        ],
+    )
     weekdays = WeekdaysField(label="On")
     grace_minutes = forms.IntegerField(
-        min_value=0, max_value=1440, label="Minutes of grace",
+        min_value=0,
+        max_value=1440,
+        label="Minutes of grace",
         help_text="After that it counts as overdue; at the latest after two thirds of the time to the next reading.",
-    )  # fmt: skip
+    )
     drop = forms.BooleanField(required=False, label="No more rounds for this limit")
     field_order = ["times", "every_minutes", "weekdays", "grace_minutes", "drop", "effective_from", "reason"]
 
@@ -150,9 +177,11 @@ def known_round(present: Round | None) -> dict:
     if present is None:
         return {"weekdays": ticked(ALL_WEEK), "grace_minutes": 30}
     return {
-        "times": ", ".join(present.times), "every_minutes": present.every_minutes, "weekdays": ticked(present.weekdays),
+        "times": ", ".join(present.times),
+        "every_minutes": present.every_minutes,
+        "weekdays": ticked(present.weekdays),
         "grace_minutes": present.grace_minutes,
-    }  # fmt: skip
+    }
 
 
 class OpeningForm(FromForm):

@@ -76,10 +76,15 @@ class CheckPlan(Fact):
 
     def as_plan(self) -> schedule.Plan:
         return schedule.Plan(
-            key=self.pk or 0, pattern=str(self.pattern), every_days=self.every_days, weekdays=self.weekdays, at=self.at,
-            minutes_before=self.minutes_before if self.before_service else None, grace_minutes=self.grace_minutes,
+            key=self.pk or 0,
+            pattern=str(self.pattern),
+            every_days=self.every_days,
+            weekdays=self.weekdays,
+            at=self.at,
+            minutes_before=self.minutes_before if self.before_service else None,
+            grace_minutes=self.grace_minutes,
             set_at=self.recorded_at or schedule.LONG_PAST,
-        )  # fmt: skip
+        )
 
 
 class Round(Fact):
@@ -90,9 +95,11 @@ class Round(Fact):
     in_force = models.BooleanField(default=True)
     times = models.JSONField("times of day", default=list, help_text='Local times such as "08:00".')
     every_minutes = models.PositiveSmallIntegerField(
-        "minutes between readings while open", null=True, blank=True,
+        "minutes between readings while open",
+        null=True,
+        blank=True,
         validators=[MinValueValidator(15), MaxValueValidator(1440)],
-    )  # fmt: skip
+    )
     weekdays = models.PositiveSmallIntegerField(
         default=schedule.ALL_WEEK, validators=[MinValueValidator(1), MaxValueValidator(schedule.ALL_WEEK)]
     )
@@ -113,9 +120,12 @@ class Round(Fact):
 
     def as_plan(self) -> schedule.RoundPlan:
         return schedule.RoundPlan(
-            key=self.pk or 0, times=tuple(time.fromisoformat(at) for at in self.times),
-            every_minutes=self.every_minutes, weekdays=self.weekdays, grace_minutes=self.grace_minutes,
-        )  # fmt: skip
+            key=self.pk or 0,
+            times=tuple(time.fromisoformat(at) for at in self.times),
+            every_minutes=self.every_minutes,
+            weekdays=self.weekdays,
+            grace_minutes=self.grace_minutes,
+        )
 
 
 class Opening(Fact):

@@ -51,10 +51,18 @@ class Row:
 
     def told(self, point: CheckKind) -> Obligation:
         return Obligation(
-            point=point, site=self.site, due=self.demand.at, grace_ends=self.grace_ends, opens=self.opens,
-            closes=self.closes or OPEN_END, because=self.demand.because, day=self.planned and self.planned.day,
-            done=self.done_at, cancelled=self.cancelled, cancelled_because=self.cancelled_because,
-        )  # fmt: skip
+            point=point,
+            site=self.site,
+            due=self.demand.at,
+            grace_ends=self.grace_ends,
+            opens=self.opens,
+            closes=self.closes or OPEN_END,
+            because=self.demand.because,
+            day=self.planned and self.planned.day,
+            done=self.done_at,
+            cancelled=self.cancelled,
+            cancelled_because=self.cancelled_because,
+        )
 
 
 @dataclass(frozen=True, slots=True)

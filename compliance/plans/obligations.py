@@ -30,7 +30,7 @@ from .demands import (
     outstanding,
     place,
     said,
-)  # fmt: skip
+)
 from .obligation_lines import OPEN_END, Line, Obligation, Planned
 from .schedule import (
     EVERY_DAYS,
@@ -45,7 +45,7 @@ from .schedule import (
     named_days,
     names_day,
     stretches,
-)  # fmt: skip
+)
 
 NOT_PLACED = "it has not been placed anywhere"
 FAILED = "first comes what its failed check asks for"
@@ -239,9 +239,10 @@ class _Fold:
         if last is None:
             return
         self._checks = [
-            check for check in self._checks
+            check
+            for check in self._checks
             if place(check) >= place(last) or (not check.at_zero and (away is None or place(check) >= place(away)))
-        ]  # fmt: skip
+        ]
         turns = (EventKind.WITHDRAWN, EventKind.RETURNED)
         self._events = [event for event in self._events if event.at >= last.at or event.kind in turns]
 

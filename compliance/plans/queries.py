@@ -52,10 +52,12 @@ class Reach:
     def keys(self) -> list[tuple]:
         """The scopes that reach it, by rank."""
         return [
-            (self.probe_id and ("probe", self.probe_id, "")), (self.site_id and self.sensor and self._at_site(self.sensor)),
-            (self.site_id and self._at_site("")), (self.sensor and ("business", self.business_id, self.sensor)),
+            (self.probe_id and ("probe", self.probe_id, "")),
+            (self.site_id and self.sensor and self._at_site(self.sensor)),
+            (self.site_id and self._at_site("")),
+            (self.sensor and ("business", self.business_id, self.sensor)),
             ("business", self.business_id, ""),
-        ]  # fmt: skip
+        ]
 
     @property
     def rank(self) -> int:
@@ -188,7 +190,10 @@ def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]]
         closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why, closure.recorded_at, struck))
     return {
         s.pk: Calendar(
-            ZoneInfo(s.time_zone), weeks=tuple(weeks[s.pk]), holidays=holidays_of(s), closed=s.closed,
+            ZoneInfo(s.time_zone),
+            weeks=tuple(weeks[s.pk]),
+            holidays=holidays_of(s),
+            closed=s.closed,
             closures=(*closures["site", s.pk], *closures["business", s.area.business_id]),
             closures_of_area=tuple(closures["area", s.area_id]),
             formers=tuple(
@@ -197,7 +202,7 @@ def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]]
             ),
         )
         for s in sites
-    }  # fmt: skip
+    }
 
 
 # What says on which days a site works, and when they begin.

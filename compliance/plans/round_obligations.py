@@ -124,9 +124,14 @@ class _Known:
         for due in round_times(each.plan, self.calendar, day, day):
             if due.at >= each.told and self._holds(due.at):
                 yield RoundObligation(
-                    key=each.plan.key, day=day, due=due.at, grace_ends=due.at + grace, opens=due.at, closes=due.at,
+                    key=each.plan.key,
+                    day=day,
+                    due=due.at,
+                    grace_ends=due.at + grace,
+                    opens=due.at,
+                    closes=due.at,
                     because=due.because,
-                )  # fmt: skip
+                )
 
     def _may_hold(self, day: date) -> bool:
         """Wherever it is: of a limit that was retired years ago no day is looked at more closely."""

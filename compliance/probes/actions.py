@@ -92,8 +92,16 @@ def move(*, by: Person, probe: Probe, site: Site, starts_at: datetime, reason: s
         _settle(current, now_at)
     probe.site = now_at
     for site_id in {left, site.pk}:
-        note("probe.move", by=by, subject=current, site_id=site_id, reason=reason.strip(), from_site=left,
-             to_site=site.pk, starts_at=starts_at.isoformat())  # fmt: skip
+        note(
+            "probe.move",
+            by=by,
+            subject=current,
+            site_id=site_id,
+            reason=reason.strip(),
+            from_site=left,
+            to_site=site.pk,
+            starts_at=starts_at.isoformat(),
+        )
     return placement
 
 

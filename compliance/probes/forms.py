@@ -56,17 +56,36 @@ class ProbeForm(forms.Form):
     model = forms.CharField(max_length=80, required=False)
     serial = forms.CharField(max_length=80, required=False, label="Serial number")
     time_constant_s = forms.FloatField(
-        min_value=0.1, max_value=600, required=False, label="Time constant in seconds",
+        min_value=0.1,
+        max_value=600,
+        required=False,
+        label="Time constant in seconds",
         help_text="If the maker states one: the time for about two thirds of a change.",
-    )  # fmt: skip
+    )
     stem_diameter_mm = forms.FloatField(min_value=0.3, max_value=30, required=False, label="Stem diameter in mm")
     limits = RecordsField(
-        queryset=None, required=False, widget=forms.CheckboxSelectMultiple, label="Limits that it serves",
+        queryset=None,
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        label="Limits that it serves",
         help_text="What it is used for. Taking a reading offers these first.",
-    )  # fmt: skip
-    field_order = ["code", "description", "sensor", "resolution_milli", "tolerance_milli", "every_days",
-                   "limits", "lowest_milli", "highest_milli", "maker", "model", "serial", "stem_diameter_mm",
-                   "time_constant_s"]  # fmt: skip
+    )
+    field_order = [
+        "code",
+        "description",
+        "sensor",
+        "resolution_milli",
+        "tolerance_milli",
+        "every_days",
+        "limits",
+        "lowest_milli",
+        "highest_milli",
+        "maker",
+        "model",
+        "serial",
+        "stem_diameter_mm",
+        "time_constant_s",
+    ]
 
     def __init__(self, *args, site, initial=None, **kwargs):
         self.site = site
@@ -106,9 +125,12 @@ class ProbeForm(forms.Form):
 
 class NewProbeForm(ProbeForm):
     every_days = forms.IntegerField(
-        min_value=1, max_value=366, required=False, label="Check at zero every … days",
+        min_value=1,
+        max_value=366,
+        required=False,
+        label="Check at zero every … days",
         help_text="Empty: as the plan of the site says. A drop or a doubt makes one due at once.",
-    )  # fmt: skip
+    )
     starts_at = SiteDateTimeField(label="At the site since")
 
     def __init__(self, *args, site, **kwargs):
@@ -127,9 +149,11 @@ class AmendProbeForm(SettingsChangeForm, ProbeForm):
 
 class MoveForm(forms.Form):
     site = forms.ModelChoiceField(
-        queryset=None, label="To", empty_label="Choose a site",
+        queryset=None,
+        label="To",
+        empty_label="Choose a site",
         error_messages={"invalid_choice": "The probe is there already, or cannot be moved there. Nothing was changed."},
-    )  # fmt: skip
+    )
     starts_at = SiteDateTimeField(label="There since")
     reason = ReasonField(
         usual="move", max_length=200, validators=[one_line], help_text="Such as “lent for the summer kitchen”."
@@ -146,6 +170,16 @@ class MoveForm(forms.Form):
 
 def known_of(probe: Probe) -> dict:
     """What a form about a probe begins with."""
-    names = ("code", "description", "sensor", "maker", "model", "serial", "time_constant_s",
-             "stem_diameter_mm", *DIFFERENCES, *POINTS)  # fmt: skip
+    names = (
+        "code",
+        "description",
+        "sensor",
+        "maker",
+        "model",
+        "serial",
+        "time_constant_s",
+        "stem_diameter_mm",
+        *DIFFERENCES,
+        *POINTS,
+    )
     return {name: getattr(probe, name) for name in names} | {"limits": list(probe.limits.values_list("pk", flat=True))}

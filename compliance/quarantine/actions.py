@@ -77,8 +77,17 @@ def decide(
         )
     _check_decided(decided, fate, good)
     for site_id, count in per_site.items():
-        note("case.decide", by=by, subject=case.probe, site_id=site_id, reason=texts["why"],
-             case=case.anchor, fate=str(fate), readings=count, selection=_told(selection))  # fmt: skip
+        note(
+            "case.decide",
+            by=by,
+            subject=case.probe,
+            site_id=site_id,
+            reason=texts["why"],
+            case=case.anchor,
+            fate=str(fate),
+            readings=count,
+            selection=_told(selection),
+        )
     return sum(per_site.values())
 
 
@@ -198,5 +207,13 @@ def sign(*, by, anchor: str, note_text: str = "", after: int | None = None) -> S
 
 
 def _note_signature(by, signature: Signature, site: Site) -> None:
-    note("case.sign", by=by, subject=signature, site_id=site.pk, reason=signature.note, case=signature.case,
-         readings=signature.readings, counts=signature.counts)  # fmt: skip
+    note(
+        "case.sign",
+        by=by,
+        subject=signature,
+        site_id=site.pk,
+        reason=signature.note,
+        case=signature.case,
+        readings=signature.readings,
+        counts=signature.counts,
+    )

@@ -26,10 +26,13 @@ DECIDED = "What was decided, by whom and why. A decision can be made again; the 
 PLATINUM, COUPLE, BETA = "IEC 60751", "IEC 60584-1", "the thermistor’s beta equation"
 # Where the allowance of a sensor is from, and how its faults change with the temperature; the other allowances are judgement.
 SOURCES = {
-    Sensor.PT100_A: PLATINUM, Sensor.PT100_B: PLATINUM,
-    Sensor.THERMOCOUPLE_K_1: COUPLE, Sensor.THERMOCOUPLE_K_2: COUPLE,
-    Sensor.THERMOCOUPLE_T_1: COUPLE, Sensor.THERMOCOUPLE_T_2: COUPLE,
-}  # fmt: skip
+    Sensor.PT100_A: PLATINUM,
+    Sensor.PT100_B: PLATINUM,
+    Sensor.THERMOCOUPLE_K_1: COUPLE,
+    Sensor.THERMOCOUPLE_K_2: COUPLE,
+    Sensor.THERMOCOUPLE_T_1: COUPLE,
+    Sensor.THERMOCOUPLE_T_2: COUPLE,
+}
 GROWN = {Sensor.THERMISTOR: BETA, Sensor.UNKNOWN: f"{BETA}, {COUPLE}"} | SOURCES
 
 

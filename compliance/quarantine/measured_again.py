@@ -139,14 +139,17 @@ def _later(doubted: Sequence[Reading], after: datetime, site_ids: Iterable[int])
     """The newest good ones under these limits, however their food is written, and older ones of the same writing."""
     good = (
         Reading.objects.filter(
-            ~Exists(_voids()), ~Exists(_deviations()), site__in=site_ids, taken_at__gt=after,
+            ~Exists(_voids()),
+            ~Exists(_deviations()),
+            site__in=site_ids,
+            taken_at__gt=after,
             limit_version__limit__in={reading.limit_version.limit_id for reading in doubted},
         )
         .annotate(now_standing=standing_subquery())
         .filter(now_standing__in=GOOD)
         .select_related("probe", "limit_version__limit")
         .order_by("-taken_at", "-pk")
-    )  # fmt: skip
+    )
     known = {reading.pk: reading for reading in good[:LOOKED_AT]}
     known |= {reading.pk: reading for reading in good.filter(item__in={r.item for r in doubted})[:OFFERED]}
     names = {name_of(reading.item) for reading in doubted}

@@ -35,9 +35,13 @@ class Decision(Fact):
         max_length=12, null=True, help_text="The standing of the reading measured again when it was decided."
     )
     behind = models.ForeignKey(
-        "checks.Check", on_delete=models.PROTECT, null=True, related_name="+", db_index=False,
+        "checks.Check",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_index=False,
         help_text="The check before the reading, by which the outcome was found.",
-    )  # fmt: skip
+    )
     ahead = models.ForeignKey("checks.Check", on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
     doubt = models.ForeignKey("checks.Check", on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
     sensor = models.CharField(  # noqa: DJ001

@@ -28,9 +28,18 @@ from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVo
 from .queries import is_lost, sent_before
 
 FACTS = (
-    "probe_id", "site_id", "item", "value_milli", "taken_at", "hold_s", "since_start_s", "note", "typed",
-    "unit", "taken_by_id",
-)  # fmt: skip
+    "probe_id",
+    "site_id",
+    "item",
+    "value_milli",
+    "taken_at",
+    "hold_s",
+    "since_start_s",
+    "note",
+    "typed",
+    "unit",
+    "taken_by_id",
+)
 LONGEST_REASON = Reading._meta.get_field("used_despite").max_length
 
 
@@ -101,9 +110,15 @@ def act_on_deviation(*, by: Person, deviation: Deviation, data: ActData, after: 
     void, or somebody has recorded something else since.
     """
     made = CorrectiveAction(
-        deviation=deviation, action=data.action.strip(), cause=data.cause.strip(), disposition=data.disposition,
-        note=data.note.strip(), done_at=data.done_at, decided_by=data.decided_by or by, recorded_by=by,
-    )  # fmt: skip
+        deviation=deviation,
+        action=data.action.strip(),
+        cause=data.cause.strip(),
+        disposition=data.disposition,
+        note=data.note.strip(),
+        done_at=data.done_at,
+        decided_by=data.decided_by or by,
+        recorded_by=by,
+    )
     _check_act(made)
     return _acted_before(made) or _act(by=by, made=made, after=after)
 
@@ -118,9 +133,15 @@ def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> Cor
         made.save()
     reading, subject = made.deviation.reading, again or made
     trail.note(
-        "deviation.act", by=by, subject=made.deviation, site_id=reading.site_id, disposition=subject.disposition,
-        reading=reading.pk, corrective_action=subject.pk, sent_twice=again is not None,
-    )  # fmt: skip
+        "deviation.act",
+        by=by,
+        subject=made.deviation,
+        site_id=reading.site_id,
+        disposition=subject.disposition,
+        reading=reading.pk,
+        corrective_action=subject.pk,
+        sent_twice=again is not None,
+    )
     return subject
 
 
@@ -143,11 +164,21 @@ def _judged(by: Person, data: ReadingData) -> Reading:
     except ValueError as error:
         raise ValidationError({"typed": str(error)}) from None
     return Reading(
-        key=_form_key(data.site, data.key), probe=data.probe, site=data.site, limit_version=version,
-        item=data.item.strip(), typed=data.typed.strip(), unit=data.unit, value_milli=milli, hold_s=data.hold_s,
-        since_start_s=data.since_start_s, taken_at=data.taken_at, taken_by=data.taken_by or by, note=data.note.strip(),
+        key=_form_key(data.site, data.key),
+        probe=data.probe,
+        site=data.site,
+        limit_version=version,
+        item=data.item.strip(),
+        typed=data.typed.strip(),
+        unit=data.unit,
+        value_milli=milli,
+        hold_s=data.hold_s,
+        since_start_s=data.since_start_s,
+        taken_at=data.taken_at,
+        taken_by=data.taken_by or by,
+        note=data.note.strip(),
         recorded_by=by,
-    )  # fmt: skip
+    )
 
 
 def _trusted(reading: Reading, despite: str) -> Reading:
@@ -266,7 +297,16 @@ def _needed(reason: str) -> str:
 def _tell(name: str, by: Person, reading: Reading, reason: str = "", **data) -> None:
     version: LimitVersion = reading.limit_version
     trail.note(
-        name, by=by, subject=reading, site_id=reading.site_id, reason=reason, probe=reading.probe.code,
-        limit=str(version), value_milli=reading.value_milli, taken_at=reading.taken_at.isoformat(),
-        fitness=reading.fitness, used_despite=reading.used_despite, **data,
-    )  # fmt: skip
+        name,
+        by=by,
+        subject=reading,
+        site_id=reading.site_id,
+        reason=reason,
+        probe=reading.probe.code,
+        limit=str(version),
+        value_milli=reading.value_milli,
+        taken_at=reading.taken_at.isoformat(),
+        fitness=reading.fitness,
+        used_despite=reading.used_despite,
+        **data,
+    )

@@ -36,13 +36,23 @@ def cells(reading: Reading, site: str) -> list[str]:
     """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only.
     The site and the probe are named as they are called now, so that the file is understood when it is brought back."""
     return [
-        guarded(site), guarded(reading.probe.code), reading.limit_version.limit.code, guarded(reading.item),
-        reading.typed, reading.unit, on_clock(reading.taken_at, reading.site.zone).isoformat(),
+        guarded(site),
+        guarded(reading.probe.code),
+        reading.limit_version.limit.code,
+        guarded(reading.item),
+        reading.typed,
+        reading.unit,
+        on_clock(reading.taken_at, reading.site.zone).isoformat(),
         "" if reading.hold_s is None else str(reading.hold_s),
         "" if reading.since_start_s is None else str(reading.since_start_s),
-        guarded(reading.note), guarded(reading.taken_by.email), guarded(reading.used_despite), reading.fitness,
-        guarded(reading.name_of("taken_by").name), guarded(reading.site_then.name), guarded(reading.probe_then.code),
-    ]  # fmt: skip
+        guarded(reading.note),
+        guarded(reading.taken_by.email),
+        guarded(reading.used_despite),
+        reading.fitness,
+        guarded(reading.name_of("taken_by").name),
+        guarded(reading.site_then.name),
+        guarded(reading.probe_then.code),
+    ]
 
 
 def site_names(sites: Iterable[Site]) -> dict[int, str]:

@@ -23,8 +23,11 @@ from .queries import limits_named_at, people_at, probes_at, recent_items
 
 # A change of probe or limit draws the part with the limit again; the form's token is no part of an address.
 REDRAW = {
-    "hx-target": "#limit-part", "hx-include": "closest form", "hx-params": "not csrfmiddlewaretoken", "hx-trigger": "change",
-}  # fmt: skip
+    "hx-target": "#limit-part",
+    "hx-include": "closest form",
+    "hx-params": "not csrfmiddlewaretoken",
+    "hx-trigger": "change",
+}
 
 
 def sentence(words: str) -> str:
@@ -184,9 +187,11 @@ class ReadingForm(forms.Form):
 
 class CorrectForm(ReadingForm):
     reason = ReasonField(
-        usual="strike", label="Why is it corrected?", max_length=500,
+        usual="strike",
+        label="Why is it corrected?",
+        max_length=500,
         help_text="The old entry stays readable beside the new one.",
-    )  # fmt: skip
+    )
 
 
 class AllTheSameForm(forms.Form):
@@ -197,9 +202,11 @@ class AllTheSameForm(forms.Form):
 
 class ReadingVoidForm(forms.Form):
     reason = ReasonField(
-        usual="strike", label="Why does it not count?", max_length=500,
+        usual="strike",
+        label="Why does it not count?",
+        max_length=500,
         help_text="It stays readable, struck out, with your name and this reason.",
-    )  # fmt: skip
+    )
 
 
 class ActForm(forms.Form):
@@ -215,9 +222,12 @@ class ActForm(forms.Form):
         widget=forms.RadioSelect,
     )
     note = forms.CharField(
-        label="Risk, and who was told", required=False, max_length=2000, widget=forms.Textarea(attrs={"rows": 2}),
+        label="Risk, and who was told",
+        required=False,
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 2}),
         help_text="Needed where it was eaten.",
-    )  # fmt: skip
+    )
     done_at = SiteDateTimeField(label="When it was done")
     decided_by = forms.ModelChoiceField(Person.objects.none(), label="Who decided", empty_label=None)
 
@@ -229,7 +239,8 @@ class ActForm(forms.Form):
 
 class UploadForm(forms.Form):
     file = forms.FileField(
-        label="CSV file", widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv,text/csv"}),
+        label="CSV file",
+        widget=forms.FileInput(attrs={"accept": ".csv,.txt,.tsv,text/csv"}),
         help_text=f"UTF-8, at most {MOST_SENT // 1024 // 1024} MB, with a first line that names the columns. Comma, semicolon or "
         "tab between them.",
-    )  # fmt: skip
+    )

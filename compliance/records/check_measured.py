@@ -16,9 +16,12 @@ from .formatting import air, error, joined, method, uncertainty, usable
 
 POINTS = [Column("Point of the preparation", share=3), Column("State", share=1)]
 READINGS = [
-    Column("No.", points=24), Column("Since it went in", share=1), Column("As typed", align="right", share=1),
-    Column("Shown here as", align="right", share=1), Column("Counted", share=2),
-]  # fmt: skip
+    Column("No.", points=24),
+    Column("Since it went in", share=1),
+    Column("As typed", align="right", share=1),
+    Column("Shown here as", align="right", share=1),
+    Column("Counted", share=2),
+]
 MET = "met"
 EXPLAINED = (
     "Rectangular: anywhere up to the value is equally likely. Normal: the value is a standard deviation. The standard "
@@ -82,9 +85,12 @@ def _readings(check: Check) -> Iterator[Row]:
         seconds = timed.elapsed_ms / 1000
         settled = check.reading_milli is not None and since is not None and seconds >= since
         cells = (
-            place, stopwatch(seconds), f"{timed.typed} {Unit(timed.unit).label}", show(timed.value_milli, unit, 2),
+            place,
+            stopwatch(seconds),
+            f"{timed.typed} {Unit(timed.unit).label}",
+            show(timed.value_milli, unit, 2),
             "settled" if settled else "not yet settled",
-        )  # fmt: skip
+        )
         yield Row(cells, note=f"Probably mistyped: {asked[place]}" if place in asked else "")
 
 
@@ -123,10 +129,13 @@ def _write_budget(writer: Writer, check: Check) -> None:
         writer.paragraph(UNUSABLE, strong=True)
     unit = Unit(check.site.unit).label
     columns = [
-        Column("Component", points=74), Column(f"Value, {unit}", align="right", points=56), Column("Distribution", points=58),
-        Column(f"Standard u, {unit}", align="right", points=56), Column("Degrees of freedom", align="right", points=52),
+        Column("Component", points=74),
+        Column(f"Value, {unit}", align="right", points=56),
+        Column("Distribution", points=58),
+        Column(f"Standard u, {unit}", align="right", points=56),
+        Column("Degrees of freedom", align="right", points=52),
         Column("Why", share=1),
-    ]  # fmt: skip
+    ]
     rows = (Row((e.name, e.value, e.distribution, e.standard, e.degrees_of_freedom, joined(e.why))) for e in lines)
     writer.table(columns, rows)
     writer.facts([(label, joined(value)) for label, value in totals_of(check)])

@@ -33,9 +33,11 @@ def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) 
     site, probe = check.of_its_time().site, check.probe
     business = site.area.business.rules_at(check.checked_at)
     masthead = Masthead(
-        business=business.name, site=site.name, title=f"{kind_of(check).on_paper.title} of probe {probe.code}",
+        business=business.name,
+        site=site.name,
+        title=f"{kind_of(check).on_paper.title} of probe {probe.code}",
         period=f"Check C{check.pk}, {moment(check.checked_at, site.zone)}",
-    )  # fmt: skip
+    )
     imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT)
     with Writer(out, masthead=masthead, imprint=imprint, page_size=site.paper) as writer:
         _write_verdict(writer, check)

@@ -29,9 +29,24 @@ from .sections import (
 TITLE = "Temperature and probe record"
 FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 SECTIONS = (
-    title, summary, plan, days, reminders, intervals, probes, events, failures, readings, deviations, cases, corrections,
-    changes, reasons, open_points, closing,
-)  # fmt: skip
+    title,
+    summary,
+    plan,
+    days,
+    reminders,
+    intervals,
+    probes,
+    events,
+    failures,
+    readings,
+    deviations,
+    cases,
+    corrections,
+    changes,
+    reasons,
+    open_points,
+    closing,
+)
 
 
 def write_record(out: BinaryIO, scope: RecordScope) -> None:

@@ -40,9 +40,13 @@ def record_print(request: HttpRequest) -> HttpResponse:
         return _form_page(request, form, status=400)
     given = form.cleaned_data
     scope = RecordScope(
-        site=given["site"], first=given["from"], last=given["to"], paper=given["paper"], printed_by=request.user.name,
+        site=given["site"],
+        first=given["from"],
+        last=given["to"],
+        paper=given["paper"],
+        printed_by=request.user.name,
         now=timezone.now(),
-    )  # fmt: skip
+    )
     return _pdf(lambda out: write_record(out, scope), file_name(scope))
 
 

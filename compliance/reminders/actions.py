@@ -38,8 +38,16 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     if now.status == Status.UPCOMING:
         raise ValidationError("This is not due yet: there is nothing to excuse. Enter a closure, or change the plan.")
     excuse = Excuse.objects.create(reminder=reminder, reason=reason, recorded_by=by)
-    note("reminder.excuse", by=by, subject=reminder.probe or reminder.limit, site_id=reminder.site_id, reason=reason,
-         reminder=reminder.pk, due_at=reminder.due_at.isoformat(), before=str(now.status))  # fmt: skip
+    note(
+        "reminder.excuse",
+        by=by,
+        subject=reminder.probe or reminder.limit,
+        site_id=reminder.site_id,
+        reason=reason,
+        reminder=reminder.pk,
+        due_at=reminder.due_at.isoformat(),
+        before=str(now.status),
+    )
     return excuse
 
 
@@ -50,8 +58,15 @@ def excuse_closed(*, by: Person, closure: Closure, reminders: Iterable[Reminder]
     rows = list(held.filter(pk__in=[each.pk for each in reminders]).order_by("pk"))
     excuses = Excuse.objects.bulk_create(Excuse(reminder=row, reason=closure.why, recorded_by=by) for row in rows)
     for site, some in groupby(sorted(rows, key=lambda row: row.site_id), key=lambda row: row.site):
-        note("reminder.excuse_closed", by=by, subject=site, site_id=site.pk, reason=closure.why, closure=closure.pk,
-             reminders=[row.pk for row in some])  # fmt: skip
+        note(
+            "reminder.excuse_closed",
+            by=by,
+            subject=site,
+            site_id=site.pk,
+            reason=closure.why,
+            closure=closure.pk,
+            reminders=[row.pk for row in some],
+        )
     return excuses
 
 
@@ -67,6 +82,13 @@ def void_excuse(*, by: Person, excuse: Excuse, reason: str) -> ExcuseVoid:
         raise ValidationError(f"{known.recorded_by} has struck this excuse out already. Nothing was changed.")
     void = ExcuseVoid.objects.create(voids=excuse, reason=reason, recorded_by=by)
     tell_again(Reminder.objects.filter(pk=reminder.pk), clock.now())
-    note("reminder.void_excuse", by=by, subject=reminder.probe or reminder.limit, site_id=reminder.site_id,
-         reason=void.reason, reminder=reminder.pk, excuse=excuse.pk)  # fmt: skip
+    note(
+        "reminder.void_excuse",
+        by=by,
+        subject=reminder.probe or reminder.limit,
+        site_id=reminder.site_id,
+        reason=void.reason,
+        reminder=reminder.pk,
+        excuse=excuse.pk,
+    )
     return void

@@ -14,24 +14,32 @@ class ExcuseForm(forms.Form):
     """Says itself whether it excuses or strikes an excuse out, whatever is so when it arrives."""
 
     wants = forms.ChoiceField(
-        label="Form", choices=[(EXCUSE, ""), (STRIKE_OUT, "")], initial=EXCUSE, widget=forms.HiddenInput,
+        label="Form",
+        choices=[(EXCUSE, ""), (STRIKE_OUT, "")],
+        initial=EXCUSE,
+        widget=forms.HiddenInput,
         error_messages={"required": NOT_WHOLE, "invalid_choice": NOT_WHOLE},
-    )  # fmt: skip
+    )
     reason = ReasonField(
-        usual="excuse", max_length=500,
+        usual="excuse",
+        max_length=500,
         help_text="Such as “in the laboratory until Friday”. It is printed in the record with your name.",
-    )  # fmt: skip
+    )
 
 
 class StrikeExcuseForm(ExcuseForm):
     excuse = forms.ModelChoiceField(
-        Excuse.objects.none(), label="Form", widget=forms.HiddenInput,
+        Excuse.objects.none(),
+        label="Form",
+        widget=forms.HiddenInput,
         error_messages={"required": NOT_WHOLE, "invalid_choice": NOT_WHOLE},
-    )  # fmt: skip
+    )
     reason = ReasonField(
-        usual="excuse_void", max_length=500, label="Why it does not hold",
+        usual="excuse_void",
+        max_length=500,
+        label="Why it does not hold",
         help_text="Such as “the probe was here all week”. It is printed in the record with your name, beside the excuse.",
-    )  # fmt: skip
+    )
 
     def __init__(self, *args, reminder: Reminder, live: Excuse | None, **kwargs):
         super().__init__(*args, initial={"wants": STRIKE_OUT, "excuse": live and live.pk}, **kwargs)

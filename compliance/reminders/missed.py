@@ -34,7 +34,10 @@ def not_in_time(site_ids: Iterable[int], start: datetime, end: datetime, now: da
 
 def missed_by_site(site_ids: Iterable[int], now: datetime) -> dict[int, tuple[int, int]]:
     """How many checks and how many rounds of readings were missed, by the key of the site. One query."""
-    counts = missed(site_ids, now).order_by().values("site").annotate(
-        checks=Count("pk", filter=CHECKS), rounds=Count("pk", filter=ROUNDS)
-    )  # fmt: skip
+    counts = (
+        missed(site_ids, now)
+        .order_by()
+        .values("site")
+        .annotate(checks=Count("pk", filter=CHECKS), rounds=Count("pk", filter=ROUNDS))
+    )
     return {row["site"]: (row["checks"], row["rounds"]) for row in counts}

@@ -213,9 +213,12 @@ def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:
     """The probes of these for which all that was asked for at a moment was excused by then."""
     standing = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True, recorded_at__lte=at)
     asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=at, closes_at__gt=at)
-    told = list(with_status(asked, at).annotate(by_then=Exists(standing)).order_by().values_list(
-        "probe", "by_then", "cleared_at", "cancelled_at"
-    ))  # fmt: skip
+    told = list(
+        with_status(asked, at)
+        .annotate(by_then=Exists(standing))
+        .order_by()
+        .values_list("probe", "by_then", "cleared_at", "cancelled_at")
+    )
     done = [when is not None and when <= at for _, _, *ends in told for when in [min(filter(None, ends), default=None)]]
     waiting = {row[0] for row, over in zip(told, done, strict=True) if not over and not row[1]}
     return {probe for probe, by_then, *_ in told if by_then} - waiting

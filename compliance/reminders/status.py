@@ -98,9 +98,12 @@ def clearing_checks() -> QuerySet[Check]:
     wanted = (AT_ZERO & ~Q(wants=Point.BOILING)) | (~AT_ZERO & Q(wants=Point.BOILING))
     # The bounds stand alone, so that both engines look them up in the index of the probe.
     within = Check.objects.filter(
-        probe=OuterRef("probe"), checked_at__gte=OuterRef("opens_at"), checked_at__lte=OuterRef("closes_at"),
-        void__isnull=True, verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
-    )  # fmt: skip
+        probe=OuterRef("probe"),
+        checked_at__gte=OuterRef("opens_at"),
+        checked_at__lte=OuterRef("closes_at"),
+        void__isnull=True,
+        verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
+    )
     return (
         within.alias(wants=ExpressionWrapper(OuterRef("point"), models.CharField()))
         .filter(opened, wanted)
@@ -123,9 +126,12 @@ def doubted_readings() -> QuerySet[Reading]:
 
 def _readings_within() -> QuerySet[Reading]:
     return Reading.objects.filter(
-        site=OuterRef("site"), taken_at__gt=OuterRef("opens_at"), taken_at__lte=OuterRef("closes_at"),
-        limit_version__limit=OuterRef("limit"), void__isnull=True,
-    ).order_by("taken_at", "pk")  # fmt: skip
+        site=OuterRef("site"),
+        taken_at__gt=OuterRef("opens_at"),
+        taken_at__lte=OuterRef("closes_at"),
+        limit_version__limit=OuterRef("limit"),
+        void__isnull=True,
+    ).order_by("taken_at", "pk")
 
 
 def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
@@ -137,10 +143,11 @@ def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Remind
         reading_id=Subquery(clearing_readings().values("pk")[:1]),
         excused=Exists(excuses),
         cleared_at=Coalesce(
-            Subquery(clearing_checks().values("checked_at")[:1]), Subquery(clearing_readings().values("taken_at")[:1]),
+            Subquery(clearing_checks().values("checked_at")[:1]),
+            Subquery(clearing_readings().values("taken_at")[:1]),
             output_field=at,
         ),
-    )  # fmt: skip
+    )
     return done.annotate(status=_status(now))
 
 

@@ -14,10 +14,41 @@ SECRET = "password"  # in the names of what is not to be written into a page
 KEY = "key"  # the field that makes sending a form twice harmless
 # Fields that hold what a page put there itself, or the number of a record: sent again, and not shown as what was typed.
 UNTYPED = {
-    "csrfmiddlewaretoken", KEY, "advised", "after", "afresh", "again", "all_the_same", "area", "before", "business", "corrects",
-    "decided_by", "elapsed", "excuse", "forget", "good_reading", "limit", "limits", "most", "next", "place", "point", "probe",
-    "probes", "role", "rules", "same", "seen", "site", "state", "stops", "taken_by", "unit", "wants",
-}  # fmt: skip
+    "csrfmiddlewaretoken",
+    KEY,
+    "advised",
+    "after",
+    "afresh",
+    "again",
+    "all_the_same",
+    "area",
+    "before",
+    "business",
+    "corrects",
+    "decided_by",
+    "elapsed",
+    "excuse",
+    "forget",
+    "good_reading",
+    "limit",
+    "limits",
+    "most",
+    "next",
+    "place",
+    "point",
+    "probe",
+    "probes",
+    "role",
+    "rules",
+    "same",
+    "seen",
+    "site",
+    "state",
+    "stops",
+    "taken_by",
+    "unit",
+    "wants",
+}
 WHO_LOOKS_AFTER = "Tell whoever looks after this system"
 WHY = {
     Trouble.FULL: f"The disk that the records are kept on takes no more. {WHO_LOOKS_AFTER}: room has to be made there before "
@@ -51,9 +82,15 @@ def unavailable(request, outage: Outage) -> HttpResponse:
     posted, part = request.method == "POST", request.headers.get("HX-Request") == "true"
     sent, files = typed(request) if posted else ([], False)
     context = {
-        "outage": outage, "writing": posted, "sent": sent, "files": files, "shown": shown(sent), "lead": lead(outage, sent),
-        "address": request.get_full_path(), "retry_after": RETRY_AFTER,
-    }  # fmt: skip
+        "outage": outage,
+        "writing": posted,
+        "sent": sent,
+        "files": files,
+        "shown": shown(sent),
+        "lead": lead(outage, sent),
+        "address": request.get_full_path(),
+        "retry_after": RETRY_AFTER,
+    }
     # Without the request: who is signed in cannot be read.
     page = render_to_string("503_part.html" if posted and part else "503.html", context)
     response = HttpResponse(page, status=503, headers={"Retry-After": RETRY_AFTER})

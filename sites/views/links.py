@@ -39,17 +39,30 @@ def person_password(request: HttpRequest, pk: int) -> HttpResponse:
             messages.warning(request, " ".join(refused.messages))
         return redirect("person_password", pk)
     newest, holding = newest_link(person), holding_link(person)
-    return render(request, "sites/person_password.html", {
-        "person": person, "form": LinkForm(initial={"after": newest.pk if newest else 0}), "holding": holding,
-        "until": holding and ends_at(holding), "zone": clock_of(request.user),
-    })  # fmt: skip
+    return render(
+        request,
+        "sites/person_password.html",
+        {
+            "person": person,
+            "form": LinkForm(initial={"after": newest.pk if newest else 0}),
+            "holding": holding,
+            "until": holding and ends_at(holding),
+            "zone": clock_of(request.user),
+        },
+    )
 
 
 def show_link(request: HttpRequest, link: PasswordLink) -> HttpResponse:
-    answer = render(request, "sites/person_link.html", {
-        "person": link.person, "address": request.build_absolute_uri(link_path(link)), "until": ends_at(link),
-        "zone": clock_of(request.user),
-    })  # fmt: skip
+    answer = render(
+        request,
+        "sites/person_link.html",
+        {
+            "person": link.person,
+            "address": request.build_absolute_uri(link_path(link)),
+            "until": ends_at(link),
+            "zone": clock_of(request.user),
+        },
+    )
     answer.headers["Cache-Control"] = "no-store"
     return answer
 

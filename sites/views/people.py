@@ -99,12 +99,24 @@ def person_edit(request, pk):
             return redirect("person_edit", pk)
     own, elsewhere = roles_by_reach(reach)
     zone = clock_of(request.user)
-    return render(request, "sites/person_edit.html", {
-        "form": form, "person": person, "roles": own, "elsewhere": role_facts(elsewhere), "whole": reach.whole,
-        "oneself": person.pk == request.user.pk, "may_link": reach.may_link, "may_rename": reach.may_rename,
-        "names": name_facts(person) + ([] if form else [("E-mail", person.email)]), "former": former_names(person, zone),
-        "sign_ins": sign_in_rows(person, zone) if reach.whole else [], "wrong": wrong_passwords(person.email),
-    })  # fmt: skip
+    return render(
+        request,
+        "sites/person_edit.html",
+        {
+            "form": form,
+            "person": person,
+            "roles": own,
+            "elsewhere": role_facts(elsewhere),
+            "whole": reach.whole,
+            "oneself": person.pk == request.user.pk,
+            "may_link": reach.may_link,
+            "may_rename": reach.may_rename,
+            "names": name_facts(person) + ([] if form else [("E-mail", person.email)]),
+            "former": former_names(person, zone),
+            "sign_ins": sign_in_rows(person, zone) if reach.whole else [],
+            "wrong": wrong_passwords(person.email),
+        },
+    )
 
 
 def email_form(request, reach):
@@ -122,8 +134,14 @@ def person_name(request, pk):
         if not form.errors:
             messages.success(request, f"{person} is the name from now on.")
             return redirect("person_edit", pk)
-    return confirm(request, form, title=f"Another name for {person}", submit_label="Change the name", person=pk,
-                   lead="Records print the name of their time: what is recorded already keeps the one borne then.")  # fmt: skip
+    return confirm(
+        request,
+        form,
+        title=f"Another name for {person}",
+        submit_label="Change the name",
+        person=pk,
+        lead="Records print the name of their time: what is recorded already keeps the one borne then.",
+    )
 
 
 def roles_by_reach(reach) -> tuple[list[dict], list[Membership]]:
@@ -132,10 +150,14 @@ def roles_by_reach(reach) -> tuple[list[dict], list[Membership]]:
     memberships = list(roles_of(reach.person))
     own = [m for m in memberships if (m.area_id or m.site.area_id) in areas]
     items = [
-        {"title": place_of(m), "meta": m.get_role_display().capitalize(), "action_label": "Take away",
-         "action_url": reverse("role_remove", args=[m.pk])}
+        {
+            "title": place_of(m),
+            "meta": m.get_role_display().capitalize(),
+            "action_label": "Take away",
+            "action_url": reverse("role_remove", args=[m.pk]),
+        }
         for m in own
-    ]  # fmt: skip
+    ]
     return items, [m for m in memberships if m not in own]
 
 
@@ -148,8 +170,14 @@ def role_add(request, pk):
         if not form.errors:
             messages.success(request, f"{reach.person} has the role.")
             return redirect("person_edit", pk)
-    return confirm(request, form, title=f"Give {reach.person} a role", submit_label="Give the role", person=pk,
-                   lead="It takes the place of a role held at the same site or for the same area.")  # fmt: skip
+    return confirm(
+        request,
+        form,
+        title=f"Give {reach.person} a role",
+        submit_label="Give the role",
+        person=pk,
+        lead="It takes the place of a role held at the same site or for the same area.",
+    )
 
 
 @require_http_methods(FORM)
@@ -164,9 +192,16 @@ def role_remove(request, pk):
             if person.pk == request.user.pk:
                 return redirect("home")
             return redirect("person_edit", person.pk)
-    return confirm(request, form, title=f"Take this role from {person}?", submit_label="Take it away", tone="danger",
-                   person=person.pk, facts=role_facts([membership]),
-                   lead="What they recorded stays in the book, under their name.")  # fmt: skip
+    return confirm(
+        request,
+        form,
+        title=f"Take this role from {person}?",
+        submit_label="Take it away",
+        tone="danger",
+        person=person.pk,
+        facts=role_facts([membership]),
+        lead="What they recorded stays in the book, under their name.",
+    )
 
 
 @require_http_methods(FORM)
@@ -180,8 +215,15 @@ def person_stop(request, pk):
         if not form.errors:
             messages.success(request, f"{person} may no longer sign in.")
             return redirect("person_edit", pk)
-    return confirm(request, form, title=f"Stop {person} signing in?", submit_label="Stop signing in", tone="danger",
-                   person=pk, lead="What they recorded stays in the book, under their name. You can undo this.")  # fmt: skip
+    return confirm(
+        request,
+        form,
+        title=f"Stop {person} signing in?",
+        submit_label="Stop signing in",
+        tone="danger",
+        person=pk,
+        lead="What they recorded stays in the book, under their name. You can undo this.",
+    )
 
 
 @require_POST

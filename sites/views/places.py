@@ -52,9 +52,12 @@ def site_add(request):
 
 def like_its_neighbours(areas) -> dict:
     """A new site is most often like the last one: the same clock, unit and paper."""
-    last = areas.model.objects.filter(pk__in=areas.values("pk")).order_by("-sites__pk").values(
-        "sites__time_zone", "sites__unit", "sites__paper"
-    ).first()  # fmt: skip
+    last = (
+        areas.model.objects.filter(pk__in=areas.values("pk"))
+        .order_by("-sites__pk")
+        .values("sites__time_zone", "sites__unit", "sites__paper")
+        .first()
+    )
     return {name.removeprefix("sites__"): value for name, value in (last or {}).items() if value}
 
 
@@ -70,9 +73,16 @@ def site_edit(request, pk, amend=amend_site):
         if not form.errors:
             messages.success(request, f"{site} is saved.")
             return redirect("site_list")
-    return render(request, "sites/site_form.html", {
-        "form": form, "title": site.name, "submit_label": "Save", "changes": lines_of(site_changes(site), site.zone),
-    })  # fmt: skip
+    return render(
+        request,
+        "sites/site_form.html",
+        {
+            "form": form,
+            "title": site.name,
+            "submit_label": "Save",
+            "changes": lines_of(site_changes(site), site.zone),
+        },
+    )
 
 
 @require_safe
@@ -80,9 +90,14 @@ def area_setup(request):
     require_supervisor(request.user)
     areas = areas_of(request.user).select_related("business")
     counted = areas.annotate(open_sites=Count("sites", filter=Q(sites__closed=False), distinct=True))
-    return render(request, "sites/area_setup.html", {
-        "table": AreaTable(counted.order_by("name")), "tabs": setup_tabs(request.user, "area_setup"),
-    })  # fmt: skip
+    return render(
+        request,
+        "sites/area_setup.html",
+        {
+            "table": AreaTable(counted.order_by("name")),
+            "tabs": setup_tabs(request.user, "area_setup"),
+        },
+    )
 
 
 @require_http_methods(FORM)
@@ -125,8 +140,15 @@ def business_edit(request):
             messages.success(request, f"{business} is saved. Checks from now on are judged by it.")
             return redirect(f"{request.path}?business={business.pk}")
     others = businesses_of(request.user).exclude(pk=business.pk).order_by("name")
-    return render(request, "sites/business_form.html", {
-        "form": form, "title": business.name, "submit_label": "Save", "others": others,
-        "tabs": setup_tabs(request.user, "business_edit"),
-        "changes": lines_of(business_changes(business), clock_of(request.user)),
-    })  # fmt: skip
+    return render(
+        request,
+        "sites/business_form.html",
+        {
+            "form": form,
+            "title": business.name,
+            "submit_label": "Save",
+            "others": others,
+            "tabs": setup_tabs(request.user, "business_edit"),
+            "changes": lines_of(business_changes(business), clock_of(request.user)),
+        },
+    )

@@ -64,12 +64,20 @@ def home(request):
 @require_safe
 def account(request):
     zone = clock_of(request.user)
-    return render(request, "sites/account.html", {
-        "names": name_facts(request.user), "former": former_names(request.user, zone),
-        "may_rename": may_rename(request.user, request.user),
-        "roles": role_facts(roles_of(request.user)), "zone": zone, "sign_ins": sign_in_rows(request.user, zone),
-        "wrong": wrong_passwords(request.user.email), "chosen": used_links(request.user).first(),
-    })  # fmt: skip
+    return render(
+        request,
+        "sites/account.html",
+        {
+            "names": name_facts(request.user),
+            "former": former_names(request.user, zone),
+            "may_rename": may_rename(request.user, request.user),
+            "roles": role_facts(roles_of(request.user)),
+            "zone": zone,
+            "sign_ins": sign_in_rows(request.user, zone),
+            "wrong": wrong_passwords(request.user.email),
+            "chosen": used_links(request.user).first(),
+        },
+    )
 
 
 @sensitive_post_parameters()

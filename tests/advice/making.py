@@ -16,10 +16,19 @@ def found(probe, by, at, milli: int, *, expanded=200, factor=2.0, stage=Stage.AS
     verdict = Verdict.IN_TOLERANCE if within else Verdict.OUT_OF_TOLERANCE
     fields = {"kind": CheckKind.ZERO, "verdict": verdict, "budget": {"coverage_factor": factor}, **fields}
     return Check.objects.create(
-        key=uuid.uuid4(), probe=probe, site=probe.site, stage=stage, checked_at=at, checked_by=by, recorded_by=by,
-        error_milli=milli, expanded_milli=expanded, tolerance_milli=probe.tolerance_milli, decision_rule="non_binary",
+        key=uuid.uuid4(),
+        probe=probe,
+        site=probe.site,
+        stage=stage,
+        checked_at=at,
+        checked_by=by,
+        recorded_by=by,
+        error_milli=milli,
+        expanded_milli=expanded,
+        tolerance_milli=probe.tolerance_milli,
+        decision_rule="non_binary",
         **fields,
-    )  # fmt: skip
+    )
 
 
 def history(probe, by, errors, *, every=7, until=None, **fields) -> list[Check]:

@@ -164,15 +164,23 @@ def test_without_readings_nothing_is_made_up(world):
 
 @pytest.mark.parametrize(
     "readings, words",
-    [(0.3, "less than one"), (1.2, "about 1"), (9.4, "about 9"), (63, "about 60"), (998, "about 1,000"), (1240, "about 1,200")],
-)  # fmt: skip
+    [
+        (0.3, "less than one"),
+        (1.2, "about 1"),
+        (9.4, "about 9"),
+        (63, "about 60"),
+        (998, "about 1,000"),
+        (1240, "about 1,200"),
+    ],
+)
 def test_numbers_are_rough(readings, words):
     assert wording.how_many(readings) == words
 
 
 @pytest.mark.parametrize(
-    "days, words", [(0.2, "1 day"), (9, "9 days"), (36, "about 5 weeks"), (150, "about 5 months"), (900, "about 2 years")]
-)  # fmt: skip
+    "days, words",
+    [(0.2, "1 day"), (9, "9 days"), (36, "about 5 weeks"), (150, "about 5 months"), (900, "about 2 years")],
+)
 def test_lengths_of_time_are_rough(days, words):
     assert wording.about(timedelta(days=days)) == words
 

@@ -41,9 +41,13 @@ def accept(client, probe, **changes):
 def test_the_page_says_it_in_words_before_the_picture_and_the_figures(as_person, reader, known):
     text = text_of(as_person(reader).get(page(known)))
     marks = [
-        "It drifts up by about 0.07 °C a month.", "Checked weekly, a failure puts about 15 readings in doubt", "Advice: check",
-        'class="chart"', "Show the figures", "Where this comes from",
-    ]  # fmt: skip
+        "It drifts up by about 0.07 °C a month.",
+        "Checked weekly, a failure puts about 15 readings in doubt",
+        "Advice: check",
+        'class="chart"',
+        "Show the figures",
+        "Where this comes from",
+    ]
     places = [text.find(mark) for mark in marks]
     assert -1 not in places
     assert places == sorted(places)

@@ -61,28 +61,49 @@ def _stopped(world):
 
 SAMPLES |= {
     "business.found": lambda w: {
-        "by": None, "business": "New Meals", "area": "First", "email": "new@example.test", "name": "Ida Moss",
-        "initials": "IM", "password": "silver-harbour-19",
+        "by": None,
+        "business": "New Meals",
+        "area": "First",
+        "email": "new@example.test",
+        "name": "Ida Moss",
+        "initials": "IM",
+        "password": "silver-harbour-19",
     },
     "business.add": lambda w: {"by": w.supervisor, "name": "New Meals"},
-    "business.amend": lambda w: {"by": w.supervisor, "business": w.business, "changes": {"decision_rule": "guarded"},
-                                 "reason": "Agreed."},
+    "business.amend": lambda w: {
+        "by": w.supervisor,
+        "business": w.business,
+        "changes": {"decision_rule": "guarded"},
+        "reason": "Agreed.",
+    },
     "business.restore": lambda w: {"by": None, "business": w.business, "made": "2026-11-03T02:10:00+00:00"},
     "area.add": lambda w: {"by": w.supervisor, "business": w.business, "name": "East"},
     "area.amend": lambda w: {"by": w.supervisor, "area": w.area, "name": "North-east"},
     "site.add": lambda w: {"by": w.supervisor, "area": w.area, "name": "Dogwood School"},
     "site.amend": lambda w: {"by": w.supervisor, "site": w.site, "changes": {"name": "Alder Nursery"}},
     "person.add": lambda w: {
-        "by": w.supervisor, "email": "new@example.test", "name": "Ida Moss", "initials": "IM", "role": Role.COOK,
+        "by": w.supervisor,
+        "email": "new@example.test",
+        "name": "Ida Moss",
+        "initials": "IM",
+        "role": Role.COOK,
         "site": w.site,
     },
     "person.invite": lambda w: {
-        "by": w.supervisor, "email": "new@example.test", "name": "Ida Moss", "initials": "IM", "role": Role.COOK,
+        "by": w.supervisor,
+        "email": "new@example.test",
+        "name": "Ida Moss",
+        "initials": "IM",
+        "role": Role.COOK,
         "site": w.site,
     },
     "person.amend": lambda w: {"by": w.supervisor, "person": w.cook, "changes": {"email": "col@example.test"}},
     "person.rename": lambda w: {
-        "by": w.supervisor, "person": w.cook, "name": "Col Ekser", "initials": "CE", "reason": "Slip of the pen.",
+        "by": w.supervisor,
+        "person": w.cook,
+        "name": "Col Ekser",
+        "initials": "CE",
+        "reason": "Slip of the pen.",
     },
     "person.stop": lambda w: {"by": w.supervisor, "person": w.cook, "reason": "Moved away."},
     "person.restart": lambda w: {"by": w.supervisor, "person": _stopped(w)},
@@ -90,7 +111,7 @@ SAMPLES |= {
     "person.password_link": lambda w: {"by": w.supervisor, "person": w.cook},
     "person.sign_in": lambda w: {"by": w.cook, "address": "192.0.2.1", "known_device": True, "wrong_before": 0},
     "role.grant": lambda w: {"by": w.supervisor, "person": w.cook, "role": Role.COOK, "site": w.other_site},
-}  # fmt: skip
+}
 
 
 @sample("person.password_by_link")
@@ -108,17 +129,24 @@ def role_revoke(w):
 
 def zero(w, **changes):
     fields = {
-        "key": uuid.uuid4(), "site": w.site, "stage": "as_found", "checked_at": days_ago(1),
-        "preparation": making.GOOD_BATH, "readings": making.settled_at("0.2"), **changes,
-    }  # fmt: skip
+        "key": uuid.uuid4(),
+        "site": w.site,
+        "stage": "as_found",
+        "checked_at": days_ago(1),
+        "preparation": making.GOOD_BATH,
+        "readings": making.settled_at("0.2"),
+        **changes,
+    }
     return {"by": w.cook, "probe": w.probe, "data": ZeroData(**fields)}
 
 
 def unfinished(w):
     return zero(w, typing={"showed": "4.0 °C"}, readings=[(20_000, "4.0", "C")]) | {
-        "by": None, "began_by": w.cook, "reason": "left unfinished for 15 minutes",
+        "by": None,
+        "began_by": w.cook,
+        "reason": "left unfinished for 15 minutes",
         "why": ["Inconclusive: this check was left unfinished for 15 minutes."],
-    }  # fmt: skip
+    }
 
 
 def correction(w):
@@ -139,23 +167,30 @@ def excuse(w):
 SAMPLES |= {
     "reminder.excuse": excuse,
     "reminder.excuse_closed": lambda w: {
-        "by": w.manager, "closure": close_days(**SAMPLES["closure.add"](w)), "reminders": [reminder_missed(w)]
+        "by": w.manager,
+        "closure": close_days(**SAMPLES["closure.add"](w)),
+        "reminders": [reminder_missed(w)],
     },
     "reminder.void_excuse": lambda w: {
-        "by": w.manager, "excuse": excuse_reminder(**excuse(w)), "reason": "It was here all the time."
+        "by": w.manager,
+        "excuse": excuse_reminder(**excuse(w)),
+        "reason": "It was here all the time.",
     },
     "check.record": zero,
     "check.record_unfinished": unfinished,
     "check.correct": correction,
     "check.void": lambda w: {
-        "by": w.supervisor, "check": making.good(w.probe, w.cook, days_ago(2)), "reason": "Another probe."
+        "by": w.supervisor,
+        "check": making.good(w.probe, w.cook, days_ago(2)),
+        "reason": "Another probe.",
     },
     "event.record": lambda w: {"by": w.cook, "probe": w.probe, "kind": EventKind.DROPPED, "at": days_ago(1)},
     "event.void": lambda w: {
-        "by": w.supervisor, "reason": "Another probe.",
+        "by": w.supervisor,
+        "reason": "Another probe.",
         "event": making.event(w.probe, w.cook, EventKind.DROPPED, days_ago(1)),
     },
-}  # fmt: skip
+}
 
 
 def failed_probe(w, reading=True):
@@ -198,9 +233,13 @@ SAMPLES |= {
     "round.set": lambda w: {"by": w.manager, "limit": w.limit, "times": [time(8), time(14)]},
     "opening.set": lambda w: {"by": w.manager, "site": w.site, "hours": HOURS},
     "closure.add": lambda w: {
-        "by": w.manager, "site": w.site, "first_day": ahead(1), "last_day": ahead(9), "why": "school holidays",
+        "by": w.manager,
+        "site": w.site,
+        "first_day": ahead(1),
+        "last_day": ahead(9),
+        "why": "school holidays",
     },
-}  # fmt: skip
+}
 
 
 @sample("closure.void")
@@ -211,42 +250,76 @@ def closure_void(w):
 
 def own_limit(w):
     own = OwnLimit(
-        code="soup-hot", step="Hot holding", title="Soup on the counter", hazard="growth of bacteria",
-        direction=Direction.AT_LEAST, value=Decimal(63), unit=Unit.CELSIUS, usual_action="Reheat it.",
-    )  # fmt: skip
+        code="soup-hot",
+        step="Hot holding",
+        title="Soup on the counter",
+        hazard="growth of bacteria",
+        direction=Direction.AT_LEAST,
+        value=Decimal(63),
+        unit=Unit.CELSIUS,
+        usual_action="Reheat it.",
+    )
     return {
-        "by": w.manager, "site": w.site, "own": own, "effective_from": days_ago(0), "reason": "New on the menu.",
-    }  # fmt: skip
+        "by": w.manager,
+        "site": w.site,
+        "own": own,
+        "effective_from": days_ago(0),
+        "reason": "New on the menu.",
+    }
 
 
 SAMPLES |= {
     "rules.load": lambda w: {"by": None, "content": json.loads((RULES / "united_kingdom.json").read_text())},
     "limit.adopt": lambda w: {
-        "by": w.manager, "site": w.site, "rule": fill(Rule, w), "effective_from": days_ago(0), "reason": "New on the menu.",
+        "by": w.manager,
+        "site": w.site,
+        "rule": fill(Rule, w),
+        "effective_from": days_ago(0),
+        "reason": "New on the menu.",
     },
     "limits.adopt": lambda w: {
-        "by": w.manager, "site": w.site, "rules": [fill(Rule, w)], "effective_from": days_ago(0),
+        "by": w.manager,
+        "site": w.site,
+        "rules": [fill(Rule, w)],
+        "effective_from": days_ago(0),
     },
     "limit.add": own_limit,
     "limit.change": lambda w: {
-        "by": w.manager, "limit": w.limit, "effective_from": days_ago(0), "value": Decimal(4), "reason": "Tighter.",
+        "by": w.manager,
+        "limit": w.limit,
+        "effective_from": days_ago(0),
+        "value": Decimal(4),
+        "reason": "Tighter.",
     },
     "limit.retire": lambda w: {
-        "by": w.manager, "limit": w.limit, "effective_from": days_ago(0), "reason": "No cold food any more.",
+        "by": w.manager,
+        "limit": w.limit,
+        "effective_from": days_ago(0),
+        "reason": "No cold food any more.",
     },
     "probe.register": lambda w: {"by": w.manager, "site": w.site, "code": "P7", "limits": [w.limit]},
     "probe.amend": lambda w: {"by": w.manager, "probe": w.probe, "changes": {"maker": "Rill"}},
     "probe.move": lambda w: {
-        "by": w.supervisor, "probe": w.probe, "site": w.other_site, "starts_at": days_ago(1), "reason": "Lent.",
+        "by": w.supervisor,
+        "probe": w.probe,
+        "site": w.other_site,
+        "starts_at": days_ago(1),
+        "reason": "Lent.",
     },
-}  # fmt: skip
+}
 
 
 def reading(w):
     data = ReadingData(
-        key=uuid.uuid4(), probe=w.probe, site=w.site, limit=w.limit, item="Milk", typed="4.1", unit=Unit.CELSIUS,
+        key=uuid.uuid4(),
+        probe=w.probe,
+        site=w.site,
+        limit=w.limit,
+        item="Milk",
+        typed="4.1",
+        unit=Unit.CELSIUS,
         taken_at=days_ago(1),
-    )  # fmt: skip
+    )
     return {"by": w.cook, "data": data}
 
 
@@ -268,12 +341,12 @@ def deviation_act(w):
 
 SAMPLES |= {
     "reading.record": lambda w: reading(w) | {"call": readings.record},
-    "reading.correct": lambda w: reading(w) | {
-        "call": readings.correct, "reading": old_reading(w), "reason": "Mistyped."
-    },
+    "reading.correct": lambda w: (
+        reading(w) | {"call": readings.correct, "reading": old_reading(w), "reason": "Mistyped."}
+    ),
     "reading.void": lambda w: {"by": w.supervisor, "reading": old_reading(w), "reason": "Another probe."},
     "reading.import": lambda w: {"by": w.manager, "file_name": "readings.csv", "content": csv_file(row())},
-}  # fmt: skip
+}
 
 
 def undelivered(w):
@@ -284,9 +357,12 @@ def undelivered(w):
 
 SAMPLES |= {
     "notice.choose": lambda w: {
-        "by": w.supervisor, "choices": {Kind.DIGEST: Wish(False, True)}, "quiet_from": time(20), "quiet_until": time(7),
+        "by": w.supervisor,
+        "choices": {Kind.DIGEST: Wish(False, True)},
+        "quiet_from": time(20),
+        "quiet_until": time(7),
     },
     "notice.send_again": lambda w: {"by": w.supervisor, "notice": undelivered(w)},
     "feed.open": lambda w: {"by": w.manager, "site": w.site, "label": "The wall"},
     "feed.revoke": lambda w: {"by": w.manager, "key": open_feed(by=w.manager, site=w.site, label="The wall")[0]},
-}  # fmt: skip
+}

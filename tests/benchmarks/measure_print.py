@@ -43,9 +43,19 @@ def fill(world, name: str, count: int):
 def _reading(n: int, site, version, probe, by, at) -> Reading:
     milli = 1000 + (n * 37) % 4000
     return Reading(
-        key=uuid.uuid4().hex, probe=probe, site=site, limit_version=version, item=FOODS[n % len(FOODS)],
-        typed=f"{milli / 1000:.1f}", unit="C", value_milli=milli, taken_at=at, taken_by=by, recorded_by=by, recorded_at=at,
-    )  # fmt: skip
+        key=uuid.uuid4().hex,
+        probe=probe,
+        site=site,
+        limit_version=version,
+        item=FOODS[n % len(FOODS)],
+        typed=f"{milli / 1000:.1f}",
+        unit="C",
+        value_milli=milli,
+        taken_at=at,
+        taken_by=by,
+        recorded_by=by,
+        recorded_at=at,
+    )
 
 
 def scope_of(site) -> RecordScope:

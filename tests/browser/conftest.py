@@ -21,9 +21,15 @@ ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
 # As root in a bare machine there is no sandbox to be had; the rest keeps it from calling home.
 FLAGS = (
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
-    "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-)  # fmt: skip
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--disable-dev-shm-usage",
+)
 expect.set_options(timeout=15_000)
 
 

@@ -35,9 +35,12 @@ def test_the_tab_that_is_shown_lies_in_view(chromium):
 
 def test_htmx_acts_on_nothing_but_what_carries_the_seal_of_who_looks(chromium):
     parts = {
-        "ours": 'data-seal="s3al"', "none": "", "empty": 'data-seal=""', "wrong": 'data-seal="seal"',
+        "ours": 'data-seal="s3al"',
+        "none": "",
+        "empty": 'data-seal=""',
+        "wrong": 'data-seal="seal"',
         "boosted": 'data-hx-boost="true"',
-    }  # fmt: skip
+    }
     typed = "".join(f'<p {seal} hx-get="/{name}" hx-trigger="load">' for name, seal in parts.items())
     inside = (
         f'<form data-seal="s3al" hx-post="/form"><p data-hx-post="/inside" hx-trigger="load"></p></form><i>{typed}</i>'

@@ -32,17 +32,27 @@ def settled_at(text: str, unit: str = "C") -> list[tuple[int, str, str]]:
 
 def zero(probe, by, at, value="0.1", *, stage="as_found", bath=GOOD_BATH, **changes):
     fields = {
-        "key": uuid.uuid4(), "site": probe.site, "stage": stage, "checked_at": at, "preparation": bath,
-        "readings": settled_at(value), **changes,
-    }  # fmt: skip
+        "key": uuid.uuid4(),
+        "site": probe.site,
+        "stage": stage,
+        "checked_at": at,
+        "preparation": bath,
+        "readings": settled_at(value),
+        **changes,
+    }
     return actions.record(by=by, probe=probe, data=ZeroData(**fields))
 
 
 def correct_zero(check, by, value="0.4", reason="Typed wrongly.", **changes):
     fields = {
-        "key": uuid.uuid4(), "site": check.site, "stage": check.stage, "checked_at": check.checked_at,
-        "preparation": GOOD_BATH, "readings": settled_at(value), **changes,
-    }  # fmt: skip
+        "key": uuid.uuid4(),
+        "site": check.site,
+        "stage": check.stage,
+        "checked_at": check.checked_at,
+        "preparation": GOOD_BATH,
+        "readings": settled_at(value),
+        **changes,
+    }
     return actions.correct(by=by, check=check, reason=reason, data=ZeroData(**fields))
 
 
@@ -54,9 +64,15 @@ def risen_to(text: str, unit: str = "C") -> list[tuple[int, str, str]]:
 
 def boiling(probe, by, at, value="98.4", *, stage="as_found", pan=ROLLING, air=UPLAND, **changes):
     fields = {
-        "key": uuid.uuid4(), "site": probe.site, "stage": stage, "checked_at": at, "preparation": pan,
-        "surroundings": air, "readings": risen_to(value), **changes,
-    }  # fmt: skip
+        "key": uuid.uuid4(),
+        "site": probe.site,
+        "stage": stage,
+        "checked_at": at,
+        "preparation": pan,
+        "surroundings": air,
+        "readings": risen_to(value),
+        **changes,
+    }
     return actions.record(by=by, probe=probe, data=BoilingData(**fields))
 
 
@@ -78,10 +94,17 @@ def event(probe, by, kind, at, note=""):
 
 def certificate(probe, by, at, error_milli=100, expanded_milli=50, **changes):
     fields = {
-        "key": uuid.uuid4(), "site": probe.site, "stage": "as_found", "checked_at": at, "laboratory": "Fen Measurement",
-        "certificate_number": "F-77", "reference_milli": 0, "error_milli": error_milli, "expanded_milli": expanded_milli,
+        "key": uuid.uuid4(),
+        "site": probe.site,
+        "stage": "as_found",
+        "checked_at": at,
+        "laboratory": "Fen Measurement",
+        "certificate_number": "F-77",
+        "reference_milli": 0,
+        "error_milli": error_milli,
+        "expanded_milli": expanded_milli,
         **changes,
-    }  # fmt: skip
+    }
     return actions.record(by=by, probe=probe, data=CertificateData(**fields))
 
 

@@ -173,9 +173,16 @@ def test_a_certificate_is_a_check_with_its_own_figures(probe, manager):
 def test_a_certificate_may_be_corrected(probe, manager, supervisor):
     old = certificate(probe, manager, START, error_milli=1500)
     data = CertificateData(
-        key=uuid.uuid4(), site=probe.site, stage="as_found", checked_at=START, laboratory="Fen Measurement",
-        certificate_number="F-77", reference_milli=0, error_milli=150, expanded_milli=50,
-    )  # fmt: skip
+        key=uuid.uuid4(),
+        site=probe.site,
+        stage="as_found",
+        checked_at=START,
+        laboratory="Fen Measurement",
+        certificate_number="F-77",
+        reference_milli=0,
+        error_milli=150,
+        expanded_milli=50,
+    )
     new = actions.correct(by=supervisor, check=old, reason="misread", data=data)
     assert new.verdict == "in_tolerance" and old.void.replacement == new
 

@@ -118,10 +118,17 @@ def test_the_page_of_a_check_shows_verdict_reference_and_air(as_person, reader, 
     check = boiling(probe, cook, START, typed_pressure=("28.14", "inHg"))
     shown = page(as_person(reader), "check_detail", check.pk)
     for words in (
-        "Boiling check of P1", "boiling point here 98.3 °C", "In tolerance at the boiling point", "Reference 98.27 °C",
-        "pressure 953 hPa (typed as 28.14 inHg), from a barometer here", "altitude 520 m", "IAPWS R7-97", "It boiled hard",
-        "The pan stays hot", "before it goes into food",
-    ):  # fmt: skip
+        "Boiling check of P1",
+        "boiling point here 98.3 °C",
+        "In tolerance at the boiling point",
+        "Reference 98.27 °C",
+        "pressure 953 hPa (typed as 28.14 inHg), from a barometer here",
+        "altitude 520 m",
+        "IAPWS R7-97",
+        "It boiled hard",
+        "The pan stays hot",
+        "before it goes into food",
+    ):
         assert words in shown, words
     assert "ice" not in shown.split("<main")[1].split("</main")[0].replace("practice", "").replace("device", "")
 
@@ -180,8 +187,11 @@ def test_a_mistake_is_corrected_and_both_stay(as_person, supervisor, probe, cook
     assert response.url == reverse("check_detail", args=[new.pk]) and old.void.replacement == new
     assert new.surroundings["pressure_pa"] == 94_300 and new.reference_milli < old.reference_milli
     assert (new.kind, new.preparation, new.checked_by, new.reading_milli) == (
-        "boiling", old.preparation, old.checked_by, old.reading_milli,
-    )  # fmt: skip
+        "boiling",
+        old.preparation,
+        old.checked_by,
+        old.reading_milli,
+    )
     assert Entry.objects.filter(action="check.correct").count() == 1
 
 

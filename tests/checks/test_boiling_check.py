@@ -55,8 +55,12 @@ def test_a_whole_check_under_a_barometer(hands, cook):
         134,
     )
     assert check.surroundings == {
-        "source": "station", "pressure_pa": 95_300.0, "altitude_m": 520.0, "typed": "953", "unit": "hPa"
-    }  # fmt: skip
+        "source": "station",
+        "pressure_pa": 95_300.0,
+        "altitude_m": 520.0,
+        "typed": "953",
+        "unit": "hPa",
+    }
     assert check.checked_at == NOON + timedelta(seconds=75) and check.checked_by == cook
     assert set(check.preparation["points"]) == set(BoilingPoint) - {BoilingPoint.COVERED}
     assert not CheckDraft.objects.exists()

@@ -18,10 +18,21 @@ MINUTES = timedelta(minutes=20)
 
 def boiling(probe, cook, at, reference=98_313):
     return Check.objects.create(
-        key=uuid.uuid4(), probe=probe, site=probe.site, kind="boiling", stage="as_found", checked_at=at, checked_by=cook,
-        recorded_by=cook, error_milli=300, expanded_milli=150, reference_milli=reference, tolerance_milli=1000,
-        decision_rule="non_binary", verdict="in_tolerance",
-    )  # fmt: skip
+        key=uuid.uuid4(),
+        probe=probe,
+        site=probe.site,
+        kind="boiling",
+        stage="as_found",
+        checked_at=at,
+        checked_by=cook,
+        recorded_by=cook,
+        error_milli=300,
+        expanded_milli=150,
+        reference_milli=reference,
+        tolerance_milli=1000,
+        decision_rule="non_binary",
+        verdict="in_tolerance",
+    )
 
 
 def points(side):

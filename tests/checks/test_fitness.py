@@ -44,9 +44,14 @@ def bad_far_paper(probe, by, at, **changes):
 
 
 MAKE = {
-    "good": good, "bad": bad, "unclear": unclear, "good boiling": good_boiling, "bad boiling": bad_boiling,
-    "lone boiling": lone_boiling, "bad paper at 60": bad_far_paper,
-}  # fmt: skip
+    "good": good,
+    "bad": bad,
+    "unclear": unclear,
+    "good boiling": good_boiling,
+    "bad boiling": bad_boiling,
+    "lone boiling": lone_boiling,
+    "bad paper at 60": bad_far_paper,
+}
 # Quarters of days over more than the seven that the plan of every business allows. Checks away from zero as found only: one
 # as left tells of an adjustment besides, which has tests of its own.
 TIMES = st.integers(0, 44).map(lambda quarter: quarter / 4)

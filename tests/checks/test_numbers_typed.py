@@ -283,9 +283,11 @@ def test_a_correction_keeps_what_was_said_not_to_be_done(as_person, supervisor, 
     client = as_person(supervisor)
     form = client.get(reverse("check_correct", args=[check.pk])).context["form"]
     told = {name: form[name].value() for name in form.fields} | {
-        "reason": "It was pressed.", "points": ["potable", "wetted", "immersed", "packed"],
-        "checked_at": check.checked_at.strftime("%Y-%m-%dT%H:%M"), "immersion_mm": "",
-    }  # fmt: skip
+        "reason": "It was pressed.",
+        "points": ["potable", "wetted", "immersed", "packed"],
+        "checked_at": check.checked_at.strftime("%Y-%m-%dT%H:%M"),
+        "immersion_mm": "",
+    }
     answer = client.post(reverse("check_correct", args=[check.pk]), told)
     assert answer.status_code == 302, answer.context["form"].errors
     assert Check.objects.latest("pk").preparation["left"] == ["drained"]

@@ -34,9 +34,13 @@ def check(probe, cook):
 
 READS = ("probe_detail", "check_detail")
 WRITES = {
-    "zero_check": "cook", "event_add": "cook", "certificate_add": "manager",
-    "check_void": "supervisor", "check_correct": "supervisor", "event_void": "supervisor",
-}  # fmt: skip
+    "zero_check": "cook",
+    "event_add": "cook",
+    "certificate_add": "manager",
+    "check_void": "supervisor",
+    "check_correct": "supervisor",
+    "event_void": "supervisor",
+}
 RANK = ["reader", "cook", "manager", "supervisor"]
 
 
@@ -98,9 +102,11 @@ def test_the_list_is_filtered_by_standing_site_and_use(as_person, supervisor, wo
         return [row.record.code for row in page(client, "probe_list", **query).context["table"].rows]
 
     assert codes() == ["P1", "P2"] and codes(standing="pending") == ["P2"] and codes(standing="unproven") == ["P1"]
-    assert codes(site=world.site.pk) == ["P1"] and codes(use="withdrawn") == ["P3"] and codes(use="all", code="p") == [
-        "P1", "P2", "P3"
-    ]  # fmt: skip
+    assert (
+        codes(site=world.site.pk) == ["P1"]
+        and codes(use="withdrawn") == ["P3"]
+        and codes(use="all", code="p") == ["P1", "P2", "P3"]
+    )
 
 
 def test_the_list_goes_on_by_code(as_person, supervisor, world):
@@ -204,9 +210,17 @@ def test_a_certificate_shows_its_laboratory(as_person, manager, probe):
 
 def certificate_form(**changes):
     return {
-        "key": str(uuid.uuid4()), "checked_at": "2026-01-05T10:00", "stage": "as_found", "laboratory": "Fen Measurement",
-        "certificate_number": "F-78", "reference": "0", "error": "−0,3", "expanded": "0.05", "note": "", **changes,
-    }  # fmt: skip
+        "key": str(uuid.uuid4()),
+        "checked_at": "2026-01-05T10:00",
+        "stage": "as_found",
+        "laboratory": "Fen Measurement",
+        "certificate_number": "F-78",
+        "reference": "0",
+        "error": "−0,3",
+        "expanded": "0.05",
+        "note": "",
+        **changes,
+    }
 
 
 def test_a_certificate_is_entered_once(as_person, manager, probe):

@@ -109,8 +109,10 @@ def test_three_probes_one_bath_three_records(three, cook, clock):
     )
     assert {code: c.error_milli for code, c in checks.items()} == {"P1": 200, "P2": 2400, "P3": 100}
     assert {code: c.verdict for code, c in checks.items()} == {
-        "P1": "in_tolerance", "P2": "out_of_tolerance", "P3": "in_tolerance",
-    }  # fmt: skip
+        "P1": "in_tolerance",
+        "P2": "out_of_tolerance",
+        "P3": "in_tolerance",
+    }
     assert all(len(c.preparation["points"]) == 9 and c.checked_by == cook for c in checks.values())
     assert checks["P1"].timed_readings.count() == checks["P2"].timed_readings.count() == 6
     assert not CheckDraft.objects.exists()

@@ -139,9 +139,15 @@ def _sweep(told, clock, _):
 
 
 TAPS = {
-    "type": _type, "take_back": _take_back, "unit": _unit, "wait": _wait, "take_out": _take_out, "insert": _insert,
-    "point": _point, "sweep": _sweep,
-}  # fmt: skip
+    "type": _type,
+    "take_back": _take_back,
+    "unit": _unit,
+    "wait": _wait,
+    "take_out": _take_out,
+    "insert": _insert,
+    "point": _point,
+    "sweep": _sweep,
+}
 
 
 def _end(told, clock, end, probe, cook):

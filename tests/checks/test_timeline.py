@@ -51,9 +51,14 @@ EVENTS = st.tuples(
 
 def finding_of(check):
     return CheckFinding(
-        at=check.checked_at, kind=CheckKind(check.kind), reference=check.reference_milli / 1000, stage=Stage(check.stage),
-        verdict=Verdict(check.verdict), key=f"check:{check.pk}", order=check.pk,
-    )  # fmt: skip
+        at=check.checked_at,
+        kind=CheckKind(check.kind),
+        reference=check.reference_milli / 1000,
+        stage=Stage(check.stage),
+        verdict=Verdict(check.verdict),
+        key=f"check:{check.pk}",
+        order=check.pk,
+    )
 
 
 def live_to_the_naive(probe):
@@ -75,8 +80,16 @@ def told(span):
 
 
 def expected(span):
-    return (span.start or BEGINNING, span.end or END, span.standing.value, span.behind, span.ahead, span.doubt,
-            span.anchor or "", span.cause.value if span.cause else "")  # fmt: skip
+    return (
+        span.start or BEGINNING,
+        span.end or END,
+        span.standing.value,
+        span.behind,
+        span.ahead,
+        span.doubt,
+        span.anchor or "",
+        span.cause.value if span.cause else "",
+    )
 
 
 def live(probe, person, history):
@@ -144,9 +157,18 @@ def test_the_number_of_queries_does_not_grow_with_the_timeline(probe, cook, site
 
 def reading(probe, limit, by, at):
     return Reading.objects.create(
-        key=f"{at.timestamp():.0f}", probe=probe, site=probe.site, limit_version=limit.versions.get(), item="milk",
-        typed="4", unit="C", value_milli=4000, taken_at=at, taken_by=by, recorded_by=by,
-    )  # fmt: skip
+        key=f"{at.timestamp():.0f}",
+        probe=probe,
+        site=probe.site,
+        limit_version=limit.versions.get(),
+        item="milk",
+        typed="4",
+        unit="C",
+        value_milli=4000,
+        taken_at=at,
+        taken_by=by,
+        recorded_by=by,
+    )
 
 
 def test_a_reading_stands_as_the_span_it_falls_in(probe, limit, cook):

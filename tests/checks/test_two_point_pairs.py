@@ -48,10 +48,22 @@ def test_the_nearest_within_a_week_with_nothing_altered_between(others, altered,
 
 def boiling(probe, by, at, verdict="in_tolerance", stage="as_found"):
     return Check.objects.create(
-        key=uuid.uuid4(), probe=probe, site=probe.site, kind=CheckKind.BOILING, stage=stage, checked_at=at, checked_by=by,
-        recorded_by=by, reading_milli=98_400, reference_milli=98_300, error_milli=100, expanded_milli=150,
-        tolerance_milli=1000, decision_rule="non_binary", verdict=verdict,
-    )  # fmt: skip
+        key=uuid.uuid4(),
+        probe=probe,
+        site=probe.site,
+        kind=CheckKind.BOILING,
+        stage=stage,
+        checked_at=at,
+        checked_by=by,
+        recorded_by=by,
+        reading_milli=98_400,
+        reference_milli=98_300,
+        error_milli=100,
+        expanded_milli=150,
+        tolerance_milli=1000,
+        decision_rule="non_binary",
+        verdict=verdict,
+    )
 
 
 def test_companions_are_good_live_and_of_the_same_probe(probe, cook, supervisor, site, manager):

@@ -51,12 +51,14 @@ def one_bath_finished_twice(world, at_once) -> dict:
     checks = Check.objects.filter(probe__in=probes)
     return {
         "wrong": wrong,
-        "landed": sorted(set(landed)), "taps": len(landed),
-        "checks": checks.count(), "keys": len(keys & set(checks.values_list("key", flat=True))),
+        "landed": sorted(set(landed)),
+        "taps": len(landed),
+        "checks": checks.count(),
+        "keys": len(keys & set(checks.values_list("key", flat=True))),
         "in_tolerance": checks.filter(verdict="in_tolerance").count(),
         "readings": TimedReading.objects.filter(check_record__in=checks).count(),
         "drafts": CheckDraft.objects.count(),
-    }  # fmt: skip
+    }
 
 
 def left_and_finished(world, at_once) -> dict:
@@ -81,9 +83,12 @@ def left_and_finished(world, at_once) -> dict:
             ),
         )
     return {
-        "wrong": wrong, "checks": Check.objects.filter(probe=probe).count(), "drafts": CheckDraft.objects.count(),
-        "numbers": TimedReading.objects.filter(check_record__probe=probe).count(), "typed": 2 * ROUNDS + len(typed),
-    }  # fmt: skip
+        "wrong": wrong,
+        "checks": Check.objects.filter(probe=probe).count(),
+        "drafts": CheckDraft.objects.count(),
+        "numbers": TimedReading.objects.filter(check_record__probe=probe).count(),
+        "typed": 2 * ROUNDS + len(typed),
+    }
 
 
 def _unless_refused(act) -> None:

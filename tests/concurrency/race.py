@@ -193,17 +193,30 @@ def take(world, probe, key, at, typed):
 
 def mend(world, reading, key):
     data = ReadingData(
-        key=key, probe=reading.probe, site=world.site, limit=world.limit, item="milk", typed="4.0", unit="C",
+        key=key,
+        probe=reading.probe,
+        site=world.site,
+        limit=world.limit,
+        item="milk",
+        typed="4.0",
+        unit="C",
         taken_at=reading.taken_at,
-    )  # fmt: skip
+    )
     return readings.correct(by=world.cook, reading=reading, reason="misread", data=data)
 
 
 def one_name_twice(world) -> dict:
     """Two people give the same name at once, to a probe, a limit, a site, an area, a person: one has it, the other is told."""
     told = []
-    limit = {"step": "x", "title": "x", "hazard": "x", "direction": "at_most", "value": Decimal(5), "unit": "C",
-             "usual_action": "x"}  # fmt: skip
+    limit = {
+        "step": "x",
+        "title": "x",
+        "hazard": "x",
+        "direction": "at_most",
+        "value": Decimal(5),
+        "unit": "C",
+        "usual_action": "x",
+    }
     begins = {"site": world.site, "effective_from": day(0)}
     person = {"name": "Two Ames", "initials": "TA", "password": "quiet-lantern-47", "role": 20, "site": world.site}
     for n in range(ROUNDS):
@@ -221,11 +234,12 @@ def one_name_twice(world) -> dict:
         "wrong": [text for text in told if not text.startswith("ValidationError")],
         "refused": len(told),
         "made": [
-            Probe.objects.filter(**made).count(), Limit.objects.filter(**made).count(),
+            Probe.objects.filter(**made).count(),
+            Limit.objects.filter(**made).count(),
             *(model.objects.filter(name__startswith="twice-").count() for model in (Site, Area)),
             Person.objects.filter(email__startswith="twice-").count(),
         ],
-    }  # fmt: skip
+    }
 
 
 def nights_at_once(world) -> dict:
@@ -238,28 +252,40 @@ def nights_at_once(world) -> dict:
     for n in range(ROUNDS):
         later = now + timedelta(days=7 * n)
         wrong += at_once(
-            lambda later=later: extend(later), lambda later=later: extend(later),
+            lambda later=later: extend(later),
+            lambda later=later: extend(later),
             lambda n=n: good(probes[n], world.cook, began),
-        )  # fmt: skip
+        )
     extend(later)
     laid = Reminder.objects.filter(probe__in=probes, due_at__gt=now)
     differs = [f"{row} {what}" for _, row, what in differing(probes, now)]
     reminder = Reminder.objects.filter(probe=probes[-1]).earliest("due_at")
-    told = at_once(*[lambda by=by: excuse_reminder(by=by, reminder=reminder, reason="mistyped")
-                     for by in (world.manager, world.supervisor)])  # fmt: skip
+    told = at_once(
+        *[
+            lambda by=by: excuse_reminder(by=by, reminder=reminder, reason="mistyped")
+            for by in (world.manager, world.supervisor)
+        ]
+    )
     return {
         "wrong": wrong + [text for text in told if "excused this already" not in text],
-        "differs": differs, "fewest": min(laid.filter(probe=probe).count() for probe in probes),
-        "excuses": reminder.excuses.count(), "refused": len(told),
-    }  # fmt: skip
+        "differs": differs,
+        "fewest": min(laid.filter(probe=probe).count() for probe in probes),
+        "excuses": reminder.excuses.count(),
+        "refused": len(told),
+    }
 
 
 def main() -> None:
     call_command("migrate", verbosity=0)
     world = World.build()
     contests = (
-        checks_on_one_probe, decisions_on_one_case, one_form_twice, advice_on_one_probe, one_name_twice, nights_at_once,
-    )  # fmt: skip
+        checks_on_one_probe,
+        decisions_on_one_case,
+        one_form_twice,
+        advice_on_one_probe,
+        one_name_twice,
+        nights_at_once,
+    )
     left = {contest.__name__: contest(world) for contest in contests}
     in_other_files = (left_and_finished, one_bath_finished_twice, tries_at_once, links_at_once)
     left |= {contest.__name__: contest(world, at_once) for contest in in_other_files}

@@ -50,5 +50,6 @@ def links_at_once(world, at_once) -> dict:
         "chosen": landed.count(302),
         "used": PasswordLink.objects.filter(used_at__isnull=False).count(),
         "one_of_them": sum(world.cook.check_password(word) for word in words),
-        "made": PasswordLink.objects.filter(person=world.reader).count(), "refused": len(told),
-    }  # fmt: skip
+        "made": PasswordLink.objects.filter(person=world.reader).count(),
+        "refused": len(told),
+    }

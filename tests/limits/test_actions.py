@@ -59,8 +59,13 @@ def test_a_rule_whose_code_is_taken_gets_another(world, rules):
 
 
 def test_stricter_figures_need_no_reason(world, rules):
-    limit = actions.adopt(by=world.manager, site=world.site, rule=rules["frozen-storage"], effective_from=long_ago(),
-                          own=OwnFigures(value=Decimal("-4")))  # fmt: skip
+    limit = actions.adopt(
+        by=world.manager,
+        site=world.site,
+        rule=rules["frozen-storage"],
+        effective_from=long_ago(),
+        own=OwnFigures(value=Decimal("-4")),
+    )
     assert held(limit).value_milli == -20_000
     stricter = actions.change(by=world.manager, limit=limit, effective_from=timezone.now(), value=Decimal("-5"))
     assert held(limit) == stricter
@@ -151,10 +156,15 @@ def test_nothing_is_loosened_or_retired_for_days_that_are_over(world, adopted, l
 
 
 versions = st.builds(
-    LimitVersion, direction=st.sampled_from(Direction.values), value_milli=st.integers(-1, 1).map(lambda n: n * 1000),
-    value=st.just(Decimal(5)), unit=st.just("C"), hold_s=st.none() | st.integers(1, 2), within_s=st.none() | st.integers(1, 2),
+    LimitVersion,
+    direction=st.sampled_from(Direction.values),
+    value_milli=st.integers(-1, 1).map(lambda n: n * 1000),
+    value=st.just(Decimal(5)),
+    unit=st.just("C"),
+    hold_s=st.none() | st.integers(1, 2),
+    within_s=st.none() | st.integers(1, 2),
     in_force=st.sampled_from([True, True, False]),
-)  # fmt: skip
+)
 readings = st.tuples(
     st.integers(-2, 2).map(lambda n: n * 1000), st.none() | st.integers(0, 3), st.none() | st.integers(0, 3)
 )
@@ -203,10 +213,16 @@ def test_a_target_must_lie_inside_the_limit(world, rules):
 
 def own(world, **given):
     fields = {
-        "code": "", "step": "Cold holding", "title": "Salad bar",
-        "hazard": "Growth of bacteria", "direction": Direction.AT_MOST, "value": Decimal("6.5"), "unit": Unit.CELSIUS,
-        "usual_action": "Fill with chilled food.", **given,
-    }  # fmt: skip
+        "code": "",
+        "step": "Cold holding",
+        "title": "Salad bar",
+        "hazard": "Growth of bacteria",
+        "direction": Direction.AT_MOST,
+        "value": Decimal("6.5"),
+        "unit": Unit.CELSIUS,
+        "usual_action": "Fill with chilled food.",
+        **given,
+    }
     about = {name: fields.pop(name) for name in ("by", "site", "effective_from", "reason") if name in fields}
     about = {"by": world.manager, "site": world.site, "effective_from": long_ago(), **about}
     return actions.add(own=OwnLimit(**fields), **about)

@@ -11,13 +11,29 @@ from compliance.limits.loading import SHIPPED
 from compliance.limits.models import Rule, RuleSet
 
 SMALL = {
-    "code": "house", "title": "House rules", "jurisdiction": "This house", "edition": "1", "source": "The plan",
+    "code": "house",
+    "title": "House rules",
+    "jurisdiction": "This house",
+    "edition": "1",
+    "source": "The plan",
     "rules": [
-        {"code": "soup", "step": "Hot holding", "title": "Soup", "hazard": "Growth", "direction": "at_least", "value": "65",
-         "unit": "C", "hold_s": None, "within_s": None, "usual_action": "Reheat.", "source": "The plan, 3",
-         "origin": "practice", "note": ""},
+        {
+            "code": "soup",
+            "step": "Hot holding",
+            "title": "Soup",
+            "hazard": "Growth",
+            "direction": "at_least",
+            "value": "65",
+            "unit": "C",
+            "hold_s": None,
+            "within_s": None,
+            "usual_action": "Reheat.",
+            "source": "The plan, 3",
+            "origin": "practice",
+            "note": "",
+        },
     ],
-}  # fmt: skip
+}
 
 
 @pytest.fixture

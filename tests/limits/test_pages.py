@@ -90,8 +90,12 @@ def test_a_retired_limit_stays_in_the_list_and_says_so(world, frozen, as_person)
 
 
 def test_who_may_set_limits(world, frozen, as_person):
-    for name, pk in (("limit_change", frozen.pk), ("limit_retire", frozen.pk), ("limit_adopt", world.site.pk),
-                     ("limit_add", world.site.pk)):  # fmt: skip
+    for name, pk in (
+        ("limit_change", frozen.pk),
+        ("limit_retire", frozen.pk),
+        ("limit_adopt", world.site.pk),
+        ("limit_add", world.site.pk),
+    ):
         codes = [
             as_person(p).get(reverse(name, args=[pk])).status_code for p in (world.manager, world.cook, world.stranger)
         ]

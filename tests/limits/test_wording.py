@@ -13,9 +13,18 @@ from shared.time_text import LONGEST, duration, parse_duration
 
 @pytest.mark.parametrize(
     "text, seconds",
-    [("15", 15), ("15 s", 15), ("15sec", 15), ("3 min", 180), ("3m", 180), ("1 h 30 min", 5400), ("2 hours", 7200),
-     ("112 MIN", 6720), ("1 min 25 s", 85)],
-)  # fmt: skip
+    [
+        ("15", 15),
+        ("15 s", 15),
+        ("15sec", 15),
+        ("3 min", 180),
+        ("3m", 180),
+        ("1 h 30 min", 5400),
+        ("2 hours", 7200),
+        ("112 MIN", 6720),
+        ("1 min 25 s", 85),
+    ],
+)
 def test_a_time_is_understood(text, seconds):
     assert parse_duration(text) == seconds
 

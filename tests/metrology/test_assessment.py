@@ -52,8 +52,9 @@ def sides(draw: st.DrawFn, at: datetime) -> tuple[ErrorAt, ...]:
     return tuple(points)
 
 
-brackets = st.builds(lambda start, end, sensor: Bracket(start=start, end=end, sensor=sensor),
-                     sides(NOON), sides(NOON + WEEK), sensors)  # fmt: skip
+brackets = st.builds(
+    lambda start, end, sensor: Bracket(start=start, end=end, sensor=sensor), sides(NOON), sides(NOON + WEEK), sensors
+)
 error_bounds = brackets.map(bounds)
 
 
@@ -158,11 +159,17 @@ class TestTheTruthLiesInTheRange:
         known = bounds(week(300, 1_400, 120, Sensor.PT100_B))
         assert known.at(5_000) == (177, 1_556)
         assert [classify(v, 5_000, Direction.AT_MOST, known) for v in (5_177, 5_178, 6_556, 6_557)] == [
-            Outcome.HELD, Outcome.UNDECIDED, Outcome.UNDECIDED, Outcome.BROKEN,
-        ]  # fmt: skip
+            Outcome.HELD,
+            Outcome.UNDECIDED,
+            Outcome.UNDECIDED,
+            Outcome.BROKEN,
+        ]
         assert [classify(v, 5_000, Direction.AT_LEAST, known) for v in (5_176, 5_177, 6_555, 6_556)] == [
-            Outcome.BROKEN, Outcome.UNDECIDED, Outcome.UNDECIDED, Outcome.HELD,
-        ]  # fmt: skip
+            Outcome.BROKEN,
+            Outcome.UNDECIDED,
+            Outcome.UNDECIDED,
+            Outcome.HELD,
+        ]
 
 
 def with_boiling(zero: int, boiling: int, expanded: int = 50, sensor: Sensor = Sensor.THERMISTOR) -> Bracket:
@@ -303,8 +310,11 @@ class TestLikely:
         bracket = Bracket(start=full, end=(error_at(200, at=NOON + WEEK),), sensor=Sensor.THERMISTOR)
         assert likely(75_000, NOON + WEEK, bracket) == 75_000 - 800
         assert likely(75_000, NOON, bracket) == 75_000 - 600
-        back = Bracket(start=(error_at(200),), end=tuple(error_at(p.error, 0, p.temperature, NOON + WEEK) for p in full),
-                       sensor=Sensor.THERMISTOR)  # fmt: skip
+        back = Bracket(
+            start=(error_at(200),),
+            end=tuple(error_at(p.error, 0, p.temperature, NOON + WEEK) for p in full),
+            sensor=Sensor.THERMISTOR,
+        )
         assert likely(75_000, NOON + WEEK / 2, back) == 75_000 - 700
 
     @given(errors, errors, temperatures, st.integers(0, 10**6))

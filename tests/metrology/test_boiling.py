@@ -103,11 +103,18 @@ class TestReference:
     def test_each_way_of_knowing_the_pressure_has_its_own_lines(self):
         assert names(judge_boiling_reference(STEAM, station(500))) == ["barometer", "steam"]
         assert names(judge_boiling_reference(STEAM, report(500))) == [
-            "weather report", "altitude", "warmth of the air", "steam",
-        ]  # fmt: skip
+            "weather report",
+            "altitude",
+            "warmth of the air",
+            "steam",
+        ]
         assert names(judge_boiling_reference(ROLLING, by_altitude(500))) == [
-            "weather", "altitude", "warmth of the air", "superheat", "dissolved matter",
-        ]  # fmt: skip
+            "weather",
+            "altitude",
+            "warmth of the air",
+            "superheat",
+            "dissolved matter",
+        ]
 
     def test_the_lines_in_figures(self):
         parts = {p.name: p for p in judge_boiling_reference(ROLLING, report(1500)).components}

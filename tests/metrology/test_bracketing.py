@@ -29,9 +29,14 @@ def marks_of(entries: Sequence[Entry]) -> list[Mark]:
 
 def finding(entry: Entry) -> CheckFinding:
     return CheckFinding(
-        at=entry.at, kind=CheckKind(entry.kind), reference=entry.reference, stage=Stage(entry.stage),
-        verdict=Verdict(entry.verdict), key=entry.key, order=entry.order,
-    )  # fmt: skip
+        at=entry.at,
+        kind=CheckKind(entry.kind),
+        reference=entry.reference,
+        stage=Stage(entry.stage),
+        verdict=Verdict(entry.verdict),
+        key=entry.key,
+        order=entry.order,
+    )
 
 
 def instants(entries: Sequence[Entry]) -> list[datetime]:
@@ -64,8 +69,15 @@ def diaries(draw: st.DrawFn) -> list[Entry]:
 
 
 TEN_HOURS = timedelta(hours=10)
-AGAINST = [("zero", 0.0), ("boiling", 98.3), ("boiling", 98.3), ("certificate", 0.0), ("certificate", -5.0),
-           ("certificate", 5.001), ("certificate", -18.0)]  # fmt: skip
+AGAINST = [
+    ("zero", 0.0),
+    ("boiling", 98.3),
+    ("boiling", 98.3),
+    ("certificate", 0.0),
+    ("certificate", -5.0),
+    ("certificate", 5.001),
+    ("certificate", -18.0),
+]
 
 
 @st.composite
@@ -74,11 +86,17 @@ def whole_diaries(draw: st.DrawFn, most: int = 9) -> list[Entry]:
     drawn = draw(st.lists(st.tuples(lines(), st.sampled_from(AGAINST)), max_size=most))
     return [
         Entry(
-            at=EIGHT + step * TEN_HOURS, stage=stage, verdict=verdict, key=f"record:{order}", order=order, void=void,
-            kind=kind, reference=reference,
+            at=EIGHT + step * TEN_HOURS,
+            stage=stage,
+            verdict=verdict,
+            key=f"record:{order}",
+            order=order,
+            void=void,
+            kind=kind,
+            reference=reference,
         )
         for order, ((step, stage, verdict, void), (kind, reference)) in enumerate(drawn)
-    ]  # fmt: skip
+    ]
 
 
 def told_of(span: TimelineSpan) -> tuple:
@@ -93,9 +111,13 @@ class TestAgainstTheOracle:
         for now in instants(entries):
             doubt = diary.doubt(now)
             assert told_of(span_at(spans, now)) == (
-                diary.standing(now), diary.cause(now), diary.behind(now), diary.ahead(now), diary.anchor(now),
+                diary.standing(now),
+                diary.cause(now),
+                diary.behind(now),
+                diary.ahead(now),
+                diary.anchor(now),
                 doubt.key if doubt else None,
-            ), now  # fmt: skip
+            ), now
 
     @settings(max_examples=200, deadline=None)
     @given(diaries())
@@ -105,8 +127,12 @@ class TestAgainstTheOracle:
             span = span_at(spans, now)
             told = span.standing, span.cause, span.behind, span.ahead, span.anchor
             assert told == (
-                diary.standing(now), diary.cause(now), diary.behind(now), diary.ahead(now), diary.anchor(now)
-            ), now  # fmt: skip
+                diary.standing(now),
+                diary.cause(now),
+                diary.behind(now),
+                diary.ahead(now),
+                diary.anchor(now),
+            ), now
 
 
 class TestInvariants:
@@ -235,12 +261,8 @@ class TestIdeaOne:
 
     def test_quarantined_when_adjusted_without_being_checked_first(self):
         before, after = cut(story("good altered"))[1:]
-        assert (before.standing, before.cause, before.ahead) == (
-            Standing.QUARANTINED, Cause.ALTERED_UNCHECKED, None
-        )  # fmt: skip
-        assert (after.standing, after.cause, after.behind) == (
-            Standing.QUARANTINED, Cause.USED_AFTER_ALTERATION, None
-        )  # fmt: skip
+        assert (before.standing, before.cause, before.ahead) == (Standing.QUARANTINED, Cause.ALTERED_UNCHECKED, None)
+        assert (after.standing, after.cause, after.behind) == (Standing.QUARANTINED, Cause.USED_AFTER_ALTERATION, None)
 
     def test_an_inconclusive_check_neither_vouches_nor_condemns(self):
         assert {mark_kind(Verdict.INCONCLUSIVE, stage) for stage in Stage} == {None}
@@ -302,8 +324,11 @@ class TestIdeaOne:
         late = Mark(at=EIGHT + MINUTE, kind=MarkKind.FAILED_AS_FOUND, key="late", order=99)
         assert [span.standing for span in cut([first, last])] == ["unproven", "proven", "pending"]
         assert [span.standing for span in cut([first, last, late])] == [
-            "unproven", "quarantined", "quarantined", "pending"
-        ]  # fmt: skip
+            "unproven",
+            "quarantined",
+            "quarantined",
+            "pending",
+        ]
 
 
 class TestRuns:

@@ -89,13 +89,20 @@ def test_a_stem_that_nobody_measured_is_a_usual_one():
 @pytest.mark.parametrize(
     ("given_", "words"),
     [
-        ((-1, 3.0, ICE, 0.0), "depth"), ((1001, 3.0, ICE, 0.0), "depth"), ((nan, 3.0, ICE, 0.0), "depth"),
-        ((50, 0.0, ICE, 0.0), "diameter"), ((50, 51, ICE, 0.0), "diameter"), ((50, nan, ICE, 0.0), "diameter"),
-        ((50, 3.0, ICE, 151), "bath"), ((50, 3.0, ICE, -51), "bath"), ((50, 3.0, ICE, 0.0, 61), "room"),
-        ((50, 3.0, ICE, 0.0, -51), "room"), ((50, 3.0, ICE, 0.0, 20, 0.9), "sensor"),
+        ((-1, 3.0, ICE, 0.0), "depth"),
+        ((1001, 3.0, ICE, 0.0), "depth"),
+        ((nan, 3.0, ICE, 0.0), "depth"),
+        ((50, 0.0, ICE, 0.0), "diameter"),
+        ((50, 51, ICE, 0.0), "diameter"),
+        ((50, nan, ICE, 0.0), "diameter"),
+        ((50, 3.0, ICE, 151), "bath"),
+        ((50, 3.0, ICE, -51), "bath"),
+        ((50, 3.0, ICE, 0.0, 61), "room"),
+        ((50, 3.0, ICE, 0.0, -51), "room"),
+        ((50, 3.0, ICE, 0.0, 20, 0.9), "sensor"),
         ((50, 3.0, ICE, 0.0, 20, 201), "sensor"),
     ],
-)  # fmt: skip
+)
 def test_figures_that_cannot_be_are_refused(given_, words):
     with pytest.raises(ValueError, match=words):
         stem_error(*given_)

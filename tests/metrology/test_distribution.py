@@ -84,9 +84,14 @@ def test_a_rectangle_and_a_bell_together_are_narrower_than_their_sum_and_wider_t
 
 @pytest.mark.parametrize(
     ("half_widths", "scale", "freedom", "words"),
-    [((-1.0,), 1, inf, "half-widths"), ((nan,), 1, inf, "half-widths"), ((1.0,), inf, 1, "half-widths"),
-     ((1.0,), 1, 0, "degrees of freedom"), ((1.0,), 1, nan, "degrees of freedom")],
-)  # fmt: skip
+    [
+        ((-1.0,), 1, inf, "half-widths"),
+        ((nan,), 1, inf, "half-widths"),
+        ((1.0,), inf, 1, "half-widths"),
+        ((1.0,), 1, 0, "degrees of freedom"),
+        ((1.0,), 1, nan, "degrees of freedom"),
+    ],
+)
 def test_a_spread_that_cannot_be_is_refused(half_widths, scale, freedom, words):
     with pytest.raises(ValueError, match=words):
         Spread(half_widths, scale, freedom)

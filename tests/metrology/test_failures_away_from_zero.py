@@ -10,8 +10,12 @@ from compliance.metrology.vocabulary import CheckKind, Stage, Standing, Verdict
 
 EIGHT = datetime(2031, 5, 1, 8, tzinfo=UTC)
 WEEK = timedelta(days=7)
-KINDS = {"zero": (CheckKind.ZERO, 0.0), "boil": (CheckKind.BOILING, 98.3), "paper0": (CheckKind.CERTIFICATE, 0.0),
-         "paper60": (CheckKind.CERTIFICATE, 60.0)}  # fmt: skip
+KINDS = {
+    "zero": (CheckKind.ZERO, 0.0),
+    "boil": (CheckKind.BOILING, 98.3),
+    "paper0": (CheckKind.CERTIFICATE, 0.0),
+    "paper60": (CheckKind.CERTIFICATE, 60.0),
+}
 VERDICTS = {"+": Verdict.IN_TOLERANCE, "-": Verdict.OUT_OF_TOLERANCE, "?": Verdict.INCONCLUSIVE}
 
 
@@ -27,12 +31,19 @@ def story(text: str, apart: timedelta = WEEK) -> tuple[TimelineSpan, ...]:
                 continue
             kind, reference = KINDS[word[:-1].removesuffix("-left")]
             stage = Stage.AS_LEFT if "-left" in word else Stage.AS_FOUND
-            marks += weigh([
-                CheckFinding(
-                    at=at, kind=kind, reference=reference, stage=stage, verdict=VERDICTS[word[-1]], key=key,
-                    order=number,
-                )
-            ])  # fmt: skip
+            marks += weigh(
+                [
+                    CheckFinding(
+                        at=at,
+                        kind=kind,
+                        reference=reference,
+                        stage=stage,
+                        verdict=VERDICTS[word[-1]],
+                        key=key,
+                        order=number,
+                    )
+                ]
+            )
     return cut(marks)
 
 
@@ -114,9 +125,13 @@ class TestReasons:
     def test_the_checks_at_zero_stay_the_ends_of_each_span(self):
         spans = story("zero+ zero+ boil- zero+ boil+")
         assert [(span.behind, span.ahead) for span in spans] == [
-            (None, "zero+@0"), ("zero+@0", "zero+@1"), ("zero+@1", "zero+@3"), ("zero+@1", "zero+@3"),
-            ("zero+@3", None), ("zero+@3", None),
-        ]  # fmt: skip
+            (None, "zero+@0"),
+            ("zero+@0", "zero+@1"),
+            ("zero+@1", "zero+@3"),
+            ("zero+@1", "zero+@3"),
+            ("zero+@3", None),
+            ("zero+@3", None),
+        ]
 
     def test_what_failed_at_zero_keeps_its_own_case_and_knows_of_the_doubt(self):
         spans = story("zero+ zero- zero+ boil-")

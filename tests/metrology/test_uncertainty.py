@@ -149,8 +149,12 @@ def test_additive_models_as_in_jcgm_101(parts, published):
 
 
 MIXED = {
-    "a good check": [rectangular("bath", 0.01, ""), digit("display", 0.1, ""), rectangular("settling", 0.02, ""),
-                     normal("stem", 0.01, "")],
+    "a good check": [
+        rectangular("bath", 0.01, ""),
+        digit("display", 0.1, ""),
+        rectangular("settling", 0.02, ""),
+        normal("stem", 0.01, ""),
+    ],
     "a coarse display": [rectangular("bath", 0.01, ""), digit("display", 1.0, ""), normal("stem", 0.01, "")],
     "as wide as each other": [rectangular("box", 1.0, ""), normal("bell", 1 / sqrt(3), "")],
     "neither dominates": [rectangular("box", 1.0, ""), normal("bell", 0.2, "")],
@@ -160,7 +164,7 @@ MIXED = {
     "bells only": [normal("one", 0.3, ""), normal("other", 0.4, "")],
     "a trace of a bell": [rectangular("box", 1.0, ""), normal("bell", 1e-5, "")],
     "a trace of a box": [rectangular("box", 1e-5, ""), normal("bell", 1.0, "")],
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("coverage", [0.68, 0.95, 0.99])
@@ -194,11 +198,22 @@ def test_the_expanded_uncertainty_of_ice_checks_covers_95_in_100():
 @pytest.mark.parametrize(
     ("freedom", "coverage", "published"),
     [
-        (1, 0.95, 12.71), (2, 0.95, 4.30), (3, 0.95, 3.18), (5, 0.95, 2.57), (10, 0.95, 2.23), (20, 0.95, 2.09),
-        (inf, 0.95, 1.960), (1, 0.9545, 13.97), (10, 0.9545, 2.28), (20, 0.9545, 2.13), (inf, 0.9545, 2.000),
-        (1, 0.99, 63.66), (10, 0.99, 3.17), (inf, 0.99, 2.576),
+        (1, 0.95, 12.71),
+        (2, 0.95, 4.30),
+        (3, 0.95, 3.18),
+        (5, 0.95, 2.57),
+        (10, 0.95, 2.23),
+        (20, 0.95, 2.09),
+        (inf, 0.95, 1.960),
+        (1, 0.9545, 13.97),
+        (10, 0.9545, 2.28),
+        (20, 0.9545, 2.13),
+        (inf, 0.9545, 2.000),
+        (1, 0.99, 63.66),
+        (10, 0.99, 3.17),
+        (inf, 0.99, 2.576),
     ],
-)  # fmt: skip
+)
 def test_coverage_factors_as_tabled_in_the_gum(freedom, coverage, published):
     """JCGM 100:2008, table G.2 (the 95 % column seen, the others from memory)."""
     assert coverage_factor(freedom, coverage) == pytest.approx(published, abs=0.005)

@@ -81,8 +81,10 @@ def _tell(folder: Path, modules: list[str]) -> None:
             for code in codes.values()
         )
         caught, total = caught + counts["caught"], total + len(codes)
-        print(f"{module:14} {counts['caught']:5} of {len(codes):5} caught, {100 * counts['caught'] / len(codes):5.1f} %"
-              f"   survived {counts['survived']}, never run {counts['never run']}")  # fmt: skip
+        print(
+            f"{module:14} {counts['caught']:5} of {len(codes):5} caught, {100 * counts['caught'] / len(codes):5.1f} %"
+            f"   survived {counts['survived']}, never run {counts['never run']}"
+        )
         for name in sorted(name for name, code in codes.items() if code == SURVIVED or code in NEVER_RUN):
             print(f"    {name}")
     print(f"{caught} of {total} caught, {100 * caught / max(total, 1):.1f} %")

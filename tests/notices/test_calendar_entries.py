@@ -50,9 +50,12 @@ def starts(feed):
 def test_a_check_every_week_is_shown_four_weeks_ahead_the_first_for_certain(feed, world):
     making.good(world.probe, world.cook, NOW - HOUR)
     found = events(feed)
-    assert [event.start for event in found] == [datetime(2026, 3, 18, 9, tzinfo=UTC) + 7 * DAY * n for n in range(2)] + [
-        datetime(2026, 4, 1, 8, tzinfo=UTC), datetime(2026, 4, 8, 8, tzinfo=UTC),  # nine on a clock that went forward
-    ]  # fmt: skip
+    assert [event.start for event in found] == [
+        datetime(2026, 3, 18, 9, tzinfo=UTC) + 7 * DAY * n for n in range(2)
+    ] + [
+        datetime(2026, 4, 1, 8, tzinfo=UTC),
+        datetime(2026, 4, 8, 8, tzinfo=UTC),  # nine on a clock that went forward
+    ]
     assert [str(event["STATUS"]) for event in found] == ["CONFIRMED"] + ["TENTATIVE"] * 3
     assert {str(event["SUMMARY"]) for event in found} == {"Check probe P1, Alder School"}
     assert {str(event["URL"]) for event in found} == {f"https://kitchen.example/probes/{world.probe.pk}/check/"}
@@ -69,14 +72,23 @@ def test_weekdays_a_closed_week_and_a_plan_to_come(feed, world):
         by=world.manager, site=world.site, first_day=date(2026, 3, 16), last_day=date(2026, 3, 20), why="Holiday"
     )
     change_plan(
-        by=world.manager, probe=world.probe, every_days=7, at=time(7), effective_from=date(2026, 3, 28), reason="Agreed."
-    )  # fmt: skip
+        by=world.manager,
+        probe=world.probe,
+        every_days=7,
+        at=time(7),
+        effective_from=date(2026, 3, 28),
+        reason="Agreed.",
+    )
     london = ZoneInfo("Europe/London")
     shown = [at.astimezone(london) for at in starts(feed)]
     assert [f"{at:%a %d %b %H:%M}" for at in shown] == [
-        "Fri 13 Mar 09:00", "Sat 21 Mar 09:00", "Mon 23 Mar 09:00", "Fri 27 Mar 09:00", "Sat 28 Mar 07:00",
+        "Fri 13 Mar 09:00",
+        "Sat 21 Mar 09:00",
+        "Mon 23 Mar 09:00",
+        "Fri 27 Mar 09:00",
+        "Sat 28 Mar 07:00",
         "Sat 04 Apr 07:00",
-    ]  # fmt: skip
+    ]
 
 
 def test_what_is_overdue_goes_along_on_todays_top_until_it_is_done_or_excused(feed, world, clock):

@@ -88,8 +88,10 @@ def test_of_several_sites_of_an_area_a_supervisor_gets_one_mail_and_each_manager
     making.good(make_probe(due.far_site, "C1", by=due.manager), due.cook, NINE - 7 * DAY)
     tell(NINE + 5 * HOUR, clock)
     assert {(n.person, n.subject.partition(":")[0]) for n in told("overdue")} == {
-        (due.manager, "Alder School"), (una, "Birch House"), (head, "Cedar School"),
-    }  # fmt: skip
+        (due.manager, "Alder School"),
+        (una, "Birch House"),
+        (head, "Cedar School"),
+    }
     joined = told("unanswered", due.supervisor).get()
     assert joined.subject == "North: 2 probes at 2 sites are still not checked, see to it"
     assert (joined.area, joined.site, joined.link) == (due.area, None, f"/areas/{due.area.pk}/")

@@ -14,10 +14,16 @@ NINE = datetime(2026, 3, 18, 9, 0, tzinfo=UTC)
 
 def due(**changes):
     told = {
-        "key": "check-7-20260318T090000", "what": "Check probe P1", "kind": "Check", "due_at": NINE, "due_day": NINE.date(),
-        "says": "Due 18 Mar 2026 09:00 GMT; " + "long, " * 30 + "\nand on two lines.", "url": "https://a.example/x/?a=1&b=2",
-        "revised": datetime(2026, 3, 11, 12, 0, 0, 5, tzinfo=UTC), **changes,
-    }  # fmt: skip
+        "key": "check-7-20260318T090000",
+        "what": "Check probe P1",
+        "kind": "Check",
+        "due_at": NINE,
+        "due_day": NINE.date(),
+        "says": "Due 18 Mar 2026 09:00 GMT; " + "long, " * 30 + "\nand on two lines.",
+        "url": "https://a.example/x/?a=1&b=2",
+        "revised": datetime(2026, 3, 11, 12, 0, 0, 5, tzinfo=UTC),
+        **changes,
+    }
     return CalendarEntry(**told)
 
 

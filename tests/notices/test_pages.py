@@ -20,9 +20,15 @@ LIST, CHOICES, POST = reverse("notice_list"), reverse("notice_choices"), reverse
 def write(world):
     def made(subject, person=world.manager, **fields):
         fields = {
-            "kind": "due", "about": subject, "site": world.site, "text": "Check <it>.", "link": "/probes/", "in_page": True,
-            "state": "page", **fields,
-        }  # fmt: skip
+            "kind": "due",
+            "about": subject,
+            "site": world.site,
+            "text": "Check <it>.",
+            "link": "/probes/",
+            "in_page": True,
+            "state": "page",
+            **fields,
+        }
         return Notice.objects.create(person=person, subject=subject, **fields)
 
     return made

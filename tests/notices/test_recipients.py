@@ -87,9 +87,7 @@ def test_quiet_hours_end_on_the_clock_of_the_site(now, zone, until):
     assert timing.quiet_until(now, zone, NIGHT) == until
 
 
-@pytest.mark.parametrize(
-    "now, until", [((0, 15), (0, 30)), ((0, 45), None), ((1, 15), (1, 30)), ((1, 30), None)]
-)  # fmt: skip
+@pytest.mark.parametrize("now, until", [((0, 15), (0, 30)), ((0, 45), None), ((1, 15), (1, 30)), ((1, 30), None)])
 def test_quiet_hours_that_end_in_the_hour_that_comes_twice_end_twice(now, until):
     """On 25 October 2026 the clocks of London show 01:00 to 02:00 twice."""
     day = (2026, 10, 25)

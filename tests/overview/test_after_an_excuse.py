@@ -84,9 +84,13 @@ def test_the_mail_of_an_overdue_check_leaves_that_an_excuse_does_not_cover(dropp
     assert statuses() == ["excused", "overdue"]
     (message,) = late_sources.overdue(at(12, 12, 5)).messages
     notice = Notice(
-        person=world.manager, kind=message.kind, site=world.site, probes=message.probes, reminders=message.reminders,
+        person=world.manager,
+        kind=message.kind,
+        site=world.site,
+        probes=message.probes,
+        reminders=message.reminders,
         made_at=at(12, 12, 5),
-    )  # fmt: skip
+    )
     assert still_relevant.done([notice], at(12, 12, 5)) == []
 
 

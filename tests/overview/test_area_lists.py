@@ -38,9 +38,17 @@ def asked(site, days, *, probe=None, limit=None, until=1.0, **fields):
     due_at = NOON - timedelta(days=days)
     each = limit and round_of(limit)
     return Reminder.objects.create(
-        site=site, probe=probe, round=each, limit=limit, opens_at=due_at - timedelta(hours=20), due_at=due_at,
-        grace_at=due_at + timedelta(hours=2), closes_at=due_at + timedelta(days=until), because="at 12:00", **fields,
-    )  # fmt: skip
+        site=site,
+        probe=probe,
+        round=each,
+        limit=limit,
+        opens_at=due_at - timedelta(hours=20),
+        due_at=due_at,
+        grace_at=due_at + timedelta(hours=2),
+        closes_at=due_at + timedelta(days=until),
+        because="at 12:00",
+        **fields,
+    )
 
 
 @pytest.fixture
@@ -122,9 +130,14 @@ def test_every_tile_leads_to_a_list_of_exactly_what_it_counts(as_person, busy):
         client = as_person(person)
         tiles = tiles_of(client, busy.area)
         assert {label: tile["value"] for label, tile in tiles.items()} == {
-            "probes out of tolerance": 4, "readings to decide on": 4, "deviations open": 6, "checks overdue": 7,
-            "checks missed": 6, "rounds missed": 4, "cases to sign": 2,
-        }  # fmt: skip
+            "probes out of tolerance": 4,
+            "readings to decide on": 4,
+            "deviations open": 6,
+            "checks overdue": 7,
+            "checks missed": 6,
+            "rounds missed": 4,
+            "cases to sign": 2,
+        }
         assert {label: listed(client, busy.area, tile) for label, tile in tiles.items()} == {
             label: tile["value"] for label, tile in tiles.items()
         }

@@ -35,9 +35,14 @@ EMPTY = [
 @pytest.fixture
 def head(db):
     _, _, person = found_business(
-        by=None, business="Larkfield Kitchens", area="North", name="Sol Venn", email="sol@example.test", initials="SV",
+        by=None,
+        business="Larkfield Kitchens",
+        area="North",
+        name="Sol Venn",
+        email="sol@example.test",
+        initials="SV",
         password=PASSWORD,
-    )  # fmt: skip
+    )
     return person
 
 
@@ -128,9 +133,11 @@ def test_nobody_is_led_where_they_may_not_go(as_person, head, area):
     """The list and the bar are for supervisors, who may do all of it; a reader of the whole area sees neither."""
     site = make_site(area, "Alder School")
     people = [
-        make_person("Una Reed", Role.READER, area=area), make_person("Rue Danby", Role.READER, site=site),
-        make_person("Col Esker", Role.COOK, site=site), make_person("Mara Holt", Role.MANAGER, site=site),
-    ]  # fmt: skip
+        make_person("Una Reed", Role.READER, area=area),
+        make_person("Rue Danby", Role.READER, site=site),
+        make_person("Col Esker", Role.COOK, site=site),
+        make_person("Mara Holt", Role.MANAGER, site=site),
+    ]
     for person in people:
         client = as_person(person)
         for name, args in (
@@ -151,8 +158,13 @@ def test_an_empty_page_has_a_button_for_those_alone_who_may_use_it(as_person, he
     site = make_site(area, "Alder School")
     client = as_person(make_person("Rue Danby", role, site=site))
     add, adopt = f"{reverse('probe_add')}?site={site.pk}", reverse("limit_adopt", args=[site.pk])
-    pages = [("today_site", [site.pk], add), ("limit_list", [site.pk], adopt), ("plan_list", [site.pk], add),
-             ("plan_list", [site.pk], adopt), ("probe_list", [], reverse("probe_add"))]  # fmt: skip
+    pages = [
+        ("today_site", [site.pk], add),
+        ("limit_list", [site.pk], adopt),
+        ("plan_list", [site.pk], add),
+        ("plan_list", [site.pk], adopt),
+        ("probe_list", [], reverse("probe_add")),
+    ]
     for name, args, link in pages:
         assert (f'href="{link}"' in client.get(reverse(name, args=args)).content.decode()) is offered, (name, link)
     if role >= Role.COOK:

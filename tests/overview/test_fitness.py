@@ -55,9 +55,15 @@ def asked_at_nine(world):
     wanted = Round.objects.create(limit=world.limit, effective_from=day, times=["09:00"], recorded_by=world.manager)
     due = instant(day, time(9), world.site.zone)
     return Reminder.objects.create(
-        round=wanted, limit=world.limit, site=world.site, opens_at=due - timedelta(hours=1), due_at=due,
-        grace_at=due + timedelta(hours=1), closes_at=due + timedelta(hours=10), because="at 09:00",
-    )  # fmt: skip
+        round=wanted,
+        limit=world.limit,
+        site=world.site,
+        opens_at=due - timedelta(hours=1),
+        due_at=due,
+        grace_at=due + timedelta(hours=1),
+        closes_at=due + timedelta(hours=10),
+        because="at 09:00",
+    )
 
 
 @pytest.mark.parametrize(("unfit", "state", "tile"), [(False, "Done", "done"), (True, "Overdue", "taken")])

@@ -50,9 +50,17 @@ def test_nobody_signed_in_is_offered_nothing(rf):
 
 @pytest.mark.parametrize(
     "path, part",
-    [("/sites/", "Set-up"), ("/people/add/", "Set-up"), ("/set-up/areas/", "Set-up"), ("/limits/1/change/", "Set-up"),
-     ("/probes/", "Probes"), ("/probes/1/check/", "Probes"), ("/checks/1/", "Probes"), ("/account/", None)],
-)  # fmt: skip
+    [
+        ("/sites/", "Set-up"),
+        ("/people/add/", "Set-up"),
+        ("/set-up/areas/", "Set-up"),
+        ("/limits/1/change/", "Set-up"),
+        ("/probes/", "Probes"),
+        ("/probes/1/check/", "Probes"),
+        ("/checks/1/", "Probes"),
+        ("/account/", None),
+    ],
+)
 def test_the_part_of_the_book_is_marked(world, path, part):
     assert [label for label, link in nav(world.supervisor, path).items() if link.current] == ([part] if part else [])
 

@@ -90,8 +90,10 @@ def heading(client, site, day: str) -> str:
 
 def test_of_each_area_the_closures_count_of_the_days_on_which_the_site_was_there(daily, world, clock, as_person):
     for area, why, days in (
-        (world.area, "strike", (11, 13)), (world.area, "fair", (20, 20)), (world.far_area, "flood", (10, 12)),
-    ):  # fmt: skip
+        (world.area, "strike", (11, 13)),
+        (world.area, "fair", (20, 20)),
+        (world.far_area, "flood", (10, 12)),
+    ):
         first, last = (date(2026, 3, day) for day in days)
         planning.add_closure(by=world.supervisor, area=area, first_day=first, last_day=last, why=why)
     clock.move_to(at(15, 12))

@@ -70,6 +70,13 @@ def as_it_was() -> None:
         anchor_at=check.checked_at,
         next_day=due[1].date(),
     )
+    _rows_as_they_were(model, probe, site, person, due)
+    model("plans", "Slot").objects.create(
+        site=site, plan_key=key, day=due[4].date(), named=True, due_at=due[4], because="every day"
+    )
+
+
+def _rows_as_they_were(model, probe, site, person, due: list[datetime]) -> None:
     reminders = model("plans", "Reminder").objects
     rows = [
         reminders.create(
@@ -84,7 +91,7 @@ def as_it_was() -> None:
         )
         for at in due
     ]
-    model("reminders", "Excuse").objects.create(reminder_id=rows[1].pk, reason="In the laboratory.", **by)
+    model("reminders", "Excuse").objects.create(reminder_id=rows[1].pk, reason="In the laboratory.", recorded_by=person)
     reminders.filter(pk=rows[2].pk).update(lifted_at=due[2], lifted_because="withdrawn from use")
     reminders.create(
         probe=probe,
@@ -96,9 +103,6 @@ def as_it_was() -> None:
         because="out of tolerance at its last boiling check",
         grace_at=due[4],
         closes_at=due[4] + DAY,
-    )
-    model("plans", "Slot").objects.create(
-        site=site, plan_key=key, day=due[4].date(), named=True, due_at=due[4], because="every day"
     )
 
 

@@ -11,8 +11,17 @@ from hypothesis import strategies as st
 
 from compliance.plans.calendar import DAY, Calendar, Closed, Former, Hours, Week, instant, public_holidays
 
-ZONES = ["Europe/London", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu", "Pacific/Apia", "America/St_Johns",
-         "Africa/Casablanca", "Pacific/Chatham", "UTC"]  # fmt: skip
+ZONES = [
+    "Europe/London",
+    "America/New_York",
+    "Australia/Lord_Howe",
+    "Asia/Kathmandu",
+    "Pacific/Apia",
+    "America/St_Johns",
+    "Africa/Casablanca",
+    "Pacific/Chatham",
+    "UTC",
+]
 DAYS = st.dates(min_value=date(1975, 1, 1), max_value=date(2037, 12, 31))
 TIMES = st.builds(time, st.integers(0, 23), st.integers(0, 59))
 LONDON = ZoneInfo("Europe/London")

@@ -19,11 +19,14 @@ def scopes(world):
     kind, label = world.probe.sensor, Sensor(world.probe.sensor).label
     return [
         ({"business": world.business}, "the plan of Larkfield Kitchens"),
-        ({"business": world.business, "sensor": kind}, f"the plan of Larkfield Kitchens for probes with the sensor “{label}”"),
+        (
+            {"business": world.business, "sensor": kind},
+            f"the plan of Larkfield Kitchens for probes with the sensor “{label}”",
+        ),
         ({"site": world.site}, "the plan of Alder School"),
         ({"site": world.site, "sensor": kind}, f"the plan of Alder School for probes with the sensor “{label}”"),
         ({"probe": world.probe}, "its own plan"),
-    ]  # fmt: skip
+    ]
 
 
 def test_the_nearest_wins_and_says_where_it_comes_from(world):
@@ -79,8 +82,13 @@ def test_one_query_for_any_number_of_probes(world, count, django_assert_num_quer
 
 
 def test_closures_of_the_site_its_area_and_its_business_close_it_and_others_do_not(world, django_assert_num_queries):
-    scopes = [{"site": world.site}, {"area": world.area}, {"business": world.business}, {"site": world.other_site},
-              {"area": world.far_area}]  # fmt: skip
+    scopes = [
+        {"site": world.site},
+        {"area": world.area},
+        {"business": world.business},
+        {"site": world.other_site},
+        {"area": world.far_area},
+    ]
     for number, scope in enumerate(scopes, start=1):
         day = TODAY + timedelta(days=number)
         actions.close_days(by=world.supervisor, first_day=day, last_day=day, why=f"outing {number}", **scope)

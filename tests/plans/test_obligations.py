@@ -82,8 +82,10 @@ def test_a_closure_lifts_nothing_that_is_due_and_moves_what_is_to_come():
     closed = Closed(date(2026, 3, 21), date(2026, 3, 23), "works", told=on(21, 10))
     rows = fold([FIRST], [], stay(site(closures=(closed,))), until=on(24, 20))
     assert told(rows, on(25)) == [
-        (on(21), "every day"), (on(24), "every day; moved from Sun 22 Mar (works)"), (on(25), "every day"),
-    ]  # fmt: skip
+        (on(21), "every day"),
+        (on(24), "every day; moved from Sun 22 Mar (works)"),
+        (on(25), "every day"),
+    ]
     assert rows[0].closes == on(24) - timedelta(microseconds=1) and rows[0].cancelled is None
 
 
@@ -103,8 +105,9 @@ def test_nobody_gains_time_by_dropping_a_probe():
     rows = fold([FIRST], [Happened(on(21, 9, 30), EventKind.DROPPED, 0)], until=on(21, 12))
     first, dropped = rows[:2]
     assert (first.cancelled, first.cancelled_because) == (
-        on(21, 9, 30), "asked for anew before its grace was over: dropped and not checked since",
-    )  # fmt: skip
+        on(21, 9, 30),
+        "asked for anew before its grace was over: dropped and not checked since",
+    )
     assert first.closes == dropped.opens and dropped.grace_ends == first.grace_ends == on(21, 11)
 
 
@@ -118,8 +121,10 @@ def test_withdrawn_it_is_asked_for_nothing_and_says_why():
     gone = Happened(on(21, 10), EventKind.WITHDRAWN, 0, "cable frayed")
     rows = fold([FIRST], [gone])
     assert (rows[-1].due, rows[-1].cancelled, rows[-1].cancelled_because) == (
-        on(21), on(21, 10), "withdrawn from use: cable frayed",
-    )  # fmt: skip
+        on(21),
+        on(21, 10),
+        "withdrawn from use: cable frayed",
+    )
     assert nothing_ahead(ProbeFacts((FIRST,), (gone,), (stay(),))) == "withdrawn from use: cable frayed"
     back = Happened(on(23, 10), EventKind.RETURNED, 1)
     assert told(fold([FIRST], [gone, back]), on(23, 12))[-1] == (on(23, 10), "returned to use and not checked since")
@@ -137,8 +142,9 @@ def test_a_site_that_is_closed_for_good_asks_for_nothing_until_it_opens_again():
     assert nothing_ahead(ProbeFacts((FIRST,), (), (stay(facts),))) == "the site is closed for good"
     again = site(closings=((on(21, 10), True), (on(24, 10), False)))
     assert told(fold([FIRST], [], stay(again)), on(24, 12)) == [
-        (on(21), "every day"), (on(24, 10), "every day; due since the site opened again"),
-    ]  # fmt: skip
+        (on(21), "every day"),
+        (on(24, 10), "every day; due since the site opened again"),
+    ]
 
 
 def test_boiling_is_asked_for_beside_zero():
@@ -167,21 +173,30 @@ hours = st.integers(0, 13 * 24).map(lambda hour: BEGIN + timedelta(hours=hour))
 minutes = st.integers(0, 13 * 24 * 60).map(lambda minute: BEGIN + timedelta(minutes=minute))
 checks = st.lists(
     st.builds(
-        check, minutes, st.sampled_from([GOOD, GOOD, BAD, UNCLEAR]),
-        st.sampled_from([CheckKind.ZERO, CheckKind.ZERO, CheckKind.BOILING]), stage=st.sampled_from(["as_found", "as_left"]),
+        check,
+        minutes,
+        st.sampled_from([GOOD, GOOD, BAD, UNCLEAR]),
+        st.sampled_from([CheckKind.ZERO, CheckKind.ZERO, CheckKind.BOILING]),
+        stage=st.sampled_from(["as_found", "as_left"]),
     ),
-    max_size=8, unique_by=lambda each: each.at,
-)  # fmt: skip
+    max_size=8,
+    unique_by=lambda each: each.at,
+)
 events = st.lists(
     st.builds(Happened, minutes, st.sampled_from(list(EventKind)), st.just(0)),
     max_size=6,
     unique_by=lambda each: each.at,
 )
 set_plans = st.builds(
-    Plan, key=st.integers(1, 9), pattern=st.sampled_from(["every_days", "weekdays"]), every_days=st.integers(1, 6),
-    weekdays=st.integers(1, 127), at=st.sampled_from([time(0), time(1, 30), time(9), time(23, 59)]),
-    grace_minutes=st.sampled_from([0, 120, 3000]), minutes_before=st.sampled_from([None, None, 30]),
-)  # fmt: skip
+    Plan,
+    key=st.integers(1, 9),
+    pattern=st.sampled_from(["every_days", "weekdays"]),
+    every_days=st.integers(1, 6),
+    weekdays=st.integers(1, 127),
+    at=st.sampled_from([time(0), time(1, 30), time(9), time(23, 59)]),
+    grace_minutes=st.sampled_from([0, 120, 3000]),
+    minutes_before=st.sampled_from([None, None, 30]),
+)
 candidates = st.lists(st.builds(set_for, set_plans, hours, st.integers(1, 99)), min_size=1, max_size=3)
 open_hours = st.sampled_from([Hours(time(8), time(20)), Hours(time(15), time(2)), Hours(time(0), time(0))])
 weeks = st.lists(
@@ -189,16 +204,22 @@ weeks = st.lists(
 )
 closures = st.lists(
     st.builds(
-        lambda told, ahead, struck: Closed(told.date() + DAY * ahead, told.date() + DAY * (ahead + 1), "works", told, struck),
-        hours, st.integers(0, 3), st.none(),
+        lambda told, ahead, struck: Closed(
+            told.date() + DAY * ahead, told.date() + DAY * (ahead + 1), "works", told, struck
+        ),
+        hours,
+        st.integers(0, 3),
+        st.none(),
     ),
     max_size=2,
-)  # fmt: skip
+)
 formers = st.lists(st.builds(lambda until: Former(until, PARIS), hours), max_size=1)
 sites = st.builds(
     lambda weeks, closures, formers: site(weeks=tuple(weeks), closures=tuple(closures), formers=tuple(formers)),
-    weeks, closures, formers,
-)  # fmt: skip
+    weeks,
+    closures,
+    formers,
+)
 
 
 @st.composite
@@ -253,8 +274,10 @@ def test_a_day_of_a_plan_has_one_row_and_a_moment_too(facts):
 @given(histories(), st.integers(0, 60))
 @EXAMPLES
 def test_a_longer_horizon_only_appends(facts, days):
-    shorter, longer = ([row for row in check_obligations(facts, until) if row.point == CheckKind.ZERO]
-                       for until in (END, END + days * DAY))  # fmt: skip
+    shorter, longer = (
+        [row for row in check_obligations(facts, until) if row.point == CheckKind.ZERO]
+        for until in (END, END + days * DAY)
+    )
     assert longer[: len(shorter)] == shorter
 
 
@@ -265,11 +288,13 @@ def test_what_has_fallen_due_does_not_hang_on_what_is_set_afterwards(facts, day)
     at = BEGIN + day * DAY
     known = [
         Stay(
-            SiteFacts(each.site.key, each.site.calendar.known_at(at), (), each.site.name), each.start,
-            tuple(plan for plan in each.plans if plan.told <= at), each.reason,
+            SiteFacts(each.site.key, each.site.calendar.known_at(at), (), each.site.name),
+            each.start,
+            tuple(plan for plan in each.plans if plan.told <= at),
+            each.reason,
         )
         for each in facts.stays
-    ]  # fmt: skip
+    ]
     happened = [check for check in facts.checks if check.at < at], [event for event in facts.events if event.at <= at]
     then = check_obligations(ProbeFacts(*(tuple(each) for each in happened), tuple(known)), at)
     now = check_obligations(ProbeFacts(*(tuple(each) for each in happened), facts.stays), END)
@@ -324,11 +349,13 @@ def test_the_next_reading_is_there_however_far():
 round_sets = st.lists(
     st.builds(
         lambda told, at, key: round_set(told, *at, key=key, grace_minutes=45),
-        hours, st.lists(st.sampled_from([time(0), time(1, 30), time(8), time(23)]), min_size=1, max_size=3, unique=True),
+        hours,
+        st.lists(st.sampled_from([time(0), time(1, 30), time(8), time(23)]), min_size=1, max_size=3, unique=True),
         st.integers(1, 99),
     ),
-    min_size=1, max_size=3,
-).map(lambda found: sorted(found, key=lambda each: (each.since, each.told)))  # fmt: skip
+    min_size=1,
+    max_size=3,
+).map(lambda found: sorted(found, key=lambda each: (each.since, each.told)))
 
 
 @given(round_sets, sites, st.integers(0, 30))
@@ -341,9 +368,9 @@ def test_windows_of_readings_do_not_overlap_and_a_longer_horizon_only_appends(ro
     assert round_obligations(facts, END + days * DAY)[: len(rows)] == rows
 
 
-versions = st.lists(
-    st.builds(VersionSet, hours, hours, st.booleans()), max_size=3
-).map(lambda found: (HOLDS, *sorted(found, key=lambda each: each.since)))  # fmt: skip
+versions = st.lists(st.builds(VersionSet, hours, hours, st.booleans()), max_size=3).map(
+    lambda found: (HOLDS, *sorted(found, key=lambda each: each.since))
+)
 
 
 @given(round_sets, sites, versions, st.integers(0, 14 * 24))

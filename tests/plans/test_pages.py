@@ -19,8 +19,15 @@ from tests.world import make_limit, make_probe
 
 TODAY = date(2026, 3, 11)
 WEEK = [(time(8), time(15))] * 5 + [None, None]
-PLAN = {"pattern": "every_days", "every_days": "3", "at": "06:30", "minutes_before": "30", "grace_minutes": "60",
-        "effective_from": "2026-03-11", "reason": ""}  # fmt: skip
+PLAN = {
+    "pattern": "every_days",
+    "every_days": "3",
+    "at": "06:30",
+    "minutes_before": "30",
+    "grace_minutes": "60",
+    "effective_from": "2026-03-11",
+    "reason": "",
+}
 pytestmark = pytest.mark.usefixtures("clock")
 
 
@@ -37,8 +44,14 @@ def test_the_page_says_what_is_in_force_and_by_which_scope(world, as_person):
     actions.set_opening(by=world.manager, site=world.site, hours=WEEK)
     actions.set_round(by=world.manager, limit=world.limit, times=[time(8)])
     page = text(as_person(world.reader).get(plans_of(world)))
-    for words in ("every 5 days at 09:00, overdue 2 h later", "the plan of Alder School", "at 08:00", "08:00 to 15:00",
-                  "the plan that every business starts with", "Open today."):  # fmt: skip
+    for words in (
+        "every 5 days at 09:00, overdue 2 h later",
+        "the plan of Alder School",
+        "at 08:00",
+        "08:00 to 15:00",
+        "the plan that every business starts with",
+        "Open today.",
+    ):
         assert words in page
     assert "Change" not in page.split("<main")[1], "a reader changes nothing"
 
@@ -68,8 +81,9 @@ def test_probes_under_one_plan_share_a_line_and_so_do_limits_without_rounds_and_
     answer = as_person(world.manager).get(plans_of(world))
     names = [row.get_cell("name") for row in answer.context["probes"].rows]
     assert [[code in name for code in ("P1", "Q1", "Q2", "Z9")] for name in names] == [
-        [False, False, False, True], [True, True, True, False],
-    ]  # fmt: skip
+        [False, False, False, True],
+        [True, True, True, False],
+    ]
     assert all(reverse("plan_probe", args=[probe.pk]) in "".join(names) for probe in (world.probe, own))
     assert len(answer.context["rounds"].rows) == 1
     assert answer.context["hours"] == [("Monday to Friday", "08:00 to 15:00"), ("Saturday to Sunday", "closed")]
@@ -209,8 +223,12 @@ def test_who_closes_what(world, as_person):
 
 def test_rounds_are_set_on_a_page(world, as_person):
     client, url = as_person(world.manager), reverse("round_change", args=[world.limit.pk])
-    given = {"times": "8:00; 12:30", "weekdays": [str(n) for n in range(5)], "grace_minutes": "30",
-             "effective_from": "2026-03-11"}  # fmt: skip
+    given = {
+        "times": "8:00; 12:30",
+        "weekdays": [str(n) for n in range(5)],
+        "grace_minutes": "30",
+        "effective_from": "2026-03-11",
+    }
     for wrong in ("noon", "08:00, 09:00+01", "08:00:30", "24:00"):
         assert "as on a clock" in text(client.post(url, {**given, "times": wrong}))
     assert client.post(url, given).url == plans_of(world)

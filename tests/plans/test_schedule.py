@@ -28,7 +28,7 @@ from compliance.plans.schedule import (
     round_times,
     settles,
     stretches,
-)  # fmt: skip
+)
 
 LONDON = ZoneInfo("Europe/London")
 ALWAYS = Calendar(LONDON)
@@ -46,16 +46,20 @@ CLOSURES = st.lists(
     st.builds(lambda start, days: Closed(start, start + DAY * days, "holidays"), ANCHORS, st.integers(0, 60)),
     max_size=3,
 )
-HOURS = st.sampled_from([Hours(time(8), time(15)), Hours(time(17), time(2)), Hours(time(12), time(0)),
-                         Hours(time(6), time(6))])  # fmt: skip
+HOURS = st.sampled_from(
+    [Hours(time(8), time(15)), Hours(time(17), time(2)), Hours(time(12), time(0)), Hours(time(6), time(6))]
+)
 CALENDARS = st.builds(
     lambda zone, hours, open_days, closures: Calendar(
         ZoneInfo(zone),
         weeks=(Week(date(2000, 1, 1), tuple(hours if d else None for d in open_days)),),
         closures=tuple(closures),
     ),
-    ZONES, HOURS, st.tuples(*[st.booleans()] * 7), CLOSURES,
-)  # fmt: skip
+    ZONES,
+    HOURS,
+    st.tuples(*[st.booleans()] * 7),
+    CLOSURES,
+)
 
 
 def on(*positions):
@@ -223,8 +227,10 @@ def test_of_plans_of_one_day_the_last_recorded_counts():
     assert plan_at([second, first], WEDNESDAY).key == 2
 
 
-@given(st.lists(st.builds(Candidate, st.integers(0, 4), ANCHORS, st.integers(1, 99), st.booleans(), PLANS), max_size=6),
-       ANCHORS)  # fmt: skip
+@given(
+    st.lists(st.builds(Candidate, st.integers(0, 4), ANCHORS, st.integers(1, 99), st.booleans(), PLANS), max_size=6),
+    ANCHORS,
+)
 def test_stretches_say_of_every_day_what_is_in_force(candidates, day):
     begun = [stretch for stretch in stretches(candidates) if stretch.since <= day]
     assert begun[-1].plan == plan_at(candidates, day)
@@ -289,9 +295,15 @@ def test_a_round_at_one_is_due_in_the_hours_that_run_until_two():
 SATURDAY, SUNDAY = date(2026, 3, 14), date(2026, 3, 15)
 
 
-@pytest.mark.parametrize(("weekdays", "closed", "days"), [
-    (0b1111111, None, [SATURDAY]), (0b1111111, SATURDAY, []), (0b1000000, None, [SUNDAY]), (0b1000000, SATURDAY, [SUNDAY]),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("weekdays", "closed", "days"),
+    [
+        (0b1111111, None, [SATURDAY]),
+        (0b1111111, SATURDAY, []),
+        (0b1000000, None, [SUNDAY]),
+        (0b1000000, SATURDAY, [SUNDAY]),
+    ],
+)
 def test_one_o_clock_on_a_sunday_is_in_the_hours_of_saturday_even_where_sunday_has_others(weekdays, closed, days):
     week = (None, *[Hours(time(17), time(2))] * 5, Hours(time(12), time(20)))
     closures = (Closed(closed, closed, "power cut"),) if closed else ()
@@ -304,8 +316,9 @@ def test_one_o_clock_on_a_sunday_is_in_the_hours_of_saturday_even_where_sunday_h
 
 def test_a_closed_day_has_no_rounds():
     assert rounds(RoundPlan(times=(time(8),)), WEEKDAYS_ONLY, date(2026, 3, 13), date(2026, 3, 16)) == [
-        datetime(2026, 3, 13, 8, tzinfo=UTC), datetime(2026, 3, 16, 8, tzinfo=UTC),
-    ]  # fmt: skip
+        datetime(2026, 3, 13, 8, tzinfo=UTC),
+        datetime(2026, 3, 16, 8, tzinfo=UTC),
+    ]
 
 
 def test_every_two_hours_while_open_across_midnight_and_the_change_of_clocks():

@@ -19,8 +19,9 @@ def now():
 
 def test_a_probe_comes_into_the_book_with_its_placement(world):
     begins = now() - timedelta(days=2)
-    probe = actions.register(by=world.manager, site=world.site, code=" K-07 ", limits=[world.limit], starts_at=begins,
-                             tolerance_milli=500)  # fmt: skip
+    probe = actions.register(
+        by=world.manager, site=world.site, code=" K-07 ", limits=[world.limit], starts_at=begins, tolerance_milli=500
+    )
     assert (probe.code, probe.business, probe.tolerance_milli) == ("K-07", world.business, 500)
     assert list(probe.limits.all()) == [world.limit]
     placement = probe.placements.get()

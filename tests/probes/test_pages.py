@@ -24,8 +24,15 @@ def local(at, site):
 
 def filled(site, **given):
     since = local(timezone.now() - timedelta(hours=1), site)
-    fields = {"code": "K-07", "sensor": "thermistor", "resolution_milli": "0,1", "tolerance_milli": "1",
-              "lowest_milli": "−40", "highest_milli": "200", "starts_at": since}  # fmt: skip
+    fields = {
+        "code": "K-07",
+        "sensor": "thermistor",
+        "resolution_milli": "0,1",
+        "tolerance_milli": "1",
+        "lowest_milli": "−40",
+        "highest_milli": "200",
+        "starts_at": since,
+    }
     return {**fields, **given}
 
 
@@ -56,8 +63,14 @@ def test_at_a_site_in_fahrenheit_points_and_differences_are_each_taken_as_what_t
 @pytest.mark.parametrize("stored", [1, 56, 1000, 1111, 1234, 99_999])
 def test_figures_left_as_shown_keep_their_stored_digits(world, stored):
     world.site.unit = "F"
-    known = {"code": "P1", "sensor": "thermistor", "tolerance_milli": stored,
-             "resolution_milli": 100, "lowest_milli": -40_123, "highest_milli": 200_456}  # fmt: skip
+    known = {
+        "code": "P1",
+        "sensor": "thermistor",
+        "tolerance_milli": stored,
+        "resolution_milli": 100,
+        "lowest_milli": -40_123,
+        "highest_milli": 200_456,
+    }
     data = {n: ProbeForm(site=world.site, initial=known)[n].value() for n in known}
     form = ProbeForm(data, site=world.site, initial=known)
     assert form.is_valid(), form.errors
@@ -72,9 +85,15 @@ def test_a_whole_degree_is_shown_as_it_was_typed(degrees, unit):
 
 @pytest.mark.parametrize(
     "wrong, field",
-    [({"code": "P1"}, "code"), ({"tolerance_milli": "0"}, "tolerance_milli"), ({"tolerance_milli": "-1"}, "tolerance_milli"),
-     ({"resolution_milli": "fine"}, "resolution_milli"), ({"lowest_milli": "10"}, "lowest_milli"), ({"code": ""}, "code")],
-)  # fmt: skip
+    [
+        ({"code": "P1"}, "code"),
+        ({"tolerance_milli": "0"}, "tolerance_milli"),
+        ({"tolerance_milli": "-1"}, "tolerance_milli"),
+        ({"resolution_milli": "fine"}, "resolution_milli"),
+        ({"lowest_milli": "10"}, "lowest_milli"),
+        ({"code": ""}, "code"),
+    ],
+)
 def test_bad_input_is_told_beside_its_field_and_kept(world, as_person, wrong, field):
     page = as_person(world.manager).post(reverse("probe_add"), filled(world.site, description="blue handle", **wrong))
     assert page.status_code == 200 and field in page.context["form"].errors

@@ -62,10 +62,18 @@ def test_stands_is_refused_unless_the_limit_held_whatever_the_error(world):
     assert decide(world, anchor, undecided(load_case(anchor), Outcome.HELD), fate=Fate.STANDS) == 1
 
 
-@pytest.mark.parametrize("given", [
-    EATEN | {"risk": ""}, EATEN | {"told": " "}, {"fate": Fate.RELEASED}, {"fate": Fate.DISCARDED}, {"fate": Fate.REWORKED},
-    {"fate": Fate.MEASURED_AGAIN}, {"fate": "forgotten"},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "given",
+    [
+        EATEN | {"risk": ""},
+        EATEN | {"told": " "},
+        {"fate": Fate.RELEASED},
+        {"fate": Fate.DISCARDED},
+        {"fate": Fate.REWORKED},
+        {"fate": Fate.MEASURED_AGAIN},
+        {"fate": "forgotten"},
+    ],
+)
 def test_a_decision_that_lacks_what_it_needs_decides_nothing(world, given):
     anchor = failed_after(world, "4.0")
     with pytest.raises(ValidationError):

@@ -47,10 +47,21 @@ measured = st.tuples(st.integers(-12_000, 12_000), holds, st.none() | st.integer
 def check_with(world, at, figures, kind="zero", reference=0, verdict="out_of_tolerance"):
     error_milli, expanded = figures
     return Check.objects.create(
-        key=uuid.uuid4(), probe=world.probe, site=world.site, kind=kind, stage="as_found", checked_at=at,
-        checked_by=world.cook, recorded_by=world.cook, error_milli=error_milli, expanded_milli=expanded,
-        reference_milli=reference, tolerance_milli=1000, decision_rule="non_binary", verdict=verdict,
-    )  # fmt: skip
+        key=uuid.uuid4(),
+        probe=world.probe,
+        site=world.site,
+        kind=kind,
+        stage="as_found",
+        checked_at=at,
+        checked_by=world.cook,
+        recorded_by=world.cook,
+        error_milli=error_milli,
+        expanded_milli=expanded,
+        reference_milli=reference,
+        tolerance_milli=1000,
+        decision_rule="non_binary",
+        verdict=verdict,
+    )
 
 
 def span_between(world, behind, ahead, steam=None):
@@ -61,9 +72,15 @@ def span_between(world, behind, ahead, steam=None):
         for at in (day(0), day(1)):
             check_with(world, at + timedelta(hours=1), steam, "boiling", STEAM, "in_tolerance")
     return Span.objects.create(
-        probe=world.probe, starts_at=day(0), ends_at=day(1), standing="quarantined", cause="failed_ahead",
-        behind=behind and check_with(world, day(0), behind), ahead=ahead and check_with(world, day(1), ahead), anchor="check:1",
-    )  # fmt: skip
+        probe=world.probe,
+        starts_at=day(0),
+        ends_at=day(1),
+        standing="quarantined",
+        cause="failed_ahead",
+        behind=behind and check_with(world, day(0), behind),
+        ahead=ahead and check_with(world, day(1), ahead),
+        anchor="check:1",
+    )
 
 
 def clear_checks(world):
@@ -164,9 +181,19 @@ def edge_of(version, known, off: int) -> int:
 
 def _reading(world, version, value, at, **times):
     return Reading(
-        key=uuid.uuid4().hex, probe=world.probe, site=world.site, limit_version=version, item="Soup", typed="0", unit="C",
-        value_milli=value, taken_at=at, taken_by=world.cook, recorded_by=world.cook, **times,
-    )  # fmt: skip
+        key=uuid.uuid4().hex,
+        probe=world.probe,
+        site=world.site,
+        limit_version=version,
+        item="Soup",
+        typed="0",
+        unit="C",
+        value_milli=value,
+        taken_at=at,
+        taken_by=world.cook,
+        recorded_by=world.cook,
+        **times,
+    )
 
 
 def story(world, read, **wanted):
@@ -219,9 +246,16 @@ def test_a_reading_without_its_time_stands_beside_those_with_one(world):
 
 @pytest.mark.parametrize(
     "value, since, outcome",
-    [(20_000, 7_200, "held"), (20_000, 7_201, "undecided"), (25_000, 7_199, "undecided"), (25_000, 7_200, "broken"),
-     (25_000, None, "broken"), (20_000, None, "held"), (22_000, 7_200, "undecided")],
-)  # fmt: skip
+    [
+        (20_000, 7_200, "held"),
+        (20_000, 7_201, "undecided"),
+        (25_000, 7_199, "undecided"),
+        (25_000, 7_200, "broken"),
+        (25_000, None, "broken"),
+        (20_000, None, "held"),
+        (22_000, 7_200, "undecided"),
+    ],
+)
 def test_the_first_step_of_cooling(world, value, since, outcome):
     """Food Code 2022, 3-501.14(A)(1): at most 70 °F, here 21 °C, within 2 hours."""
     cool = {"direction": Direction.AT_MOST, "value_milli": 21_000, "within_s": 7_200}

@@ -128,9 +128,18 @@ def strike_check(kitchen, name):
 
 def correct_reading(kitchen, reading, typed):
     return correct(
-        by=kitchen.world.cook, reading=reading, reason="Typed wrongly.", key=uuid.uuid4(), probe=reading.probe,
-        site=reading.site, limit=kitchen.world.limit, item=reading.item, typed=typed, unit="C", taken_at=reading.taken_at,
-    )  # fmt: skip
+        by=kitchen.world.cook,
+        reading=reading,
+        reason="Typed wrongly.",
+        key=uuid.uuid4(),
+        probe=reading.probe,
+        site=reading.site,
+        limit=kitchen.world.limit,
+        item=reading.item,
+        typed=typed,
+        unit="C",
+        taken_at=reading.taken_at,
+    )
 
 
 def strike_reading(kitchen, reading):

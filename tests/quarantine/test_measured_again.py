@@ -127,11 +127,17 @@ def test_another_fate_keeps_no_reading_that_it_does_not_rest_on(world, anchor, o
 @pytest.mark.parametrize(
     ("one", "other", "same"),
     [
-        ("Soup", " sOUP ", True), ("Fridge 1", "fridge1", True), ("Crème brûlée", "Cre\u0300me bru\u0302le\u0301e", True),
-        ("Groß", "GROSS", True), ("Ｆｒｉｄｇｅ\u00a0２", "fridge 2", True), ("Tray 1 2", "tray  1  2", True),
-        ("Tray 1 2", "Tray 12", False), ("Fridge 1", "Fridge 2", False), ("Soup", "Soups", False),
+        ("Soup", " sOUP ", True),
+        ("Fridge 1", "fridge1", True),
+        ("Crème brûlée", "Cre\u0300me bru\u0302le\u0301e", True),
+        ("Groß", "GROSS", True),
+        ("Ｆｒｉｄｇｅ\u00a0２", "fridge 2", True),
+        ("Tray 1 2", "tray  1  2", True),
+        ("Tray 1 2", "Tray 12", False),
+        ("Fridge 1", "Fridge 2", False),
+        ("Soup", "Soups", False),
     ],
-)  # fmt: skip
+)
 def test_how_foods_are_compared(one, other, same):
     assert (name_of(one) == name_of(other)) == same
 
@@ -168,9 +174,12 @@ def test_the_form_offers_what_fits_under_the_food_that_it_speaks_for(world, as_p
         take(world, "3.7", day(10.1), probe=other, item="rice"),
     )
     others = [
-        take(world, "3.8", day(0.4), probe=other), take(world, "3.6", day(1), probe=other, item="rice"),
-        take(world, "3.5", day(10), probe=other, item="Custard"), take(world, "5.5", day(10), probe=other), late,
-    ]  # fmt: skip
+        take(world, "3.8", day(0.4), probe=other),
+        take(world, "3.6", day(1), probe=other, item="rice"),
+        take(world, "3.5", day(10), probe=other, item="Custard"),
+        take(world, "5.5", day(10), probe=other),
+        late,
+    ]
     shown = offered(page(as_person(world.manager), anchor))
     assert 'optgroup label="Soup · Cold holding"' in shown and 'optgroup label="Rice · Cold holding"' in shown
     assert [f'value="{reading.pk}"' in shown for reading in (fits, rice, *others)] == [True, True, *[False] * 5]

@@ -85,14 +85,20 @@ def test_the_page_says_who_had_signed_and_what_has_changed_since(as_person, worl
     ("act", "words"),
     [
         (lambda w, r: readings.void(by=w.cook, reading=r, reason="Wrong fridge"), "was struck out on"),
-        (lambda w, r: checks.void_check(by=w.supervisor, check=r.probe.checks.get(), reason="Salted."), "no good check vouches"),
+        (
+            lambda w, r: checks.void_check(by=w.supervisor, check=r.probe.checks.get(), reason="Salted."),
+            "no good check vouches",
+        ),
         (lambda w, r: strike(w, behind(w)), "“the limit held” when it was decided, “cannot be told” now. The check of"),
         (lambda w, r: strike(w, behind(w)), "The check of 5 Jan 2026 09:00 GMT was struck out on"),
-        (lambda w, r: make_reading(w.probe, w.limit, "4.1", day(3), by=w.cook), "1 reading came into the case since and"),
+        (
+            lambda w, r: make_reading(w.probe, w.limit, "4.1", day(3), by=w.cook),
+            "1 reading came into the case since and",
+        ),
         (lambda w, r: zero(w.probe, w.cook, day(0.2), "-0.9"), "The check of 5 Jan 2026 13:48 GMT counts now, entered"),
         (lambda w, r: bad(w.probe, w.cook, day(0.2)), "It was signed as another case"),
     ],
-)  # fmt: skip
+)
 def test_each_kind_of_change_is_named(as_person, world, anchor, again, act, words):
     act(world, again)
     (line,) = [line for line in summaries([world.site.pk]) if line.probe_id == world.probe.pk]
@@ -296,9 +302,16 @@ def test_decisions_of_before_are_held_against_what_is_so_now(world, again):
 def decided_before(world, anchor, reading, fate, outcome, good_reading):
     """As a decision was stored before it kept what it rested on."""
     return Decision.objects.create(
-        reading=reading, probe=reading.probe, case=anchor, fate=fate, outcome=outcome, why="As said.",
-        good_reading=good_reading, decided_by=world.manager, recorded_by=world.manager,
-    )  # fmt: skip
+        reading=reading,
+        probe=reading.probe,
+        case=anchor,
+        fate=fate,
+        outcome=outcome,
+        why="As said.",
+        good_reading=good_reading,
+        decided_by=world.manager,
+        recorded_by=world.manager,
+    )
 
 
 def test_a_custard_that_released_a_fridge_before_opens_the_case_again(world, again):
@@ -329,11 +342,17 @@ def test_the_number_of_queries_does_not_grow_with_cases_that_are_open_again(worl
     assert queries() == few
 
 
-@pytest.mark.parametrize("words", [
-    "State readings are still to be decided on Signed by Sol Venn on", "; open again 1 reading must be decided again",
-    "To be decided again: the reading measured again has come into doubt itself. Hold this food and do not serve it.",
-    "Its standing when this was decided: pending.", "Reviewed: every reading of this", "no longer stands.",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "words",
+    [
+        "State readings are still to be decided on Signed by Sol Venn on",
+        "; open again 1 reading must be decided again",
+        "To be decided again: the reading measured again has come into doubt itself. Hold this food and do not serve it.",
+        "Its standing when this was decided: pending.",
+        "Reviewed: every reading of this",
+        "no longer stands.",
+    ],
+)
 def test_paper_says_the_same(world, anchor, other, words):
     bad(other, world.cook, day(11))
     told = section(record_of(world.site, date(2026, 1, 1), date(2026, 1, 31)), "Cases of quarantine and decisions")

@@ -11,8 +11,13 @@ EARLIER = datetime(2026, 3, 11, 9, 0, tzinfo=UTC)  # three hours before the cloc
 
 def take(world, *, by=None, key=None, typed="4.0", **facts):
     told = {
-        "probe": world.probe, "site": world.site, "limit": world.limit, "item": "milk", "unit": "C", "taken_at": EARLIER,
-    }  # fmt: skip
+        "probe": world.probe,
+        "site": world.site,
+        "limit": world.limit,
+        "item": "milk",
+        "unit": "C",
+        "taken_at": EARLIER,
+    }
     data = ReadingData(key=key or uuid.uuid4(), typed=typed, **(told | facts))
     return actions.record(by=by or world.cook, data=data)
 
@@ -27,8 +32,16 @@ def act_on_deviation(*, by, deviation, after=None, **facts):
 
 def form_data(world, **facts):
     told = {
-        "key": uuid.uuid4().hex, "probe": world.probe.pk, "limit": world.limit.pk, "item": "milk", "typed": "4.0",
-        "unit": "C", "taken_at": "", "taken_by": world.cook.pk, "note": "", "hold_s": "",
+        "key": uuid.uuid4().hex,
+        "probe": world.probe.pk,
+        "limit": world.limit.pk,
+        "item": "milk",
+        "typed": "4.0",
+        "unit": "C",
+        "taken_at": "",
+        "taken_by": world.cook.pk,
+        "note": "",
+        "hold_s": "",
         "since_start_s": "",
-    }  # fmt: skip
+    }
     return told | facts

@@ -13,9 +13,13 @@ pytestmark = pytest.mark.usefixtures("clock")
 
 def data(world, **facts):
     told = {
-        "action": "Moved it", "cause": "Door left open", "disposition": "moved", "note": "",
-        "done_at": "2026-03-11T11:00", "decided_by": world.manager.pk,
-    }  # fmt: skip
+        "action": "Moved it",
+        "cause": "Door left open",
+        "disposition": "moved",
+        "note": "",
+        "done_at": "2026-03-11T11:00",
+        "decided_by": world.manager.pk,
+    }
     return told | facts
 
 

@@ -55,11 +55,14 @@ def test_sending_it_twice_records_it_once(world):
 @pytest.mark.parametrize(
     ("facts", "field"),
     [
-        ({"action": " "}, "action"), ({"cause": ""}, "cause"), ({"disposition": "lost"}, "disposition"),
-        ({"disposition": "eaten"}, "note"), ({"done_at": EARLIER - timedelta(hours=1)}, "done_at"),
+        ({"action": " "}, "action"),
+        ({"cause": ""}, "cause"),
+        ({"disposition": "lost"}, "disposition"),
+        ({"disposition": "eaten"}, "note"),
+        ({"done_at": EARLIER - timedelta(hours=1)}, "done_at"),
         ({"done_at": EARLIER + timedelta(days=1)}, "done_at"),
     ],
-)  # fmt: skip
+)
 def test_what_is_missing_or_cannot_be_is_refused(world, facts, field):
     deviation = take(world, typed="9").deviation
     with pytest.raises(ValidationError) as refused:

@@ -147,8 +147,18 @@ def test_after_half_a_day_nobody_is_sent_to_measure_the_same_food(world, client,
 def test_a_correction_says_so_without_green(world, client):
     bring_about(world, "dropped")
     old = take(world)
-    told = {"key": "b" * 32, "probe": world.probe.pk, "limit": world.limit.pk, "item": "milk", "typed": "4.4", "unit": "C",
-            "taken_at": "", "taken_by": world.cook.pk, "note": "", "reason": "typing error"}  # fmt: skip
+    told = {
+        "key": "b" * 32,
+        "probe": world.probe.pk,
+        "limit": world.limit.pk,
+        "item": "milk",
+        "typed": "4.4",
+        "unit": "C",
+        "taken_at": "",
+        "taken_by": world.cook.pk,
+        "note": "",
+        "reason": "typing error",
+    }
     answer = client.post(reverse("reading_correct", args=[old.pk]), told)
     assert not GREEN.search(client.get(answer.url).content.decode())
 

@@ -33,10 +33,20 @@ def test_all_good_rows_go_in_and_bad_rows_are_named_by_line(world):
 
 
 def test_every_fact_of_a_row_arrives(world):
-    bring(world.manager, csv_file(row(
-        item='"pie, fish"', value="39.4", unit="F", taken_at="2026-01-05T08:00:05+02:00", held_s="15", note="top shelf",
-        taken_by="COL.ESKER@example.test",
-    )))  # fmt: skip
+    bring(
+        world.manager,
+        csv_file(
+            row(
+                item='"pie, fish"',
+                value="39.4",
+                unit="F",
+                taken_at="2026-01-05T08:00:05+02:00",
+                held_s="15",
+                note="top shelf",
+                taken_by="COL.ESKER@example.test",
+            )
+        ),
+    )
     reading = Reading.objects.get()
     assert (reading.item, reading.typed, reading.unit, reading.value_milli) == ("pie, fish", "39.4", "F", 4111)
     assert (reading.hold_s, reading.note, reading.taken_by, reading.recorded_by) == (
@@ -94,16 +104,26 @@ def test_the_trail_and_the_import_say_what_happened(world):
 @pytest.mark.parametrize(
     ("cells", "words"),
     [
-        ({"site": "Nowhere"}, "no site “Nowhere”"), ({"probe": "P9"}, "no probe “P9”"), ({"limit": "x"}, "short name “x”"),
-        ({"item": "  "}, "item is missing"), ({"item": "x" * 121}, "longer than 120"), ({"value": ""}, "value is missing"),
-        ({"value": "4..0"}, "not a number"), ({"value": "-300"}, "colder than anything"), ({"unit": "K"}, "write C or F"),
-        ({"taken_at": ""}, "time is missing"), ({"taken_at": "2026-01-05"}, "time of day"),
-        ({"taken_at": "5 Jan 2026 noon"}, "cannot be read"), ({"taken_at": "2026-03-11T12:01Z"}, "has not come yet"),
-        ({"taken_at": "1989-01-05T10:00"}, "before 1990"), ({"held_s": "-3"}, "whole seconds"),
-        ({"held_s": "9" * 9}, "whole seconds"), ({"taken_by": "nobody@example.test"}, "nobody here"),
+        ({"site": "Nowhere"}, "no site “Nowhere”"),
+        ({"probe": "P9"}, "no probe “P9”"),
+        ({"limit": "x"}, "short name “x”"),
+        ({"item": "  "}, "item is missing"),
+        ({"item": "x" * 121}, "longer than 120"),
+        ({"value": ""}, "value is missing"),
+        ({"value": "4..0"}, "not a number"),
+        ({"value": "-300"}, "colder than anything"),
+        ({"unit": "K"}, "write C or F"),
+        ({"taken_at": ""}, "time is missing"),
+        ({"taken_at": "2026-01-05"}, "time of day"),
+        ({"taken_at": "5 Jan 2026 noon"}, "cannot be read"),
+        ({"taken_at": "2026-03-11T12:01Z"}, "has not come yet"),
+        ({"taken_at": "1989-01-05T10:00"}, "before 1990"),
+        ({"held_s": "-3"}, "whole seconds"),
+        ({"held_s": "9" * 9}, "whole seconds"),
+        ({"taken_by": "nobody@example.test"}, "nobody here"),
         ({"taken_at": "2019-12-31T23:59Z"}, "not in force"),
     ],
-)  # fmt: skip
+)
 def test_a_bad_cell_is_named(world, cells, words):
     assert words in why_refused(world.manager, row(**cells))
 
@@ -118,10 +138,17 @@ def test_a_row_twice_in_one_file_comes_in_once(world):
 
 
 def test_hours_that_the_clocks_skip_or_repeat_are_refused_in_words(world):
-    made = bring(world.manager, csv_file(
-        row(taken_at="2025-03-30T01:30"), row(taken_at="2025-10-26T01:30"), row(taken_at="2025-10-26T01:30+01:00"),
-        row(taken_at="2025-10-26T00:30"), row(taken_at="2025-10-26T02:30"), row(taken_at="2025-07-01T12:00"),
-    ))  # fmt: skip
+    made = bring(
+        world.manager,
+        csv_file(
+            row(taken_at="2025-03-30T01:30"),
+            row(taken_at="2025-10-26T01:30"),
+            row(taken_at="2025-10-26T01:30+01:00"),
+            row(taken_at="2025-10-26T00:30"),
+            row(taken_at="2025-10-26T02:30"),
+            row(taken_at="2025-07-01T12:00"),
+        ),
+    )
     assert [line for line, _ in made.refused] == [2, 3]
     assert "skipped" in made.refused[0][1] and "+01:00" in made.refused[1][1]
     taken = Reading.objects.order_by("taken_at").values_list("taken_at", flat=True)
@@ -130,9 +157,15 @@ def test_hours_that_the_clocks_skip_or_repeat_are_refused_in_words(world):
 
 def test_doubts_are_accepted_and_mentioned(world):
     make_probe(world.other_site, "P2", by=world.manager)
-    made = bring(world.manager, csv_file(
-        row(value="-45"), row(taken_at="2024-05-01T10:00Z"), row(probe="P2"), row(item="soup"),
-    ))  # fmt: skip
+    made = bring(
+        world.manager,
+        csv_file(
+            row(value="-45"),
+            row(taken_at="2024-05-01T10:00Z"),
+            row(probe="P2"),
+            row(item="soup"),
+        ),
+    )
     assert made.added == 4 and [line for line, _ in made.doubts] == [2, 3, 4]
     told = " ".join(words for _, words in made.doubts)
     assert "outside the working range" in told and "not been placed anywhere yet" in told and "another site" in told

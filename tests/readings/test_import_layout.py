@@ -50,14 +50,18 @@ def test_a_note_of_several_lines_keeps_the_count_of_lines_right(world):
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"", "empty"), (b"\xef\xbb\xbf\n \n", "empty"), (HEADER.encode() + b"\n", "no rows"),
+        (b"", "empty"),
+        (b"\xef\xbb\xbf\n \n", "empty"),
+        (HEADER.encode() + b"\n", "no rows"),
         (b"site,probe\nx,y\n", "missing: limit, item, value, taken_at"),
-        (csv_file(header=HEADER + ",colour"), "nobody reads: colour"), (csv_file(header=HEADER + ",note"), "named twice: note"),
+        (csv_file(header=HEADER + ",colour"), "nobody reads: colour"),
+        (csv_file(header=HEADER + ",note"), "named twice: note"),
         (csv_file(row(item="cr\xe8me")).decode().encode("latin-1"), "Line 2 is not UTF-8"),
-        (csv_file(row()).decode().encode("utf-16"), "not UTF-8"), (HEADER.encode() + b"\na\0b\n", "not a text file"),
+        (csv_file(row()).decode().encode("utf-16"), "not UTF-8"),
+        (HEADER.encode() + b"\na\0b\n", "not a text file"),
         (csv_file(row(), row(item='"milk')), "quotation mark"),
     ],
-)  # fmt: skip
+)
 def test_a_file_that_cannot_be_read_is_refused_whole_with_what_to_do(world, content, words):
     for attempt in (lambda: preview(content, world.manager), lambda: bring(world, content)):
         with pytest.raises(FileRefused, match=words):

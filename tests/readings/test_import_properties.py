@@ -16,24 +16,47 @@ from tests.readings.files import HEADER, START
 LOOSE = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 printable = st.text(st.characters(blacklist_categories=("C", "Z")), min_size=1, max_size=12)
-good = st.fixed_dictionaries({
-    "item": printable.filter(lambda text: unguarded(text) == text), "tenths": st.integers(-400, 900),
-    "minute": st.integers(0, 40),
-})  # fmt: skip
-spoil = st.sampled_from([
-    None, None, None, ("probe", "P77"), ("value", "hot"), ("taken_at", "yesterday"), ("item", " "), ("limit", "none"),
-    ("site", "Moon"), ("unit", "K"), ("held_s", "1.5"), ("since_start_s", "2 h"),
-    ("taken_by", "x@example.test"), ("taken_at", "2031-01-01T00:00Z"),
-])  # fmt: skip
+good = st.fixed_dictionaries(
+    {
+        "item": printable.filter(lambda text: unguarded(text) == text),
+        "tenths": st.integers(-400, 900),
+        "minute": st.integers(0, 40),
+    }
+)
+spoil = st.sampled_from(
+    [
+        None,
+        None,
+        None,
+        ("probe", "P77"),
+        ("value", "hot"),
+        ("taken_at", "yesterday"),
+        ("item", " "),
+        ("limit", "none"),
+        ("site", "Moon"),
+        ("unit", "K"),
+        ("held_s", "1.5"),
+        ("since_start_s", "2 h"),
+        ("taken_by", "x@example.test"),
+        ("taken_at", "2031-01-01T00:00Z"),
+    ]
+)
 
 
 def cells(told, spoiled) -> dict:
     row = {
-        "site": "Alder School", "probe": "P1", "limit": "cold-holding", "item": told["item"], "value": f"{told['tenths'] / 10}",
+        "site": "Alder School",
+        "probe": "P1",
+        "limit": "cold-holding",
+        "item": told["item"],
+        "value": f"{told['tenths'] / 10}",
         "unit": "C",
-        "taken_at": (START + timedelta(minutes=told["minute"])).isoformat(), "held_s": "", "since_start_s": "", "note": "",
+        "taken_at": (START + timedelta(minutes=told["minute"])).isoformat(),
+        "held_s": "",
+        "since_start_s": "",
+        "note": "",
         "taken_by": "",
-    }  # fmt: skip
+    }
     return row | ({spoiled[0]: spoiled[1]} if spoiled else {})
 
 

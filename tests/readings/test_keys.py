@@ -67,9 +67,17 @@ def test_the_same_key_at_another_site_is_another_reading(world):
 
 def stored(world, key, **facts):
     told = {
-        "probe": world.probe, "site": world.site, "limit_version": world.limit.versions.get(), "item": "milk", "typed": "4.0",
-        "unit": "C", "value_milli": 4000, "taken_at": EARLIER, "taken_by": world.cook, "recorded_by": world.cook,
-    }  # fmt: skip
+        "probe": world.probe,
+        "site": world.site,
+        "limit_version": world.limit.versions.get(),
+        "item": "milk",
+        "typed": "4.0",
+        "unit": "C",
+        "value_milli": 4000,
+        "taken_at": EARLIER,
+        "taken_by": world.cook,
+        "recorded_by": world.cook,
+    }
     return Reading.objects.create(key=key, **told | facts)
 
 
@@ -85,8 +93,16 @@ def test_a_form_that_was_saved_under_its_key_as_it_was_sent_is_known(world, as_p
 
 def test_a_file_of_before_adds_nothing(world):
     first = bring(world.manager, csv_file(row(item="soup")))
-    stored(world, digest_of(world), item="walk-in fridge", typed="9.0", value_milli=9000, taken_at=START,
-           taken_by=world.manager, source=first)  # fmt: skip
+    stored(
+        world,
+        digest_of(world),
+        item="walk-in fridge",
+        typed="9.0",
+        value_milli=9000,
+        taken_at=START,
+        taken_by=world.manager,
+        source=first,
+    )
     made = bring(world.manager, LOGGED)
     assert (made.added, made.known, made.refused) == (0, 1, [])
 
@@ -135,9 +151,19 @@ def test_what_was_put_right_since_does_not_come_back_with_its_file(how, world):
 
 def mend(world, reading, key, reason="held for a minute"):
     return correct(
-        by=world.manager, reading=reading, reason=reason, key=key, probe=reading.probe, site=reading.site, limit=world.limit,
-        item=reading.item, typed=reading.typed, unit="C", taken_at=reading.taken_at, hold_s=60,
-    )  # fmt: skip
+        by=world.manager,
+        reading=reading,
+        reason=reason,
+        key=key,
+        probe=reading.probe,
+        site=reading.site,
+        limit=world.limit,
+        item=reading.item,
+        typed=reading.typed,
+        unit="C",
+        taken_at=reading.taken_at,
+        hold_s=60,
+    )
 
 
 def test_a_correction_under_a_used_key_is_taken_for_no_other_one(world):

@@ -29,9 +29,15 @@ def cooling(world):
 def reheating(world):
     """US Food Code 2022, 3-403.11: at least 165 °F for 15 s, within 2 hours."""
     return make_limit(
-        world.site, by=world.manager, code="reheat", direction=Direction.AT_LEAST, value="165", unit=Unit.FAHRENHEIT,
-        hold_s=15, within_s=7200,
-    )  # fmt: skip
+        world.site,
+        by=world.manager,
+        code="reheat",
+        direction=Direction.AT_LEAST,
+        value="165",
+        unit=Unit.FAHRENHEIT,
+        hold_s=15,
+        within_s=7200,
+    )
 
 
 @pytest.mark.parametrize(

@@ -161,9 +161,18 @@ def test_a_correction_keeps_the_seconds_of_a_time_left_alone(world, as_person):
 def test_a_corrected_reading_shows_both_entries_and_why(world, as_person):
     old = take(world, typed="4.6")
     new = correct(
-        by=world.manager, reading=old, reason="the display showed 6.4", key=uuid.uuid4(), probe=old.probe, site=old.site,
-        limit=world.limit, item="milk", typed="6.4", unit="C", taken_at=old.taken_at,
-    )  # fmt: skip
+        by=world.manager,
+        reading=old,
+        reason="the display showed 6.4",
+        key=uuid.uuid4(),
+        probe=old.probe,
+        site=old.site,
+        limit=world.limit,
+        item="milk",
+        typed="6.4",
+        unit="C",
+        taken_at=old.taken_at,
+    )
     client = as_person(world.reader)
     after, before = (page_of(client, "reading_detail", r.pk).content.decode() for r in (new, old))
     assert "4.6 °C" in after and "the display showed 6.4" in after

@@ -95,10 +95,14 @@ def test_a_key_that_was_used_for_another_reading_loses_nothing_silently(world):
 @pytest.mark.parametrize(
     ("facts", "field"),
     [
-        ({"typed": "warm"}, "typed"), ({"typed": "-274"}, "typed"), ({"typed": ""}, "typed"), ({"item": "  "}, "item"),
-        ({"hold_s": -1}, "hold_s"), ({"taken_at": EARLIER + timedelta(hours=4)}, "taken_at"),
+        ({"typed": "warm"}, "typed"),
+        ({"typed": "-274"}, "typed"),
+        ({"typed": ""}, "typed"),
+        ({"item": "  "}, "item"),
+        ({"hold_s": -1}, "hold_s"),
+        ({"taken_at": EARLIER + timedelta(hours=4)}, "taken_at"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_is_refused_beside_its_field(world, facts, field):
     with pytest.raises(ValidationError) as refused:
         take(world, **facts)
@@ -117,23 +121,38 @@ def test_probe_and_limit_belong_to_the_site(world):
 def test_a_correction_strikes_the_old_entry_out_and_keeps_it(world):
     old = take(world, typed="4.6")
     new = correct(
-        by=world.cook, reading=old, reason="the display showed 6.4", key=uuid.uuid4(), probe=old.probe, site=old.site,
-        limit=world.limit, item="milk", typed="6.4", unit="C", taken_at=old.taken_at,
-    )  # fmt: skip
+        by=world.cook,
+        reading=old,
+        reason="the display showed 6.4",
+        key=uuid.uuid4(),
+        probe=old.probe,
+        site=old.site,
+        limit=world.limit,
+        item="milk",
+        typed="6.4",
+        unit="C",
+        taken_at=old.taken_at,
+    )
     assert (old.void.replacement, old.void.reason) == (new, "the display showed 6.4")
     assert Reading.objects.get(pk=old.pk).typed == "4.6"
     assert new.deviation.why.startswith("6.4 °C") and new.taken_by == old.taken_by
     assert set(Entry.objects.exclude(action="reading.record").values_list("action", "subject_id")) == {
-        ("reading.correct", new.pk), ("reading.replaced", old.pk),
-    }  # fmt: skip
+        ("reading.correct", new.pk),
+        ("reading.replaced", old.pk),
+    }
 
 
 def test_a_correction_that_changes_nothing_or_says_no_reason_is_refused(world):
     old = take(world)
     same = {
-        "probe": old.probe, "site": old.site, "limit": world.limit, "item": "milk", "typed": "4.0", "unit": "C",
+        "probe": old.probe,
+        "site": old.site,
+        "limit": world.limit,
+        "item": "milk",
+        "typed": "4.0",
+        "unit": "C",
         "taken_at": old.taken_at,
-    }  # fmt: skip
+    }
     with pytest.raises(ValidationError, match="Nothing differs"):
         correct(by=world.cook, reading=old, reason="mistyped", key=uuid.uuid4(), **same)
     with pytest.raises(ValidationError, match="Say why"):

@@ -90,9 +90,16 @@ def test_what_asks_for_a_check_first_is_noted_and_needs_no_reason(world):
 def test_a_correction_needs_the_reason_too_and_can_change_it(world, failed):
     old = take(world, taken_at=now(), used_despite=REASON)
     same = {
-        "by": world.cook, "reading": old, "reason": "typing error", "probe": old.probe, "site": old.site,
-        "limit": world.limit, "item": "milk", "unit": "C", "taken_at": old.taken_at,
-    }  # fmt: skip
+        "by": world.cook,
+        "reading": old,
+        "reason": "typing error",
+        "probe": old.probe,
+        "site": old.site,
+        "limit": world.limit,
+        "item": "milk",
+        "unit": "C",
+        "taken_at": old.taken_at,
+    }
     with pytest.raises(ValidationError, match="Do not use P1"):
         correct(key=uuid.uuid4(), typed="4.1", **same)
     with pytest.raises(ValidationError, match="Nothing differs"):
@@ -178,9 +185,10 @@ def test_the_reason_is_in_the_list_on_the_page_and_in_the_file(world, as_person,
 def test_a_file_is_not_refused_and_keeps_the_reason_that_it_gives(world, failed):
     at = now().isoformat()
     content = csv_file(
-        row(taken_at=at, item="milk") + ",do_not_use," + REASON, row(taken_at=at, item="soup") + ",,",
+        row(taken_at=at, item="milk") + ",do_not_use," + REASON,
+        row(taken_at=at, item="soup") + ",,",
         header=csv_file().decode().strip() + ",fitness,used_despite",
-    )  # fmt: skip
+    )
     assert import_file(by=world.manager, file_name="a.csv", content=content).added == 2
     assert set(Reading.objects.values_list("item", "fitness", "used_despite")) == {
         ("milk", "", REASON),

@@ -32,9 +32,14 @@ def take(world, typed: str, taken_at: datetime, *, by=None, unit="C", probe=None
     """A reading through its action, with its deviation where it does not meet its limit."""
     fields = {"item": "Soup", "site": world.site, **fields}
     data = ReadingData(
-        key=uuid.uuid4(), probe=probe or world.probe, limit=limit or world.limit, typed=typed, unit=unit,
-        taken_at=taken_at, **fields,
-    )  # fmt: skip
+        key=uuid.uuid4(),
+        probe=probe or world.probe,
+        limit=limit or world.limit,
+        typed=typed,
+        unit=unit,
+        taken_at=taken_at,
+        **fields,
+    )
     return readings.record(by=by or world.cook, data=data)
 
 
@@ -89,10 +94,13 @@ def _take_all(world, made) -> None:
         by=world.manager,
         deviation=made["breach"].deviation,
         data=ActData(
-            action="Reheated to 80 °C", cause="Lamp failed", disposition="reworked", done_at=at(16, 12, 30),
+            action="Reheated to 80 °C",
+            cause="Lamp failed",
+            disposition="reworked",
+            done_at=at(16, 12, 30),
             note="Nobody had eaten",
         ),
-    )  # fmt: skip
+    )
 
 
 def _decide_all(world, made) -> None:
@@ -130,13 +138,25 @@ def section(text: str, heading: str) -> str:
 
 
 HEADINGS = (
-    "How to read this record", "Summary", "Limits in force", "Days of work and plans of checks", "Planned and done",
-    "Intervals between checks", "Probes and their checks",
-    "Events of probes", "Checks that did not pass, in full", "Readings", "Deviations and what was done",
-    "Cases of quarantine and decisions", "Corrections and voids", "Reasons given more than ten times",
-    "Open points at printing", "People named in this record",
-    "Signatures under this record", "Cautions",
-)  # fmt: skip
+    "How to read this record",
+    "Summary",
+    "Limits in force",
+    "Days of work and plans of checks",
+    "Planned and done",
+    "Intervals between checks",
+    "Probes and their checks",
+    "Events of probes",
+    "Checks that did not pass, in full",
+    "Readings",
+    "Deviations and what was done",
+    "Cases of quarantine and decisions",
+    "Corrections and voids",
+    "Reasons given more than ten times",
+    "Open points at printing",
+    "People named in this record",
+    "Signatures under this record",
+    "Cautions",
+)
 
 
 def record_of(site, first=FIRST, last=LAST, **fields) -> str:

@@ -50,9 +50,11 @@ def test_a_site_whose_name_has_no_plain_letters_still_gives_a_plain_file_name(as
 
 @pytest.mark.parametrize("who", ["stranger", "nobody"])
 def test_a_stranger_finds_no_record(ask, world, who):
-    person = world.stranger if who == "stranger" else Membership.objects.create(
-        person=world.stranger, role=Role.READER, site=world.far_site
-    ).person  # fmt: skip
+    person = (
+        world.stranger
+        if who == "stranger"
+        else Membership.objects.create(person=world.stranger, role=Role.READER, site=world.far_site).person
+    )
     assert ask(person, **PERIOD).status_code == 404
 
 
@@ -178,10 +180,14 @@ def test_the_command_asks_which_of_two_sites_is_meant(clock, world, tmp_path):
         command(tmp_path)
 
 
-@pytest.mark.parametrize("days", [
-    {"from": "2026-03-01", "to": "2026-03-12"}, {"from": "2026-03-12", "to": "2026-03-12"},
-    {"from": "2027-01-01", "to": "2027-01-31"},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "days",
+    [
+        {"from": "2026-03-01", "to": "2026-03-12"},
+        {"from": "2026-03-12", "to": "2026-03-12"},
+        {"from": "2027-01-01", "to": "2027-01-31"},
+    ],
+)
 def test_a_period_that_lies_ahead_is_refused_and_the_last_day_possible_is_named(ask, reader, site, days, tmp_path):
     told = "has not come yet, and nothing can be said of it. The last day possible is today, 11 March 2026."
     answer = ask(reader, **days)

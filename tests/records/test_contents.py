@@ -154,10 +154,16 @@ def test_a_case_says_why_from_when_what_it_could_have_been_and_who_signed(record
 def test_the_summary_counts_and_hides_no_zero(record):
     told = section(record, "Summary")
     for line in (
-        "without void ones 5 in tolerance 3 out of tolerance 1 C", "inconclusive 1", "without void ones 9 standing: proven 3",
-        "standing: pending 2 standing: quarantined 4 standing: unproven 0", "Readings void or corrected 2",
-        "Deviations from a limit 3", "done 2 closed", "recorded 1", "decided, not signed 0 signed 1",
-    ):  # fmt: skip
+        "without void ones 5 in tolerance 3 out of tolerance 1 C",
+        "inconclusive 1",
+        "without void ones 9 standing: proven 3",
+        "standing: pending 2 standing: quarantined 4 standing: unproven 0",
+        "Readings void or corrected 2",
+        "Deviations from a limit 3",
+        "done 2 closed",
+        "recorded 1",
+        "decided, not signed 0 signed 1",
+    ):
         assert line in told
 
 
@@ -177,9 +183,18 @@ def test_readings_of_other_sites_and_other_days_are_left_out(story, world, site,
     take(world, "3.0", at(28, month=2), item="Too early")
     take(world, "3.0", at(1, month=4), item="Too late")
     Reading.objects.create(
-        key="elsewhere", probe=world.probe, site=other_site, limit_version=world.limit.versions.get(), item="Elsewhere",
-        typed="3.0", unit="C", value_milli=3000, taken_at=at(5), taken_by=world.cook, recorded_by=world.cook,
-    )  # fmt: skip
+        key="elsewhere",
+        probe=world.probe,
+        site=other_site,
+        limit_version=world.limit.versions.get(),
+        item="Elsewhere",
+        typed="3.0",
+        unit="C",
+        value_milli=3000,
+        taken_at=at(5),
+        taken_by=world.cook,
+        recorded_by=world.cook,
+    )
     text = record_of(site)
     assert "Too early" not in text and "Too late" not in text and "Elsewhere" not in text
 

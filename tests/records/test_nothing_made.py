@@ -73,9 +73,14 @@ def test_a_period_before_the_book_says_since_when_it_is_kept_and_that_it_says_no
     )
     assert "that does not mean that all was well" in title
     for heading in (
-        "Checks that did not pass, in full", "Deviations and what was done", "Planned and done", "Events of probes",
-        "Cases of quarantine and decisions", "Corrections and voids", "Probes and their checks",
-    ):  # fmt: skip
+        "Checks that did not pass, in full",
+        "Deviations and what was done",
+        "Planned and done",
+        "Events of probes",
+        "Cases of quarantine and decisions",
+        "Corrections and voids",
+        "Probes and their checks",
+    ):
         assert "kept since 11 Mar 2026, so this says nothing of the days before" in section(text, heading), heading
 
 

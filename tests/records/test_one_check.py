@@ -24,9 +24,16 @@ from tests.records.making import at, record_of, section, words_of
 
 NBSP = "\N{NO-BREAK SPACE}"
 HEADINGS = (
-    "What this check says", "What was checked, where, when and by whom", "What it was held against", "What the display showed",
-    "From the reading to the verdict", "Uncertainty budget", "Where the figures come from", "Signatures", "What comes first",
-)  # fmt: skip
+    "What this check says",
+    "What was checked, where, when and by whom",
+    "What it was held against",
+    "What the display showed",
+    "From the reading to the verdict",
+    "Uncertainty budget",
+    "Where the figures come from",
+    "Signatures",
+    "What comes first",
+)
 KINDS = {
     "zero": lambda probe, by: good(probe, by, at(3)),
     "failed": lambda probe, by: bad(probe, by, at(3)),

@@ -19,9 +19,17 @@ from tests.world import make_limit, make_probe, make_reading
 
 SIZES = {"A4": (595, 842), "Letter": (612, 792)}
 NASTY = (
-    "<b>bold</b> &amp; <script>alert(1)</script>", ") Tj ET Q (", "\\)\\(", "%%EOF", "{{ site }} {% now %}", "/Page 9 of 9",
-    "‮drowkcab", "text\x08with\x07bells", "=1+1", "x" * 118,
-)  # fmt: skip
+    "<b>bold</b> &amp; <script>alert(1)</script>",
+    ") Tj ET Q (",
+    "\\)\\(",
+    "%%EOF",
+    "{{ site }} {% now %}",
+    "/Page 9 of 9",
+    "‮drowkcab",
+    "text\x08with\x07bells",
+    "=1+1",
+    "x" * 118,
+)
 
 
 @pytest.fixture

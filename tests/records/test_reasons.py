@@ -63,9 +63,11 @@ def test_a_reason_counts_whatever_it_was_given_for_and_however_it_was_spelt(marc
     assert often(world) == []
     excused(world, 2, "busy", day=7)
     given = {
-        "check or reading not done, excused": 6, "reading struck out or corrected": 3,
-        "probe used though it was not to be": 2, "closed days": 1,
-    }  # fmt: skip
+        "check or reading not done, excused": 6,
+        "reading struck out or corrected": 3,
+        "probe used though it was not to be": 2,
+        "closed days": 1,
+    }
     assert often(world) == [("busy", 12, given)]
 
 

@@ -20,13 +20,26 @@ from tests.reminders.making import swept
 
 CHANGES = "Changes of what was set"
 SITE = {
-    "name": "Alder Annexe", "address": "9 Weir Lane", "unit": "F", "altitude_m": 900, "time_zone": "Pacific/Auckland",
-    "country": "IE", "closed_on_holidays": True,
-}  # fmt: skip
+    "name": "Alder Annexe",
+    "address": "9 Weir Lane",
+    "unit": "F",
+    "altitude_m": 900,
+    "time_zone": "Pacific/Auckland",
+    "country": "IE",
+    "closed_on_holidays": True,
+}
 PROBE = {
-    "code": "Z9", "description": "Red handle", "sensor": "bimetal", "resolution_milli": 500, "tolerance_milli": 400,
-    "lowest_milli": -10_000, "highest_milli": 110_000, "maker": "Rill", "model": "R2", "serial": "77",
-}  # fmt: skip
+    "code": "Z9",
+    "description": "Red handle",
+    "sensor": "bimetal",
+    "resolution_milli": 500,
+    "tolerance_milli": 400,
+    "lowest_milli": -10_000,
+    "highest_milli": 110_000,
+    "maker": "Rill",
+    "model": "R2",
+    "serial": "77",
+}
 BUSINESS = {"name": "Larkfield Meals", "decision_rule": "guarded"}
 WHY = "The inspector asked for it."
 

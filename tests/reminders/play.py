@@ -155,7 +155,7 @@ ACTS = [name for name in vars(Play) if name not in ("begin", "act", "rows") and 
 ACTS = [name for name in ACTS if callable(getattr(Play, name))]
 scripts = st.lists(
     st.tuples(st.integers(1, HOURS), st.sampled_from(ACTS), st.integers(0, 127)), min_size=1, max_size=9
-).map(sorted)  # fmt: skip
+).map(sorted)
 
 
 def run(play: Play, script, clock, *, nights: bool) -> datetime:

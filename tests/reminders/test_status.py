@@ -22,11 +22,15 @@ from tests.world import make_limit, make_probe, make_reading
 NOW = datetime(2026, 3, 11, 12, tzinfo=UTC)
 pytestmark = pytest.mark.usefixtures("clock")
 hours = st.integers(-12, 12).map(lambda n: NOW + timedelta(hours=n))
-checks = st.fixed_dictionaries({
-    "checked_at": hours, "kind": st.sampled_from(["zero", "boiling", "certificate"]),
-    "stage": st.sampled_from(["as_found", "as_left"]), "verdict": st.sampled_from(Verdict.values),
-    "reference_milli": st.sampled_from([-5_000, -5_001, 0, 5_000, 5_001, 98_000]),
-})  # fmt: skip
+checks = st.fixed_dictionaries(
+    {
+        "checked_at": hours,
+        "kind": st.sampled_from(["zero", "boiling", "certificate"]),
+        "stage": st.sampled_from(["as_found", "as_left"]),
+        "verdict": st.sampled_from(Verdict.values),
+        "reference_milli": st.sampled_from([-5_000, -5_001, 0, 5_000, 5_001, 98_000]),
+    }
+)
 # In order: opens, due, grace, closes.
 times = st.lists(hours, min_size=4, max_size=4).map(sorted)
 
@@ -81,9 +85,15 @@ def test_both_agree_on_checks_voids_excuses_what_is_cancelled_and_what_was_asked
 
 def write(world, probe, fields) -> Check:
     return Check.objects.create(
-        key=uuid.uuid4(), probe=probe, site=world.site, checked_by=world.cook, recorded_by=world.cook, tolerance_milli=500,
-        decision_rule="guarded", **fields,
-    )  # fmt: skip
+        key=uuid.uuid4(),
+        probe=probe,
+        site=world.site,
+        checked_by=world.cook,
+        recorded_by=world.cook,
+        tolerance_milli=500,
+        decision_rule="guarded",
+        **fields,
+    )
 
 
 @given(times, st.lists(hours, max_size=4))

@@ -146,10 +146,15 @@ def report(runs: int, seed: int, probes: int, only: Sequence[str] = ()) -> dict:
             postgres.stop()
     figures = {name: figure for work in works for name, figure in work.figures().items()}
     return {
-        "runs": runs, "seed": seed, "faulty runs": tally.faulty, "strikes": dict(tally.struck),
-        "never drawn": sorted({strike.__name__ for strike in STRIKES} - set(tally.struck)), **figures,
-        "health": dict(tally.looks), "slowest look in seconds": round(tally.slowest, 2),
-    }  # fmt: skip
+        "runs": runs,
+        "seed": seed,
+        "faulty runs": tally.faulty,
+        "strikes": dict(tally.struck),
+        "never drawn": sorted({strike.__name__ for strike in STRIKES} - set(tally.struck)),
+        **figures,
+        "health": dict(tally.looks),
+        "slowest look in seconds": round(tally.slowest, 2),
+    }
 
 
 def main() -> None:

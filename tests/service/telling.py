@@ -95,8 +95,11 @@ class Telling(Work):
 
     def faults(self, scene):
         told = self._told(scene.installation)
-        wrong = [f"{person} was told {told[check, person]} times of check {check}"
-                 for check, person in self._expected() if told[check, person] != 1]  # fmt: skip
+        wrong = [
+            f"{person} was told {told[check, person]} times of check {check}"
+            for check, person in self._expected()
+            if told[check, person] != 1
+        ]
         wrong += ["a check was never recorded"] * sum(each.is_alive() for each in self.recorders)
         checks = [check for each in self.recorders for check in each.checks]
         wrong += [f"check {check} is of two forms" for check, times in Counter(checks).items() if times > 1]

@@ -16,11 +16,20 @@ def post(world):
     def write(*, made, not_before=None, state=State.WAITING, attempts=0):
         """Times in seconds from now."""
         Notice.objects.create(
-            kind="failed", person=world.manager, about=f"probe:{Notice.objects.count()}", site=world.site, subject="P1",
-            text="Check P1.", html="<p>Check P1.</p>", link="/", in_page=True, state=state, attempts=attempts,
+            kind="failed",
+            person=world.manager,
+            about=f"probe:{Notice.objects.count()}",
+            site=world.site,
+            subject="P1",
+            text="Check P1.",
+            html="<p>Check P1.</p>",
+            link="/",
+            in_page=True,
+            state=state,
+            attempts=attempts,
             made_at=NOW + timedelta(seconds=made),
             not_before=None if not_before is None else NOW + timedelta(seconds=not_before),
-        )  # fmt: skip
+        )
 
     return write
 

@@ -117,8 +117,10 @@ def test_a_database_that_nothing_can_be_saved_in_is_not_well(parts, says):
 
 def test_a_notice_from_before_a_clock_was_set_back_has_waited_no_time(parts):
     assert parts(mail=Backlog(-3500, None, 0))[1]["mail"] == {
-        "well": True, "says": "the oldest unsent notice has waited 0 s", "figure": 0,
-    }  # fmt: skip
+        "well": True,
+        "says": "the oldest unsent notice has waited 0 s",
+        "figure": 0,
+    }
 
 
 @pytest.mark.parametrize(

@@ -52,9 +52,14 @@ def test_the_last_run_in_the_database_tells_whatever_was_struck(age, well):
 
 @pytest.mark.parametrize(
     "rows, well",
-    [({}, True), ({"often": 1}, False), ({"given_up": OFTEN}, False), ({"untried": LATE + 1}, False),
-     ({"untried": LATE - 1}, True)],
-)  # fmt: skip
+    [
+        ({}, True),
+        ({"often": 1}, False),
+        ({"given_up": OFTEN}, False),
+        ({"untried": LATE + 1}, False),
+        ({"untried": LATE - 1}, True),
+    ],
+)
 def test_the_rows_of_the_outbox_tell_of_mail(rows, well):
     struck = [Struck("mail server away", 100, {}, frozenset(["mail"]), ended=120)]
     assert lies(look(110, evidence=told(**rows)), struck=struck) == (not well)

@@ -44,9 +44,15 @@ class Visitor:
         """A certificate for a probe, with so large an error; gives the address of the page that follows."""
         usual = {"key": str(uuid.uuid4()), "checked_at": f"{datetime.now():%Y-%m-%dT%H:%M}"}
         return self.send(
-            f"/probes/{probe}/certificate/", stage="as_found", laboratory="Fen Measurement", certificate_number="F-77",
-            reference="0", error=error, expanded="0.05", **usual | filled_in,
-        )  # fmt: skip
+            f"/probes/{probe}/certificate/",
+            stage="as_found",
+            laboratory="Fen Measurement",
+            certificate_number="F-77",
+            reference="0",
+            error=error,
+            expanded="0.05",
+            **usual | filled_in,
+        )
 
 
 class Stranger:

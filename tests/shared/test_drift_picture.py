@@ -94,8 +94,14 @@ def test_an_error_beyond_the_axis_is_written_beside_its_mark():
 
 @pytest.mark.parametrize(
     "options",
-    [{"tolerance": 0}, {"unit": "K"}, {"now": NOW + 200 * DAY}, {"end": NOW - 100 * DAY}, {"start": datetime(2026, 1, 1)}],
-)  # fmt: skip
+    [
+        {"tolerance": 0},
+        {"unit": "K"},
+        {"now": NOW + 200 * DAY},
+        {"end": NOW - 100 * DAY},
+        {"start": datetime(2026, 1, 1)},
+    ],
+)
 def test_what_cannot_be_drawn_is_refused(options):
     with pytest.raises(ValueError):
         drawn(**options)

@@ -29,9 +29,16 @@ def test_user_and_password_may_hold_any_character():
 @pytest.mark.parametrize(
     "url",
     [
-        "", "post.kitchen.example", "http://post", "smtp://", "smtp://post:none", "smtp://p:99999", "smtp://[post", "smtp://post/x",
+        "",
+        "post.kitchen.example",
+        "http://post",
+        "smtp://",
+        "smtp://post:none",
+        "smtp://p:99999",
+        "smtp://[post",
+        "smtp://post/x",
     ],
-)  # fmt: skip
+)
 def test_what_names_no_mail_server_gives_none(url):
     assert mail_of(url) == {}
 
@@ -52,11 +59,15 @@ def test_tls_from_the_first_byte_cannot_be_done_without():
 @pytest.mark.parametrize(
     "url",
     [
-        "redis://host", "redis://host:6379//", "redis://:word@host:6380/1",
-        "rediss://host/1?ssl_cert_reqs=CERT_REQUIRED", "rediss://host/1?ssl_ca_certs=/etc/ca.pem&ssl_cert_reqs=none",
-        "redis+socket:///run/redis.sock", "redis+socket://:word@/run/redis.sock?virtual_host=1",
+        "redis://host",
+        "redis://host:6379//",
+        "redis://:word@host:6380/1",
+        "rediss://host/1?ssl_cert_reqs=CERT_REQUIRED",
+        "rediss://host/1?ssl_ca_certs=/etc/ca.pem&ssl_cert_reqs=none",
+        "redis+socket:///run/redis.sock",
+        "redis+socket://:word@/run/redis.sock?virtual_host=1",
     ],
-)  # fmt: skip
+)
 def test_a_redis_is_taken_as_given(url):
     assert broker_of(url) == url
 
@@ -64,14 +75,30 @@ def test_a_redis_is_taken_as_given(url):
 @pytest.mark.parametrize(
     "url",
     [
-        "", "host:6379", "amqp://host", "redis://", "redis://host:0", "redis+socket://", "redis://[bad",
-        "redis://host/first", "redis://host/0/", "redis://host/-1", "redis://host/0;redis://other/0", "redis://host/0#1",
-        "redis://host/0?virtual_host=1", "redis://host?db=1", "redis://host/0?socket_timeout=3",
-        "redis+socket:///run/redis.sock?virtual_host=first", "redis+socket:///run/redis.sock?db=1",
-        "rediss://host?ssl_cert_reqs=yes", "rediss://host?ssl_cert_reqs=", "rediss://host?ssl_check_hostname=no",
-        "rediss://host?ssl_ca_certs=", "rediss://host?ssl_bogus=1",
+        "",
+        "host:6379",
+        "amqp://host",
+        "redis://",
+        "redis://host:0",
+        "redis+socket://",
+        "redis://[bad",
+        "redis://host/first",
+        "redis://host/0/",
+        "redis://host/-1",
+        "redis://host/0;redis://other/0",
+        "redis://host/0#1",
+        "redis://host/0?virtual_host=1",
+        "redis://host?db=1",
+        "redis://host/0?socket_timeout=3",
+        "redis+socket:///run/redis.sock?virtual_host=first",
+        "redis+socket:///run/redis.sock?db=1",
+        "rediss://host?ssl_cert_reqs=yes",
+        "rediss://host?ssl_cert_reqs=",
+        "rediss://host?ssl_check_hostname=no",
+        "rediss://host?ssl_ca_certs=",
+        "rediss://host?ssl_bogus=1",
     ],
-)  # fmt: skip
+)
 def test_what_names_no_redis_gives_none(url):
     assert broker_of(url) == ""
 

@@ -8,10 +8,41 @@ from hypothesis import strategies as st
 from shared.fields import ReasonField
 from shared.reasons import USUAL, as_reason, holds_word
 
-SAYS_NOTHING = ["xx", "...", "ok", "n/a", "n.v.t.", "-", "a b c d", "1234", "!!!!", "xxxx", "AaAa", "12 ab 34", "🧊🧊🧊🧊", "一",
-                "ååå", "e\u0301e\u0301e\u0301"]  # fmt: skip
-SAYS_SOMETHING = ["Lent", "the oven was off", "no: broken", "Łódź", "gelé", "сломан", "σπάσει", "معطل", "שבור", "खराब है", "ชำรุด",
-                  "壊れた", "故障", "고장", "C12 thawed"]  # fmt: skip
+SAYS_NOTHING = [
+    "xx",
+    "...",
+    "ok",
+    "n/a",
+    "n.v.t.",
+    "-",
+    "a b c d",
+    "1234",
+    "!!!!",
+    "xxxx",
+    "AaAa",
+    "12 ab 34",
+    "🧊🧊🧊🧊",
+    "一",
+    "ååå",
+    "e\u0301e\u0301e\u0301",
+]
+SAYS_SOMETHING = [
+    "Lent",
+    "the oven was off",
+    "no: broken",
+    "Łódź",
+    "gelé",
+    "сломан",
+    "σπάσει",
+    "معطل",
+    "שבור",
+    "खराब है",
+    "ชำรุด",
+    "壊れた",
+    "故障",
+    "고장",
+    "C12 thawed",
+]
 
 
 @pytest.mark.parametrize("text", SAYS_NOTHING)

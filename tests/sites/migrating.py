@@ -38,21 +38,44 @@ def write_trail(model, person: int) -> None:
     rows = [
         (business, "business.amend", 3, {"decision_rule": ["non_binary", "guarded"]}, None),
         (site, "site.add", 1, None, site.pk),
-        (site, "site.amend", 2, {"name": ["Alder School", "Alder Annexe"], "area": ["North", "South"], "paper": ["A4", "Letter"]},
-         site.pk),
-        (site, "site.amend", 4, {"time_zone": ["Europe/London", "Europe/Dublin"], "closed": ["False", "True"]}, site.pk),
+        (
+            site,
+            "site.amend",
+            2,
+            {"name": ["Alder School", "Alder Annexe"], "area": ["North", "South"], "paper": ["A4", "Letter"]},
+            site.pk,
+        ),
+        (
+            site,
+            "site.amend",
+            4,
+            {"time_zone": ["Europe/London", "Europe/Dublin"], "closed": ["False", "True"]},
+            site.pk,
+        ),
         (site, "site.amend", 5, {}, site.pk),
         (probe, "probe.register", 2, None, site.pk),
         (probe, "probe.amend", 3, {"code": ["P1", "P2"], "limits": [["soup"], []]}, site.pk),
-        (probe, "probe.amend", 6, {"code": ["P2", "P3"], "tolerance_milli": ["1000", "1500"], "time_constant_s": ["None", "2.5"]},
-         site.pk),
-    ]  # fmt: skip
+        (
+            probe,
+            "probe.amend",
+            6,
+            {"code": ["P2", "P3"], "tolerance_milli": ["1000", "1500"], "time_constant_s": ["None", "2.5"]},
+            site.pk,
+        ),
+    ]
     for row, action, day, changes, place in rows:
         model("audit", "Entry").objects.create(
-            action=action, subject_type=row._meta.label_lower, subject_id=row.pk, subject="x", actor="x", actor_id=person,
-            site_id=place, at=NOON + timedelta(days=day), reason=WHY if changes else "",
+            action=action,
+            subject_type=row._meta.label_lower,
+            subject_id=row.pk,
+            subject="x",
+            actor="x",
+            actor_id=person,
+            site_id=place,
+            at=NOON + timedelta(days=day),
+            reason=WHY if changes else "",
             data={} if changes is None else {"changes": changes},
-        )  # fmt: skip
+        )
 
 
 def said() -> dict:
@@ -64,9 +87,11 @@ def said() -> dict:
             "is_recorded": row.is_recorded(),
             "former": row.former == former_of(facts, row.dated),
             "facts": [[(each.recorded_at - NOON).days, each.recorded_by_id, each.reason] for each in facts],
-            "then": [[str(getattr(row.as_of(NOON + timedelta(days=day, hours=1)), name)) for day in (0, 2, 4, 6)]
-                     for name in row.dated[:4]],
-        }  # fmt: skip
+            "then": [
+                [str(getattr(row.as_of(NOON + timedelta(days=day, hours=1)), name)) for day in (0, 2, 4, 6)]
+                for name in row.dated[:4]
+            ],
+        }
     site = Site.objects.get()
     told["known"] = [
         [site.as_known_at(NOON + timedelta(days=day)).area.name, site.as_known_at(NOON + timedelta(days=day)).closed]

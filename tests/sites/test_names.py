@@ -119,9 +119,11 @@ def test_of_two_changes_made_at_once_the_second_goes_by_the_first(world):
 
 NOW = timezone.now()
 CHANGES = [
-    PersonName(recorded_at=NOW - timedelta(days=days), name=name, initials=name[0], former_name=former, former_initials="X")
+    PersonName(
+        recorded_at=NOW - timedelta(days=days), name=name, initials=name[0], former_name=former, former_initials="X"
+    )
     for days, name, former in ((20, "B", "A"), (10, "C", "B"))
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("days", "name"), [(30, "A"), (20, "A"), (19.999, "B"), (10, "B"), (9.999, "C"), (0, "C")])

@@ -43,8 +43,13 @@ def sign_in(client, person, password):
 
 
 def added(world):
-    return {"name": "Ada Brook", "initials": "AB", "email": "ada@example.test", "place": f"site-{world.site.pk}",
-            "role": Role.COOK.value}  # fmt: skip
+    return {
+        "name": "Ada Brook",
+        "initials": "AB",
+        "email": "ada@example.test",
+        "place": f"site-{world.site.pk}",
+        "role": Role.COOK.value,
+    }
 
 
 def test_whoever_was_handed_a_link_chooses_a_password_and_signs_in(make, world):
@@ -114,13 +119,15 @@ def test_a_link_works_once(make, world):
 ENDS = {
     "a newer link": lambda w: actions.make_password_link(by=w.supervisor, person=w.cook),
     "another password": lambda w: actions.change_password(by=w.cook, password="silver-harbour-19"),
-    "another e-mail": lambda w: actions.amend_person(by=w.supervisor, person=w.cook, changes={"email": "c@example.test"}),
+    "another e-mail": lambda w: actions.amend_person(
+        by=w.supervisor, person=w.cook, changes={"email": "c@example.test"}
+    ),
     "a stop": lambda w: actions.stop_person(by=w.supervisor, person=w.cook, reason="left"),
     "a stop and a restart": lambda w: [
         actions.stop_person(by=w.supervisor, person=w.cook, reason="left"),
         actions.restart_person(by=w.supervisor, person=w.cook),
     ],
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("what", ENDS)

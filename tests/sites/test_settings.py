@@ -48,14 +48,24 @@ def test_what_comes_into_the_book_is_recorded_as_it_is(world):
     assert_rows_say_what_their_facts_say()
 
 
-changes_of_a_site = st.fixed_dictionaries({}, optional={
-    "name": st.sampled_from(["Alder", "Birch", "Cedar"]), "unit": st.sampled_from("CF"),
-    "time_zone": st.sampled_from(["Europe/London", "Pacific/Auckland", "UTC"]), "altitude_m": st.integers(0, 3),
-})  # fmt: skip
-changes_of_a_probe = st.fixed_dictionaries({}, optional={
-    "code": st.sampled_from(["A", "B", "C"]), "tolerance_milli": st.sampled_from([500, 1000, 1500]),
-    "time_constant_s": st.sampled_from([None, 1.5, 2.25]), "sensor": st.sampled_from(["unknown", "bimetal"]),
-})  # fmt: skip
+changes_of_a_site = st.fixed_dictionaries(
+    {},
+    optional={
+        "name": st.sampled_from(["Alder", "Birch", "Cedar"]),
+        "unit": st.sampled_from("CF"),
+        "time_zone": st.sampled_from(["Europe/London", "Pacific/Auckland", "UTC"]),
+        "altitude_m": st.integers(0, 3),
+    },
+)
+changes_of_a_probe = st.fixed_dictionaries(
+    {},
+    optional={
+        "code": st.sampled_from(["A", "B", "C"]),
+        "tolerance_milli": st.sampled_from([500, 1000, 1500]),
+        "time_constant_s": st.sampled_from([None, 1.5, 2.25]),
+        "sensor": st.sampled_from(["unknown", "bimetal"]),
+    },
+)
 
 
 @given(st.lists(st.tuples(changes_of_a_site, changes_of_a_probe, st.booleans()), max_size=5))
@@ -172,15 +182,20 @@ def test_changes_are_told_in_the_words_of_the_forms(world):
     amend_site(by=world.supervisor, site=world.site, changes=changes)
     told = {label: (old, new) for _, (label, old, new) in site_changes(world.site)}
     assert told == {
-        "altitude in metres": ("0", "1"), "closed on public holidays": ("no", "yes"), "country": ("nothing", "IE"),
-        "temperatures shown in": ("°C", "°F"), "area": ("North", "South"),
-    }  # fmt: skip
+        "altitude in metres": ("0", "1"),
+        "closed on public holidays": ("no", "yes"),
+        "country": ("nothing", "IE"),
+        "temperatures shown in": ("°C", "°F"),
+        "area": ("North", "South"),
+    }
     particulars = {"sensor": "bimetal", "tolerance_milli": 500, "time_constant_s": 2.5, "lowest_milli": -20_000}
     amend(by=world.manager, probe=world.probe, changes=particulars)
     assert {label: (old, new) for _, (label, old, new) in probe_changes([world.probe.pk], "C")} == {
-        "kind of sensor": ("thermistor", "bimetal dial"), "tolerance": ("1.00 °C", "0.50 °C"),
-        "time constant in seconds": ("nothing", "2.5"), "lowest temperature": ("−40.0 °C", "−20.0 °C"),
-    }  # fmt: skip
+        "kind of sensor": ("thermistor", "bimetal dial"),
+        "tolerance": ("1.00 °C", "0.50 °C"),
+        "time constant in seconds": ("nothing", "2.5"),
+        "lowest temperature": ("−40.0 °C", "−20.0 °C"),
+    }
     amend_business(by=world.supervisor, business=world.business, changes={"decision_rule": "simple"}, reason=WHY)
     ((_, (label, old, _)),) = business_changes(world.business)
     assert (label, old) == ("rule for verdicts", "In tolerance up to its edge; near the edge, check again soon")

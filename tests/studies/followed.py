@@ -66,11 +66,15 @@ class _Told:
         allowed, exact = np.array(self.allowed), np.array(self.exact)
         weights, free = np.array(self.days) / allowed, allowed < LONGEST
         return Followed(
-            name=name, checks=len(self.good), attained=float(np.mean(self.good)), days=float(np.median(self.days)),
-            allowed=float(np.median(allowed)), exact=float(np.average(exact, weights=weights)),
+            name=name,
+            checks=len(self.good),
+            attained=float(np.mean(self.good)),
+            days=float(np.median(self.days)),
+            allowed=float(np.median(allowed)),
+            exact=float(np.average(exact, weights=weights)),
             free=float(np.average(exact[free], weights=weights[free])) if free.any() else None,
             adjust=self.adjusted / (self.adjusted + len(self.good)),
-        )  # fmt: skip
+        )
 
 
 def follow_rates(size: int, seed: int, rate: float) -> Followed:

@@ -151,10 +151,18 @@ def _followed(result: Result) -> str:
         "adjust at once",
     )
     rows = [
-        (each.name, each.checks, f"{each.days:g}", _percent(each.attained), f"{each.allowed:.3g}", _percent(each.exact),
-         "–" if each.free is None else _percent(each.free), _percent(each.adjust))
+        (
+            each.name,
+            each.checks,
+            f"{each.days:g}",
+            _percent(each.attained),
+            f"{each.allowed:.3g}",
+            _percent(each.exact),
+            "–" if each.free is None else _percent(each.free),
+            _percent(each.adjust),
+        )
         for each in (*result.rates, *result.drifts)
-    ]  # fmt: skip
+    ]
     return table(heads, rows)
 
 

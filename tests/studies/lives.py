@@ -94,28 +94,48 @@ def _percent(share: float, digits: int = 1) -> str:
 
 
 def _told(result: Result) -> str:
-    heads = ("form", "probes in quarantine", "readings", "truth in range", "held, but broken", "broken, but held",
-             "undecided", *(f"oracle: {each.value}" for each in Knowledge), "ratio to each")  # fmt: skip
+    heads = (
+        "form",
+        "probes in quarantine",
+        "readings",
+        "truth in range",
+        "held, but broken",
+        "broken, but held",
+        "undecided",
+        *(f"oracle: {each.value}" for each in Knowledge),
+        "ratio to each",
+    )
     rows = [_row(each) for each in result.forms]
     oracles = [result.pooled(lambda each, k=k: each.oracles[k].undecided) for k in Knowledge]
-    rows.append((
-        "pooled", sum(each.lives for each in result.forms), sum(each.readings for each in result.forms),
-        _percent(result.pooled(lambda each: each.assessment.in_range)),
-        _percent(result.pooled(lambda each: each.assessment.held_wrong), 3),
-        _percent(result.pooled(lambda each: each.assessment.broken_wrong), 2),
-        _percent(result.pooled(lambda each: each.assessment.undecided)),
-        *map(_percent, oracles), " / ".join(f"{result.ratio(k):.2f}" for k in Knowledge),
-    ))  # fmt: skip
+    rows.append(
+        (
+            "pooled",
+            sum(each.lives for each in result.forms),
+            sum(each.readings for each in result.forms),
+            _percent(result.pooled(lambda each: each.assessment.in_range)),
+            _percent(result.pooled(lambda each: each.assessment.held_wrong), 3),
+            _percent(result.pooled(lambda each: each.assessment.broken_wrong), 2),
+            _percent(result.pooled(lambda each: each.assessment.undecided)),
+            *map(_percent, oracles),
+            " / ".join(f"{result.ratio(k):.2f}" for k in Knowledge),
+        )
+    )
     return "\n\n".join((_SETTING, table(heads, rows), _why(result), "![Undecided by form](plots/lives.svg)"))
 
 
 def _row(each: OfForm) -> tuple[object, ...]:
     shares, oracles = each.assessment, [each.oracles[k].undecided for k in Knowledge]
     return (
-        each.form.value, each.lives, each.readings, _percent(shares.in_range), _percent(shares.held_wrong, 3),
-        _percent(shares.broken_wrong, 2), _percent(shares.undecided), *map(_percent, oracles),
+        each.form.value,
+        each.lives,
+        each.readings,
+        _percent(shares.in_range),
+        _percent(shares.held_wrong, 3),
+        _percent(shares.broken_wrong, 2),
+        _percent(shares.undecided),
+        *map(_percent, oracles),
         " / ".join(f"{shares.undecided / share:.2f}" for share in oracles),
-    )  # fmt: skip
+    )
 
 
 _SETTING = f"""{FULL} probes of each form, checked every 1, 7 or 28 days up to {CHECKS} times with a display of 0.1 °C and

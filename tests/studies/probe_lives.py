@@ -185,13 +185,26 @@ def simulate(
     widths = np.array([b.half_width for b in BATHS])[bath]
     steam = error_at(checks, np.full_like(checks, STEAM), fault[:, None], hidden[:, None])
     return Lives(
-        form=form, every=every, tolerance=tolerance, fault=fault, hidden=hidden, boils=rng.random(size) < 0.3,
-        checked=checked, taken=taken, jump=event, event=event if form is Form.DROP else np.full(size, np.inf),
-        deviation=deviation, memory=memory, checks=checks, readings=zero[:, count + 1 :].reshape(taken.shape),
-        bath=bath, standard=np.array([b.standard for b in BATHS])[bath],
-        expanded=np.array([b.expanded for b in BATHS])[bath], found=_found(checks, widths, rng),
+        form=form,
+        every=every,
+        tolerance=tolerance,
+        fault=fault,
+        hidden=hidden,
+        boils=rng.random(size) < 0.3,
+        checked=checked,
+        taken=taken,
+        jump=event,
+        event=event if form is Form.DROP else np.full(size, np.inf),
+        deviation=deviation,
+        memory=memory,
+        checks=checks,
+        readings=zero[:, count + 1 :].reshape(taken.shape),
+        bath=bath,
+        standard=np.array([b.standard for b in BATHS])[bath],
+        expanded=np.array([b.expanded for b in BATHS])[bath],
+        found=_found(checks, widths, rng),
         boiled=_found(steam, BOILING.half_width, rng),
-    )  # fmt: skip
+    )
 
 
 def _check_times(form: Form, every: Array, event: Array, count: int, rng: np.random.Generator) -> Array:
@@ -207,9 +220,15 @@ def _check_times(form: Form, every: Array, event: Array, count: int, rng: np.ran
 
 
 def _path(
-    form: Form, times: Array, every: Array, tolerance: Array, event: Array, deviation: Array, memory: Array,
+    form: Form,
+    times: Array,
+    every: Array,
+    tolerance: Array,
+    event: Array,
+    deviation: Array,
+    memory: Array,
     rng: np.random.Generator,
-) -> Array:  # fmt: skip
+) -> Array:
     size = len(every)
     sign = rng.choice([-1.0, 1.0], size)
     level = tolerance * rng.uniform(-0.4, 0.4, size)

@@ -88,9 +88,18 @@ def quarantined(lives: Lives, rng: np.random.Generator) -> Quarantined:
     table = np.array(columns, dtype=float).reshape(-1, 10).T
     life, start, end, control, outcome = (table[i].astype(np.int64) for i in (0, 1, 2, 4, 9))
     return Quarantined(
-        life=life, start=start, end=end, at=table[3], control=control, truth=table[5], shown=table[6], low=table[7],
-        high=table[8], outcome=outcome, lives=shared,
-    )  # fmt: skip
+        life=life,
+        start=start,
+        end=end,
+        at=table[3],
+        control=control,
+        truth=table[5],
+        shown=table[6],
+        low=table[7],
+        high=table[8],
+        outcome=outcome,
+        lives=shared,
+    )
 
 
 @cache
@@ -123,12 +132,16 @@ def _sitting(lives: Lives, life: int, check: int) -> list[CheckFinding]:
         made.insert(0, (CheckKind.BOILING, STEAM, at - SITTING, lives.boiled, BOILING))
     return [
         CheckFinding(
-            at=when, kind=kind, reference=reference, stage=Stage.AS_FOUND, order=check,
+            at=when,
+            kind=kind,
+            reference=reference,
+            stage=Stage.AS_FOUND,
+            order=check,
             verdict=_verdict(round(float(found[life, check]), 1), bath, tolerance),
             key=str(check) if kind is CheckKind.ZERO else f"steam {check}",
         )
         for kind, reference, when, found, bath in made
-    ]  # fmt: skip
+    ]
 
 
 def moment(day: float) -> datetime:

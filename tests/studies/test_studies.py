@@ -14,9 +14,14 @@ SMALL = 250
 CHOSEN = [
     Stratum(resolution, 0.15, World.ASSUMED, bath, readings)
     for resolution, bath, readings in [
-        (0.1, "good", 1), (0.1, "poor", 3), (0.1, "good", 10), (1.0, "poor", 1), (1.0, "good", 3), (1.0, "poor", 10),
+        (0.1, "good", 1),
+        (0.1, "poor", 3),
+        (0.1, "good", 10),
+        (1.0, "poor", 1),
+        (1.0, "good", 3),
+        (1.0, "poor", 10),
     ]
-]  # fmt: skip
+]
 
 
 def named(stratum: Stratum) -> str:

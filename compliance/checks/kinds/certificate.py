@@ -65,14 +65,15 @@ class CertificateForm(AtSite):
     certificate_number = LineField(label="Number of the certificate", max_length=80)
     reference = TemperatureField(
         label="Reference temperature", initial="0", widget=TapNumber(), help_text="The point nearest to the ice point."
-    )  # fmt: skip
+    )
     error = TemperatureField(
-        label="Error of the probe", widget=TapNumber(),
+        label="Error of the probe",
+        widget=TapNumber(),
         help_text="What it showed minus the reference. A correction is the same with the other sign.",
-    )  # fmt: skip
+    )
     expanded = TemperatureField(
         label="Expanded uncertainty", widget=TapNumber(signed=False), help_text="As stated, for k = 2 or 95 %."
-    )  # fmt: skip
+    )
     note = note_field()
 
     field_order = ["key", "reason"]

@@ -59,8 +59,13 @@ def check_correct(request, pk):
 
 
 def _asked(check, form) -> dict:
-    return {"check": check, "probe": check.probe, "site": check.site, "form": form,
-            "back_url": reverse("check_detail", args=[check.pk])}  # fmt: skip
+    return {
+        "check": check,
+        "probe": check.probe,
+        "site": check.site,
+        "form": form,
+        "back_url": reverse("check_detail", args=[check.pk]),
+    }
 
 
 def _correction(check, data):

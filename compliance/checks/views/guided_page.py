@@ -68,12 +68,20 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
         return redirect(reverse(guidance.address, args=[probe.pk]) + "?go")
     draft, now = draft_of(request, probe, kind), timezone.now()
     context = {
-        "probe": probe, "site": probe.site, "draft": draft, "error": shown.error, "keep": shown.keep, "kind": kind,
-        "words": guidance.words, "title": f"{guidance.words.title}{probe.code}", "taps": taps_of(probe, kind, draft),
+        "probe": probe,
+        "site": probe.site,
+        "draft": draft,
+        "error": shown.error,
+        "keep": shown.keep,
+        "kind": kind,
+        "words": guidance.words,
+        "title": f"{guidance.words.title}{probe.code}",
+        "taps": taps_of(probe, kind, draft),
         "page_url": reverse(guidance.address, args=[probe.pk]),
         "unit_label": Unit(draft_numbers.unit_of(draft) if draft else probe.site.unit).label,
-        "start_template": f"checks/{kind}/start.html", "bath": shared_bath.bath_of(draft) if draft else [],
-    }  # fmt: skip
+        "start_template": f"checks/{kind}/start.html",
+        "bath": shared_bath.bath_of(draft) if draft else [],
+    }
     if draft is None:
         context |= {"phase": "start", "unfit": KINDS[kind].unfit(probe)}
     elif drafts.is_abandoned(draft, now) and not shown.resume:

@@ -38,10 +38,18 @@ def probe_add(request):
         if probe:
             messages.success(request, f"{probe} is in the book. Check it at zero before its readings can be relied on.")
             return redirect("probe_detail", probe.pk)
-    return render(request, "probes/probe_form.html", {
-        "form": form, "title": "Add a probe", "lead": str(site), "submit_label": "Add the probe",
-        "back_url": reverse("probe_list"), "back_label": "Probes",
-    })  # fmt: skip
+    return render(
+        request,
+        "probes/probe_form.html",
+        {
+            "form": form,
+            "title": "Add a probe",
+            "lead": str(site),
+            "submit_label": "Add the probe",
+            "back_url": reverse("probe_list"),
+            "back_label": "Probes",
+        },
+    )
 
 
 def site_item(site) -> dict:
@@ -57,10 +65,18 @@ def probe_edit(request, pk):
         if not form.errors:
             messages.success(request, f"{probe} is saved.")
             return redirect("probe_detail", pk)
-    return render(request, "probes/probe_form.html", {
-        "form": form, "title": f"Probe {probe.code}", "lead": str(probe.site), "submit_label": "Save",
-        "back_url": reverse("probe_detail", args=[pk]), "back_label": "The probe",
-    })  # fmt: skip
+    return render(
+        request,
+        "probes/probe_form.html",
+        {
+            "form": form,
+            "title": f"Probe {probe.code}",
+            "lead": str(probe.site),
+            "submit_label": "Save",
+            "back_url": reverse("probe_detail", args=[pk]),
+            "back_label": "The probe",
+        },
+    )
 
 
 @require_http_methods(FORM)
@@ -73,8 +89,17 @@ def probe_move(request, pk):
             messages.success(request, f"{probe} is at {placement.site}. Its readings stay where they were taken.")
             return redirect("probe_detail", pk)
     back = reverse("probe_detail", args=[pk])
-    return render(request, "probes/probe_move.html", {
-        "form": form, "probe": probe, "title": f"Move probe {probe.code}", "back_url": back, "back_label": "The probe",
-        "cancel_url": back,
-        "facts": [("Now at", str(probe.site))], "submit_label": "Move it",
-    })  # fmt: skip
+    return render(
+        request,
+        "probes/probe_move.html",
+        {
+            "form": form,
+            "probe": probe,
+            "title": f"Move probe {probe.code}",
+            "back_url": back,
+            "back_label": "The probe",
+            "cancel_url": back,
+            "facts": [("Now at", str(probe.site))],
+            "submit_label": "Move it",
+        },
+    )

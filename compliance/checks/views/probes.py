@@ -49,10 +49,14 @@ def probe_list(request):
     table.pager = page
     active = sum(1 for name in ("code", "site", "standing", "use") if request.GET.get(name))
     context = {
-        "table": table, "form": chosen.form, "active": active, "reset_url": reverse("probe_list"),
-        "add_url": address("probe_add") if manages else None, "none": not (rows or active or request.GET),
+        "table": table,
+        "form": chosen.form,
+        "active": active,
+        "reset_url": reverse("probe_list"),
+        "add_url": address("probe_add") if manages else None,
+        "none": not (rows or active or request.GET),
         "add_site": address("site_add") if not manages and areas_of(request.user).exists() else None,
-    }  # fmt: skip
+    }
     return render(request, "checks/probe_list.html", context)
 
 
@@ -86,13 +90,22 @@ def probe_detail(request, pk):
     stays = Placement.objects.filter(probe=probe).select_related("site").prefetch_related("recorded_by__names")
     placements = PlacementTable(stays.order_by("-starts_at", "-pk")[:50])
     context = {
-        "probe": probe, "site": site, "standing": standing_of(probe), "checks": table, "facts": _facts(probe, now),
-        "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR), "placements": placements,
-        "about": _about(probe), "picture": _picture(probe, history, events, now), "notices": _notices(request, probe, role),
+        "probe": probe,
+        "site": site,
+        "standing": standing_of(probe),
+        "checks": table,
+        "facts": _facts(probe, now),
+        "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR),
+        "placements": placements,
+        "about": _about(probe),
+        "picture": _picture(probe, history, events, now),
+        "notices": _notices(request, probe, role),
         "changes": lines_of(probe_changes([pk], site.unit), site.zone),
-        "actions": _actions(probe, role), "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
-        "outlook_url": address("probe_outlook", pk), "outlook_part_url": address("probe_outlook_part", pk),
-    }  # fmt: skip
+        "actions": _actions(probe, role),
+        "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
+        "outlook_url": address("probe_outlook", pk),
+        "outlook_part_url": address("probe_outlook_part", pk),
+    }
     return render(request, "checks/probe_detail.html", context)
 
 
@@ -140,15 +153,33 @@ def _about(probe: Probe) -> list[tuple]:
 def _notices(request, probe: Probe, role: int) -> list[dict]:
     notices, begun = [], drafts.of(probe)
     if any(draft.outside_since for draft in begun):
-        notices.append({"tone": "bad", "heading": "Do not use it", "text": "A check that is not finished shows a number beyond "
-                        "what is allowed."})  # fmt: skip
+        notices.append(
+            {
+                "tone": "bad",
+                "heading": "Do not use it",
+                "text": "A check that is not finished shows a number beyond what is allowed.",
+            }
+        )
     for draft in (each for each in begun if each.person_id == request.user.pk and role >= Role.COOK):
         page = reverse(drafts.guidance_of(draft).address, args=[probe.pk])
-        notices.append({"tone": "info", "heading": f"You have begun a check of its {draft.get_kind_display()}", "text": "",
-                        "url": page, "link": "Go on with it"})  # fmt: skip
+        notices.append(
+            {
+                "tone": "info",
+                "heading": f"You have begun a check of its {draft.get_kind_display()}",
+                "text": "",
+                "url": page,
+                "link": "Go on with it",
+            }
+        )
     if probe.withdrawn:
-        notices.append({"tone": "caution", "heading": "Withdrawn from use", "text": "Label it and keep it apart. "
-                        "When it comes back, record that it was returned to use and check it."})  # fmt: skip
+        notices.append(
+            {
+                "tone": "caution",
+                "heading": "Withdrawn from use",
+                "text": "Label it and keep it apart. "
+                "When it comes back, record that it was returned to use and check it.",
+            }
+        )
     standing = standing_of(probe)
     tone, text = MEANS[Standing(standing)]
     if standing in (Standing.PENDING, Standing.PROVEN) and probe.state.at_once_because:

@@ -17,4 +17,4 @@ class Migration(migrations.Migration):
         migrations.AddIndex("notice", models.Index(
             condition=models.Q(("state", "sent")), fields=["sent_at"], name="notice_sent"
         )),
-    ]  # fmt: skip
+    ]

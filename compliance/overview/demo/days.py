@@ -153,11 +153,20 @@ def _reading(hour: Hour, life: Life, item: str, truth: float, taken_at: datetime
     typed = life.instrument.shows(truth, taken_at)
     by = (setting.cooks if chance.random() < 0.75 else setting.managers)[story.name]
     return Reading(
-        key=form_key(setting.sites[story.name].pk, UUID(int=chance.getrandbits(128), version=4)), probe=life.probe,
+        key=form_key(setting.sites[story.name].pk, UUID(int=chance.getrandbits(128), version=4)),
+        probe=life.probe,
         site=setting.sites[story.name],
-        limit_version=hour.version, item=item, typed=typed, unit=Unit.CELSIUS, value_milli=read_typed(typed, Unit.CELSIUS),
-        hold_s=hold_s, taken_at=taken_at, taken_by=by, recorded_by=by, recorded_at=taken_at + timedelta(seconds=40),
-    )  # fmt: skip
+        limit_version=hour.version,
+        item=item,
+        typed=typed,
+        unit=Unit.CELSIUS,
+        value_milli=read_typed(typed, Unit.CELSIUS),
+        hold_s=hold_s,
+        taken_at=taken_at,
+        taken_by=by,
+        recorded_by=by,
+        recorded_at=taken_at + timedelta(seconds=40),
+    )
 
 
 def _store(batch: list[Reading]) -> int:

@@ -94,10 +94,16 @@ def correct_some(setting: Setting) -> None:
     for reading in (first, second):
         with clock.pretend(reading.taken_at + timedelta(minutes=6)):
             data = ReadingData(
-                key=_key(reading), probe=reading.probe, site=reading.site, limit=reading.limit_version.limit,
-                item=reading.item, typed=_slipped(reading), unit=reading.unit, taken_at=reading.taken_at,
+                key=_key(reading),
+                probe=reading.probe,
+                site=reading.site,
+                limit=reading.limit_version.limit,
+                item=reading.item,
+                typed=_slipped(reading),
+                unit=reading.unit,
+                taken_at=reading.taken_at,
                 hold_s=reading.hold_s,
-            )  # fmt: skip
+            )
             readings.correct(by=reading.taken_by, reading=reading, reason="Typed into the wrong line.", data=data)
     with clock.pretend(third.taken_at + timedelta(minutes=9)):
         readings.void(

@@ -93,17 +93,27 @@ def _come(life: Life, at: datetime) -> None:
 
 
 def check(
-    life: Life, at: datetime, *, stage: str = Stage.AS_FOUND, bath: Preparation | None = None, note: str = "",
+    life: Life,
+    at: datetime,
+    *,
+    stage: str = Stage.AS_FOUND,
+    bath: Preparation | None = None,
+    note: str = "",
     entered_at: datetime | None = None,
-) -> Check:  # fmt: skip
+) -> Check:
     site = life.setting.sites[life.site_at(at)]
     with clock.pretend(entered_at or at + TYPED_IN):
         by = _checker(life, site)
         data = ZeroData(
-            key=UUID(int=life.chance.getrandbits(128), version=4), site=site,
-            stage=stage, checked_at=at, preparation=bath or life.chance.choice([GOOD_BATH, GOOD_BATH, GOOD_BATH, HASTY_BATH]),
-            readings=life.instrument.in_ice(at, life.chance), immersion_mm=life.chance.choice([60, 70, 80, 100]), note=note,
-        )  # fmt: skip
+            key=UUID(int=life.chance.getrandbits(128), version=4),
+            site=site,
+            stage=stage,
+            checked_at=at,
+            preparation=bath or life.chance.choice([GOOD_BATH, GOOD_BATH, GOOD_BATH, HASTY_BATH]),
+            readings=life.instrument.in_ice(at, life.chance),
+            immersion_mm=life.chance.choice([60, 70, 80, 100]),
+            note=note,
+        )
         made = checks.record(by=by, probe=life.probe, data=data)
     if made.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:
         _after_failure(life, made)
@@ -173,9 +183,12 @@ def _wandered(life: Life) -> None:
 
 def _move(life: Life, at: datetime, to: str) -> None:
     probes.move(
-        by=life.setting.managers[life.story.site], probe=life.probe, site=life.setting.sites[to], starts_at=at,
+        by=life.setting.managers[life.story.site],
+        probe=life.probe,
+        site=life.setting.sites[to],
+        starts_at=at,
         reason="Lent to the school next door.",
-    )  # fmt: skip
+    )
     recut(lock(life.probe))
     life.moves.append((at, to))
     _leave(life, life.setting.today)
@@ -199,8 +212,11 @@ def _withdraw(life: Life, at: datetime) -> None:
 
 
 STORIES = {
-    "dropped": _dropped, "adjusted_unchecked": _adjusted_unchecked, "wandered": _wandered, "withdrawn": _withdrawn,
-}  # fmt: skip
+    "dropped": _dropped,
+    "adjusted_unchecked": _adjusted_unchecked,
+    "wandered": _wandered,
+    "withdrawn": _withdrawn,
+}
 
 
 def _still_bath_then_good(life: Life, at: datetime) -> None:
@@ -223,6 +239,7 @@ def _failed_in_a_bad_bath(life: Life, at: datetime) -> None:
 
 def _void(life: Life, failed: Check) -> None:
     checks.void_check(
-        by=life.setting.supervisor_of(life.story.site), check=failed,
+        by=life.setting.supervisor_of(life.story.site),
+        check=failed,
         reason="The ice had melted to water in the meantime; seen by the manager and repeated at once in a new bath.",
-    )  # fmt: skip
+    )

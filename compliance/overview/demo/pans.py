@@ -41,10 +41,14 @@ def boil(probe: Probe, site: Site, by: Person, instrument: SimulatedProbe, at: d
     readings = instrument.in_boiling(at, saturation_temperature(here), chance)
     with clock.pretend(at + timedelta(minutes=2)):
         data = BoilingData(
-            key=UUID(int=chance.getrandbits(128), version=4), site=site, stage=Stage.AS_FOUND,
-            checked_at=at, preparation=PANS[chance.random() < 0.4],
+            key=UUID(int=chance.getrandbits(128), version=4),
+            site=site,
+            stage=Stage.AS_FOUND,
+            checked_at=at,
+            preparation=PANS[chance.random() < 0.4],
             surroundings=Surroundings(source=source, pressure=shown, altitude=float(site.altitude_m)),
-            typed_pressure=(f"{shown / 100:.0f}", "hPa"), readings=readings,
+            typed_pressure=(f"{shown / 100:.0f}", "hPa"),
+            readings=readings,
             immersion_mm=chance.choice([60, 70, 80]),
-        )  # fmt: skip
+        )
         return checks.record(by=by, probe=probe, data=data)

@@ -58,9 +58,12 @@ def _holidays(setting: Setting, name: str) -> None:
     for ahead, weeks, why in HOLIDAYS:
         first = monday + 7 * DAY * ahead
         planning.add_closure(
-            by=setting.managers[name], site=setting.sites[name], first_day=first, last_day=first + DAY * (7 * weeks - 3),
+            by=setting.managers[name],
+            site=setting.sites[name],
+            first_day=first,
+            last_day=first + DAY * (7 * weeks - 3),
             why=why,
-        )  # fmt: skip
+        )
 
 
 def _days_off_at_homes(setting: Setting) -> None:
@@ -99,9 +102,13 @@ def day_of_checks(setting: Setting, name: str) -> date:
 
 def _on_weekdays(setting: Setting, name: str, weekdays: int, reason: str) -> None:
     planning.change_plan(
-        by=setting.managers[name], site=setting.sites[name], pattern="weekdays", weekdays=weekdays, before_service=True,
+        by=setting.managers[name],
+        site=setting.sites[name],
+        pattern="weekdays",
+        weekdays=weekdays,
+        before_service=True,
         reason=reason,
-    )  # fmt: skip
+    )
 
 
 def put_changes(setting: Setting, agenda: Agenda) -> None:
@@ -124,6 +131,10 @@ def _every_day(setting: Setting, code: str) -> None:
 
 def _thermistors_sooner(setting: Setting, name: str) -> None:
     planning.change_plan(
-        by=setting.managers[name], site=setting.sites[name], sensor="thermistor", every_days=3, before_service=True,
+        by=setting.managers[name],
+        site=setting.sites[name],
+        sensor="thermistor",
+        every_days=3,
+        before_service=True,
         reason="One of them drifted.",
-    )  # fmt: skip
+    )

@@ -107,10 +107,16 @@ def _add_site(setting: Setting, story: SiteStory) -> None:
     boss = setting.supervisors[story.area]
     area = boss.memberships.get().area
     site = sites.add_site(
-        by=boss, area=area, name=story.name, address=story.address, altitude_m=story.altitude_m,
-        time_zone=setting.scenario.time_zone, country=setting.scenario.country, subdivision=setting.scenario.subdivision,
+        by=boss,
+        area=area,
+        name=story.name,
+        address=story.address,
+        altitude_m=story.altitude_m,
+        time_zone=setting.scenario.time_zone,
+        country=setting.scenario.country,
+        subdivision=setting.scenario.subdivision,
         closed_on_holidays=not story.serves_daily,
-    )  # fmt: skip
+    )
     email = SIGN_INS["manager"] if not setting.managers else _email(story.manager)
     setting.sites[story.name], setting.stories[story.name] = site, story
     setting.managers[story.name] = _add_person(story.manager, Role.MANAGER, email, by=boss, site=site)
@@ -132,19 +138,30 @@ def add_probe(setting: Setting, story: ProbeStory, starts_at: datetime) -> Probe
     """A probe comes into use."""
     chosen = [setting.limits[story.site, code] for code in RULES[story.use]]
     setting.probes[story.code] = probe = probes.register(
-        by=setting.managers[story.site], site=setting.sites[story.site], code=story.code, limits=chosen,
-        starts_at=starts_at, description=story.description, sensor=story.sensor,
-        resolution_milli=story.resolution_milli, stem_diameter_mm=story.stem_diameter_mm,
-    )  # fmt: skip
+        by=setting.managers[story.site],
+        site=setting.sites[story.site],
+        code=story.code,
+        limits=chosen,
+        starts_at=starts_at,
+        description=story.description,
+        sensor=story.sensor,
+        resolution_milli=story.resolution_milli,
+        stem_diameter_mm=story.stem_diameter_mm,
+    )
     return probe
 
 
 def _add_person(name: str, role: int, email: str, *, by, **where) -> Person:
     initials = "".join(word[0] for word in name.replace("-", " ").split()).upper()
     return sites.add_person(
-        by=by, email=email, name=name, initials=initials, role=role,
-        password=PASSWORD if email in SIGN_INS.values() else None, **where,
-    )  # fmt: skip
+        by=by,
+        email=email,
+        name=name,
+        initials=initials,
+        role=role,
+        password=PASSWORD if email in SIGN_INS.values() else None,
+        **where,
+    )
 
 
 def _email(name: str) -> str:

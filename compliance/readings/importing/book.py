@@ -173,10 +173,13 @@ class Book:
             clock = clocks.setdefault(site.zone, Clock(site.zone, self.now))
             place = _place(site, instruments[site.area.business_id], rules[site.pk], clock)
             pairs += [(site.name, place), (f"{site.area.name} / {site.name}", place)]
-        self.places = ReadOnce(Names(
-            pairs, "there is no site “{}” where you may record readings",
-            "several sites are called “{}”; write the area before it, like North / Mill School",
-        ))  # fmt: skip
+        self.places = ReadOnce(
+            Names(
+                pairs,
+                "there is no site “{}” where you may record readings",
+                "several sites are called “{}”; write the area before it, like North / Mill School",
+            )
+        )
         self.people = ReadOnce(Names(_people(sites, by), "nobody here has the e-mail “{}”", ""))
         self.values = {unit: ReadOnce(_values_in(unit)) for unit in Unit.values}
         self.items = ReadOnce(read_item)

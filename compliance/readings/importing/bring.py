@@ -67,9 +67,13 @@ def preview(file, by: Person, business: Business | None = None) -> Preview:
 
 @trail.action("reading.import")
 def import_file(
-    *, by: Person, file_name: str, content: bytes, business: Business | None = None,
+    *,
+    by: Person,
+    file_name: str,
+    content: bytes,
+    business: Business | None = None,
     progress: Callable[[int], object] = lambda lines: None,
-) -> Import:  # fmt: skip
+) -> Import:
     """Bring in all good rows of a file, open the deviations of those beyond their limit, and keep why others were refused.
 
     A reading that is in the record already is passed over, so the same file twice adds nothing; one that is there with
@@ -82,15 +86,33 @@ def import_file(
     if not found.rows:
         raise FileRefused("The file has a header and no rows. Add the readings and send it again.")
     made = Import.objects.create(
-        pk=source, recorded_by=by, recorded_at=now, file_name=file_name[-200:], digest=sha256(content).hexdigest(),
-        site_id=next(iter(found.sites)) if len(found.sites) == 1 else None, sites=sorted(found.sites), rows=found.rows,
-        added=added, known=found.good - added, breaches=deviations, refused=[list(told) for told in found.bad[:MOST_KEPT]],
+        pk=source,
+        recorded_by=by,
+        recorded_at=now,
+        file_name=file_name[-200:],
+        digest=sha256(content).hexdigest(),
+        site_id=next(iter(found.sites)) if len(found.sites) == 1 else None,
+        sites=sorted(found.sites),
+        rows=found.rows,
+        added=added,
+        known=found.good - added,
+        breaches=deviations,
+        refused=[list(told) for told in found.bad[:MOST_KEPT]],
         doubts=[list(told) for told in found.doubts[:MOST_KEPT]],
-    )  # fmt: skip
+    )
     trail.note(
-        "reading.import", by=by, subject=made, site_id=made.site_id, rows=made.rows, added=added, known=made.known,
-        refused=len(found.bad), deviations=deviations, digest=made.digest, sites=made.sites,
-    )  # fmt: skip
+        "reading.import",
+        by=by,
+        subject=made,
+        site_id=made.site_id,
+        rows=made.rows,
+        added=added,
+        known=made.known,
+        refused=len(found.bad),
+        deviations=deviations,
+        digest=made.digest,
+        sites=made.sites,
+    )
     return made
 
 

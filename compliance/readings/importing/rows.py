@@ -82,17 +82,38 @@ def row_reader(table: FileTable, book: Book) -> Callable[[list[str]], tuple]:
         if milli > version.top or milli < version.bottom or (hold is not None and hold < version.hold_s):
             told = version.pk, milli, hold, since
             why = reasons.get(told) or reasons.setdefault(told, breach(version.record, milli, hold, since))
-        if (at < instrument.quiet_from or place.pk != instrument.quiet_site
-                or not instrument.low <= milli <= instrument.high):  # fmt: skip
+        if (
+            at < instrument.quiet_from
+            or place.pk != instrument.quiet_site
+            or not instrument.low <= milli <= instrument.high
+        ):
             doubts = instrument.track.doubts(milli, place.pk, at)
         if (hold is None and version.hold_s) or (since is None and version.within_s):
             doubts = [*(doubts or ()), untimed(version.record, hold, since)]
         stored = str(at)
         key = row_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
         return (
-            key, instrument.pk, place.pk, version.pk, item, typed, unit, milli, hold, since, stored, people[taken_by],
-            read_note(note) if note else "", read_reason(despite) if despite else "", rule.pk, bool(taken_by.strip()),
-        ), why, doubts  # fmt: skip
+            (
+                key,
+                instrument.pk,
+                place.pk,
+                version.pk,
+                item,
+                typed,
+                unit,
+                milli,
+                hold,
+                since,
+                stored,
+                people[taken_by],
+                read_note(note) if note else "",
+                read_reason(despite) if despite else "",
+                rule.pk,
+                bool(taken_by.strip()),
+            ),
+            why,
+            doubts,
+        )
 
     return read
 

@@ -9,9 +9,21 @@ from django.db import connection
 from .rows import Batch
 
 COLUMNS = (
-    "key", "probe_id", "site_id", "limit_version_id", "item", "typed", "unit", "value_milli", "hold_s", "since_start_s",
-    "taken_at", "taken_by_id", "note", "used_despite",
-)  # fmt: skip
+    "key",
+    "probe_id",
+    "site_id",
+    "limit_version_id",
+    "item",
+    "typed",
+    "unit",
+    "value_milli",
+    "hold_s",
+    "since_start_s",
+    "taken_at",
+    "taken_by_id",
+    "note",
+    "used_despite",
+)
 PROBE, TAKEN_AT = COLUMNS.index("probe_id"), COLUMNS.index("taken_at")
 THEIRS = {name: f"i.{name}" for name in (*COLUMNS, "limit_id")}
 

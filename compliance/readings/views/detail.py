@@ -35,16 +35,26 @@ def detail_of(request, reading: Reading) -> dict:
     now = timezone.now()
     seen, others = seen_now(reading, span, now)
     return {
-        "reading": reading, "site": reading.site_then, "void": void, "deviation": deviation,
-        "verdict": first_words(seen, verdict_of(reading, why)), "usual_action": reading.limit_version.usual_action if why else "",
+        "reading": reading,
+        "site": reading.site_then,
+        "void": void,
+        "deviation": deviation,
+        "verdict": first_words(seen, verdict_of(reading, why)),
+        "usual_action": reading.limit_version.usual_action if why else "",
         "settled": bool(deviation) and not open_deviations([reading.site_id]).filter(pk=deviation.pk).exists(),
-        "standing": seen.standing, "standing_why": seen.standing_why,
+        "standing": seen.standing,
+        "standing_why": seen.standing_why,
         "doubts": track_of(reading.probe).doubts(reading.value_milli, reading.site_id, reading.taken_at),
-        "facts": facts_of(reading), "before": earlier(reading), "trail": told_trail(reading),
+        "facts": facts_of(reading),
+        "before": earlier(reading),
+        "trail": told_trail(reading),
         "late": is_late(reading.taken_at, reading.recorded_at, MADE_AT_THE_TIME),
-        "corrects": role >= Role.COOK and void is None, "voids": role >= Role.MANAGER and void is None,
-        "acts": role >= Role.MANAGER, "records": role >= Role.COOK, **links_of(reading, span, seen, others),
-    }  # fmt: skip
+        "corrects": role >= Role.COOK and void is None,
+        "voids": role >= Role.MANAGER and void is None,
+        "acts": role >= Role.MANAGER,
+        "records": role >= Role.COOK,
+        **links_of(reading, span, seen, others),
+    }
 
 
 def seen_now(reading: Reading, span, now) -> tuple[ReadingWorth, list]:

@@ -37,12 +37,19 @@ def deviation_list(request):
     if not done:
         table.empty_text = "Nothing waits: every deviation has its corrective action."
     template = "readings/rows.html" if request.htmx else "readings/deviation_list.html"
-    return render(request, template, {
-        "table": table, "form": chosen, "active": chosen.active, "lists": list_tabs("deviation_list"),
-        "tabs": tabs(request, done),
-        "state": "done" if done else "",
-        "reset_url": reverse("deviation_list") + ("?state=done" if done else ""),
-    })  # fmt: skip
+    return render(
+        request,
+        template,
+        {
+            "table": table,
+            "form": chosen,
+            "active": chosen.active,
+            "lists": list_tabs("deviation_list"),
+            "tabs": tabs(request, done),
+            "state": "done" if done else "",
+            "reset_url": reverse("deviation_list") + ("?state=done" if done else ""),
+        },
+    )
 
 
 def tabs(request, done: bool) -> list[dict]:
@@ -72,12 +79,21 @@ def deviation_detail(request, pk):
         if form.is_valid() and _act(request, deviation, form):
             messages.success(request, "What was done is in the record.")
             return redirect("deviation_detail", pk)
-    return render(request, "readings/deviation_detail.html", {
-        "deviation": deviation, "reading": reading, "form": form, "void": void, "facts": facts_of(reading),
-        "why": f"{sentence(deviation.why)}.", "state": "closed" if made and made[0].disposition != Disposition.HELD else "open",
-        "made": [act_facts(act, reading.site) for act in made],
-        "open_form": bool(form and (form.errors or not made or made[0].disposition == Disposition.HELD)),
-    })  # fmt: skip
+    return render(
+        request,
+        "readings/deviation_detail.html",
+        {
+            "deviation": deviation,
+            "reading": reading,
+            "form": form,
+            "void": void,
+            "facts": facts_of(reading),
+            "why": f"{sentence(deviation.why)}.",
+            "state": "closed" if made and made[0].disposition != Disposition.HELD else "open",
+            "made": [act_facts(act, reading.site) for act in made],
+            "open_form": bool(form and (form.errors or not made or made[0].disposition == Disposition.HELD)),
+        },
+    )
 
 
 def _act(request, deviation, form):
@@ -103,9 +119,12 @@ def told(request, made) -> dict:
 
 def act_facts(act, site) -> dict:
     facts = [
-        ("What was done", act.action), ("Why it happened", act.cause),
-        ("What became of the food", sentence(act.get_disposition_display())), ("Risk, and who was told", act.note),
-        ("Done", zoned_moment(act.done_at, site.zone)), ("Decided by", in_full(act.name_of("decided_by"))),
+        ("What was done", act.action),
+        ("Why it happened", act.cause),
+        ("What became of the food", sentence(act.get_disposition_display())),
+        ("Risk, and who was told", act.note),
+        ("Done", zoned_moment(act.done_at, site.zone)),
+        ("Decided by", in_full(act.name_of("decided_by"))),
         ("Entered", f"{zoned_moment(act.recorded_at, site.zone)} by {act.name_of()}"),
-    ]  # fmt: skip
+    ]
     return {"facts": [(label, value) for label, value in facts if value], "held": act.disposition == Disposition.HELD}

@@ -41,10 +41,17 @@ def reading_import(request):
             form.add_error("file", refused)
         else:
             return redirect("import_preview", keep(by=request.user, file_name=sent.name, content=content).key)
-    return render(request, "readings/reading_import.html", {
-        "form": form, "action": address_for_files(), "required": REQUIRED, "optional": OPTIONAL,
-        "sites": [s.name for s in sites.order_by("name")[:6]],
-    })  # fmt: skip
+    return render(
+        request,
+        "readings/reading_import.html",
+        {
+            "form": form,
+            "action": address_for_files(),
+            "required": REQUIRED,
+            "optional": OPTIONAL,
+            "sites": [s.name for s in sites.order_by("name")[:6]],
+        },
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -61,10 +68,19 @@ def import_preview(request, key):
     except FileRefused as refused:  # what it names may have changed since it was sent
         messages.error(request, " ".join(refused.messages))
         return redirect("reading_import")
-    return render(request, "readings/import_preview.html", {
-        "upload": upload, "found": found, "bad": lines(found.bad), "doubts": lines(found.doubts),
-        "tiles": tiles_of(found), "sample": sample_of(found), "shown": SHOWN,
-    })  # fmt: skip
+    return render(
+        request,
+        "readings/import_preview.html",
+        {
+            "upload": upload,
+            "found": found,
+            "bad": lines(found.bad),
+            "doubts": lines(found.doubts),
+            "tiles": tiles_of(found),
+            "sample": sample_of(found),
+            "shown": SHOWN,
+        },
+    )
 
 
 def answer(request, upload):
@@ -108,16 +124,32 @@ def moment(taken_at: str) -> datetime:
 @require_safe
 def import_detail(request, pk):
     made = get_import(request.user, pk)
-    return render(request, "readings/import_detail.html", {
-        "made": made, "zone": zone_of(made), "bad": lines(made.refused), "doubts": lines(made.doubts), "shown": SHOWN,
-        "tiles": [
-            {"value": made.added, "label": "readings added", "tone": "good" if made.added else "plain"},
-            {"value": made.known, "label": "in the record already", "tone": "plain"},
-            {"value": made.refused_count, "label": "rows refused", "tone": "bad" if made.refused_count else "plain"},
-            {"value": made.breaches, "label": "deviations opened", "tone": "bad" if made.breaches else "plain",
-             "url": reverse("deviation_list") if made.breaches else ""},
-        ],
-    })  # fmt: skip
+    return render(
+        request,
+        "readings/import_detail.html",
+        {
+            "made": made,
+            "zone": zone_of(made),
+            "bad": lines(made.refused),
+            "doubts": lines(made.doubts),
+            "shown": SHOWN,
+            "tiles": [
+                {"value": made.added, "label": "readings added", "tone": "good" if made.added else "plain"},
+                {"value": made.known, "label": "in the record already", "tone": "plain"},
+                {
+                    "value": made.refused_count,
+                    "label": "rows refused",
+                    "tone": "bad" if made.refused_count else "plain",
+                },
+                {
+                    "value": made.breaches,
+                    "label": "deviations opened",
+                    "tone": "bad" if made.breaches else "plain",
+                    "url": reverse("deviation_list") if made.breaches else "",
+                },
+            ],
+        },
+    )
 
 
 def zone_of(made):

@@ -31,11 +31,22 @@ def reading_page(request, form, doubts, **told):
     if "used_despite" in form.errors and not form["used_despite"].value():
         form.errors["used_despite"] = form.error_class([SAY_WHY])  # the box beside it says the rest
     all_the_same = AllTheSameForm(initial={"all_the_same": "all_the_same" in request.POST})
-    return render(request, "readings/reading_form.html", {
-        "form": form, "doubts": doubts, "all_the_same": all_the_same if doubts else None, "probe": probe,
-        "asks_why": asks_why, "about": limit_told(form), "site": form.site, "more_open": form.more_is_wrong,
-        "lack": None if form.is_bound else _lack(request.user, form), **told,
-    })  # fmt: skip
+    return render(
+        request,
+        "readings/reading_form.html",
+        {
+            "form": form,
+            "doubts": doubts,
+            "all_the_same": all_the_same if doubts else None,
+            "probe": probe,
+            "asks_why": asks_why,
+            "about": limit_told(form),
+            "site": form.site,
+            "more_open": form.more_is_wrong,
+            "lack": None if form.is_bound else _lack(request.user, form),
+            **told,
+        },
+    )
 
 
 def _lack(person, form) -> dict | None:
@@ -50,8 +61,12 @@ def _lack(person, form) -> dict | None:
     else:
         return None
     heading, text, label = words
-    return {"heading": heading, "text": text if manages else f"{text} The site's manager adds it.",
-            "url": url if manages else "", "label": label}  # fmt: skip
+    return {
+        "heading": heading,
+        "text": text if manages else f"{text} The site's manager adds it.",
+        "url": url if manages else "",
+        "label": label,
+    }
 
 
 def part_asked_for(request, form):

@@ -45,12 +45,19 @@ def reading_list(request):
     query = request.GET.copy()
     for name in ("after", "before"):
         query.pop(name, None)
-    return render(request, template, {
-        "table": table, "form": chosen, "active": chosen.active,
-        "export": f"{reverse('reading_export')}?{query.urlencode()}",
-        "tabs": list_tabs("reading_list"), "writes": sites_of(request.user, Role.COOK).exists(),
-        "reset_url": reverse("reading_list"),
-    })  # fmt: skip
+    return render(
+        request,
+        template,
+        {
+            "table": table,
+            "form": chosen,
+            "active": chosen.active,
+            "export": f"{reverse('reading_export')}?{query.urlencode()}",
+            "tabs": list_tabs("reading_list"),
+            "writes": sites_of(request.user, Role.COOK).exists(),
+            "reset_url": reverse("reading_list"),
+        },
+    )
 
 
 @require_safe
@@ -145,9 +152,13 @@ def reading_correct(request, pk):
         return notice
     url = reverse("reading_correct", args=[pk])
     form = CorrectForm(
-        request.POST or None, initial=told(reading) | asked(request), site=reading.site, person=request.user, url=url,
+        request.POST or None,
+        initial=told(reading) | asked(request),
+        site=reading.site,
+        person=request.user,
+        url=url,
         old=reading,
-    )  # fmt: skip
+    )
     if request.htmx and request.method == "GET":
         return part_asked_for(request, form)
     doubts = []
@@ -161,19 +172,30 @@ def reading_correct(request, pk):
             return redirect("reading_detail", new.pk)
     lead = f"{reading}, {reading.site}"
     return reading_page(
-        request, form, doubts, title="Correct a reading", lead=lead, submit_label="Save the correction",
+        request,
+        form,
+        doubts,
+        title="Correct a reading",
+        lead=lead,
+        submit_label="Save the correction",
         back_url=reverse("reading_detail", args=[pk]),
-    )  # fmt: skip
+    )
 
 
 def told(reading) -> dict:
     return {
-        "probe": reading.probe_id, "limit": reading.limit_version.limit_id, "item": reading.item, "typed": reading.typed,
-        "unit": reading.unit, "taken_at": reading.taken_at, "taken_by": reading.taken_by_id, "note": reading.note,
+        "probe": reading.probe_id,
+        "limit": reading.limit_version.limit_id,
+        "item": reading.item,
+        "typed": reading.typed,
+        "unit": reading.unit,
+        "taken_at": reading.taken_at,
+        "taken_by": reading.taken_by_id,
+        "note": reading.note,
         "hold_s": f"{reading.hold_s} s" if reading.hold_s is not None else "",
         "used_despite": reading.used_despite,
         "since_start_s": duration(reading.since_start_s) or "0 s" if reading.since_start_s is not None else "",
-    }  # fmt: skip
+    }
 
 
 def keep_seconds(form, reading) -> None:

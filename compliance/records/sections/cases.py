@@ -24,10 +24,15 @@ from ..formatting import between, joined, sentence, uncertainty, value
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Taken", points=70), Column("No.", points=33), Column("Food or unit", share=1.1), Column("Limit", share=1.2),
-    Column("Reading", align="right", points=52), Column("Could have been", align="center", points=74),
-    Column("The limit", points=54), Column("By", points=24),
-]  # fmt: skip
+    Column("Taken", points=70),
+    Column("No.", points=33),
+    Column("Food or unit", share=1.1),
+    Column("Limit", share=1.2),
+    Column("Reading", align="right", points=52),
+    Column("Could have been", align="center", points=74),
+    Column("The limit", points=54),
+    Column("By", points=24),
+]
 OUTCOMES = {"held": "held", "broken": "broken", "undecided": "cannot be told"}
 STATES = {"open": "readings are still to be decided on", "to_sign": "decided, not signed", "signed": "signed"}
 
@@ -164,11 +169,15 @@ class CaseRows:
         error = self._bounds.get(row.span)
         truth = true_range(row.milli, error) if error else None
         cells = (
-            moment(row.at, scope.zone), f"R{row.pk}", row.item, joined(demand(version)),
+            moment(row.at, scope.zone),
+            f"R{row.pk}",
+            row.item,
+            joined(demand(version)),
             value(row.typed, row.unit, row.milli, row.hold_s, row.since_start_s),
             between(*(truth or (None, None)), scope.site.unit),
-            self._outcome(row, version, error), scope.people.initials(row.by, row.recorded_at),
-        )  # fmt: skip
+            self._outcome(row, version, error),
+            scope.people.initials(row.by, row.recorded_at),
+        )
         return Row(cells, void=bool(row.void or row.replaced), note=self._note(row))
 
     def _outcome(self, row: Held, version: LimitVersion, error: ErrorBounds | None) -> str:

@@ -12,9 +12,14 @@ from sites.wording import business_changes, site_changes
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Set", points=72), Column("Of", points=62), Column("What", share=1), Column("Was", share=1.2), Column("Is", share=1.2),
-    Column("Why", share=1.4), Column("By", points=24),
-]  # fmt: skip
+    Column("Set", points=72),
+    Column("Of", points=62),
+    Column("What", share=1),
+    Column("Was", share=1.2),
+    Column("Is", share=1.2),
+    Column("Why", share=1.4),
+    Column("By", points=24),
+]
 EXPLAINED = (
     "Every line of this record says what was set at its time; its head, and what it says of a probe as a whole, what was set "
     "at the end of the period. A correction puts right what was wrong before: this record says what it says, and lists it "

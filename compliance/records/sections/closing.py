@@ -11,9 +11,12 @@ from ..scope import RecordScope
 
 SHOWN = ("doubt", "probe_hygiene", "ice_bath", "insertion")
 NAMES = [
-    Column("Until", points=92), Column("Called", share=1), Column("Since then", share=1), Column("Changed by", share=1),
+    Column("Until", points=92),
+    Column("Called", share=1),
+    Column("Since then", share=1),
+    Column("Changed by", share=1),
     Column("Why", share=1.2),
-]  # fmt: skip
+]
 EXPLAINED = (
     "Every line of this record gives the name that was borne when the line was written. These names were changed in the "
     "period, or after it and before this record was printed."

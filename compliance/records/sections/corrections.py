@@ -16,9 +16,12 @@ from ..formatting import error, value
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Struck out", points=92), Column("It said", share=1.2), Column("In its place", share=1.2), Column("Why", share=1.2),
+    Column("Struck out", points=92),
+    Column("It said", share=1.2),
+    Column("In its place", share=1.2),
+    Column("Why", share=1.2),
     Column("By", points=24),
-]  # fmt: skip
+]
 NOTHING = "nothing"
 
 

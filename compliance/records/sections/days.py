@@ -23,12 +23,18 @@ from ..scope import RecordScope, midnight
 HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
 CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]
 PLANS = [
-    Column("From", points=58), Column("For", share=1), Column("Checks at zero", share=1), Column("By", points=24),
-]  # fmt: skip
-OUT_OF_USE = [
-    Column("Probe", points=58), Column("From", points=72), Column("Until", points=72), Column("Why nothing fell due", share=1),
+    Column("From", points=58),
+    Column("For", share=1),
+    Column("Checks at zero", share=1),
     Column("By", points=24),
-]  # fmt: skip
+]
+OUT_OF_USE = [
+    Column("Probe", points=58),
+    Column("From", points=72),
+    Column("Until", points=72),
+    Column("Why nothing fell due", share=1),
+    Column("By", points=24),
+]
 CLOSED_FOR_GOOD = "closed for good, until it opens again"
 EXPLAINED = (
     "Nothing falls due on a day on which the site is closed; it moves to the next open day. A drop, a doubt, an adjustment, a "
@@ -122,8 +128,11 @@ def _closure(each: Closure, scope: RecordScope) -> Row:
     void = getattr(each, "void", None)
     note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
     cells = (
-        span_words(each.first_day, each.last_day), each.why, closure_scope(scope.named(each)), scope.people.initials_of(each)
-    )  # fmt: skip
+        span_words(each.first_day, each.last_day),
+        each.why,
+        closure_scope(scope.named(each)),
+        scope.people.initials_of(each),
+    )
     return Row(cells, void=void is not None, note=note)
 
 
@@ -149,9 +158,12 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
 def _out_of_use(scope: RecordScope) -> Iterator[Row]:
     """When probes that were here in the period were withdrawn, or at another site."""
     turns = Event.objects.filter(
-        probe__in=[here.probe.pk for here in scope.probes], kind__in=[EventKind.WITHDRAWN, EventKind.RETURNED],
-        void__isnull=True, at__lt=scope.end, recorded_at__lte=scope.now,
-    )  # fmt: skip
+        probe__in=[here.probe.pk for here in scope.probes],
+        kind__in=[EventKind.WITHDRAWN, EventKind.RETURNED],
+        void__isnull=True,
+        at__lt=scope.end,
+        recorded_at__lte=scope.now,
+    )
     ordered = groupby(turns.order_by("probe", "at", "pk"), key=lambda event: event.probe_id)
     by_probe = {pk: list(group) for pk, group in ordered}
     for here in scope.probes:

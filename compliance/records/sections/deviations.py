@@ -14,10 +14,14 @@ from ..scope import RecordScope
 from ..summary_counts import deviations_of
 
 COLUMNS = [
-    Column("No.", points=33), Column("Reading taken", points=80), Column("Food or unit", share=1.2),
-    Column("Limit", share=1.5), Column("Reading", align="right", points=56), Column("Probe", align="center", points=48),
+    Column("No.", points=33),
+    Column("Reading taken", points=80),
+    Column("Food or unit", share=1.2),
+    Column("Limit", share=1.5),
+    Column("Reading", align="right", points=56),
+    Column("Probe", align="center", points=48),
     Column("State", points=40),
-]  # fmt: skip
+]
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -51,10 +55,14 @@ def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
     void = hasattr(reading, "void")
     state = "void" if void else "closed" if deviation.acted else "open"
     cells = (
-        f"D{deviation.pk}", moment(reading.taken_at, scope.zone), reading.item, limit_in_words(version),
+        f"D{deviation.pk}",
+        moment(reading.taken_at, scope.zone),
+        reading.item,
+        limit_in_words(version),
         value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s),
-        reading.probe_then.code, state,
-    )  # fmt: skip
+        reading.probe_then.code,
+        state,
+    )
     why = f"R{reading.pk}: {sentence(deviation.why)}"
     if void:
         why += f" The reading is void: {sentence(reading.void.reason)}"

@@ -12,9 +12,13 @@ from ..formatting import sentence
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("When", points=72), Column("No.", points=30), Column("Probe", points=50), Column("What happened", share=1),
-    Column("Note", share=2), Column("By", points=24),
-]  # fmt: skip
+    Column("When", points=72),
+    Column("No.", points=30),
+    Column("Probe", points=50),
+    Column("What happened", share=1),
+    Column("Note", share=2),
+    Column("By", points=24),
+]
 
 
 def write(writer: Writer, scope: RecordScope) -> None:

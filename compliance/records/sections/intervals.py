@@ -12,9 +12,14 @@ from ..formatting import sentence
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Accepted", points=72), Column("Probe", points=50), Column("To be checked", share=1), Column("Before", share=1),
-    Column("Advised", share=1), Column("Aim", points=58), Column("By", points=24),
-]  # fmt: skip
+    Column("Accepted", points=72),
+    Column("Probe", points=50),
+    Column("To be checked", share=1),
+    Column("Before", share=1),
+    Column("Advised", share=1),
+    Column("Aim", points=58),
+    Column("By", points=24),
+]
 EXPLAINED = (
     "The days between checks that were set after advice. It is worked out from how the probe drifts and from how often checks "
     "of its kind fail; the aim is the share of checks that find it in tolerance. Nothing is set but by a person."
@@ -39,10 +44,14 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
 def _row(accepted: Acceptance, scope: RecordScope) -> Row:
     code = accepted.probe.particulars_at(accepted.recorded_at).code
     cells = (
-        moment(accepted.recorded_at, scope.zone), code, every(accepted.days_accepted).capitalize(),
-        every(accepted.days_before), every(accepted.days_advised), f"{accepted.target} of 100",
+        moment(accepted.recorded_at, scope.zone),
+        code,
+        every(accepted.days_accepted).capitalize(),
+        every(accepted.days_before),
+        every(accepted.days_advised),
+        f"{accepted.target} of 100",
         scope.people.initials_of(accepted),
-    )  # fmt: skip
+    )
     who = scope.people.full_of(accepted)
     why = f" against the advice: {sentence(accepted.why)}" if accepted.days_accepted != accepted.days_advised else "."
     return Row(cells, note=f"Accepted by {who}{why}")

@@ -14,9 +14,13 @@ from ..formatting import joined, sentence
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Limit and step", share=1.2), Column("Hazard", share=1.1), Column("Demands", share=1),
-    Column("Usual corrective action", share=1.6), Column("Source", share=1.5), Column("In force from", points=50),
-]  # fmt: skip
+    Column("Limit and step", share=1.2),
+    Column("Hazard", share=1.1),
+    Column("Demands", share=1),
+    Column("Usual corrective action", share=1.6),
+    Column("Source", share=1.5),
+    Column("In force from", points=50),
+]
 NOT_SEEN = {
     Origin.SEEN: "",
     Origin.MEMORY: "Check with your authority.",

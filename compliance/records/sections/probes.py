@@ -22,10 +22,16 @@ from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Made", points=49), Column("No.", points=30), Column("Stage", points=42), Column("Method and reference", share=1),
-    Column("Error, ± U", align="right", points=46), Column("Allowed", align="center", points=42),
-    Column("Verdict", points=58), Column("By", points=24), Column("Next due", points=49),
-]  # fmt: skip
+    Column("Made", points=49),
+    Column("No.", points=30),
+    Column("Stage", points=42),
+    Column("Method and reference", share=1),
+    Column("Error, ± U", align="right", points=46),
+    Column("Allowed", align="center", points=42),
+    Column("Verdict", points=58),
+    Column("By", points=24),
+    Column("Next due", points=49),
+]
 INTRODUCTION = (
     "Every probe that was placed, read or checked at the site in the period. Its checks at other sites are shown too, because "
     "they decide what its readings here are worth."
@@ -161,11 +167,16 @@ def _row(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check, faile
     unit, void = scope.site.unit, hasattr(check, "void")
     spread = "" if check.error_milli is None else f"\n{uncertainty(check.expanded_milli, unit)}"
     cells = (
-        moment(check.checked_at, scope.zone), f"C{check.pk}", check.get_stage_display().split(",")[0].capitalize(),
-        method(check, unit), error(check, unit) + spread, joined(show_spread(check.tolerance_milli, unit)),
-        check.get_verdict_display().capitalize(), scope.people.initials_of(check, "checked_by"),
+        moment(check.checked_at, scope.zone),
+        f"C{check.pk}",
+        check.get_stage_display().split(",")[0].capitalize(),
+        method(check, unit),
+        error(check, unit) + spread,
+        joined(show_spread(check.tolerance_milli, unit)),
+        check.get_verdict_display().capitalize(),
+        scope.people.initials_of(check, "checked_by"),
         "before use" if failed else _next_due(scope, plans, probe, check),
-    )  # fmt: skip
+    )
     strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
     return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check, failed)))
 

@@ -17,21 +17,45 @@ from ..formatting import limit_in_words, sentence, value
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Time", points=27), Column("No.", points=33), Column("Food or unit", share=1), Column("Limit", share=1.25),
-    Column("Reading", align="right", points=58), Column("Probe", align="center", points=48), Column("By", points=24),
+    Column("Time", points=27),
+    Column("No.", points=33),
+    Column("Food or unit", share=1),
+    Column("Limit", share=1.25),
+    Column("Reading", align="right", points=58),
+    Column("Probe", align="center", points=48),
+    Column("By", points=24),
     Column("Standing", points=54),
-]  # fmt: skip
+]
 FIELDS = {
-    "pk": "pk", "at": "taken_at", "item": "item", "version": "limit_version_id", "typed": "typed", "unit": "unit",
-    "milli": "value_milli", "hold_s": "hold_s", "since_s": "since_start_s",
-    "probe": "probe_id", "by": "taken_by_id", "standing": "standing",
-    "fitness": "fitness", "despite": "used_despite",
-    "recorded_at": "recorded_at", "recorded_by": "recorded_by_id", "note": "note", "file": "source_id",
-    "deviation": "deviation__pk", "beyond": "deviation__why", "corrects": "corrects__voids_id", "void": "void__reason",
-    "voided_at": "void__recorded_at", "voided_by": "void__recorded_by_id", "new": "void__replacement_id",
-    "new_typed": "void__replacement__typed", "new_unit": "void__replacement__unit",
+    "pk": "pk",
+    "at": "taken_at",
+    "item": "item",
+    "version": "limit_version_id",
+    "typed": "typed",
+    "unit": "unit",
+    "milli": "value_milli",
+    "hold_s": "hold_s",
+    "since_s": "since_start_s",
+    "probe": "probe_id",
+    "by": "taken_by_id",
+    "standing": "standing",
+    "fitness": "fitness",
+    "despite": "used_despite",
+    "recorded_at": "recorded_at",
+    "recorded_by": "recorded_by_id",
+    "note": "note",
+    "file": "source_id",
+    "deviation": "deviation__pk",
+    "beyond": "deviation__why",
+    "corrects": "corrects__voids_id",
+    "void": "void__reason",
+    "voided_at": "void__recorded_at",
+    "voided_by": "void__recorded_by_id",
+    "new": "void__replacement_id",
+    "new_typed": "void__replacement__typed",
+    "new_unit": "void__replacement__unit",
     "new_milli": "void__replacement__value_milli",
-}  # fmt: skip
+}
 Line = namedtuple("Line", FIELDS)
 WORDS = {standing.value: standing.label.capitalize() for standing in Standing}
 UNFIT = {
@@ -85,13 +109,19 @@ class ReadingRows:
             void = line.void is not None
             yield Row(
                 (
-                    told_apart(line.at.astimezone(zone)), f"R{line.pk}", line.item, limits[line.version],
+                    told_apart(line.at.astimezone(zone)),
+                    f"R{line.pk}",
+                    line.item,
+                    limits[line.version],
                     value(line.typed, line.unit, line.milli, line.hold_s, line.since_s),
-                    probes[line.probe].particulars_at(line.at).code, initials(line.by, line.recorded_at),
+                    probes[line.probe].particulars_at(line.at).code,
+                    initials(line.by, line.recorded_at),
                     "Void" if void else WORDS[line.standing],
                 ),
-                void=void, strong=line.deviation is not None and not void, note=self._note(line, void),
-            )  # fmt: skip
+                void=void,
+                strong=line.deviation is not None and not void,
+                note=self._note(line, void),
+            )
 
     def _note(self, line: Line, void: bool) -> str:
         late = line.recorded_at - line.at > MADE_AT_THE_TIME

@@ -17,9 +17,12 @@ from ..formatting import sentence
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Due", points=72), Column("What was asked for", share=2), Column("What became of it", points=62),
-    Column("When", points=72), Column("By", points=24),
-]  # fmt: skip
+    Column("Due", points=72),
+    Column("What was asked for", share=2),
+    Column("What became of it", points=62),
+    Column("When", points=72),
+    Column("By", points=24),
+]
 COUNTED = (
     Status.CLEARED,
     Status.EXCUSED,
@@ -30,9 +33,15 @@ COUNTED = (
     Status.NOT_ASKED,
 )
 WORDS = {
-    Status.CLEARED: "done", Status.EXCUSED: "excused", Status.MISSED: "MISSED", Status.OVERDUE: "overdue", Status.DUE: "due",
-    Status.UPCOMING: "to come", Status.CANCELLED: "not asked for", Status.NOT_ASKED: "not asked in time",
-}  # fmt: skip
+    Status.CLEARED: "done",
+    Status.EXCUSED: "excused",
+    Status.MISSED: "MISSED",
+    Status.OVERDUE: "overdue",
+    Status.DUE: "due",
+    Status.UPCOMING: "to come",
+    Status.CANCELLED: "not asked for",
+    Status.NOT_ASKED: "not asked in time",
+}
 EXPLAINED = (
     "Done means that a check which came to a verdict, or the reading that was asked for, was made before the next was due; a "
     "reading only with a probe that was to be relied on, as known when it was entered. Nothing else counts as done. An excuse "

@@ -37,11 +37,19 @@ def opening_change(request, site_pk):
                 request, f"The hours hold from {day_words(opening.effective_from)}. What is due follows them."
             )
             return redirect(back)
-    return render(request, "plans/opening_form.html", {
-        "form": form, "title": f"Opening days of {site}", "back_url": back, "back_label": "Plans",
-        "lead": "Leave both times empty where it is closed: nothing falls due that day. "
-        "A closing time before the opening is after midnight.",
-    }, status=422 if form.is_bound else 200)  # fmt: skip
+    return render(
+        request,
+        "plans/opening_form.html",
+        {
+            "form": form,
+            "title": f"Opening days of {site}",
+            "back_url": back,
+            "back_label": "Plans",
+            "lead": "Leave both times empty where it is closed: nothing falls due that day. "
+            "A closing time before the opening is after midnight.",
+        },
+        status=422 if form.is_bound else 200,
+    )
 
 
 @require_http_methods(FORM)
@@ -63,10 +71,19 @@ def closure_add(request, site_pk):
                 f"{closure_scope(closure)} is closed {days}. What is to come moves to the next open day. {left}",
             )
             return redirect(back)
-    return render(request, "plans/plan_form.html", {
-        "form": form, "title": "Enter a closure", "lead": str(site), "back_url": back, "back_label": "Plans",
-        "submit_label": "Enter it",
-    }, status=422 if form.is_bound else 200)  # fmt: skip
+    return render(
+        request,
+        "plans/plan_form.html",
+        {
+            "form": form,
+            "title": "Enter a closure",
+            "lead": str(site),
+            "back_url": back,
+            "back_label": "Plans",
+            "submit_label": "Enter it",
+        },
+        status=422 if form.is_bound else 200,
+    )
 
 
 def _scopes(person: Person, site: Site) -> list[tuple[str, str]]:
@@ -89,12 +106,22 @@ def closure_void(request, closure_pk):
         if void:
             messages.success(request, _worked(void))
             return redirect(back)
-    return render(request, "components/confirm.html", {
-        "form": form, "title": "Strike out this closure?",
-        "lead": f"{closure_scope(closure)}: {closure.why}. Of one that has begun, the days that are over stay.",
-        "facts": [("Days", span_words(closure.first_day, closure.last_day))], "tone": "danger",
-        "submit_label": "Strike it out", "back_url": back, "back_label": "Plans", "cancel_url": back,
-    }, status=422 if form.is_bound else 200)  # fmt: skip
+    return render(
+        request,
+        "components/confirm.html",
+        {
+            "form": form,
+            "title": "Strike out this closure?",
+            "lead": f"{closure_scope(closure)}: {closure.why}. Of one that has begun, the days that are over stay.",
+            "facts": [("Days", span_words(closure.first_day, closure.last_day))],
+            "tone": "danger",
+            "submit_label": "Strike it out",
+            "back_url": back,
+            "back_label": "Plans",
+            "cancel_url": back,
+        },
+        status=422 if form.is_bound else 200,
+    )
 
 
 def _worked(void: ClosureVoid) -> str:
@@ -113,7 +140,16 @@ def round_change(request, limit_pk):
         if each:
             messages.success(request, f"Set from {day_words(each.effective_from)}: {each.usual}.")
             return redirect(back)
-    return render(request, "plans/plan_form.html", {
-        "form": form, "title": f"Rounds for “{limit}”", "lead": f"Now: {round_words(present)}.", "back_url": back,
-        "back_label": "Plans", "submit_label": "Set these rounds",
-    }, status=422 if form.is_bound else 200)  # fmt: skip
+    return render(
+        request,
+        "plans/plan_form.html",
+        {
+            "form": form,
+            "title": f"Rounds for “{limit}”",
+            "lead": f"Now: {round_words(present)}.",
+            "back_url": back,
+            "back_label": "Plans",
+            "submit_label": "Set these rounds",
+        },
+        status=422 if form.is_bound else 200,
+    )

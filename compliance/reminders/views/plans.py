@@ -22,7 +22,7 @@ from compliance.plans.queries import (
     opening_in_force,
     plans_of,
     rounds_in_force,
-)  # fmt: skip
+)
 from compliance.plans.tables import ClosureTable, RoundTable, ScopeTable
 from compliance.plans.wording import day_words, holidays_ahead, plan_words, round_words, week_in_short
 from compliance.probes.access import get_probe
@@ -52,13 +52,21 @@ def plan_list(request, site_pk):
     table = ScopeTable(_probe_rows(page.rows, book, today, manages))
     table.pager = page
     calendar = calendars([site])[site.pk]
-    return render(request, "plans/plan_list.html", {
-        "site": site, "manages": manages, "probes": table,
-        "scopes": ScopeTable(_scopes(request.user, site, book, today, manages)),
-        "hours": week_in_short(opening_in_force(site, today)), "closures": _closures(request.user, site, today, manages),
-        "holidays": holidays_ahead(calendar, [today + DAY * n for n in range(HOLIDAYS_SHOWN)]),
-        "rounds": RoundTable(_rounds(site, today, manages)), "open_today": _today_words(calendar, today),
-    })  # fmt: skip
+    return render(
+        request,
+        "plans/plan_list.html",
+        {
+            "site": site,
+            "manages": manages,
+            "probes": table,
+            "scopes": ScopeTable(_scopes(request.user, site, book, today, manages)),
+            "hours": week_in_short(opening_in_force(site, today)),
+            "closures": _closures(request.user, site, today, manages),
+            "holidays": holidays_ahead(calendar, [today + DAY * n for n in range(HOLIDAYS_SHOWN)]),
+            "rounds": RoundTable(_rounds(site, today, manages)),
+            "open_today": _today_words(calendar, today),
+        },
+    )
 
 
 def _probe_rows(probes: list[Probe], book: PlanBook, today, manages: bool) -> list[dict]:
@@ -110,10 +118,14 @@ def _rounds(site: Site, today, manages: bool) -> list[dict]:
     limits = list(limits_in_force(site, timezone.now()))
     rounds = rounds_in_force(limits, today)
     rows = [
-        {"title": limit.title, "told": round_words(rounds[limit.pk]),
-         "url": address("round_change", limit.pk) if manages else None}
-        for limit in limits if limit.pk in rounds
-    ]  # fmt: skip
+        {
+            "title": limit.title,
+            "told": round_words(rounds[limit.pk]),
+            "url": address("round_change", limit.pk) if manages else None,
+        }
+        for limit in limits
+        if limit.pk in rounds
+    ]
     without = [(address("round_change", limit.pk), limit.title) for limit in limits if limit.pk not in rounds]
     if without:
         rows.append({"title": _links(without, manages, "Set rounds for "), "told": round_words(None), "url": None})
@@ -179,10 +191,20 @@ def _change(request, book: PlanBook, reach: Reach, scope: dict, title: str, site
             begins = "" if plan.effective_from <= today else f" from {day_words(plan.effective_from)}"
             messages.success(request, f"Set{begins}: {plan}. What is due follows it.")
             return redirect(back)
-    return render(request, "plans/plan_form.html", {
-        "form": form, "title": title, "lead": f"Now: {_told(present)}.", "back_url": back, "submit_label": "Set this plan",
-        "back_label": "Plans" if site else "Sites", "kinds": _kinds(scope, reach) if "probe" not in scope else (),
-    }, status=422 if form.is_bound else 200)  # fmt: skip
+    return render(
+        request,
+        "plans/plan_form.html",
+        {
+            "form": form,
+            "title": title,
+            "lead": f"Now: {_told(present)}.",
+            "back_url": back,
+            "submit_label": "Set this plan",
+            "back_label": "Plans" if site else "Sites",
+            "kinds": _kinds(scope, reach) if "probe" not in scope else (),
+        },
+        status=422 if form.is_bound else 200,
+    )
 
 
 def _kinds(scope: dict, reach: Reach) -> list[dict]:

@@ -35,9 +35,13 @@ class Command(BaseCommand):
         found = find_site(person, site)
         try:
             scope = RecordScope(
-                site=found, first=as_day(first), last=as_day(last), paper=paper or found.paper, printed_by=person.name,
+                site=found,
+                first=as_day(first),
+                last=as_day(last),
+                paper=paper or found.paper,
+                printed_by=person.name,
                 now=timezone.now(),
-            )  # fmt: skip
+            )
         except PeriodRefused as refused:
             raise CommandError(str(refused)) from None
         save(scope, out)
