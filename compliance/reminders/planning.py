@@ -98,9 +98,9 @@ def change_plan(*, probe: Probe | None = None, site=None, business=None, **given
         sites = _reached(site=site, business=business)
         return _set_for(sites, lambda: plans.set_plan(site=site, business=business, **given))
     with transaction.atomic():
-        hold(probe)
+        held = hold(probe)
         plan = plans.set_plan(probe=probe, site=site, business=business, **given)
-        derive_with_states([Probe.objects.get(pk=probe.pk)], clock.now(), CHANGED)
+        derive_with_states([held], clock.now(), CHANGED)
     return plan
 
 
