@@ -90,7 +90,7 @@ BADGES = {
         "excused": Badge("Excused", "info", "note"),
         "cancelled": Badge("Not asked for", "plain", "strike"),
         "not_asked": Badge("Not asked in time", "plain", "clock"),
-        "not_owed": Badge("Not done in time", "plain", "strike"),
+        "not_owed": Badge("Not done in time", "plain", "box-crossed"),
     },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),

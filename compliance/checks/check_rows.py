@@ -7,13 +7,13 @@ from datetime import datetime
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Point, Reminder
 from compliance.plans.obligation_lines import Obligation
-from compliance.plans.obligations import Folded, ProbeFacts, folded
+from compliance.plans.obligations import Folded, ProbeFacts
 from compliance.plans.schedule import TICK
 from compliance.plans.store import Difference, difference, write
 from compliance.probes.models import Probe
 
 from .models import ProbeState
-from .probe_facts import probe_facts
+from .probe_facts import fold, probe_facts
 
 AHEAD = 40 * DAY
 # What the state of a probe says of the next row.
@@ -27,7 +27,7 @@ def derive(facts: Mapping[int, ProbeFacts], now: datetime, because: str) -> dict
     """
     found, told, stored = Difference(), {}, stored_rows(facts)
     for pk, known in facts.items():
-        told[pk] = folded(known, now + AHEAD)
+        told[pk] = fold(known, now + AHEAD)
         found += difference(stored[pk], [as_reminder(pk, row) for row in told[pk].rows], now, because)
     write(found)
     return told
@@ -90,7 +90,7 @@ def differing(probes: Iterable[Probe], now: datetime) -> Iterator[tuple[Probe, R
     facts, stored = probe_facts(probes.values()), stored_rows(probes)
     for pk, known in facts.items():
         last = max((row.due_at for row in stored[pk]), default=now)
-        told = folded(known, max(now, last - TICK))  # the last that is stored is the next after the others
+        told = fold(known, max(now, last - TICK))  # the last that is stored is the next after the others
         asked = {(row.point, row.due) for row in told.rows}
         wrong = difference(stored[pk], [as_reminder(pk, row) for row in told.rows], now, "")
         yield from ((probes[pk], row, "is asked for, and not stored") for row in wrong.added)

@@ -14,14 +14,14 @@ from django.db.models import F, OuterRef, QuerySet, Subquery
 from compliance.metrology.bracketing import Cause, cut
 from compliance.metrology.vocabulary import CheckKind
 from compliance.plans.demands import Checked, Happened, is_withdrawn, moment, outstanding
-from compliance.plans.obligations import ProbeFacts, folded
+from compliance.plans.obligations import ProbeFacts
 from compliance.probes.models import Event, EventKind, Placement, Probe
 from shared import clock
 from shared.time_text import recent_moment
 
 from .kinds import KINDS
 from .models import BEGINNING, END, CheckDraft, Span, Standing
-from .probe_facts import probe_facts
+from .probe_facts import fold, probe_facts
 from .timeline import marks_of
 
 
@@ -210,6 +210,6 @@ def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
 
 
 def _late(facts: ProbeFacts, at: datetime) -> Iterator[tuple[datetime, datetime]]:
-    for row in folded(facts, max(at, clock.now())).rows:
+    for row in fold(facts, max(at, clock.now())).rows:
         if row.point == CheckKind.ZERO and row.grace_ends <= at and not (row.cancelled and row.cancelled <= at):
             yield row.opens, row.due

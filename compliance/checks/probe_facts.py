@@ -3,15 +3,16 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from datetime import datetime
+from datetime import UTC, datetime, time
 
 from compliance.plans.calendar import local_day
 from compliance.plans.demands import Checked, Happened
 from compliance.plans.facts import site_facts
-from compliance.plans.obligations import ProbeFacts, Stay
+from compliance.plans.obligations import Folded, ProbeFacts, Stay, folded
 from compliance.plans.queries import OF_KIND, OF_KIND_AT_SITE, PlanBook, Reach
 from compliance.plans.schedule import Candidate
 from compliance.probes.models import Event, Placement, Probe, ProbeParticulars
+from shared.bounds import EARLIEST
 from sites.models import Site
 
 from .models import Check
@@ -27,6 +28,7 @@ CHECKED = (
     "typing__showed",
     "typing__unfinished",
 )
+BEGUN = datetime.combine(EARLIEST, time(), UTC)
 OF_A_KIND = (OF_KIND_AT_SITE, OF_KIND)
 ORDERS = 10**12  # more than there are plans
 
@@ -53,6 +55,18 @@ def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:
             plans = tuple(_candidates(book, probes[row.probe_id], row.site, kinds.get(row.probe_id, ())))
             stays.append(Stay(known[row.site_id], row.starts_at, plans, row.reason))
     return {pk: ProbeFacts(tuple(checks[pk]), tuple(events[pk]), tuple(placed[pk])) for pk in probes}
+
+
+def fold(facts: ProbeFacts, until: datetime) -> Folded:
+    """All that is asked for of a probe; what was stored of a time before there were bounds is taken as of their first day."""
+    moments = (*(each.at for each in (*facts.checks, *facts.events)), *(stay.start for stay in facts.stays))
+    return folded(facts if min(moments, default=BEGUN) >= BEGUN else _within_bounds(facts), until)
+
+
+def _within_bounds(facts: ProbeFacts) -> ProbeFacts:
+    checks = tuple(replace(each, at=max(each.at, BEGUN)) for each in facts.checks)
+    events = tuple(replace(each, at=max(each.at, BEGUN)) for each in facts.events)
+    return ProbeFacts(checks, events, tuple(replace(stay, start=max(stay.start, BEGUN)) for stay in facts.stays))
 
 
 def _former_kinds(probe_ids: Iterable[int]) -> dict[int, list[tuple[datetime, str]]]:

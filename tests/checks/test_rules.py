@@ -13,7 +13,13 @@ EDGE = "1.0"  # with a tolerance of ±1.0 °C
 
 
 def rule(world, name):
-    amend_business(by=world.supervisor, business=world.business, changes={"decision_rule": name})
+    amend_business(
+        by=world.supervisor,
+        business=world.business,
+        changes={"decision_rule": name},
+        reason="As agreed from the start.",
+        corrects=True,
+    )
     world.probe.refresh_from_db()
 
 
