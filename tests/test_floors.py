@@ -13,6 +13,7 @@ from django.core.management import call_command
 from importlinter.cli import lint_imports
 
 import compliance.metrology
+from tests.engines import ON_ONE
 
 ROOT = Path(__file__).resolve().parent.parent
 TOP_LEVEL = {
@@ -134,3 +135,7 @@ def test_models_and_migrations_agree():
 
 def test_settings_pass_the_system_checks():
     call_command("check", fail_level="WARNING")
+
+
+def test_files_on_one_engine_are_there():
+    assert [path for path in ON_ONE if not (ROOT / path).exists()] == []

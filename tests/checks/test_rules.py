@@ -18,7 +18,7 @@ def rule(world, name):
         business=world.business,
         changes={"decision_rule": name},
         reason="As agreed from the start.",
-        corrects=True,
+        corrects=name != "non_binary",
     )
     world.probe.refresh_from_db()
 
