@@ -103,13 +103,13 @@ def nothing_waits(installation: Installation) -> bool:
 
 def tells_what_was_overdue(installation: Installation) -> bool:
     """Before the first run, of all that was overdue from the beginning, and has told that it was at work."""
-    told, waiting = (
-        "SELECT 1 FROM notices_notified m WHERE m.kind = 'overdue'",
-        "SELECT count(*) FROM plans_reminder r",
-    )
-    untold = f"{waiting} WHERE closes_at > now() AND grace_at < now() AND NOT EXISTS ({told} AND m.number = r.id)"
-    slots = installation.rows("SELECT 1 FROM plans_reminder LIMIT 1")
-    begun = slots and installation.done("notices.fill") and installation.rows(f"{told} LIMIT 1")
+    told = "SELECT 1 FROM notices_notified m WHERE m.kind = 'overdue'"
+    done = """SELECT 1 FROM checks_check c
+        WHERE c.probe_id = r.probe_id AND c.verdict <> 'inconclusive' AND c.checked_at > r.opens_at"""
+    untold = f"""SELECT count(*) FROM plans_reminder r
+        WHERE closes_at > now() AND late_at BETWEEN now() - interval '7 days' AND now() AND cancelled_at IS NULL
+          AND NOT EXISTS ({told} AND m.number = r.id) AND NOT EXISTS ({done})"""
+    begun = installation.rows("SELECT 1 FROM plans_reminder LIMIT 1") and installation.done("notices.fill")
     return bool(begun) and installation.rows(untold) == [(0,)]
 
 
