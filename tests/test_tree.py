@@ -80,11 +80,6 @@ def test_every_parameter_counts_but_self():
     assert not wide("class C:\n    def f(self, a, b, c, d, e, f): ...")
 
 
-# Classes of the same name in rooms that are being rebuilt.
-TWICE = {
-    "Line": {"compliance/plans/obligation_lines.py", "shared/lines.py"},  # a line of demands, and a field of one line
-    "Row": {"compliance/plans/obligation_lines.py", "shared/printing/table.py"},  # of a demand, and of a printed table
-}
 BY_CUSTOM = {"Command"}  # Django asks for this name
 
 
@@ -110,12 +105,12 @@ def same_choices(name: str, places: set[str]) -> bool:
 
 def test_a_name_of_a_class_means_one_thing():
     twice = {name: places for name, places in classes().items() if len(places) > 1 and name not in BY_CUSTOM}
-    assert {name: places for name, places in twice.items() if not same_choices(name, places)} == TWICE
+    assert {name: places for name, places in twice.items() if not same_choices(name, places)} == {}
 
 
 def test_choices_of_other_words_are_another_thing():
     assert same_choices("Verdict", {"compliance/checks/models.py", "compliance/metrology/vocabulary.py"})
-    assert not same_choices("Line", TWICE["Line"])
+    assert not same_choices("Point", {"compliance/checks/models.py", "compliance/plans/models.py"})
 
 
 def test_lines_are_laid_out_by_ruff_alone():

@@ -38,7 +38,7 @@ class Obligation:
 
 
 @dataclass(slots=True)
-class Row:
+class WaitingRow:
     demand: CheckDemand
     site: int
     opens: datetime
@@ -75,16 +75,16 @@ class Planned:
     origin: CheckDemand
 
 
-class Line:
+class PointLine:
     """The rows of one point of the scale. One window follows the other: a check is for one row alone."""
 
     def __init__(self, point: CheckKind):
         self.point = point
-        self.rows: list[Row] = []
+        self.rows: list[WaitingRow] = []
         self._dues: set[datetime] = set()
 
     @property
-    def waiting(self) -> Row | None:
+    def waiting(self) -> WaitingRow | None:
         """What is asked for and not done, if it is not over."""
         last = self.rows[-1] if self.rows else None
         return last if last and last.closes is None and last.done_at is None else None
@@ -103,7 +103,7 @@ class Line:
                 return
             demand = replace(demand, at=demand.at + TICK)  # it was cancelled at the very moment at which it fell due
         by_plan = planned is not None and planned.day is not None
-        row = Row(demand, site, demand.after or demand.at - TICK, demand.at + grace, planned)
+        row = WaitingRow(demand, site, demand.after or demand.at - TICK, demand.at + grace, planned)
         if waiting:
             row.opens = demand.at - TICK if by_plan else row.opens
             if waiting.grace_ends > demand.at:

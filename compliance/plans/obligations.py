@@ -31,7 +31,7 @@ from .demands import (
     place,
     said,
 )
-from .obligation_lines import OPEN_END, Line, Obligation, Planned
+from .obligation_lines import OPEN_END, Obligation, Planned, PointLine
 from .schedule import (
     EVERY_DAYS,
     NEVER,
@@ -155,7 +155,7 @@ class _Fold:
         self._later_events = sorted(facts.events, key=lambda event: (event.at, event.order), reverse=True)
         self._checks: list[Checked] = []
         self._events: list[Happened] = []
-        self._lines = {False: Line(CheckKind.ZERO), True: Line(CheckKind.BOILING)}
+        self._lines = {False: PointLine(CheckKind.ZERO), True: PointLine(CheckKind.BOILING)}
         self._zero = self._lines[False]
         self._days: set[date] = set()
         self._stay: Stay | None = None
