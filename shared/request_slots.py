@@ -60,9 +60,8 @@ class RequestSlots:
 
 # Those who are inside and those who wait have a thread each: settings.PAGES_AT_ONCE leaves some to all other pages.
 HEAVY = RequestSlots(most=2, waiting=1, patience=3)
-FILES = RequestSlots(
-    most=1, waiting=1, patience=3
-)  # so that many who look at drift keep nobody from bringing in readings
+# Apart, so that many who look at drift keep nobody from bringing in readings.
+FILES = RequestSlots(most=1, waiting=1, patience=3)
 PASSWORDS = RequestSlots(most=2, waiting=4, patience=8)
 
 

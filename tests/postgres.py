@@ -122,9 +122,8 @@ class Postgres:
         self._signal(self._others, signal.SIGSTOP)
 
     def thaw(self) -> None:
-        others = (
-            self._others
-        )  # asked while they stand still, or Linux may leave some out, which would stand still for ever
+        # Asked while they stand still, or Linux may leave some out, which would stand still for ever.
+        others = self._others
         self._signal([self._first, *others], signal.SIGCONT)
 
     @property

@@ -67,9 +67,8 @@ class Visitor:
     def look(self, path, query=None):
         """The code and, of a page, what it holds."""
         answer = self.client.get(path, query_params=query)
-        body = (
-            b"".join(answer) if answer.streaming else answer.content
-        )  # a file that is not read to its end keeps its place
+        # A file that is not read to its end keeps its place.
+        body = b"".join(answer) if answer.streaming else answer.content
         if not answer.get("Content-Type", "").startswith("text/html"):
             return answer.status_code, ""
         return answer.status_code, body.decode(errors="replace")

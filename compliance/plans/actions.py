@@ -315,9 +315,8 @@ def _check_plan(plan: CheckPlan) -> None:
     if plan.probe_id and plan.sensor:
         raise ValidationError({"sensor": "A plan of one probe has no kind."})
     in_bounds(plan.effective_from, "effective_from")
-    plan.full_clean(
-        exclude=["recorded_by", "probe", "site", "business"], validate_constraints=False
-    )  # the database does
+    # Whether there is what it names, and of one scope alone, the database sees to.
+    plan.full_clean(exclude=["recorded_by", "probe", "site", "business"], validate_constraints=False)
     if plan.pattern == ON_WEEKDAYS and not plan.weekdays:
         raise ValidationError({"weekdays": "Choose at least one weekday."})
 

@@ -85,12 +85,10 @@ def _differences(since: Mapping[Limit, datetime], now: datetime, because: str) -
         return {}
     sites = site_facts(Site.objects.filter(pk__in={limit.site_id for limit in since}).select_related("area"))
     facts, stored = limit_facts(since, sites), _stored(since)
-    ahead = Reminder.objects.filter(limit__in=since, due_at__gt=now, excuses__isnull=False)
-    excused = frozenset(ahead.values_list("pk", flat=True))
     found = {}
     for limit, begin in since.items():
         wanted = [_row(limit, row) for row in round_obligations(facts[limit.pk], now + AHEAD, begin)]
-        found[limit] = difference(stored[limit.pk], wanted, now, because, excused)
+        found[limit] = difference(stored[limit.pk], wanted, now, because)
     return found
 
 

@@ -10,9 +10,8 @@ from django.db.models import QuerySet
 from .models import Reminder
 
 BATCH = 2000
-HELD_FOR = timedelta(
-    minutes=5
-)  # no transaction that writes rows takes longer, so none of them is passed over by who tells
+# No transaction that writes rows takes longer, so none of them is passed over by who tells.
+HELD_FOR = timedelta(minutes=5)
 KEPT = (
     "site_id",
     "round_id",
@@ -50,11 +49,10 @@ def difference(
     wanted: Iterable[Reminder],
     now: datetime,
     because: str,
-    excused: frozenset[int] = frozenset(),
 ) -> Difference:
     """Of the rows of one probe, or of one limit.
 
-    A row that nothing asks for any more is deleted while it lies ahead and nobody excused it, else cancelled with the reason.
+    A row that nothing asks for any more is deleted while it lies ahead, else cancelled with the reason.
     Rows of before rows lay ahead stand: nothing up to the last of them is derived anew, only its end follows what comes next.
     """
     stored = {_key(row): row for row in stored}
@@ -70,7 +68,7 @@ def difference(
     for key, row in stored.items():
         if key in wanted or row.recorded_at is None:
             continue
-        if row.due_at > now and row.pk not in excused:
+        if row.due_at > now:
             found.unwanted.append(row)
         elif row.cancelled_at is None:
             row.cancelled_at, row.cancelled_because = now, because[:300]

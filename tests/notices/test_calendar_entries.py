@@ -134,9 +134,8 @@ def test_readings_are_shown_one_a_due_time_until_each_is_taken(round_at, clock):
     taken = readings_of(round_at, clock, NOW - HOUR)
     assert str(first["UID"]) not in {str(event["UID"]) for event in taken}
     make_reading(round_at.probe, round_at.limit, "3.0", NOW + HOUR + timedelta(minutes=30), by=round_at.cook)
-    early = readings_of(
-        round_at, clock, NOW + HOUR + timedelta(minutes=40)
-    )  # of two o'clock, taken half an hour before
+    # Of two o'clock, taken half an hour before.
+    early = readings_of(round_at, clock, NOW + HOUR + timedelta(minutes=40))
     assert early[0].start == datetime(2026, 3, 12, 8, tzinfo=UTC)
 
 

@@ -112,9 +112,8 @@ def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, wo
     bad(other, world.cook, day(11))
     anchors = {line.anchor: line for line in summaries(sites)}
     assert (anchors[anchor].state, anchors[anchor].undecided, anchors[anchor].reopened) == (CaseState.OPEN, 1, True)
-    assert (
-        unsigned(sites) == 2 and attention([world.site], day(300))[0].in_doubt == 2
-    )  # its own readings are in doubt as well
+    # Its own readings are in doubt as well.
+    assert unsigned(sites) == 2 and attention([world.site], day(300))[0].in_doubt == 2
     assert "signed before, open again" in client.get(reverse("case_list")).content.decode()
     assert "1 reading to decide on" in client.get(reverse("today_site", args=[world.site.pk])).content.decode()
     with pytest.raises(Exception, match="1 reading is still to be decided on"):

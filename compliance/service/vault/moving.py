@@ -61,9 +61,8 @@ def _moved(models: list[type[Model]], target: str) -> Contents:
         if model._base_manager.using(target).exists():  # what `migrate` made comes with the rest
             model._base_manager.using(target).all()._raw_delete(target)
     with connections[target].cursor() as cursor:
-        cursor.execute(
-            "SET CONSTRAINTS ALL DEFERRED"
-        )  # those of columns added by a migration were left immediate by it
+        # Those of columns that a migration added were left immediate by it.
+        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
     sent = {model._meta.db_table: _sent(model, target) for model in models}
     _set_sequences(models, target)
     with connections[target].cursor() as cursor:
