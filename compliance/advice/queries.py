@@ -48,14 +48,17 @@ def pasts_of(probes: Sequence[Probe], now: datetime) -> list[Past]:
 
 
 def _checks(probes: Iterable[int], now: datetime):
-    checks = Check.objects.filter(
-        probe__in=list(probes),
-        kind=USUAL.value,
-        void__isnull=True,
-        error_milli__isnull=False,
-        expanded_milli__isnull=False,
-        checked_at__gt=now - SEEN,
-    ).exclude(verdict=Verdict.INCONCLUSIVE)
+    checks = (
+        Check.objects.live()
+        .filter(
+            probe__in=list(probes),
+            kind=USUAL.value,
+            error_milli__isnull=False,
+            expanded_milli__isnull=False,
+            checked_at__gt=now - SEEN,
+        )
+        .exclude(verdict=Verdict.INCONCLUSIVE)
+    )
     told = ("probe_id", "checked_at", "error_milli", "expanded_milli", "budget__coverage_factor", "verdict", "stage")
     for pk, at, error, expanded, factor, verdict, stage in checks.order_by("checked_at", "pk").values_list(*told):
         standard = expanded / float(factor or 2)
@@ -64,7 +67,7 @@ def _checks(probes: Iterable[int], now: datetime):
 
 def _events(probes: Iterable[int], now: datetime):
     kinds = (*ALTERATIONS, EventKind.DROPPED)
-    found = Event.objects.filter(probe__in=list(probes), kind__in=kinds, void__isnull=True, at__gt=now - SEEN)
+    found = Event.objects.live().filter(probe__in=list(probes), kind__in=kinds, at__gt=now - SEEN)
     for event in found.order_by("at", "pk"):
         yield event.probe_id, PastEvent(event.at, event.kind, event.get_kind_display())
 
@@ -76,7 +79,7 @@ def reading_rates(probes: Iterable[int]) -> dict[int, float]:
     ranges = [Q(probe=pk, taken_at__gt=last - IN_USE) for pk, last in lasts if last and last.date() >= EARLIEST]
     if not ranges:
         return {}
-    recent = Reading.objects.filter(_any(ranges), void__isnull=True).order_by().values_list("probe_id")
+    recent = Reading.objects.live().filter(_any(ranges)).order_by().values_list("probe_id")
     rows = recent.annotate(n=Count("pk"), first=Min("taken_at"), last=Max("taken_at"))
     return {pk: n / max((last - first) / DAY, 1.0) for pk, n, first, last in rows}
 

@@ -140,7 +140,7 @@ def known_then(
 
 
 def _rows(probe_ids: Iterable[int]) -> QuerySet[Probe]:
-    live = Event.objects.filter(probe=OuterRef("pk"), void__isnull=True).order_by("-at")
+    live = Event.objects.live().filter(probe=OuterRef("pk")).order_by("-at")
     placed = Placement.objects.filter(probe=OuterRef("pk")).order_by("-starts_at")
     outside = CheckDraft.objects.filter(probe=OuterRef("pk"), outside_since__isnull=False).order_by("outside_since")
     return (

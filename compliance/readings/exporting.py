@@ -27,7 +27,7 @@ def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[st
     write = csv.writer(_Line()).writerow
     yield "\ufeff" + write((*COLUMNS, *PASSED_OVER))
     related = ("site", "probe", "limit_version__limit")
-    live = readings.filter(void__isnull=True).select_related(None).select_related(*related)
+    live = readings.live().select_related(None).select_related(*related)
     for reading in live.prefetch_related("taken_by__names").order_by("taken_at", "pk").iterator(chunk_size=2000):
         yield write(cells(reading, names[reading.site_id]))
 

@@ -86,14 +86,15 @@ def span_of(reading: Reading) -> Span | None:
 
 def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:
     """Deviations at these sites (or keys of sites) that wait: nothing was done yet, or the food is still held apart."""
-    return Deviation.objects.filter(~Exists(SETTLED), reading__site__in=sites, reading__void__isnull=True)
+    return Deviation.objects.live("reading").filter(~Exists(SETTLED), reading__site__in=sites)
 
 
 def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     """Deviations at sites where this person has a role, with all that a list shows; those of void readings left out."""
     related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by")
     return (
-        Deviation.objects.filter(reading__site__in=sites_of(person), reading__void__isnull=True)
+        Deviation.objects.live("reading")
+        .filter(reading__site__in=sites_of(person))
         .select_related(*related)
         .prefetch_related("reading__taken_by__names")
         .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))
@@ -103,7 +104,7 @@ def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
 def track_of(probe: Probe) -> Track:
     """Where one probe was and whether it was in use."""
     placements = Placement.objects.filter(probe=probe).order_by("starts_at", "pk").values_list("site_id", "starts_at")
-    events = Event.objects.filter(probe=probe, void__isnull=True).order_by("at", "pk").values_list("kind", "at")
+    events = Event.objects.live().filter(probe=probe).order_by("at", "pk").values_list("kind", "at")
     return Track.of(probe, placements, events)
 
 
