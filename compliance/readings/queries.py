@@ -34,8 +34,10 @@ MADE_AT_THE_TIME = timedelta(hours=2)
 def sent_before(site: Site, sent: str | UUID) -> Reading | None:
     """What a form with this key recorded at a site when it came the first time."""
     keys = [form_key(site.pk, sent), sent_as(sent)]
-    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True)
-    return forms.select_related("limit_version").first()
+    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True).order_by()
+    # Nearly always there is none, so that only its key is asked for.
+    found = list(forms.values_list("pk", flat=True)[:1])
+    return Reading.objects.select_related("limit_version").get(pk=found[0]) if found else None
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
