@@ -5,8 +5,9 @@ from datetime import datetime
 from django.core.management import call_command
 from django.utils import timezone
 
+from tests.multiply import multiply
+
 from . import first_sites
-from .multiply import multiply
 
 SITES = len(first_sites.NAMES)
 # In copies of those: an area of a hundred sites, one of a thousand, the others of five hundred.
@@ -22,7 +23,7 @@ def build(sites: int, now: datetime | None = None) -> None:
     made = first_sites.build(now or timezone.now())
     sizes = area_sizes(max(sites // SITES, 1))
     areas = first_sites.add_areas(made, AREAS[: len(sizes) - 1])
-    multiply(sum(sizes), [area for area, size in zip(areas, sizes, strict=True) for _ in range(size)])
+    multiply([area for area, size in zip(areas, sizes, strict=True) for _ in range(size)])
 
 
 def area_sizes(copies: int) -> list[int]:

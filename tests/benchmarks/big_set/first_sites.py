@@ -1,4 +1,4 @@
-"""Ten sites with half a year of checks and readings, by the actions that people use: those that `multiply` makes thousands of.
+"""Ten sites with half a year of checks and readings by the actions that people use: `tests.multiply` makes thousands of them.
 
 They live as the sites of the demo do. Fewer readings are taken, so that 5,000 sites have about two million. One probe's
 case is open, one is decided and signed; a few deviations are open.
