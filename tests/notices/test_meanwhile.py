@@ -16,6 +16,7 @@ from compliance.notices.delivery import send_waiting
 from compliance.notices.enqueue import enqueue_due_notices
 from compliance.notices.models import Notice, State
 from compliance.notices.queries import inbox
+from compliance.plans.data import PlanData
 from compliance.probes.models import Probe
 from compliance.reminders.models import Reminder
 from compliance.reminders.planning import change_plan
@@ -80,7 +81,10 @@ def test_who_supervises_no_longer_but_manages_one_site_gets_no_digest_of_the_are
 
 @pytest.mark.parametrize("grace, kinds", [(12, {"overdue", "unanswered"}), (24, {"overdue"})])
 def test_a_daily_check_with_a_long_grace_is_told_in_the_end(due, clock, grace, kinds):
-    change_plan(by=due.manager, probe=due.probe, every_days=1, at=time(9), grace_minutes=grace * 60, reason="Agreed.")
+    change_plan(
+        by=due.manager,
+        data=PlanData(probe=due.probe, every_days=1, at=time(9), grace_minutes=grace * 60, reason="Agreed."),
+    )
     for hours in range(-24, 5 * 24, 2):
         tell(NINE + hours * HOUR, clock)
     assert kinds <= set(Notice.objects.values_list("kind", flat=True))
@@ -120,7 +124,9 @@ def test_what_was_missed_is_in_one_digest_or_the_other(due, clock):
     probe = make_probe(due.site, "S1", by=due.manager)
     making.good(probe, due.cook, NINE)
     making.good(due.probe, due.cook, NINE)
-    change_plan(by=due.manager, probe=probe, every_days=4, at=time(20), grace_minutes=12 * 60, reason="Agreed.")
+    change_plan(
+        by=due.manager, data=PlanData(probe=probe, every_days=4, at=time(20), grace_minutes=12 * 60, reason="Agreed.")
+    )
     for hours in range(0, 9 * 24, 3):
         tell(sunday + hours * HOUR, clock)
     now = sunday + 9 * DAY
