@@ -10,6 +10,7 @@ from compliance.checks.actions import void_check, void_event
 from compliance.checks.instruments import move_probe
 from compliance.checks.models import Check
 from compliance.plans.calendar import DAY
+from compliance.plans.data import ClosureData, PlanData
 from compliance.plans.models import Closure
 from compliance.probes.models import Event, Probe
 from compliance.reminders import planning
@@ -96,14 +97,16 @@ class Play:
 
     def every(self, number, now):
         given = {"every_days": 1 + number % 6, "at": time(number % 24)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
+        planning.change_plan(by=self.world.manager, data=PlanData(probe=self.probe, reason="tried", **given))
 
     def patient(self, number, now):
         given = {"every_days": 1 + number % 2, "at": time(number % 24), "grace_minutes": 60 * (number % 70)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
+        planning.change_plan(by=self.world.manager, data=PlanData(probe=self.probe, reason="tried", **given))
 
     def before_service(self, number, now):
-        planning.change_plan(by=self.world.manager, probe=self.probe, every_days=1, before_service=True, reason="tried")
+        planning.change_plan(
+            by=self.world.manager, data=PlanData(probe=self.probe, every_days=1, before_service=True, reason="tried")
+        )
 
     def at_midnight(self, number, now):
         opens = time(number % 2, 10 * (number % 4))
@@ -111,14 +114,18 @@ class Play:
 
     def weekdays(self, number, now):
         given = {"pattern": "weekdays", "weekdays": 1 + number % 127, "at": time(number % 24)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
+        planning.change_plan(by=self.world.manager, data=PlanData(probe=self.probe, reason="tried", **given))
 
     def site_plan(self, number, now):
-        planning.change_plan(by=self.world.manager, site=self.other, every_days=1 + number % 4, reason="tried")
+        planning.change_plan(
+            by=self.world.manager, data=PlanData(site=self.other, every_days=1 + number % 4, reason="tried")
+        )
 
     def closed(self, number, now):
         first = now.date() + DAY * (number % 4)
-        planning.add_closure(by=self.world.manager, site=self.site, first_day=first, last_day=first + DAY, why="works")
+        planning.add_closure(
+            by=self.world.manager, data=ClosureData(site=self.site, first_day=first, last_day=first + DAY, why="works")
+        )
 
     def open_again(self, number, now):
         closures = list(Closure.objects.live().filter(site=self.site))
