@@ -3,6 +3,8 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from functools import reduce
+from operator import iadd
 
 from django.db import transaction
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
@@ -29,7 +31,7 @@ def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: d
     """
     changed = (since or now) - LONGEST
     limits = {limit: min(changed, limit.last or LONG_PAST) for limit in _with_rounds(site_ids)}
-    write(_sum(_differences(limits, now, because).values()))
+    write(reduce(iadd, _differences(limits, now, because).values(), Difference()))
 
 
 def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
@@ -38,7 +40,7 @@ def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
         with transaction.atomic():
             list(Site.objects.select_for_update(no_key=True).filter(pk__in=some).order_by("pk").values_list("pk"))
             limits = {limit: limit.last or LONG_PAST for limit in _with_rounds(some)}
-            found = _sum(_differences(limits, now, "").values())
+            found = reduce(iadd, _differences(limits, now, "").values(), Difference())
             write(Difference(found.added, [row for row in found.changed if row.recorded_at is None]))
 
 
@@ -115,12 +117,3 @@ def _row(limit: Limit, wanted: RoundObligation) -> Reminder:
     }
     told = {"limit": limit, "round_id": wanted.key, "site_id": limit.site_id, "day": wanted.day}
     return Reminder(**told, **moments, because=wanted.because, point="", cancelled_because="")
-
-
-def _sum(found: Iterable[Difference]) -> Difference:
-    whole = Difference()
-    for each in found:
-        whole.added += each.added
-        whole.changed += each.changed
-        whole.unwanted += each.unwanted
-    return whole

@@ -10,6 +10,7 @@ from compliance.limits.queries import limits_in_force
 from shared.bounds import one_line
 from shared.fields import ReasonField, RecordsField, SiteDateTimeField, TemperatureField
 from shared.forms import SettingsChangeForm
+from shared.long_ago import LongAgoForm
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
 
 from .models import Probe, Sensor
@@ -123,7 +124,10 @@ class ProbeForm(forms.Form):
         return {name: value for name, value in self.cleaned_data.items() if name != "starts_at"}
 
 
-class NewProbeForm(ProbeForm):
+class NewProbeForm(LongAgoForm, ProbeForm):
+    dated = "starts_at"
+    follows = "Its checks count as due from that day on, and none that was not made can be made any more."
+
     every_days = forms.IntegerField(
         min_value=1,
         max_value=366,
@@ -147,7 +151,12 @@ class AmendProbeForm(SettingsChangeForm, ProbeForm):
         self.fields["reason"].help_text = "Needed where the tolerance grows, and for a correction."
 
 
-class MoveForm(forms.Form):
+class MoveForm(LongAgoForm):
+    dated = "starts_at"
+    follows = (
+        "Which checks were due is worked out anew from that day on, by the plan and the days of work of the other site."
+    )
+
     site = forms.ModelChoiceField(
         queryset=None,
         label="To",

@@ -178,13 +178,9 @@ def asked_of(states: Iterable[ProbeState], now: datetime) -> dict[int, Asked | N
     return found | dict.fromkeys(excused)
 
 
-def excused_checks(probe_ids: Iterable[int], now: datetime) -> set[int]:
-    """The probes of these for which all that is asked for now is excused. Two queries for any number of probes."""
-    return {pk for pk, asked in asked_checks(probe_ids, now).items() if asked is None}
-
-
 def excuses_of(states: Iterable[ProbeState], now: datetime) -> tuple[set[int], set[tuple[int, datetime]]]:
-    """The same of states, and the probe and due time of each excused check since what they are due for, also where it is over."""
+    """The probes of these states for which all that is asked for now is excused; and the probe and due time of each excused check
+    since what they are due for, also where it is over."""
     asked = _asked_since(states, now)
     return _excused(asked, now)[0], {(row.probe_id, row.due_at) for row in asked if row.status == Status.EXCUSED}
 
