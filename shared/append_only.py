@@ -28,6 +28,10 @@ class FactQuerySet(models.QuerySet):
         struck = self.model._meta.get_field(fact).related_model if fact else self.model
         return self.filter(is_live(struck, fact or "pk"))
 
+    def current(self) -> "FactQuerySet":
+        """Of facts that may name one that they replace: those that no later one replaces; asked for as `is_live` does."""
+        return self.filter(~models.Exists(self.model.objects.filter(replaces=models.OuterRef("pk"))))
+
     def update(self, **kwargs):
         raise WrittenOnce(f"{self.model.__name__} records are never changed: write a correction or a void.")
 

@@ -24,9 +24,7 @@ from .limit_evaluation import Track
 from .models import CorrectiveAction, Deviation, Disposition, Reading
 
 # Whether a deviation is done with. Food that is held apart still waits for somebody to say what becomes of it.
-SETTLED = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True).exclude(
-    disposition=Disposition.HELD
-)
+SETTLED = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk")).exclude(disposition=Disposition.HELD)
 # How long after the act an entry still counts as made at the time.
 MADE_AT_THE_TIME = timedelta(hours=2)
 
@@ -42,7 +40,7 @@ def sent_before(site: Site, sent: str | UUID) -> Reading | None:
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
     """The readings at sites where this person has a role, with all that a list shows, void ones too."""
-    settled = CorrectiveAction.objects.filter(deviation__reading=OuterRef("pk"), replaced_by__isnull=True)
+    settled = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
     return (
         _read_at(list(sites_of(person).order_by().values_list("pk", flat=True)))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")

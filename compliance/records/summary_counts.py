@@ -67,7 +67,7 @@ def count_readings(scope: RecordScope) -> ReadingCount:
 
 def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:
     """Deviations of readings of the period, and those of earlier ones that something was done about in it."""
-    current = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True)
+    current = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk"))
     held = current.filter(disposition=Disposition.HELD)
     acted = CorrectiveAction.objects.filter(deviation__reading__site=scope.site, **scope.within("recorded_at"))
     taken = {"reading__taken_at__gte": scope.start, "reading__taken_at__lt": scope.end}

@@ -88,7 +88,7 @@ def _asked(scope: RecordScope) -> Iterator[tuple[str, QuerySet, str]]:
     probes, site = [here.probe.pk for here in scope.probes], scope.site
     asked = asked_for(site, scope.start, scope.reached, scope.now).order_by().values("pk")
     excuses = Excuse.objects.live().filter(reminder__in=asked, recorded_at__lte=scope.now)
-    causes = CorrectiveAction.objects.filter(deviation__in=deviations_of(scope).values("pk"), replaced_by__isnull=True)
+    causes = CorrectiveAction.objects.current().filter(deviation__in=deviations_of(scope).values("pk"))
     set_here = Q(site=site) | Q(business=site.area.business_id) | Q(probe__in=probes)
     begun = {"effective_from__gte": scope.first, "effective_from__lte": scope.last, "recorded_at__lte": scope.now}
     yield "check or reading not done, excused", excuses, "reason"
@@ -116,5 +116,5 @@ def _of_probes(model, scope: RecordScope, time: str) -> QuerySet:
 def _decisions(scope: RecordScope) -> QuerySet:
     """What was decided at once on many readings is one reason."""
     here = Q(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end) | Q(**scope.within("recorded_at"))
-    made = Decision.objects.filter(here, reading__site=scope.site, replaced_by__isnull=True, recorded_at__lte=scope.now)
+    made = Decision.objects.current().filter(here, reading__site=scope.site, recorded_at__lte=scope.now)
     return made.exclude(why="").order_by().values_list("why", "recorded_at", "decided_by", "fate").distinct()
