@@ -52,7 +52,8 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "shared.middleware.Compressed",
+    "shared.static_files.StaticFiles",
     "shared.middleware.content_security_policy",
     "compliance.service.bodies.small_enough",
     "shared.middleware.text_that_can_be_kept",
@@ -143,6 +144,7 @@ TIME_ZONE = "UTC"
 
 STATIC_URL = "/static/"
 STATIC_ROOT = DATA_DIR / "static"
+STORAGES = {"staticfiles": {"BACKEND": "shared.static_files.HashedNames"}}
 WHITENOISE_USE_FINDERS = True  # no collectstatic step on a fresh clone
 
 IDLE_GIVEN = os.environ.get("NOUGHTBOOK_IDLE_HOURS", "")

@@ -20,6 +20,7 @@ from compliance.limits.models import Rule
 from compliance.notices.models import Notice
 from compliance.notices.queries import inbox
 from compliance.plans.actions import close_days
+from compliance.plans.data import ClosureData
 from compliance.plans.models import Closure
 from compliance.probes.models import EventKind
 from compliance.quarantine.assessing import Selection
@@ -87,7 +88,9 @@ def decided(records):
 
 def closed(records):
     days = {"first_day": date(2026, 3, 16), "last_day": date(2026, 3, 20)}
-    records["closure"] = close_days(by=records["world"].manager, site=records["site"], why="School holidays", **days)
+    records["closure"] = close_days(
+        by=records["world"].manager, data=ClosureData(site=records["site"], why="School holidays", **days)
+    )
 
 
 def heads(records):

@@ -5,13 +5,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Exists, F, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 
 from compliance.checks.models import ProbeState, Standing
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
-from compliance.readings.models import Deviation
-from compliance.readings.queries import SETTLED
+from compliance.readings.queries import open_deviations
 from compliance.reminders.queries import Asked, asked_checks
 from sites.models import Site
 
@@ -41,11 +40,6 @@ def end_of_today(site: Site, now: datetime) -> datetime:
     local = now.astimezone(site.zone)
     midnight = datetime.combine(local.date() + timedelta(days=1), datetime.min.time(), site.zone)
     return midnight.astimezone(now.tzinfo)
-
-
-def open_deviations(site_ids: Iterable[int]) -> QuerySet[Deviation]:
-    """Deviations that wait, of readings that still count: nothing was done yet, or the food is still held apart."""
-    return Deviation.objects.filter(~Exists(SETTLED), reading__site__in=site_ids, reading__void__isnull=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,13 +103,12 @@ class PlanForm(FromForm):
         return given
 
     def figures(self) -> dict:
-        """As the action takes them."""
+        """As the action takes them; what is left empty is as usual."""
         given = dict(self.cleaned_data)
         told = {name: given[name] for name in ("effective_from", "reason", "after")}
         if given.pop("drop", False):
             return {**told, "in_force": False}
-        fallback = {"every_days": 7, "minutes_before": 30}
-        return {**given, **{name: usual for name, usual in fallback.items() if given[name] is None}}
+        return {name: figure for name, figure in given.items() if figure is not None}
 
 
 def known_of(plan: Plan) -> dict:

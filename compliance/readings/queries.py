@@ -34,8 +34,10 @@ MADE_AT_THE_TIME = timedelta(hours=2)
 def sent_before(site: Site, sent: str | UUID) -> Reading | None:
     """What a form with this key recorded at a site when it came the first time."""
     keys = [form_key(site.pk, sent), sent_as(sent)]
-    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True)
-    return forms.select_related("limit_version").first()
+    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True).order_by()
+    # Nearly always there is none, so that only its key is asked for.
+    found = list(forms.values_list("pk", flat=True)[:1])
+    return Reading.objects.select_related("limit_version").get(pk=found[0]) if found else None
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
@@ -86,14 +88,15 @@ def span_of(reading: Reading) -> Span | None:
 
 def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:
     """Deviations at these sites (or keys of sites) that wait: nothing was done yet, or the food is still held apart."""
-    return Deviation.objects.filter(~Exists(SETTLED), reading__site__in=sites, reading__void__isnull=True)
+    return Deviation.objects.live("reading").filter(~Exists(SETTLED), reading__site__in=sites)
 
 
 def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     """Deviations at sites where this person has a role, with all that a list shows; those of void readings left out."""
     related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by")
     return (
-        Deviation.objects.filter(reading__site__in=sites_of(person), reading__void__isnull=True)
+        Deviation.objects.live("reading")
+        .filter(reading__site__in=sites_of(person))
         .select_related(*related)
         .prefetch_related("reading__taken_by__names")
         .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))
@@ -103,7 +106,7 @@ def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
 def track_of(probe: Probe) -> Track:
     """Where one probe was and whether it was in use."""
     placements = Placement.objects.filter(probe=probe).order_by("starts_at", "pk").values_list("site_id", "starts_at")
-    events = Event.objects.filter(probe=probe, void__isnull=True).order_by("at", "pk").values_list("kind", "at")
+    events = Event.objects.live().filter(probe=probe).order_by("at", "pk").values_list("kind", "at")
     return Track.of(probe, placements, events)
 
 

@@ -15,6 +15,7 @@ from shared.page_numbers import numbered_page
 
 from ..access import clock_of
 from ..actions import amend_person, grant, invite_person, rename_person, restart_person, revoke, stop_person
+from ..data import NewPerson
 from ..forms import EmailForm, FindForm, NameForm, PersonForm, ReasonForm, RoleForm
 from ..login_throttle import wrong_passwords
 from ..models import Membership, Site
@@ -73,7 +74,7 @@ def person_add(request):
     data = request.POST or None
     form, role_form = PersonForm(data), RoleForm(data, areas=areas, sites=sites_in(areas))
     if all([form.is_valid(), role_form.is_valid()]):
-        link = attempt(form, invite_person, by=request.user, **form.cleaned_data, **role_form.chosen())
+        link = attempt(form, invite_person, by=request.user, data=NewPerson(**form.cleaned_data), **role_form.chosen())
         if link:
             messages.success(request, f"{link.person} is in the book.")
             return show_link(request, link)

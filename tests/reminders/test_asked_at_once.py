@@ -7,6 +7,7 @@ import pytest
 from compliance.checks.models import ProbeState
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import to_do_today
+from compliance.plans.data import PlanData
 from compliance.reminders import planning
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
@@ -92,7 +93,7 @@ def test_a_day_that_fell_due_stays_due_at_its_time_whatever_the_hours_become(wor
     clock.move_to(at(10, 7))
     planning.change_opening(by=world.manager, site=world.site, hours=[(time(8), time(20))] * 7)
     making.good(world.probe, world.cook, at(10, 7))
-    planning.change_plan(by=world.manager, probe=world.probe, every_days=1, before_service=True)
+    planning.change_plan(by=world.manager, data=PlanData(probe=world.probe, every_days=1, before_service=True))
     clock.move_to(at(11, 8))
     swept()
     planning.change_opening(by=world.manager, site=world.site, hours=[(opens, time(20))] * 7)
