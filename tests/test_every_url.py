@@ -11,6 +11,7 @@ from django.urls import get_resolver, reverse
 
 from sites.models import Role
 from tests import everything
+from tests.remembered import remembered
 from tests.world import make_person
 
 BY_SECRET = {"feed", "new_password"}  # the secret in the address is the door
@@ -54,7 +55,7 @@ WITH_RECORDS = [
 
 @pytest.fixture
 def records(db):
-    return everything.build()
+    return remembered(everything.build)
 
 
 @pytest.fixture

@@ -37,6 +37,7 @@ from tests.checks import making
 from tests.nasty import forms_in
 from tests.quarantine.making import decide
 from tests.readings.files import csv_file, row
+from tests.remembered import remembered
 from tests.rows import fill
 from tests.test_every_url import ADDRESSES
 from tests.world import PASSWORD, make_reading
@@ -259,7 +260,7 @@ def told(answer) -> str:
 
 @pytest.fixture
 def records(clock, db):
-    return everything.build()
+    return remembered(everything.build)
 
 
 def test_every_address_that_takes_a_form_is_sent_one_twice(records):
