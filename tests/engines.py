@@ -26,7 +26,7 @@ PAGES = {"client", "as_person", "visit"}
 ON_BOTH = "tests/test_every_url.py::test_every_page_opens"
 ON_ONE = {
     "tests/advice/": "sqlite",
-    "tests/browser/": "postgres",
+    "tests/browser/": "sqlite",
     "tests/checks/test_fitness.py": "sqlite",
     "tests/checks/test_tap_sequences.py": "sqlite",
     "tests/checks/test_timeline.py": "postgres",
@@ -36,6 +36,7 @@ ON_ONE = {
     "tests/overview/test_first_steps.py": "postgres",
     "tests/quarantine/test_grounds.py": "sqlite",
     "tests/records/test_contents.py": "sqlite",
+    "tests/test_every_url.py": "sqlite",
     "tests/test_names_of_their_time.py": "sqlite",
 }
 FLUSHING = {"transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}

@@ -59,7 +59,8 @@ def _read(table: str):
             return cursor.fetchone()[0].replace("'", "''")
         names = [column.name for column in connection.introspection.get_table_description(cursor, table)]
         # A plus before a name leaves its value alone, and has the driver leave it alone as well.
-        return cursor.connection.execute(f"SELECT {', '.join(f'+{name}' for name in names)} FROM {table}").fetchall()
+        values = ", ".join(f'+"{name}"' for name in names)
+        return cursor.connection.execute(f"SELECT {values} FROM {table}").fetchall()
 
 
 def _put_back(rows: dict[str, object]) -> None:

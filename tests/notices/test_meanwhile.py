@@ -86,7 +86,7 @@ def test_a_daily_check_with_a_long_grace_is_told_in_the_end(due, clock, grace, k
         by=due.manager,
         data=PlanData(probe=due.probe, every_days=1, at=time(9), grace_minutes=grace * 60, reason="Agreed."),
     )
-    for hours in range(-24, 5 * 24, 2):
+    for hours in range(-24, 3 * 24, 4):
         tell(NINE + hours * HOUR, clock)
     assert kinds <= set(Notice.objects.values_list("kind", flat=True))
 
