@@ -1,17 +1,19 @@
 """Lays rows further ahead each night. Rows are only appended, and no history is read of a probe that goes on as before."""
 
 import logging
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db import DatabaseError, connection, transaction
-from django.db.models import OuterRef, Subquery
+from django.db import DatabaseError, connection
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from compliance.plans.calendar import Calendar
 from compliance.plans.demands import OUT_OF_TOLERANCE
 from compliance.plans.facts import site_facts
 from compliance.plans.models import Point, Reminder
 from compliance.plans.obligation_lines import OPEN_END
+from compliance.plans.pace import Pace
 from compliance.plans.queries import PlanBook, Reach
 from compliance.plans.schedule import TICK, Due, Plan, Stretch, due_times, stretches
 from compliance.probes.models import Probe
@@ -19,7 +21,7 @@ from sites.models import Site
 
 from .check_rows import AHEAD, derive_with_states
 
-PROBES = 500  # at a time, so that nobody waits for long
+PROBES, FIRST = 500, 50  # at most looked through and written at a time; written at the first
 logger = logging.getLogger(__name__)
 LAST = ("pk", "probe_id", "site_id", "day", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "recorded_at")
 Row = Any  # a row of `LAST`, by name
@@ -41,30 +43,39 @@ COLUMNS = (
 
 def extend(now: datetime) -> bool:
     """Lay rows up to 40 days ahead, and always the next one; gives whether all went well. Run again it writes none."""
-    well, last = True, 0
+    well, last, pace = True, 0, Pace(FIRST, PROBES)
     while probes := list(Probe.objects.filter(pk__gt=last).order_by("pk").values_list("pk", flat=True)[:PROBES]):
-        last = probes[-1]
-        try:
-            with transaction.atomic():
-                _extend_some(probes, now)
-        except DatabaseError:
-            raise
-        except Exception:  # what cannot be worked out for one holds up no others
-            logger.exception("Rows ahead of the probes from %s to %s are left for the next time.", probes[0], last)
-            well = False
+        last, (lasts, _) = probes[-1], _last_rows(Probe.objects.filter(pk__in=probes), now)
+        for some in pace.in_turn(sorted(row.probe_id for row in lasts)):
+            try:
+                with pace.transaction():
+                    _extend_some(some, now)
+            except DatabaseError:
+                raise
+            except Exception:  # what cannot be worked out for one holds up no others
+                logger.exception(
+                    "Rows ahead of the probes from %s to %s are left for the next time.", some[0], some[-1]
+                )
+                well = False
     return well
 
 
-def _extend_some(probe_ids: list[int], now: datetime) -> None:
-    """Of a few probes, which are held meanwhile."""
+def _last_rows(probes: QuerySet[Probe], now: datetime) -> tuple[list[Row], dict[int, Reach]]:
+    """The last row of each of these probes that wants more after it, and what each probe goes by."""
     rows = Reminder.objects.filter(probe=OuterRef("pk"), point=Point.ZERO).order_by("-due_at")
-    held = Probe.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=probe_ids).order_by("pk")
-    probes = held.annotate(last=Subquery(rows.values("pk")[:1])).values_list(
+    probes = probes.annotate(last=Subquery(rows.values("pk")[:1])).values_list(
         "pk", "business", "site", "sensor", "withdrawn", "site__closed", "last"
     )
     in_use = {last: Reach(*reach, pk) for pk, *reach, withdrawn, closed, last in probes if not (withdrawn or closed)}
     lasts = Reminder.objects.filter(pk__in=in_use, due_at__lte=now + AHEAD).values_list(*LAST, named=True)
-    if ends := [row for row in lasts if not row.because.startswith(OUT_OF_TOLERANCE)]:
+    return [row for row in lasts if not row.because.startswith(OUT_OF_TOLERANCE)], in_use
+
+
+def _extend_some(probe_ids: Sequence[int], now: datetime) -> None:
+    """Of a few probes, which are held meanwhile."""
+    held = Probe.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=probe_ids).order_by("pk")
+    ends, in_use = _last_rows(held, now)
+    if ends:
         _extend(ends, in_use, now)
 
 

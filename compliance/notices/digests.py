@@ -1,15 +1,17 @@
 """The week of an area for its supervisors: what failed, what was missed, what waits, which probes drift."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Prefetch
+from django.db.models import Count, F, Prefetch, QuerySet
+from django.db.models.functions import Abs, Coalesce
 from django.urls import reverse
 from django.utils.dateformat import format as dated
 
 from compliance.advice import wording as outlook_words
+from compliance.advice.outlook import Outlook
 from compliance.advice.queries import outlooks_of
 from compliance.checks.check_page import shown_in
 from compliance.checks.models import Check, Verdict
@@ -27,30 +29,58 @@ from .models import Notified
 from .recipients import Kind
 
 NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all areas, whose drift is worked out
+TOGETHER = 100  # sites whose week is held in memory, and written, at one go
+Drifting = Mapping[int, Sequence[Outlook]]  # by area
 
 
-def digests(now: datetime) -> Gathered:
-    """One message an area and week, on Monday morning on the clock of its first site; the queries do not grow with areas.
+def digests(now: datetime) -> Iterator[Gathered]:
+    """One message an area and week, on Monday morning on the clock of its first site; of the areas of some sites at a time.
 
     An area that is looked at for the first time begins with the next: there is no week to tell of yet.
     """
-    open_sites = Prefetch("sites", Site.objects.filter(closed=False).order_by("pk"), to_attr="open_sites")
-    areas = Area.objects.filter(untold(Kind.DIGEST, "pk", at__gt=now), sites__closed=False).distinct()
-    areas = list(areas.prefetch_related(open_sites))
-    if not areas:
-        return Gathered()
-    known = set(Notified.objects.filter(kind=Kind.DIGEST).values_list("number", flat=True))
-    next_at = {area.pk: timing.next_digest_at(now, zone_of(area)) for area in areas}
-    notified = [Notified(kind=Kind.DIGEST, number=pk, at=at) for pk, at in next_at.items()]
-    return Gathered(list(_messages([area for area in areas if area.pk in known], now)), notified)
+    due = Area.objects.filter(untold(Kind.DIGEST, "pk", at__gt=now), sites__closed=False)
+    sizes = dict(due.order_by("pk").values_list("pk").annotate(Count("sites")))
+    known = set(Notified.objects.filter(kind=Kind.DIGEST, number__in=sizes).values_list("number", flat=True))
+    drifting = _drifting(known, now) if known else {}
+    for some in _together(sizes):
+        open_sites = Prefetch("sites", Site.objects.filter(closed=False).order_by("pk"), to_attr="open_sites")
+        areas = list(Area.objects.filter(pk__in=some).order_by("pk").prefetch_related(open_sites))
+        next_at = {area.pk: timing.next_digest_at(now, zone_of(area)) for area in areas}
+        notified = [Notified(kind=Kind.DIGEST, number=pk, at=at) for pk, at in next_at.items()]
+        yield Gathered(list(_messages([area for area in areas if area.pk in known], now, drifting)), notified)
 
 
-def _messages(areas: Sequence[Area], now: datetime) -> Iterator[Message]:
-    week = _Week(areas, now) if areas else None
+def _together(sizes: Mapping[int, int]) -> Iterator[list[int]]:
+    some, sites = [], 0
+    for pk, size in sizes.items():
+        if some and sites + size > TOGETHER:
+            yield some
+            some, sites = [], 0
+        some.append(pk)
+        sites += size
+    if some:
+        yield some
+
+
+def _drifting(areas: Collection[int], now: datetime) -> Drifting:
+    """Asked once for all: what probes are compared with is the whole business."""
+    found = defaultdict(list)
+    for outlook in outlooks_of(_most_used(_in_use(areas)), now):
+        if outlook.state in ("soon", "moving"):
+            found[outlook.past.probe.site.area_id].append(outlook)
+    return found
+
+
+def _messages(areas: Sequence[Area], now: datetime, drifting: Drifting) -> Iterator[Message]:
+    week = _Week(areas, now, drifting) if areas else None
     for area in areas:
         message = week.message(area)
         if week.probes[area.pk] or message.items:
             yield message
+
+
+def _in_use(areas: Collection) -> QuerySet[Probe]:
+    return Probe.objects.filter(site__area__in=areas, site__closed=False, withdrawn=False)
 
 
 def zone_of(area: Area) -> ZoneInfo:
@@ -60,11 +90,10 @@ def zone_of(area: Area) -> ZoneInfo:
 class _Week:
     """What is counted of all areas together, to be told area by area."""
 
-    def __init__(self, areas: Sequence[Area], now: datetime):
+    def __init__(self, areas: Sequence[Area], now: datetime, drifting: Drifting):
         self.spans = {area.pk: timing.digest_span(now, zone_of(area)) for area in areas}
         self.first, self.last = min(s for s, _ in self.spans.values()), max(e for _, e in self.spans.values())
-        in_use = Probe.objects.filter(site__area__in=areas, site__closed=False, withdrawn=False)
-        self.probes = Counter(dict(in_use.order_by().values_list("site__area").annotate(Count("pk"))))
+        self.probes = Counter(dict(_in_use(areas).order_by().values_list("site__area").annotate(Count("pk"))))
         self.failed = self._by_area(_failed(areas, self.first, self.last), "recorded_at")
         site_areas = {site.pk: area.pk for area in areas for site in area.open_sites}
         missed = not_in_time(site_areas, self.first, self.last, now).select_related("site")
@@ -72,10 +101,7 @@ class _Week:
         self.undecided = Counter()
         for doubt in doubts(site_areas):
             self.undecided[site_areas[doubt.site_id]] += doubt.undecided
-        self.drifting = defaultdict(list)
-        for outlook in outlooks_of(_most_used(in_use), now):
-            if outlook.state in ("soon", "moving"):
-                self.drifting[outlook.past.probe.site.area_id].append(outlook)
+        self.drifting = drifting
 
     def _by_area(self, records, moment: str) -> dict[int, list]:
         found = defaultdict(list)
@@ -138,7 +164,7 @@ class _Week:
     def _drifting(self, area: Area) -> list[Item]:
         return [
             Item(f"{probe.site}: probe {probe} drifts", outlook_words.prospect(outlook), _outlook_url(probe))
-            for outlook in self.drifting[area.pk]
+            for outlook in self.drifting.get(area.pk, ())
             for probe in [outlook.past.probe]
         ]
 
@@ -160,14 +186,9 @@ def _failed(areas, first: datetime, last: datetime):
     return checks.select_related("probe", "site").order_by("checked_at", "pk")
 
 
-def _most_used(in_use) -> list[Probe]:
+def _most_used(in_use: QuerySet[Probe]) -> list[Probe]:
     """The probes whose last check found them farthest out; the measurement is put to these alone."""
-    found = in_use.filter(state__last_check__error_milli__isnull=False).select_related(
-        "site__area", "business", "state"
-    )
-    return sorted(found.select_related("state__last_check"), key=_unused)[:LOOKED_AT]
-
-
-def _unused(probe: Probe) -> float:
-    last = probe.state.last_check
-    return -(abs(last.error_milli) + (last.expanded_milli or 0)) / probe.tolerance_milli
+    error, expanded = F("state__last_check__error_milli"), Coalesce(F("state__last_check__expanded_milli"), 0)
+    found = in_use.filter(state__last_check__error_milli__isnull=False)
+    found = found.annotate(used=(Abs(error) + expanded) * 1.0 / F("tolerance_milli")).order_by("-used", "pk")
+    return list(found.select_related("site__area", "business", "state")[:LOOKED_AT])

@@ -35,7 +35,7 @@ def enqueue_due_notices(now: datetime) -> int:
     written = 0
     for source in SOURCES:
         try:
-            written += enqueue(source(now), now)
+            written += sum(enqueue(some, now) for some in in_turn(source(now)))
         except DatabaseError:  # nothing else can be written either
             raise
         except Exception as error:
@@ -44,6 +44,11 @@ def enqueue_due_notices(now: datetime) -> int:
     if errors:
         raise errors[0]
     return written
+
+
+def in_turn(gathered: Gathered | Iterable[Gathered]) -> Iterable[Gathered]:
+    """All at once, or what is gathered when what came before it is written."""
+    return [gathered] if isinstance(gathered, Gathered) else gathered
 
 
 def enqueue(gathered: Gathered, now: datetime) -> int:

@@ -6,7 +6,6 @@ from datetime import datetime
 from functools import reduce
 from operator import iadd
 
-from django.db import transaction
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
 from compliance.limits.models import Limit
@@ -15,12 +14,14 @@ from sites.models import Site
 from .calendar import DAY, LONG_PAST
 from .facts import limit_facts, site_facts
 from .models import Reminder, Round
+from .pace import Pace
 from .round_obligations import RoundObligation, round_obligations
 from .store import Difference, difference, write
 
 AHEAD = 8 * DAY
 LONGEST = 2 * DAY  # no reading stays open for more than one
-TOGETHER = 40  # limits in one transaction of the night
+TOGETHER = 40  # limits that are looked through at a time
+FIRST = 5  # sites in the first transaction of the night
 
 
 def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: datetime | None = None) -> None:
@@ -35,13 +36,24 @@ def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: d
 
 
 def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
-    """Append what has come within the days ahead. Run again it writes nothing; each few sites in a transaction of their own."""
+    """Append what has come within the days ahead. Run again it writes nothing. The few sites where there is something to
+    append are held, and looked at once more, in short transactions."""
+    pace = Pace(FIRST, TOGETHER)
     for some in _batches(site_ids):
-        with transaction.atomic():
-            list(Site.objects.select_for_update(no_key=True).filter(pk__in=some).order_by("pk").values_list("pk"))
-            limits = {limit: limit.last or LONG_PAST for limit in _with_rounds(some)}
-            found = reduce(iadd, _differences(limits, now, "").values(), Difference())
-            write(Difference(found.added, [row for row in found.changed if row.recorded_at is None]))
+        lacking = {limit.site_id for limit, found in _ahead(some, now).items() if found}
+        for few in pace.in_turn(sorted(lacking)):
+            with pace.transaction():
+                list(Site.objects.select_for_update(no_key=True).filter(pk__in=few).order_by("pk").values_list("pk"))
+                write(reduce(iadd, _ahead(few, now).values(), Difference()))
+
+
+def _ahead(site_ids: Iterable[int], now: datetime) -> dict[Limit, Difference]:
+    """What is to be appended for each limit; what has begun stays as it is."""
+    found = _differences({limit: limit.last or LONG_PAST for limit in _with_rounds(site_ids)}, now, "")
+    return {
+        limit: Difference(each.added, [row for row in each.changed if row.recorded_at is None])
+        for limit, each in found.items()
+    }
 
 
 def differing_rounds(limit_ids: Iterable[int], now: datetime) -> Iterator[tuple[Limit, Difference]]:

@@ -7,6 +7,7 @@ from django.http import Http404
 from sites.access import reach, sites_of
 from sites.models import Person, Role, Site
 
+from .imported_file import ImportedFile
 from .models import Deviation, Import, PendingUpload, Reading
 from .queries import recording_sites
 
@@ -26,12 +27,14 @@ def get_deviation(person: Person, pk: int, role: int = Role.READER) -> Deviation
     return reach(person, found, lambda deviation: deviation.reading.site, role)
 
 
-def get_import(person: Person, pk: int) -> Import:
-    """One import: for whoever brought it in, and for those with a role at one of its sites. Raises Http404 for strangers."""
-    found = Import.objects.select_related("recorded_by").filter(pk=pk).first()
-    if found is None:
+def get_import(person: Person, pk: int) -> ImportedFile:
+    """A file by any of its pieces: for whoever brought it in, and for those with a role at one of its sites. Raises Http404
+    for strangers."""
+    part = Import.objects.filter(pk=pk).first()
+    if part is None:
         raise Http404
-    if found.recorded_by_id != person.pk and not sites_of(person).filter(pk__in=found.sites).exists():
+    found = ImportedFile.of(part)
+    if part.recorded_by_id != person.pk and not sites_of(person).filter(pk__in=found.sites).exists():
         raise Http404
     return found
 

@@ -14,8 +14,15 @@ from shared.units import Unit
 
 
 class Import(Fact):
-    """One file of readings: what came in and what did not, with the reason line by line."""
+    """What came in of a file of readings at one go, and what did not, with the reason line by line.
 
+    A long file comes in pieces, so that others can write between them: `part_of` is the first of these.
+    """
+
+    part_of = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="later_parts")
+    rest_after = models.PositiveIntegerField(
+        "line after which the rest was to come", null=True, help_text="Empty where this reached the end of the file."
+    )
     site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, related_name="imports")
     file_name = models.CharField(max_length=200)
     digest = models.CharField("SHA-256 of the file", max_length=64)

@@ -28,6 +28,7 @@ from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.readings import actions as readings
 from compliance.readings.data import ActData, ReadingData
+from compliance.readings.importing import import_file
 from compliance.readings.models import Deviation, Disposition
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
@@ -329,7 +330,9 @@ SAMPLES |= {
         reading(w) | {"call": readings.correct, "reading": old_reading(w), "reason": "Mistyped."}
     ),
     "reading.void": lambda w: {"by": w.supervisor, "reading": old_reading(w), "reason": "Another probe."},
-    "reading.import": lambda w: {"by": w.manager, "file_name": "readings.csv", "content": csv_file(row())},
+    "reading.import": lambda w: (
+        {"call": import_file, "by": w.manager, "file_name": "readings.csv", "content": csv_file(row())}
+    ),
 }
 
 

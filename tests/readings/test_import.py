@@ -1,16 +1,20 @@
 """A file of readings: all good rows in, bad rows named by line, twice adds nothing."""
 
+from datetime import timedelta
+
 import pytest
+from django.urls import reverse
 
 from compliance.readings.actions import void
-from compliance.readings.importing import FileRefused, import_file, preview
+from compliance.readings.importing import FileRefused, import_file, import_parts, preview
 from compliance.readings.models import Deviation, Import, Reading
 from shared.audit.models import Entry
-from tests.readings.files import HEADER, csv_file, many, row
+from tests.readings.files import HEADER, START, csv_file, many, row
 from tests.readings.helpers import take
 from tests.world import make_area, make_limit, make_person, make_probe, make_site, make_version
 
 pytestmark = pytest.mark.usefixtures("clock")
+SAME = "is the same reading as line {}"
 
 
 def bring(by, content, name="fridges.csv"):
@@ -134,7 +138,7 @@ def test_a_row_with_a_comma_too_many_says_so(world):
 
 def test_a_row_twice_in_one_file_comes_in_once(world):
     made = bring(world.manager, csv_file(row(), row(item="soup"), row(value="4.00")))
-    assert made.refused == [[4, "is the same reading as line 2"]] and made.added == 2
+    assert made.refused == [[4, SAME.format(2)]] and made.added == 2
 
 
 def test_hours_that_the_clocks_skip_or_repeat_are_refused_in_words(world):
@@ -204,7 +208,72 @@ def test_a_file_of_more_than_one_batch_goes_in_whole(world, monkeypatch):
 
 def test_a_file_with_too_many_rows_is_refused_whole(world, monkeypatch):
     monkeypatch.setattr("compliance.readings.importing.rows.batches.__defaults__", (2,))
-    monkeypatch.setattr("compliance.readings.importing.rows.MOST_ROWS", 5)
+    monkeypatch.setattr("compliance.readings.importing.layout.MOST_ROWS", 5)
     with pytest.raises(FileRefused, match="Split it"):
         bring(world.manager, many(6))
     assert not Reading.objects.exists() and not Entry.objects.exists()
+
+
+@pytest.fixture
+def in_sevens(monkeypatch):
+    """Files come in seven rows at a time."""
+    monkeypatch.setattr("compliance.readings.importing.rows.batches.__defaults__", (7,))
+
+
+def test_each_piece_of_a_long_file_says_what_became_of_its_rows(world, in_sevens):
+    take(world, item="milk", typed="4.0", taken_at=START)  # the first row
+    rows = many(20).decode().splitlines()
+    made = bring(world.manager, "\n".join([*rows, row(item=""), rows[1]]).encode())
+    assert (made.rows, made.added, made.known, made.refused_count) == (22, 19, 1, 2)
+    assert made.refused == [[22, "the item is missing: say which food or unit was measured"], [23, SAME.format(2)]]
+    assert [(part.part_of, part.rest_after) for part in made.parts] == [
+        (None, 8),
+        (made.first, 15),
+        (made.first, 22),
+        (made.first, None),
+    ]
+    told = Entry.objects.filter(action="reading.import").order_by("pk").values_list("subject_id", "data")
+    assert [(pk, data["rows"], data["added"], data["known"], data["refused"]) for pk, data in told] == [
+        (part.pk, part.rows, part.added, part.known, part.refused_count) for part in made.parts
+    ]
+    assert [part.readings.count() for part in made.parts] == [6, 7, 6, 0]
+
+
+def test_a_file_that_was_stopped_half_way_says_where_and_comes_in_again_with_the_rest(world, in_sevens, as_person):
+    content, client = many(20, value="6"), as_person(world.manager)
+    coming = import_parts(by=world.manager, file_name="week.csv", content=content)
+    first = next(coming)
+    coming.close()
+    assert (Reading.objects.count(), Deviation.objects.count()) == (7, 7)
+    page = client.get(reverse("import_detail", args=[first.pk])).content.decode()
+    assert "Stopped after line 8" in page and "only the rest is added" in page
+    assert preview(content, world.manager).before.rest_after == 8
+    again = bring(world.manager, content)
+    assert (again.added, again.known, again.rest_after) == (13, 7, None)
+    assert (Reading.objects.count(), Deviation.objects.count()) == (20, 20)
+    page = client.get(reverse("import_detail", args=[again.parts[-1].pk])).content.decode()
+    assert "Stopped" not in page and preview(content, world.manager).before.rest_after is None
+
+
+def test_what_is_entered_while_a_file_comes_in_is_not_doubled(world, in_sevens):
+    coming = import_parts(by=world.manager, file_name="week.csv", content=many(14))
+    next(coming)
+    take(world, item="milk", typed="4.0", taken_at=START + timedelta(minutes=10))
+    assert [(part.added, part.known) for part in coming] == [(6, 1)]
+    assert Reading.objects.count() == 14
+
+
+def test_whoever_has_a_role_at_one_site_of_a_long_file_sees_it_by_any_piece(world, in_sevens, as_person):
+    make_limit(world.other_site, by=world.manager)
+    lines = [*many(7).decode().splitlines(), row(site="Birch House")]
+    made = bring(world.supervisor, "\n".join(lines).encode())
+    assert made.sites == sorted([world.site.pk, world.other_site.pk]) and made.site is None
+    for part in made.parts:
+        assert as_person(world.reader).get(reverse("import_detail", args=[part.pk])).status_code == 200
+        assert as_person(world.stranger).get(reverse("import_detail", args=[part.pk])).status_code == 404
+
+
+def test_no_more_reasons_are_kept_than_may_be_and_all_are_counted(world, in_sevens, monkeypatch):
+    monkeypatch.setattr("compliance.readings.importing.bring.SentFile.__init__.__defaults__", (None, 9, 9))
+    made = bring(world.manager, many(20, item=""))
+    assert (len(made.refused), made.refused_count) == (9, 20)

@@ -1,10 +1,14 @@
 """`manage.py import_readings FILE --by EMAIL`."""
 
+import os
+import signal
 from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import OperationalError
 
+from compliance.readings.importing import import_parts
 from compliance.readings.models import Import, Reading
 from tests.readings.files import csv_file, many, row
 
@@ -42,3 +46,31 @@ def test_it_says_what_to_do_about_a_wrong_file_or_person(world, tmp_path):
         run(tmp_path / "none.csv", world.manager)
     with pytest.raises(CommandError, match="Nobody has the e-mail"):
         call_command("import_readings", str(path), by="x@example.test")
+
+
+@pytest.mark.parametrize("stop", [signal.SIGINT, signal.SIGTERM])
+def test_stopped_half_way_it_says_after_which_line_and_the_same_file_adds_the_rest(world, tmp_path, monkeypatch, stop):
+    def interrupted(**given):
+        for part in import_parts(**given):
+            os.kill(os.getpid(), stop)
+            yield part
+
+    (path := tmp_path / "a.csv").write_bytes(many(20))
+    monkeypatch.setattr("compliance.readings.importing.rows.batches.__defaults__", (7,))
+    with monkeypatch.context() as patch, pytest.raises(CommandError, match="stopped after line 8"):
+        patch.setattr("compliance.readings.management.commands.import_readings.import_parts", interrupted)
+        run(path, world.manager)
+    assert Reading.objects.count() == 7
+    assert run(path, world.manager)[0].startswith("Readings added: 13; in the record already: 7;")
+
+
+def test_a_database_that_fails_half_way_is_named_with_the_line(world, tmp_path, monkeypatch):
+    def full(**given):
+        yield next(import_parts(**given))
+        raise OperationalError("database or disk is full")
+
+    (path := tmp_path / "a.csv").write_bytes(many(20))
+    monkeypatch.setattr("compliance.readings.importing.rows.batches.__defaults__", (7,))
+    monkeypatch.setattr("compliance.readings.management.commands.import_readings.import_parts", full)
+    with pytest.raises(CommandError, match=r"stopped after line 8 \(database or disk is full\)"):
+        run(path, world.manager)

@@ -8,6 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from compliance.readings.importing.uploads import bring_in
 from compliance.readings.models import Import, PendingUpload, Reading
 from tests.readings.files import csv_file, many, row
 from tests.readings.helpers import take
@@ -34,6 +35,15 @@ def test_a_yes_brings_it_in_once(world, as_person):
     assert first.url == second.url == client.get(page).url
     assert (Reading.objects.count(), Import.objects.count()) == (3, 1)
     assert bytes(PendingUpload.objects.get().packed) == b""
+
+
+def test_of_two_who_say_yes_at_the_same_moment_one_brings_it_in(world, as_person):
+    client = as_person(world.cook)
+    send(client, many(3))
+    upload = PendingUpload.objects.get()
+    first = bring_in(by=world.cook, upload=upload)
+    assert bring_in(by=world.cook, upload=upload) == first  # as the second read it, before the first was in
+    assert (Reading.objects.count(), Import.objects.count()) == (3, 1)
 
 
 def test_a_no_forgets_the_file(world, as_person):

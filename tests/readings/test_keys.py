@@ -101,7 +101,7 @@ def test_a_file_of_before_adds_nothing(world):
         value_milli=9000,
         taken_at=START,
         taken_by=world.manager,
-        source=first,
+        source=first.first,
     )
     made = bring(world.manager, LOGGED)
     assert (made.added, made.known, made.refused) == (0, 1, [])

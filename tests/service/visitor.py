@@ -17,10 +17,10 @@ PATIENCE = 60  # seconds that a visitor waits for a page
 class Visitor:
     """Somebody signed in, with a browser's cookies."""
 
-    def __init__(self, address: str):
+    def __init__(self, address: str, email: str = MANAGER, password: str = PASSWORD):
         self.address = address.rstrip("/")
         self.browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
-        self.send("/sign-in/", username=MANAGER, password=PASSWORD)
+        self.send("/sign-in/", username=email, password=password)
 
     def send(self, path: str, **filled_in) -> str:
         page = self.browser.open(self.address + path, timeout=PATIENCE).read().decode()

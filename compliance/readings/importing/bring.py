@@ -6,20 +6,21 @@ from hashlib import sha256
 
 from django.utils import timezone
 
+from compliance.readings.imported_file import ImportedFile
 from compliance.readings.models import Import
 from shared.audit import trail
 from sites.models import Business, Person
 
 from .book import Book
-from .layout import FileRefused, open_table
-from .rows import Batch, batches
-from .store import next_import, store
+from .layout import open_table, read_through
+from .rows import SITE, Batch, batches
+from .store import Stored, next_import, store
 
 OTHERWISE = (
     "is in the record already, but with another held_s, since_start_s, note or taken_by; "
     "if the file is right, correct it there"
 )
-MOST_KEPT = 5_000  # reasons and doubts kept with an import; the counts are always whole
+MOST_KEPT = 5_000  # reasons and doubts kept with a file; the counts are always whole
 SAMPLE = 8
 
 
@@ -34,8 +35,7 @@ class Preview:
     doubts: list[tuple[int, str]] = field(default_factory=list)
     sample: list[tuple] = field(default_factory=list)
     sites: set[int] = field(default_factory=set)
-    before: Import | None = None
-    line_of: dict[str, int] = field(default_factory=dict)
+    before: ImportedFile | None = None
 
     def take(self, batch: Batch) -> None:
         self.good += len(batch.rows)
@@ -44,80 +44,107 @@ class Preview:
         self.bad += batch.bad
         self.doubts += batch.doubts
         self.sample += batch.rows[: SAMPLE - len(self.sample)]
-        self.sites.update({row[2] for row in batch.rows})
-        self.line_of = batch.line_of
-
-    def refuse(self, keys: list[str]) -> None:
-        """Take back rows that the record tells otherwise."""
-        self.good -= len(keys)
-        self.bad = sorted([*self.bad, *((self.line_of[key], OTHERWISE) for key in keys)])
+        self.sites.update({row[SITE] for row in batch.rows})
 
 
 def preview(file, by: Person, business: Business | None = None) -> Preview:
     """Read a file (bytes, or an open binary file) without writing anything. Raises FileRefused for the file as a whole."""
     content = file if isinstance(file, bytes) else file.read()
-    found = Preview()
+    read_through(content)
+    found = Preview(before=last_import_of(by, content))
     for batch in batches(open_table(content), Book(by, business)):
         found.take(batch)
-    if not found.rows:
-        raise FileRefused("The file has a header and no rows. Add the readings and send it again.")
-    found.before = Import.objects.filter(digest=sha256(content).hexdigest(), recorded_by=by).order_by("-pk").first()
     return found
 
 
-@trail.action("reading.import")
-def import_file(
-    *,
-    by: Person,
-    file_name: str,
-    content: bytes,
-    business: Business | None = None,
-    progress: Callable[[int], object] = lambda lines: None,
-) -> Import:
+def last_import_of(by: Person, content: bytes) -> ImportedFile | None:
+    """What came in when this person brought in this very file last."""
+    found = Import.objects.filter(digest=sha256(content).hexdigest(), recorded_by=by).order_by("-pk").first()
+    return found and ImportedFile.of(found)
+
+
+def import_file(*, by: Person, file_name: str, content: bytes) -> ImportedFile:
     """Bring in all good rows of a file, open the deviations of those beyond their limit, and keep why others were refused.
 
     A reading that is in the record already is passed over, so the same file twice adds nothing; one that is there with
     something else beside it is refused. Raises FileRefused, and writes nothing, where the file as a whole cannot be read.
     """
-    now, found, source = timezone.now(), Preview(), next_import()
-    table, book = open_table(content), Book(by, business)
-    added, deviations, otherwise = store(source, by.pk, now).put(_counted(batches(table, book), found, progress))
-    found.refuse(otherwise)
-    if not found.rows:
-        raise FileRefused("The file has a header and no rows. Add the readings and send it again.")
-    made = Import.objects.create(
-        pk=source,
-        recorded_by=by,
-        recorded_at=now,
-        file_name=file_name[-200:],
-        digest=sha256(content).hexdigest(),
-        site_id=next(iter(found.sites)) if len(found.sites) == 1 else None,
-        sites=sorted(found.sites),
-        rows=found.rows,
-        added=added,
-        known=found.good - added,
-        breaches=deviations,
-        refused=[list(told) for told in found.bad[:MOST_KEPT]],
-        doubts=[list(told) for told in found.doubts[:MOST_KEPT]],
-    )
+    return ImportedFile(list(import_parts(by=by, file_name=file_name, content=content)))
+
+
+def import_parts(
+    *, by: Person, file_name: str, content: bytes, begin: Callable[[Import], None] = lambda first: None
+) -> Iterator[Import]:
+    """As `import_file`, piece by piece as they are written. Each is worked out before its transaction, so that others write
+    between them; wherever it stops, the same file again adds the rest. `begin` is called in the transaction of the first.
+    """
+    read_through(content)
+    file = SentFile(file_name[-200:], sha256(content).hexdigest(), begin)
+    for batch in batches(open_table(content), Book(by)):
+        part = import_part(by=by, file=file, batch=batch)
+        file.wrote(part)
+        yield part
+
+
+@dataclass(slots=True)
+class SentFile:
+    """A file on its way in: what its pieces have in common, and the first of them."""
+
+    name: str
+    digest: str
+    begin: Callable[[Import], None]
+    first: Import | None = None
+    reasons_left: int = MOST_KEPT  # kept with the pieces that are still to come
+    doubts_left: int = MOST_KEPT
+
+    def wrote(self, part: Import) -> None:
+        self.first = self.first or part
+        self.reasons_left -= len(part.refused)
+        self.doubts_left -= len(part.doubts)
+
+
+@trail.action("reading.import")
+def import_part(*, by: Person, file: SentFile, batch: Batch) -> Import:
+    """Bring in the good rows of a piece, and keep what became of it; together, or not at all."""
+    now, source = timezone.now(), next_import()
+    sites = sorted({row[SITE] for row in batch.rows})
+
+    def keep(stored: Stored) -> Import:
+        bad = sorted([*batch.bad, *((batch.line_of[key], OTHERWISE) for key in stored.otherwise)])
+        return Import.objects.create(
+            pk=source,
+            recorded_by=by,
+            recorded_at=now,
+            part_of=file.first,
+            rest_after=batch.rest_after,
+            file_name=file.name,
+            digest=file.digest,
+            site_id=sites[0] if len(sites) == 1 else None,
+            sites=sites,
+            rows=batch.lines,
+            added=stored.added,
+            known=len(batch.rows) - len(stored.otherwise) - stored.added,
+            breaches=stored.deviations,
+            refused=[list(told) for told in bad[: file.reasons_left]],
+            doubts=[list(told) for told in batch.doubts[: file.doubts_left]],
+        )
+
+    made = store(source, by.pk, now).put(batch, keep)
+    if not file.first:
+        file.begin(made)
     trail.note(
         "reading.import",
         by=by,
         subject=made,
         site_id=made.site_id,
         rows=made.rows,
-        added=added,
+        added=made.added,
         known=made.known,
-        refused=len(found.bad),
-        deviations=deviations,
+        refused=made.refused_count,
+        deviations=made.breaches,
         digest=made.digest,
         sites=made.sites,
+        part_of=made.part_of_id,
+        rest_after=made.rest_after,
     )
     return made
-
-
-def _counted(found_batches: Iterator[Batch], found: Preview, progress: Callable[[int], object]) -> Iterator[Batch]:
-    for batch in found_batches:
-        found.take(batch)
-        progress(batch.lines)
-        yield batch

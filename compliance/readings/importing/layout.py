@@ -59,6 +59,15 @@ def open_table(content: bytes) -> FileTable:
     return FileTable(_rows(reader), lambda: reader.line_num, len(first), len(names), _picker(names, len(first)))
 
 
+def read_through(content: bytes) -> None:
+    """Raises FileRefused where a file cannot be used as a whole, which is seen so before anything of it is written."""
+    rows = sum(1 for cells in open_table(content).rows if any(cells))
+    if not rows:
+        raise FileRefused("The file has a header and no rows. Add the readings and send it again.")
+    if rows > MOST_ROWS:
+        raise FileRefused(f"The file has more than {MOST_ROWS:,} rows. Split it into several.")
+
+
 def decode(content: bytes) -> str:
     """UTF-8 with or without a byte order mark."""
     if not content.strip(b"\xef\xbb\xbf \t\r\n"):

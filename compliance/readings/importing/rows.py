@@ -7,9 +7,10 @@ from compliance.readings.keys import row_key
 from compliance.readings.limit_evaluation import breach, untimed
 
 from .book import Book, Refused, read_note, read_reason
-from .layout import COLUMNS, MOST_ROWS, FileRefused, FileTable
+from .layout import COLUMNS, FileTable
 
-BATCH = 10_000
+SITE = 2  # its place in a row
+BATCH = 2_000  # written at one go: others wait for so many
 
 
 class RowRefused(Refused):
@@ -26,19 +27,24 @@ class Batch:
     bad: list[tuple[int, str]] = field(default_factory=list)  # (line, reason)
     doubts: list[tuple[int, str]] = field(default_factory=list)  # (line, words)
     lines: int = 0
+    rest_after: int | None = None  # its last line, unless it reaches the end of the file
     line_of: dict[str, int] = field(default_factory=dict)  # of every key of the file so far
 
 
 def batches(table: FileTable, book: Book, size: int = BATCH) -> Iterator[Batch]:
-    """Every row of the file, good or bad, once. Raises FileRefused where the file as a whole cannot be read on."""
+    """Every row of the file, good or bad, once. Raises FileRefused where the file cannot be read on."""
     seen: dict[str, int] = {}
     read, line_of, plain = row_reader(table, book), table.line_of, table.named if table.named == table.width else -1
-    batch, end, total = Batch(line_of=seen), line_of(), 0
+    batch, end, last = Batch(line_of=seen), line_of(), 0
     for cells in table.rows:
         line, end = end + 1, line_of()
         if not any(cells):
             continue
-        batch.lines += 1
+        if batch.lines >= size:
+            batch.rest_after = last
+            yield batch
+            batch = Batch(line_of=seen)
+        batch.lines, last = batch.lines + 1, end
         try:
             if len(cells) != plain:
                 cells = fitted(cells, table)
@@ -56,12 +62,6 @@ def batches(table: FileTable, book: Book, size: int = BATCH) -> Iterator[Batch]:
                 batch.breaches.append((row[0], why))
             if doubts:
                 batch.doubts.append((line, "; ".join(doubts)))
-        if batch.lines >= size:
-            total += batch.lines
-            if total > MOST_ROWS:
-                raise FileRefused(f"The file has more than {MOST_ROWS:,} rows. Split it into several.")
-            yield batch
-            batch = Batch(line_of=seen)
     yield batch
 
 

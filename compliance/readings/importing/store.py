@@ -1,10 +1,13 @@
 """Putting rows into the record as each engine does it fastest. A reading that is there already, by its key or by what it
 says, is passed over."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import connection
+
+from compliance.readings.models import Import
 
 from .rows import Batch
 
@@ -24,120 +27,114 @@ COLUMNS = (
     "note",
     "used_despite",
 )
-PROBE, TAKEN_AT = COLUMNS.index("probe_id"), COLUMNS.index("taken_at")
 THEIRS = {name: f"i.{name}" for name in (*COLUMNS, "limit_id")}
 
+KEY = "SELECT 1 FROM readings_reading r WHERE r.key = i.key"
 KNOWN = """SELECT 1 FROM readings_reading r JOIN limits_limitversion v ON v.id = r.limit_version_id
     WHERE r.probe_id = {probe_id} AND r.taken_at = {taken_at} AND r.site_id = {site_id}
-    AND r.value_milli = {value_milli} AND r.item = {item} AND v.limit_id = {limit_id}"""
-
-# Rows that did not go in, and that no reading in the record says in full.
-OTHERWISE = """SELECT i.key FROM incoming i
-    WHERE NOT EXISTS (SELECT 1 FROM readings_reading r WHERE r.key = i.key AND r.source_id = %s)
-    AND NOT EXISTS ({known} AND r.note = i.note AND (r.taken_by_id = i.taken_by_id OR NOT i.names_taker)
+    AND r.value_milli = {value_milli} AND r.item = {item} AND v.limit_id = {limit_id}""".format(**THEIRS)
+SAID = f"""{KNOWN} AND r.note = i.note AND (r.taken_by_id = i.taken_by_id OR NOT i.names_taker)
     AND (r.used_despite = i.used_despite OR i.used_despite = '')
-    AND coalesce(r.hold_s, -1) = coalesce(i.hold_s, -1) AND coalesce(r.since_start_s, -1) = coalesce(i.since_start_s, -1))"""
+    AND coalesce(r.hold_s, -1) = coalesce(i.hold_s, -1) AND coalesce(r.since_start_s, -1) = coalesce(i.since_start_s, -1)"""
+
+
+def none(query: str) -> str:
+    """That a query finds nothing, asked row by row: of few rows PostgreSQL would else read the whole table that it looks in."""
+    return f"({query} LIMIT 1) IS NULL"
+
 
 # As known while the file comes in: the span of the probe's timeline in which each was taken.
 VOUCHED = """EXISTS (SELECT 1 FROM checks_span s WHERE s.probe_id = i.probe_id AND s.starts_at < i.taken_at
     AND s.ends_at >= i.taken_at AND s.standing IN ('proven', 'pending'))"""
+INSERT = f"""INSERT INTO readings_reading ({", ".join(COLUMNS)}, vouched, source_id, recorded_by_id, recorded_at)
+    SELECT {", ".join(COLUMNS)}, {VOUCHED}, %s, %s, %s FROM incoming i"""
 
 ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
 
 
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """What became of a few rows; `otherwise` are the keys of those that the record tells otherwise."""
+
+    added: int = 0
+    deviations: int = 0
+    otherwise: Sequence[str] = ()
+
+
+Keep = Callable[[Stored], Import]
+
+
 class Store:
-    """One import's way into the tables; inside its transaction. `source` is the key of the import that is to come."""
+    """The way of a few rows into the tables, inside their transaction. `source` is the key of the import that is to come."""
 
     def __init__(self, source: int, by: int, now: datetime):
         self.source, self.by = source, by
         self.now = connection.ops.adapt_datetimefield_value(now)  # text on SQLite
         self.cursor = connection.cursor()
 
-    def put(self, batches: Iterator[Batch]) -> tuple[int, int, list[str]]:
-        """Store every batch and the deviations of those that are new; gives how many are new, how many deviations, and the
-        keys of those that the record tells otherwise."""
+    def put(self, batch: Batch, keep: Keep) -> Import:
+        """Store the rows, the deviations of those that are new, and what `keep` makes of their numbers."""
         raise NotImplementedError
 
-    def _otherwise(self) -> list[str]:
-        """Asked when all is in, so that it is seen too what came in with somebody else's file meanwhile."""
-        self.cursor.execute(OTHERWISE.format(known=KNOWN.format(**THEIRS)), [self.source])
-        return [key for (key,) in self.cursor.fetchall()]
+    def _ask(self, query: str, *values) -> list[tuple]:
+        self.cursor.execute(query, values)
+        return self.cursor.fetchall()
 
 
 class SqliteStore(Store):
-    def put(self, batches):
-        self.cursor.execute("CREATE TEMP TABLE incoming_breach (key text PRIMARY KEY, why text) WITHOUT ROWID")
-        self.cursor.execute(f"CREATE TEMP TABLE incoming ({', '.join(COLUMNS)}, limit_id, names_taker)")
-        self.cursor.execute("SELECT coalesce(max(id), 0) FROM readings_reading")
-        last_before, added, otherwise = self.cursor.fetchone()[0], 0, []
-        for batch in batches:
-            if batch.rows:
-                new = self._insert(batch, last_before)
-                added, otherwise = added + new, otherwise + (self._otherwise() if new < len(batch.rows) else [])
-                self.cursor.execute("DELETE FROM incoming")
-            if batch.breaches:
-                self.cursor.executemany("INSERT INTO incoming_breach VALUES (%s, %s)", batch.breaches)
-        self.cursor.execute(
-            "INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why) "
-            "SELECT %s, %s, r.id, b.why FROM incoming_breach b JOIN readings_reading r ON r.key = b.key WHERE r.source_id = %s",
-            [self.now, self.by, self.source],
-        )
-        deviations = self.cursor.rowcount
-        for table in ("incoming", "incoming_breach"):
-            self.cursor.execute(f"DROP TABLE {table}")
-        return added, deviations, otherwise
+    """There is one writer at a time, so what is new is known before it is written. The import goes in first: SQLite looks
+    through the whole table for readings that waited for theirs."""
 
-    def _insert(self, batch: Batch, last_before: int) -> int:
-        """One statement a batch: what guards the table costs as much for each statement as for each row.
-
-        SQLite sets every row of an INSERT … SELECT aside that reads the table it writes to; most files need not pay it.
-        """
-        self.cursor.executemany(f"INSERT INTO incoming VALUES ({', '.join(['?'] * len(batch.rows[0]))})", batch.rows)
-        known = f"NOT EXISTS ({KNOWN.format(**THEIRS)})" if self._may_be_known(batch, last_before) else "true"
+    def put(self, batch, keep):
+        self._fill(batch)
+        self.cursor.execute(f"UPDATE incoming AS i SET is_new = {none(KEY)} AND {none(KNOWN)}")
+        [(added, deviations)] = self._ask("SELECT count(*), coalesce(sum(why <> ''), 0) FROM incoming WHERE is_new")
+        otherwise = self._ask(f"SELECT i.key FROM incoming i WHERE NOT i.is_new AND {none(SAID)}")
+        made = keep(Stored(added, deviations, [key for (key,) in otherwise]))
+        self.cursor.execute(f"{INSERT} WHERE i.is_new", [self.source, self.by, self.now])
         self.cursor.execute(
-            f"INSERT INTO readings_reading ({', '.join(COLUMNS)}, vouched, source_id, recorded_by_id, recorded_at) "
-            f"SELECT {', '.join(COLUMNS)}, {VOUCHED}, %s, %s, %s FROM incoming i WHERE {known} ON CONFLICT (key) DO NOTHING",
-            [self.source, self.by, self.now],
+            "INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why) SELECT %s, %s, r.id, i.why "
+            "FROM incoming i JOIN readings_reading r ON r.key = i.key WHERE i.is_new AND i.why <> ''",
+            [self.now, self.by],
         )
-        return self.cursor.rowcount
+        return made
 
-    def _may_be_known(self, batch: Batch, last_before: int) -> bool:
-        """Whether these probes have older readings in the time that the batch covers."""
-        probes = {row[PROBE] for row in batch.rows}
-        times = [row[TAKEN_AT] for row in batch.rows]
-        self.cursor.execute(
-            f"SELECT 1 FROM readings_reading WHERE probe_id IN ({', '.join(map(str, probes))}) "
-            "AND taken_at >= %s AND taken_at <= %s AND id <= %s LIMIT 1",
-            [min(times), max(times), last_before],
-        )
-        return self.cursor.fetchone() is not None
+    def _fill(self, batch: Batch) -> None:
+        columns = (*COLUMNS, "limit_id", "names_taker", "why", "is_new")
+        self.cursor.execute(f"CREATE TEMP TABLE IF NOT EXISTS incoming ({', '.join(columns)})")
+        self.cursor.execute("DELETE FROM incoming")
+        whys, marks = dict(batch.breaches), ", ".join(["?"] * (len(columns) - 1))
+        rows = [(*row, whys.get(row[0], "")) for row in batch.rows]
+        self.cursor.executemany(f"INSERT INTO incoming VALUES ({marks}, NULL)", rows)
 
 
 class PostgresStore(Store):
-    def put(self, batches):
+    def put(self, batch, keep):
+        self._fill(batch)
+        [(added, deviations)] = self._ask(self._insert(), self.source, self.by, self.now, self.now, self.by)
+        otherwise = self._otherwise() if added < len(batch.rows) else []
+        return keep(Stored(added, deviations, otherwise))
+
+    def _fill(self, batch: Batch) -> None:
         self.cursor.execute(
-            "CREATE TEMP TABLE incoming (key varchar(32), probe_id bigint, site_id bigint, limit_version_id bigint, "
-            "item varchar(120), typed varchar(20), unit varchar(1), value_milli int, hold_s int, since_start_s int, "
-            "taken_at timestamptz, taken_by_id bigint, note text, used_despite varchar(500), limit_id bigint, "
-            "names_taker boolean, why varchar(200))"
+            "CREATE TEMP TABLE IF NOT EXISTS incoming (key varchar(32), probe_id bigint, site_id bigint, "
+            "limit_version_id bigint, item varchar(120), typed varchar(20), unit varchar(1), value_milli int, hold_s int, "
+            "since_start_s int, taken_at timestamptz, taken_by_id bigint, note text, used_despite varchar(500), "
+            "limit_id bigint, names_taker boolean, why varchar(200))"
         )
+        self.cursor.execute("TRUNCATE incoming")
         with self.cursor.copy("COPY incoming FROM STDIN") as copy:
-            for batch in batches:
-                copy.write(_lines(batch))
-        self.cursor.execute("ANALYZE incoming")
-        self.cursor.execute(self._insert(), [self.source, self.by, self.now, self.now, self.by])
-        added, deviations = self.cursor.fetchone()
-        self.cursor.execute("SELECT count(*) FROM incoming")
-        otherwise = self._otherwise() if added < self.cursor.fetchone()[0] else []
-        self.cursor.execute("DROP TABLE incoming")
-        return added, deviations, otherwise
+            copy.write(_lines(batch))
+
+    def _otherwise(self) -> list[str]:
+        """Asked when they are in, so that it is seen too what came in with somebody else's file meanwhile."""
+        mine = none(f"{KEY} AND r.source_id = %s")
+        return [key for (key,) in self._ask(f"SELECT i.key FROM incoming i WHERE {mine} AND {none(SAID)}", self.source)]
 
     def _insert(self) -> str:
         return f"""
             WITH added AS (
-                INSERT INTO readings_reading ({", ".join(COLUMNS)}, vouched, source_id, recorded_by_id, recorded_at)
-                SELECT {", ".join(COLUMNS)}, {VOUCHED}, %s, %s, %s FROM incoming i
-                WHERE NOT EXISTS ({KNOWN.format(**THEIRS)}) ON CONFLICT (key) DO NOTHING RETURNING id, key
+                {INSERT} WHERE {none(KNOWN)} ON CONFLICT (key) DO NOTHING RETURNING id, key
             ), opened AS (
                 INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why)
                 SELECT %s, %s, added.id, i.why FROM added JOIN incoming i ON i.key = added.key WHERE i.why <> '' RETURNING id
@@ -150,7 +147,7 @@ def store(source: int, by: int, now: datetime) -> Store:
 
 
 def next_import() -> int:
-    """The key of the import that is to come. Its readings go in before it does: it tells how many they were, once.
+    """The key of the import that is to come, which its readings name.
 
     Foreign keys are checked at the end of the transaction on both engines; on SQLite there is one writer at a time.
     """

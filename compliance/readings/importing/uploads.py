@@ -1,17 +1,17 @@
 """A file on its way in: where it may be sent to, and its time between the preview and the yes or no of whoever sent it."""
 
 import zlib
+from contextlib import suppress
 from datetime import timedelta
 
 from django.core.signing import BadSignature, TimestampSigner
-from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
 
 from compliance.readings.models import Import, PendingUpload
 from sites.models import Person
 
-from .bring import import_file
+from .bring import import_parts
 
 MOST_SENT = 16 * 1024 * 1024  # in bytes; a hundred thousand readings. The command takes more.
 SENT_WITHIN = timedelta(hours=12)
@@ -51,12 +51,20 @@ def discard(upload: PendingUpload) -> None:
     PendingUpload.objects.filter(pk=upload.pk, became__isnull=True).delete()
 
 
+class BroughtInAlready(Exception):
+    """Somebody said yes to it before, or at the same moment."""
+
+
 def bring_in(*, by: Person, upload: PendingUpload) -> Import:
     """Bring in a file that was kept, once: a second yes gives what the first one made. Raises FileRefused."""
-    with transaction.atomic():
-        held = PendingUpload.objects.select_for_update().get(pk=upload.pk)
-        if held.became is None:
-            held.became = import_file(by=by, file_name=held.file_name, content=content_of(held))
-            held.packed = b""
-            held.save(update_fields=["became", "packed"])
-        return held.became
+    kept = PendingUpload.objects.filter(pk=upload.pk)
+
+    def begin(first: Import) -> None:
+        if not kept.filter(became=None).update(became=first):
+            raise BroughtInAlready
+
+    with suppress(BroughtInAlready):
+        for _ in import_parts(by=by, file_name=upload.file_name, content=content_of(upload), begin=begin):
+            pass
+        kept.update(packed=b"")
+    return kept.get().became

@@ -129,6 +129,7 @@ def import_detail(request, pk):
         "readings/import_detail.html",
         {
             "made": made,
+            "rest": f"Stopped after line {made.rest_after}, or still coming in",
             "zone": zone_of(made),
             "bad": lines(made.refused),
             "doubts": lines(made.doubts),

@@ -1,10 +1,16 @@
+import signal
+from collections.abc import Iterator
 from pathlib import Path
+from signal import SIGINT, SIGTERM
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
 from tqdm import tqdm
 
-from compliance.readings.importing import import_file, preview
+from compliance.readings.imported_file import ImportedFile
+from compliance.readings.importing import import_parts, preview
+from compliance.readings.models import Import
 from sites.models import Person
 
 
@@ -38,9 +44,25 @@ class Command(BaseCommand):
             raise CommandError(f"{file} cannot be read: {error.strerror}.") from None
 
     def _bring(self, file: Path, content: bytes, person: Person, quiet: bool) -> None:
-        lines = content.count(b"\n")
-        with tqdm(total=lines, unit=" rows", unit_scale=True, disable=quiet, file=self.stderr._out) as bar:
-            made = import_file(by=person, file_name=file.name, content=content, progress=bar.update)
+        parts, why = [], ""
+        with tqdm(
+            total=content.count(b"\n"), unit=" rows", unit_scale=True, disable=quiet, file=self.stderr._out
+        ) as bar:
+            try:
+                for part in _until_told(import_parts(by=person, file_name=file.name, content=content)):
+                    parts.append(part)
+                    bar.update(part.rows)
+            except DatabaseError as error:
+                why = f" ({error})"
+        if not parts:
+            raise CommandError(f"{file}: nothing was written{why}.")
+        self._tell(ImportedFile(parts))
+        if after := parts[-1].rest_after:
+            raise CommandError(
+                f"{file}: stopped after line {after}{why}. What was written is whole; the same file again adds only the rest."
+            )
+
+    def _tell(self, made: ImportedFile) -> None:
         self._name_bad(made.refused)
         self.stdout.write(
             f"Readings added: {made.added}; in the record already: {made.known}; rows refused: {made.refused_count}; "
@@ -55,3 +77,17 @@ class Command(BaseCommand):
     def _name_bad(self, bad: list) -> None:
         for line, reason in bad:
             self.stderr.write(f"line {line}: {reason}")
+
+
+def _until_told(parts: Iterator[Import]) -> Iterator[Import]:
+    """Ctrl-C, and the system's word to end, are heeded between two pieces, so that it is certain what was written."""
+    told: list[int] = []
+    before = {number: signal.signal(number, lambda got, frame: told.append(got)) for number in (SIGINT, SIGTERM)}
+    try:
+        for part in parts:
+            yield part
+            if told:
+                return
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
