@@ -186,7 +186,7 @@ WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor
 BY_SITE = f"""
 SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
+WHERE s.anchor <> '' AND s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
 """
 # Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up. SQLite
 # keeps to the order of a CROSS JOIN; by its own choice it would begin with the spans and go through all their readings.
@@ -196,7 +196,7 @@ WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND s.anchor <
 """
 ELSEWHERE = f"""
 SELECT DISTINCT s.anchor FROM {SPAN} s JOIN {READING} r ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
+WHERE s.anchor <> '' AND s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
 """
 
 
@@ -262,7 +262,7 @@ def summaries(site_ids: Iterable[int]) -> list[Summary]:
     sites = list(site_ids)
     by_anchor = _by_anchor(doubts(sites))
     reach: dict[str, list[Span]] = defaultdict(list)
-    for span in Span.objects.filter(anchor__in=by_anchor).order_by("ends_at"):
+    for span in Span.objects.exclude(anchor="").filter(anchor__in=by_anchor).order_by("ends_at"):
         reach[span.anchor].append(span)
     signed, made = _signed(by_anchor, sites), defaultdict(list)
     for signature in Signature.objects.filter(probe__in={found[0].probe_id for found in by_anchor.values()}):
