@@ -17,6 +17,7 @@ from compliance.limits.queries import limits_in_force
 from compliance.probes.models import Event, Placement, Probe
 from shared import clock
 from shared.audit.models import Entry
+from shared.key_lists import among
 from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
 
@@ -59,7 +60,7 @@ def _read_at(sites: list[int]) -> QuerySet[Reading]:
     many, PostgreSQL would look up each of them in every other index.
     """
     if len(sites) > (1 if connection.vendor == "sqlite" else MANY_SITES):
-        return Reading.objects.alias(place=F("site_id") + 0).filter(place__in=sites)
+        return Reading.objects.alias(place=F("site_id") + 0).filter(place__in=among(sites))
     return Reading.objects.filter(site__in=sites)
 
 
@@ -100,8 +101,8 @@ def span_of(reading: Reading) -> Span | None:
     return _span_over(reading.probe_id, reading.taken_at).select_related("behind", "ahead", "doubt").first()
 
 
-def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:
-    """Deviations at these sites (or keys of sites) that wait: nothing was done yet, or the food is still held apart."""
+def open_deviations(sites) -> QuerySet[Deviation]:
+    """Deviations at these sites (whatever `…__in` takes) that wait: nothing was done yet, or the food is still held apart."""
     return Deviation.objects.live("reading").filter(~Exists(SETTLED), reading__site__in=sites)
 
 
