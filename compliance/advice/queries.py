@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from django.db import connection
-from django.db.models import Count, F, IntegerField, Max, Min, OuterRef, Q, QuerySet, Subquery, Value
-from django.db.models.functions import Abs, Cast, Coalesce
+from django.db.models import Count, F, IntegerField, Max, Min, OuterRef, Q, QuerySet, Subquery, Value, Window
+from django.db.models.functions import Abs, Cast, Coalesce, RowNumber
 
 from compliance.checks.kinds import USUAL
 from compliance.checks.models import Check, Stage, Verdict
@@ -91,20 +91,12 @@ def _any(conditions: list[Q]) -> Q:
     return found
 
 
-# Of each kind as many as say something new, and one, which may be the probe asked about: those in use first, and of those the
-# longest in the book. They are chosen before their checks are read: the checks of a whole business take seconds.
 FLEET = """
-WITH alike AS (
-    SELECT id, business_id, sensor FROM (
-        SELECT id, business_id, sensor,
-            ROW_NUMBER() OVER (PARTITION BY business_id, sensor ORDER BY withdrawn, id) AS place
-        FROM probes_probe WHERE business_id IN ({businesses}) AND sensor IN ({sensors})) ranked
-    WHERE place <= %s
-), told AS (
+WITH told AS (
     SELECT c.probe_id, p.business_id, p.sensor, c.checked_at, c.verdict, c.stage,
         LAG(c.checked_at) OVER w AS before_at, LAG(c.verdict) OVER w AS before_verdict
-    FROM alike p JOIN checks_check c ON c.probe_id = p.id
-    WHERE c.kind = %s AND c.verdict <> %s AND c.checked_at > %s
+    FROM checks_check c JOIN probes_probe p ON p.id = c.probe_id
+    WHERE c.probe_id IN ({probes}) AND c.kind = %s AND c.verdict <> %s AND c.checked_at > %s
         AND c.error_milli IS NOT NULL AND NOT EXISTS (SELECT 1 FROM checks_checkvoid v WHERE v.voids_id = c.id)
     WINDOW w AS (PARTITION BY c.probe_id ORDER BY c.checked_at, c.id)
 ), trials AS (
@@ -126,14 +118,14 @@ Kinds = dict[tuple[int, str], dict[int, list[Tried]]]
 
 
 def tried_by_kind(probes: Sequence[Probe], now: datetime) -> Kinds:
-    """The trials of probes of the same kind of sensor in the same business; counted by the database in one query."""
-    businesses, sensors = sorted({p.business_id for p in probes}), sorted({p.sensor for p in probes})
-    if not probes:
+    """The trials of probes of the same kind of sensor in the same business: two queries."""
+    alike = _alike(probes)
+    if not alike:
         return {}
-    asked = {"quarters": QUARTERS[connection.vendor], "businesses": _slots(businesses), "sensors": _slots(sensors)}
+    asked = {"quarters": QUARTERS[connection.vendor], "probes": ", ".join(["%s"] * len(alike))}
     since = connection.ops.adapt_datetimefield_value(now - SEEN)
     good = Verdict.IN_TOLERANCE.value
-    given = [*businesses, *sensors, MOST_ALIKE + 1, USUAL.value.value, Verdict.INCONCLUSIVE.value, since, good, good]
+    given = [*alike, USUAL.value.value, Verdict.INCONCLUSIVE.value, since, good, good]
     found: Kinds = {}
     with connection.cursor() as cursor:
         cursor.execute(FLEET.format(**asked), [*given, Stage.AS_FOUND.value, *(kind.value for kind in ALTERATIONS)])
@@ -143,12 +135,20 @@ def tried_by_kind(probes: Sequence[Probe], now: datetime) -> Kinds:
     return found
 
 
-def _slots(values: Sequence) -> str:
-    return ", ".join(["%s"] * len(values))
+def _alike(probes: Iterable[Probe]) -> list[int]:
+    """Of each kind as many as say something new, and one, which may be the probe asked about: those in use first, and of
+    those the longest in the book. The checks of a whole business would take seconds."""
+    kinds = {(probe.business_id, probe.sensor) for probe in probes}
+    if not kinds:
+        return []
+    place = Window(RowNumber(), partition_by=["business", "sensor"], order_by=["withdrawn", "pk"])
+    of_kinds = Probe.objects.filter(_any([Q(business=business, sensor=sensor) for business, sensor in sorted(kinds)]))
+    placed = of_kinds.order_by().annotate(place=place).filter(place__lte=MOST_ALIKE + 1)
+    return list(placed.values_list("pk", flat=True))
 
 
 def outlooks_of(probes: Sequence[Probe], now: datetime) -> list[Outlook]:
-    """What lies ahead of each of these probes: six queries. Load their business and site with them."""
+    """What lies ahead of each of these probes: seven queries. Load their business and site with them."""
     kinds = tried_by_kind(probes, now)
     return [
         look_ahead(past, _others(kinds, past.probe), target=past.probe.business.reliability_target, now=now)

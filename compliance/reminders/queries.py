@@ -12,6 +12,7 @@ from compliance.plans.calendar import local_day
 from compliance.plans.round_rows import LONGEST
 from compliance.readings.models import Reading
 from shared.append_only import Fact
+from shared.key_lists import among
 from sites.models import Site
 
 from .models import Excuse, Reminder
@@ -191,7 +192,7 @@ def _asked_since(states: Iterable[ProbeState], now: datetime) -> list[Reminder]:
     if not since:
         return []
     # The earliest is given as a figure, or PostgreSQL reads all that was ever asked for of these probes.
-    asked = Reminder.objects.filter(probe__in=list(since), due_at__gte=min(since.values()), due_at__lte=now)
+    asked = Reminder.objects.filter(probe__in=among(since), due_at__gte=min(since.values()), due_at__lte=now)
     standing = Exists(Excuse.objects.live().filter(reminder=OuterRef("pk")))
     rows = with_status(asked.filter(Q(closes_at__gt=now) | standing), now).filter(status__in=(*OPEN, Status.EXCUSED))
     return [row for row in rows.order_by("due_at", "pk") if row.due_at >= since[row.probe_id]]

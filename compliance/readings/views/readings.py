@@ -38,7 +38,8 @@ FORM = ["GET", "HEAD", "POST"]
 @require_safe
 def reading_list(request):
     chosen = ReadingFilter(request.GET, request.user)
-    page = page_by_key(chosen.narrow(readings_seen_by(request.user)), request, "taken_at")
+    seen = readings_seen_by(request.user)
+    page = page_by_key(chosen.narrow(seen), request, "taken_at", shown=seen if chosen.few else None)
     table = ReadingTable(page.rows, one_site=chosen.one_site)
     table.pager = page
     template = "readings/rows.html" if request.htmx else "readings/reading_list.html"
