@@ -12,6 +12,8 @@ from shared.fields import ReasonField, RecordsField, SiteDateTimeField, Temperat
 from shared.forms import SettingsChangeForm
 from shared.long_ago import LongAgoForm
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
+from sites.choosing import SiteField, SiteOffer
+from sites.models import Person
 
 from .models import Probe, Sensor
 
@@ -157,8 +159,7 @@ class MoveForm(LongAgoForm):
         "Which checks were due is worked out anew from that day on, by the plan and the days of work of the other site."
     )
 
-    site = forms.ModelChoiceField(
-        queryset=None,
+    site = SiteField(
         label="To",
         empty_label="Choose a site",
         error_messages={"invalid_choice": "The probe is there already, or cannot be moved there. Nothing was changed."},
@@ -168,9 +169,9 @@ class MoveForm(LongAgoForm):
         usual="move", max_length=200, validators=[one_line], help_text="Such as “lent for the summer kitchen”."
     )
 
-    def __init__(self, *args, probe: Probe, sites, **kwargs):
+    def __init__(self, *args, probe: Probe, person: Person, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = sites
+        self.fields["site"].offer(SiteOffer(person, "business", probe.business_id, but=probe.site_id), self.data)
         self.fields["site"].label_from_instance = lambda site: f"{site.name} ({site.area.name})"
         self.fields["starts_at"].zone = probe.site.zone
         self.fields["starts_at"].help_text = f"On the clock of {probe.site}, where it is now."

@@ -36,7 +36,7 @@ def record_print(request: HttpRequest) -> HttpResponse:
     """The record as a PDF, or the form again where the period cannot be."""
     from .record import write_record
 
-    if "site" in request.GET:
+    if request.GET.get("site"):
         get_site_to_print(request.user, request.GET["site"])
     form = RecordForm(request.GET, person=request.user)
     if not form.is_valid():
