@@ -19,7 +19,7 @@ from compliance.readings.importing.uploads import keep
 from shared.seal import seal_of
 from sites.models import Membership, Role
 from tests import everything, markup
-from tests.test_every_url import ADDRESSES
+from tests.everything import ADDRESSES
 
 PROPERTIES = {
     "UID",
