@@ -23,9 +23,9 @@ from compliance.checks.kinds import GUIDANCE
 from compliance.checks.models import CheckKind, Stage
 from tests import everything
 from tests.engines import Run
+from tests.everything import ADDRESSES
 from tests.nasty import BY_KIND, CATALOGUE, forms_in, parameters_read
 from tests.remembered import remembered
-from tests.test_every_url import ADDRESSES
 
 DRAWN = int(os.environ.get("BAD_INPUT", "1"))
 TURNS = 5  # each engine sends another fifth

@@ -7,10 +7,11 @@ import pytest
 from django.conf import settings
 from django.db import connection, transaction
 from django.test import Client
-from django.urls import get_resolver, reverse
+from django.urls import reverse
 
 from sites.models import Role
 from tests import everything
+from tests.everything import ADDRESSES
 from tests.remembered import remembered
 from tests.world import make_person
 
@@ -37,17 +38,6 @@ FOR_THE_WHOLE_BUSINESS = {"business_edit", "plan_business"}
 NOTHING_NEW = 204  # to a part of a page that asks again
 WRITING = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
 HOUSEKEEPING = re.compile(r'"(django_session|service_taskrun)"')
-
-
-def walk(patterns):
-    for pattern in patterns:
-        if hasattr(pattern, "url_patterns"):
-            yield from walk(pattern.url_patterns)
-        else:
-            yield pattern.name, sorted(pattern.pattern.converters)
-
-
-ADDRESSES = list(walk(get_resolver().url_patterns))
 WITH_RECORDS = [
     (name, wanted) for name, wanted in ADDRESSES if (wanted and name not in OPEN_TO_ALL) or name in everything.QUERIES
 ]

@@ -27,10 +27,10 @@ from sites.names import Name
 from tests import everything
 from tests.audit.samples import SAMPLES
 from tests.checks import making
+from tests.everything import ADDRESSES
 from tests.quarantine.making import decide
 from tests.records.making import at, correct, record_of, section, take, words_of
 from tests.remembered import remembered
-from tests.test_every_url import ADDRESSES
 from tests.world import make_person
 
 WRITTEN = (

@@ -34,12 +34,12 @@ from sites.models import PasswordLink, Role
 from sites.password_links import tokens
 from tests import everything
 from tests.checks import making
+from tests.everything import ADDRESSES
 from tests.nasty import forms_in
 from tests.quarantine.making import decide
 from tests.readings.files import csv_file, row
 from tests.remembered import remembered
 from tests.rows import fill
-from tests.test_every_url import ADDRESSES
 from tests.world import PASSWORD, make_reading
 
 NEW = "silver-harbour-19"

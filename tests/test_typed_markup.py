@@ -19,8 +19,8 @@ from compliance.readings.importing.uploads import keep
 from shared.seal import seal_of
 from sites.models import Membership, Role
 from tests import everything, markup
+from tests.everything import ADDRESSES
 from tests.remembered import remembered
-from tests.test_every_url import ADDRESSES
 
 PROPERTIES = {
     "UID",
