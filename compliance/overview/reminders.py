@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.checks.kinds import check_wanted
-from compliance.notices.calendar_entries import coming
+from compliance.notices.calendar_entries import entries
 from compliance.notices.ical import CalendarEntry
 from compliance.plans.calendar import Calendar, instant, local_day
 from compliance.plans.queries import calendars
@@ -66,7 +66,7 @@ def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _ahead(site: Site, day: date, now: datetime) -> list[dict]:
     """What will fall due on that day, as far as the plans have been worked out."""
-    found = [entry for entry in coming(site, now) if entry.due_day == day and entry.due_at > now]
+    found = [entry for entry in entries(site, now) if entry.due_day == day and entry.due_at > now]
     return [_foreseen(entry, site) for entry in found]
 
 
