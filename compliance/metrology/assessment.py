@@ -218,18 +218,20 @@ def in_time(outcome: Outcome, since_start_s: int | None, within_s: int | None) -
     """What is left of an outcome where a temperature must be reached within a time.
 
     A temperature kept too late does not tell whether it was reached in time, and one not yet kept before the time is up is
-    only on its way.
+    only on its way. Where the time was not recorded, either may be so.
 
     Args:
         outcome: what the temperature alone tells (no unit).
-        since_start_s: the time since cooling or heating began, s; None: not recorded, and nothing changes.
+        since_start_s: the time since cooling or heating began, s; None: not recorded, and nothing can be told.
         within_s: the time allowed, s; None: none is set, and nothing changes.
 
     Raises:
         ValueError: if a time is negative.
     """
-    if since_start_s is None or within_s is None:
+    if within_s is None:
         return outcome
+    if since_start_s is None:
+        return Outcome.UNDECIDED
     if min(since_start_s, within_s) < 0:
         raise ValueError("A time since the start is 0 s or more.")
     late, up = since_start_s > within_s, since_start_s >= within_s

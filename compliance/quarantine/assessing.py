@@ -17,7 +17,7 @@ from compliance.metrology.assessment import EVER, ErrorBounds, bounds
 from compliance.metrology.vocabulary import Outcome
 
 from .grounds import DECISION, IN_SPAN, LAST, LOST, READING, SPAN, VOID
-from .outcomes import telling_of, trades_time
+from .outcomes import telling_of
 
 # In place of a time that food was held: whatever it was, and none recorded.
 ANY, NONE = -1, -2
@@ -39,11 +39,11 @@ assessed AS (
 # With why the last decision no longer holds; only those that have one are looked at.
 _JUDGED = f"SELECT a.*, {LOST} AS lost FROM assessed a LEFT JOIN {DECISION} d ON d.id = a.decision_id"
 _TIMED = {
-    "in_time": "AND (r.since_start_s IS NULL OR r.since_start_s <= t.latest)",
-    "time_up": "AND (r.since_start_s IS NULL OR r.since_start_s >= t.soonest)",
+    "in_time": f"AND (t.latest = {EVER} OR r.since_start_s <= t.latest)",
+    "time_up": f"AND (t.latest = {EVER} OR r.since_start_s >= t.soonest)",
 }
 _HELD = {"hold": f"AND (t.hold = {ANY} OR t.hold = coalesce(r.hold_s, {NONE}))"}
-# The times that food was held at limits where a time is worth a temperature.
+# The times that food was held at limits that ask for one.
 _HOLDS = f"""
 SELECT DISTINCT r.limit_version_id, r.hold_s FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
@@ -96,7 +96,7 @@ def bounds_of(spans: list[Span]) -> list[ErrorBounds]:
 def told_sql(spans: list[Span], sites: tuple[int, ...]) -> dict[str, str]:
     """What the statement compares with: rows of each span, each limit of the sites, and each time held that counts."""
     versions = list(LimitVersion.objects.filter(limit__site__in=sites).order_by("pk"))
-    holds = _holds(spans, [v.pk for v in versions if trades_time(v)])
+    holds = _holds(spans, [v.pk for v in versions if v.hold_s])
     rows = [
         row
         for span, error in zip(spans, bounds_of(spans), strict=True)

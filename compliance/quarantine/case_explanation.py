@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from compliance.checks.queries import brackets_of, sensor_of
+from compliance.limits.equivalence import trades_time
 from compliance.limits.models import LimitVersion
 from compliance.metrology.allowances import ALLOWANCES
 from compliance.metrology.vocabulary import Outcome, Sensor
@@ -10,16 +11,15 @@ from compliance.probes.models import Sensor as SensorName
 from shared.units import show_spread
 
 from .cases import Case
-from .outcomes import trades_time
 from .queries import errors_in_words
 
 MEANS = {
-    Outcome.BROKEN: "However wrong the probe was between its two checks, the limit was not met. Do not serve this food. Cook it "
+    Outcome.BROKEN: "Within all that its two checks allow for the probe, the limit was not met. Do not serve this food. Cook it "
     "on where your plan allows that, or discard it; where it was eaten, assess the risk.",
     Outcome.UNDECIDED: "The probe may have been wrong by so much that the limit was met or not: nobody can tell. Hold this food. "
     "Measure it again with a probe in tolerance; where that is no longer possible and nothing else shows that it is safe, "
     "discard it.",
-    Outcome.HELD: "However wrong the probe was between its two checks, the limit was met. The reading may be let stand: "
+    Outcome.HELD: "Within all that its two checks allow for the probe, the limit was met. The reading may be let stand: "
     "somebody still has to say so, and to look whether anything else spoke against the food.",
 }
 DECIDED = "What was decided, by whom and why. A decision can be made again; the earlier one stays readable."
@@ -65,7 +65,7 @@ def how_found(case: Case, unit: str) -> list[Part]:
 
 RANGE = (
     "“Could have been” is the reading less the largest and the least error that the checks allow at 95 %: the true temperature "
-    "lay in it in about 95 of 100 cases or more. “However wrong the probe was” means within that. The limit held if it held over "
+    "lay in it in about 95 of 100 cases or more. That is what its two checks allow. The limit held if it held over "
     "the whole range, and was broken if it was broken over the whole range; otherwise it cannot be told. “Likely” lies between "
     "the errors found, by the time since each; it decides nothing."
 )
@@ -77,13 +77,12 @@ RANGE_SOURCE = (
 HOLDS = (
     "A longer time may stand for a lower temperature, and a shorter time asks for a higher one, where the time that the food was "
     "held was recorded: UK Food Standards Agency, equivalents of 70 °C for 2 minutes; ACMSF 2007; Food Code 2022, 3-401.11. "
-    "The slowest and the fastest published trade are both reckoned with. Where no time was recorded, the time that the limit "
-    "asks for is taken as kept."
+    "The slowest and the fastest published trade are both reckoned with; what held by such a trade is called equivalent. Where "
+    "no time was recorded, it cannot be told."
 )
 STEPS = (
     "Cooling and reheating: the limit held only if the temperature was surely reached within its time, and was broken only if it "
-    "was surely not reached when the time was over. Where nobody recorded the time since the start, the temperature alone is "
-    "judged."
+    "was surely not reached when the time was over. Where nobody recorded the time since the start, it cannot be told."
 )
 
 

@@ -1,10 +1,11 @@
 """What can be said of a reading in quarantine, from what its limit demands and what is known of its probe. No database."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from compliance.limits.equivalence import trades_time
 from compliance.limits.models import LimitVersion
-from compliance.metrology.assessment import DecisionRanges, ErrorBounds, in_time, telling
-from compliance.metrology.lethality import LONGEST_HOLD, demand, is_traded
+from compliance.metrology.assessment import EVER, DecisionRanges, ErrorBounds, in_time, telling
+from compliance.metrology.lethality import LONGEST_HOLD, demand
 from compliance.metrology.vocabulary import Direction, Outcome
 
 
@@ -17,19 +18,23 @@ class OutcomeInput:
     since_start_s: int | None = None
 
 
-def trades_time(version: LimitVersion) -> bool:
-    """Whether a longer time may stand for a lower temperature under this limit, and the other way round."""
-    at_least = Direction(version.direction) is Direction.AT_LEAST
-    return is_traded(at_least, version.value_milli, version.hold_s) and version.hold_s <= LONGEST_HOLD
-
-
 def telling_of(version: LimitVersion, hold_s: int | None, error: ErrorBounds) -> DecisionRanges:
     """Which readings tell that this limit held or was broken, of food held for `hold_s` (None: not recorded)."""
     direction = Direction(version.direction)
-    if hold_s is None or not trades_time(version):
+    if not version.hold_s:
         return telling(version.value_milli, direction, error)
-    needed = demand(version.value_milli, version.hold_s, hold_s)
-    return telling(needed.kept, direction, error, needed.missed)
+    if not trades_time(version):
+        return _of_both(version, hold_s, error)
+    needed = demand(version.value_milli, version.hold_s, LONGEST_HOLD if hold_s is None else hold_s)
+    return telling(needed.kept if hold_s is not None else None, direction, error, needed.missed)
+
+
+def _of_both(version: LimitVersion, hold_s: int | None, error: ErrorBounds) -> DecisionRanges:
+    """A temperature and a time, neither of which makes up for the other; a time too short breaks the limit by itself."""
+    if hold_s is not None and hold_s < version.hold_s:
+        return DecisionRanges(1, 0, -EVER, EVER)
+    known = telling(version.value_milli, Direction(version.direction), error)
+    return known if hold_s is not None else replace(known, held_from=1, held_to=0)
 
 
 def outcome_of(version: LimitVersion, measured: OutcomeInput, error: ErrorBounds) -> Outcome:

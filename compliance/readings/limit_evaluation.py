@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from decimal import Decimal
 
+from compliance.limits.equivalence import is_equivalent
 from compliance.limits.models import Direction, LimitVersion
 from compliance.limits.wording import figure
 from compliance.probes.models import EventKind, Probe
@@ -34,6 +35,9 @@ def breach(version: LimitVersion, milli: int, hold_s: int | None, since_start_s:
     if version.hold_s and hold_s is not None and hold_s < version.hold_s:
         held = duration(hold_s) or "0 s"
         reasons.append(f"held for {held}, the limit asks for {duration(version.hold_s)}")
+    if reasons and is_equivalent(version, milli, hold_s):
+        asked = f"{figure(version.value, version.unit)} for {duration(version.hold_s)}"
+        reasons.append(f"{_apart(milli, version)} for {duration(hold_s)} is equivalent to {asked}")
     return "; ".join(reasons)
 
 

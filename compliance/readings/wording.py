@@ -3,6 +3,7 @@
 from zoneinfo import ZoneInfo
 
 from compliance.checks.models import Span, Standing
+from compliance.limits.equivalence import is_equivalent
 from compliance.limits.models import Direction, LimitVersion
 from compliance.limits.wording import demand
 from compliance.metrology.bracketing import Cause
@@ -20,6 +21,11 @@ ACTS = {
     "reading.import": "brought it in with a file",
     "deviation.act": "recorded what was done",
 }
+
+EQUIVALENT = (
+    "That is by the strictest of the published equivalents of time and temperature, for germs without spores. Whether your plan "
+    "lets one make up for the other is for a competent person to say."
+)
 
 
 def why_standing(span: Span | None, probe: str, zone: ZoneInfo) -> str:
@@ -73,7 +79,7 @@ def verdict_of(reading: Reading, why: str) -> dict:
     shown = show(reading.value_milli, version.unit)
     asked = f"The limit is {demand(version)}; this reads {shown}."
     if why:
-        return {"tone": "bad", "heading": "The limit is not met", "text": f"{why[0].upper()}{why[1:]}."}
+        return not_met(reading, why)
     if version.hold_s and reading.hold_s is None:
         words = f"{asked} How long it was held is not written down."
         return {"tone": "caution", "heading": "Hot or cold enough, but the time is missing", "text": words}
@@ -83,6 +89,15 @@ def verdict_of(reading: Reading, why: str) -> dict:
         words = f"{asked} It is past the target of {show(version.target_milli, version.unit)}: act before it breaks the limit."
         return {"tone": "caution", "heading": "The limit is met, the target is not", "text": words}
     return {"tone": "good", "heading": "The limit is met", "text": asked}
+
+
+def not_met(reading: Reading, why: str) -> dict:
+    """How a limit that is not met is told of; time and temperature may make up for each other."""
+    text = f"{why[0].upper()}{why[1:]}."
+    if not is_equivalent(reading.limit_version, reading.value_milli, reading.hold_s):
+        return {"tone": "bad", "heading": "The limit is not met", "text": text}
+    told = f"{text} {EQUIVALENT}"
+    return {"tone": "caution", "heading": "Not as the limit is written, but equivalent", "text": told}
 
 
 def _timing(reading: Reading, asked: str) -> dict | None:

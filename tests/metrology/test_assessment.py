@@ -437,8 +437,8 @@ class TestInTime:
             (Outcome.BROKEN, 7_200, Outcome.BROKEN),
             (Outcome.BROKEN, 7_201, Outcome.BROKEN),
             (Outcome.UNDECIDED, 7_200, Outcome.UNDECIDED),
-            (Outcome.BROKEN, None, Outcome.BROKEN),
-            (Outcome.HELD, None, Outcome.HELD),
+            (Outcome.BROKEN, None, Outcome.UNDECIDED),
+            (Outcome.HELD, None, Outcome.UNDECIDED),
         ],
     )
     def test_within_two_hours(self, outcome, since, left):

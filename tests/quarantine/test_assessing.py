@@ -92,15 +92,19 @@ def oracle(version, value, hold, since, known) -> str:
     """From the range of the truth, with the equivalent temperatures by the textbook formula, in exact fractions."""
     kept = missed = Fraction(version.value_milli)
     if version.direction == Direction.AT_LEAST and version.hold_s and 54_000 <= version.value_milli <= 90_000:
-        if hold == 0:
+        if not hold:
             kept = None
-        elif hold is not None:
-            decades = log10(version.hold_s / hold)
+        if hold != 0:  # none recorded: it may have been held for a week
+            decades = log10(version.hold_s / (hold or 604_800))
             zs = (4.8, 10.0) if decades < 0 else (10.0, 4.8)
-            kept, missed = (version.value_milli + 1000 * z * decades for z in zs)
-            kept = max(kept, min(version.value_milli, 60_000))
+            strict, missed = (version.value_milli + 1000 * z * decades for z in zs)
+            strict = max(strict, min(version.value_milli, 60_000))
             missed = min(max(missed, 54_000), 90_000)
-            kept = None if kept > 90_000 else kept
+            kept = strict if hold and strict <= 90_000 else None
+    elif version.hold_s:
+        if hold is not None and hold < version.hold_s:
+            return "broken"
+        kept = None if hold is None else kept
     truth = true_range(value, known)
     if truth is None:
         return "undecided"
@@ -112,8 +116,9 @@ def oracle(version, value, hold, since, known) -> str:
         )
     else:
         held, broken = hottest <= kept, coldest > missed or told_exactly(value, missed, known, True)
-    if since is not None and version.within_s:
-        held, broken = held and since <= version.within_s, broken and since >= version.within_s
+    if version.within_s:
+        timed = since is not None
+        held, broken = held and timed and since <= version.within_s, broken and timed and since >= version.within_s
     return "held" if held else "broken" if broken else "undecided"
 
 
@@ -212,7 +217,9 @@ COOK = {"direction": Direction.AT_LEAST, "value_milli": 75_000, "hold_s": 30}
 @pytest.mark.parametrize(
     "value, hold, outcome",
     [
-        (75_000, None, "broken"),
+        (75_000, None, "undecided"),
+        (79_000, None, "undecided"),
+        (50_000, None, "broken"),
         (75_000, 30, "broken"),
         (77_000, 30, "held"),
         (75_000, 60, "undecided"),
@@ -233,6 +240,23 @@ def test_a_probe_one_degree_high_and_a_time_that_food_was_held(world, value, hol
     assert story(world, (value, {"hold_s": hold}), **COOK) == outcome
 
 
+FREEZE = {"direction": Direction.AT_MOST, "value_milli": -20_000, "hold_s": 604_800}
+
+
+@pytest.mark.parametrize(
+    "value, hold, outcome",
+    [
+        (-25_000, 604_800, "held"),
+        (-25_000, None, "undecided"),
+        (-25_000, 604_799, "broken"),
+        (-15_000, None, "broken"),
+    ],
+)
+def test_frozen_for_too_short_a_time_is_broken_and_for_an_unknown_one_cannot_be_told(world, value, hold, outcome):
+    """Food Code 2022, 3-402.11(A)(1): parasites in fish, at most -20 °C for at least 168 hours."""
+    assert story(world, (value, {"hold_s": hold}), **FREEZE) == outcome
+
+
 def test_a_reading_without_its_time_stands_beside_those_with_one(world):
     """79.0 °C, in truth 78: not recorded how long, for nothing at all, for half a minute."""
     span = span_between(world, (1_000, 50), (1_000, 50))
@@ -241,7 +265,7 @@ def test_a_reading_without_its_time_stands_beside_those_with_one(world):
     Reading.objects.bulk_create(made)
     found = {pk: outcome for pk, outcome, _ in page_of_ids([span], Selection(sites=(world.site.pk,)))}
     told = {reading.hold_s: found[reading.pk] for reading in Reading.objects.all()}
-    assert told == {None: "held", 0: "undecided", 30: "held"}
+    assert told == {None: "undecided", 0: "undecided", 30: "held"}
 
 
 @pytest.mark.parametrize(
@@ -251,8 +275,8 @@ def test_a_reading_without_its_time_stands_beside_those_with_one(world):
         (20_000, 7_201, "undecided"),
         (25_000, 7_199, "undecided"),
         (25_000, 7_200, "broken"),
-        (25_000, None, "broken"),
-        (20_000, None, "held"),
+        (25_000, None, "undecided"),
+        (20_000, None, "undecided"),
         (22_000, 7_200, "undecided"),
     ],
 )

@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.urls import reverse
 
 from compliance.limits.models import Direction
 from compliance.readings.actions import AlreadySent, void
@@ -59,10 +60,30 @@ def test_a_limit_in_fahrenheit_is_exact_for_both_displays(world, direction, valu
 def test_a_hold_time_that_is_too_short_is_a_deviation(world):
     cook = make_limit(world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120)
     assert (
-        take(world, limit=cook, typed="71", hold_s=119).deviation.why == "held for 1 min 59 s, the limit asks for 2 min"
+        take(world, limit=cook, typed="70", hold_s=119).deviation.why == "held for 1 min 59 s, the limit asks for 2 min"
     )
     assert not hasattr(take(world, limit=cook, typed="71", hold_s=120), "deviation")
     assert not hasattr(take(world, limit=cook, typed="71"), "deviation")
+
+
+@pytest.mark.parametrize(
+    "typed, hold_s, equivalent",
+    [("76.1", 30, True), ("76.0", 30, False), ("66.7", 600, True), ("66.6", 600, False), ("80", 0, False)],
+)
+def test_a_pair_that_makes_up_for_its_limit_is_called_equivalent_and_stays_a_deviation(
+    typed, hold_s, equivalent, world, as_person
+):
+    """70 °C for 2 min. The table of the Food Standards Agency is met: 75 °C for 30 s and 65 °C for 10 min ask for less."""
+    cook = make_limit(world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120)
+    reading = take(world, limit=cook, typed=typed, hold_s=hold_s)
+    assert ("equivalent to 70 °C for 2 min" in reading.deviation.why) is equivalent
+    client = as_person(world.manager)
+    assert (
+        "is equivalent to" in client.get(reverse("reading_detail", args=[reading.pk])).content.decode()
+    ) is equivalent
+    shown = client.get(reverse("deviation_detail", args=[reading.deviation.pk])).content.decode()
+    assert ("Not as the limit is written, but equivalent" in shown) is equivalent
+    assert ("The limit is not met" in shown) is not equivalent
 
 
 def test_the_version_in_force_at_its_time_judges_a_reading(world):

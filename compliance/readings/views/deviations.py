@@ -21,6 +21,7 @@ from ..forms import ActForm, sentence
 from ..models import Disposition
 from ..queries import deviations_seen_by, people_at
 from ..tables import DeviationTable
+from ..wording import not_met
 from .detail import facts_of, in_full
 from .parts import list_tabs
 
@@ -89,7 +90,7 @@ def deviation_detail(request, pk):
             "form": form,
             "void": void,
             "facts": facts_of(reading),
-            "why": f"{sentence(deviation.why)}.",
+            "told": not_met(reading, deviation.why),
             "state": "closed" if made and made[0].disposition != Disposition.HELD else "open",
             "made": [act_facts(act, reading.site) for act in made],
             "open_form": bool(form and (form.errors or not made or made[0].disposition == Disposition.HELD)),
