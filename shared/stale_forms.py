@@ -23,13 +23,16 @@ def newest(records: QuerySet) -> int:
     return records.order_by("-pk").values_list("pk", flat=True).first() or 0
 
 
-def refuse_newer(after: int | None, records: QuerySet, told: Callable[[Model], str]) -> None:
+def refuse_newer(after: int | None, records: QuerySet | Model | None, told: Callable[[Model], str]) -> None:
     """Raises Newer where one of these was made since a form was shown `after` as the newest; None asks nothing. `told`: which.
+    `records`: all of them, or the newest where it is known.
 
     Of two at once the second is told only if what both write to is locked.
     """
-    latest = None if after is None else records.filter(pk__gt=after).order_by("-pk").first()
-    if latest:
+    if after is None:
+        return
+    latest = records.order_by("-pk").first() if isinstance(records, QuerySet) else records
+    if latest and latest.pk > after:
         raise Newer(latest, told(latest))
 
 

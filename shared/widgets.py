@@ -36,3 +36,45 @@ class Suggested(forms.TextInput):
         context["widget"]["attrs"]["list"] = list_id
         context["widget"].update(words=self.words, list_id=list_id)
         return context
+
+
+class SearchedMenu(forms.Select):
+    """A menu of what was found, with a box that searches; without scripts the button of the form does.
+
+    `url` gives the options for the words in the box, which HTMX puts into the menu. One that was found alone is chosen. One that
+    was chosen before other words were typed is not meant any more, unless it is no matter of search (`besides`).
+    """
+
+    template_name = "django/forms/widgets/searched_menu.html"
+
+    besides: frozenset[str] = frozenset()
+
+    def __init__(self, words: str, found: list[tuple[str, str]], url: str, seal: str) -> None:
+        super().__init__()
+        self.words, self.found, self.url, self.seal = words, found, url, seal
+        self.keep([], "")
+
+    def keep(self, kept: list, empty: str) -> None:
+        """What the menu has beside what was found, and what it says while nothing is chosen."""
+        self.choices = [("", searched_words(self.words, self.found) or empty), *kept]
+        listed = [value for value, _ in kept]
+        grouped = [value for _, group in kept if isinstance(group, list) for value, _ in group]
+        self.choices += [choice for choice in self.found if choice[0] not in (*listed, *grouped)]
+
+    def value_from_datadict(self, data, files, name):
+        value, found = super().value_from_datadict(data, files, name), [value for value, _ in self.found]
+        if value and (not self.words or value in found or value in self.besides):
+            return value
+        return found[0] if len(found) == 1 else None
+
+    def get_context(self, name, value, attrs):
+        context = super().get_context(name, value, attrs)
+        context["widget"].update(words=self.words, url=self.url, seal=self.seal)
+        return context
+
+
+def searched_words(words: str, found: list) -> str:
+    """What the first line of a searched menu says."""
+    if not words:
+        return ""
+    return f"Choose one of {len(found)} found" if found else "Nothing found"

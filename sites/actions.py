@@ -9,6 +9,7 @@ from shared.dated import DatedModel, refuse_correction, refuse_overtaken
 from shared.reasons import as_reason
 from shared.saving import save_checked
 
+from .data import NewPerson
 from .login_throttle import forget_tries
 from .models import Area, Business, Membership, PasswordLink, Person, PersonName, Role, Site
 from .password_links import GONE, live_link, may_make_link, newest_link
@@ -50,21 +51,11 @@ LOWERING_A_PEER = (
 
 
 @action("business.found")
-def found_business(
-    *, by: None, business: str, area: str, email: str, name: str, initials: str, password: str
-) -> tuple[Business, Area, Person]:
+def found_business(*, by: None, business: str, area: str, supervisor: NewPerson) -> tuple[Business, Area, Person]:
     """A first business with one area and its supervisor. Raises ValidationError where one of them is not acceptable."""
     founded = add_business(by=by, name=business)
     first_area = add_area(by=by, business=founded, name=area)
-    person = add_person(
-        by=by,
-        email=email,
-        name=name,
-        initials=initials,
-        password=password,
-        role=Role.SUPERVISOR,
-        area=first_area,
-    )
+    person = add_person(by=by, data=supervisor, role=Role.SUPERVISOR, area=first_area)
     note("business.found", by=by, subject=founded, supervisor=person.pk)
     return founded, first_area, person
 
@@ -156,20 +147,11 @@ def amend_site(
 
 @action("person.add")
 def add_person(
-    *,
-    by: Person | None,
-    email: str,
-    name: str,
-    initials: str,
-    role: int,
-    password: str | None = None,
-    site: Site | None = None,
-    area: Area | None = None,
+    *, by: Person | None, data: NewPerson, role: int, site: Site | None = None, area: Area | None = None
 ) -> Person:
-    """A person with a first role, at a site or for an area. Without a password nobody signs in as them until they choose one
-    by a link. Raises ValidationError."""
-    person = Person(email=email.strip().lower(), name=name.strip(), initials=initials.strip())
-    person.set_password(password)
+    """A person with a first role, at a site or for an area. Raises ValidationError."""
+    person = Person(email=data.email.strip().lower(), name=data.name.strip(), initials=data.initials.strip())
+    person.set_password(data.password)
     save_checked(person)
     PersonName.objects.create(person=person, name=person.name, initials=person.initials, recorded_by=by)
     note("person.add", by=by, subject=person, email=person.email)
@@ -178,9 +160,9 @@ def add_person(
 
 
 @action("person.invite")
-def invite_person(*, by: Person, **fields) -> PasswordLink:
+def invite_person(*, by: Person, data: NewPerson, **role) -> PasswordLink:
     """A person, as `add_person` takes them, and the link by which they choose their first password. Raises ValidationError."""
-    person = add_person(by=by, **fields)
+    person = add_person(by=by, data=data, **role)
     link = PasswordLink.objects.create(person=person, made_by=by)
     note("person.invite", by=by, subject=person, link=link.pk)
     return link

@@ -7,9 +7,11 @@ from django import forms
 from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm, SetPasswordForm
 from django.utils.html import format_html
 
+from shared.bounds import number_in
 from shared.fields import ReasonField, ShownField
 from shared.forms import SettingsChangeForm
 
+from .choosing import NOT_CHOSEN, SiteOffer, choice_of, searched_menu, words_in
 from .countries import country_choices
 from .login_throttle import begin_anew, count_try
 from .models import Area, Business, DecisionRule, Person, Role, Site
@@ -215,11 +217,14 @@ class NameForm(forms.ModelForm):
         super().__init__(*args, instance=copy(instance), **kwargs)
 
 
+WHOLE_AREA = "All sites of an area"
+
+
 def places(areas: list[Area], sites: list[Site]) -> list:
     """Choices of where a role is held."""
     return [
-        ("One site", [(f"site-{s.pk}", f"{s.name} ({s.area.name})") for s in sites]),
-        ("All sites of an area", [(f"area-{a.pk}", f"{a.name}, the whole area") for a in areas]),
+        ("One site", [choice_of(site, "place") for site in sites]),
+        (WHOLE_AREA, [(f"area-{a.pk}", f"{a.name}, the whole area") for a in areas]),
     ]
 
 
@@ -227,10 +232,25 @@ class RoleForm(forms.Form):
     place = forms.ChoiceField(label="Where", help_text="A role for an area holds at all its sites, also at later ones.")
     role = forms.TypedChoiceField(coerce=int, choices=ROLE_CHOICES, widget=forms.RadioSelect, initial=Role.COOK.value)
 
-    def __init__(self, *args, areas, sites, **kwargs):
+    def __init__(self, *args, areas: list[Area], person: Person, **kwargs):
         super().__init__(*args, **kwargs)
+        offer = SiteOffer(person, "supervised")
+        many = offer.are_many()
+        sites = self._asked(offer) if many else list(offer.sites().order_by("area__name", "name"))
         self._places = {f"area-{a.pk}": {"area": a} for a in areas} | {f"site-{s.pk}": {"site": s} for s in sites}
         self.fields["place"].choices = places(areas, sites)
+        if many:
+            menu = searched_menu(offer, self.data, "place")
+            menu.keep(self.fields["place"].choices, NOT_CHOSEN)
+            menu.besides = frozenset(f"area-{area.pk}" for area in areas)
+            self.fields["place"].widget = menu
+            self.fields["place"].error_messages["required"] = "Search for a site, and choose it, or choose an area."
+
+    def _asked(self, offer: SiteOffer) -> list[Site]:
+        """The sites that the words in the box find, and the one that was chosen."""
+        number = number_in((self.data.get("place") or "").removeprefix("site-"))
+        chosen = offer.sites().filter(pk=number) if number is not None else ()
+        return list(dict.fromkeys([*chosen, *offer.search(words_in(self.data, "place"))]))
 
     def chosen(self) -> dict:
         """The role and its place, as `sites.actions.grant` takes them."""

@@ -11,6 +11,7 @@ urlpatterns = [
     path("account/password/told/", session.account_password_told, name="account_password_told"),
     path("new-password/<int:pk>/<str:token>/", links.new_password, name="new_password"),
     path("sites/", places.site_list, name="site_list"),
+    path("sites/found/", places.site_choices, name="site_choices"),
     path("sites/add/", places.site_add, name="site_add"),
     path("set-up/business/", places.business_edit, name="business_edit"),
     path("set-up/areas/", places.area_setup, name="area_setup"),

@@ -14,6 +14,7 @@ from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
 from tests.engines import Run
+from tests.remembered import remembered
 from tests.world import World
 
 NOON = datetime(2026, 3, 11, 12, 0, tzinfo=UTC)  # a Wednesday
@@ -33,7 +34,7 @@ def pytest_configure():
 @pytest.fixture
 def world(db):
     """One business with two areas and three sites, another business next door, and people of every role."""
-    return World.build()
+    return remembered(World.build)
 
 
 @pytest.fixture

@@ -10,6 +10,7 @@ import os
 import shutil
 import tempfile
 from collections import Counter
+from zlib import crc32
 
 import pytest
 from django.db import connection
@@ -19,30 +20,24 @@ from tests.postgres import Postgres
 ENGINES = ("sqlite", "postgres")
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 PROGRAMS = {"_alone": "sqlite", "_grown": "postgres"}  # which worker starts the programs of which installation
-# Long ones that ask nothing of the database which the other engine would answer otherwise.
+# What runs on one of the two when both run: pages, whose queries and actions have tests of their own on both, file by file in
+# turn; and long ones that ask nothing of the database which the other engine would answer otherwise.
+PAGES = {"client", "as_person", "visit"}
+ON_BOTH = "tests/test_every_url.py::test_every_page_opens"
 ON_ONE = {
     "tests/advice/": "sqlite",
-    "tests/browser/": "postgres",
-    "tests/checks/test_boiling_check.py": "postgres",
+    "tests/browser/": "sqlite",
     "tests/checks/test_fitness.py": "sqlite",
-    "tests/checks/test_numbers_typed.py": "sqlite",
-    "tests/checks/test_pages.py": "postgres",
-    "tests/checks/test_shared_bath.py": "postgres",
     "tests/checks/test_tap_sequences.py": "sqlite",
     "tests/checks/test_timeline.py": "postgres",
     "tests/checks/test_unfinished.py": "sqlite",
-    "tests/checks/test_zero_check.py": "sqlite",
     "tests/notices/test_meanwhile.py": "postgres",
     "tests/overview/test_demo.py": "sqlite",
     "tests/overview/test_first_steps.py": "postgres",
-    "tests/overview/test_start.py": "postgres",
     "tests/quarantine/test_grounds.py": "sqlite",
     "tests/records/test_contents.py": "sqlite",
-    "tests/records/test_pages.py": "postgres",
-    "tests/test_every_url.py": "postgres",
+    "tests/test_every_url.py": "sqlite",
     "tests/test_names_of_their_time.py": "sqlite",
-    "tests/test_sent_twice.py": "postgres",
-    "tests/test_typed_markup.py": "postgres",
 }
 FLUSHING = {"transactional_db", "live_server", "django_db_reset_sequences", "django_db_serialized_rollback"}
 NO_FLUSH = (
@@ -107,13 +102,21 @@ def pytest_collection_modifyitems(config, items):
 
 def runs_here(item) -> bool:
     side_by_side = os.environ.get("PYTEST_XDIST_WORKER") in ENGINES
-    only = next((engine for path, engine in ON_ONE.items() if item.nodeid.startswith(path)), None)
-    if side_by_side and only:
+    if side_by_side and (only := only_engine(item)):
         return Run.engine == only
     if touches_database(item):
         return True
     programs = next((engine for name, engine in PROGRAMS.items() if name in item.fixturenames), "postgres")
     return Run.engine == (programs if side_by_side else "sqlite")
+
+
+def only_engine(item) -> str | None:
+    """The one engine on which it runs when both do; None where it runs on both."""
+    if item.nodeid.startswith(ON_BOTH):
+        return None
+    listed = next((engine for path, engine in ON_ONE.items() if item.nodeid.startswith(path)), None)
+    asks_pages = touches_database(item) and PAGES & set(item.fixturenames)
+    return listed or (ENGINES[crc32(item.path.name.encode()) % 2] if asks_pages else None)
 
 
 def commits(item) -> bool:

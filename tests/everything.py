@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from django.urls import get_resolver
 from django.utils import timezone
 
 from compliance.limits.models import Rule
@@ -70,6 +71,18 @@ KEYED = {"key": "key"}  # arguments that are another field of the record than it
 # Addresses that name a record in their query.
 QUERIES = {"record_print": lambda records: {"site": records["site"].pk, "from": "2026-01-01", "to": "2026-01-31"}}
 HELP = "{}: say in tests/everything.py which record its argument “{}” names."
+
+
+def _walk(patterns):
+    for pattern in patterns:
+        if hasattr(pattern, "url_patterns"):
+            yield from _walk(pattern.url_patterns)
+        else:
+            yield pattern.name, sorted(pattern.pattern.converters)
+
+
+# The name of each, and the arguments that it takes.
+ADDRESSES = list(_walk(get_resolver().url_patterns))
 
 
 def build() -> dict[str, object]:

@@ -23,16 +23,16 @@ from compliance.checks.kinds import GUIDANCE
 from compliance.checks.models import CheckKind, Stage
 from tests import everything
 from tests.engines import Run
+from tests.everything import ADDRESSES
 from tests.nasty import BY_KIND, CATALOGUE, forms_in, parameters_read
-from tests.test_every_url import ADDRESSES
+from tests.remembered import remembered
 
 DRAWN = int(os.environ.get("BAD_INPUT", "1"))
 TURNS = 5  # each engine sends another fifth
 ALTITUDE = {"source": "altitude", "pressure_pa": None, "altitude_m": 0}
 
 
-@pytest.fixture
-def records(db):
+def half_way() -> dict[str, object]:
     """One of everything, and a check of each guided kind half way."""
     found = everything.build()
     world, begun = found["world"], timezone.now() - timedelta(minutes=5)
@@ -42,6 +42,11 @@ def records(db):
         draft.surroundings = ALTITUDE if kind == CheckKind.BOILING else {}
         draft.save()
     return found
+
+
+@pytest.fixture
+def records(db):
+    return remembered(half_way)
 
 
 @pytest.fixture

@@ -7,10 +7,12 @@ import pytest
 from django.conf import settings
 from django.db import connection, transaction
 from django.test import Client
-from django.urls import get_resolver, reverse
+from django.urls import reverse
 
 from sites.models import Role
 from tests import everything
+from tests.everything import ADDRESSES
+from tests.remembered import remembered
 from tests.world import make_person
 
 BY_SECRET = {"feed", "new_password"}  # the secret in the address is the door
@@ -33,20 +35,9 @@ FOR_COOKS = {"reading_correct", "event_add", "import_preview", "today_together"}
 }
 # Only for who supervises every area of the business; the stock supervisor has one of two.
 FOR_THE_WHOLE_BUSINESS = {"business_edit", "plan_business"}
-STOP_ASKING = 286  # HTMX's answer to a page that asks again and again
+NOTHING_NEW = 204  # to a part of a page that asks again
 WRITING = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
 HOUSEKEEPING = re.compile(r'"(django_session|service_taskrun)"')
-
-
-def walk(patterns):
-    for pattern in patterns:
-        if hasattr(pattern, "url_patterns"):
-            yield from walk(pattern.url_patterns)
-        else:
-            yield pattern.name, sorted(pattern.pattern.converters)
-
-
-ADDRESSES = list(walk(get_resolver().url_patterns))
 WITH_RECORDS = [
     (name, wanted) for name, wanted in ADDRESSES if (wanted and name not in OPEN_TO_ALL) or name in everything.QUERIES
 ]
@@ -54,7 +45,7 @@ WITH_RECORDS = [
 
 @pytest.fixture
 def records(db):
-    return everything.build()
+    return remembered(everything.build)
 
 
 @pytest.fixture
@@ -183,7 +174,7 @@ def test_looking_writes_nothing(who, visit, world):
 
 
 def test_every_page_opens_for_a_supervisor(visit, world):
-    allowed = {200, 302, 405, STOP_ASKING}
+    allowed = {200, 302, 405, NOTHING_NEW}
     answers = {name: visit(world.supervisor, "get", name, wanted).status_code for name, wanted in ADDRESSES}
     assert answers.pop("health") == 503  # it opens, and says that no schedule is kept
     closed = {name for name, status in answers.items() if status not in allowed}

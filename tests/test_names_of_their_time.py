@@ -27,9 +27,10 @@ from sites.names import Name
 from tests import everything
 from tests.audit.samples import SAMPLES
 from tests.checks import making
+from tests.everything import ADDRESSES
 from tests.quarantine.making import decide
 from tests.records.making import at, correct, record_of, section, take, words_of
-from tests.test_every_url import ADDRESSES
+from tests.remembered import remembered
 from tests.world import make_person
 
 WRITTEN = (
@@ -86,7 +87,7 @@ def walk(client, records) -> dict[str, str]:
 
 
 def test_no_page_of_what_was_written_gives_a_name_that_came_later(db, as_person):
-    records = everything.build()
+    records = remembered(everything.build)
     world = records["world"]
     head = make_person("Ida Moss", Role.SUPERVISOR, area=world.area)
     grant(by=None, person=head, role=Role.SUPERVISOR, area=world.far_area)

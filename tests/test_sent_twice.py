@@ -20,6 +20,7 @@ from compliance.limits.models import Rule
 from compliance.notices.models import Notice
 from compliance.notices.queries import inbox
 from compliance.plans.actions import close_days
+from compliance.plans.data import ClosureData
 from compliance.plans.models import Closure
 from compliance.probes.models import EventKind
 from compliance.quarantine.assessing import Selection
@@ -33,11 +34,12 @@ from sites.models import PasswordLink, Role
 from sites.password_links import tokens
 from tests import everything
 from tests.checks import making
+from tests.everything import ADDRESSES
 from tests.nasty import forms_in
 from tests.quarantine.making import decide
 from tests.readings.files import csv_file, row
+from tests.remembered import remembered
 from tests.rows import fill
-from tests.test_every_url import ADDRESSES
 from tests.world import PASSWORD, make_reading
 
 NEW = "silver-harbour-19"
@@ -86,7 +88,9 @@ def decided(records):
 
 def closed(records):
     days = {"first_day": date(2026, 3, 16), "last_day": date(2026, 3, 20)}
-    records["closure"] = close_days(by=records["world"].manager, site=records["site"], why="School holidays", **days)
+    records["closure"] = close_days(
+        by=records["world"].manager, data=ClosureData(site=records["site"], why="School holidays", **days)
+    )
 
 
 def heads(records):
@@ -256,7 +260,7 @@ def told(answer) -> str:
 
 @pytest.fixture
 def records(clock, db):
-    return everything.build()
+    return remembered(everything.build)
 
 
 def test_every_address_that_takes_a_form_is_sent_one_twice(records):

@@ -19,7 +19,8 @@ from compliance.readings.importing.uploads import keep
 from shared.seal import seal_of
 from sites.models import Membership, Role
 from tests import everything, markup
-from tests.test_every_url import ADDRESSES
+from tests.everything import ADDRESSES
+from tests.remembered import remembered
 
 PROPERTIES = {
     "UID",
@@ -40,7 +41,7 @@ PROPERTIES = {
 @pytest.fixture
 def records(db):
     """One of everything, with mark-up in whatever people type; the supervisor is that of the whole business."""
-    made = everything.build()
+    made = remembered(everything.build)
     world = made["world"]
     Membership.objects.create(person=world.supervisor, role=Role.SUPERVISOR, area=world.far_area)
     sent = {"file_name": f"{markup.PAYLOADS[1]}.csv", "content": markup.spoilt_file()}

@@ -5,6 +5,7 @@ from dataclasses import asdict, dataclass
 from django.core.exceptions import ValidationError
 
 from compliance.checks.planning import hold
+from compliance.plans.data import PlanData
 from compliance.plans.queries import plan_in_force
 from compliance.probes.models import Probe
 from compliance.reminders.planning import change_plan
@@ -53,13 +54,15 @@ def accept(*, by: Person, probe: Probe, advised: Advised, why: str = "") -> Acce
         raise ValidationError({"why": words})
     change_plan(
         by=by,
-        probe=probe,
-        every_days=advised.days_accepted,
-        at=present.at,
-        grace_minutes=present.grace_minutes,
-        before_service=present.minutes_before is not None,
-        reason=why or _agreed(advised.target),
-        **({} if present.minutes_before is None else {"minutes_before": present.minutes_before}),
+        data=PlanData(
+            probe=probe,
+            every_days=advised.days_accepted,
+            at=present.at,
+            grace_minutes=present.grace_minutes,
+            before_service=present.minutes_before is not None,
+            reason=why or _agreed(advised.target),
+            minutes_before=PlanData.minutes_before if present.minutes_before is None else present.minutes_before,
+        ),
     )
     acceptance = Acceptance.objects.create(recorded_by=by, probe=probe, why=why, **asdict(advised))
     note(

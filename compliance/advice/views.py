@@ -21,7 +21,6 @@ from . import actions, wording
 from .forms import AcceptForm
 from .models import Acceptance
 from .outlook import Outlook
-from .pictures import drift_pair
 from .queries import outlooks_of, probes_by_need
 from .tables import AcceptanceTable, OutlookTable
 
@@ -106,6 +105,8 @@ def _shown_again(form: AcceptForm, outlook: Outlook) -> AcceptForm:
 
 
 def _context(request: HttpRequest, outlook: Outlook, form: AcceptForm | None) -> dict:
+    from .pictures import drift_pair  # heavy, and loaded with the first picture
+
     probe = outlook.probe
     accepted = list(
         Acceptance.objects.filter(probe=probe).prefetch_related("recorded_by__names").order_by("-pk")[:ACCEPTED_SHOWN]

@@ -8,6 +8,7 @@ from compliance.plans.calendar import DAY
 from compliance.plans.models import Point, Reminder
 from compliance.plans.obligation_lines import Obligation
 from compliance.plans.obligations import Folded, ProbeFacts
+from compliance.plans.queries import PlanBook
 from compliance.plans.schedule import TICK
 from compliance.plans.store import Difference, difference, write
 from compliance.probes.models import Probe
@@ -40,15 +41,14 @@ def stored_rows(probe_ids: Iterable[int]) -> dict[int, list[Reminder]]:
     return found
 
 
-def derive_with_states(probes: Iterable[Probe], now: datetime, because: str) -> None:
+def derive_with_states(probes: Iterable[Probe], now: datetime, because: str, book: PlanBook | None = None) -> None:
     """The same where plans, days of work or settings were changed: the timeline stays.
 
-    The queries do not grow with the probes.
+    The queries do not grow with the probes. `book`: the plans that reach them, where they are read already.
     """
-    told = derive(probe_facts(probes), now, because)
-    states = list(ProbeState.objects.filter(probe__in=list(told)))
-    changed = [state for state in states if say_next(state, told[state.pk])]
-    ProbeState.objects.bulk_update(changed, NEXT, batch_size=500)
+    told = derive(probe_facts(probes, book), now, because)
+    states = [ProbeState(pk=pk, **said_of_next(folded)) for pk, folded in told.items()]
+    ProbeState.objects.bulk_update(states, NEXT, batch_size=500)
 
 
 def as_reminder(probe_id: int, row: Obligation) -> Reminder:
@@ -67,10 +67,10 @@ def as_reminder(probe_id: int, row: Obligation) -> Reminder:
     )
 
 
-def say_next(state: ProbeState, told: Folded) -> bool:
-    """Keep what is said of the next row, or why there is none; gives whether that was something else before."""
+def said_of_next(told: Folded) -> dict:
+    """What the state of a probe says of the next row, or why there is none."""
     row = told.next
-    said = {
+    return {
         "due_at": row and row.due,
         "due_because": (row.because if row else told.nothing)[:200],
         "due_day": row and row.day,
@@ -78,10 +78,6 @@ def say_next(state: ProbeState, told: Folded) -> bool:
         "point": row.point.value if row else Point.ZERO,
         "at_once_because": told.at_once,
     }
-    differs = [name for name, value in said.items() if getattr(state, name) != value]
-    for name in differs:
-        setattr(state, name, said[name])
-    return bool(differs)
 
 
 def differing(probes: Iterable[Probe], now: datetime) -> Iterator[tuple[Probe, Reminder, str]]:

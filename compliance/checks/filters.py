@@ -1,23 +1,27 @@
 import django_filters as filters
 
-from sites.models import Site
+from sites.choosing import SiteField, SiteOffer
 
 from .models import Standing
+
+
+class SiteChoiceFilter(filters.Filter):
+    field_class = SiteField
 
 
 class ProbeFilter(filters.FilterSet):
     """By code, site and standing; withdrawn probes only when asked for."""
 
     code = filters.CharFilter(field_name="code", lookup_expr="icontains", label="Code contains")
-    site = filters.ModelChoiceFilter(queryset=Site.objects.none(), label="Site", empty_label="All sites")
+    site = SiteChoiceFilter(label="Site", empty_label="All sites")
     standing = filters.ChoiceFilter(choices=Standing.choices, label="Standing", method="by_standing", empty_label="Any")
     use = filters.ChoiceFilter(
         choices=[("withdrawn", "withdrawn"), ("all", "all")], label="In use", method="by_use", empty_label="in use"
     )
 
-    def __init__(self, *args, sites, **kwargs):
+    def __init__(self, *args, person, **kwargs):
         super().__init__(*args, **kwargs)
-        self.filters["site"].queryset = self.filters["site"].field.queryset = sites
+        self.form.fields["site"].offer(SiteOffer(person), self.data)
 
     def filter_queryset(self, queryset):
         found = super().filter_queryset(queryset)

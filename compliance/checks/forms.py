@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from compliance.probes.models import EventKind
 from shared.fields import ReasonField, SiteDateTimeField
+from shared.long_ago import LongAgoForm
 from shared.units import Unit, from_milli, number, read
 from shared.widgets import TapNumber
 from sites.models import Site
@@ -57,8 +58,11 @@ class CheckVoidForm(forms.Form):
     reason = reason_field("Why does it not count?")
 
 
-class AtSite(forms.Form):
-    """A form whose times are on the clock of a site; a hidden key makes sending it twice harmless."""
+class AtSite(LongAgoForm):
+    """A check whose times are on the clock of a site; a hidden key makes sending it twice harmless."""
+
+    dated = "checked_at"
+    follows = "What readings since then are worth, and which checks were due, is worked out anew from that day on."
 
     key = forms.UUIDField(widget=forms.HiddenInput)
 
@@ -168,7 +172,12 @@ def _retyped(timed, unit: str) -> str:
     return timed.typed if timed.unit == unit else number(from_milli(timed.value_milli, unit), 2)
 
 
-class EventForm(forms.Form):
+class EventForm(LongAgoForm):
+    follows = (
+        "What readings since then are worth, and which checks were due, is worked out anew from that day on; while a probe is "
+        "withdrawn, none is due."
+    )
+
     kind = forms.ChoiceField(label="What happened?", choices=EVENTS, widget=forms.RadioSelect)
     at = SiteDateTimeField(label="When")
     note = note_field()
@@ -191,3 +200,6 @@ class EventVoidForm(EventForm):
     )
 
     field_order = ["reason", "replace", "kind", "at", "note"]
+
+    def enters(self, given: dict) -> bool:
+        return bool(given.get("replace"))

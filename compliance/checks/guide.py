@@ -1,7 +1,7 @@
 """The guided check as its page shows it: the steps in the order of the work, and what the readings say so far."""
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.utils.safestring import SafeString
 
@@ -65,14 +65,14 @@ class UnitQuestion:
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """What the readings say so far.
+    """What the readings say so far, `elapsed_ms` after the probe went in.
 
     `second_wanted`: one number alone lies beyond the tolerance. `said_unit`: the unit, as somebody answered.
     """
 
     settling: Settling
     sentence: str
-    since: str
+    elapsed_ms: int
     value: str
     same_again: str
     seen: int
@@ -84,6 +84,10 @@ class Timing:
     second_wanted: bool = False
     said_unit: str = ""
     struck: tuple[str, ...] = ()
+
+    @property
+    def since(self) -> str:
+        return stopwatch(self.elapsed_ms / 1000)
 
     @property
     def conclusive(self) -> bool:
@@ -195,7 +199,7 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         settling=settling,
         sentence=_asked(draft, asks_unit, second, settling.value is not None)
         or _sentence(settling, readings, drafts.guidance_of(draft).words),
-        since=stopwatch((now - draft.inserted_at).total_seconds()),
+        elapsed_ms=(now - draft.inserted_at) // timedelta(milliseconds=1),
         value=draft_numbers.shown(readings[-1]) if readings else "–",
         same_again=readings[-1].text if readings else "",
         seen=len(readings),

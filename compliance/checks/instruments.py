@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from compliance.plans.actions import set_plan
 from compliance.plans.calendar import local_day
+from compliance.plans.data import PlanData
 from compliance.plans.queries import plan_in_force
 from compliance.probes.actions import amend, move, register
 from compliance.probes.models import Placement, Probe
@@ -30,7 +31,7 @@ def register_probe(
     probe = register(by=by, site=site, starts_at=starts_at, **given)
     if every_days and every_days != plan_in_force(probe).plan.interval:
         since = local_day(starts_at, site.zone)
-        set_plan(by=by, probe=probe, every_days=every_days, effective_from=since, reason=AT_FIRST)
+        set_plan(by=by, data=PlanData(probe=probe, every_days=every_days, effective_from=since, reason=AT_FIRST))
     recut(probe)
     return probe
 

@@ -1,4 +1,7 @@
-"""The pictures of a check and of a probe, as pages show them: a wide and a narrow one, switched by the style sheet."""
+"""The pictures of a check and of a probe, as pages show them: a wide and a narrow one, switched by the style sheet.
+
+What draws is heavy, and loaded with the first picture.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,10 +10,6 @@ from datetime import datetime, timedelta
 from django.utils.safestring import SafeString
 
 from compliance.probes.models import Event, Probe
-from shared.charts.axes import Frame
-from shared.charts.settling import Display, settling_picture
-from shared.charts.svg import to_svg
-from shared.charts.timeline import Band, Dot, Flag, probe_timeline
 from sites.models import Site
 
 from .evaluation import Typed
@@ -36,6 +35,9 @@ def settling_svg(
     probe: Probe, readings: Sequence[Typed], kind: KindOfCheck, course: SettlingCourse, unit: str
 ) -> SafeString:
     """Timed readings on their way to the ice point or to where water boils; drawn for a phone, good on a desk."""
+    from shared.charts.settling import Display, settling_picture
+    from shared.charts.svg import to_svg
+
     points = [(r.elapsed_ms / 1000, r.value_milli / 1000) for r in readings]
     thousandths = (probe.resolution_milli, probe.tolerance_milli, course.reference_milli)
     display = Display(*(milli / 1000 for milli in thousandths), unit)
@@ -55,6 +57,10 @@ def timeline_pair(
     probe: Probe, site: Site, spans: Sequence[Span], checks: Sequence[Check], events: Sequence[Event], now: datetime
 ) -> Pair:
     """The last six months of a probe, or less where it is younger."""
+    from shared.charts.axes import Frame
+    from shared.charts.svg import to_svg
+    from shared.charts.timeline import Band, Flag, probe_timeline
+
     start = _start(checks, events, now)
     given = (
         [Band(_open(s.starts_at, BEGINNING), _open(s.ends_at, END), s.standing) for s in spans],
@@ -81,7 +87,9 @@ def _open(at: datetime, end: datetime) -> datetime | None:
     return None if at == end else at
 
 
-def _dot(check: Check) -> Dot:
+def _dot(check: Check):
+    from shared.charts.timeline import Dot
+
     return Dot(
         at=check.checked_at,
         error=_celsius(check.error_milli),

@@ -33,19 +33,17 @@ OF_A_KIND = (OF_KIND_AT_SITE, OF_KIND)
 ORDERS = 10**12  # more than there are plans
 
 
-def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:
-    """By the probe's key. The queries do not grow with the probes."""
+def probe_facts(probes: Iterable[Probe], book: PlanBook | None = None) -> dict[int, ProbeFacts]:
+    """By the probe's key. The queries do not grow with the probes. `book`: the plans that reach them, where they are known."""
     probes = {probe.pk: probe for probe in probes}
     checks, events, placed = defaultdict(list), defaultdict(list), defaultdict(list)
-    for pk, *told in (
-        Check.objects.filter(probe__in=probes, void__isnull=True).order_by("pk").values_list("probe", *CHECKED)
-    ):
+    for pk, *told in Check.objects.live().filter(probe__in=probes).order_by("pk").values_list("probe", *CHECKED):
         checks[pk].append(Checked(*told))
-    for each in Event.objects.filter(probe__in=probes, void__isnull=True):
+    for each in Event.objects.live().filter(probe__in=probes):
         events[each.probe_id].append(Happened(each.at, each.kind, each.pk, each.note.strip()))
     rows = Placement.objects.filter(probe__in=probes).select_related("site__area").order_by("starts_at", "pk")
     sites = {row.site_id: row.site for row in rows}
-    known, book = site_facts(sites.values()), PlanBook.of_probes(probes.values(), elsewhere=sites)
+    known, book = site_facts(sites.values()), book or PlanBook.of_probes(probes.values(), elsewhere=sites)
     kinds = _former_kinds(probes) if book.names_kinds else {}
     for row in rows:
         stays = placed[row.probe_id]

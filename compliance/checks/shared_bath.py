@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from math import ceil
 from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
@@ -120,11 +121,15 @@ def after(draft: CheckDraft) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Onward:
-    """What to do meanwhile with another probe of this bath: words and address, each empty where this one is to be read now."""
+    """What to do meanwhile with another probe of this bath: words and address, each empty where this one is to be read now.
+
+    `changes_in_ms`: after how long the page has to ask again; 0 where time alone changes nothing.
+    """
 
     hint: str
     label: str = ""
     url: str = ""
+    changes_in_ms: int = 0
 
 
 def onward(draft: CheckDraft, now: datetime) -> Onward | None:
@@ -139,8 +144,8 @@ def onward(draft: CheckDraft, now: datetime) -> Onward | None:
     longest = min(unread, key=lambda each: each.inserted_at)
     if longest.pk != draft.pk:
         return Onward(f"All are in. {SOON}", *_link("Read the one that went in first", longest))
-    early = (now - draft.inserted_at).total_seconds() < ALONE_AFTER
-    return Onward(f"All are in. {SOON}" if early else "Type what it shows.")
+    left = ceil(1000 * (ALONE_AFTER - (now - draft.inserted_at).total_seconds()))
+    return Onward(f"All are in. {SOON}", changes_in_ms=left) if left > 0 else Onward("Type what it shows.")
 
 
 def _link(words: str, draft: CheckDraft) -> tuple[str, str]:
@@ -159,7 +164,7 @@ def bath_of(draft: CheckDraft) -> list[BathPlace]:
 def made_in_bath_of(draft: CheckDraft) -> list[Check]:
     """The checks that were finished in the bath of this draft, by the probe's code; also when the draft itself is finished."""
     keys = [UUID(key) for key in draft.company]
-    made = Check.objects.filter(key__in=keys, recorded_by=draft.person_id, void__isnull=True)
+    made = Check.objects.live().filter(key__in=keys, recorded_by=draft.person_id)
     return list(made.select_related("probe").order_by("probe__code", "pk"))
 
 

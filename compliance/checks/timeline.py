@@ -7,13 +7,14 @@ from compliance.metrology.bracketing import TimelineSpan as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.plans.demands import Checked, Happened, is_withdrawn, place
 from compliance.plans.models import Reminder
+from compliance.plans.obligations import Folded
 from compliance.plans.store import tell_again
 from compliance.plans.wording import day_words
 from compliance.probes.models import ALTERATIONS, Placement, Probe
 from shared import clock
 from shared.append_only import Fact, Void
 
-from .check_rows import NEXT, derive, say_next
+from .check_rows import NEXT, derive, said_of_next
 from .models import BEGINNING, END, Check, CheckVoid, ProbeState, Span
 from .probe_facts import CHECKED, probe_facts
 
@@ -40,10 +41,10 @@ def recut(probe: Probe, fact: Fact | None = None) -> None:
     spans = cut(marks_of(known.checks, known.events))
     _store(probe, [_row(probe, span) for span in spans])
     _keep_withdrawn(probe, is_withdrawn(known.events))
-    state = _state(probe, known.checks, spans[-1])
-    say_next(state, derive(facts, now, _words(fact))[probe.pk])
-    told = ["standing", "last_check", "last_good_check", "last_good_at", *NEXT]
-    ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=told)
+    told = derive(facts, now, _words(fact))[probe.pk]
+    state = _state(probe, known.checks, spans[-1], told)
+    kept = ["standing", "last_check", "last_good_check", "last_good_at", *NEXT]
+    ProbeState.objects.bulk_create([state], update_conflicts=True, unique_fields=["probe"], update_fields=kept)
     probe.state = state
     if isinstance(fact, Void):
         tell_again(Reminder.objects.filter(probe=probe), now)
@@ -105,7 +106,7 @@ def _same(span: Span, stored: Span | None) -> bool:
     return stored is not None and all(getattr(span, name) == getattr(stored, name) for name in TOLD)
 
 
-def _state(probe: Probe, checks: Sequence[Checked], now: Cut) -> ProbeState:
+def _state(probe: Probe, checks: Sequence[Checked], now: Cut, told: Folded) -> ProbeState:
     good = [c for c in checks if c.verdict == Verdict.IN_TOLERANCE and c.at_zero]
     last, last_good = (max(found, key=place, default=None) for found in (checks, good))
     return ProbeState(
@@ -114,6 +115,7 @@ def _state(probe: Probe, checks: Sequence[Checked], now: Cut) -> ProbeState:
         last_check_id=last.order if last else None,
         last_good_check_id=last_good.order if last_good else None,
         last_good_at=last_good.at if last_good else None,
+        **said_of_next(told),
     )
 
 

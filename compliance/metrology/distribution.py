@@ -11,7 +11,6 @@ from math import inf, isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import ndtr, stdtr
 
 Array = NDArray[np.float64]
@@ -61,6 +60,8 @@ class Spread:
         """
         if not 0.5 <= coverage <= 0.999:
             raise ValueError("Give a coverage probability from 0.5 to 0.999.")
+        from scipy.optimize import brentq  # as heavy as all the rest here, and only wanted by a check
+
         top = self._support + self._smooth_reach(coverage)
         if top == 0:
             return 0.0

@@ -13,7 +13,6 @@ from math import log
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cholesky, solve_triangular
 from scipy.special import logsumexp, stdtr
 
 Array = NDArray[np.float64]
@@ -227,6 +226,8 @@ class Model:
         return _Normal(design=design, inverse=inverse, effects=effects, remainder=remainder, evidence=evidence)
 
     def _smooth(self, share: _Share, fit: _Normal, positions: list[int]) -> Array:
+        from scipy.linalg import solve_triangular
+
         ahead = self.series.ahead
         columns = [np.ones_like(ahead), ahead, *(np.arange(len(ahead)) < position for position in positions)]
         fitted = np.column_stack(columns) @ fit.effects
@@ -237,6 +238,8 @@ class Model:
 
 def _share(series: Series, share: float) -> _Share:
     """Wander is counted back from the last point, where it is part of the level; so are the steps."""
+    from scipy.linalg import cholesky, solve_triangular  # heavy, and wanted by the pages of drift alone
+
     count = len(series.error)
     wander = share * series.usual**2 / series.pace
     covariance = wander * np.minimum.outer(-series.ahead, -series.ahead)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from math import floor, fsum, inf, isfinite, sqrt
 
-from scipy.stats import t as student
+from scipy.special import ndtri, stdtrit
 
 from .distribution import Spread
 
@@ -178,7 +178,8 @@ def coverage_factor(degrees_of_freedom: float, coverage: float = 0.95) -> float:
         raise ValueError("Give degrees of freedom above zero; infinity where the uncertainty is known exactly.")
     if not 0.5 <= coverage <= 0.999:
         raise ValueError(COVERAGE)
-    return float(student.ppf((1 + coverage) / 2, _whole(degrees_of_freedom)))
+    quantile, whole = (1 + coverage) / 2, _whole(degrees_of_freedom)
+    return float(stdtrit(whole, quantile) if isfinite(whole) else ndtri(quantile))
 
 
 def _whole(degrees_of_freedom: float) -> float:

@@ -26,13 +26,8 @@ AHEAD = 28  # days
 DUE = "Due {at} on the clock of {site}"
 
 
-def entries(key: FeedKey, now: datetime) -> list[CalendarEntry]:
-    """What this feed shows, in the order of time; nothing of a site that is closed for good."""
-    return coming(key.site, now, key.shows)
-
-
-def coming(site: Site, now: datetime, shows: str = FeedKey.Shows.BOTH) -> list[CalendarEntry]:
-    """What is due at a site and what will be, in the order of time."""
+def entries(site: Site, now: datetime, shows: str = FeedKey.Shows.BOTH) -> list[CalendarEntry]:
+    """What is due at a site and what will be, in the order of time; nothing of a site that is closed for good."""
     if site.closed:
         return []
     found = []

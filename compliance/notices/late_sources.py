@@ -13,9 +13,10 @@ from compliance.reminders.models import Reminder
 from compliance.reminders.queries import LONGEST
 from compliance.reminders.status import Status, with_status
 from shared.plurals import noun
+from shared.time_text import styled
 
 from . import timing, wording
-from .message_sources import Gathered, Item, Message, check_url, named, said_at, todo_url, untold
+from .message_sources import Gathered, Item, Message, check_url, named, todo_url, untold
 from .models import Notified, Watermark
 from .recipients import Kind
 
@@ -164,11 +165,11 @@ def _what(reminders: Sequence[Reminder]) -> str:
 def _same_due(reminders: Sequence[Reminder]) -> str:
     """When they fell due, if all did at one moment; else empty, and each is to say so for itself."""
     dues = {reminder.due_at for reminder in reminders}
-    return said_at(dues.pop(), reminders[0].site.zone) if len(dues) == 1 else ""
+    return styled(dues.pop(), reminders[0].site.zone) if len(dues) == 1 else ""
 
 
 def _because(reminder: Reminder, due: str) -> str:
-    return reminder.because if due else f"{reminder.because}, due {said_at(reminder.due_at, reminder.site.zone)}"
+    return reminder.because if due else f"{reminder.because}, due {styled(reminder.due_at, reminder.site.zone)}"
 
 
 def _title(reminder: Reminder) -> str:

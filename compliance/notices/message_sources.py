@@ -134,7 +134,7 @@ def _morning(site: Site, checks: list[Wanted], now: datetime) -> Message:
         Kind.DUE,
         f"{site.pk}:{local_day(now, site.zone)}",
         f"{site}: check {wording.probes([probe.code for probe, _ in checks])} today",
-        f"Due at {site} on {said_at(now, site.zone, 'day')}.",
+        f"Due at {site} on {styled(now, site.zone, 'day')}.",
         items,
         items[0].link if len(items) == 1 else todo_url(site),
         site=site,
@@ -144,7 +144,7 @@ def _morning(site: Site, checks: list[Wanted], now: datetime) -> Message:
 
 def _due_says(due: Asked, now: datetime, site: Site) -> str:
     since = "overdue since" if due.due_at <= now else "due"
-    return f"{due.because or 'check due'}, {since} {said_at(due.due_at, site.zone, 'short')}"
+    return f"{due.because or 'check due'}, {since} {styled(due.due_at, site.zone, 'short')}"
 
 
 AFTER_FAILURE = [
@@ -156,10 +156,9 @@ AFTER_FAILURE = [
 def failures(now: datetime, check: int | None = None) -> Gathered:
     """Failed checks, or this one, that nobody has been told of, reached the record lately and still count: a message to each site
     where one was made, and where its probe is by now."""
-    checks = Check.objects.filter(
+    checks = Check.objects.live().filter(
         untold(Kind.FAILED, "pk"),
         verdict=Verdict.OUT_OF_TOLERANCE,
-        void__isnull=True,
         recorded_at__gt=now - NEWS,
     )
     checks = checks if check is None else checks.filter(pk=check)
@@ -198,7 +197,7 @@ def _failure(site: Site, checks: Sequence[Check]) -> Message:
 
 
 def _checked(check: Check, site: Site) -> str:
-    return f"Checked {said_at(check.checked_at, site.zone)} by {check.name_of('checked_by')}."
+    return f"Checked {styled(check.checked_at, site.zone)} by {check.name_of('checked_by')}."
 
 
 def _link(check: Check, site: Site) -> str:
@@ -218,7 +217,7 @@ def passwords(now: datetime) -> Gathered:
 
 
 def _password(link: PasswordLink) -> Message:
-    made, used = (said_at(moment, clock_of(link.person)) for moment in (link.made_at, link.used_at))
+    made, used = (styled(moment, clock_of(link.person)) for moment in (link.made_at, link.used_at))
     account = reverse("account")
     return Message(
         Kind.PASSWORD,
@@ -244,7 +243,3 @@ def todo_url(site: Site) -> str:
 
 def named(probe: Probe) -> str:
     return f"Probe {probe.code}, {probe.description}" if probe.description else f"Probe {probe.code}"
-
-
-def said_at(moment: datetime, zone: ZoneInfo, style: str = "full") -> str:
-    return styled(moment, zone, style)

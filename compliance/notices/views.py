@@ -170,7 +170,8 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
     key = live.select_related("site__area").first()
     if key is None:
         raise Http404
-    content = calendar(key.site.name, key.site_id, key.site.time_zone, _namespace(), entries(key, timezone.now()))
+    shown = entries(key.site, timezone.now(), key.shows)
+    content = calendar(key.site.name, key.site_id, key.site.time_zone, _namespace(), shown)
     answer = HttpResponse(content, content_type="text/calendar; charset=utf-8")
     answer["X-Robots-Tag"] = "noindex"
     answer["Content-Disposition"] = 'inline; filename="due.ics"'

@@ -23,6 +23,7 @@ from shared.keyset import page_by_key
 from shared.page_numbers import numbered_page
 from shared.plurals import plural
 from sites.access import get_area, roles_at
+from sites.choosing import SiteField, SiteOffer
 from sites.models import Person, Role, Site
 
 from .queries import overdue_checks
@@ -36,7 +37,7 @@ NOT_DONE = "Fell due and was neither done nor excused."
 class MissedFilter(forms.Form):
     """Which of an area's missed reminders a list shows. `week`: the first of the seven days that a weekly message told of."""
 
-    site = forms.ModelChoiceField(Site.objects.none(), required=False, empty_label="All sites")
+    site = SiteField(required=False, empty_label="All sites")
     what = forms.ChoiceField(
         required=False,
         label="What",
@@ -44,9 +45,9 @@ class MissedFilter(forms.Form):
     )
     week = DayField(required=False, label="Week that begins on", help_text=f"Empty: the last {MISSED_DAYS} days.")
 
-    def __init__(self, data, sites: QuerySet[Site]):
+    def __init__(self, data, offer: SiteOffer):
         super().__init__(data)
-        self.fields["site"].queryset = sites
+        self.fields["site"].offer(offer, data)
 
     @property
     def chosen(self) -> dict:
@@ -60,7 +61,7 @@ def missed_list(request: HttpRequest, pk: int) -> HttpResponse:
     """Checks and rounds of the open sites of an area that were not done: of 28 days, or of a week as its message counts."""
     area, now = get_area(request.user, pk, Role.READER), timezone.now()
     sites = Site.objects.filter(area=area, closed=False).order_by("name", "pk")
-    form = MissedFilter(request.GET, sites)
+    form = MissedFilter(request.GET, SiteOffer(request.user, "area", area.pk))
     chosen = form.chosen
     found = _missed(list(sites), chosen, now)
     count, page = found.count(), page_by_key(found.order_by("-due_at", "-pk"), request, "due_at")

@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.checks.kinds import check_wanted
-from compliance.notices.calendar_entries import coming
+from compliance.notices.calendar_entries import entries
 from compliance.notices.ical import CalendarEntry
 from compliance.plans.calendar import Calendar, instant, local_day
 from compliance.plans.queries import calendars
@@ -66,7 +66,7 @@ def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _ahead(site: Site, day: date, now: datetime) -> list[dict]:
     """What will fall due on that day, as far as the plans have been worked out."""
-    found = [entry for entry in coming(site, now) if entry.due_day == day and entry.due_at > now]
+    found = [entry for entry in entries(site, now) if entry.due_day == day and entry.due_at > now]
     return [_foreseen(entry, site) for entry in found]
 
 
@@ -128,7 +128,7 @@ def _closed_text(calendar: Calendar, day: date, something: bool) -> str:
 def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
     """Say why it need not be done; or, where that is said already, strike it out. What is sent says which."""
     reminder = get_reminder(request.user, pk, Role.MANAGER)
-    excuse = reminder.excuses.filter(void__isnull=True).first()
+    excuse = reminder.excuses.live().first()
     strikes = request.POST.get("wants", STRIKE_OUT if excuse and request.method != "POST" else "") == STRIKE_OUT
     data = request.POST if request.method == "POST" else None
     form = StrikeExcuseForm(data, reminder=reminder, live=excuse) if strikes else ExcuseForm(data)

@@ -14,14 +14,17 @@ from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import CaseState, Summary, summaries
+from compliance.readings.queries import open_deviations
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
+from shared.page_numbers import numbered_page
 from shared.plurals import noun, plural
 from shared.time_text import long_weekday_day, on_clock, styled
 from sites.access import areas_of, get_area, get_site, may, sites_of
+from sites.choosing import MENU, ChooseSite, SiteOffer
 from sites.models import Area, Role, Site
 
 from .first_steps import Start, start_of
-from .queries import attention, open_deviations, probes_in_use, state_of
+from .queries import attention, probes_in_use, state_of
 from .tables import AttentionTable, FailedTable
 from .todo import ToDo, for_one_bath, to_do_today
 
@@ -31,11 +34,20 @@ DEVIATIONS_SHOWN = 10
 
 @require_safe
 def today(request: HttpRequest) -> HttpResponse:
-    """My first site; whoever has none yet is told whom to ask."""
+    """My first site, or the one that is asked for; whoever has none yet is told whom to ask."""
+    if request.GET.keys() & {"site", "site_q"}:
+        return _ask_for_site(request)
     site = sites_of(request.user).filter(closed=False).order_by("name").first()
     if site is None:
         return render(request, "overview/no_site.html", {"may_add": areas_of(request.user).exists()})
     return redirect("today_site", pk=site.pk)
+
+
+def _ask_for_site(request: HttpRequest) -> HttpResponse:
+    form = ChooseSite(request.GET, SiteOffer(request.user, "open"))
+    if form.is_valid():
+        return redirect("today_site", pk=form.cleaned_data["site"].pk)
+    return render(request, "sites/choose_site.html", {"form": form, "title": "Today", "lead": "At which site?"})
 
 
 @require_safe
@@ -53,7 +65,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     judged = fitness_of([probe.pk for probe in probes], now)
     context = {
         "site": site,
-        "sites": _site_tabs(request, site),
+        **_other_sites(request, site),
         "lead": long_weekday_day(on_clock(now, site.zone)),
         "tiles": _tiles(site, due, cases, waiting),
         "checks": [_item(each, site, writes, now) for each in due],
@@ -106,10 +118,13 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     cases = summaries([site.pk for site in sites])
     failed = _failed(sites, cases)
     to_sign = [case for case in cases if case.state == CaseState.TO_SIGN]
+    page = numbered_page(lines, request)
+    table = AttentionTable(page.rows, missed=missed)
+    table.pager = page
     context = {
         "area": area,
         "tiles": _area_tiles(area, lines, missed, to_sign),
-        "table": AttentionTable(lines, missed=missed),
+        "table": table,
         "failed": FailedTable(failed) if failed else None,
         "to_sign": _sign_items(to_sign[:CASES_SHOWN]),
         "start": _start(request, area),
@@ -190,9 +205,14 @@ def _sign_items(cases: list[Summary]) -> list[dict]:
     ]
 
 
-def _site_tabs(request, site: Site) -> list[dict]:
-    mine = sites_of(request.user).filter(closed=False).order_by("name")
-    return [{"label": s.name, "url": reverse("today_site", args=[s.pk]), "current": s.pk == site.pk} for s in mine]
+def _other_sites(request, site: Site) -> dict:
+    """Tabs where they are few, a search where they are many."""
+    offer = SiteOffer(request.user, "open")
+    mine = list(offer.sites()[: MENU + 1])
+    if len(mine) > MENU:
+        return {"find_site": ChooseSite(None, offer)}
+    tabs = [{"label": s.name, "url": reverse("today_site", args=[s.pk]), "current": s.pk == site.pk} for s in mine]
+    return {"sites": tabs}
 
 
 def _tiles(site, due: list[ToDo], cases, waiting) -> list[dict]:

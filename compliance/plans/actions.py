@@ -7,72 +7,53 @@ from datetime import date, time
 from django.core.exceptions import ValidationError
 
 from compliance.limits.models import Limit
-from compliance.probes.models import Probe
 from shared import clock
 from shared.audit.trail import action, note
 from shared.bounds import in_bounds
 from shared.reasons import as_reason
 from shared.stale_forms import entered, refuse_newer
-from sites.models import Area, Business, Person, Site
+from sites.models import Person, Site
 
 from .calendar import DAY, earliest_day
+from .data import ClosureData, PlanData, RoundData
 from .models import CheckPlan, Closure, ClosureVoid, Opening, Round
-from .queries import PlanBook, Reach, opening_in_force, plan_of_scope, plans_of, rounds_in_force, scope_words
+from .queries import PlanBook, Reach, opening_in_force, rounds_in_force, scope_words
 from .round_rows import derive_rounds
-from .schedule import ALL_WEEK, ON_WEEKDAYS, Plan
+from .schedule import ON_WEEKDAYS, Plan
 from .wording import closure_scope, day_words, span_words
 
-FIGURES = ("pattern", "every_days", "weekdays", "at", "before_service", "minutes_before", "grace_minutes")
 OVER = "Days that are over stay as they were. Begin today or later; what was missed is excused one by one."
 
 
 @action("plan.set")
-def set_plan(
-    *,
-    by: Person,
-    probe: Probe | None = None,
-    site: Site | None = None,
-    business: Business | None = None,
-    sensor: str = "",
-    effective_from: date | None = None,
-    in_force: bool = True,
-    reason: str = "",
-    after: int | None = None,
-    **figures,
-) -> CheckPlan:
-    """When a probe, or those of a site or a business (of one kind, with `sensor`), are checked from a day on, today if none.
+def set_plan(*, by: Person, data: PlanData, book: PlanBook | None = None) -> CheckPlan:
+    """When the probes that it names are checked. `book`: the plans of that scope, where they are read already; it is added.
 
-    `after`: the newest plan of this scope that `by` was shown. `in_force` False gives the next wider plan its place again. Raises
-    ValidationError where nothing would change, where checks would be made less often, or a plan would begin in the past, and no
-    reason is given, where somebody has set another one since, and for figures out of range; TypeError for a figure that a plan
-    does not have.
+    Raises ValidationError where nothing would change, where checks would be made less often, or a plan would begin in the past,
+    and no reason is given, where somebody has set another one since, and for figures out of range.
     """
-    if unknown := set(figures) - set(FIGURES):
-        raise TypeError(f"A plan has no {', '.join(sorted(unknown))}.")
-    sites = _sites_of(probe=probe, site=site, business=business)
-    today = _today(sites)
+    today = _today(_sites_of(probe=data.probe, site=data.site, business=data.business))
     plan = CheckPlan(
         recorded_by=by,
-        probe=probe,
-        site=site,
-        business=business,
-        sensor=sensor,
-        in_force=in_force,
-        effective_from=effective_from or today,
-        reason=as_reason(reason),
-        **figures,
+        in_force=data.in_force,
+        effective_from=data.effective_from or today,
+        reason=as_reason(data.reason),
+        **data.scope,
+        **data.figures,
     )
     _check_plan(plan)
-    before, chain = _before(plan)
-    follows = plan.as_plan() if in_force else _wider(plan)
-    _refuse_plan(plan, before, follows, chain, today)
-    refuse_newer(after, plans_of(probe=probe, site=site, business=business, sensor=sensor), _newer)
+    book, reach = book or PlanBook.of_scope(**data.scope), Reach.of_scope(**data.scope)
+    before = book.at(reach, plan.effective_from).plan
+    follows = plan.as_plan() if plan.in_force else book.wider(reach, plan.effective_from).plan
+    _refuse_plan(plan, before, follows, book.set_for(reach), today)
+    refuse_newer(data.after, book.newest(reach), _newer)
     plan.save()
+    book.add(plan)
     note(
         "plan.set",
         by=by,
-        subject=probe or site or business,
-        site_id=_site_id(probe, site),
+        subject=plan.probe or plan.site or plan.business,
+        site_id=plan.probe.site_id if plan.probe else plan.site_id,
         reason=plan.reason,
         plan=plan.pk,
         scope=scope_words(plan),
@@ -84,20 +65,8 @@ def set_plan(
 
 
 @action("round.set")
-def set_round(
-    *,
-    by: Person,
-    limit: Limit,
-    times: Sequence[time] = (),
-    every_minutes: int | None = None,
-    weekdays: int = ALL_WEEK,
-    grace_minutes: int = 30,
-    effective_from: date | None = None,
-    in_force: bool = True,
-    reason: str = "",
-    after: int | None = None,
-) -> Round:
-    """When readings are taken against a limit from a day on; `in_force` False: no more rounds.
+def set_round(*, by: Person, limit: Limit, data: RoundData) -> Round:
+    """When readings are taken against a limit.
 
     Raises ValidationError with neither times nor minutes, for minutes where the hours of the site are not known, for a day
     that is over, and without a reason where rounds end.
@@ -107,18 +76,18 @@ def set_round(
     each = Round(
         recorded_by=by,
         limit=limit,
-        times=[f"{at:%H:%M}" for at in sorted(set(times))],
-        every_minutes=every_minutes,
-        weekdays=weekdays,
-        grace_minutes=grace_minutes,
-        effective_from=effective_from or today,
-        in_force=in_force,
-        reason=as_reason(reason),
+        times=[f"{at:%H:%M}" for at in sorted(set(data.times))],
+        every_minutes=data.every_minutes,
+        weekdays=data.weekdays,
+        grace_minutes=data.grace_minutes,
+        effective_from=data.effective_from or today,
+        in_force=data.in_force,
+        reason=as_reason(data.reason),
     )
     each.full_clean(exclude=["times"])
     before = rounds_in_force([limit], each.effective_from).get(limit.pk)
     _refuse_round(each, before, site, today)
-    refuse_newer(after, Round.objects.filter(limit=limit), _newer)
+    refuse_newer(data.after, limit.rounds.all(), _newer)
     each.save()
     derive_rounds([site.pk], clock.now(), f"other rounds were set, entered by {by}")
     note(
@@ -162,7 +131,7 @@ def set_opening(
     before = opening_in_force(site, opening.effective_from)
     if before and before.hours == told:
         raise ValidationError("These hours hold at that time already. Change one, or leave them as they are.")
-    refuse_newer(after, Opening.objects.filter(site=site), _newer)
+    refuse_newer(after, site.openings.all(), _newer)
     opening.save()
     note(
         "opening.set",
@@ -178,47 +147,35 @@ def set_opening(
 
 
 @action("closure.add")
-def close_days(
-    *,
-    by: Person,
-    first_day: date,
-    last_day: date,
-    why: str,
-    site: Site | None = None,
-    area: Area | None = None,
-    business: Business | None = None,
-) -> Closure:
-    """A site, all sites of an area or of a business do not work on these days, both included.
+def close_days(*, by: Person, data: ClosureData) -> Closure:
+    """These days are not worked.
 
     Raises ValidationError without a reason, for days in the wrong order or that are over, for more than a year, and where
     they are closed on these days already.
     """
-    sites = _sites_of(site=site, area=area, business=business)
-    today = _today(sites)
+    today = _today(_sites_of(**data.scope))
     why = as_reason(
-        why, "why", ask="Say why it is closed, such as “school holidays”. The record says it too.", usual="closure"
+        data.why, "why", ask="Say why it is closed, such as “school holidays”. The record says it too.", usual="closure"
     )
-    if last_day < first_day:
+    if data.last_day < data.first_day:
         raise ValidationError({"last_day": "The last day comes before the first. Give a later one."})
-    in_bounds(last_day, "last_day")
-    if last_day - first_day > 366 * DAY:
+    in_bounds(data.last_day, "last_day")
+    if data.last_day - data.first_day > 366 * DAY:
         raise ValidationError({"last_day": "That is more than a year. A site that closes for good is amended itself."})
-    _refuse_over(first_day, today, "first_day")
-    _refuse_again(first_day, last_day, site=site, area=area, business=business)
-    closure = Closure(
-        recorded_by=by, site=site, area=area, business=business, first_day=first_day, last_day=last_day, why=why
-    )
+    _refuse_over(data.first_day, today, "first_day")
+    _refuse_again(data)
+    closure = Closure(recorded_by=by, first_day=data.first_day, last_day=data.last_day, why=why, **data.scope)
     closure.full_clean()
     closure.save()
     note(
         "closure.add",
         by=by,
-        subject=site or area or business,
-        site_id=site and site.pk,
+        subject=data.site or data.area or data.business,
+        site_id=closure.site_id,
         reason=closure.why,
         closure=closure.pk,
-        first_day=first_day.isoformat(),
-        last_day=last_day.isoformat(),
+        first_day=closure.first_day.isoformat(),
+        last_day=closure.last_day.isoformat(),
     )
     return closure
 
@@ -282,11 +239,11 @@ def _newer(fact: CheckPlan | Round | Opening) -> str:
     return entered(fact, f"{what}, from {day_words(fact.effective_from)}")
 
 
-def _refuse_again(first_day: date, last_day: date, **scope) -> None:
+def _refuse_again(data: ClosureData) -> None:
     """Whoever writes holds the sites, so that of the same sent twice at once the second is told."""
-    live = Closure.objects.filter(first_day=first_day, last_day=last_day, void__isnull=True, **scope)
+    live = Closure.objects.live().filter(first_day=data.first_day, last_day=data.last_day, **data.scope)
     if known := live.select_related("recorded_by").first():
-        days, who = span_words(first_day, last_day), known.recorded_by
+        days, who = span_words(known.first_day, known.last_day), known.recorded_by
         raise ValidationError(
             f"{closure_scope(known)} is closed on those days already ({days}): {who} has entered “{known.why}”. Nothing was "
             "changed. Strike that closure out first to give another reason.",
@@ -307,10 +264,6 @@ def _today(sites: Iterable[Site]) -> date:
     return earliest_day((site.zone for site in sites), clock.now())
 
 
-def _site_id(probe: Probe | None, site: Site | None) -> int | None:
-    return probe.site_id if probe else site and site.pk
-
-
 def _check_plan(plan: CheckPlan) -> None:
     if plan.probe_id and plan.sensor:
         raise ValidationError({"sensor": "A plan of one probe has no kind."})
@@ -319,28 +272,6 @@ def _check_plan(plan: CheckPlan) -> None:
     plan.full_clean(exclude=["recorded_by", "probe", "site", "business"], validate_constraints=False)
     if plan.pattern == ON_WEEKDAYS and not plan.weekdays:
         raise ValidationError({"weekdays": "Choose at least one weekday."})
-
-
-def _before(plan: CheckPlan) -> tuple[Plan, list[CheckPlan]]:
-    """What counted on that day for the scope, and all that was set for it."""
-    if plan.probe_id:
-        book = PlanBook.of_probes([plan.probe])
-        return book.at(Reach.of(plan.probe), plan.effective_from).plan, book.set_for(("probe", plan.probe_id, ""))
-    found = plan_of_scope(site=plan.site, business=plan.business, sensor=plan.sensor, day=plan.effective_from)
-    chain = CheckPlan.objects.filter(site=plan.site, business=plan.business, probe=None, sensor=plan.sensor)
-    return found.plan, list(chain.order_by("-effective_from", "-pk"))
-
-
-def _wider(plan: CheckPlan) -> Plan:
-    """What counts once a plan is off: the one of the next wider scope."""
-    reach = (
-        Reach.of(plan.probe)
-        if plan.probe_id
-        else Reach(plan.site.area.business_id if plan.site_id else plan.business_id, plan.site_id, plan.sensor)
-    )
-    sites = CheckPlan.objects.filter(site=reach.site_id) if reach.site_id else CheckPlan.objects.none()
-    book = PlanBook(sites | CheckPlan.objects.filter(business=reach.business_id))
-    return book.wider(reach, plan.effective_from).plan
 
 
 def _refuse_plan(plan: CheckPlan, before: Plan, after: Plan, chain: list[CheckPlan], today: date) -> None:

@@ -1,10 +1,11 @@
 """On which days a site works, from when to when, and which moment a time on its wall clock is. No clock, no database."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property, lru_cache
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from holidays import country_holidays, list_supported_countries
@@ -12,6 +13,7 @@ from holidays import country_holidays, list_supported_countries
 DAY = timedelta(days=1)
 LONG_PAST = datetime.min.replace(tzinfo=UTC)
 LOOK_AHEAD = 400  # days; a site that is closed for longer than this has no next open day
+Found = TypeVar("Found")
 WEEKDAYS = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays")
 
 
@@ -97,22 +99,20 @@ class Calendar:
 
     def known_at(self, at: datetime, closed: bool = False) -> "Calendar":
         """What of it was known at a moment (UTC); `closed`: whether the site was closed for good then."""
-        key = bisect_right(self._changes, at), closed
-        if key not in self._known:
-            self._known[key] = self._known_at(at, closed)
-        return self._known[key]
+        return self.once((bisect_right(self._changes, at), closed), lambda: self._known_at(at, closed))
+
+    def once(self, key: Hashable, find: Callable[[], Found]) -> Found:
+        """What was found for a key, or is now: the folds of all that is at a site ask for the same few things again and again."""
+        if key not in self._found:
+            self._found[key] = find()
+        return self._found[key]
 
     @cached_property
     def _changes(self) -> list[datetime]:
         return sorted(self.changes())
 
     @cached_property
-    def _known(self) -> dict[tuple, "Calendar"]:
-        """What was known after so many changes: the folds of all that is at a site ask for the same few."""
-        return {}
-
-    @cached_property
-    def _services(self) -> dict[date, tuple[datetime, datetime] | None]:
+    def _found(self) -> dict:
         return {}
 
     def _known_at(self, at: datetime, closed: bool) -> "Calendar":
@@ -147,11 +147,11 @@ class Calendar:
 
     def service(self, day: date) -> tuple[datetime, datetime] | None:
         """The moments (UTC) of opening and closing of an open day; None where it is closed or its hours are not known."""
-        if day not in self._services:
-            hours = self.hours(day)
-            closed = hours is None or self._why_closed(day)
-            self._services[day] = None if closed else self.moments(day, hours)
-        return self._services[day]
+        return self.once(day, lambda: self._service(day))
+
+    def _service(self, day: date) -> tuple[datetime, datetime] | None:
+        hours = self.hours(day)
+        return None if hours is None or self._why_closed(day) else self.moments(day, hours)
 
     def moments(self, day: date, hours: Hours) -> tuple[datetime, datetime]:
         """The moments (UTC) of opening and closing at these hours of a day."""
@@ -166,6 +166,8 @@ class Calendar:
     def instant(self, day: date, at: time) -> datetime:
         """The moment (UTC) of a time on the wall clock. What was past when the clock was changed stays where it was, and
         nothing that was to come then becomes past by it."""
+        if not self.formers:
+            return instant(day, at, self.zone)
         found = None
         for zone, told in self._zones():
             if found is not None and found <= told:

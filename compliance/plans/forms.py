@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from shared.fields import DayField, ReasonField, ShownField
 
 from .calendar import WEEKDAYS, Hours
+from .data import PlanData
 from .models import Opening, Pattern, Round
 from .schedule import ALL_WEEK, Plan
 from .wording import SHORT
@@ -36,7 +37,7 @@ def ticked(weekdays: int) -> list[int]:
 
 
 class FromForm(forms.Form):
-    """From which local day something holds, and why."""
+    """From which local day something holds, and why: asked for last."""
 
     after = ShownField()
     effective_from = DayField(label="From")
@@ -44,6 +45,7 @@ class FromForm(forms.Form):
 
     def __init__(self, *args, today: date, after: int = 0, initial=None, **kwargs):
         super().__init__(*args, initial={"after": after, "effective_from": today, **(initial or {})}, **kwargs)
+        self.order_fields([name for name in self.fields if name not in FromForm.base_fields])
 
 
 class PlanForm(FromForm):
@@ -69,18 +71,6 @@ class PlanForm(FromForm):
         min_value=0, max_value=10_080, label="Minutes of grace", help_text="After that it counts as overdue."
     )
     drop = forms.BooleanField(required=False)
-    field_order = [
-        "pattern",
-        "every_days",
-        "weekdays",
-        "at",
-        "before_service",
-        "minutes_before",
-        "grace_minutes",
-        "drop",
-        "effective_from",
-        "reason",
-    ]
 
     def __init__(self, *args, plan: Plan, wider: str = "", **kwargs):
         super().__init__(*args, initial=known_of(plan), **kwargs)
@@ -103,13 +93,12 @@ class PlanForm(FromForm):
         return given
 
     def figures(self) -> dict:
-        """As the action takes them."""
+        """As the action takes them; what is left empty is as usual."""
         given = dict(self.cleaned_data)
         told = {name: given[name] for name in ("effective_from", "reason", "after")}
         if given.pop("drop", False):
             return {**told, "in_force": False}
-        fallback = {"every_days": 7, "minutes_before": 30}
-        return {**given, **{name: usual for name, usual in fallback.items() if given[name] is None}}
+        return {name: figure for name, figure in given.items() if figure is not None}
 
 
 def known_of(plan: Plan) -> dict:
@@ -120,7 +109,7 @@ def known_of(plan: Plan) -> dict:
         "at": plan.at,
         "before_service": plan.minutes_before is not None,
         "grace_minutes": plan.grace_minutes,
-        "minutes_before": 30 if plan.minutes_before is None else plan.minutes_before,
+        "minutes_before": PlanData.minutes_before if plan.minutes_before is None else plan.minutes_before,
     }
 
 
@@ -152,7 +141,6 @@ class RoundForm(FromForm):
         help_text="After that it counts as overdue; at the latest after two thirds of the time to the next reading.",
     )
     drop = forms.BooleanField(required=False, label="No more rounds for this limit")
-    field_order = ["times", "every_minutes", "weekdays", "grace_minutes", "drop", "effective_from", "reason"]
 
     def __init__(self, *args, present: Round | None, **kwargs):
         super().__init__(*args, initial=known_round(present), **kwargs)

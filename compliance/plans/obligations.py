@@ -13,7 +13,7 @@ from itertools import pairwise, takewhile
 
 from compliance.metrology.vocabulary import CheckKind, EventKind, Verdict
 
-from .calendar import DAY, LONG_PAST, Calendar
+from .calendar import DAY, Calendar
 from .demands import (
     CAME,
     CLOSED,
@@ -122,15 +122,6 @@ def folded(facts: ProbeFacts, until: datetime) -> Folded:
     for at in _moments(facts):
         fold.move_to(at)
     return Folded(tuple(fold.rows(until)), fold.nothing, fold.at_once)
-
-
-def check_obligations(facts: ProbeFacts, until: datetime) -> list[Obligation]:
-    return list(folded(facts, until).rows)
-
-
-def nothing_ahead(facts: ProbeFacts) -> str:
-    """Why no row lies ahead of the last fact; empty where one does."""
-    return folded(facts, LONG_PAST).nothing
 
 
 def _moments(facts: ProbeFacts) -> list[datetime]:

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe, Sensor
-from sites.models import Business, Site, SiteSettings
+from sites.models import Site, SiteSettings
 
 from .calendar import Calendar, Closed, Former, Week, local_day, public_holidays
 from .models import CheckPlan, Closure, Opening, Round
@@ -59,6 +59,13 @@ class Reach:
             ("business", self.business_id, ""),
         ]
 
+    @classmethod
+    def of_scope(cls, *, probe=None, site: Site | None = None, business=None, sensor: str = "") -> "Reach":
+        """Of a plan: a probe, a site or a business, or those of a kind there."""
+        if probe:
+            return cls.of(probe)
+        return cls(site.area.business_id if site else business.pk, site and site.pk, sensor)
+
     @property
     def rank(self) -> int:
         """That of its own scope, the nearest that reaches it."""
@@ -75,8 +82,7 @@ class PlanBook:
         self._by_scope: dict[tuple, list[CheckPlan]] = defaultdict(list)
         self._records = {}
         for record in records:
-            self._by_scope[scope_key(record)].append(record)
-            self._records[record.pk] = record
+            self.add(record)
 
     @classmethod
     def of_probes(cls, probes: Iterable[Probe], *, at: Site | None = None, elsewhere: Iterable[int] = ()) -> "PlanBook":
@@ -86,6 +92,16 @@ class PlanBook:
         sites |= {at.pk, *elsewhere} if at else set(elsewhere)
         businesses |= {at.area.business_id} if at else set()
         reaching = Q(probe__in=[p.pk for p in probes]) | Q(site__in=sites) | Q(business__in=businesses)
+        return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
+
+    @classmethod
+    def of_scope(cls, *, probe=None, site: Site | None = None, business=None, sensor: str = "") -> "PlanBook":
+        """All that reaches what a plan names; a probe wherever it ever was."""
+        if probe:
+            business, placed = probe.business_id, Q(site=probe.site_id) | Q(site__in=probe.placements.values("site"))
+            reaching = Q(probe=probe) | Q(business=business) | placed
+        else:
+            reaching = Q(business=business or site.area.business_id) | (Q(site=site) if site else Q(pk=None))
         return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
 
     @classmethod
@@ -128,9 +144,18 @@ class PlanBook:
         """Which plan is in force from when."""
         return stretches(self.candidates(reach), STARTING)
 
-    def set_for(self, key: tuple) -> list[CheckPlan]:
+    def set_for(self, reach: Reach) -> list[CheckPlan]:
         """What was ever set for one scope, the one that counts last first."""
-        return sorted(self._by_scope.get(key, ()), key=lambda p: (p.effective_from, p.pk), reverse=True)
+        known = self._by_scope.get(reach.keys()[reach.rank], ())
+        return sorted(known, key=lambda p: (p.effective_from, p.pk), reverse=True)
+
+    def newest(self, reach: Reach) -> CheckPlan | None:
+        """The last that was set for one scope."""
+        return max(self.set_for(reach), key=lambda p: p.pk, default=None)
+
+    def add(self, record: CheckPlan) -> None:
+        self._by_scope[scope_key(record)].append(record)
+        self._records[record.pk] = record
 
 
 def scope_key(plan: CheckPlan) -> tuple:
@@ -155,23 +180,6 @@ def plans_in_force(probes: Iterable[Probe], day: date | None = None) -> dict[int
     probes, now = list(probes), timezone.now()
     book = PlanBook.of_probes(probes)
     return {p.pk: book.at(Reach.of(p), day or local_day(now, p.site.zone)) for p in probes}
-
-
-def plans_of(
-    *, probe: Probe | None = None, site: Site | None = None, business: Business | None = None, sensor: str = ""
-):
-    """Every plan that was set for just this scope."""
-    return CheckPlan.objects.filter(probe=probe, site=site, business=business, sensor=sensor)
-
-
-def plan_of_scope(
-    *, site: Site | None = None, business: Business | None = None, sensor: str = "", day: date
-) -> InForce:
-    """What holds for any probe of a kind at a site or in a business that has no nearer plan."""
-    owner = site.area.business_id if site else business.pk
-    reaching = Q(business=owner) | (Q(site=site) if site else Q(pk=None))
-    book = PlanBook(CheckPlan.objects.filter(reaching).select_related("site", "business"))
-    return book.at(Reach(owner, site and site.pk, sensor), day)
 
 
 def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]] | None = None) -> dict[int, Calendar]:
@@ -229,7 +237,7 @@ SCOPES_CLOSED = ("site", "area", "business")
 
 def closures_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
     """The closures of these sites, of their areas and of their businesses that count."""
-    return _ever_reaching(sites).filter(void__isnull=True)
+    return _ever_reaching(sites).live()
 
 
 def _ever_reaching(sites: Iterable[Site], more_areas: Iterable[int] = ()) -> QuerySet[Closure]:

@@ -3,6 +3,8 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from functools import reduce
+from operator import iadd
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
@@ -30,7 +32,7 @@ def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: d
     """
     changed = (since or now) - LONGEST
     limits = {limit: min(changed, limit.last or LONG_PAST) for limit in _with_rounds(site_ids)}
-    write(_sum(_differences(limits, now, because).values()))
+    write(reduce(iadd, _differences(limits, now, because).values(), Difference()))
 
 
 def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
@@ -42,7 +44,7 @@ def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
         for few in pace.in_turn(sorted(lacking)):
             with pace.transaction():
                 list(Site.objects.select_for_update(no_key=True).filter(pk__in=few).order_by("pk").values_list("pk"))
-                write(_sum(_ahead(few, now).values()))
+                write(reduce(iadd, _ahead(few, now).values(), Difference()))
 
 
 def _ahead(site_ids: Iterable[int], now: datetime) -> dict[Limit, Difference]:
@@ -127,12 +129,3 @@ def _row(limit: Limit, wanted: RoundObligation) -> Reminder:
     }
     told = {"limit": limit, "round_id": wanted.key, "site_id": limit.site_id, "day": wanted.day}
     return Reminder(**told, **moments, because=wanted.because, point="", cancelled_because="")
-
-
-def _sum(found: Iterable[Difference]) -> Difference:
-    whole = Difference()
-    for each in found:
-        whole.added += each.added
-        whole.changed += each.changed
-        whole.unwanted += each.unwanted
-    return whole

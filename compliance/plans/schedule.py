@@ -214,6 +214,10 @@ def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
 
     One that was due after midnight in the hours of the day before may be late by its grace, but is for the day that is nearer.
     """
+    return calendar.once((plan, plan.set_at, day), lambda: _counted_from(plan, calendar, day))
+
+
+def _counted_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
     begins = calendar.begins(day)
     due = _moment(plan, calendar, day) if calendar.is_open(day)[0] else begins
     if due < begins:
@@ -248,10 +252,6 @@ def named_days(plan: Plan, begin: date, end: date) -> Iterator[date]:
         if names_day(plan, begin):
             yield begin
         begin += step * DAY
-
-
-def _midnight(day: date) -> datetime:
-    return datetime.combine(day, time())
 
 
 def stretches(candidates: Iterable[Candidate], starting: Plan = STARTING) -> list[Stretch]:

@@ -10,7 +10,10 @@ from compliance.limits.queries import limits_in_force
 from shared.bounds import one_line
 from shared.fields import ReasonField, RecordsField, SiteDateTimeField, TemperatureField
 from shared.forms import SettingsChangeForm
+from shared.long_ago import LongAgoForm
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
+from sites.choosing import SiteField, SiteOffer
+from sites.models import Person
 
 from .models import Probe, Sensor
 
@@ -123,7 +126,10 @@ class ProbeForm(forms.Form):
         return {name: value for name, value in self.cleaned_data.items() if name != "starts_at"}
 
 
-class NewProbeForm(ProbeForm):
+class NewProbeForm(LongAgoForm, ProbeForm):
+    dated = "starts_at"
+    follows = "Its checks count as due from that day on, and none that was not made can be made any more."
+
     every_days = forms.IntegerField(
         min_value=1,
         max_value=366,
@@ -147,9 +153,13 @@ class AmendProbeForm(SettingsChangeForm, ProbeForm):
         self.fields["reason"].help_text = "Needed where the tolerance grows, and for a correction."
 
 
-class MoveForm(forms.Form):
-    site = forms.ModelChoiceField(
-        queryset=None,
+class MoveForm(LongAgoForm):
+    dated = "starts_at"
+    follows = (
+        "Which checks were due is worked out anew from that day on, by the plan and the days of work of the other site."
+    )
+
+    site = SiteField(
         label="To",
         empty_label="Choose a site",
         error_messages={"invalid_choice": "The probe is there already, or cannot be moved there. Nothing was changed."},
@@ -159,9 +169,9 @@ class MoveForm(forms.Form):
         usual="move", max_length=200, validators=[one_line], help_text="Such as “lent for the summer kitchen”."
     )
 
-    def __init__(self, *args, probe: Probe, sites, **kwargs):
+    def __init__(self, *args, probe: Probe, person: Person, **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = sites
+        self.fields["site"].offer(SiteOffer(person, "business", probe.business_id, but=probe.site_id), self.data)
         self.fields["site"].label_from_instance = lambda site: f"{site.name} ({site.area.name})"
         self.fields["starts_at"].zone = probe.site.zone
         self.fields["starts_at"].help_text = f"On the clock of {probe.site}, where it is now."

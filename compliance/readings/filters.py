@@ -11,26 +11,29 @@ from compliance.limits.models import Limit
 from compliance.probes.models import Probe
 from shared.bounds import not_come_yet, number_in
 from shared.fields import DayField
-from sites.access import areas_of, sites_of
+from sites.access import areas_of
+from sites.choosing import SiteField, SiteOffer
 from sites.models import Area, Person, Role, Site
 
 from .models import Deviation
-from .queries import with_standing
+from .queries import RARE, with_standing
 
+OF_SITE = ("probe", "limit")
 STANDINGS = [("", "Any"), *((s.value, s.label.capitalize()) for s in Standing)]
 
 
 class SiteFilter(forms.Form):
     """By site and by days on that site's calendar."""
 
-    site = forms.ModelChoiceField(Site.objects.none(), required=False, empty_label="All sites")
+    site = SiteField(required=False, empty_label="All sites")
     first = DayField(label="From", required=False)
     last = DayField(label="To", required=False)
 
     def __init__(self, data, person: Person):
         super().__init__(data)
-        self.person, self.sites = person, sites_of(person).order_by("name")
-        self.fields["site"].queryset = self.sites
+        offer = SiteOffer(person)
+        self.person, self.sites = person, offer.sites()
+        self.fields["site"].offer(offer, data)
 
     @property
     def chosen(self) -> dict:
@@ -74,10 +77,12 @@ class ReadingFilter(SiteFilter):
     deviations = forms.BooleanField(label="Limit not met", required=False)
 
     field_order = ["site", "probe", "limit", "standing", "first", "last", "deviations"]
+    template_name = "readings/filter.html"
+    beside = ("site", *OF_SITE)  # which its template places itself
 
     def __init__(self, data, person: Person):
         super().__init__(data, person)
-        asked = number_in(data.get("site"))
+        asked = self.asked_site
         sites = self.sites if asked is None else self.sites.filter(pk=asked)
         read_there = Q(placements__site__in=sites.order_by().values("pk"))
         self.fields["probe"].queryset = Probe.objects.filter(read_there).distinct().order_by("code")
@@ -85,6 +90,30 @@ class ReadingFilter(SiteFilter):
         self.fields["limit"].queryset = limits.order_by("site__name", "title")
         if sites is self.sites:
             self.fields["limit"].label_from_instance = lambda limit: f"{limit.title}, {limit.site}"
+        if self.fields["site"].many and asked is None:
+            self._offer_none_but_the_asked()
+
+    @property
+    def asked_site(self) -> int | None:
+        return number_in(self["site"].value())
+
+    def _offer_none_but_the_asked(self) -> None:
+        """Of so many sites probes and limits are offered once a site is chosen."""
+        for name in OF_SITE:
+            number = number_in(self.data.get(name))
+            if number is None:
+                del self.fields[name]
+            else:
+                self.fields[name].queryset = self.fields[name].queryset.filter(pk=number)
+
+    @property
+    def of_site(self) -> list[forms.BoundField]:
+        return [self[name] for name in OF_SITE if name in self.fields]
+
+    @property
+    def few(self) -> bool:
+        """Whether only readings are asked for that few spans hold."""
+        return self.chosen.get("standing") in RARE
 
     def narrow(self, readings: QuerySet) -> QuerySet:
         chosen = self.chosen

@@ -6,7 +6,7 @@ from django import forms
 from django.utils import timezone
 
 from shared.fields import DayField
-from sites.access import sites_of
+from sites.choosing import SiteField, SiteOffer
 from sites.models import Paper, Person, Site
 
 from .scope import PeriodRefused, check_period
@@ -27,7 +27,7 @@ def quick_period(choice: str, today: date) -> tuple[date, date]:
 
 
 class RecordForm(forms.Form):
-    site = forms.ModelChoiceField(queryset=None, empty_label=None)
+    site = SiteField(empty_label=None)
     period = forms.ChoiceField(choices=list(PERIODS.items()), widget=forms.RadioSelect)
     paper = forms.ChoiceField(
         choices=[("", "As set for the site"), *Paper.choices], required=False, help_text="What lies in the printer."
@@ -38,7 +38,7 @@ class RecordForm(forms.Form):
             data = {**{name: data[name] for name in data}, "period": OWN}  # an address that only names its days
         super().__init__(data, **kwargs)
         self._now = now or timezone.now()
-        self.fields["site"].queryset = sites_of(person).select_related("area__business").order_by("name", "pk")
+        self.fields["site"].offer(SiteOffer(person), data, chosen=self.initial.get("site"))
         for name, label in (("from", "First day"), ("to", "Last day")):
             self.fields[name] = DayField(label=label, required=False, help_text=f"Only for “{PERIODS[OWN]}”.")
         self.order_fields(["site", "period", "from", "to", "paper"])

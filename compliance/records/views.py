@@ -1,4 +1,7 @@
-"""Choosing a record and printing it. Printing reads and writes nothing."""
+"""Choosing a record and printing it. Printing reads and writes nothing.
+
+What prints is heavy, and loaded with the first print.
+"""
 
 import tempfile
 from collections.abc import Callable
@@ -14,9 +17,7 @@ from compliance.checks.access import get_check
 from shared.request_slots import HEAVY, few
 
 from .access import get_site_to_print
-from .check_record import write_check
 from .forms import RecordForm
-from .record import write_record
 from .scope import RecordScope
 
 IN_MEMORY = 2 * 1024 * 1024
@@ -33,7 +34,9 @@ def record_form(request: HttpRequest) -> HttpResponse:
 @few(HEAVY, "printing")
 def record_print(request: HttpRequest) -> HttpResponse:
     """The record as a PDF, or the form again where the period cannot be."""
-    if "site" in request.GET:
+    from .record import write_record
+
+    if request.GET.get("site"):
         get_site_to_print(request.user, request.GET["site"])
     form = RecordForm(request.GET, person=request.user)
     if not form.is_valid():
@@ -53,6 +56,8 @@ def record_print(request: HttpRequest) -> HttpResponse:
 @require_safe
 def check_print(request: HttpRequest, pk: int) -> HttpResponse:
     """The record of one check as a PDF, for whoever may see the check."""
+    from .check_record import write_check
+
     check = get_check(request.user, pk)
     name = f"check-c{check.pk}-{slugify(check.probe_then.code)[:40] or 'probe'}.pdf"
     return _pdf(lambda out: write_check(out, check, printed_by=request.user.name, now=timezone.now()), name)

@@ -18,9 +18,10 @@ from compliance.checks.planning import CHANGED, hold, lock_sites, mark_unsettled
 from compliance.limits import actions as limits
 from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
+from compliance.plans.data import ClosureData, PlanData
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening, Unsettled
+from compliance.plans.queries import PlanBook
 from compliance.plans.round_rows import derive_rounds, extend_rounds
-from compliance.probes.models import Probe
 from shared import clock
 from sites.actions import amend_site
 from sites.models import Area, Business, Person, Site
@@ -92,15 +93,16 @@ def _set_for(sites: Collection[int], act: Callable[[], Set]) -> Set:
     return fact
 
 
-def change_plan(*, probe: Probe | None = None, site=None, business=None, **given) -> CheckPlan:
+def change_plan(*, by: Person, data: PlanData) -> CheckPlan:
     """As `plans.actions.set_plan`."""
-    if probe is None:
-        sites = _reached(site=site, business=business)
-        return _set_for(sites, lambda: plans.set_plan(site=site, business=business, **given))
+    if data.probe is None:
+        sites = _reached(site=data.site, business=data.business)
+        return _set_for(sites, lambda: plans.set_plan(by=by, data=data))
     with transaction.atomic():
-        held = hold(probe)
-        plan = plans.set_plan(probe=probe, site=site, business=business, **given)
-        derive_with_states([held], clock.now(), CHANGED)
+        held = hold(data.probe)
+        book = PlanBook.of_scope(probe=held)
+        plan = plans.set_plan(by=by, data=data, book=book)
+        derive_with_states([held], clock.now(), CHANGED, book)
     return plan
 
 
@@ -109,13 +111,13 @@ def change_opening(*, site: Site, **given) -> Opening:
     return _set_for([site.pk], lambda: plans.set_opening(site=site, **given))
 
 
-def add_closure(*, by: Person, site=None, area=None, business=None, excuse_open: bool = False, **given) -> Closure:
+def add_closure(*, by: Person, data: ClosureData, excuse_open: bool = False) -> Closure:
     """As `plans.actions.close_days`. It lifts nothing that is due already; `excuse_open`: what is open of these days is
     excused with the same words."""
-    sites = _reached(site=site, area=area, business=business)
+    sites = _reached(**data.scope)
 
     def close() -> Closure:
-        closure = plans.close_days(by=by, site=site, area=area, business=business, **given)
+        closure = plans.close_days(by=by, data=data)
         if excuse_open and (left := open_of_days(sites, closure.first_day, closure.last_day, clock.now())):
             excuse_closed(by=by, closure=closure, reminders=left)
         return closure

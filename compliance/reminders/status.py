@@ -1,10 +1,9 @@
-"""What has become of a reminder: a pure rule, and the same as an expression of the database.
+"""What has become of a reminder, as an expression of the database; its tests say it once more in plain words.
 
 None of it is kept. That something becomes due, overdue or missed is the passing of time. A check that is entered late, or
 struck out, changes what it cleared by itself.
 """
 
-from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from django.db import models
@@ -38,58 +37,9 @@ AT_ZERO = Q(kind=CheckKind.ZERO) | Q(
 )
 
 
-def status(reminder: Reminder, *, cleared_at: datetime | None, excused: bool, now: datetime) -> Status:
-    """What has been done goes before an excuse, an excuse before what is no longer asked for, that before what was missed.
-
-    `cleared_at` is when the check or reading that clears it was made, as `cleared_at()` finds it.
-    """
-    if cleared_at is not None:
-        return Status.CLEARED
-    if excused:
-        return Status.EXCUSED
-    if reminder.cancelled_at is not None:
-        return Status.CANCELLED
-    if now >= reminder.closes_at:
-        return Status.NOT_ASKED if asked_too_late(reminder) else Status.MISSED
-    if now < reminder.due_at:
-        return Status.UPCOMING
-    return Status.OVERDUE if now >= reminder.grace_at else Status.DUE
-
-
-def asked_too_late(reminder: Reminder) -> bool:
-    """Whether its grace was over when it was recorded: whoever was there was not asked in time."""
-    return reminder.recorded_at is not None and reminder.recorded_at > reminder.grace_at + AT_THE_TIME
-
-
 def cancelled_too_late(reminder: Reminder) -> bool:
     """Whether its grace was over when it was cancelled: it was not done in time, and only later found not to be owed."""
     return reminder.cancelled_at is not None and reminder.cancelled_at >= reminder.grace_at
-
-
-def cleared_at(reminder: Reminder, checks: Iterable[Check], readings: Iterable[Reading] = ()) -> datetime | None:
-    """When the first of these that counts was made: the pure counterpart of `with_status`.
-
-    Give live checks of the probe, or live readings under the round's limit at its site.
-    """
-    counting = [check.checked_at for check in checks if _counts(reminder, check)]
-    taken = [
-        r.taken_at for r in readings if r.vouched is not False and reminder.opens_at < r.taken_at <= reminder.closes_at
-    ]
-    return min([*counting, *taken], default=None)
-
-
-def _counts(reminder: Reminder, check: Check) -> bool:
-    """A check as left comes just after what happened at the same moment."""
-    near = check.kind == CheckKind.ZERO or (
-        check.kind == CheckKind.CERTIFICATE and abs(check.reference_milli) <= NEAR_ZERO_MILLI
-    )
-    opened = check.checked_at > reminder.opens_at or (
-        check.checked_at == reminder.opens_at and check.stage == Stage.AS_LEFT
-    )
-    conclusive = check.verdict != Verdict.INCONCLUSIVE
-    return (
-        conclusive and near == (reminder.point != Point.BOILING) and opened and check.checked_at <= reminder.closes_at
-    )
 
 
 def clearing_checks() -> QuerySet[Check]:
@@ -97,11 +47,10 @@ def clearing_checks() -> QuerySet[Check]:
     opened = Q(checked_at__gt=OuterRef("opens_at")) | Q(checked_at=OuterRef("opens_at"), stage=Stage.AS_LEFT)
     wanted = (AT_ZERO & ~Q(wants=Point.BOILING)) | (~AT_ZERO & Q(wants=Point.BOILING))
     # The bounds stand alone, so that both engines look them up in the index of the probe.
-    within = Check.objects.filter(
+    within = Check.objects.live().filter(
         probe=OuterRef("probe"),
         checked_at__gte=OuterRef("opens_at"),
         checked_at__lte=OuterRef("closes_at"),
-        void__isnull=True,
         verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
     )
     return (
@@ -125,18 +74,21 @@ def doubted_readings() -> QuerySet[Reading]:
 
 
 def _readings_within() -> QuerySet[Reading]:
-    return Reading.objects.filter(
-        site=OuterRef("site"),
-        taken_at__gt=OuterRef("opens_at"),
-        taken_at__lte=OuterRef("closes_at"),
-        limit_version__limit=OuterRef("limit"),
-        void__isnull=True,
-    ).order_by("taken_at", "pk")
+    return (
+        Reading.objects.live()
+        .filter(
+            site=OuterRef("site"),
+            taken_at__gt=OuterRef("opens_at"),
+            taken_at__lte=OuterRef("closes_at"),
+            limit_version__limit=OuterRef("limit"),
+        )
+        .order_by("taken_at", "pk")
+    )
 
 
 def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
     """With `check_id`, `reading_id` and `cleared_at` of what clears each, `excused`, and `status`."""
-    excuses = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True)
+    excuses = Excuse.objects.live().filter(reminder=OuterRef("pk"))
     at = models.DateTimeField()
     done = reminders.annotate(
         check_id=Subquery(clearing_checks().values("pk")[:1]),
@@ -152,6 +104,8 @@ def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Remind
 
 
 def _status(now: datetime) -> Case:
+    """What has been done goes before an excuse, an excuse before what is no longer asked for, that before what was missed. Nobody
+    was asked in time where its grace was over when it was recorded."""
     return Case(
         When(cleared_at__isnull=False, then=Value(Status.CLEARED.value)),
         When(excused=True, then=Value(Status.EXCUSED.value)),

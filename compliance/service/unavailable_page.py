@@ -24,6 +24,7 @@ UNTYPED = {
     "area",
     "before",
     "business",
+    "confirmed",
     "corrects",
     "decided_by",
     "elapsed",

@@ -3,6 +3,7 @@
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.html import format_html
 
@@ -11,6 +12,7 @@ from shared.plurals import plural
 from shared.templatetags.noughtbook import when
 
 from ..access import areas_of, businesses_of
+from ..choosing import ChooseSite, SiteOffer
 from ..models import Membership, Person, PersonName
 
 LOOKING_AT_PASSWORDS = "signing in or choosing a password"  # as it is told to who finds no place for it
@@ -24,6 +26,14 @@ def setup_tabs(person: Person, current: str) -> list[dict]:
     if businesses_of(person).exists():
         pages.append(("business_edit", "Business"))
     return [{"label": label, "url": reverse(name), "current": name == current} for name, label in pages]
+
+
+def ask_for_site(request, offer: SiteOffer, **told):
+    """The page that asks somebody with many sites for one of them, and comes back with its number in the address."""
+    form = ChooseSite(request.GET, offer)
+    if form.is_valid():
+        return redirect(f"{request.path}?site={form.cleaned_data['site'].pk}")
+    return render(request, "sites/choose_site.html", {"form": form, **told})
 
 
 def roles_of(person: Person) -> QuerySet[Membership]:

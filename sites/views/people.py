@@ -15,9 +15,10 @@ from shared.page_numbers import numbered_page
 
 from ..access import clock_of
 from ..actions import amend_person, grant, invite_person, rename_person, restart_person, revoke, stop_person
+from ..data import NewPerson
 from ..forms import EmailForm, FindForm, NameForm, PersonForm, ReasonForm, RoleForm
 from ..login_throttle import wrong_passwords
-from ..models import Membership, Site
+from ..models import Membership
 from ..people import (
     colleagues_of,
     get_membership,
@@ -71,17 +72,13 @@ def people_in(group: str, supervisor):
 def person_add(request):
     areas = require_supervisor(request.user)
     data = request.POST or None
-    form, role_form = PersonForm(data), RoleForm(data, areas=areas, sites=sites_in(areas))
+    form, role_form = PersonForm(data), RoleForm(data, areas=areas, person=request.user)
     if all([form.is_valid(), role_form.is_valid()]):
-        link = attempt(form, invite_person, by=request.user, **form.cleaned_data, **role_form.chosen())
+        link = attempt(form, invite_person, by=request.user, data=NewPerson(**form.cleaned_data), **role_form.chosen())
         if link:
             messages.success(request, f"{link.person} is in the book.")
             return show_link(request, link)
     return render(request, "sites/person_add.html", {"form": form, "role_form": role_form})
-
-
-def sites_in(areas) -> list[Site]:
-    return list(Site.objects.filter(area__in=areas, closed=False).select_related("area").order_by("area__name", "name"))
 
 
 @never_cache
@@ -164,7 +161,7 @@ def roles_by_reach(reach) -> tuple[list[dict], list[Membership]]:
 @require_http_methods(FORM)
 def role_add(request, pk):
     reach = get_person(request.user, pk)
-    form = RoleForm(request.POST or None, areas=reach.areas, sites=sites_in(reach.areas))
+    form = RoleForm(request.POST or None, areas=reach.areas, person=request.user)
     if form.is_valid():
         attempt(form, grant, by=request.user, person=reach.person, **form.chosen())
         if not form.errors:

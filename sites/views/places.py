@@ -2,17 +2,20 @@
 
 from django.contrib import messages
 from django.db.models import Count, Q
+from django.http import Http404
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.page_numbers import numbered_page
+from shared.widgets import searched_words
 
 from ..access import areas_of, businesses_of, clock_of, get_area, get_business, get_site, sites_of
 from ..actions import add_area, add_site, amend_area, amend_business, amend_site
 from ..addresses import address
-from ..forms import AmendSiteForm, AreaForm, BusinessForm, NewSiteForm
+from ..choosing import NOT_CHOSEN, SCOPES, SiteOffer, choice_of, words_in
+from ..forms import AmendSiteForm, AreaForm, BusinessForm, NewSiteForm, places
 from ..models import Area, Business, Role
 from ..people import require_supervisor
 from ..tables import AreaTable, SiteTable, site_rows
@@ -33,6 +36,23 @@ def site_list(request):
     return render(
         request, "sites/site_list.html", {"table": table if some else None, "tabs": tabs, "may_add": bool(tabs)}
     )
+
+
+@require_safe
+def site_choices(request):
+    """The options of a menu for the words in its search box. Each form asks again whether its choice may be made."""
+    scope, field = request.GET.get("scope", "seen"), request.GET.get("field", "site")
+    if scope not in SCOPES:
+        raise Http404
+    offer = SiteOffer(request.user, scope, number_in(request.GET.get("of")))
+    words = words_in(request.GET, field)
+    found = offer.search(words)
+    context = {
+        "first": searched_words(words, found) or NOT_CHOSEN,
+        "found": [choice_of(site, field) for site in found],
+        "areas": places(areas_of(request.user).order_by("name"), [])[1:] if field == "place" else [],
+    }
+    return render(request, "sites/site_choices.html", context)
 
 
 @require_http_methods(FORM)

@@ -5,6 +5,7 @@
 
 import json
 import uuid
+from dataclasses import replace
 from datetime import time, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -19,6 +20,7 @@ from compliance.notices.actions import open_feed
 from compliance.notices.models import Notice
 from compliance.notices.recipients import Kind, Wish
 from compliance.plans.actions import close_days
+from compliance.plans.data import ClosureData, PlanData, RoundData
 from compliance.probes.models import EventKind
 from compliance.quarantine.actions import DecisionData
 from compliance.quarantine.assessing import Selection
@@ -32,6 +34,7 @@ from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
 from shared.units import Unit
 from sites.actions import make_password_link, stop_person
+from sites.data import NewPerson
 from sites.models import Role
 from sites.password_links import tokens
 from tests.checks import making
@@ -41,6 +44,7 @@ from tests.world import make_person, make_reading
 
 RULES = Path(__file__).resolve().parent.parent.parent / "fixtures" / "rules"
 SAMPLES = {}
+NEW_PERSON = NewPerson(email="new@example.test", name="Ida Moss", initials="IM")
 
 
 def sample(name):
@@ -65,10 +69,7 @@ SAMPLES |= {
         "by": None,
         "business": "New Meals",
         "area": "First",
-        "email": "new@example.test",
-        "name": "Ida Moss",
-        "initials": "IM",
-        "password": "silver-harbour-19",
+        "supervisor": replace(NEW_PERSON, password="silver-harbour-19"),
     },
     "business.add": lambda w: {"by": w.supervisor, "name": "New Meals"},
     "business.amend": lambda w: {
@@ -82,22 +83,8 @@ SAMPLES |= {
     "area.amend": lambda w: {"by": w.supervisor, "area": w.area, "name": "North-east"},
     "site.add": lambda w: {"by": w.supervisor, "area": w.area, "name": "Dogwood School"},
     "site.amend": lambda w: {"by": w.supervisor, "site": w.site, "changes": {"name": "Alder Nursery"}},
-    "person.add": lambda w: {
-        "by": w.supervisor,
-        "email": "new@example.test",
-        "name": "Ida Moss",
-        "initials": "IM",
-        "role": Role.COOK,
-        "site": w.site,
-    },
-    "person.invite": lambda w: {
-        "by": w.supervisor,
-        "email": "new@example.test",
-        "name": "Ida Moss",
-        "initials": "IM",
-        "role": Role.COOK,
-        "site": w.site,
-    },
+    "person.add": lambda w: {"by": w.supervisor, "data": NEW_PERSON, "role": Role.COOK, "site": w.site},
+    "person.invite": lambda w: {"by": w.supervisor, "data": NEW_PERSON, "role": Role.COOK, "site": w.site},
     "person.amend": lambda w: {"by": w.supervisor, "person": w.cook, "changes": {"email": "col@example.test"}},
     "person.rename": lambda w: {
         "by": w.supervisor,
@@ -230,15 +217,12 @@ def ahead(number):
 
 
 SAMPLES |= {
-    "plan.set": lambda w: {"by": w.manager, "probe": w.probe, "every_days": 3},
-    "round.set": lambda w: {"by": w.manager, "limit": w.limit, "times": [time(8), time(14)]},
+    "plan.set": lambda w: {"by": w.manager, "data": PlanData(probe=w.probe, every_days=3)},
+    "round.set": lambda w: {"by": w.manager, "limit": w.limit, "data": RoundData(times=[time(8), time(14)])},
     "opening.set": lambda w: {"by": w.manager, "site": w.site, "hours": HOURS},
     "closure.add": lambda w: {
         "by": w.manager,
-        "site": w.site,
-        "first_day": ahead(1),
-        "last_day": ahead(9),
-        "why": "school holidays",
+        "data": ClosureData(site=w.site, first_day=ahead(1), last_day=ahead(9), why="school holidays"),
     },
 }
 

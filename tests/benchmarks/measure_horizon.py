@@ -15,6 +15,7 @@ from compliance.checks import horizon, planning
 from compliance.checks.models import ProbeState
 from compliance.checks.planning import settle
 from compliance.plans.calendar import DAY
+from compliance.plans.data import PlanData
 from compliance.plans.models import CheckPlan, Reminder, Unsettled
 from compliance.plans.schedule import TICK
 from compliance.probes.models import Placement, Probe, Sensor
@@ -96,8 +97,8 @@ def measure(count: int) -> None:
 
 
 def measure_plan(world: World) -> None:
-    plan = {"by": world.supervisor, "business": world.business, "every_days": 2, "reason": "Agreed."}
-    told("a plan of the business", seconds(lambda: change_plan(**plan)), ANSWER_GOAL)
+    plan = PlanData(business=world.business, every_days=2, reason="Agreed.")
+    told("a plan of the business", seconds(lambda: change_plan(by=world.supervisor, data=plan)), ANSWER_GOAL)
     some = list(Unsettled.objects.order_by("pk").values_list("pk", flat=True)[:50])
     batches, ordinary = [], planning._settle_some
 

@@ -180,6 +180,7 @@ def correction(client, check, **changes):
     return client.post(reverse("check_correct", args=[check.pk]), given)
 
 
+@pytest.mark.usefixtures("soon_after")
 def test_a_mistake_is_corrected_and_both_stay(as_person, supervisor, probe, cook):
     old = boiling(probe, cook, START, typed_pressure=("953", "hPa"))
     response = correction(as_person(supervisor), old, pressure="943")

@@ -277,9 +277,10 @@ def test_a_check_recorded_before_anybody_was_asked_says_not_confirmed(probe, coo
     assert "Free water was drained: <strong>not confirmed</strong>" in page and "not done" not in page
 
 
+@pytest.mark.usefixtures("clock")
 def test_a_correction_keeps_what_was_said_not_to_be_done(as_person, supervisor, cook, probe):
     bath = drafts.Preparation(kind="packed_crushed", points=frozenset(["potable", "wetted", "immersed"]))
-    check = zero(probe, cook, NOON - timedelta(days=100), bath=_left(bath, "drained", "packed"))
+    check = zero(probe, cook, NOON - timedelta(days=50), bath=_left(bath, "drained", "packed"))
     client = as_person(supervisor)
     form = client.get(reverse("check_correct", args=[check.pk])).context["form"]
     told = {name: form[name].value() for name in form.fields} | {

@@ -223,6 +223,7 @@ def certificate_form(**changes):
     }
 
 
+@pytest.mark.usefixtures("soon_after")
 def test_a_certificate_is_entered_once(as_person, manager, probe):
     client, form = as_person(manager), certificate_form()
     first = client.post(reverse("certificate_add", args=[probe.pk]), form)
@@ -232,6 +233,7 @@ def test_a_certificate_is_entered_once(as_person, manager, probe):
     assert (check.error_milli, check.expanded_milli, check.verdict) == (-300, 50, "in_tolerance")
 
 
+@pytest.mark.usefixtures("soon_after")
 def test_another_certificate_from_the_same_form_is_asked_about_and_then_saved(as_person, manager, probe):
     client, form, url = as_person(manager), certificate_form(), reverse("certificate_add", args=[probe.pk])
     client.post(url, form)
@@ -276,6 +278,7 @@ def correction(client, check, **changes):
     return {**form, **changes}
 
 
+@pytest.mark.usefixtures("soon_after")
 def test_a_supervisor_corrects_a_check_from_what_was_recorded(as_person, supervisor, probe, cook):
     old, client = bad(probe, cook, day(0)), as_person(supervisor)
     form = correction(client, old)
@@ -299,12 +302,14 @@ def test_a_line_that_is_no_reading_is_named(as_person, supervisor, check):
     assert "Line 2 should be" in text(response) and "forty 0.3" in text(response) and Check.objects.count() == 1
 
 
+@pytest.mark.usefixtures("soon_after")
 def test_an_event_is_added_and_what_follows_is_said(as_person, cook, probe):
     form = {"kind": "adjusted", "at": "2026-01-06T10:00", "note": "screw"}
     shown = text(as_person(cook).post(reverse("event_add", args=[probe.pk]), form, follow=True))
     assert "as left" in shown and Event.objects.get().kind == "adjusted"
 
 
+@pytest.mark.usefixtures("soon_after")
 def test_an_event_is_put_right(as_person, supervisor, probe, cook):
     wrong = event(probe, cook, EventKind.WITHDRAWN, day(1))
     form = {"reason": "only dropped", "replace": "on", "kind": "dropped", "at": "2026-01-06T09:00", "note": ""}

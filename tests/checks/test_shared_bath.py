@@ -163,8 +163,11 @@ def test_the_others_go_in_first_and_the_longest_in_is_read_first(three, clock):
         hands.put_in()
     assert shown(third)["onward"].url == page_of(one.probe)
     assert not shown(one)["onward"].url and "From 1:30" in shown(one)["onward"].hint
+    assert shown(one)["onward"].changes_in_ms == 70_000
+    assert 'hx-trigger="look, load delay:70000ms"' in one.look(go="").content.decode()
     clock.shift(timedelta(seconds=80))
     assert shown(one)["onward"].hint == "Type what it shows."
+    assert 'hx-trigger="look"' in one.look(go="").content.decode()
     one.inside()
     one.read("0.1")
     assert shown(one)["onward"] is None and shown(one)["timing"].settled, (

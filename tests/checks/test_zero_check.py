@@ -1,5 +1,6 @@
 """The guided check from the first tap to the verdict, with scripts and without; taps that come twice, late or never."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -265,9 +266,28 @@ def test_the_clock_on_the_page_runs_and_stops_with_the_check(hands):
     hands.wait(83)
     now = reverse("zero_check_now", args=[hands.probe.pk])
     shown = hands.client.get(now).content.decode()
-    assert ">1:23</span>" in shown and "in the ice" in shown
+    assert '<span data-clock="83000">1:23</span>' in shown and "in the ice" in shown
     CheckDraft.objects.all().delete()
-    assert hands.client.get(now).status_code == 286
+    assert hands.client.get(now).status_code == 204
+
+
+def test_no_part_of_the_page_asks_again_and_again(hands):
+    hands.make_bath()
+    hands.read("9.0")
+    assert "every" not in "".join(re.findall(r'hx-trigger="([^"]*)"', hands.look(go="").content.decode()))
+
+
+def test_without_a_script_a_link_looks_at_the_clock_again(hands):
+    hands.make_bath()
+    address = reverse("zero_check", args=[hands.probe.pk]) + "?go"
+    assert f'<p class="unscripted"><a class="text-button" href="{address}">' in hands.look(go="").content.decode()
+
+
+def test_the_clock_stands_once_the_check_can_be_finished(hands):
+    hands.make_bath()
+    hands.inside()
+    hands.settle("0.0")
+    assert "data-clock" not in hands.look(go="").content.decode()
 
 
 def test_a_check_that_takes_hours_is_not_timed_on(hands):

@@ -41,6 +41,7 @@ from compliance.reminders.actions import excuse_reminder  # noqa: E402
 from compliance.reminders.models import Reminder  # noqa: E402
 from shared.audit.models import Entry  # noqa: E402
 from sites.actions import add_area, add_person, add_site  # noqa: E402
+from sites.data import NewPerson  # noqa: E402
 from sites.models import Area, Person, Site  # noqa: E402
 from tests.checks.making import bad, day, event, good  # noqa: E402
 from tests.concurrency import ROUNDS  # noqa: E402
@@ -218,7 +219,8 @@ def one_name_twice(world) -> dict:
         "usual_action": "x",
     }
     begins = {"site": world.site, "effective_from": day(0)}
-    person = {"name": "Two Ames", "initials": "TA", "password": "quiet-lantern-47", "role": 20, "site": world.site}
+    person = {"name": "Two Ames", "initials": "TA", "password": "quiet-lantern-47"}
+    role = {"role": 20, "site": world.site}
     for n in range(ROUNDS):
         name = f"twice-{n}"
         for act in (
@@ -226,7 +228,7 @@ def one_name_twice(world) -> dict:
             lambda by, name=name: limits.add(by=by, own=OwnLimit(code=name, **limit), **begins),
             lambda by, name=name: add_site(by=by, area=world.area, name=name),
             lambda by, name=name: add_area(by=by, business=world.business, name=name),
-            lambda by, name=name: add_person(by=by, email=f"{name}@example.test", **person),
+            lambda by, name=name: add_person(by=by, data=NewPerson(email=f"{name}@example.test", **person), **role),
         ):
             told += at_once(*[lambda by=by, act=act: act(by) for by in (world.manager, world.supervisor)])
     made = {"code__startswith": "twice-"}

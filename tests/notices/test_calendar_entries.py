@@ -17,6 +17,7 @@ from compliance.notices.actions import open_feed, revoke_feed
 from compliance.notices.log_filters import SecretsHidden
 from compliance.notices.models import FeedKey
 from compliance.plans.actions import set_round
+from compliance.plans.data import ClosureData, PlanData, RoundData
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import add_closure, change_plan, change_site, extend_horizon
 from tests.checks import making
@@ -67,17 +68,14 @@ def test_a_check_every_week_is_shown_four_weeks_ahead_the_first_for_certain(feed
 def test_weekdays_a_closed_week_and_a_plan_to_come(feed, world):
     making.good(world.probe, world.cook, NOW - HOUR)
     weekdays = {"pattern": "weekdays", "weekdays": 0b10001, "at": time(9)}  # Mondays and Fridays
-    change_plan(by=world.manager, probe=world.probe, **weekdays)
+    change_plan(by=world.manager, data=PlanData(probe=world.probe, **weekdays))
     add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, 16), last_day=date(2026, 3, 20), why="Holiday"
+        by=world.manager,
+        data=ClosureData(site=world.site, first_day=date(2026, 3, 16), last_day=date(2026, 3, 20), why="Holiday"),
     )
     change_plan(
         by=world.manager,
-        probe=world.probe,
-        every_days=7,
-        at=time(7),
-        effective_from=date(2026, 3, 28),
-        reason="Agreed.",
+        data=PlanData(probe=world.probe, every_days=7, at=time(7), effective_from=date(2026, 3, 28), reason="Agreed."),
     )
     london = ZoneInfo("Europe/London")
     shown = [at.astimezone(london) for at in starts(feed)]
@@ -111,7 +109,7 @@ def test_what_is_overdue_goes_along_on_todays_top_until_it_is_done_or_excused(fe
 @pytest.fixture
 def round_at(world, clock):
     clock.move_to(NOW - 6 * HOUR)
-    set_round(by=world.manager, limit=world.limit, times=[time(8), time(14)], grace_minutes=60)
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(14)], grace_minutes=60))
     return world
 
 
@@ -187,7 +185,7 @@ def test_the_queries_do_not_grow(feed, world, clock):
         for number in numbers:
             making.good(make_probe(world.site, f"Q{number}", by=world.manager), world.cook, NOW - (number % 9) * DAY)
             limit = make_limit(world.site, by=world.manager, code=f"store-{number}")
-            set_round(by=world.manager, limit=limit, times=[time(6), time(13)], grace_minutes=30)
+            set_round(by=world.manager, limit=limit, data=RoundData(times=[time(6), time(13)], grace_minutes=30))
 
     more(1, 8)
     few = queries()

@@ -15,6 +15,7 @@ from compliance.notices.late_sources import overdue
 from compliance.notices.models import Notice, Notified, State
 from compliance.notices.recipients import Kind, Wish
 from compliance.plans.actions import set_round
+from compliance.plans.data import PlanData, RoundData
 from compliance.probes.models import Probe
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import change_plan
@@ -71,7 +72,9 @@ def test_six_probes_of_a_site_make_one_notice_in_the_morning_and_one_when_overdu
 
 def test_what_is_told_of_a_site_at_one_moment_is_one_notice_whenever_it_fell_due(due, clock):
     making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 9 * DAY)
-    change_plan(by=due.manager, probe=due.site.probes.get(code="P2"), every_days=8, at=time(8), reason="Agreed.")
+    change_plan(
+        by=due.manager, data=PlanData(probe=due.site.probes.get(code="P2"), every_days=8, at=time(8), reason="Agreed.")
+    )
     tell(NINE + 5 * HOUR, clock)
     for kind, person in (("overdue", due.manager), ("unanswered", due.supervisor)):
         notice = told(kind, person).get()
@@ -108,7 +111,7 @@ def test_of_several_sites_of_an_area_a_supervisor_gets_one_mail_and_each_manager
 
 def test_readings_of_several_sites_are_joined_too(round_due, clock):
     other = make_limit(round_due.other_site, by=round_due.manager, code="hot-holding")
-    set_round(by=round_due.supervisor, limit=other, times=[time(8)], grace_minutes=60)
+    set_round(by=round_due.supervisor, limit=other, data=RoundData(times=[time(8)], grace_minutes=60))
     tell(NINE + 2 * HOUR, clock)
     joined = told("no_reading", round_due.supervisor).get()
     assert joined.subject == "North: 2 readings at 2 sites still not taken, see to it"
@@ -119,7 +122,7 @@ def test_readings_of_several_sites_are_joined_too(round_due, clock):
 def test_a_mail_names_so_many_and_says_how_many_more(round_due, clock, monkeypatch):
     monkeypatch.setattr("compliance.notices.grouping.NAMED", 1)
     other = make_limit(round_due.other_site, by=round_due.manager, code="hot-holding")
-    set_round(by=round_due.supervisor, limit=other, times=[time(8)], grace_minutes=60)
+    set_round(by=round_due.supervisor, limit=other, data=RoundData(times=[time(8)], grace_minutes=60))
     tell(NINE + 2 * HOUR, clock)
     text = told("no_reading", round_due.supervisor).get().text
     assert "1 more" in text and "Birch House: Reading" not in text
@@ -216,7 +219,7 @@ def test_a_day_later_the_morning_names_it_again(due, clock):
 def round_due(world, clock):
     """A reading is due at eight, with an hour of grace, and at two, on each day of the week."""
     clock.move_to(NINE - 3 * HOUR)
-    set_round(by=world.manager, limit=world.limit, times=[time(8), time(14)], grace_minutes=60)
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(14)], grace_minutes=60))
     return world
 
 
@@ -246,7 +249,7 @@ def test_each_round_of_a_day_is_told_of_itself(round_due, clock):
 
 def test_readings_due_at_once_make_one_notice(round_due, clock):
     other = make_limit(round_due.site, by=round_due.manager, code="hot-holding")
-    set_round(by=round_due.manager, limit=other, times=[time(8)], grace_minutes=60)
+    set_round(by=round_due.manager, limit=other, data=RoundData(times=[time(8)], grace_minutes=60))
     tell(NINE, clock)
     notice = told("reading").get()
     assert notice.subject == "Alder School: take 2 readings now"
@@ -312,7 +315,7 @@ def test_failed_checks_of_which_the_demo_pretends_that_they_were_recorded_earlie
 
 
 def test_other_mail_waits_until_quiet_hours_are_over_and_goes_if_the_check_is_made(due, clock):
-    change_plan(by=due.manager, probe=due.probe, every_days=7, at=time(20))
+    change_plan(by=due.manager, data=PlanData(probe=due.probe, every_days=7, at=time(20)))
     at = NINE + 12 * HOUR + timedelta(minutes=59)  # 21:59, two hours less a minute after eight in the evening
     tell(at + timedelta(minutes=1), clock)
     notice = told("overdue").get()
@@ -390,7 +393,11 @@ def test_a_failed_check_that_nobody_was_there_to_hear_of_is_told_to_whoever_come
 def test_of_places_and_probes_out_of_use_nothing_is_told(due, clock):
     making.good(make_probe(due.site, "P2", by=due.manager), due.cook, NINE - 7 * DAY)
     making.good(make_probe(due.other_site, "B1", by=due.manager), due.cook, NINE - 7 * DAY)
-    set_round(by=due.supervisor, limit=make_limit(due.other_site, by=due.manager), times=[time(8)], grace_minutes=30)
+    set_round(
+        by=due.supervisor,
+        limit=make_limit(due.other_site, by=due.manager),
+        data=RoundData(times=[time(8)], grace_minutes=30),
+    )
     clock.move_to(NINE + 5 * HOUR)
     Probe.objects.filter(code="P2").update(withdrawn=True)
     Site.objects.filter(pk=due.other_site.pk).update(closed=True)
@@ -471,7 +478,7 @@ def queries_of_a_fill(world, clock, more, now):
             making.good(probe, world.cook, now - 2 * DAY)
             making.bad(probe, world.cook, now - DAY)
         limit = make_limit(world.site, by=world.manager, code=f"store-{more}{number}")
-        set_round(by=world.manager, limit=limit, times=[time(6)], grace_minutes=30)
+        set_round(by=world.manager, limit=limit, data=RoundData(times=[time(6)], grace_minutes=30))
         make_person(f"Una Vale{more}{number}", Role.MANAGER, site=world.other_site)
     clock.move_to(now)
     with CaptureQueriesContext(connection) as asked:

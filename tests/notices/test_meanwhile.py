@@ -16,6 +16,8 @@ from compliance.notices.delivery import send_waiting
 from compliance.notices.enqueue import enqueue_due_notices
 from compliance.notices.models import Notice, State
 from compliance.notices.queries import inbox
+from compliance.plans.data import PlanData
+from compliance.plans.store import HELD_FOR
 from compliance.probes.models import Probe
 from compliance.reminders.models import Reminder
 from compliance.reminders.planning import change_plan
@@ -80,8 +82,11 @@ def test_who_supervises_no_longer_but_manages_one_site_gets_no_digest_of_the_are
 
 @pytest.mark.parametrize("grace, kinds", [(12, {"overdue", "unanswered"}), (24, {"overdue"})])
 def test_a_daily_check_with_a_long_grace_is_told_in_the_end(due, clock, grace, kinds):
-    change_plan(by=due.manager, probe=due.probe, every_days=1, at=time(9), grace_minutes=grace * 60, reason="Agreed.")
-    for hours in range(-24, 5 * 24, 2):
+    change_plan(
+        by=due.manager,
+        data=PlanData(probe=due.probe, every_days=1, at=time(9), grace_minutes=grace * 60, reason="Agreed."),
+    )
+    for hours in range(-24, 3 * 24, 4):
         tell(NINE + hours * HOUR, clock)
     assert kinds <= set(Notice.objects.values_list("kind", flat=True))
 
@@ -120,7 +125,9 @@ def test_what_was_missed_is_in_one_digest_or_the_other(due, clock):
     probe = make_probe(due.site, "S1", by=due.manager)
     making.good(probe, due.cook, NINE)
     making.good(due.probe, due.cook, NINE)
-    change_plan(by=due.manager, probe=probe, every_days=4, at=time(20), grace_minutes=12 * 60, reason="Agreed.")
+    change_plan(
+        by=due.manager, data=PlanData(probe=probe, every_days=4, at=time(20), grace_minutes=12 * 60, reason="Agreed.")
+    )
     for hours in range(0, 9 * 24, 3):
         tell(sunday + hours * HOUR, clock)
     now = sunday + 9 * DAY
@@ -221,3 +228,35 @@ def test_what_is_overdue_again_because_its_check_was_struck_out_is_told_again(du
         tell(NINE + hours * HOUR, clock)
     waiting = Notice.objects.filter(person=due.manager, kind="overdue", state=State.WAITING)
     assert first == 1 and waiting.exists()
+
+
+@pytest.fixture
+def undone(due, clock):
+    """The managers were told at eleven; a check of one o'clock was there when the supervisors would have been, and is struck out
+    at three."""
+    tell(NINE + 2 * HOUR, clock)
+    clock.move_to(NINE + 4 * HOUR)
+    check = making.good(due.probe, due.cook, NINE + 4 * HOUR)
+    tell(NINE + 5 * HOUR, clock)
+    assert told("overdue").count() == 1 and not told("unanswered")
+    clock.move_to(NINE + 6 * HOUR)
+    void_check(by=due.supervisor, check=check, reason="It was another probe.")
+    return due
+
+
+def test_a_check_that_is_undone_is_told_to_the_supervisors_once_it_has_waited_anew(undone, clock):
+    late = NINE + 6 * HOUR + HELD_FOR
+    for at in (NINE + 6 * HOUR, late, late + (late - NINE) - HELD_FOR):
+        tell(at, clock)
+        assert told("overdue").count() == 1 and not told("unanswered")
+    for _ in range(2):
+        tell(late + (late - NINE), clock)
+        assert told("unanswered").get().person == undone.supervisor and told("overdue").count() == 1
+
+
+def test_a_check_that_is_undone_and_made_again_is_told_to_no_supervisor(undone, clock):
+    tell(NINE + 6 * HOUR + HELD_FOR, clock)
+    clock.move_to(NINE + 7 * HOUR)
+    making.good(undone.probe, undone.cook, NINE + 7 * HOUR)
+    tell(NINE + 13 * HOUR, clock)
+    assert not told("unanswered")

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from compliance.notices import late_sources, message_sources, still_relevant
 from compliance.notices.calendar_entries import entries
-from compliance.notices.models import FeedKey, Notice
+from compliance.notices.models import Notice
 from compliance.overview.queries import attention, probes_in_use
 from compliance.overview.todo import to_do_today
 from compliance.reminders.actions import excuse_reminder
@@ -67,7 +67,7 @@ def test_the_area_page_counts_as_overdue_what_the_page_of_the_day_does(dropped_a
 
 
 def test_the_feed_says_of_it_what_the_page_of_the_day_says(dropped_after_an_excuse, world):
-    found = [e for e in entries(FeedKey(site=world.site, shows=FeedKey.Shows.BOTH), at(12, 10, 5)) if not e.tentative]
+    found = [e for e in entries(world.site, at(12, 10, 5)) if not e.tentative]
     assert [(e.due_at, e.late) for e in found] == [(at(12, 10), at(12).date())]
 
 

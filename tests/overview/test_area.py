@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from compliance.overview.queries import attention, probes_in_use
 from compliance.overview.todo import to_do_today
+from compliance.plans.data import ClosureData, PlanData
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.reminders.actions import excuse_reminder
@@ -112,7 +113,7 @@ def test_checks_are_overdue_here_as_they_are_on_the_day_of_their_site(world, clo
     """Not within their grace, nor where somebody said why they need not be made."""
     clock.move_to(NOON)
     good(world.probe, world.cook, NOON)
-    change_plan(by=world.manager, probe=world.probe, every_days=1, at=time(12), grace_minutes=60)
+    change_plan(by=world.manager, data=PlanData(probe=world.probe, every_days=1, at=time(12), grace_minutes=60))
     due = NOON + timedelta(days=1)
     assert [overdue(world, due + timedelta(minutes=after)) for after in (0, 59, 60)] == [0, 0, 1]
     clock.move_to(due + timedelta(minutes=70))
@@ -125,7 +126,7 @@ def test_nothing_is_overdue_where_nothing_falls_due_for_long(as_person, world, c
     good(world.probe, world.cook, NOON)
     for year in (2026, 2027):
         days = {"first_day": date(year, 3, 12), "last_day": date(year + 1, 3, 12)}
-        add_closure(by=world.manager, site=world.site, why="rebuilding", **days)
+        add_closure(by=world.manager, data=ClosureData(site=world.site, why="rebuilding", **days))
     later = NOON + timedelta(days=9)
     assert overdue(world, later) == 0
     assert to_do_today(world.site, probes_in_use(world.site), later) == []

@@ -21,7 +21,8 @@ from sites.models import Membership, Role, Site
 from tests.checks import making
 from tests.notices.test_enqueue import NINE, due, tell, told
 from tests.quarantine.making import decide, undecided
-from tests.world import PASSWORD, make_limit, make_person, make_probe, make_reading
+from tests.remembered import remembered
+from tests.world import PASSWORD, World, make_limit, make_person, make_probe, make_reading
 
 __all__ = ["due"]
 NOON = datetime(2026, 3, 11, 12, tzinfo=UTC)
@@ -52,8 +53,13 @@ def asked(site, days, *, probe=None, limit=None, until=1.0, **fields):
 
 
 @pytest.fixture
-def busy(world):
+def busy(db):
+    return remembered(busy_world)
+
+
+def busy_world() -> World:
     """Two open sites, one that is closed, one of another area; at each the same is wrong."""
+    world = World.build()
     world.head = make_person("Hal Ingram", Role.SUPERVISOR, area=world.area)
     Membership.objects.create(person=world.head, role=Role.SUPERVISOR, area=world.far_area)
     closed = Site.objects.create(area=world.area, name="Dogwood Hall", time_zone="Europe/London")

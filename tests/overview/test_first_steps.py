@@ -12,8 +12,10 @@ from django.utils import timezone
 from compliance.checks.actions import void_check
 from compliance.limits.models import RuleSet
 from compliance.overview.first_steps import start_of
+from compliance.plans.data import PlanData
 from compliance.reminders.planning import change_plan
 from sites.actions import found_business
+from sites.data import NewPerson
 from sites.models import Area, Membership, Role, Site
 from tests.checks import making
 from tests.world import PASSWORD, make_area, make_limit, make_person, make_probe, make_site
@@ -38,10 +40,7 @@ def head(db):
         by=None,
         business="Larkfield Kitchens",
         area="North",
-        name="Sol Venn",
-        email="sol@example.test",
-        initials="SV",
-        password=PASSWORD,
+        supervisor=NewPerson(name="Sol Venn", email="sol@example.test", initials="SV", password=PASSWORD),
     )
     return person
 
@@ -85,7 +84,9 @@ def test_each_step_is_done_by_what_is_in_the_book_and_the_list_is_gone_in_the_en
     next_is("The people", reverse("person_add"))
     cook = make_person("Col Esker", Role.COOK, site=site)
     next_is("A plan", reverse("plan_site", args=[site.pk]))
-    change_plan(by=head, site=site, every_days=7, at=time(9))  # as every business begins with, and now said
+    change_plan(
+        by=head, data=PlanData(site=site, every_days=7, at=time(9))
+    )  # as every business begins with, and now said
     next_is("The first check", reverse("zero_check", args=[probe.pk]))
     check = making.good(probe, cook, timezone.now())
     assert steps(head, area).next is None
@@ -189,7 +190,7 @@ def test_an_area_that_was_set_up_long_ago_costs_one_query_and_shows_nothing(
     as_person, world, django_assert_num_queries
 ):
     making.good(world.probe, world.cook, timezone.now())
-    change_plan(by=world.manager, site=world.site, every_days=1, at=time(9))
+    change_plan(by=world.manager, data=PlanData(site=world.site, every_days=1, at=time(9)))
     with django_assert_num_queries(1):
         assert steps(world.supervisor, world.area).next is None
     assert led(as_person(world.supervisor), "probe_list") is None

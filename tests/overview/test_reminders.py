@@ -11,6 +11,7 @@ from django.urls import reverse
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import next_service, to_do_today
 from compliance.plans.actions import set_round
+from compliance.plans.data import ClosureData, PlanData, RoundData
 from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
 from compliance.reminders.planning import add_closure, change_opening, change_plan
 from tests.checks import making
@@ -57,14 +58,14 @@ def test_what_is_due_before_the_next_opening_comes_before_what_is_due_later(worl
     later = make_probe(world.site, "A9", by=world.manager, limits=[world.limit])
     making.good(later, world.cook, NOW - timedelta(days=6))
     make_reading(later, world.limit, "3.0", NOW - timedelta(days=2), by=world.cook)
-    change_plan(by=world.manager, probe=later, every_days=6, at=time(20), reason="After service.")
+    change_plan(by=world.manager, data=PlanData(probe=later, every_days=6, at=time(20), reason="After service."))
     first = dropped(world, "Z1", 0.5)
     making.good(world.probe, world.cook, NOW)
     assert codes(world.site) == [first.code, later.code]
 
 
 def test_a_round_is_asked_for_with_one_tap_into_the_reading(as_person, world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(14)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(14)]))
     clock.move_to(NOW.replace(hour=14, minute=5))
     swept()
     page = as_person(world.cook).get(reverse("today_site", args=[world.site.pk])).content.decode()
@@ -76,7 +77,7 @@ def test_a_round_is_asked_for_with_one_tap_into_the_reading(as_person, world, cl
 
 def test_a_reading_that_may_be_taken_already_is_on_today_before_it_is_due_and_before_opening(as_person, world, clock):
     change_opening(by=world.manager, site=world.site, hours=[(time(13), time(20))] * 7)
-    set_round(by=world.manager, limit=world.limit, times=[time(12, 40)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(12, 40)]))
     client, address = as_person(world.cook), reverse("today_site", args=[world.site.pk])
     link, seen = f"{reverse('reading_add')}?site={world.site.pk}&amp;limit={world.limit.pk}", []
     for minute in (10, 11, 40, 41):
@@ -87,7 +88,7 @@ def test_a_reading_that_may_be_taken_already_is_on_today_before_it_is_due_and_be
 
 
 def test_one_that_is_taken_early_is_on_today_no_longer(as_person, world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(12, 20)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(12, 20)]))
     assert [each.reminder.due_at for each in to_do_today(world.site, [], NOW)] == [NOW.replace(minute=20)]
     assert not to_do_today(world.site, [], NOW)[0].overdue
     make_reading(world.probe, world.limit, "3.0", NOW, by=world.cook)
@@ -113,10 +114,9 @@ def planned(client, site, day=""):
 def test_a_closed_day_says_why_nothing_falls_due_and_where_it_moves(as_person, world):
     add_closure(
         by=world.manager,
-        site=world.site,
-        first_day=date(2026, 3, 12),
-        last_day=date(2026, 3, 13),
-        why="half-term holidays",
+        data=ClosureData(
+            site=world.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 13), why="half-term holidays"
+        ),
     )
     client = as_person(world.reader)
     for day in ("2026-03-12", "2026-03-13"):
@@ -130,8 +130,8 @@ def test_a_closed_day_says_why_nothing_falls_due_and_where_it_moves(as_person, w
 
 def test_what_is_still_to_come_stands_on_its_day_and_is_not_told_twice(as_person, world, clock):
     making.good(world.probe, world.cook, NOW)
-    set_round(by=world.manager, limit=world.limit, times=[time(14)])
-    change_plan(by=world.manager, probe=world.probe, every_days=1, at=time(9), reason="Often used.")
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(14)]))
+    change_plan(by=world.manager, data=PlanData(probe=world.probe, every_days=1, at=time(9), reason="Often used."))
     client = as_person(world.manager)
 
     def ahead(day=""):
@@ -150,7 +150,7 @@ def test_what_is_still_to_come_stands_on_its_day_and_is_not_told_twice(as_person
 
 
 def test_a_due_time_of_today_is_told_without_its_day(as_person, world, overdue, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(14)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(14)]))
     clock.move_to(NOW.replace(hour=14, minute=5))
     swept()
     page = as_person(world.cook).get(reverse("today_site", args=[world.site.pk])).content.decode()
@@ -161,7 +161,9 @@ def test_a_due_time_of_today_is_told_without_its_day(as_person, world, overdue, 
 
 
 def test_what_was_asked_for_at_once_on_a_closed_day_stands_beside_the_reason(as_person, world, overdue):
-    add_closure(by=world.manager, site=world.site, first_day=NOW.date(), last_day=NOW.date(), why="flood")
+    add_closure(
+        by=world.manager, data=ClosureData(site=world.site, first_day=NOW.date(), last_day=NOW.date(), why="flood")
+    )
     page = planned(as_person(world.cook), world.site).content.decode()
     assert "Closed: flood" in page and "asked for at once" in page and "Overdue" in page
 
@@ -170,7 +172,7 @@ def test_today_lists_what_is_open_from_earlier_days_as_the_page_of_the_day_has_i
     making.good(world.probe, world.cook, NOW - timedelta(days=12))
     gone, held, daily = (make_probe(world.site, code, by=world.manager) for code in ("G1", "H1", "D1"))
     clock.move_to(NOW - timedelta(days=4))
-    change_plan(by=world.manager, probe=daily, every_days=1, at=time(9), reason="Often used.")
+    change_plan(by=world.manager, data=PlanData(probe=daily, every_days=1, at=time(9), reason="Often used."))
     making.good(daily, world.cook, NOW - timedelta(days=4, hours=1))
     clock.move_to(NOW)
     for probe in (gone, held):
@@ -235,7 +237,11 @@ def test_the_queries_do_not_grow_with_what_is_due(as_person, world):
     def asked(count):
         for n in range(count):
             dropped(world, f"Q{count}-{n}", 3)
-        set_round(by=world.manager, limit=world.limit, times=[time(12, n) for n in range(count)], reason="more")
+        set_round(
+            by=world.manager,
+            limit=world.limit,
+            data=RoundData(times=[time(12, n) for n in range(count)], reason="more"),
+        )
         swept()
         addresses = [reverse(name, args=[world.site.pk]) for name in ("today_site", "reminder_list")]
         found = []

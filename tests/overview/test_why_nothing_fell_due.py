@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime
 import pytest
 from django.urls import reverse
 
+from compliance.plans.data import ClosureData
 from compliance.reminders import planning
 from sites.models import Site
 from tests.checks import making
@@ -73,7 +74,8 @@ def test_a_closure_of_the_area_is_still_the_reason_when_the_site_has_gone_to_ano
     daily, world, clock, as_person
 ):
     planning.add_closure(
-        by=world.supervisor, area=world.area, first_day=date(2026, 3, 11), last_day=date(2026, 3, 13), why="strike"
+        by=world.supervisor,
+        data=ClosureData(area=world.area, first_day=date(2026, 3, 11), last_day=date(2026, 3, 13), why="strike"),
     )
     clock.move_to(at(15, 12))
     swept()
@@ -95,7 +97,7 @@ def test_of_each_area_the_closures_count_of_the_days_on_which_the_site_was_there
         (world.far_area, "flood", (10, 12)),
     ):
         first, last = (date(2026, 3, day) for day in days)
-        planning.add_closure(by=world.supervisor, area=area, first_day=first, last_day=last, why=why)
+        planning.add_closure(by=world.supervisor, data=ClosureData(area=area, first_day=first, last_day=last, why=why))
     clock.move_to(at(15, 12))
     planning.change_site(by=world.supervisor, site=fresh(world.site), changes={"area": world.far_area})
     clock.move_to(at(25, 12))

@@ -1,5 +1,6 @@
 """Plans with the least said."""
 
+from compliance.plans.data import PlanData
 from compliance.plans.queries import plan_in_force
 from compliance.probes.models import Probe
 from compliance.reminders.planning import change_plan
@@ -11,4 +12,4 @@ def days_of(probe: Probe) -> int:
 
 
 def check_every(probe: Probe, days: int, *, by, **given):
-    return change_plan(by=by, probe=probe, every_days=days, **{"reason": "Agreed.", **given})
+    return change_plan(by=by, data=PlanData(probe=probe, every_days=days, **{"reason": "Agreed.", **given}))

@@ -6,6 +6,7 @@ import pytest
 from django.core.exceptions import ValidationError
 
 from compliance.plans import actions
+from compliance.plans.data import ClosureData, PlanData, RoundData
 from compliance.plans.models import CheckPlan, Closure, Opening, Round
 from compliance.plans.queries import closures_reaching, plan_in_force, rounds_in_force
 from shared.audit.models import Entry
@@ -20,7 +21,7 @@ def _still(clock):
 
 
 def set_plan(world, **given):
-    return actions.set_plan(**{"by": world.manager, "probe": world.probe, "every_days": 3, **given})
+    return actions.set_plan(by=world.manager, data=PlanData(**{"probe": world.probe, "every_days": 3, **given}))
 
 
 def test_a_plan_holds_from_today_on_and_the_trail_says_before_and_after(world):
@@ -92,14 +93,14 @@ def test_taking_a_plan_off_gives_the_wider_one_its_place_and_needs_a_reason_wher
 
 
 def test_rounds_of_a_limit(world):
-    each = actions.set_round(by=world.manager, limit=world.limit, times=[time(14), time(8), time(8)])
+    each = actions.set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(14), time(8), time(8)]))
     assert each.times == ["08:00", "14:00"]
     assert rounds_in_force([world.limit], TODAY) == {world.limit.pk: each}
     with pytest.raises(ValidationError, match="Nothing is different"):
-        actions.set_round(by=world.manager, limit=world.limit, times=[time(8), time(14)])
+        actions.set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(14)]))
     with pytest.raises(ValidationError, match="Say why"):
-        actions.set_round(by=world.manager, limit=world.limit, in_force=False)
-    actions.set_round(by=world.manager, limit=world.limit, in_force=False, reason="No cold food.")
+        actions.set_round(by=world.manager, limit=world.limit, data=RoundData(in_force=False))
+    actions.set_round(by=world.manager, limit=world.limit, data=RoundData(in_force=False, reason="No cold food."))
     assert rounds_in_force([world.limit], TODAY) == {}
 
 
@@ -116,7 +117,7 @@ def test_rounds_of_a_limit(world):
 )
 def test_rounds_that_cannot_be(world, given, words):
     with pytest.raises(ValidationError, match=words):
-        actions.set_round(by=world.manager, limit=world.limit, **given)
+        actions.set_round(by=world.manager, limit=world.limit, data=RoundData(**given))
     assert not Round.objects.exists()
 
 
@@ -136,7 +137,7 @@ def test_hours_that_cannot_be(world, given, words):
 
 def close(world, **given):
     days = {"first_day": TODAY, "last_day": TODAY + timedelta(days=9), "why": "school holidays"}
-    return actions.close_days(**{"by": world.manager, "site": world.site, **days, **given})
+    return actions.close_days(by=world.manager, data=ClosureData(**{"site": world.site, **days, **given}))
 
 
 @pytest.mark.parametrize(

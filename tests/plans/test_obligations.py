@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from compliance.metrology.vocabulary import CheckKind, EventKind, Verdict
-from compliance.plans.calendar import DAY, Calendar, Closed, Former, Hours, Week
+from compliance.plans.calendar import DAY, LONG_PAST, Calendar, Closed, Former, Hours, Week
 from compliance.plans.demands import Checked, Happened, moment
-from compliance.plans.obligations import ProbeFacts, SiteFacts, Stay, check_obligations, nothing_ahead
+from compliance.plans.obligations import ProbeFacts, SiteFacts, Stay, folded
 from compliance.plans.round_obligations import LimitFacts, RoundSet, VersionSet, round_obligations
 from compliance.plans.schedule import Candidate, Plan, RoundPlan
 
@@ -41,6 +41,14 @@ def set_for(plan: Plan, told: datetime = BEGIN, order: int = 1) -> Candidate:
 
 def stay(at: SiteFacts | None = None, *plans: Candidate, start: datetime = BEGIN) -> Stay:
     return Stay(at or site(), start, plans or (set_for(DAILY),))
+
+
+def check_obligations(facts: ProbeFacts, until: datetime) -> list:
+    return list(folded(facts, until).rows)
+
+
+def nothing_ahead(facts: ProbeFacts) -> str:
+    return folded(facts, LONG_PAST).nothing
 
 
 def fold(checks=(), events=(), *stays: Stay, until: datetime = END) -> list:

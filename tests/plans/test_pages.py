@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from compliance.checks.models import ProbeState
 from compliance.plans import actions
+from compliance.plans.data import ClosureData, PlanData, RoundData
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import plan_in_force, rounds_in_force
 from compliance.reminders import planning
@@ -40,9 +41,9 @@ def text(answer):
 
 
 def test_the_page_says_what_is_in_force_and_by_which_scope(world, as_person):
-    actions.set_plan(by=world.manager, site=world.site, every_days=5)
+    actions.set_plan(by=world.manager, data=PlanData(site=world.site, every_days=5))
     actions.set_opening(by=world.manager, site=world.site, hours=WEEK)
-    actions.set_round(by=world.manager, limit=world.limit, times=[time(8)])
+    actions.set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8)]))
     page = text(as_person(world.reader).get(plans_of(world)))
     for words in (
         "every 5 days at 09:00, overdue 2 h later",
@@ -57,7 +58,9 @@ def test_the_page_says_what_is_in_force_and_by_which_scope(world, as_person):
 
 
 def test_the_page_says_why_the_site_is_closed_and_which_holidays_come(world, as_person):
-    planning.add_closure(by=world.manager, site=world.site, first_day=TODAY, last_day=TODAY, why="boiler repair")
+    planning.add_closure(
+        by=world.manager, data=ClosureData(site=world.site, first_day=TODAY, last_day=TODAY, why="boiler repair")
+    )
     planning.change_site(
         by=world.supervisor,
         site=world.site,
@@ -74,7 +77,7 @@ def test_probes_under_one_plan_share_a_line_and_so_do_limits_without_rounds_and_
     for code in ("Q1", "Q2"):
         make_probe(world.site, code, by=world.manager)
     own = make_probe(world.site, "Z9", by=world.manager)
-    actions.set_plan(by=world.manager, probe=own, every_days=2)
+    actions.set_plan(by=world.manager, data=PlanData(probe=own, every_days=2))
     actions.set_opening(by=world.manager, site=world.site, hours=WEEK)
     for code in ("soup", "rice"):
         make_limit(world.site, by=world.manager, code=code)
@@ -97,18 +100,23 @@ def test_the_queries_do_not_grow_with_probes_and_limits(world, as_person):
             client.get(plans_of(world))
         return len(captured)
 
-    actions.set_plan(by=world.manager, probe=world.probe, every_days=2)
-    actions.close_days(by=world.manager, site=world.site, first_day=TODAY, last_day=TODAY, why="outing")
+    actions.set_plan(by=world.manager, data=PlanData(probe=world.probe, every_days=2))
+    actions.close_days(
+        by=world.manager, data=ClosureData(site=world.site, first_day=TODAY, last_day=TODAY, why="outing")
+    )
     count()  # signs in
     before = count()
     for n in range(8):
         probe = make_probe(world.site, f"Q{n}", by=world.manager)
-        actions.set_plan(by=world.manager, probe=probe, every_days=2)
+        actions.set_plan(by=world.manager, data=PlanData(probe=probe, every_days=2))
         actions.set_round(
-            by=world.manager, limit=make_limit(world.site, by=world.manager, code=f"l{n}"), times=[time(8)]
+            by=world.manager,
+            limit=make_limit(world.site, by=world.manager, code=f"l{n}"),
+            data=RoundData(times=[time(8)]),
         )
         actions.close_days(
-            by=world.manager, site=world.site, first_day=TODAY, last_day=TODAY + timedelta(days=1 + n), why="outing"
+            by=world.manager,
+            data=ClosureData(site=world.site, first_day=TODAY, last_day=TODAY + timedelta(days=1 + n), why="outing"),
         )
     assert count() == before
 
@@ -158,7 +166,7 @@ def test_a_plan_is_taken_off(world, as_person):
 
 
 def test_the_page_of_a_site_that_plans_itself_knows_the_plan_of_its_business(world, as_person):
-    actions.set_plan(by=world.supervisor, business=world.business, every_days=3)
+    actions.set_plan(by=world.supervisor, data=PlanData(business=world.business, every_days=3))
     client, url = as_person(world.manager), reverse("plan_site", args=[world.site.pk])
     assert "every 3 days at 09:00" in client.get(url).context["lead"]
     client.post(url, {**PLAN, "every_days": "2"})

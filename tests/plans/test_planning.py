@@ -12,6 +12,7 @@ from compliance.checks import planning as checks_planning
 from compliance.checks.instruments import amend_probe, move_probe, register_probe
 from compliance.checks.models import ProbeState
 from compliance.checks.planning import mark_unsettled, settle
+from compliance.plans.data import ClosureData, PlanData
 from compliance.plans.models import Reminder
 from compliance.probes.models import EventKind, Probe
 from compliance.reminders import planning
@@ -57,7 +58,7 @@ def test_across_the_change_of_clocks_it_is_nine_on_the_wall(world):
 @pytest.mark.parametrize("scope", ["probe", "site", "business"])
 def test_a_plan_of_any_scope_reaches_the_probe_at_once(world, checked, scope):
     owner = {"probe": checked, "site": world.site, "business": world.business}[scope]
-    planning.change_plan(by=world.supervisor, **{scope: owner}, every_days=3, at=time(6, 30))
+    planning.change_plan(by=world.supervisor, data=PlanData(**{scope: owner}, every_days=3, at=time(6, 30)))
     found = state(checked)
     assert (found.due_at, found.due_because) == (datetime(2026, 3, 13, 6, 30, tzinfo=UTC), "every 3 days")
 
@@ -65,7 +66,8 @@ def test_a_plan_of_any_scope_reaches_the_probe_at_once(world, checked, scope):
 def test_by_weekdays_and_before_service(world, checked):
     planning.change_opening(by=world.manager, site=world.site, hours=WEEK)
     planning.change_plan(
-        by=world.manager, site=world.site, pattern="weekdays", weekdays=0b10100, before_service=True, minutes_before=30
+        by=world.manager,
+        data=PlanData(site=world.site, pattern="weekdays", weekdays=0b10100, before_service=True, minutes_before=30),
     )
     found = state(checked)
     assert found.due_at == datetime(2026, 3, 13, 7, 30, tzinfo=UTC), "Friday: it was set at noon of Wednesday"
@@ -74,7 +76,8 @@ def test_by_weekdays_and_before_service(world, checked):
 
 def test_a_closure_moves_what_is_due_and_the_state_says_why(world, checked):
     closure = planning.add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, 16), last_day=date(2026, 3, 20), why="half-term"
+        by=world.manager,
+        data=ClosureData(site=world.site, first_day=date(2026, 3, 16), last_day=date(2026, 3, 20), why="half-term"),
     )
     found = state(checked)
     assert found.due_at == datetime(2026, 3, 21, 9, tzinfo=UTC)
@@ -87,7 +90,8 @@ def test_a_closure_moves_what_is_due_and_the_state_says_why(world, checked):
 def test_a_closure_of_an_area_or_a_business_does_too(world, checked, scope):
     owner = {scope: getattr(world, scope)}
     planning.add_closure(
-        by=world.supervisor, first_day=date(2026, 3, 17), last_day=date(2026, 3, 17), why="outing", **owner
+        by=world.supervisor,
+        data=ClosureData(first_day=date(2026, 3, 17), last_day=date(2026, 3, 17), why="outing", **owner),
     )
     assert due(checked) == datetime(2026, 3, 18, 9, tzinfo=UTC)
 
@@ -97,7 +101,9 @@ def test_no_change_of_plan_or_calendar_makes_an_overdue_check_go_away(world):
     overdue = datetime(2026, 2, 26, 9, tzinfo=UTC)
     assert due(world.probe) == overdue
     check_every(world.probe, 100, by=world.manager)
-    planning.add_closure(by=world.manager, site=world.site, first_day=TODAY, last_day=TODAY, why="outing")
+    planning.add_closure(
+        by=world.manager, data=ClosureData(site=world.site, first_day=TODAY, last_day=TODAY, why="outing")
+    )
     planning.change_opening(by=world.manager, site=world.site, hours=[None, None, None, None, WEEK[0], None, None])
     assert due(world.probe) == overdue
     making.good(world.probe, world.cook, NOW)
@@ -143,20 +149,20 @@ def test_another_time_zone_and_public_holidays_move_what_is_due(world, checked):
 
 
 def test_a_probe_that_moves_comes_under_the_plan_of_the_other_site(world, checked):
-    planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
+    planning.change_plan(by=world.supervisor, data=PlanData(site=world.other_site, every_days=2))
     move_probe(by=world.supervisor, probe=checked, site=world.other_site, starts_at=NOW, reason="Lent.")
     assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
 
 
 def test_a_probe_of_another_kind_comes_under_the_plan_of_that_kind(world, checked):
-    planning.change_plan(by=world.manager, site=world.site, sensor="bimetal", every_days=1)
+    planning.change_plan(by=world.manager, data=PlanData(site=world.site, sensor="bimetal", every_days=1))
     assert due(checked) == datetime(2026, 3, 17, 9, tzinfo=UTC)
     amend_probe(by=world.manager, probe=checked, changes={"sensor": "bimetal"})
     assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
 
 
 def test_what_was_asked_for_before_it_was_said_to_be_of_another_kind_stays(world, checked, clock):
-    planning.change_plan(by=world.manager, site=world.site, sensor="bimetal", every_days=1)
+    planning.change_plan(by=world.manager, data=PlanData(site=world.site, sensor="bimetal", every_days=1))
     clock.shift(timedelta(days=10))
     before = list(
         Reminder.objects.filter(due_at__lte=NOW + timedelta(days=10)).order_by("due_at").values("due_at", "because")
@@ -177,7 +183,9 @@ def test_a_new_probe_is_due_at_once_and_has_its_rows_ahead(world):
 
 
 def test_a_plan_that_begins_later_counts_when_its_day_has_come(world, checked, clock):
-    planning.change_plan(by=world.manager, probe=checked, every_days=2, effective_from=TODAY + timedelta(days=3))
+    planning.change_plan(
+        by=world.manager, data=PlanData(probe=checked, every_days=2, effective_from=TODAY + timedelta(days=3))
+    )
     assert due(checked) == datetime(2026, 3, 14, 9, tzinfo=UTC)
     clock.shift(timedelta(days=4))
     before = ProbeState.objects.values().get(probe=checked)
@@ -203,7 +211,7 @@ def test_a_plan_of_the_business_makes_nothing_due_before_it_was_set_wherever_a_s
     world.probe.refresh_from_db()
     making.good(world.probe, world.cook, datetime(2026, 3, 9, 19, tzinfo=UTC))
     clock.move_to(datetime(2026, 3, 11, 21, tzinfo=UTC))  # ten in the morning of the 12th in Auckland
-    planning.change_plan(by=world.supervisor, business=world.business, every_days=1)
+    planning.change_plan(by=world.supervisor, data=PlanData(business=world.business, every_days=1))
     assert due(world.probe) == datetime(2026, 3, 12, 20, tzinfo=UTC)
 
 
@@ -232,7 +240,7 @@ def test_one_whose_rows_cannot_be_laid_holds_up_no_other(world, checked, clock, 
 
 def test_a_plan_of_many_sites_is_kept_at_once_and_worked_out_site_by_site(world, checked, as_person, monkeypatch):
     monkeypatch.setattr(planning, "FEW", 0)
-    planning.change_plan(by=world.supervisor, business=world.business, every_days=3, reason="Agreed.")
+    planning.change_plan(by=world.supervisor, data=PlanData(business=world.business, every_days=3, reason="Agreed."))
     assert due(checked) == datetime(2026, 3, 17, 9, tzinfo=UTC), "what was there stays until its turn"
     address = reverse("today_site", args=[world.site.pk])
     assert "Being worked out" in as_person(world.manager).get(address).content.decode()

@@ -5,6 +5,7 @@ from datetime import date, time
 import pytest
 
 from compliance.checks.instruments import move_probe
+from compliance.plans.data import ClosureData, PlanData
 from compliance.probes.models import Probe
 from compliance.records.check_history import History
 from compliance.reminders import planning
@@ -23,9 +24,9 @@ def told_of(world) -> str:
 def test_closures_stand_with_who_and_why_and_struck_out_ones_stay(world, clock):
     clock.move_to(at(2))
     days = {"first_day": date(2026, 3, 16), "last_day": date(2026, 3, 20)}
-    struck = planning.add_closure(by=world.manager, site=world.site, why="half-term", **days)
+    struck = planning.add_closure(by=world.manager, data=ClosureData(site=world.site, why="half-term", **days))
     planning.strike_closure(by=world.manager, closure=struck, reason="A week later")
-    planning.add_closure(by=world.supervisor, area=world.area, why="boiler repair", **days)
+    planning.add_closure(by=world.supervisor, data=ClosureData(area=world.area, why="boiler repair", **days))
     clock.move_to(at(2, month=4))
     told = told_of(world)
     assert "16 Mar 2026 to 20 Mar 2026" in told and "boiler repair" in told and "SV" in told
@@ -64,7 +65,7 @@ def test_the_hours_of_every_part_of_the_period(world, clock):
 def test_plans_that_began_in_the_period(world, clock):
     clock.move_to(at(9))
     check_every(world.probe, 3, by=world.manager, reason="Heavy use")
-    planning.change_plan(by=world.manager, site=world.site, pattern="weekdays", weekdays=31)
+    planning.change_plan(by=world.manager, data=PlanData(site=world.site, pattern="weekdays", weekdays=31))
     clock.move_to(at(2, month=4))
     told = told_of(world)
     assert "9 Mar 2026 probe P1: its own plan every 3 days at 09:00 MH" in told and "Heavy use." in told
@@ -72,7 +73,7 @@ def test_plans_that_began_in_the_period(world, clock):
 
 
 def test_nothing_of_other_sites_and_times(world, clock):
-    planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
+    planning.change_plan(by=world.supervisor, data=PlanData(site=world.other_site, every_days=2))
     clock.move_to(at(2, month=4))
     told = told_of(world)
     assert "No closure was entered, and no public holiday fell in the period." in told
@@ -84,7 +85,9 @@ def test_a_check_after_a_closed_day_is_not_late(world, clock, closed):
     """Due on Sunday the 15th; where the site is closed then, on Monday; made on Monday."""
     clock.move_to(at(8, 8))
     if closed:
-        planning.add_closure(by=world.manager, site=world.site, first_day=SUNDAY, last_day=SUNDAY, why="outing")
+        planning.add_closure(
+            by=world.manager, data=ClosureData(site=world.site, first_day=SUNDAY, last_day=SUNDAY, why="outing")
+        )
     clock.move_to(at(30, 12))
     made = [making.good(world.probe, world.cook, at(day)) for day in (8, 16)]
     assert History(scope_of(world.site)).late() == ([] if closed else [f"C{made[1].pk}"])
@@ -101,7 +104,7 @@ def test_a_check_is_not_called_late_by_a_plan_that_began_after_it(world, clock):
 def test_a_probe_that_moved_is_told_by_the_plan_of_where_it_was(world, clock):
     """The next check after each, and whether it was late, by plan and calendar of the site where the probe was then."""
     clock.move_to(at(1))
-    planning.change_plan(by=world.supervisor, site=world.other_site, every_days=2)
+    planning.change_plan(by=world.supervisor, data=PlanData(site=world.other_site, every_days=2))
     for day in (2, 9, 12):
         clock.move_to(at(day, 10))
         if day == 9:

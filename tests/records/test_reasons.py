@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from compliance.plans.actions import close_days
+from compliance.plans.data import ClosureData
 from compliance.readings.actions import void
 from compliance.records.sections.reasons import folded, reasons_given_often
 from compliance.reminders.actions import excuse_reminder
@@ -58,7 +59,9 @@ def test_a_reason_counts_whatever_it_was_given_for_and_however_it_was_spelt(marc
     excused(world, 2, "BUSY.", day=6)
     for reading in readings[:2]:
         void(by=world.manager, reading=reading, reason="busy")
-    close_days(by=world.manager, site=world.site, first_day=at(25).date(), last_day=at(25).date(), why="busy")
+    close_days(
+        by=world.manager, data=ClosureData(site=world.site, first_day=at(25).date(), last_day=at(25).date(), why="busy")
+    )
     correct(world, readings[2], "4.4", "Busy", used_despite="Busy")
     assert often(world) == []
     excused(world, 2, "busy", day=7)

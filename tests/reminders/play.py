@@ -10,6 +10,7 @@ from compliance.checks.actions import void_check, void_event
 from compliance.checks.instruments import move_probe
 from compliance.checks.models import Check
 from compliance.plans.calendar import DAY
+from compliance.plans.data import ClosureData, PlanData
 from compliance.plans.models import Closure
 from compliance.probes.models import Event, Probe
 from compliance.reminders import planning
@@ -85,25 +86,27 @@ class Play:
         making.event(self.probe, self.world.cook, "returned", now)
 
     def void(self, number, now):
-        checks = list(Check.objects.filter(probe=self.probe, void__isnull=True).order_by("pk"))[1:]
+        checks = list(Check.objects.live().filter(probe=self.probe).order_by("pk"))[1:]
         if checks:
             void_check(by=self.world.manager, check=checks[number % len(checks)], reason="Wrong probe.")
 
     def forget(self, number, now):
-        events = list(Event.objects.filter(probe=self.probe, void__isnull=True).order_by("pk"))
+        events = list(Event.objects.live().filter(probe=self.probe).order_by("pk"))
         if events:
             void_event(by=self.world.manager, event=events[number % len(events)], reason="Wrong probe.")
 
     def every(self, number, now):
         given = {"every_days": 1 + number % 6, "at": time(number % 24)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
+        planning.change_plan(by=self.world.manager, data=PlanData(probe=self.probe, reason="tried", **given))
 
     def patient(self, number, now):
         given = {"every_days": 1 + number % 2, "at": time(number % 24), "grace_minutes": 60 * (number % 70)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
+        planning.change_plan(by=self.world.manager, data=PlanData(probe=self.probe, reason="tried", **given))
 
     def before_service(self, number, now):
-        planning.change_plan(by=self.world.manager, probe=self.probe, every_days=1, before_service=True, reason="tried")
+        planning.change_plan(
+            by=self.world.manager, data=PlanData(probe=self.probe, every_days=1, before_service=True, reason="tried")
+        )
 
     def at_midnight(self, number, now):
         opens = time(number % 2, 10 * (number % 4))
@@ -111,17 +114,21 @@ class Play:
 
     def weekdays(self, number, now):
         given = {"pattern": "weekdays", "weekdays": 1 + number % 127, "at": time(number % 24)}
-        planning.change_plan(by=self.world.manager, probe=self.probe, reason="tried", **given)
+        planning.change_plan(by=self.world.manager, data=PlanData(probe=self.probe, reason="tried", **given))
 
     def site_plan(self, number, now):
-        planning.change_plan(by=self.world.manager, site=self.other, every_days=1 + number % 4, reason="tried")
+        planning.change_plan(
+            by=self.world.manager, data=PlanData(site=self.other, every_days=1 + number % 4, reason="tried")
+        )
 
     def closed(self, number, now):
         first = now.date() + DAY * (number % 4)
-        planning.add_closure(by=self.world.manager, site=self.site, first_day=first, last_day=first + DAY, why="works")
+        planning.add_closure(
+            by=self.world.manager, data=ClosureData(site=self.site, first_day=first, last_day=first + DAY, why="works")
+        )
 
     def open_again(self, number, now):
-        closures = list(Closure.objects.filter(site=self.site, void__isnull=True))
+        closures = list(Closure.objects.live().filter(site=self.site))
         if closures:
             planning.strike_closure(by=self.world.manager, closure=closures[-1], reason="called off")
 

@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from compliance.checks.models import ProbeState
 from compliance.plans.actions import set_round
+from compliance.plans.data import ClosureData, RoundData
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from tests.checks import making
@@ -30,11 +31,13 @@ def bar(world):
 
 def closed(world, day: int) -> None:
     closes = date(2026, 3, day)
-    planning.add_closure(by=world.manager, site=world.site, first_day=closes, last_day=closes, why="power cut")
+    planning.add_closure(
+        by=world.manager, data=ClosureData(site=world.site, first_day=closes, last_day=closes, why="power cut")
+    )
 
 
 def test_a_reading_is_asked_for_while_the_kitchen_works_and_not_while_it_does_not(bar, world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(18), time(1)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(18), time(1)]))
     clock.move_to(at(18, 12))
     swept()
     nights = [at(day) for day in (12, 13, 14, 15, 18)]  # of Wednesday to Saturday, and of Tuesday
@@ -45,7 +48,7 @@ def test_a_reading_is_asked_for_while_the_kitchen_works_and_not_while_it_does_no
 def test_where_tonight_is_closed_at_short_notice_the_reading_after_midnight_goes_and_what_was_due_stays(
     bar, world, clock, hour
 ):
-    set_round(by=world.manager, limit=world.limit, times=[time(18), time(1)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(18), time(1)]))
     clock.move_to(at(12, hour))
     closed(world, 12)
     clock.move_to(at(13, 12))
@@ -55,7 +58,7 @@ def test_where_tonight_is_closed_at_short_notice_the_reading_after_midnight_goes
 
 @pytest.mark.parametrize("hour", [1, 2])
 def test_where_the_day_that_begins_is_closed_at_short_notice_the_readings_of_the_night_stay(bar, world, clock, hour):
-    set_round(by=world.manager, limit=world.limit, times=[time(18), time(hour)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(18), time(hour)]))
     clock.move_to(at(12, hour, 10))
     closed(world, 12)
     assert told(due_at=at(12, hour)) == [(at(12, hour), "due")]
@@ -88,7 +91,7 @@ def test_a_check_before_its_hour_at_the_end_of_the_night_is_in_what_was_planned_
 
 def test_the_stored_due_times_are_those_of_the_hours_when_they_change(world, clock):
     check_every(world.probe, 1, by=world.manager, at=time(1))
-    set_round(by=world.manager, limit=world.limit, times=[time(1)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(1)]))
     planning.change_opening(by=world.manager, site=world.site, hours=BAR, effective_from=date(2026, 3, 12))
     making.good(world.probe, world.cook, at(11, 12))
     assert ProbeState.objects.get().due_at == at(13), "of Thursday"
@@ -101,7 +104,7 @@ def test_the_stored_due_times_are_those_of_the_hours_when_they_change(world, clo
 def test_what_was_asked_for_in_the_night_stands_on_the_page_of_its_date_though_that_is_closed(
     bar, world, clock, as_person
 ):
-    set_round(by=world.manager, limit=world.limit, times=[time(1)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(1)]))
     clock.move_to(at(15, 12))
     swept()
     page = as_person(world.cook).get(reverse("reminder_list", args=[world.site.pk]), {"day": "2026-03-15"}).context
@@ -111,7 +114,7 @@ def test_what_was_asked_for_in_the_night_stands_on_the_page_of_its_date_though_t
 
 
 def test_the_night_on_which_the_clocks_go_forward(bar, world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(1, 30), time(2)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(1, 30), time(2)]))
     clock.move_to(at(28, 12))
     planning.extend_horizon(datetime.now(UTC))
     clock.move_to(at(29, 12))

@@ -6,6 +6,7 @@ import pytest
 
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY
+from compliance.plans.data import ClosureData, RoundData
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 from tests.world import make_reading
@@ -27,7 +28,7 @@ def taken(world, when: datetime):
 @pytest.fixture
 def twice_a_day(world):
     planning.change_opening(by=world.manager, site=world.site, hours=[(time(7), time(20))] * 7)
-    return set_round(by=world.manager, limit=world.limit, times=[time(8), time(19)])
+    return set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(19)]))
 
 
 @pytest.mark.parametrize("sweeps", [[(11, 19, 5), (12, 7, 5)], [(12, 7, 5)], []])
@@ -51,7 +52,8 @@ def test_one_that_is_late_in_the_evening_is_for_the_evening(world, clock, twice_
 
 def test_the_last_reading_before_a_day_off_is_over_with_its_day(world, clock, twice_a_day):
     planning.add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="tried"
+        by=world.manager,
+        data=ClosureData(site=world.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="tried"),
     )
     clock.move_to(at(13, 0))
     swept()
@@ -60,7 +62,7 @@ def test_the_last_reading_before_a_day_off_is_over_with_its_day(world, clock, tw
 
 def test_that_of_a_night_may_be_taken_until_the_hours_end(world, clock):
     planning.change_opening(by=world.manager, site=world.site, hours=[(time(17), time(2))] * 7)
-    set_round(by=world.manager, limit=world.limit, times=[time(18), time(23)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(18), time(23)]))
     clock.move_to(at(12, 1, 30))
     swept()
     assert READINGS.get(due_at=at(11, 23)).closes_at == at(12, 2)
@@ -83,7 +85,7 @@ def test_hours_that_run_longer_tonight_leave_more_time_for_what_is_open(world, c
 
 
 def test_where_the_hours_are_not_known_a_reading_is_late_until_the_next_one_opens(world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(8), time(19)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(19)]))
     windows = READINGS.values_list("opens_at", "closes_at")
     assert list(windows[:2]) == [(at(11, 18, 30), at(12, 7, 30)), (at(12, 7, 30), at(12, 18, 30))]
     last = READINGS.latest("due_at")

@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from compliance.checks.actions import void_check
 from compliance.plans.actions import set_round
+from compliance.plans.data import RoundData
 from compliance.readings.actions import correct
 from compliance.readings.data import ReadingData
 from compliance.readings.importing import import_file
@@ -28,7 +29,7 @@ def at(hour: int, minute: int = 0, day: int = 12) -> datetime:
 @pytest.fixture
 def asked(clock, world):
     """Asked for at nine on Thursday, of which it is now half past; nothing was taken."""
-    set_round(by=world.manager, limit=world.limit, times=[time(9)], grace_minutes=60)
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(9)], grace_minutes=60))
     clock.move_to(at(9, 30))
     assert state() == "due"
     return world

@@ -9,6 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from compliance.plans.actions import set_round
+from compliance.plans.data import RoundData
 from compliance.reminders import planning
 from compliance.reminders.models import Reminder
 
@@ -46,7 +47,7 @@ def windows() -> list[tuple]:
 @pytest.fixture
 def asked(world, clock):
     """Asked for at two every day from today; on Friday at half past three nothing has been taken."""
-    set_round(by=world.manager, limit=world.limit, times=[time(14)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(14)]))
     clock.move_to(at(13, 15, 30))
     assert statuses() == ["missed", "missed", "overdue"]
     return world

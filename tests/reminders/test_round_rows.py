@@ -17,6 +17,7 @@ from compliance.notices.late_sources import untaken
 from compliance.plans import round_rows
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY
+from compliance.plans.data import ClosureData, RoundData
 from compliance.plans.models import Closure, ClosureVoid, Opening, Round
 from compliance.plans.round_rows import AHEAD, derive_rounds, differing_rounds, extend_rounds
 from compliance.plans.store import late_at
@@ -55,17 +56,17 @@ class Play:
 
     def times(self, number, now):
         at = [time(number % 24), time(number * 7 % 24, 30)]
-        set_round(by=self.by, limit=self.limit, times=at, grace_minutes=15 + number % 90)
+        set_round(by=self.by, limit=self.limit, data=RoundData(times=at, grace_minutes=15 + number % 90))
 
     def from_later_on(self, number, now):
         first = now.date() + DAY * (1 + number % 4)
-        set_round(by=self.by, limit=self.limit, times=[time(number % 24)], effective_from=first)
+        set_round(by=self.by, limit=self.limit, data=RoundData(times=[time(number % 24)], effective_from=first))
 
     def every(self, number, now):
-        set_round(by=self.by, limit=self.limit, every_minutes=60 * (1 + number % 5))
+        set_round(by=self.by, limit=self.limit, data=RoundData(every_minutes=60 * (1 + number % 5)))
 
     def off(self, number, now):
-        set_round(by=self.by, limit=self.limit, in_force=False, reason="the season is over")
+        set_round(by=self.by, limit=self.limit, data=RoundData(in_force=False, reason="the season is over"))
 
     def late_hours(self, number, now):
         planning.change_opening(by=self.by, site=self.site, hours=NIGHTS)
@@ -75,10 +76,12 @@ class Play:
 
     def closed(self, number, now):
         first = now.date() + DAY * (number % 4)
-        planning.add_closure(by=self.by, site=self.site, first_day=first, last_day=first + DAY, why="works")
+        planning.add_closure(
+            by=self.by, data=ClosureData(site=self.site, first_day=first, last_day=first + DAY, why="works")
+        )
 
     def open_again(self, number, now):
-        if closure := Closure.objects.filter(site=self.site, void__isnull=True).last():
+        if closure := Closure.objects.live().filter(site=self.site).last():
             planning.strike_closure(by=self.by, closure=closure, reason="called off")
 
     def zone(self, number, now):
@@ -207,7 +210,7 @@ def moments(**chosen) -> list[tuple]:
 @pytest.fixture
 def rounds(clock, world):
     """At eight and at two, from today at noon on."""
-    set_round(by=world.manager, limit=world.limit, times=[time(8), time(14)], grace_minutes=60)
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(14)], grace_minutes=60))
     return world
 
 
@@ -221,7 +224,7 @@ def test_a_round_asks_from_the_moment_at_which_it_is_set_and_lies_ahead(rounds):
 
 def test_an_open_row_keeps_its_due_time_and_grace_and_its_end_follows_never_to_before_now(rounds, clock):
     clock.move_to(on(11, 14, 20))
-    set_round(by=rounds.manager, limit=rounds.limit, times=[time(14, 22)], grace_minutes=15)
+    set_round(by=rounds.manager, limit=rounds.limit, data=RoundData(times=[time(14, 22)], grace_minutes=15))
     open_row, following = moments()[:2]
     assert open_row == (on(11, 14), on(11, 15), on(11, 14, 20)), "what follows might be taken from seven past on"
     assert following[0] == on(11, 14, 22)
@@ -230,7 +233,8 @@ def test_an_open_row_keeps_its_due_time_and_grace_and_its_end_follows_never_to_b
 def test_a_day_that_is_closed_leaves_more_time_for_the_reading_before_it(rounds, clock):
     clock.move_to(on(11, 14, 5))
     planning.add_closure(
-        by=rounds.supervisor, site=rounds.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="works"
+        by=rounds.supervisor,
+        data=ClosureData(site=rounds.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="works"),
     )
     assert moments()[0] == (on(11, 14), on(11, 15), on(12, 14))
     assert moments()[1][0] == on(13, 8)
@@ -239,7 +243,8 @@ def test_a_day_that_is_closed_leaves_more_time_for_the_reading_before_it(rounds,
 def test_a_closure_lifts_no_reading_that_has_fallen_due(rounds, clock):
     clock.move_to(on(12, 9))
     planning.add_closure(
-        by=rounds.supervisor, site=rounds.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="works"
+        by=rounds.supervisor,
+        data=ClosureData(site=rounds.site, first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), why="works"),
     )
     assert [due for due, *_ in moments()][:3] == [on(11, 14), on(12, 8), on(13, 8)]
     assert not READINGS.filter(cancelled_at__isnull=False).exists()
@@ -263,10 +268,14 @@ def test_the_form_of_a_closure_offers_one_excuse_for_all_that_is_open_of_its_day
 
 def test_without_it_what_is_open_stays_open_and_what_was_open_before_its_days_is_not_excused(rounds, clock):
     clock.move_to(on(12, 9))
-    closed = {"by": rounds.manager, "site": rounds.site, "why": "works"}
-    planning.add_closure(first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), **closed)
+    by, closed = rounds.manager, {"site": rounds.site, "why": "works"}
+    planning.add_closure(by=by, data=ClosureData(first_day=date(2026, 3, 12), last_day=date(2026, 3, 12), **closed))
     assert statuses(limit__isnull=False, due_at=on(12)) == ["overdue"]
-    planning.add_closure(first_day=date(2026, 3, 13), last_day=date(2026, 3, 14), excuse_open=True, **closed)
+    planning.add_closure(
+        by=by,
+        data=ClosureData(first_day=date(2026, 3, 13), last_day=date(2026, 3, 14), **closed),
+        excuse_open=True,
+    )
     assert not Excuse.objects.exists()
 
 
@@ -288,14 +297,15 @@ def test_a_time_that_is_past_by_the_new_clock_keeps_its_old_moment(rounds, clock
 
 def test_the_row_says_which_of_the_rounds_asks(rounds, clock):
     clock.move_to(on(12, 9))
-    later = set_round(by=rounds.manager, limit=rounds.limit, times=[time(15)])
+    later = set_round(by=rounds.manager, limit=rounds.limit, data=RoundData(times=[time(15)]))
     assert set(READINGS.filter(due_at__gt=on(12, 9)).values_list("round", flat=True)) == {later.pk}
     assert READINGS.get(due_at=on(12)).round_id != later.pk
 
 
 def test_however_far_the_next_one_is_there(rounds):
     planning.add_closure(
-        by=rounds.supervisor, site=rounds.site, first_day=date(2026, 3, 11), last_day=date(2026, 6, 7), why="works"
+        by=rounds.supervisor,
+        data=ClosureData(site=rounds.site, first_day=date(2026, 3, 11), last_day=date(2026, 6, 7), why="works"),
     )
     assert [due for due, *_ in moments()] == [datetime(2026, 6, 8, 7, tzinfo=UTC)], "eight in summer"
 
@@ -337,7 +347,7 @@ def test_a_night_only_appends_and_again_it_writes_nothing(rounds, clock):
 
 def test_sites_are_taken_together_by_their_limits(rounds, monkeypatch):
     other = make_limit(rounds.other_site, by=rounds.manager)
-    set_round(by=rounds.supervisor, limit=other, times=[time(8)])
+    set_round(by=rounds.supervisor, limit=other, data=RoundData(times=[time(8)]))
     both = [rounds.site.pk, rounds.other_site.pk]
     assert list(round_rows._batches(both)) == [both]
     monkeypatch.setattr(round_rows, "TOGETHER", 1)
@@ -353,7 +363,7 @@ def test_the_queries_do_not_grow_with_limits_or_history(rounds, clock):
     few = queries()
     for number in range(3):
         limit = make_limit(rounds.site, by=rounds.manager, code=f"more-{number}")
-        set_round(by=rounds.manager, limit=limit, times=[time(9)])
+        set_round(by=rounds.manager, limit=limit, data=RoundData(times=[time(9)]))
     clock.move_to(on(25))
     planning.extend_horizon(datetime.now(UTC))
     assert queries() == few

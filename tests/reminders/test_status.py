@@ -13,9 +13,10 @@ from compliance.checks.models import Check, CheckVoid, Verdict
 from compliance.limits.models import Limit
 from compliance.plans.models import Round
 from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
-from compliance.reminders.status import Status, cleared_at, status, with_status
+from compliance.reminders.status import Status, with_status
 from tests.checks import making
 from tests.reminders.making import statuses
+from tests.reminders.oracle import cleared_at, status
 from tests.rows import fill
 from tests.world import make_limit, make_probe, make_reading
 

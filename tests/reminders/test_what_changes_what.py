@@ -12,6 +12,7 @@ from compliance.checks.instruments import move_probe, register_probe
 from compliance.checks.models import ProbeState
 from compliance.notices import late_sources
 from compliance.notices.enqueue import enqueue_due_notices
+from compliance.plans.data import ClosureData, PlanData
 from compliance.reminders import planning
 from compliance.reminders.actions import excuse_reminder, void_excuse
 from compliance.reminders.models import Reminder
@@ -53,7 +54,8 @@ def ahead(probe) -> list[datetime]:
 
 def close_days(world, first: int, last: int, why: str):
     return planning.add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, first), last_day=date(2026, 3, last), why=why
+        by=world.manager,
+        data=ClosureData(site=world.site, first_day=date(2026, 3, first), last_day=date(2026, 3, last), why=why),
     )
 
 
@@ -191,7 +193,9 @@ def test_what_returns_is_due_from_its_return_on(daily, world, clock):
 
 def test_moved_while_overdue_it_is_asked_for_where_it_came(daily, world, clock):
     clock.move_to(at(11, 12))
-    planning.change_plan(by=world.supervisor, site=world.other_site, every_days=90, reason="Hardly used.")
+    planning.change_plan(
+        by=world.supervisor, data=PlanData(site=world.other_site, every_days=90, reason="Hardly used.")
+    )
     move_probe(by=world.supervisor, probe=daily, site=world.other_site, starts_at=at(11, 11, 30), reason="Lent")
     assert told(site=world.site, probe=daily)[-1] == (at(11), "cancelled")
     assert row(daily, at(11)).cancelled_because == "moved to Birch House: Lent"

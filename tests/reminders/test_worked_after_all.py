@@ -9,6 +9,7 @@ from compliance.checks.models import ProbeState
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import to_do_today
 from compliance.plans.actions import set_round
+from compliance.plans.data import ClosureData, RoundData
 from compliance.reminders import planning
 from compliance.reminders.actions import excuse_reminder
 from sites.models import Site
@@ -40,7 +41,8 @@ def daily(world, clock):
 def test_days_that_are_worked_after_all_ask_for_nothing_that_was_over_by_then(daily, world, clock):
     making.good(daily, world.cook, at(10, 8))
     closure = planning.add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, 11), last_day=date(2026, 3, 20), why="works"
+        by=world.manager,
+        data=ClosureData(site=world.site, first_day=date(2026, 3, 11), last_day=date(2026, 3, 20), why="works"),
     )
     clock.move_to(at(14, 15))
     swept()
@@ -87,7 +89,8 @@ def test_no_check_was_missed_on_a_public_holiday_because_the_next_ones_will_be_w
 
 def test_a_site_that_goes_to_another_area_missed_nothing_on_days_closed_in_the_old_one(daily, world, clock):
     planning.add_closure(
-        by=world.supervisor, area=world.area, first_day=date(2026, 3, 11), last_day=date(2026, 3, 13), why="strike"
+        by=world.supervisor,
+        data=ClosureData(area=world.area, first_day=date(2026, 3, 11), last_day=date(2026, 3, 13), why="strike"),
     )
     clock.move_to(at(15, 12))
     swept()
@@ -142,9 +145,10 @@ def test_a_public_holiday_kept_from_today_on_leaves_what_was_missed_on_one_befor
 
 
 def test_a_reading_due_while_the_day_was_closed_is_not_asked_for_when_it_is_worked_after_all(world, clock):
-    set_round(by=world.manager, limit=world.limit, times=[time(13), time(17)])
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(13), time(17)]))
     closure = planning.add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, 11), last_day=date(2026, 3, 11), why="power cut"
+        by=world.manager,
+        data=ClosureData(site=world.site, first_day=date(2026, 3, 11), last_day=date(2026, 3, 11), why="power cut"),
     )
     clock.move_to(at(11, 15))
     planning.strike_closure(by=world.manager, closure=closure, reason="Power is back.")
@@ -157,7 +161,8 @@ def test_a_closure_entered_and_struck_out_after_a_check_fell_due_changes_nothing
     clock.move_to(at(11, 12))
     swept()
     closure = planning.add_closure(
-        by=world.manager, site=world.site, first_day=date(2026, 3, 11), last_day=date(2026, 3, 11), why="flood"
+        by=world.manager,
+        data=ClosureData(site=world.site, first_day=date(2026, 3, 11), last_day=date(2026, 3, 11), why="flood"),
     )
     clock.move_to(at(11, 13))
     planning.strike_closure(by=world.manager, closure=closure, reason="It was the other kitchen.")

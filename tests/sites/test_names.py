@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from shared.audit.models import Entry
 from sites import actions
+from sites.data import NewPerson
 from sites.models import Person, PersonName, Role
 from sites.names import Name, name_at
 from tests.world import make_person
@@ -95,8 +96,8 @@ def test_a_change_that_is_refused_says_what_to_do_and_keeps_what_was_typed(wrong
 
 
 def test_whoever_is_added_has_a_first_name(world):
-    added = {"email": "ada@example.test", "name": "Ada Brook", "initials": "AB", "role": Role.COOK, "site": world.site}
-    person = actions.add_person(by=world.supervisor, **added)
+    added = {"email": "ada@example.test", "name": "Ada Brook", "initials": "AB"}
+    person = actions.add_person(by=world.supervisor, data=NewPerson(**added), role=Role.COOK, site=world.site)
     assert names(person) == [("", "Ada Brook", "AB", "", world.supervisor.pk)]
 
 

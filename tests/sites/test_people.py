@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from shared.audit.models import Entry
 from sites import actions
+from sites.data import NewPerson
 from sites.models import Person, Role
 from sites.people import get_person, get_whole_person
 from tests.world import PASSWORD, make_person
@@ -99,7 +100,10 @@ def test_amending_takes_no_other_field(world):
 def test_a_person_without_a_name_is_refused(world):
     with pytest.raises(ValidationError):
         actions.add_person(
-            by=world.supervisor, email="x@example.test", name=" ", initials="X", role=Role.COOK, site=world.site
+            by=world.supervisor,
+            role=Role.COOK,
+            site=world.site,
+            data=NewPerson(email="x@example.test", name=" ", initials="X"),
         )
 
 

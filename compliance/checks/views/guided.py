@@ -29,8 +29,6 @@ from ..surroundings_form import Air
 from .guided_end import again
 from .guided_page import Shown, answer, draft_of, probe_to_check, tapped, taps_of, told_before
 
-FRAGMENT_GONE = 286  # tells the page to stop asking
-
 
 @require_GET
 def page(request, pk, kind):
@@ -123,11 +121,14 @@ def take_back(request, pk, kind):
 
 @require_GET
 def now(request, pk, kind):
-    """The part of the page that changes by itself: how long the probe has been in, and what to do now."""
+    """The part of the page that changes by itself: how long the probe has been in, and what to do now.
+
+    The page runs the clock, and asks when its hint changes or somebody comes back to it. What counts are the times of taps.
+    """
     probe = get_probe(request.user, pk, Role.COOK)
     draft, moment = draft_of(request, probe, kind), timezone.now()
     if draft is None or draft.inserted_at is None:
-        return HttpResponse(status=FRAGMENT_GONE)
+        return HttpResponse(status=204)
     context = {"timing": timing(draft, moment), "probe": probe, "taps": taps_of(probe, kind, draft)}
     context["onward"] = shared_bath.onward(draft, moment)
     return render(request, "checks/guided/now.html", context | {"words": GUIDANCE[kind].words})

@@ -8,11 +8,12 @@ from django.views.decorators.http import require_http_methods
 
 from compliance.probes.access import get_probe
 from compliance.probes.forms import AmendProbeForm, MoveForm, NewProbeForm
-from compliance.probes.queries import sites_to_move_to
 from shared.bounds import number_in
 from shared.forms import attempt
-from sites.access import get_site, sites_of
+from sites.access import get_site
+from sites.choosing import MENU, SiteOffer
 from sites.models import Role
+from sites.views.parts import ask_for_site
 
 from ..instruments import amend_probe, move_probe, register_probe
 
@@ -23,9 +24,12 @@ FORM = ["GET", "HEAD", "POST"]
 def probe_add(request):
     """A new probe at the site that `?site=` names; asks which, where the person manages several."""
     asked = number_in(request.GET.get("site"))
-    sites = list(sites_of(request.user, Role.MANAGER).filter(closed=False).select_related("area")[:500])
+    offer = SiteOffer(request.user, "managed")
+    sites = list(offer.sites()[: MENU + 1])
     if not sites:
         raise PermissionDenied(f"This needs the role of {Role.MANAGER.label}.")
+    if asked is None and len(sites) > MENU:
+        return ask_for_site(request, offer, title="Add a probe", lead="At which site is it?")
     if asked is None and len(sites) > 1:
         return render(request, "probes/probe_site.html", {"items": [site_item(site) for site in sites]})
     site = get_site(request.user, sites[0].pk if asked is None else asked, Role.MANAGER)
@@ -82,7 +86,7 @@ def probe_edit(request, pk):
 @require_http_methods(FORM)
 def probe_move(request, pk):
     probe = get_probe(request.user, pk, Role.MANAGER)
-    form = MoveForm(request.POST or None, probe=probe, sites=sites_to_move_to(probe))
+    form = MoveForm(request.POST or None, probe=probe, person=request.user)
     if form.is_valid():
         placement = attempt(form, move_probe, by=request.user, probe=probe, **form.cleaned_data)
         if placement:

@@ -39,15 +39,14 @@ MEANS = {
 
 @require_GET
 def probe_list(request):
-    sites = sites_of(request.user).order_by("name")
-    chosen = ProbeFilter(request.GET, queryset=probes_now_at_sites_of(request.user), sites=sites)
+    chosen = ProbeFilter(request.GET, queryset=probes_now_at_sites_of(request.user), person=request.user)
     page = _page(chosen.qs, request)
     rows = page.rows
     writes = set(sites_of(request.user, Role.COOK).filter(probes__in=[p.pk for p in rows]).values_list("pk", flat=True))
     manages = sites_of(request.user, Role.MANAGER).exists()
     table = ProbeTable(rows, now=timezone.now(), writes=writes)
     table.pager = page
-    active = sum(1 for name in ("code", "site", "standing", "use") if request.GET.get(name))
+    active = sum(1 for name in ("code", "site", "standing", "use") if chosen.form.cleaned_data.get(name))
     context = {
         "table": table,
         "form": chosen.form,

@@ -4,6 +4,7 @@ from datetime import date, time
 
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY
+from compliance.plans.data import ClosureData, PlanData, RoundData
 from compliance.plans.queries import calendars
 from compliance.reminders import planning
 
@@ -50,7 +51,7 @@ def _rounds(setting: Setting, name: str, rounds: dict, hours) -> None:
     open_days = sum(1 << position for position, day in enumerate(hours) if day)
     for code, told in rounds.items():
         limit = setting.limits[name, code]
-        set_round(by=setting.managers[name], limit=limit, weekdays=open_days, **told)
+        set_round(by=setting.managers[name], limit=limit, data=RoundData(weekdays=open_days, **told))
 
 
 def _holidays(setting: Setting, name: str) -> None:
@@ -59,10 +60,9 @@ def _holidays(setting: Setting, name: str) -> None:
         first = monday + 7 * DAY * ahead
         planning.add_closure(
             by=setting.managers[name],
-            site=setting.sites[name],
-            first_day=first,
-            last_day=first + DAY * (7 * weeks - 3),
-            why=why,
+            data=ClosureData(
+                site=setting.sites[name], first_day=first, last_day=first + DAY * (7 * weeks - 3), why=why
+            ),
         )
 
 
@@ -79,14 +79,14 @@ def _days_off_at_homes(setting: Setting) -> None:
 def _day_off(setting: Setting, name: str, days_ago: int, why: str):
     day = setting.today - DAY * days_ago
     return planning.add_closure(
-        by=setting.managers[name], site=setting.sites[name], first_day=day, last_day=day, why=why
+        by=setting.managers[name], data=ClosureData(site=setting.sites[name], first_day=day, last_day=day, why=why)
     )
 
 
 def _plans(setting: Setting) -> None:
     """The business has its checks made before service; the homes with their cleaning; one school on the day of today."""
     head = setting.head
-    planning.change_plan(by=head, business=setting.business, every_days=7, before_service=True)
+    planning.change_plan(by=head, data=PlanData(business=setting.business, every_days=7, before_service=True))
     for number, (name, story) in enumerate(setting.stories.items()):
         if story.serves_daily:
             days = MONDAYS_AND_THURSDAYS if number % 4 == 1 else MONDAYS
@@ -103,11 +103,9 @@ def day_of_checks(setting: Setting, name: str) -> date:
 def _on_weekdays(setting: Setting, name: str, weekdays: int, reason: str) -> None:
     planning.change_plan(
         by=setting.managers[name],
-        site=setting.sites[name],
-        pattern="weekdays",
-        weekdays=weekdays,
-        before_service=True,
-        reason=reason,
+        data=PlanData(
+            site=setting.sites[name], pattern="weekdays", weekdays=weekdays, before_service=True, reason=reason
+        ),
     )
 
 
@@ -126,15 +124,19 @@ def put_changes(setting: Setting, agenda: Agenda) -> None:
 def _every_day(setting: Setting, code: str) -> None:
     probe = setting.probes[code]
     by = next(setting.managers[story.site] for story in setting.scenario.probes if story.code == code)
-    planning.change_plan(by=by, probe=probe, every_days=1, at=time(7), reason="In use for every hot meal.")
+    planning.change_plan(
+        by=by, data=PlanData(probe=probe, every_days=1, at=time(7), reason="In use for every hot meal.")
+    )
 
 
 def _thermistors_sooner(setting: Setting, name: str) -> None:
     planning.change_plan(
         by=setting.managers[name],
-        site=setting.sites[name],
-        sensor="thermistor",
-        every_days=3,
-        before_service=True,
-        reason="One of them drifted.",
+        data=PlanData(
+            site=setting.sites[name],
+            sensor="thermistor",
+            every_days=3,
+            before_service=True,
+            reason="One of them drifted.",
+        ),
     )

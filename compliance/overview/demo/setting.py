@@ -10,6 +10,7 @@ from compliance.plans.calendar import DAY, Calendar, instant, local_day
 from compliance.probes import actions as probes
 from compliance.probes.models import Probe
 from sites import actions as sites
+from sites.data import NewPerson
 from sites.models import Business, Person, Role, Site
 
 from .scenario import ProbeStory, Scenario, SiteStory
@@ -155,11 +156,13 @@ def _add_person(name: str, role: int, email: str, *, by, **where) -> Person:
     initials = "".join(word[0] for word in name.replace("-", " ").split()).upper()
     return sites.add_person(
         by=by,
-        email=email,
-        name=name,
-        initials=initials,
         role=role,
-        password=PASSWORD if email in SIGN_INS.values() else None,
+        data=NewPerson(
+            email=email,
+            name=name,
+            initials=initials,
+            password=PASSWORD if email in SIGN_INS.values() else None,
+        ),
         **where,
     )
 

@@ -1,10 +1,11 @@
 """Readings: the list, one of them, taking, correcting and voiding."""
 
 from functools import partial
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 from django.contrib import messages
-from django.http import StreamingHttpResponse
+from django.http import QueryDict, StreamingHttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -17,7 +18,9 @@ from shared.keyset import page_by_key
 from shared.request_slots import FILES, few
 from shared.time_text import duration
 from sites.access import get_site, sites_of
+from sites.choosing import SiteOffer
 from sites.models import Role
+from sites.views.parts import ask_for_site
 
 from ..access import get_reading, sites_to_record_at
 from ..actions import correct, record, void
@@ -38,7 +41,8 @@ FORM = ["GET", "HEAD", "POST"]
 @require_safe
 def reading_list(request):
     chosen = ReadingFilter(request.GET, request.user)
-    page = page_by_key(chosen.narrow(readings_seen_by(request.user)), request, "taken_at")
+    seen = readings_seen_by(request.user)
+    page = page_by_key(chosen.narrow(seen), request, "taken_at", shown=seen if chosen.few else None)
     table = ReadingTable(page.rows, one_site=chosen.one_site)
     table.pager = page
     template = "readings/rows.html" if request.htmx else "readings/reading_list.html"
@@ -56,8 +60,14 @@ def reading_list(request):
             "tabs": list_tabs("reading_list"),
             "writes": sites_of(request.user, Role.COOK).exists(),
             "reset_url": reverse("reading_list"),
+            "other_site": request.htmx and _site_of(request.htmx.current_url) != chosen.asked_site,
         },
     )
+
+
+def _site_of(address: str | None) -> int | None:
+    """The site that the page was about until now."""
+    return number_in(QueryDict(urlsplit(address or "").query).get("site"))
 
 
 @require_safe
@@ -79,6 +89,9 @@ def reading_export(request):
 def reading_add(request):
     site = site_asked_for(request)
     if site is None:
+        offer = SiteOffer(request.user, "recording")
+        if offer.are_many():
+            return ask_for_site(request, offer, title="Take a reading", lead="At which site are you?")
         sites = sites_to_record_at(request.user).order_by("name")
         items = [{"title": s.name, "url": f"?site={s.pk}", "meta": s.area.name} for s in sites]
         return render(request, "readings/choose_site.html", {"items": items})

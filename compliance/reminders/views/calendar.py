@@ -10,6 +10,7 @@ from compliance.limits.access import get_limit
 from compliance.plans.access import get_closure
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import local_day
+from compliance.plans.data import ClosureData, RoundData
 from compliance.plans.forms import ClosureForm, OpeningForm, RoundForm, StrikeForm
 from compliance.plans.models import ClosureVoid
 from compliance.plans.queries import opening_in_force, rounds_in_force
@@ -61,11 +62,12 @@ def closure_add(request, site_pk):
     form = ClosureForm(request.POST or None, scopes=scopes, today=today)
     if form.is_valid():
         given = dict(form.cleaned_data)
-        scope = given.pop("scope")
-        closure = attempt(form, add_closure, by=request.user, **{scope: named[scope]}, **given)
+        scope, excused = given.pop("scope"), given.pop("excuse_open")
+        data = ClosureData(**{scope: named[scope]}, **given)
+        closure = attempt(form, add_closure, by=request.user, data=data, excuse_open=excused)
         if closure:
             days = span_words(closure.first_day, closure.last_day)
-            left = "What had fallen due is excused." if given["excuse_open"] else "What has fallen due already stays."
+            left = "What had fallen due is excused." if excused else "What has fallen due already stays."
             messages.success(
                 request,
                 f"{closure_scope(closure)} is closed {days}. What is to come moves to the next open day. {left}",
@@ -136,7 +138,7 @@ def round_change(request, limit_pk):
     present = rounds_in_force([limit], today).get(limit.pk)
     form = RoundForm(request.POST or None, present=present, today=today, after=newest(limit.rounds.all()))
     if form.is_valid():
-        each = attempt(form, set_round, by=request.user, limit=limit, **form.figures())
+        each = attempt(form, set_round, by=request.user, limit=limit, data=RoundData(**form.figures()))
         if each:
             messages.success(request, f"Set from {day_words(each.effective_from)}: {each.usual}.")
             return redirect(back)

@@ -1,5 +1,7 @@
 """The plans of a site, and changing one: of a probe, of a site, of a kind of probe there, of the business."""
 
+from collections.abc import Iterable
+
 from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import redirect, render
@@ -11,8 +13,8 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from compliance.limits.queries import limits_in_force
 from compliance.plans.calendar import DAY, earliest_day, local_day
+from compliance.plans.data import PlanData
 from compliance.plans.forms import PlanForm
-from compliance.plans.models import CheckPlan
 from compliance.plans.queries import (
     InForce,
     PlanBook,
@@ -20,7 +22,6 @@ from compliance.plans.queries import (
     calendars,
     closures_reaching,
     opening_in_force,
-    plans_of,
     rounds_in_force,
 )
 from compliance.plans.tables import ClosureTable, RoundTable, ScopeTable
@@ -30,10 +31,9 @@ from compliance.probes.models import Probe, Sensor
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.page_numbers import numbered_page
-from shared.stale_forms import newest
 from sites.access import businesses_of, get_business, get_site, may
 from sites.addresses import address
-from sites.models import Business, Role, Site
+from sites.models import Role, Site
 
 from ..planning import change_plan
 
@@ -143,32 +143,28 @@ def _today_words(calendar, today) -> str:
 @require_http_methods(FORM)
 def plan_probe(request, probe_pk):
     probe = get_probe(request.user, probe_pk, Role.MANAGER)
-    back = reverse("plan_list", args=[probe.site_id])
-    reach, records = Reach.of(probe), PlanBook.of_probes([probe])
-    return _change(request, records, reach, {"probe": probe}, f"Plan of probe {probe.code}", probe.site, back)
+    scope, back = {"probe": probe}, reverse("plan_list", args=[probe.site_id])
+    page = {"title": f"Plan of probe {probe.code}", "back_url": back, "back_label": "Plans"}
+    return _change(request, scope, [probe.site], page)
 
 
 @require_http_methods(FORM)
 def plan_site(request, site_pk):
     """Of all probes at a site, or of one kind of them that `?kind=` names."""
     site = get_site(request.user, site_pk, Role.MANAGER)
-    kind = _kind(request)
-    reach = Reach(site.area.business_id, site.pk, kind)
-    title = f"Plan of {site}" + (f": {Sensor(kind).label}" if kind else "")
-    scope = {"site": site, "sensor": kind}
-    return _change(
-        request, PlanBook.of_probes([], at=site), reach, scope, title, site, reverse("plan_list", args=[site.pk])
-    )
+    scope, back = {"site": site, "sensor": _kind(request)}, reverse("plan_list", args=[site.pk])
+    page = {"title": f"Plan of {site}{_of_kind(scope)}", "back_url": back, "back_label": "Plans"}
+    return _change(request, scope, [site], page | {"kinds": _kinds(scope["sensor"], "")})
 
 
 @require_http_methods(FORM)
 def plan_business(request):
     """Of all probes of a business, or of one kind; where somebody supervises several, `?business=` says which."""
-    business, kind = get_business(request.user, number_in(request.GET.get("business"))), _kind(request)
-    records = PlanBook(CheckPlan.objects.filter(business=business).select_related("business"))
-    title = f"Plan of {business}" + (f": {Sensor(kind).label}" if kind else "")
-    scope = {"business": business, "sensor": kind}
-    return _change(request, records, Reach(business.pk, None, kind), scope, title, None, reverse("site_list"))
+    business = get_business(request.user, number_in(request.GET.get("business")))
+    scope, back = {"business": business, "sensor": _kind(request)}, reverse("site_list")
+    page = {"title": f"Plan of {business}{_of_kind(scope)}", "back_url": back, "back_label": "Sites"}
+    kinds = _kinds(scope["sensor"], f"business={business.pk}&")
+    return _change(request, scope, Site.objects.filter(area__business=business), page | {"kinds": kinds})
 
 
 def _kind(request) -> str:
@@ -178,41 +174,31 @@ def _kind(request) -> str:
     return kind
 
 
-def _change(request, book: PlanBook, reach: Reach, scope: dict, title: str, site: Site | None, back: str):
-    sites = [site] if site else Site.objects.filter(area__business=scope["business"])
-    today = earliest_day((each.zone for each in sites), timezone.now())
-    present = book.at(reach, today)
-    wider = book.wider(reach, today) if present.rank == reach.rank else None
-    words, after = _told(wider) if wider else "", newest(plans_of(**scope))
-    form = PlanForm(request.POST or None, plan=present.plan, wider=words, today=today, after=after)
+def _change(request, scope: dict, sites: Iterable[Site], page: dict):
+    today = earliest_day((site.zone for site in sites), timezone.now())
+    book, reach = PlanBook.of_scope(**scope), Reach.of_scope(**scope)
+    present, last = book.at(reach, today), book.newest(reach)
+    wider = _told(book.wider(reach, today)) if present.rank == reach.rank else ""
+    after = last.pk if last else 0
+    form = PlanForm(request.POST or None, plan=present.plan, wider=wider, today=today, after=after)
     if form.is_valid():
-        plan = attempt(form, change_plan, by=request.user, **scope, **form.figures())
+        plan = attempt(form, change_plan, by=request.user, data=PlanData(**scope, **form.figures()))
         if plan:
             begins = "" if plan.effective_from <= today else f" from {day_words(plan.effective_from)}"
             messages.success(request, f"Set{begins}: {plan}. What is due follows it.")
-            return redirect(back)
-    return render(
-        request,
-        "plans/plan_form.html",
-        {
-            "form": form,
-            "title": title,
-            "lead": f"Now: {_told(present)}.",
-            "back_url": back,
-            "submit_label": "Set this plan",
-            "back_label": "Plans" if site else "Sites",
-            "kinds": _kinds(scope, reach) if "probe" not in scope else (),
-        },
-        status=422 if form.is_bound else 200,
-    )
+            return redirect(page["back_url"])
+    lead = {"form": form, "lead": f"Now: {_told(present)}.", "submit_label": "Set this plan"}
+    return render(request, "plans/plan_form.html", page | lead, status=422 if form.is_bound else 200)
 
 
-def _kinds(scope: dict, reach: Reach) -> list[dict]:
+def _of_kind(scope: dict) -> str:
+    return f": {Sensor(scope['sensor']).label}" if scope["sensor"] else ""
+
+
+def _kinds(chosen: str, asked: str) -> list[dict]:
     """Links to the plan of all and to that of each kind of sensor."""
-    owner: Business | Site = scope.get("site") or scope["business"]
-    first = "" if "site" in scope else f"business={owner.pk}&"
     kinds = [("", "All probes"), *Sensor.choices]
-    return [{"label": label, "url": f"?{first}kind={kind}", "current": kind == reach.sensor} for kind, label in kinds]
+    return [{"label": label, "url": f"?{asked}kind={kind}", "current": kind == chosen} for kind, label in kinds]
 
 
 def _told(found: InForce) -> str:

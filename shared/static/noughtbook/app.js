@@ -58,6 +58,29 @@
     if (event.target.matches("[popover][hx-get]:popover-open")) event.target.hidePopover();
   });
 
+  // The clock of a check runs here, from what the server said when it made the part; what counts are its own times of taps.
+  const started = new WeakMap();
+  const tick = () => {
+    for (const clock of document.querySelectorAll("[data-clock]")) {
+      if (!started.has(clock)) started.set(clock, Date.now() - Number(clock.dataset.clock));
+      const seconds = Math.max(0, Math.floor((Date.now() - started.get(clock)) / 1000));
+      const [hours, minutes, rest] = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60, seconds % 60];
+      const two = (number) => String(number).padStart(2, "0");
+      const shown = hours ? `${hours}:${two(minutes)}:${two(rest)}` : `${minutes}:${two(rest)}`;
+      if (clock.textContent !== shown) clock.textContent = shown;
+    }
+  };
+  tick();
+  setInterval(tick, 500);
+  document.addEventListener("htmx:load", tick);
+
+  // A page that somebody comes back to may be old, and its clock may have slept with the phone.
+  const look = () => document.getElementById("now")?.dispatchEvent(new Event("look"));
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) look(); });
+  window.addEventListener("pageshow", (event) => {
+    if (event.persisted || performance.getEntriesByType("navigation")[0]?.type === "back_forward") look();
+  });
+
   // That something could not be saved holds until it is sent again.
   document.addEventListener("htmx:beforeRequest", (event) => {
     if (event.detail.requestConfig.verb === "post") document.getElementById("not-saved")?.replaceChildren();

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
 from sites.actions import found_business
+from sites.data import NewPerson
 from sites.models import Person
 
 ASKED = (
@@ -38,8 +39,11 @@ class Command(BaseCommand):
         initials = initials.strip() or "".join(part[0] for part in given["name"].split())[:6].upper()
         password = self._password(asks, password_stdin)
         try:
-            validate_password(password, Person(name=given["name"], email=given["email"]))
-            business, area, person = found_business(by=None, initials=initials, password=password, **given)
+            head = NewPerson(name=given["name"], email=given["email"], initials=initials, password=password)
+            validate_password(password, Person(name=head.name, email=head.email))
+            business, area, person = found_business(
+                by=None, business=given["business"], area=given["area"], supervisor=head
+            )
         except ValidationError as refused:
             raise CommandError("Nothing was written. " + " ".join(refused.messages)) from refused
         self.stdout.write(f"{business} is founded. {person} supervises {area} and signs in as {person.email}.")

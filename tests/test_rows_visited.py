@@ -1,0 +1,165 @@
+"""No page goes through all readings, checks or reminders, and none visits more rows because other sites have a longer history.
+
+A supervisor looks at each address and each choice that its page offers, beside 30,000 readings of other sites with checks, spans,
+cases and reminders to match. What that asked of the database is asked once more beside 1,000.
+"""
+
+from dataclasses import dataclass
+from datetime import time, timedelta
+from urllib.parse import urlencode
+
+import pytest
+from django.db import connection, transaction
+from django.test import Client
+from django.urls import resolve, reverse
+from django.utils import timezone
+
+from compliance.plans.actions import set_round
+from compliance.reminders.planning import settle_all
+from shared import clock
+from tests import everything
+from tests.checks import making
+from tests.engines import Run
+from tests.multiply import Copying, tables
+from tests.offered import offered
+from tests.visited import PostgresPlan, SqlitePlan, Statement, by_indexes, plan_of, watching
+from tests.world import make_reading
+
+pytestmark = pytest.mark.django_db
+FEW, MANY = 34, 1000  # other sites that are like the one that is looked at
+READINGS, WEEKS = 30, 6  # at each
+MORE = 1.2  # times as many rows
+# Rows, for cases of other sites are looked at to find those of one's own; steps.
+SLACK = {"postgresql": 300, "sqlite": 2000}
+# Pages that are known to fail, on one engine or on both: each is to be mended, and then to be taken out here.
+SCANNING: dict[str, str] = {}
+GROWING = {
+    "area_detail": "both",
+    "case_detail": "sqlite",
+    "case_list": "sqlite",
+    "deviation_list": "postgres",
+    "import_preview": "both",
+    "outlook_list": "both",
+    "probe_outlook": "both",
+    "probe_outlook_part": "both",
+    "reading_export": "postgres",
+    "reading_list": "both",
+    "record_print": "both",
+    "today_site": "sqlite",
+}
+
+
+def add_history(records) -> None:
+    """At the one site, so that all others have it too."""
+    world, now = records["world"], timezone.now()
+    with clock.pretend(now - timedelta(weeks=WEEKS)):
+        set_round(by=world.manager, limit=world.limit, times=[time(8)], weekdays=0b1111111)
+        settle_all()
+    for week in range(2, WEEKS):
+        making.good(world.probe, world.cook, now - timedelta(weeks=week))
+    for number in range(1, READINGS):
+        make_reading(world.probe, world.limit, "4.1", now - timedelta(days=number, hours=1), by=world.cook)
+
+
+@dataclass
+class Asked:
+    """One statement of a page: its plan beside many other sites, and how much history it visits beside few."""
+
+    statement: Statement
+    plan: PostgresPlan | SqlitePlan
+    few: int = 0
+
+    @property
+    def grown(self) -> int:
+        return self.plan.history - self.few
+
+
+@pytest.fixture(scope="module")
+def asked(django_db_setup, django_db_blocker) -> dict[str, dict[str, list[Asked]]]:
+    """By the name of each address: what the page and what each of its choices asks."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        records = everything.build()
+        add_history(records)
+        copying = Copying(MANY, first_key=10**9)
+        for model in tables():
+            copying.take(model)
+        far = records["world"].far_area.pk
+        copying.put((k, far) for k in range(1, FEW))
+        with transaction.atomic():
+            copying.put((k, far) for k in range(FEW, MANY))
+            walk = Walk(records)
+            transaction.set_rollback(True)
+        gather_statistics()
+        with by_indexes():
+            for each in walk.known.values():
+                each.few = plan_of(each.statement).history
+        yield walk.found
+        transaction.set_rollback(True)
+
+
+def gather_statistics() -> None:
+    """As PostgreSQL does by itself; nobody has SQLite do it."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+
+
+class Walk:
+    """Looks at every page, then at what they offered. A statement that comes again is known."""
+
+    def __init__(self, records):
+        self.found = {name: {} for name, _ in everything.ADDRESSES}
+        self.known: dict[tuple, Asked] = {}
+        self.client = Client()
+        self.client.force_login(records["world"].supervisor)
+        gather_statistics()
+        choices: dict[tuple, str] = {}
+        for name, wanted in everything.ADDRESSES:
+            path = reverse(name, kwargs=everything.arguments(name, wanted, records))
+            query = everything.QUERIES.get(name, lambda records: {})(records)
+            choices = offered(path, self._look(f"{path}?{urlencode(query)}")) | choices
+        for address in choices.values():
+            self._look(address)
+
+    def _look(self, address: str) -> str:
+        with transaction.atomic():
+            with watching() as watched:
+                answer = self.client.get(address)
+                content = b"".join(answer) if answer.streaming else answer.content
+            with by_indexes():
+                for statement in watched.reads():
+                    if statement.key not in self.known:
+                        self.known[statement.key] = Asked(statement, plan_of(statement))
+            transaction.set_rollback(True)
+        name = resolve(address.partition("?")[0]).url_name
+        self.found[name][address] = [self.known[statement.key] for statement in watched.reads()]
+        return content.decode(errors="replace")
+
+
+def pages(known: dict[str, str]) -> list:
+    """Every address; those that are known to fail on this engine are to fail."""
+    fault = pytest.mark.xfail(strict=True)
+    failing = {name for name, engine in known.items() if engine in (Run.engine, "both")}
+    return [pytest.param(name, marks=[fault] if name in failing else []) for name, _ in everything.ADDRESSES]
+
+
+@pytest.mark.parametrize("name", pages(SCANNING))
+def test_no_page_goes_through_all_that_was_ever_recorded(name, asked):
+    found = {address: [a.statement.sql for a in each if a.plan.scans()] for address, each in asked[name].items()}
+    assert {address: statements for address, statements in found.items() if statements} == {}
+
+
+@pytest.mark.parametrize("name", pages(GROWING))
+def test_no_page_visits_more_because_other_sites_have_a_longer_history(name, asked):
+    assert {address: grown(each) for address, each in asked[name].items() if has_grown(each)} == {}
+
+
+def has_grown(page: list[Asked]) -> bool:
+    few, many = sum(each.few for each in page), sum(each.plan.history for each in page)
+    return many > MORE * few + SLACK[connection.vendor]
+
+
+def grown(page: list[Asked]) -> list[str]:
+    """Which statements did, the worst first."""
+    worst = sorted((each for each in page if each.grown > 0), key=lambda each: -each.grown)
+    return [f"{each.few} → {each.plan.history}: {each.statement.sql}" for each in worst[:3]]
