@@ -13,7 +13,6 @@ from compliance.readings.importing import import_parts, preview
 from compliance.readings.models import Import
 from sites.models import Person
 
-
 PATIENCE = 300  # seconds for a piece to have its turn
 
 
