@@ -51,6 +51,7 @@ class Minute:
 
     answers: list[tuple[str, int, float]] = field(default_factory=list)
     longest_lock: float = 0.0
+    errors: int = 0  # that the service tells of
 
     def told(self) -> str:
         taken = sorted(seconds for _, _, seconds in self.answers)
@@ -58,7 +59,7 @@ class Minute:
         p50, longest = taken[len(taken) // 2], taken[-1]
         return (
             f"{statuses}; p50 {p50:.2f} s, p95 {self.p95():.2f} s, longest wait {longest:.2f} s, "
-            f"longest write lock {self.longest_lock:.3f} s"
+            f"longest write lock {self.longest_lock:.3f} s; {self.errors} errors in the log"
         )
 
     def p95(self) -> float:
@@ -170,6 +171,7 @@ class Kitchens(Installation):
         watch.over.set()
         watch.join()
         service.stop()
+        minute.errors = service.said().count("Traceback")
         return minute
 
     def _sign_in(self, address: str) -> None:
@@ -207,6 +209,7 @@ def make_due() -> None:
     """All that a Monday morning brings, for the service to find when it starts."""
     now = timezone.now()
     Notified.objects.filter(kind=Kind.DIGEST).delete()
+    Notice.objects.filter(kind=Kind.DIGEST).delete()
     told = (Notified(kind=Kind.DIGEST, number=pk, at=now) for pk in Area.objects.values_list("pk", flat=True))
     Notified.objects.bulk_create(told)
     ahead = now + timedelta(days=40 - NIGHTS)
@@ -222,7 +225,6 @@ def fill_up(kitchens: Kitchens) -> None:
         by = Membership.objects.get(site=site, role=Role.MANAGER).person
         import_file(by=by, file_name="logger.csv", content=file_of(max(half, 1), site, begin))
     extend_horizon(timezone.now())
-    call_command("check", verbosity=0)
 
 
 def run(folder: Path, seconds: float) -> None:

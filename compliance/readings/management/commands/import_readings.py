@@ -5,13 +5,15 @@ from signal import SIGINT, SIGTERM
 
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
-from django.db import DatabaseError
+from django.db import DatabaseError, connection
 from tqdm import tqdm
 
 from compliance.readings.imported_file import ImportedFile
 from compliance.readings.importing import import_parts, preview
 from compliance.readings.models import Import
 from sites.models import Person
+
+PATIENCE = 300  # seconds for a piece to have its turn
 
 
 class Command(BaseCommand):
@@ -44,6 +46,7 @@ class Command(BaseCommand):
             raise CommandError(f"{file} cannot be read: {error.strerror}.") from None
 
     def _bring(self, file: Path, content: bytes, person: Person, quiet: bool) -> None:
+        _wait_longer()
         parts, why = [], ""
         with tqdm(
             total=content.count(b"\n"), unit=" rows", unit_scale=True, disable=quiet, file=self.stderr._out
@@ -77,6 +80,13 @@ class Command(BaseCommand):
     def _name_bad(self, bad: list) -> None:
         for line, reason in bad:
             self.stderr.write(f"line {line}: {reason}")
+
+
+def _wait_longer() -> None:
+    """Nobody waits for an answer here: many people who write to SQLite at the same time are no reason to stop half-way."""
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute(f"PRAGMA busy_timeout = {1000 * PATIENCE}")
 
 
 def _until_told(parts: Iterator[Import]) -> Iterator[Import]:
