@@ -115,8 +115,10 @@ elif DATABASES["default"]["ENGINE"] == "django.db.backends.postgresql":
         "keepalives_interval": 2,
         "keepalives_count": 3,
         "tcp_user_timeout": 10_000,  # milliseconds
-        # The server's side of that; and statements are not compiled, which takes longer than any of ours.
-        "options": "-c tcp_keepalives_idle=10 -c tcp_keepalives_interval=5 -c tcp_keepalives_count=3 -c jit=off",
+        # The server's side of that; statements are not compiled, which takes longer than any of ours;
+        # and one that is read piece by piece is planned to be read to its end.
+        "options": "-c tcp_keepalives_idle=10 -c tcp_keepalives_interval=5 -c tcp_keepalives_count=3 "
+        "-c jit=off -c cursor_tuple_fraction=1",
     } | DATABASES["default"].get("OPTIONS", {})
 SERVER_OPTIONS = DATABASES["default"].get("OPTIONS", {}).get("options", "")
 DATABASE_ROLE = os.environ.get("NOUGHTBOOK_DATABASE_ROLE", "")

@@ -47,13 +47,18 @@ def readings_seen_by(person: Person) -> QuerySet[Reading]:
     """The readings at sites where this person has a role, with all that a list shows, void ones too."""
     settled = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
     return (
-        _read_at(list(sites_of(person).order_by().values_list("pk", flat=True)))
+        read_at(_keys_of_sites(person))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
         .annotate(standing=standing_subquery(), settled=Exists(settled.exclude(disposition=Disposition.HELD)))
     )
 
 
-def _read_at(sites: list[int]) -> QuerySet[Reading]:
+def _keys_of_sites(person: Person) -> list[int]:
+    """Of a list of keys PostgreSQL knows how many rows they have; of a query that finds them it expects most."""
+    return list(sites_of(person).order_by().values_list("pk", flat=True))
+
+
+def read_at(sites: list[int]) -> QuerySet[Reading]:
     """Readings at these sites, so that the newest are found without sorting all.
 
     Given several sites, SQLite would gather every row of each and sort them; `+ 0` keeps it on the index by time. Given very
@@ -111,7 +116,7 @@ def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by")
     return (
         Deviation.objects.live("reading")
-        .filter(reading__site__in=sites_of(person))
+        .filter(reading__site__in=among(_keys_of_sites(person)))
         .select_related(*related)
         .prefetch_related("reading__taken_by__names")
         .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))

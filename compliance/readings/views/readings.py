@@ -29,8 +29,7 @@ from ..exporting import csv_lines
 from ..filters import ReadingFilter
 from ..forms import CorrectForm, ReadingForm, ReadingVoidForm, sentence
 from ..limit_evaluation import read_typed, untimed
-from ..models import Reading
-from ..queries import readings_seen_by, sent_before, track_of
+from ..queries import read_at, readings_seen_by, sent_before, track_of
 from ..tables import ReadingTable
 from .detail import detail_of
 from .parts import list_tabs, part_asked_for, reading_page, voided_notice
@@ -78,8 +77,8 @@ def reading_export(request):
     if wrong := chosen.ahead():
         messages.error(request, wrong)
         return redirect(f"{reverse('reading_list')}?{request.GET.urlencode()}")
-    sites = sites_of(request.user).select_related("area")
-    found = chosen.narrow(Reading.objects.filter(site__in=sites.order_by().values("pk")))
+    sites = list(sites_of(request.user).select_related("area"))
+    found = chosen.narrow(read_at([site.pk for site in sites]))
     response = StreamingHttpResponse(csv_lines(found, sites), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="readings-{timezone.now():%Y-%m-%d}.csv"'
     return response
