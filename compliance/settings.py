@@ -108,17 +108,17 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 elif DATABASES["default"]["ENGINE"] == "django.db.backends.postgresql":
     # Each page and each task connects anew, Django's usual way: `connect_timeout` then tells that a server has fallen silent.
     # A network that swallows what is sent is noticed in 10 s; by default Linux takes a quarter of an hour to two hours.
-    DATABASES["default"]["OPTIONS"] = (
-        {
-            "connect_timeout": 3,  # seconds
-            "keepalives_idle": 5,
-            "keepalives_interval": 2,
-            "keepalives_count": 3,
-            "tcp_user_timeout": 10_000,  # milliseconds
-            "options": "-c tcp_keepalives_idle=10 -c tcp_keepalives_interval=5 -c tcp_keepalives_count=3",  # the server's side
-        }
-        | DATABASES["default"].get("OPTIONS", {})
-    )
+    DATABASES["default"]["OPTIONS"] = {
+        "connect_timeout": 3,  # seconds
+        "keepalives_idle": 5,
+        "keepalives_interval": 2,
+        "keepalives_count": 3,
+        "tcp_user_timeout": 10_000,  # milliseconds
+        # The server's side of that; statements are not compiled, which takes longer than any of ours;
+        # and one that is read piece by piece is planned to be read to its end.
+        "options": "-c tcp_keepalives_idle=10 -c tcp_keepalives_interval=5 -c tcp_keepalives_count=3 "
+        "-c jit=off -c cursor_tuple_fraction=1",
+    } | DATABASES["default"].get("OPTIONS", {})
 SERVER_OPTIONS = DATABASES["default"].get("OPTIONS", {}).get("options", "")
 DATABASE_ROLE = os.environ.get("NOUGHTBOOK_DATABASE_ROLE", "")
 POSTGRES_TOOLS = os.environ.get("NOUGHTBOOK_POSTGRES_TOOLS", "")  # folder of pg_dump and pg_restore, if not on PATH

@@ -13,7 +13,25 @@ class WrittenOnce(Exception):
     """A fact was about to be changed or deleted."""
 
 
+def is_live(fact: type[models.Model], key: str = "pk") -> models.Q:
+    """Condition of a query: no void strikes out the fact that `key` leads to.
+
+    NOT EXISTS: where a left join is to find nothing PostgreSQL expects one row, and loops over the rest of the query.
+    """
+    voids = fact._meta.get_field("void").related_model.objects
+    return models.Q(~models.Exists(voids.filter(voids=models.OuterRef(key))))
+
+
 class FactQuerySet(models.QuerySet):
+    def live(self, fact: str = "") -> "FactQuerySet":
+        """Those that no void strikes out; given the name of a fact that they refer to, those whose fact none strikes out."""
+        struck = self.model._meta.get_field(fact).related_model if fact else self.model
+        return self.filter(is_live(struck, fact or "pk"))
+
+    def current(self) -> "FactQuerySet":
+        """Of facts that may name one that they replace: those that no later one replaces; asked for as `is_live` does."""
+        return self.filter(~models.Exists(self.model.objects.filter(replaces=models.OuterRef("pk"))))
+
     def update(self, **kwargs):
         raise WrittenOnce(f"{self.model.__name__} records are never changed: write a correction or a void.")
 

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.core import signing
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
+from django.db.models.functions import Coalesce
 from django.http import HttpRequest
 
 SALT = "noughtbook.page"
@@ -21,20 +22,37 @@ class Page:
     older_label: str = "Older"
 
 
-def page_by_key(queryset: QuerySet, request: HttpRequest, time_field: str, size: int = 50) -> Page:
-    """The page that the request's `after` or `before` names. A mangled name gives the first page."""
+def page_by_key(
+    queryset: QuerySet, request: HttpRequest, time_field: str, size: int = 50, shown: QuerySet | None = None
+) -> Page:
+    """The page that the request's `after` or `before` names. A mangled name gives the first page.
+
+    `shown`: give it where the list has few of all rows, which then are found first and put in order; from it come those of
+    the page. Else a database goes through all rows in the order of time until it has met a page of the list.
+    """
     after, before = _position(request.GET.get("after")), _position(request.GET.get("before"))
     if before:
-        rows = list(queryset.filter(_newer_than(before, time_field)).order_by(time_field, "pk")[: size + 1])
+        rows = _first(queryset.filter(_newer_than(before, time_field)), time_field, size + 1, shown, newest=False)
         more_newer, rows = len(rows) > size, rows[:size][::-1]
         newer = _link(request, "before", rows if more_newer else [], 0, time_field)
         return Page(rows, _link(request, "after", rows, -1, time_field), newer)
     if after:
         queryset = queryset.filter(_older_than(after, time_field))
-    rows = list(queryset.order_by(f"-{time_field}", "-pk")[: size + 1])
+    rows = _first(queryset, time_field, size + 1, shown)
     more_older, rows = len(rows) > size, rows[:size]
     older = _link(request, "after", rows if more_older else [], -1, time_field)
     return Page(rows, older, _link(request, "before", rows if after else [], 0, time_field))
+
+
+def _first(queryset: QuerySet, time_field: str, most: int, shown: QuerySet | None, newest: bool = True) -> list:
+    # No index has the order of the second.
+    by_time = F(time_field) if shown is None else Coalesce(F(time_field), F(time_field))
+    ordered = queryset.order_by(by_time.desc(), "-pk") if newest else queryset.order_by(by_time.asc(), "pk")
+    if shown is None:
+        return list(ordered[:most])
+    keys = list(ordered.values_list("pk", flat=True)[:most])
+    rows = shown.in_bulk(keys)
+    return [rows[key] for key in keys]
 
 
 def _older_than(position, field):

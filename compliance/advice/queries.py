@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from django.db import connection
-from django.db.models import Count, F, IntegerField, Max, Min, OuterRef, Q, QuerySet, Subquery, Value
-from django.db.models.functions import Abs, Cast, Coalesce
+from django.db.models import Count, F, IntegerField, Max, Min, OuterRef, Q, QuerySet, Subquery, Value, Window
+from django.db.models.functions import Abs, Cast, Coalesce, RowNumber
 
 from compliance.checks.kinds import USUAL
 from compliance.checks.models import Check, Stage, Verdict
@@ -48,14 +48,17 @@ def pasts_of(probes: Sequence[Probe], now: datetime) -> list[Past]:
 
 
 def _checks(probes: Iterable[int], now: datetime):
-    checks = Check.objects.filter(
-        probe__in=list(probes),
-        kind=USUAL.value,
-        void__isnull=True,
-        error_milli__isnull=False,
-        expanded_milli__isnull=False,
-        checked_at__gt=now - SEEN,
-    ).exclude(verdict=Verdict.INCONCLUSIVE)
+    checks = (
+        Check.objects.live()
+        .filter(
+            probe__in=list(probes),
+            kind=USUAL.value,
+            error_milli__isnull=False,
+            expanded_milli__isnull=False,
+            checked_at__gt=now - SEEN,
+        )
+        .exclude(verdict=Verdict.INCONCLUSIVE)
+    )
     told = ("probe_id", "checked_at", "error_milli", "expanded_milli", "budget__coverage_factor", "verdict", "stage")
     for pk, at, error, expanded, factor, verdict, stage in checks.order_by("checked_at", "pk").values_list(*told):
         standard = expanded / float(factor or 2)
@@ -64,7 +67,7 @@ def _checks(probes: Iterable[int], now: datetime):
 
 def _events(probes: Iterable[int], now: datetime):
     kinds = (*ALTERATIONS, EventKind.DROPPED)
-    found = Event.objects.filter(probe__in=list(probes), kind__in=kinds, void__isnull=True, at__gt=now - SEEN)
+    found = Event.objects.live().filter(probe__in=list(probes), kind__in=kinds, at__gt=now - SEEN)
     for event in found.order_by("at", "pk"):
         yield event.probe_id, PastEvent(event.at, event.kind, event.get_kind_display())
 
@@ -76,7 +79,7 @@ def reading_rates(probes: Iterable[int]) -> dict[int, float]:
     ranges = [Q(probe=pk, taken_at__gt=last - IN_USE) for pk, last in lasts if last and last.date() >= EARLIEST]
     if not ranges:
         return {}
-    recent = Reading.objects.filter(_any(ranges), void__isnull=True).order_by().values_list("probe_id")
+    recent = Reading.objects.live().filter(_any(ranges)).order_by().values_list("probe_id")
     rows = recent.annotate(n=Count("pk"), first=Min("taken_at"), last=Max("taken_at"))
     return {pk: n / max((last - first) / DAY, 1.0) for pk, n, first, last in rows}
 
@@ -93,7 +96,7 @@ WITH told AS (
     SELECT c.probe_id, p.business_id, p.sensor, c.checked_at, c.verdict, c.stage,
         LAG(c.checked_at) OVER w AS before_at, LAG(c.verdict) OVER w AS before_verdict
     FROM checks_check c JOIN probes_probe p ON p.id = c.probe_id
-    WHERE p.business_id IN ({businesses}) AND p.sensor IN ({sensors}) AND c.kind = %s AND c.verdict <> %s AND c.checked_at > %s
+    WHERE c.probe_id IN ({probes}) AND c.kind = %s AND c.verdict <> %s AND c.checked_at > %s
         AND c.error_milli IS NOT NULL AND NOT EXISTS (SELECT 1 FROM checks_checkvoid v WHERE v.voids_id = c.id)
     WINDOW w AS (PARTITION BY c.probe_id ORDER BY c.checked_at, c.id)
 ), trials AS (
@@ -115,14 +118,14 @@ Kinds = dict[tuple[int, str], dict[int, list[Tried]]]
 
 
 def tried_by_kind(probes: Sequence[Probe], now: datetime) -> Kinds:
-    """The trials of every probe of the same kind of sensor in the same business; counted by the database in one query."""
-    businesses, sensors = sorted({p.business_id for p in probes}), sorted({p.sensor for p in probes})
-    if not probes:
+    """The trials of probes of the same kind of sensor in the same business: two queries."""
+    alike = _alike(probes)
+    if not alike:
         return {}
-    asked = {"quarters": QUARTERS[connection.vendor], "businesses": _slots(businesses), "sensors": _slots(sensors)}
+    asked = {"quarters": QUARTERS[connection.vendor], "probes": ", ".join(["%s"] * len(alike))}
     since = connection.ops.adapt_datetimefield_value(now - SEEN)
     good = Verdict.IN_TOLERANCE.value
-    given = [*businesses, *sensors, USUAL.value.value, Verdict.INCONCLUSIVE.value, since, good, good]
+    given = [*alike, USUAL.value.value, Verdict.INCONCLUSIVE.value, since, good, good]
     found: Kinds = {}
     with connection.cursor() as cursor:
         cursor.execute(FLEET.format(**asked), [*given, Stage.AS_FOUND.value, *(kind.value for kind in ALTERATIONS)])
@@ -132,12 +135,20 @@ def tried_by_kind(probes: Sequence[Probe], now: datetime) -> Kinds:
     return found
 
 
-def _slots(values: Sequence) -> str:
-    return ", ".join(["%s"] * len(values))
+def _alike(probes: Iterable[Probe]) -> list[int]:
+    """Of each kind as many as say something new, and one, which may be the probe asked about: those in use first, and of
+    those the longest in the book. The checks of a whole business would take seconds."""
+    kinds = {(probe.business_id, probe.sensor) for probe in probes}
+    if not kinds:
+        return []
+    place = Window(RowNumber(), partition_by=["business", "sensor"], order_by=["withdrawn", "pk"])
+    of_kinds = Probe.objects.filter(_any([Q(business=business, sensor=sensor) for business, sensor in sorted(kinds)]))
+    placed = of_kinds.order_by().annotate(place=place).filter(place__lte=MOST_ALIKE + 1)
+    return list(placed.values_list("pk", flat=True))
 
 
 def outlooks_of(probes: Sequence[Probe], now: datetime) -> list[Outlook]:
-    """What lies ahead of each of these probes: six queries. Load their business and site with them."""
+    """What lies ahead of each of these probes: seven queries. Load their business and site with them."""
     kinds = tried_by_kind(probes, now)
     return [
         look_ahead(past, _others(kinds, past.probe), target=past.probe.business.reliability_target, now=now)
@@ -146,7 +157,7 @@ def outlooks_of(probes: Sequence[Probe], now: datetime) -> list[Outlook]:
 
 
 def _others(kinds: Kinds, probe: Probe) -> list[list[Tried]]:
-    """The trials of the other probes of its kind, one list a probe; of very many those with most checks."""
+    """The trials of the other probes of its kind, one list a probe, those with most checks first."""
     alike = kinds.get((probe.business_id, probe.sensor), {})
     others = [trials for pk, trials in alike.items() if pk != probe.pk]
     return sorted(others, key=lambda trials: -sum(t.checks for t in trials))[:MOST_ALIKE]

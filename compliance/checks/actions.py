@@ -119,7 +119,7 @@ def correct(*, by: Person, check: Check, reason: str, data: CheckData) -> Check:
 def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str = "") -> Event:
     """Record what happened to a probe. The same again gives what is there. Raises ValidationError where it cannot be."""
     probe = lock(probe)
-    alike = Event.objects.filter(probe=probe, kind=kind, at=at, note=note.strip(), recorded_by=by, void__isnull=True)
+    alike = Event.objects.live().filter(probe=probe, kind=kind, at=at, note=note.strip(), recorded_by=by)
     if found := alike.first():
         raise AlreadyRecorded(found)
     event = _add_event(by, probe, kind, at, note)

@@ -128,9 +128,7 @@ def _not_yet(check: Check, state: ProbeState) -> str:
 
 def _superseded(check: Check) -> bool:
     """Whether a later check spoke of the same end of the scale; a certificate may speak of either."""
-    later = Check.objects.filter(probe=check.probe_id, void__isnull=True, checked_at__gte=check.checked_at).exclude(
-        pk=check.pk
-    )
+    later = Check.objects.live().filter(probe=check.probe_id, checked_at__gte=check.checked_at).exclude(pk=check.pk)
     return later.filter(kind__in=of_the_same_points(kind_of(check))).exists()
 
 

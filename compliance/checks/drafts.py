@@ -62,11 +62,11 @@ def begin(
 
 def likely_stage(probe: Probe) -> Stage:
     """As left, where the probe was adjusted or repaired and nothing conclusive came after; else as found."""
-    live = Event.objects.filter(probe=probe, kind__in=ALTERATIONS, void__isnull=True)
+    live = Event.objects.live().filter(probe=probe, kind__in=ALTERATIONS)
     altered = live.order_by("-at").values_list("at", flat=True).first()
     if altered is None:
         return Stage.AS_FOUND
-    since = Check.objects.filter(probe=probe, void__isnull=True, checked_at__gte=altered)
+    since = Check.objects.live().filter(probe=probe, checked_at__gte=altered)
     return Stage.AS_FOUND if since.exclude(verdict=Verdict.INCONCLUSIVE).exists() else Stage.AS_LEFT
 
 

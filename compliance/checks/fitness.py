@@ -4,6 +4,7 @@ Source: own judgement on the safe side, after 9 CFR 417.3(b) and ISO/IEC 17025:2
 released on an instrument that failed, or that nobody has checked since something happened to it.
 """
 
+import functools
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
@@ -105,7 +106,7 @@ def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
     One query for any number of probes, another where one may not be used, and ten where something happened to one after
     that moment.
     """
-    rows = list(_rows(probe_ids))
+    rows = list(_rows().filter(pk__in=list(probe_ids)))
     later = [row for row in rows if _changed_at(row) > at]
     failures = _failures([row.pk for row in rows if _standing(row) == Standing.QUARANTINED])
     histories = _histories([row.pk for row in later], at) if later else {}
@@ -139,19 +140,16 @@ def known_then(
     }
 
 
-def _rows(probe_ids: Iterable[int]) -> QuerySet[Probe]:
-    live = Event.objects.filter(probe=OuterRef("pk"), void__isnull=True).order_by("-at")
+@functools.cache  # put together once, for it takes longer than to be run
+def _rows() -> QuerySet[Probe]:
+    live = Event.objects.live().filter(probe=OuterRef("pk")).order_by("-at")
     placed = Placement.objects.filter(probe=OuterRef("pk")).order_by("-starts_at")
     outside = CheckDraft.objects.filter(probe=OuterRef("pk"), outside_since__isnull=False).order_by("outside_since")
-    return (
-        Probe.objects.filter(pk__in=list(probe_ids))
-        .select_related("state")
-        .annotate(
-            checked_at=F("state__last_check__checked_at"),
-            happened_at=Subquery(live.values("at")[:1]),
-            placed_at=Subquery(placed.values("starts_at")[:1]),
-            outside_since=Subquery(outside.values("outside_since")[:1]),
-        )
+    return Probe.objects.select_related("state").annotate(
+        checked_at=F("state__last_check__checked_at"),
+        happened_at=Subquery(live.values("at")[:1]),
+        placed_at=Subquery(placed.values("starts_at")[:1]),
+        outside_since=Subquery(outside.values("outside_since")[:1]),
     )
 
 

@@ -37,11 +37,9 @@ def probe_facts(probes: Iterable[Probe]) -> dict[int, ProbeFacts]:
     """By the probe's key. The queries do not grow with the probes."""
     probes = {probe.pk: probe for probe in probes}
     checks, events, placed = defaultdict(list), defaultdict(list), defaultdict(list)
-    for pk, *told in (
-        Check.objects.filter(probe__in=probes, void__isnull=True).order_by("pk").values_list("probe", *CHECKED)
-    ):
+    for pk, *told in Check.objects.live().filter(probe__in=probes).order_by("pk").values_list("probe", *CHECKED):
         checks[pk].append(Checked(*told))
-    for each in Event.objects.filter(probe__in=probes, void__isnull=True):
+    for each in Event.objects.live().filter(probe__in=probes):
         events[each.probe_id].append(Happened(each.at, each.kind, each.pk, each.note.strip()))
     rows = Placement.objects.filter(probe__in=probes).select_related("site__area").order_by("starts_at", "pk")
     sites = {row.site_id: row.site for row in rows}

@@ -90,14 +90,13 @@ def companions(checks: Iterable[Check]) -> dict[int, Check]:
         return {}
     probes = {check.probe_id for check in checks}
     first, last = min(c.checked_at for c in checks) - BELONGS_WITHIN, max(c.checked_at for c in checks) + BELONGS_WITHIN
-    good = Check.objects.filter(
+    good = Check.objects.live().filter(
         probe__in=probes,
         kind__in=AWAY_FROM_ZERO,
         verdict=Verdict.IN_TOLERANCE,
-        void__isnull=True,
         checked_at__range=(first, last),
     )
-    altered = Event.objects.filter(probe__in=probes, kind__in=ALTERATIONS, void__isnull=True, at__range=(first, last))
+    altered = Event.objects.live().filter(probe__in=probes, kind__in=ALTERATIONS, at__range=(first, last))
     boiling, alterations = {check.pk: check for check in good}, list(altered.values_list("probe", "at"))
     found = {}
     for check in checks:

@@ -159,7 +159,7 @@ def bath_of(draft: CheckDraft) -> list[BathPlace]:
 def made_in_bath_of(draft: CheckDraft) -> list[Check]:
     """The checks that were finished in the bath of this draft, by the probe's code; also when the draft itself is finished."""
     keys = [UUID(key) for key in draft.company]
-    made = Check.objects.filter(key__in=keys, recorded_by=draft.person_id, void__isnull=True)
+    made = Check.objects.live().filter(key__in=keys, recorded_by=draft.person_id)
     return list(made.select_related("probe").order_by("probe__code", "pk"))
 
 

@@ -17,8 +17,11 @@ def effective_at(at) -> QuerySet[LimitVersion]:
 
 def version_in_force(limit: Limit, at: datetime) -> LimitVersion | None:
     """What the limit demands at a moment; None before its first version and while the site does not work under it."""
-    version = effective_at(at).filter(limit=limit).select_related("limit").first()
-    return version if version and version.in_force else None
+    version = effective_at(at).filter(limit=limit).first()
+    if version is None or not version.in_force:
+        return None
+    version.limit = limit
+    return version
 
 
 def versions_in_force(site: Site, at: datetime) -> QuerySet[LimitVersion]:

@@ -26,6 +26,7 @@ MOST_POINTS = 500  # older ones no longer count; judgement
 CHANGE_GAIN = 6.0
 CHANGE_GAIN_GROWTH = 0.45
 MOST_CHANGES = 10  # that are looked for in one history; judgement
+YEAR = 365  # days
 FURTHEST = 3650  # days a forecast may reach; judgement
 MOST_KINDS = 8  # of checks by their uncertainty, that a forecast tells apart; judgement
 
@@ -206,13 +207,17 @@ def leaves_tolerance(history: Trend, tolerance: float, probability: float = 0.95
     _check_probability(probability)
     ahead = np.arange(FURTHEST + 1.0)
     room = _tolerance(tolerance) - 2 * history.standard
-    expected = np.abs(history.level + history.slope * ahead)
-    centres, scales = history.mixture.spread(ahead, np.zeros_like(history.mixture.weight))
-    beyond = 1 - history.mixture.cumulated(room, centres, scales) + history.mixture.cumulated(-room, centres, scales)
-    return Crossing(
-        central=_first(history.last + ahead, expected > room),
-        earliest=_first(history.last + ahead, (beyond > 1 - probability) | (expected > room)),
-    )
+    expected = np.abs(history.level + history.slope * ahead) > room
+    central = _first(history.last + ahead, expected)
+    for days in np.split(ahead, np.arange(YEAR, len(ahead), YEAR)):  # the later years are rarely asked
+        centres, scales = history.mixture.spread(days, np.zeros_like(history.mixture.weight))
+        beyond = (
+            1 - history.mixture.cumulated(room, centres, scales) + history.mixture.cumulated(-room, centres, scales)
+        )
+        reached = (beyond > 1 - probability) | expected[days.astype(int)]
+        if reached.any():
+            return Crossing(central=central, earliest=_first(history.last + days, reached))
+    return Crossing(central=central, earliest=None)
 
 
 def days_within(history: Trend, tolerance: float, probability: float, most: int = 90) -> int:

@@ -154,12 +154,8 @@ def _outlook_url(probe: Probe) -> str:
 
 def _failed(areas, first: datetime, last: datetime):
     """By when they were entered: what is entered after a digest is in the next."""
-    checks = Check.objects.filter(
-        site__area__in=areas,
-        recorded_at__gte=first,
-        recorded_at__lt=last,
-        verdict=Verdict.OUT_OF_TOLERANCE,
-        void__isnull=True,
+    checks = Check.objects.live().filter(
+        site__area__in=areas, recorded_at__gte=first, recorded_at__lt=last, verdict=Verdict.OUT_OF_TOLERANCE
     )
     return checks.select_related("probe", "site").order_by("checked_at", "pk")
 

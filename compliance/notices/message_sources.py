@@ -156,10 +156,9 @@ AFTER_FAILURE = [
 def failures(now: datetime, check: int | None = None) -> Gathered:
     """Failed checks, or this one, that nobody has been told of, reached the record lately and still count: a message to each site
     where one was made, and where its probe is by now."""
-    checks = Check.objects.filter(
+    checks = Check.objects.live().filter(
         untold(Kind.FAILED, "pk"),
         verdict=Verdict.OUT_OF_TOLERANCE,
-        void__isnull=True,
         recorded_at__gt=now - NEWS,
     )
     checks = checks if check is None else checks.filter(pk=check)

@@ -31,7 +31,7 @@ def needless(notice: Notice, now: datetime) -> str:
         return STOPPED
     if _changed_places(notice):
         return NO_ROLE
-    if notice.checks and not Check.objects.filter(pk__in=notice.checks, void__isnull=True).exists():
+    if notice.checks and not Check.objects.live().filter(pk__in=notice.checks).exists():
         return STRUCK
     return DONE if done([notice], now) else ""
 

@@ -69,7 +69,7 @@ def _known(person: Person) -> dict:
     others = Membership.objects.filter(person__is_active=True).exclude(person=person)
     limits = Limit.objects.filter(site__area=OuterRef("pk"))
     plans = CheckPlan.objects.filter(in_force=True)
-    checks = Check.objects.filter(site__area=OuterRef("pk"), void__isnull=True)
+    checks = Check.objects.live().filter(site__area=OuterRef("pk"))
     return {
         "first_site": Subquery(sites.values("pk")[:1]),
         "first_probe": Subquery(probes.values("pk")[:1]),

@@ -5,14 +5,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Count, Exists, F, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet
 
 from compliance.checks.models import ProbeState, Standing
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
-from compliance.readings.models import Deviation
-from compliance.readings.queries import SETTLED
+from compliance.readings.queries import open_deviations
 from compliance.reminders.queries import Asked, asked_checks
+from shared.key_lists import among
 from sites.models import Site
 
 
@@ -43,11 +43,6 @@ def end_of_today(site: Site, now: datetime) -> datetime:
     return midnight.astimezone(now.tzinfo)
 
 
-def open_deviations(site_ids: Iterable[int]) -> QuerySet[Deviation]:
-    """Deviations that wait, of readings that still count: nothing was done yet, or the food is still held apart."""
-    return Deviation.objects.filter(~Exists(SETTLED), reading__site__in=site_ids, reading__void__isnull=True)
-
-
 @dataclass(frozen=True, slots=True)
 class Attention:
     """What a site asks of its supervisor."""
@@ -69,11 +64,13 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
     """One line a site, those that need somebody first."""
     sites = list(sites)
     ids = [site.pk for site in sites]
-    in_use = Probe.objects.filter(site__in=ids, withdrawn=False)
+    in_use = Probe.objects.filter(site__in=among(ids), withdrawn=False)
     probes = _per_site(in_use)
     failed = _per_site(in_use.filter(state__standing=Standing.QUARANTINED))
     overdue = Counter(probe.site_id for probe, _ in overdue_checks(ids, now))
-    deviations = Counter(dict(open_deviations(ids).order_by().values_list("reading__site").annotate(Count("pk"))))
+    deviations = Counter(
+        dict(open_deviations(among(ids)).order_by().values_list("reading__site").annotate(Count("pk")))
+    )
     in_doubt: Counter[int] = Counter()
     for doubt in doubts(ids):
         in_doubt[doubt.site_id] += doubt.undecided
@@ -83,7 +80,7 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
 
 def overdue_checks(site_ids: Iterable[int], now: datetime) -> list[tuple[Probe, Asked | None]]:
     """Probes in use whose grace is over and that nobody excused, as the page of the day has them; None: never checked."""
-    in_use = Probe.objects.filter(site__in=list(site_ids), withdrawn=False).select_related("site")
+    in_use = Probe.objects.filter(site__in=among(site_ids), withdrawn=False).select_related("site")
     late = list(in_use.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).order_by("code", "pk"))
     asked = asked_checks([probe.pk for probe in late], now) if late else {}
     found = ((probe, asked.get(probe.pk)) for probe in late)

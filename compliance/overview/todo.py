@@ -106,5 +106,5 @@ def waiting_readings(probes: list[Probe]) -> dict[int, int]:
     """How many readings of each probe wait for its next check, by the probe's key: those since its last good one."""
     if not probes:
         return {}
-    since = Reading.objects.filter(probe__in=probes, void__isnull=True, taken_at__gt=F("probe__state__last_good_at"))
+    since = Reading.objects.live().filter(probe__in=probes, taken_at__gt=F("probe__state__last_good_at"))
     return dict(since.order_by().values_list("probe").annotate(Count("pk")))

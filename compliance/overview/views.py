@@ -14,6 +14,7 @@ from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import CaseState, Summary, summaries
+from compliance.readings.queries import open_deviations
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
 from shared.plurals import noun, plural
 from shared.time_text import long_weekday_day, on_clock, styled
@@ -21,7 +22,7 @@ from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.models import Area, Role, Site
 
 from .first_steps import Start, start_of
-from .queries import attention, open_deviations, probes_in_use, state_of
+from .queries import attention, probes_in_use, state_of
 from .tables import AttentionTable, FailedTable
 from .todo import ToDo, for_one_bath, to_do_today
 

@@ -284,7 +284,7 @@ def _newer(fact: CheckPlan | Round | Opening) -> str:
 
 def _refuse_again(first_day: date, last_day: date, **scope) -> None:
     """Whoever writes holds the sites, so that of the same sent twice at once the second is told."""
-    live = Closure.objects.filter(first_day=first_day, last_day=last_day, void__isnull=True, **scope)
+    live = Closure.objects.live().filter(first_day=first_day, last_day=last_day, **scope)
     if known := live.select_related("recorded_by").first():
         days, who = span_words(first_day, last_day), known.recorded_by
         raise ValidationError(

@@ -229,7 +229,7 @@ SCOPES_CLOSED = ("site", "area", "business")
 
 def closures_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
     """The closures of these sites, of their areas and of their businesses that count."""
-    return _ever_reaching(sites).filter(void__isnull=True)
+    return _ever_reaching(sites).live()
 
 
 def _ever_reaching(sites: Iterable[Site], more_areas: Iterable[int] = ()) -> QuerySet[Closure]:

@@ -90,7 +90,8 @@ def write(found: Difference) -> None:
     """Write a difference; at most three statements a batch."""
     if found.unwanted:
         Reminder.objects.filter(pk__in=[row.pk for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
-    Reminder.objects.bulk_update(found.changed, (*KEPT, "late_at"), batch_size=500)
+    told = (*KEPT, "late_at")
+    Reminder.objects.bulk_create(found.changed, BATCH, update_conflicts=True, unique_fields=["pk"], update_fields=told)
     Reminder.objects.bulk_create(found.added, batch_size=BATCH)
 
 

@@ -11,6 +11,7 @@ from django.db import connection
 from compliance.checks.models import BEGINNING, END, Check, Span
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Event, Probe
+from shared.key_lists import written_out
 from sites.models import Site
 
 from .assessing import OutcomeTally, tallies
@@ -186,7 +187,7 @@ WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor
 BY_SITE = f"""
 SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
+WHERE s.anchor <> '' AND s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
 """
 # Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up. SQLite
 # keeps to the order of a CROSS JOIN; by its own choice it would begin with the spans and go through all their readings.
@@ -196,7 +197,7 @@ WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND s.anchor <
 """
 ELSEWHERE = f"""
 SELECT DISTINCT s.anchor FROM {SPAN} s JOIN {READING} r ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
+WHERE s.anchor <> '' AND s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
 """
 
 
@@ -215,40 +216,39 @@ class RunAtSite:
 
 def doubts(site_ids: Iterable[int]) -> list[RunAtSite]:
     """Every run in quarantine at these sites, counted from the side of the spans: four queries where no decision is shaken."""
-    return _doubts("r.site_id", list(site_ids))
+    # `+ 0`: tested when the spans have led to their readings, and not looked up with each of them in an index.
+    sites = list(site_ids)
+    return _doubts(f"r.site_id + 0 IN ({written_out(sites)})", []) if sites else []
 
 
-def _doubts(column: str, wanted: list) -> list[RunAtSite]:
-    """Of the readings whose site, or whose span's anchor, is among the wanted."""
-    if not wanted:
-        return []
-    which = f"{column} IN ({_marks(wanted)})"
+def _doubts(which: str, args: list) -> list[RunAtSite]:
+    """Of the readings of which this says that their site, or their span's anchor, is wanted."""
     few = f"+{which}" if connection.vendor == "sqlite" else which  # else it would go through every reading of a site
     with connection.cursor() as cursor:
-        cursor.execute(IN_DOUBT.format(which=which), wanted)
+        cursor.execute(IN_DOUBT.format(which=which), args)
         rows = cursor.fetchall()
         found = {(a, low): RunAtSite(a, p, low, n, n) for a, p, low, high, n in rows if low == high}
         if wandered := [a for a, _, low, high, _ in rows if low != high]:
-            cursor.execute(BY_SITE.format(anchors=_marks(wandered), which=which), wandered + wanted)
+            cursor.execute(BY_SITE.format(anchors=_marks(wandered), which=which), wandered + args)
             found |= {(a, s): RunAtSite(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
-        cursor.execute(STRUCK.format(which=few), wanted)
+        cursor.execute(STRUCK.format(which=few), args)
         for anchor, site_id, struck in cursor.fetchall():
             found[anchor, site_id].readings -= struck
             found[anchor, site_id].undecided -= struck
     if found:
-        _settle(found, few, wanted)
+        _settle(found, few, args)
     return [d for d in found.values() if d.readings]
 
 
-def _settle(found: dict[tuple[str, int], RunAtSite], which: str, wanted: list) -> None:
+def _settle(found: dict[tuple[str, int], RunAtSite], which: str, args: list) -> None:
     """Take off what is decided on, as far as that still holds."""
     shaken = []
-    for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, wanted):
+    for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, args):
         doubt = found[anchor, site_id]
         doubt.undecided -= decided
         doubt.agreed = doubt.agreed and bool(agreed)
         shaken += [span_id] if changed else []
-    for where, count in lost_decisions(shaken, which, wanted).items():
+    for where, count in lost_decisions(shaken, which, args).items():
         found[where].undecided += count
 
 
@@ -261,7 +261,7 @@ def summaries(site_ids: Iterable[int]) -> list[Summary]:
     sites = list(site_ids)
     by_anchor = _by_anchor(doubts(sites))
     reach: dict[str, list[Span]] = defaultdict(list)
-    for span in Span.objects.filter(anchor__in=by_anchor).order_by("ends_at"):
+    for span in Span.objects.exclude(anchor="").filter(anchor__in=by_anchor).order_by("ends_at"):
         reach[span.anchor].append(span)
     signed, made = _signed(by_anchor, sites), defaultdict(list)
     for signature in Signature.objects.filter(probe__in={found[0].probe_id for found in by_anchor.values()}):
@@ -307,11 +307,12 @@ def _signed(cases: dict[str, list[RunAtSite]], sites: list[int]) -> set[str]:
     signed = {anchor for anchor, found in cases.items() if _stands(found)}
     if not signed:
         return signed
-    sql = ELSEWHERE.format(anchors=_marks(signed), sites=_marks(sites))
     with connection.cursor() as cursor:
-        cursor.execute(sql, [*signed, *sites])
+        cursor.execute(ELSEWHERE.format(anchors=_marks(signed), sites=written_out(sites)), list(signed))
         elsewhere = [row[0] for row in cursor.fetchall()]
-    whole = _by_anchor(_doubts("s.anchor", elsewhere))
+    if not elsewhere:
+        return signed
+    whole = _by_anchor(_doubts(f"s.anchor IN ({_marks(elsewhere)})", elsewhere))
     return signed - {anchor for anchor in elsewhere if not _stands(whole[anchor])}
 
 

@@ -129,7 +129,7 @@ def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> Cor
     again = _acted_before(made)
     if again is None:
         refuse_newer(after, made.deviation.actions.all(), lambda newer: entered(newer, newer.action))
-        made.replaces = made.deviation.actions.filter(replaced_by__isnull=True).first()
+        made.replaces = made.deviation.actions.current().first()
         made.save()
     reading, subject = made.deviation.reading, again or made
     trail.note(
@@ -272,7 +272,7 @@ def _once(sent: Callable[[], Reading | None], run, /, **kwargs) -> Reading:
 
 def _acted_before(made: CorrectiveAction) -> CorrectiveAction | None:
     told = ("action", "cause", "disposition", "note", "done_at", "decided_by_id")
-    last = made.deviation.actions.filter(replaced_by__isnull=True).first()
+    last = made.deviation.actions.current().first()
     return last if last and all(getattr(last, name) == getattr(made, name) for name in told) else None
 
 

@@ -3,15 +3,37 @@
 import csv
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from itertools import islice
 
 from django.db.models import QuerySet
 
+from compliance.limits.models import LimitVersion
+from compliance.probes.models import Probe
 from shared.time_text import on_clock
-from sites.models import Site
+from sites.models import Person, Site
+from sites.names import name_at
 
 from .importing.cells import guarded
 from .importing.layout import COLUMNS, PASSED_OVER
 from .models import Reading
+
+ROWS = 2000  # fetched, and sent, at a time
+FACTS = (
+    "site_id",
+    "probe_id",
+    "limit_version_id",
+    "taken_by_id",
+    "taken_at",
+    "recorded_at",
+    "item",
+    "typed",
+    "unit",
+    "hold_s",
+    "since_start_s",
+    "note",
+    "used_despite",
+    "fitness",
+)
 
 
 class _Line:
@@ -23,36 +45,65 @@ class _Line:
 
 def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[str]:
     """The header and a line for each reading that is not void, the oldest first; a byte order mark for spreadsheets."""
-    names = site_names(sites)
-    write = csv.writer(_Line()).writerow
+    write, named = csv.writer(_Line()).writerow, _Named(sites)
     yield "\ufeff" + write((*COLUMNS, *PASSED_OVER))
-    related = ("site", "probe", "limit_version__limit")
-    live = readings.filter(void__isnull=True).select_related(None).select_related(*related)
-    for reading in live.prefetch_related("taken_by__names").order_by("taken_at", "pk").iterator(chunk_size=2000):
-        yield write(cells(reading, names[reading.site_id]))
+    live = readings.live().select_related(None).order_by("taken_at", "pk").values_list(*FACTS)
+    found = live.iterator(chunk_size=ROWS)
+    while rows := list(islice(found, ROWS)):
+        named.look_up(rows)
+        yield "".join([write(named.cells(row)) for row in rows])
 
 
-def cells(reading: Reading, site: str) -> list[str]:
-    """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only.
-    The site and the probe are named as they are called now, so that the file is understood when it is brought back."""
-    return [
-        guarded(site),
-        guarded(reading.probe.code),
-        reading.limit_version.limit.code,
-        guarded(reading.item),
-        reading.typed,
-        reading.unit,
-        on_clock(reading.taken_at, reading.site.zone).isoformat(),
-        "" if reading.hold_s is None else str(reading.hold_s),
-        "" if reading.since_start_s is None else str(reading.since_start_s),
-        guarded(reading.note),
-        guarded(reading.taken_by.email),
-        guarded(reading.used_despite),
-        reading.fitness,
-        guarded(reading.name_of("taken_by").name),
-        guarded(reading.site_then.name),
-        guarded(reading.probe_then.code),
-    ]
+class _Named:
+    """What readings refer to by key, read once each, however many readings there are.
+
+    The site and the probe are named as they are called now, so that the file is understood when it is brought back, and as
+    they were called then.
+    """
+
+    def __init__(self, sites: Iterable[Site]):
+        sites = list(sites)
+        names = site_names(sites)
+        self._sites = {site.pk: (site, guarded(names[site.pk]), site.zone) for site in sites}
+        self._probes: dict[int, Probe] = {}
+        self._limits: dict[int, str] = {}
+        self._people: dict[int, tuple[Person, list]] = {}
+
+    def look_up(self, rows: Iterable[tuple]) -> None:
+        """Read what these rows are the first to refer to."""
+        _, probes, versions, people, *_ = map(set, zip(*rows, strict=True))
+        if new := probes - self._probes.keys():
+            self._probes |= Probe.objects.in_bulk(new)
+        if new := versions - self._limits.keys():
+            self._limits |= dict(LimitVersion.objects.filter(pk__in=new).values_list("pk", "limit__code"))
+        if new := people - self._people.keys():
+            found = Person.objects.filter(pk__in=new).prefetch_related("names")
+            self._people |= {person.pk: (person, list(person.names.all())) for person in found}
+
+    def cells(self, row: tuple) -> list:
+        """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only."""
+        site_id, probe_id, version_id, person_id, taken_at, recorded_at, item, typed, *more = row
+        site, site_name, zone = self._sites[site_id]
+        probe, (person, names) = self._probes[probe_id], self._people[person_id]
+        unit, hold_s, since_start_s, note, used_despite, fitness = more
+        return [
+            site_name,
+            guarded(probe.code),
+            self._limits[version_id],
+            guarded(item),
+            typed,
+            unit,
+            on_clock(taken_at, zone).isoformat(),
+            hold_s,
+            since_start_s,
+            guarded(note),
+            guarded(person.email),
+            guarded(used_despite),
+            fitness,
+            guarded(name_at(person, names, recorded_at).name),
+            guarded(site.settings_at(taken_at).name),
+            guarded(probe.particulars_at(taken_at).code),
+        ]
 
 
 def site_names(sites: Iterable[Site]) -> dict[int, str]:

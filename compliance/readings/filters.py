@@ -15,7 +15,7 @@ from sites.access import areas_of, sites_of
 from sites.models import Area, Person, Role, Site
 
 from .models import Deviation
-from .queries import with_standing
+from .queries import RARE, with_standing
 
 STANDINGS = [("", "Any"), *((s.value, s.label.capitalize()) for s in Standing)]
 
@@ -85,6 +85,11 @@ class ReadingFilter(SiteFilter):
         self.fields["limit"].queryset = limits.order_by("site__name", "title")
         if sites is self.sites:
             self.fields["limit"].label_from_instance = lambda limit: f"{limit.title}, {limit.site}"
+
+    @property
+    def few(self) -> bool:
+        """Whether only readings are asked for that few spans hold."""
+        return self.chosen.get("standing") in RARE
 
     def narrow(self, readings: QuerySet) -> QuerySet:
         chosen = self.chosen

@@ -5,17 +5,19 @@ from uuid import UUID
 
 from django.db import connection
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
 from compliance.checks.fitness import fitness_of
 from compliance.checks.models import Span, Standing
 from compliance.checks.queries import standing_subquery
-from compliance.checks.span_times import holds, inside
+from compliance.checks.span_times import holds, holds_sql
 from compliance.limits.models import Limit
 from compliance.limits.queries import limits_in_force
 from compliance.probes.models import Event, Placement, Probe
 from shared import clock
 from shared.audit.models import Entry
+from shared.key_lists import among
 from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
 
@@ -24,9 +26,10 @@ from .limit_evaluation import Track
 from .models import CorrectiveAction, Deviation, Disposition, Reading
 
 # Whether a deviation is done with. Food that is held apart still waits for somebody to say what becomes of it.
-SETTLED = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True).exclude(
-    disposition=Disposition.HELD
-)
+SETTLED = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk")).exclude(disposition=Disposition.HELD)
+# Standings that few spans have.
+RARE = (Standing.QUARANTINED, Standing.UNPROVEN)
+MANY_SITES = 100
 # How long after the act an entry still counts as made at the time.
 MADE_AT_THE_TIME = timedelta(hours=2)
 
@@ -34,39 +37,58 @@ MADE_AT_THE_TIME = timedelta(hours=2)
 def sent_before(site: Site, sent: str | UUID) -> Reading | None:
     """What a form with this key recorded at a site when it came the first time."""
     keys = [form_key(site.pk, sent), sent_as(sent)]
-    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True)
-    return forms.select_related("limit_version").first()
+    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True).order_by()
+    # Nearly always there is none, so that only its key is asked for.
+    found = list(forms.values_list("pk", flat=True)[:1])
+    return Reading.objects.select_related("limit_version").get(pk=found[0]) if found else None
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
     """The readings at sites where this person has a role, with all that a list shows, void ones too."""
-    settled = CorrectiveAction.objects.filter(deviation__reading=OuterRef("pk"), replaced_by__isnull=True)
+    settled = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
     return (
-        _read_at(list(sites_of(person).order_by().values_list("pk", flat=True)))
+        read_at(_keys_of_sites(person))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
         .annotate(standing=standing_subquery(), settled=Exists(settled.exclude(disposition=Disposition.HELD)))
     )
 
 
-def _read_at(sites: list[int]) -> QuerySet[Reading]:
+def _keys_of_sites(person: Person) -> list[int]:
+    """Of a list of keys PostgreSQL knows how many rows they have; of a query that finds them it expects most."""
+    return list(sites_of(person).order_by().values_list("pk", flat=True))
+
+
+def read_at(sites: list[int]) -> QuerySet[Reading]:
     """Readings at these sites, so that the newest are found without sorting all.
 
-    Given several sites, SQLite would gather every row of each and sort them; `+ 0` keeps it on the index by time.
+    Given several sites, SQLite would gather every row of each and sort them; `+ 0` keeps it on the index by time. Given very
+    many, PostgreSQL would look up each of them in every other index.
     """
-    if connection.vendor == "sqlite" and len(sites) > 1:
-        return Reading.objects.alias(place=F("site_id") + 0).filter(place__in=sites)
+    if len(sites) > (1 if connection.vendor == "sqlite" else MANY_SITES):
+        return Reading.objects.alias(place=F("site_id") + 0).filter(place__in=among(sites))
     return Reading.objects.filter(site__in=sites)
+
+
+# From the spans to their readings, and not the other way: PostgreSQL would join all that was ever read.
+_INSIDE = {
+    "postgresql": f"""SELECT r.id FROM checks_span s CROSS JOIN LATERAL (
+        SELECT r.id FROM readings_reading r WHERE r.probe_id = s.probe_id AND {holds_sql("s", "r.taken_at")} OFFSET 0) r
+        WHERE s.standing = %s""",
+    "sqlite": f"""SELECT r.id FROM checks_span s CROSS JOIN readings_reading r
+        WHERE r.probe_id = s.probe_id AND {holds_sql("s", "r.taken_at")} AND s.standing = %s""",
+}
+_OF_NO_TIMELINE = """ UNION ALL SELECT r.id FROM probes_probe p JOIN readings_reading r ON r.probe_id = p.id
+    WHERE (SELECT s.id FROM checks_span s WHERE s.probe_id = p.id LIMIT 1) IS NULL"""
 
 
 def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Reading]:
     """Only those of this standing. What is in doubt is few spans, so it is found from their side."""
-    if standing in (Standing.PROVEN, Standing.PENDING):
+    if standing not in RARE:
         return readings.filter(Exists(_span_over(OuterRef("probe_id"), OuterRef("taken_at")).filter(standing=standing)))
-    found = Reading.objects.filter(inside("probe__spans"), probe__spans__standing=standing).order_by().values("pk")
-    if standing == Standing.UNPROVEN:  # a probe that nobody has checked yet may have no timeline at all
-        uncut = Probe.objects.filter(spans__isnull=True).order_by().values("pk")
-        found = found.union(Reading.objects.filter(probe__in=uncut).order_by().values("pk"), all=True)
-    return readings.filter(pk__in=found)
+    sql = _INSIDE[connection.vendor]
+    if standing == Standing.UNPROVEN:  # a probe that nobody has checked yet has no timeline at all
+        sql += _OF_NO_TIMELINE
+    return readings.filter(pk__in=RawSQL(sql, [standing]))
 
 
 def _span_over(probe_id, at) -> QuerySet[Span]:
@@ -84,16 +106,17 @@ def span_of(reading: Reading) -> Span | None:
     return _span_over(reading.probe_id, reading.taken_at).select_related("behind", "ahead", "doubt").first()
 
 
-def open_deviations(sites: QuerySet[Site] | list[Site]) -> QuerySet[Deviation]:
-    """Deviations at these sites (or keys of sites) that wait: nothing was done yet, or the food is still held apart."""
-    return Deviation.objects.filter(~Exists(SETTLED), reading__site__in=sites, reading__void__isnull=True)
+def open_deviations(sites) -> QuerySet[Deviation]:
+    """Deviations at these sites (whatever `…__in` takes) that wait: nothing was done yet, or the food is still held apart."""
+    return Deviation.objects.live("reading").filter(~Exists(SETTLED), reading__site__in=sites)
 
 
 def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     """Deviations at sites where this person has a role, with all that a list shows; those of void readings left out."""
     related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by")
     return (
-        Deviation.objects.filter(reading__site__in=sites_of(person), reading__void__isnull=True)
+        Deviation.objects.live("reading")
+        .filter(reading__site__in=among(_keys_of_sites(person)))
         .select_related(*related)
         .prefetch_related("reading__taken_by__names")
         .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))
@@ -103,7 +126,7 @@ def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
 def track_of(probe: Probe) -> Track:
     """Where one probe was and whether it was in use."""
     placements = Placement.objects.filter(probe=probe).order_by("starts_at", "pk").values_list("site_id", "starts_at")
-    events = Event.objects.filter(probe=probe, void__isnull=True).order_by("at", "pk").values_list("kind", "at")
+    events = Event.objects.live().filter(probe=probe).order_by("at", "pk").values_list("kind", "at")
     return Track.of(probe, placements, events)
 
 

@@ -17,6 +17,7 @@ from compliance.quarantine.models import Decision, Signature
 from compliance.quarantine.queries import WHY
 from compliance.quarantine.reopening import Reopened, reopened
 from compliance.readings.models import Reading
+from shared.append_only import is_live
 
 from .scope import RecordScope
 
@@ -147,7 +148,7 @@ def held_rows(scope: RecordScope, cases: list[CaseHere]) -> Iterator[Held]:
     reached = reached_at()
     of_period = Q(taken_at__gte=scope.start, taken_at__lt=scope.end) | Q(pk__in=_decided_in(scope).values("reading"))
     places = [When(anchor=case.anchor, then=Value(number)) for number, case in enumerate(cases)]
-    in_a_case = Q(place__lt=len(cases), void__isnull=True)
+    in_a_case = Q(place__lt=len(cases)) & is_live(Reading)
     rows = (
         Reading.objects.filter(of_period, site=scope.site, recorded_at__lte=scope.now)
         .annotate(anchor=Subquery(reached.values("anchor")[:1]), span=Subquery(reached.values("pk")[:1]))

@@ -74,8 +74,8 @@ class History:
     def __init__(self, scope: RecordScope):
         self._scope, self._plans = scope, PlansHere(scope)
         probes = [here.probe.pk for here in scope.probes]
-        checks = Check.objects.filter(probe__in=probes, void__isnull=True, checked_at__lt=scope.reached)
-        events = Event.objects.filter(probe__in=probes, void__isnull=True, at__lt=scope.reached)
+        checks = Check.objects.live().filter(probe__in=probes, checked_at__lt=scope.reached)
+        events = Event.objects.live().filter(probe__in=probes, at__lt=scope.reached)
         self._checks: dict[int, list[Checked]] = {pk: [] for pk in probes}
         self._events: dict[int, list[Happened]] = {pk: [] for pk in probes}
         rows = checks.order_by("checked_at", "pk").values_list("probe_id", *CHECKED)

@@ -172,12 +172,12 @@ def _changed_names(check: Check) -> Iterator[str]:
 
 def _beside(check: Check) -> Iterator[str]:
     """As found and as left: the check before of its kind, the one after, and the adjustments between them."""
-    same = Check.objects.filter(probe=check.probe_id, kind=check.kind, void__isnull=True).exclude(pk=check.pk)
+    same = Check.objects.live().filter(probe=check.probe_id, kind=check.kind).exclude(pk=check.pk)
     before = same.filter(checked_at__lte=check.checked_at).order_by("-checked_at", "-pk").first()
     after = same.filter(checked_at__gt=check.checked_at).order_by("checked_at", "pk").first()
     if before:
         yield _neighbour("Before", before, check)
-    altered = Event.objects.filter(probe=check.probe_id, kind__in=ALTERATIONS, void__isnull=True).order_by("at", "pk")
+    altered = Event.objects.live().filter(probe=check.probe_id, kind__in=ALTERATIONS).order_by("at", "pk")
     if before:
         altered = altered.filter(at__gte=before.checked_at)
     if after:

@@ -6,7 +6,7 @@ from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing, Verdict
-from compliance.readings.models import CorrectiveAction, Deviation, Disposition
+from compliance.readings.models import CorrectiveAction, Deviation, Disposition, ReadingVoid
 from compliance.readings.queries import MADE_AT_THE_TIME
 
 from .case_rows import CaseHere, cases_here
@@ -54,20 +54,20 @@ class ReadingCount:
 
 def count_readings(scope: RecordScope) -> ReadingCount:
     """Counts of readings by standing; void ones by themselves."""
-    live = scope.judged().filter(void__isnull=True).order_by()
+    live = scope.judged().live().order_by()
     late = Count("pk", filter=Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME))
     unfit = {state: Count("pk", filter=Q(fitness=state)) for state in (Fitness.CHECK_FIRST, Fitness.DO_NOT_USE)}
     counts = live.values("standing").annotate(n=Count("pk"), late=late, **unfit)
     rows = {row["standing"]: row for row in counts}
     by_standing = [(s.label, rows[s]["n"] if s in rows else 0) for s in Standing]
-    void = scope.readings().filter(void__isnull=False).count()
+    void = ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).count()
     late, first, refused = (sum(row[name] for row in rows.values()) for name in ("late", *unfit))
     return ReadingCount(sum(n for _, n in by_standing), by_standing, late, first, refused, void)
 
 
 def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:
     """Deviations of readings of the period, and those of earlier ones that something was done about in it."""
-    current = CorrectiveAction.objects.filter(deviation=OuterRef("pk"), replaced_by__isnull=True)
+    current = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk"))
     held = current.filter(disposition=Disposition.HELD)
     acted = CorrectiveAction.objects.filter(deviation__reading__site=scope.site, **scope.within("recorded_at"))
     taken = {"reading__taken_at__gte": scope.start, "reading__taken_at__lt": scope.end}
@@ -77,7 +77,7 @@ def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:
 
 def count_deviations(scope: RecordScope) -> tuple[int, int]:
     """(open, closed): of live readings of the period; open until it is recorded what was done."""
-    live = deviations_of(scope).filter(reading__void__isnull=True)
+    live = deviations_of(scope).live("reading")
     taken = live.filter(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end)
     numbers = taken.aggregate(closed=Count("pk", filter=Q(acted=True)), every=Count("pk"))
     return numbers["every"] - numbers["closed"], numbers["closed"]

@@ -28,7 +28,7 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     Reminder.objects.select_for_update().get(pk=reminder.pk)
     now = with_status(Reminder.objects.filter(pk=reminder.pk), clock.now()).get()
     if now.excused:
-        known = reminder.excuses.select_related("recorded_by").get(void__isnull=True)
+        known = reminder.excuses.live().select_related("recorded_by").get()
         told = f"{known.recorded_by} has excused this already: “{known.reason}”. Nothing was changed."
         raise ValidationError(f"{told} Strike that excuse out first to give another reason.")
     if now.status == Status.CLEARED:

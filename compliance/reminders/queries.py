@@ -12,6 +12,7 @@ from compliance.plans.calendar import local_day
 from compliance.plans.round_rows import LONGEST
 from compliance.readings.models import Reading
 from shared.append_only import Fact
+from shared.key_lists import among
 from sites.models import Site
 
 from .models import Excuse, Reminder
@@ -71,7 +72,7 @@ def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> Quer
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
     """Reminders that have their status, with what cleared or excused them: nine queries for five hundred."""
-    excuses = Excuse.objects.filter(void__isnull=True).select_related("recorded_by")
+    excuses = Excuse.objects.live().select_related("recorded_by")
     standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
     rows = reminders.select_related("probe__state", "limit", "site").prefetch_related(standing)
     rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=Subquery(doubted_readings().values("pk")[:1]))))
@@ -195,8 +196,8 @@ def _asked_since(states: Iterable[ProbeState], now: datetime) -> list[Reminder]:
     if not since:
         return []
     # The earliest is given as a figure, or PostgreSQL reads all that was ever asked for of these probes.
-    asked = Reminder.objects.filter(probe__in=list(since), due_at__gte=min(since.values()), due_at__lte=now)
-    standing = Exists(Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True))
+    asked = Reminder.objects.filter(probe__in=among(since), due_at__gte=min(since.values()), due_at__lte=now)
+    standing = Exists(Excuse.objects.live().filter(reminder=OuterRef("pk")))
     rows = with_status(asked.filter(Q(closes_at__gt=now) | standing), now).filter(status__in=(*OPEN, Status.EXCUSED))
     return [row for row in rows.order_by("due_at", "pk") if row.due_at >= since[row.probe_id]]
 
@@ -211,7 +212,7 @@ def _excused(asked: Iterable[Reminder], now: datetime) -> tuple[set[int], dict[i
 
 def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:
     """The probes of these for which all that was asked for at a moment was excused by then."""
-    standing = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True, recorded_at__lte=at)
+    standing = Excuse.objects.live().filter(reminder=OuterRef("pk"), recorded_at__lte=at)
     asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=at, closes_at__gt=at)
     told = list(
         with_status(asked, at)

@@ -97,11 +97,10 @@ def clearing_checks() -> QuerySet[Check]:
     opened = Q(checked_at__gt=OuterRef("opens_at")) | Q(checked_at=OuterRef("opens_at"), stage=Stage.AS_LEFT)
     wanted = (AT_ZERO & ~Q(wants=Point.BOILING)) | (~AT_ZERO & Q(wants=Point.BOILING))
     # The bounds stand alone, so that both engines look them up in the index of the probe.
-    within = Check.objects.filter(
+    within = Check.objects.live().filter(
         probe=OuterRef("probe"),
         checked_at__gte=OuterRef("opens_at"),
         checked_at__lte=OuterRef("closes_at"),
-        void__isnull=True,
         verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
     )
     return (
@@ -125,18 +124,21 @@ def doubted_readings() -> QuerySet[Reading]:
 
 
 def _readings_within() -> QuerySet[Reading]:
-    return Reading.objects.filter(
-        site=OuterRef("site"),
-        taken_at__gt=OuterRef("opens_at"),
-        taken_at__lte=OuterRef("closes_at"),
-        limit_version__limit=OuterRef("limit"),
-        void__isnull=True,
-    ).order_by("taken_at", "pk")
+    return (
+        Reading.objects.live()
+        .filter(
+            site=OuterRef("site"),
+            taken_at__gt=OuterRef("opens_at"),
+            taken_at__lte=OuterRef("closes_at"),
+            limit_version__limit=OuterRef("limit"),
+        )
+        .order_by("taken_at", "pk")
+    )
 
 
 def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
     """With `check_id`, `reading_id` and `cleared_at` of what clears each, `excused`, and `status`."""
-    excuses = Excuse.objects.filter(reminder=OuterRef("pk"), void__isnull=True)
+    excuses = Excuse.objects.live().filter(reminder=OuterRef("pk"))
     at = models.DateTimeField()
     done = reminders.annotate(
         check_id=Subquery(clearing_checks().values("pk")[:1]),

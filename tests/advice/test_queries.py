@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from compliance.advice.probe_history import Tried, tried
-from compliance.advice.queries import IN_USE, SEEN, pasts_of, probes_by_need, reading_rates, tried_by_kind
+from compliance.advice.queries import IN_USE, SEEN, outlooks_of, pasts_of, probes_by_need, reading_rates, tried_by_kind
 from compliance.checks import actions as checks
 from compliance.checks.models import CheckKind, Stage, Verdict
 from compliance.probes.models import EventKind, Probe, Sensor
@@ -84,6 +84,17 @@ def test_other_sensors_and_other_businesses_are_another_kind(world):
         history(probe, world.cook, [100, 1400])
     assert tried_by_kind([world.probe], timezone.now()) == {}
     assert tried_by_kind([], timezone.now()) == {}
+
+
+def test_of_very_many_of_a_kind_those_in_use_and_longest_in_the_book_are_asked(world, monkeypatch):
+    monkeypatch.setattr("compliance.advice.queries.MOST_ALIKE", 1)
+    gone, old, new = (make_probe(world.site, code, by=world.manager) for code in ("P7", "P8", "P9"))
+    for probe in (gone, old, new):
+        history(probe, world.cook, [100, 200, 150])
+    world.probe.withdrawn = gone.withdrawn = True
+    Probe.objects.bulk_update([world.probe, gone], ["withdrawn"])
+    assert set(tried_by_kind([new], timezone.now())[world.business.pk, Sensor.THERMISTOR]) == {old.pk, new.pk}
+    assert [len(outlook.alike) for outlook in outlooks_of([old, new], timezone.now())] == [1, 1]
 
 
 def test_the_pace_of_readings_is_of_the_last_days_in_use(world):

@@ -16,7 +16,7 @@ LAST_GOOD = f"""
 from compliance.checks.models import *
 probe = ProbeState.objects.get(probe__code="{PROBE}")
 from compliance.readings.models import Reading
-since = Reading.objects.filter(probe__code="{PROBE}", taken_at__gt=probe.last_good_at, void__isnull=True)
+since = Reading.objects.live().filter(probe__code="{PROBE}", taken_at__gt=probe.last_good_at)
 print(json.dumps([probe.standing, since.count()]))
 """
 DECIDED = f"""

@@ -4,6 +4,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from compliance.readings.models import Import, PendingUpload, Reading
@@ -108,6 +110,21 @@ def test_an_export_is_what_the_filter_shows(world, as_person):
     content = exported(as_person(world.reader), deviations="on")
     assert b"warm" in content and b"cold," not in content.replace(b"cold-holding", b"")
     assert b"warm" not in exported(as_person(world.stranger))
+
+
+def test_an_export_is_sent_piece_by_piece_and_looks_up_each_name_once(world, as_person, monkeypatch):
+    monkeypatch.setattr("compliance.readings.exporting.ROWS", 4)
+    client = as_person(world.reader)
+
+    def asked(readings: int) -> int:
+        while Reading.objects.count() < readings:
+            take(world, item=f"bowl {Reading.objects.count()}")
+        with CaptureQueriesContext(connection) as caught:
+            pieces = list(client.get(reverse("reading_export")).streaming_content)
+        assert b"".join(pieces).count(b",bowl ") == readings and len(pieces) == 1 + (readings + 3) // 4
+        return len(caught)
+
+    assert asked(3) == asked(17)
 
 
 def test_a_file_that_is_too_large_for_the_web_is_refused_unread(world, as_person, monkeypatch):

@@ -85,12 +85,12 @@ class Play:
         making.event(self.probe, self.world.cook, "returned", now)
 
     def void(self, number, now):
-        checks = list(Check.objects.filter(probe=self.probe, void__isnull=True).order_by("pk"))[1:]
+        checks = list(Check.objects.live().filter(probe=self.probe).order_by("pk"))[1:]
         if checks:
             void_check(by=self.world.manager, check=checks[number % len(checks)], reason="Wrong probe.")
 
     def forget(self, number, now):
-        events = list(Event.objects.filter(probe=self.probe, void__isnull=True).order_by("pk"))
+        events = list(Event.objects.live().filter(probe=self.probe).order_by("pk"))
         if events:
             void_event(by=self.world.manager, event=events[number % len(events)], reason="Wrong probe.")
 
@@ -121,7 +121,7 @@ class Play:
         planning.add_closure(by=self.world.manager, site=self.site, first_day=first, last_day=first + DAY, why="works")
 
     def open_again(self, number, now):
-        closures = list(Closure.objects.filter(site=self.site, void__isnull=True))
+        closures = list(Closure.objects.live().filter(site=self.site))
         if closures:
             planning.strike_closure(by=self.world.manager, closure=closures[-1], reason="called off")
 

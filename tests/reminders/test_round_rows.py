@@ -78,7 +78,7 @@ class Play:
         planning.add_closure(by=self.by, site=self.site, first_day=first, last_day=first + DAY, why="works")
 
     def open_again(self, number, now):
-        if closure := Closure.objects.filter(site=self.site, void__isnull=True).last():
+        if closure := Closure.objects.live().filter(site=self.site).last():
             planning.strike_closure(by=self.by, closure=closure, reason="called off")
 
     def zone(self, number, now):

@@ -73,7 +73,7 @@ def act_on_deviations(setting: Setting) -> None:
     """Every deviation but the latest has its corrective action, recorded an hour later by the site's manager."""
     chance = Random(7)
     related = ("reading__limit_version", "reading__site", "reading__probe")
-    for deviation in Deviation.objects.filter(reading__void__isnull=True).select_related(*related).order_by("pk"):
+    for deviation in Deviation.objects.live("reading").select_related(*related).order_by("pk"):
         reading = deviation.reading
         if reading.taken_at > _lately(setting):
             continue

@@ -265,7 +265,7 @@ def _instruments(sites: list[Site]) -> dict[int, list[tuple[str, KnownProbe]]]:
     of_business = Placement.objects.filter(probe__business__in=businesses).order_by("starts_at", "pk")
     for probe, site, at in of_business.values_list("probe_id", "site_id", "starts_at"):
         placements[probe].append((site, naive(at)))
-    live = Event.objects.filter(probe__business__in=businesses, void__isnull=True).order_by("at", "pk")
+    live = Event.objects.live().filter(probe__business__in=businesses).order_by("at", "pk")
     for probe, kind, at in live.values_list("probe_id", "kind", "at"):
         events[probe].append((kind, naive(at)))
     found = defaultdict(list)

@@ -30,8 +30,9 @@ def deviation_list(request):
     """Those that wait come first: they are what the page opens with."""
     done = request.GET.get("state") == "done"
     chosen = DeviationFilter(request.GET, request.user)
-    found = chosen.narrow(deviations_seen_by(request.user)).filter(settled=done)
-    page = page_by_key(found, request, "taken_at")
+    seen = deviations_seen_by(request.user)
+    found = chosen.narrow(seen).filter(settled=done)
+    page = page_by_key(found, request, "taken_at", shown=None if done else seen)
     table = DeviationTable(page.rows, exclude=("site",) if chosen.one_site else ())
     table.pager = page
     if not done:

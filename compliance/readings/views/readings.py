@@ -26,8 +26,7 @@ from ..exporting import csv_lines
 from ..filters import ReadingFilter
 from ..forms import CorrectForm, ReadingForm, ReadingVoidForm, sentence
 from ..limit_evaluation import read_typed, untimed
-from ..models import Reading
-from ..queries import readings_seen_by, sent_before, track_of
+from ..queries import read_at, readings_seen_by, sent_before, track_of
 from ..tables import ReadingTable
 from .detail import detail_of
 from .parts import list_tabs, part_asked_for, reading_page, voided_notice
@@ -38,7 +37,8 @@ FORM = ["GET", "HEAD", "POST"]
 @require_safe
 def reading_list(request):
     chosen = ReadingFilter(request.GET, request.user)
-    page = page_by_key(chosen.narrow(readings_seen_by(request.user)), request, "taken_at")
+    seen = readings_seen_by(request.user)
+    page = page_by_key(chosen.narrow(seen), request, "taken_at", shown=seen if chosen.few else None)
     table = ReadingTable(page.rows, one_site=chosen.one_site)
     table.pager = page
     template = "readings/rows.html" if request.htmx else "readings/reading_list.html"
@@ -68,8 +68,8 @@ def reading_export(request):
     if wrong := chosen.ahead():
         messages.error(request, wrong)
         return redirect(f"{reverse('reading_list')}?{request.GET.urlencode()}")
-    sites = sites_of(request.user).select_related("area")
-    found = chosen.narrow(Reading.objects.filter(site__in=sites.order_by().values("pk")))
+    sites = list(sites_of(request.user).select_related("area"))
+    found = chosen.narrow(read_at([site.pk for site in sites]))
     response = StreamingHttpResponse(csv_lines(found, sites), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="readings-{timezone.now():%Y-%m-%d}.csv"'
     return response

@@ -157,10 +157,9 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
 
 def _out_of_use(scope: RecordScope) -> Iterator[Row]:
     """When probes that were here in the period were withdrawn, or at another site."""
-    turns = Event.objects.filter(
+    turns = Event.objects.live().filter(
         probe__in=[here.probe.pk for here in scope.probes],
         kind__in=[EventKind.WITHDRAWN, EventKind.RETURNED],
-        void__isnull=True,
         at__lt=scope.end,
         recorded_at__lte=scope.now,
     )

@@ -24,7 +24,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def _passed(scope: RecordScope) -> str:
     """Of a period without a check nothing passed."""
-    made = checks_in(scope).filter(void__isnull=True).count()
+    made = checks_in(scope).live().count()
     if not made:
         return scope.none("No check was made in this period, so nothing is known of how the probes were in it.")
     passed = (

@@ -38,7 +38,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
             yield Row((f"Case {case.title}", words))
         elif not case.signed:
             yield Row((f"Case {case.title}", "Decided at this site; not signed by a supervisor since."))
-    live = deviations_of(scope).filter(Q(acted=False) | Q(held=True), reading__void__isnull=True)
+    live = deviations_of(scope).live("reading").filter(Q(acted=False) | Q(held=True))
     waiting = live.select_related("reading").order_by("reading__taken_at", "pk")
     for deviation in waiting.iterator(chunk_size=500):
         reading = deviation.reading

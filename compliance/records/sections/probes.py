@@ -70,9 +70,7 @@ def _spans(scope: RecordScope) -> dict[int, list[Span]]:
 
 def _events(scope: RecordScope) -> dict[int, list[Event]]:
     probes = [here.probe.pk for here in scope.probes]
-    events = Event.objects.filter(probe__in=probes, void__isnull=True, **scope.within("at")).order_by(
-        "probe", "at", "pk"
-    )
+    events = Event.objects.live().filter(probe__in=probes, **scope.within("at")).order_by("probe", "at", "pk")
     return {pk: list(group) for pk, group in groupby(events, key=lambda event: event.probe_id)}
 
 

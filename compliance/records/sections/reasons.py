@@ -87,19 +87,19 @@ def _given(scope: RecordScope) -> Iterator[tuple[str, str, int]]:
 def _asked(scope: RecordScope) -> Iterator[tuple[str, QuerySet, str]]:
     probes, site = [here.probe.pk for here in scope.probes], scope.site
     asked = asked_for(site, scope.start, scope.reached, scope.now).order_by().values("pk")
-    excuses = Excuse.objects.filter(reminder__in=asked, void__isnull=True, recorded_at__lte=scope.now)
-    causes = CorrectiveAction.objects.filter(deviation__in=deviations_of(scope).values("pk"), replaced_by__isnull=True)
+    excuses = Excuse.objects.live().filter(reminder__in=asked, recorded_at__lte=scope.now)
+    causes = CorrectiveAction.objects.current().filter(deviation__in=deviations_of(scope).values("pk"))
     set_here = Q(site=site) | Q(business=site.area.business_id) | Q(probe__in=probes)
     begun = {"effective_from__gte": scope.first, "effective_from__lte": scope.last, "recorded_at__lte": scope.now}
     yield "check or reading not done, excused", excuses, "reason"
-    yield "probe used though it was not to be", scope.readings().filter(void__isnull=True), "used_despite"
+    yield "probe used though it was not to be", scope.readings().live(), "used_despite"
     for word, model, time, place in (
         ("reading", ReadingVoid, "taken_at", Q(voids__site=site)),
         ("check", CheckVoid, "checked_at", Q(voids__probe__in=probes)),
         ("event of a probe", EventVoid, "at", Q(voids__probe__in=probes)),
     ):
         yield f"{word} struck out or corrected", struck_out(model, scope, time).filter(place), "reason"
-    yield "event of a probe", _of_probes(Event, scope, "at").filter(void__isnull=True), "note"
+    yield "event of a probe", _of_probes(Event, scope, "at").live(), "note"
     yield "probe moved", _of_probes(Placement, scope, "starts_at"), "reason"
     yield "interval against the advice", _of_probes(Acceptance, scope, "recorded_at"), "why"
     yield "cause of a deviation", causes.filter(recorded_at__lte=scope.now), "cause"
@@ -116,5 +116,5 @@ def _of_probes(model, scope: RecordScope, time: str) -> QuerySet:
 def _decisions(scope: RecordScope) -> QuerySet:
     """What was decided at once on many readings is one reason."""
     here = Q(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end) | Q(**scope.within("recorded_at"))
-    made = Decision.objects.filter(here, reading__site=scope.site, replaced_by__isnull=True, recorded_at__lte=scope.now)
+    made = Decision.objects.current().filter(here, reading__site=scope.site, recorded_at__lte=scope.now)
     return made.exclude(why="").order_by().values_list("why", "recorded_at", "decided_by", "fate").distinct()

@@ -3,9 +3,9 @@
 from collections import Counter
 from collections.abc import Iterator
 
-from django.db.models import Exists, F, QuerySet
+from django.db.models import Exists, F, OuterRef, QuerySet
 
-from compliance.reminders.models import Reminder
+from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.queries import Told, asked_for, tell
 from compliance.reminders.status import Status, doubted_readings
 from shared.plurals import plural
@@ -66,8 +66,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
 def _counted(asked: QuerySet[Reminder]) -> list[str]:
     """How many came to what. What was excused when it had been missed counts as both."""
     counts = Counter(asked.order_by().values_list("status", flat=True))
-    late = asked.filter(status=Status.EXCUSED, excuses__void__isnull=True, excuses__recorded_at__gte=F("closes_at"))
-    afterwards = late.order_by().values("pk").distinct().count()
+    late = Excuse.objects.live().filter(reminder=OuterRef("pk"), recorded_at__gte=OuterRef("closes_at"))
+    afterwards = asked.filter(Exists(late), status=Status.EXCUSED).count()
     not_owed = asked.filter(status=Status.CANCELLED, cancelled_at__gte=F("grace_at")).count()
     counts[Status.EXCUSED] -= afterwards
     counts[Status.CANCELLED] -= not_owed
