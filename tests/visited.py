@@ -41,7 +41,8 @@ STEPS = 20  # of SQLite, which are counted by so many
 class Statement:
     sql: str
     params: tuple
-    took: float = 0.0
+    took: float = 0.0  # seconds, waiting included
+    worked: float = 0.0  # seconds of this process
 
     @property
     def key(self) -> tuple[str, str]:
@@ -58,17 +59,22 @@ class Watched:
     def took(self) -> float:
         return sum(statement.took for statement in self.statements)
 
+    @property
+    def worked(self) -> float:
+        return sum(statement.worked for statement in self.statements)
+
     def reads(self) -> list[Statement]:
         return [statement for statement in self.statements if READS.match(statement.sql)]
 
     def __call__(self, execute, sql, params, many, context):
-        begun = time.perf_counter()
+        begun, started = time.perf_counter(), time.process_time()
         statement = Statement(sql, params if many or params is None else tuple(params))
         self.statements.append(statement)
         try:
             return execute(sql, params, many, context)
         finally:
             statement.took = time.perf_counter() - begun
+            statement.worked = time.process_time() - started
 
 
 @contextmanager

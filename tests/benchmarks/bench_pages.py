@@ -1,0 +1,59 @@
+"""Every page there is, and every choice that it offers, as each kind of person at 100, 1,000 and 5,000 sites.
+
+python -m tests.benchmarks.bench_pages [--engine postgres] [--sites 1000] [--keep /tmp/big1000] [--only reading_list]
+    builds the set in a folder that is gone afterwards, or in the one to keep; one that is there is measured as it is
+
+It prints, for each page that opens: queries, milliseconds of the process and of the database, kB of HTML, rows that its
+statements visit, and how long the best statement by hand takes for what the page lists.
+"""
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from tests.benchmarks.big_set.__main__ import DATABASE
+from tests.postgres import Postgres
+
+SIZES = {"sqlite": (100, 1000), "postgres": (100, 1000, 5000)}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--engine", choices=SIZES)
+    parser.add_argument("--sites", type=int)
+    parser.add_argument("--keep", type=Path)
+    parser.add_argument("--only", default="", help="the name of one address")
+    parser.add_argument("--people", default="", help="such as manager,head")
+    asked = parser.parse_args()
+    for engine in [asked.engine] if asked.engine else SIZES:
+        for sites in [asked.sites] if asked.sites else SIZES[engine]:
+            with tempfile.TemporaryDirectory(prefix="noughtbook-pages-") as folder:
+                _measure(engine, sites, asked.keep or Path(folder) / "set", [asked.only, asked.people])
+
+
+def _measure(engine: str, sites: int, folder: Path, which: list[str]) -> None:
+    if not folder.exists():
+        told = ["--engine", engine, "--sites", str(sites), "--keep", folder]
+        subprocess.run([sys.executable, "-m", "tests.benchmarks.big_set", *told], check=True)
+    if engine == "sqlite":
+        _run(f"sqlite:///{folder}/big.sqlite3", folder, which)
+    elif (folder / "data" / "postmaster.pid").exists():  # somebody has started it
+        _run(f"postgresql://postgres@{str(folder).replace('/', '%2F')}/{DATABASE}", folder, which)
+    else:
+        server = Postgres([], folder)
+        try:
+            _run(server.url(DATABASE), folder, which)
+        finally:
+            server.stop()
+
+
+def _run(database: str, folder: Path, which: list[str]) -> None:
+    own = {"DATABASE_URL": database, "NOUGHTBOOK_DATA": str(folder), "DJANGO_SETTINGS_MODULE": "compliance.settings"}
+    subprocess.run([sys.executable, "-m", "tests.benchmarks.measure_pages", *which], env=os.environ | own, check=True)
+
+
+if __name__ == "__main__":
+    main()
