@@ -41,7 +41,8 @@ from tests.service.visitor import Visitor  # noqa: E402
 
 MANAGERS, READINGS, ROWS = 8, 209_000, 100_000
 NIGHTS = 7  # whose rows are laid in one: as where the machine was off for a week
-P95_GOAL, LOCK_GOAL = 3, 0.2
+P95_GOAL = 3
+LONG = 600  # seconds for which somebody waits for a file
 LEFT = dict.fromkeys(("taken_at", "note", "hold_s", "since_start_s"), "")
 
 
@@ -114,9 +115,12 @@ class Worker(Visitor):
         body = b"".join(head.format(bound, name, more).encode() + sent + b"\r\n" for name, more, sent in parts)
         kind = {"Content-Type": f"multipart/form-data; boundary={bound}"}
         sent = Request(self.address + action, body + f"--{bound}--\r\n".encode(), kind)
-        with self.browser.open(sent, timeout=300) as shown:
+        with self.browser.open(sent, timeout=LONG) as shown:
             preview = shown.url.removeprefix(self.address)
-        return self.look(self.send(preview).removeprefix(self.address))[1]
+        token = re.search(r'name="csrfmiddlewaretoken" value="(\w+)"', self.look(preview)[1])[1]
+        yes = f"csrfmiddlewaretoken={token}".encode()
+        with self.browser.open(self.address + preview, yes, timeout=LONG) as came_in:
+            return came_in.read().decode()
 
 
 def _saved(led_to: str, form: str) -> int:

@@ -44,7 +44,7 @@ BEHIND = PROXY if settings.BEHIND_HTTPS else {}
 # What is typed stays in memory, and only a file that somebody may send goes to the disk.
 BODIES = {"max_request_body_size": MOST_TYPED, "inbuf_overflow": 2 * MOST_TYPED}
 # Seconds after which a thread that computes lets another go on. A page steps back at every statement, and a task or a file that
-# is worked out beside it would have it wait for so long each time: a hundred times Python's usual 0.005 s.
+# is worked out beside it would have it wait for so long each time. Python's usual 0.005 s is too long for that.
 TURN = 0.0005
 
 
