@@ -30,8 +30,6 @@ HISTORY = LONGEST | {
     "audit_entry",
 }
 READS = re.compile(r"[\s(]*(SELECT|WITH)\b", re.IGNORECASE)
-# By it one comes to the few spans that are in doubt: joins begin there, whosever they are.
-IN_DOUBT = "span_by_anchor"
 AFTER_A_TABLE = "ON|WHERE|INNER|LEFT|JOIN|CROSS|ORDER|GROUP|LIMIT|UNION"
 CALLED = re.compile(rf'\b(?:FROM|JOIN)\s+"?(\w+)"?(?:\s+(?:AS\s+)?"?((?!(?:{AFTER_A_TABLE})\b)\w+)"?)?')
 STEPS = 20  # of SQLite, which are counted by so many
@@ -100,8 +98,7 @@ class PostgresPlan:
     @cached_property
     def history(self) -> int:
         """Of what grows with time."""
-        counted = [n for n in self.nodes if n.get("Relation Name") in HISTORY and n.get("Index Name") != IN_DOUBT]
-        return round(sum(map(_rows, counted)))
+        return round(sum(_rows(node) for node in self.nodes if node.get("Relation Name") in HISTORY))
 
 
 def _rows(node: dict) -> float:
@@ -155,10 +152,8 @@ def _steps(cursor, statement: Statement) -> int:
 
 
 def _nodes(plan: dict) -> Iterator[dict]:
-    parts = plan.get("Plans", ())
-    by = parts[0].get("Index Name") if plan["Node Type"] == "Bitmap Heap Scan" else plan.get("Index Name")
-    yield plan | {"Index Name": by}
-    for part in parts:
+    yield plan
+    for part in plan.get("Plans", ()):
         yield from _nodes(part)
 
 
