@@ -8,7 +8,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from compliance.probes.models import Event, EventKind, EventVoid, Probe
+from compliance.probes.models import OUT_OF_USE, Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
 from shared.reasons import as_reason
@@ -36,6 +36,7 @@ SAID = (
     "certificate_number",
 )
 
+BECAME = "Say what became of it, such as “shows Lo, with a new battery too”."
 AHEAD = "{} cannot lie ahead. Give the time when it was done."
 
 
@@ -233,8 +234,8 @@ def _add_event(by: Person, probe: Probe, kind: str, at: datetime, text: str) -> 
     if kind not in EventKind.values:
         raise ValidationError("Choose what happened to the probe.")
     done_by_now(at, words=AHEAD.format("An event"))
-    if kind == EventKind.WITHDRAWN:
-        as_reason(text, "note")
+    if kind in OUT_OF_USE:
+        as_reason(text, "note", ask=BECAME if kind == EventKind.GONE else "")
     return Event.objects.create(recorded_by=by, probe=probe, kind=kind, at=at, note=text.strip())
 
 

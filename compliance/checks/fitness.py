@@ -16,7 +16,7 @@ from compliance.metrology.bracketing import Cause, cut
 from compliance.metrology.vocabulary import CheckKind
 from compliance.plans.demands import Checked, Happened, is_withdrawn, moment, outstanding
 from compliance.plans.obligations import ProbeFacts
-from compliance.probes.models import Event, EventKind, Placement, Probe
+from compliance.probes.models import OUT_OF_USE, Event, Placement, Probe
 from shared import clock
 from shared.time_text import recent_moment
 
@@ -77,7 +77,7 @@ class Judgement:
 
 
 WITHDRAWN = "withdrawn from use"
-ALTERED = "adjusted or repaired and not checked since"
+ALTERED = "adjusted, repaired or gone, and not checked since"
 OUTSIDE = "an unfinished check shows a number beyond the tolerance, since"
 NEVER, UNPROVEN = "never checked", "no good check yet"
 OVERDUE = "check overdue since"
@@ -126,7 +126,7 @@ def known_then(
     events = [event for event in events if event.at <= at]
     present = cut(marks_of(checks, events))[-1]
     # A return to use asks for a check by itself; without the withdrawal before it no reason is moved to its time.
-    found = outstanding(checks, [event for event in events if event.kind != EventKind.WITHDRAWN], BEGINNING)
+    found = outstanding(checks, [event for event in events if event.kind not in OUT_OF_USE], BEGINNING)
     by_key = {f"check:{check.order}": check for check in checks}
     behind, doubt = by_key.get(present.behind or ""), by_key.get(present.doubt or "")
     failed = _failed(present.cause, _told_of(behind), _told_of(doubt)) if present.cause else {}

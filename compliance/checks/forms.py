@@ -18,7 +18,11 @@ from sites.models import Site
 from .models import Check, Stage
 
 STAGES = ((Stage.AS_FOUND, "As found: nothing was done to it"), (Stage.AS_LEFT, "As left: it was adjusted just before"))
-EVENTS = [(kind.value, kind.label.capitalize()) for kind in EventKind]
+SAID_OF_EVENTS = {
+    EventKind.WITHDRAWN: "Withdrawn from use: put aside, it can be checked again",
+    EventKind.GONE: "Gone: dead, lost or thrown away; it can never be checked again",
+}
+EVENTS = [(kind.value, SAID_OF_EVENTS.get(kind, kind.label.capitalize())) for kind in EventKind]
 
 
 def stage_field() -> forms.ChoiceField:

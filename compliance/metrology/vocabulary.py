@@ -35,12 +35,15 @@ class EventKind(StrEnum):
     DOUBTED = "doubted"
     NEW_BATTERY = "new_battery"
     WITHDRAWN = "withdrawn"
+    GONE = "gone"
     RETURNED = "returned"
 
 
-# These end what can be shown about the readings before them; the other kinds only make a check due.
-ALTERATIONS = (EventKind.ADJUSTED, EventKind.REPAIRED)
-MAKES_CHECK_DUE = tuple(kind for kind in EventKind if kind != EventKind.WITHDRAWN)
+# These end what can be shown about the readings before them; what is gone can never be checked again.
+ALTERATIONS = (EventKind.ADJUSTED, EventKind.REPAIRED, EventKind.GONE)
+# These take a probe out of use; the other kinds only make a check due.
+OUT_OF_USE = (EventKind.WITHDRAWN, EventKind.GONE)
+MAKES_CHECK_DUE = tuple(kind for kind in EventKind if kind not in OUT_OF_USE)
 
 
 class Standing(StrEnum):

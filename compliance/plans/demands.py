@@ -6,7 +6,15 @@ from datetime import date, datetime
 
 from compliance.metrology.failures_away_from_zero import SAME_WORK
 from compliance.metrology.marks import speaks_for
-from compliance.metrology.vocabulary import ALTERATIONS, MAKES_CHECK_DUE, CheckKind, EventKind, Stage, Verdict
+from compliance.metrology.vocabulary import (
+    ALTERATIONS,
+    MAKES_CHECK_DUE,
+    OUT_OF_USE,
+    CheckKind,
+    EventKind,
+    Stage,
+    Verdict,
+)
 
 from . import schedule
 from .calendar import Calendar
@@ -105,10 +113,10 @@ def is_withdrawn(events: Iterable[Happened]) -> bool:
 def absences(events: Iterable[Happened]) -> list[tuple[Happened, datetime | None]]:
     """Each withdrawal from use in order, and when the probe returned; None where it has not."""
     found: list[tuple[Happened, datetime | None]] = []
-    turns = [e for e in events if e.kind in (EventKind.WITHDRAWN, EventKind.RETURNED)]
+    turns = [e for e in events if e.kind in (*OUT_OF_USE, EventKind.RETURNED)]
     for turn in sorted(turns, key=lambda e: (e.at, e.order)):
         gone = bool(found) and found[-1][1] is None
-        if turn.kind == EventKind.WITHDRAWN and not gone:
+        if turn.kind in OUT_OF_USE and not gone:
             found.append((turn, None))
         elif turn.kind == EventKind.RETURNED and gone:
             found[-1] = (found[-1][0], turn.at)

@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from heapq import merge
 from itertools import pairwise, takewhile
 
-from compliance.metrology.vocabulary import CheckKind, EventKind, Verdict
+from compliance.metrology.vocabulary import OUT_OF_USE, CheckKind, EventKind, Verdict
 
 from .calendar import DAY, Calendar
 from .demands import (
@@ -234,7 +234,7 @@ class _Fold:
             for check in self._checks
             if place(check) >= place(last) or (not check.at_zero and (away is None or place(check) >= place(away)))
         ]
-        turns = (EventKind.WITHDRAWN, EventKind.RETURNED)
+        turns = (*OUT_OF_USE, EventKind.RETURNED)
         self._events = [event for event in self._events if event.at >= last.at or event.kind in turns]
 
     # ---- where it is, and whether anything is asked for there
@@ -273,8 +273,8 @@ class _Fold:
         return due is not None and due.at <= at
 
     def _gone(self, stay: Stay, at: datetime) -> str:
-        turns = [e for e in self._events if e.kind in (EventKind.WITHDRAWN, EventKind.RETURNED)]
-        if turns and turns[-1].kind == EventKind.WITHDRAWN:
+        turns = [e for e in self._events if e.kind in (*OUT_OF_USE, EventKind.RETURNED)]
+        if turns and turns[-1].kind in OUT_OF_USE:
             return f"{WITHDRAWN.because}: {turns[-1].note}".rstrip(": ")
         return CLOSED if stay.site.closed_at(at) else ""
 

@@ -121,10 +121,12 @@ class EventKind(models.TextChoices):
     DOUBTED = vocabulary.EventKind.DOUBTED.value, "doubted by somebody"
     NEW_BATTERY = vocabulary.EventKind.NEW_BATTERY.value, "new battery"
     WITHDRAWN = vocabulary.EventKind.WITHDRAWN.value, "withdrawn from use"
+    GONE = vocabulary.EventKind.GONE.value, "gone: dead, lost or thrown away"
     RETURNED = vocabulary.EventKind.RETURNED.value, "returned to use"
 
 
 ALTERATIONS = tuple(EventKind(kind.value) for kind in vocabulary.ALTERATIONS)
+OUT_OF_USE = tuple(EventKind(kind.value) for kind in vocabulary.OUT_OF_USE)
 
 
 class Event(OfItsTime, Fact):

@@ -91,8 +91,8 @@ def _assessed(reading: Reading, outcome: str, lost: str, brackets, limits: list[
 WHY = {
     Cause.FAILED_AHEAD: "The probe failed its check, so what it measured since its last good check can no longer be relied on.",
     Cause.USED_AFTER_FAILURE: "The probe was used after a failed check and before the next good one.",
-    Cause.ALTERED_UNCHECKED: "The probe was adjusted or repaired without being checked first. How it read before is lost.",
-    Cause.USED_AFTER_ALTERATION: "The probe was used after it was adjusted or repaired and before anyone had checked it.",
+    Cause.ALTERED_UNCHECKED: "The probe was adjusted, repaired or gone without being checked first. How it read before is lost.",
+    Cause.USED_AFTER_ALTERATION: "The probe was used after it was adjusted, repaired or gone, and before anyone had checked it.",
     Cause.FAR_FAILED_AHEAD: "The probe failed a check away from zero. Its checks at zero cannot see that, so nothing since the "
     "last good check there can be relied on.",
     Cause.USED_AFTER_FAR_FAILURE: "The probe was used after it failed a check away from zero and before the next good one there. "

@@ -30,8 +30,8 @@ SHORT = {
 IN_DOUBT = {
     Cause.FAILED_AHEAD: "its probe failed the next check",
     Cause.USED_AFTER_FAILURE: "its probe had failed a check before",
-    Cause.ALTERED_UNCHECKED: "its probe was adjusted or repaired without a check first",
-    Cause.USED_AFTER_ALTERATION: "its probe had been adjusted or repaired and not been checked since",
+    Cause.ALTERED_UNCHECKED: "its probe was adjusted or repaired, or is gone, without a check first",
+    Cause.USED_AFTER_ALTERATION: "its probe had been adjusted, repaired or gone, and not been checked since",
     Cause.FAR_FAILED_AHEAD: "its probe failed the next check away from zero",
     Cause.USED_AFTER_FAR_FAILURE: "its probe had failed a check away from zero before",
 }

@@ -9,7 +9,7 @@ from decimal import Decimal
 from compliance.limits.equivalence import is_equivalent
 from compliance.limits.models import Direction, LimitVersion
 from compliance.limits.wording import figure
-from compliance.probes.models import EventKind, Probe
+from compliance.probes.models import OUT_OF_USE, EventKind, Probe
 from shared import units
 from shared.time_text import duration
 
@@ -108,9 +108,9 @@ class Track:
             track.starts.append(starts_at)
             track.sites.append(site_id)
         for kind, at in events:
-            if kind in (EventKind.WITHDRAWN, EventKind.RETURNED):
+            if kind in (*OUT_OF_USE, EventKind.RETURNED):
                 track.turns.append(at)
-                track.out.append(kind == EventKind.WITHDRAWN)
+                track.out.append(kind in OUT_OF_USE)
         return track
 
     @property

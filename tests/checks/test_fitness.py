@@ -66,7 +66,11 @@ def live(probe, person, history):
     """In the order of the list, which is not that of time: some is entered late, and some struck out again."""
     for (what, which, at), struck in history:
         happened = what == "event"
-        record = event(probe, person, which, day(at)) if happened else MAKE[what](probe, person, day(at), stage=which)
+        record = (
+            event(probe, person, which, day(at), "dead")
+            if happened
+            else MAKE[what](probe, person, day(at), stage=which)
+        )
         if struck and not hasattr(record, "void"):
             void, name = (void_event, "event") if happened else (void_check, "check")
             void(by=person, reason="struck out", **{name: record})
@@ -87,15 +91,16 @@ def oracle(probe, at) -> Fitness:
     told = [c for c in checks if c.verdict != "inconclusive"]
     zero = last_of(c for c in told if c.kind == "zero")
     away = last_of(c for c in told if c.kind != "zero")
-    turns = [e.kind for e in events if e.kind in ("withdrawn", "returned")]
+    turns = [e.kind for e in events if e.kind in ("withdrawn", "gone", "returned")]
     since = [e for e in events if zero is None or unanswered(zero, e)]
+    altered = any(e.kind in ("adjusted", "repaired", "gone") for e in since)
     failed = any(c is not None and c.verdict == "out_of_tolerance" for c in (zero, away))
-    if failed or turns[-1:] == ["withdrawn"] or any(e.kind in ("adjusted", "repaired") for e in since):
+    if failed or turns[-1:] in (["withdrawn"], ["gone"]) or altered:
         return NOT
     unclear_since = [c for c in checks if c.kind == "zero" and zero is not None and last_of([zero, c]) is c is not zero]
     lone = [c for c in checks if c.kind == "boiling" and c.verdict == "inconclusive"]
     unclear_since += [c for c in lone if away is None or last_of([away, c]) is c is not away]
-    if zero is None or unclear_since or any(e.kind != "withdrawn" for e in since):
+    if zero is None or unclear_since or any(e.kind not in ("withdrawn", "gone") for e in since):
         return FIRST
     return FIRST if at >= late_from(zero) else OK
 
@@ -108,7 +113,7 @@ def was_settled(probe, at) -> bool:
 
 def unanswered(check, happened) -> bool:
     """At one and the same time an adjustment comes after the check as found, anything else before it."""
-    after = happened.kind in ("adjusted", "repaired") and check.stage == "as_found"
+    after = happened.kind in ("adjusted", "repaired", "gone") and check.stage == "as_found"
     return happened.at > check.checked_at or (happened.at == check.checked_at and after)
 
 
@@ -165,8 +170,8 @@ def test_a_good_check_at_boiling_never_cures_a_failed_one_at_zero_nor_the_other_
 @pytest.mark.parametrize(
     ("kind", "state", "because"),
     [
-        ("adjusted", NOT, "adjusted or repaired and not checked since"),
-        ("repaired", NOT, "adjusted or repaired and not checked since"),
+        ("adjusted", NOT, "adjusted, repaired or gone, and not checked since"),
+        ("repaired", NOT, "adjusted, repaired or gone, and not checked since"),
         ("withdrawn", NOT, "withdrawn from use"),
         ("dropped", FIRST, "dropped and not checked since"),
         ("doubted", FIRST, "somebody doubted it"),

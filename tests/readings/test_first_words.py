@@ -56,7 +56,7 @@ def test_it_is_green_with_a_good_check_behind_and_nothing_since(world, client):
 
 UNFIT = {
     "failed": ("tone-bad", "Do not rely on this reading", "P1 was not to be used: failed at zero 10 Mar 12:00."),
-    "adjusted": ("tone-bad", "Do not rely on this reading", "adjusted or repaired and not checked since."),
+    "adjusted": ("tone-bad", "Do not rely on this reading", "adjusted, repaired or gone, and not checked since."),
     "withdrawn": ("tone-bad", "Do not rely on this reading", "P1 was not to be used: withdrawn from use."),
     "dropped": ("tone-doubt", "Check P1 first", "P1 was to be checked first: dropped and not checked since."),
     "doubted": ("tone-doubt", "Check P1 first", "P1 was to be checked first: somebody doubted it."),

@@ -17,6 +17,10 @@ ALTERED = (
     "An adjustment that no check as found came before puts what was read since the last good check in quarantine. "
     "Check it now, as left, before it is used."
 )
+GONE = (
+    "It can never be checked again, so what was read with it since its last good check is in quarantine: hold that food, "
+    "and decide on those readings."
+)
 
 
 def event_add(request, pk):
@@ -32,7 +36,9 @@ def event_add(request, pk):
 
 def _say_what_follows(request, event) -> None:
     messages.success(request, f"Recorded: {event.get_kind_display()}.")
-    if event.kind in ALTERATIONS:
+    if event.kind == EventKind.GONE:
+        messages.warning(request, GONE)
+    elif event.kind in ALTERATIONS:
         messages.warning(request, ALTERED)
     elif event.kind != EventKind.WITHDRAWN:
         messages.info(request, "A check is due now, before it is used again.")

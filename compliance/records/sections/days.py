@@ -9,7 +9,7 @@ from django.db.models import Q
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import holidays_of, opening_in_force, scope_words
 from compliance.plans.wording import closure_scope, span_words, week_in_short
-from compliance.probes.models import Event, EventKind
+from compliance.probes.models import OUT_OF_USE, Event, EventKind
 from shared.dated import known_at
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -28,7 +28,7 @@ PLANS = [
     Column("Checks at zero", share=1),
     Column("By", points=24),
 ]
-OUT_OF_USE = [
+AWAY = [
     Column("Probe", points=58),
     Column("From", points=72),
     Column("Until", points=72),
@@ -59,7 +59,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
         if scope.probes
         else "No probe was here in the period."
     )
-    writer.table(OUT_OF_USE, _out_of_use(scope), caption="Probes not in use here", empty=scope.none(empty))
+    writer.table(AWAY, _out_of_use(scope), caption="Probes not in use here", empty=scope.none(empty))
     writer.paragraph(EXPLAINED, small=True)
 
 
@@ -159,7 +159,7 @@ def _out_of_use(scope: RecordScope) -> Iterator[Row]:
     """When probes that were here in the period were withdrawn, or at another site."""
     turns = Event.objects.live().filter(
         probe__in=[here.probe.pk for here in scope.probes],
-        kind__in=[EventKind.WITHDRAWN, EventKind.RETURNED],
+        kind__in=[*OUT_OF_USE, EventKind.RETURNED],
         at__lt=scope.end,
         recorded_at__lte=scope.now,
     )
@@ -176,8 +176,9 @@ def _out_of_use(scope: RecordScope) -> Iterator[Row]:
 def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Row]:
     for turn, following in zip_longest(turns, turns[1:]):
         back = following and following.at
-        if turn.kind == EventKind.WITHDRAWN and (back is None or back > scope.start):
-            why = "Withdrawn from use" + (f": {sentence(turn.note)}" if turn.note else ".")
+        if turn.kind in OUT_OF_USE and (back is None or back > scope.start):
+            words = "Gone: dead, lost or thrown away" if turn.kind == EventKind.GONE else "Withdrawn from use"
+            why = words + (f": {sentence(turn.note)}" if turn.note else ".")
             who = scope.people.initials_of(turn)
             yield Row((here.probe.code, moment(turn.at, scope.zone), _until(back, scope), why, who))
 

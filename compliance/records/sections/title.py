@@ -15,7 +15,7 @@ STANDINGS = (
     ),
     (
         "Quarantined",
-        "The probe failed the next check, or was used after a failed check, or was adjusted or repaired without "
+        "The probe failed the next check, or was used after a failed check, or was adjusted, repaired or gone without "
         "being checked first. Nobody may rely on the reading until somebody has decided on it.",
     ),
     ("Unproven", "No good check of the probe is known from before the reading, so nothing shows that it was right."),
