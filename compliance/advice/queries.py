@@ -103,7 +103,7 @@ WITH told AS (
     SELECT probe_id, business_id, sensor, {quarters} AS quarters, CASE WHEN verdict = %s THEN 0 ELSE 1 END AS failed
     FROM told t
     WHERE before_verdict = %s AND stage = %s AND NOT EXISTS (
-        SELECT 1 FROM probes_event e WHERE e.probe_id = t.probe_id AND e.kind IN (%s, %s)
+        SELECT 1 FROM probes_event e WHERE e.probe_id = t.probe_id AND e.kind IN ({alterations})
             AND e.at >= t.before_at AND e.at <= t.checked_at
             AND NOT EXISTS (SELECT 1 FROM probes_eventvoid ev WHERE ev.voids_id = e.id))
 )
@@ -122,7 +122,11 @@ def tried_by_kind(probes: Sequence[Probe], now: datetime) -> Kinds:
     alike = _alike(probes)
     if not alike:
         return {}
-    asked = {"quarters": QUARTERS[connection.vendor], "probes": ", ".join(["%s"] * len(alike))}
+    asked = {
+        "quarters": QUARTERS[connection.vendor],
+        "probes": ", ".join(["%s"] * len(alike)),
+        "alterations": ", ".join(["%s"] * len(ALTERATIONS)),
+    }
     since = connection.ops.adapt_datetimefield_value(now - SEEN)
     good = Verdict.IN_TOLERANCE.value
     given = [*alike, USUAL.value.value, Verdict.INCONCLUSIVE.value, since, good, good]

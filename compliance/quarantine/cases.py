@@ -178,26 +178,27 @@ class Summary:
         return CaseState.SIGNED if self.signed else CaseState.TO_SIGN
 
 
-# Grouped in the order of the spans' own index, so that nothing is sorted; nearly every run was read at one site only.
+# In the very words of the partial index, or SQLite does not use it; in its order, so that nothing is sorted; nearly every run was read at one site only.
 IN_DOUBT = f"""
 SELECT s.anchor, min(s.probe_id), min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE s.anchor <> '' AND {{which}} GROUP BY s.anchor
+WHERE NOT (s.anchor = '') AND {{which}} GROUP BY s.anchor
 """
 BY_SITE = f"""
 SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE s.anchor <> '' AND s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
+WHERE NOT (s.anchor = '') AND s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
 """
 # Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up. SQLite
 # keeps to the order of a CROSS JOIN; by its own choice it would begin with the spans and go through all their readings.
 STRUCK = f"""
 SELECT s.anchor, r.site_id, count(*) FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
-WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND s.anchor <> '' AND {{which}} GROUP BY s.anchor, r.site_id
+WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND NOT (s.anchor = '') AND {{which}}
+GROUP BY s.anchor, r.site_id
 """
 ELSEWHERE = f"""
 SELECT DISTINCT s.anchor FROM {SPAN} s JOIN {READING} r ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE s.anchor <> '' AND s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
+WHERE NOT (s.anchor = '') AND s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
 """
 
 

@@ -86,7 +86,7 @@ WITH rested AS (
       OR {good_lost("r")} IS NOT NULL) THEN 1 ELSE 0 END) AS differs
   FROM {DECISION} d JOIN {READING} r ON r.id = d.reading_id JOIN {PROBE} p ON p.id = d.probe_id
   JOIN {SPAN} s ON s.probe_id = d.probe_id AND {IN_SPAN}
-  WHERE s.anchor <> '' AND {{which}} AND {LAST} AND {LIVE}
+  WHERE NOT (s.anchor = '') AND {{which}} AND {LAST} AND {LIVE}
   GROUP BY s.id, s.anchor, r.site_id, s.behind_id, s.ahead_id)
 SELECT t.id, t.anchor, t.site_id, t.decided, CASE WHEN t.last_made <= g.recorded_at AND t.first_taken > g.starts_at
   AND t.last_taken <= g.ends_at THEN 1 ELSE 0 END, CASE WHEN t.differs = 1
