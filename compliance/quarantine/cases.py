@@ -178,7 +178,8 @@ class Summary:
         return CaseState.SIGNED if self.signed else CaseState.TO_SIGN
 
 
-# In the very words of the partial index, or SQLite does not use it; in its order, so that nothing is sorted; nearly every run was read at one site only.
+# In the very words of the partial index, or SQLite does not use it; in its order, so that nothing is sorted. Nearly every run
+# was read at one site only.
 IN_DOUBT = f"""
 SELECT s.anchor, min(s.probe_id), min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
