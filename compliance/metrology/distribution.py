@@ -11,7 +11,6 @@ from math import inf, isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, stdtr
 
 Array = NDArray[np.float64]
 CELLS = 500  # of the support of the rectangles; their sum is right to about 1 in 10 000 of its width
@@ -75,6 +74,8 @@ class Spread:
         return top
 
     def _smooth(self, values: Array) -> Array:
+        from scipy.special import ndtr, stdtr
+
         ratio = values / self._scale
         if isfinite(self.degrees_of_freedom):
             return np.asarray(stdtr(self.degrees_of_freedom, ratio), dtype=np.float64)

@@ -13,7 +13,6 @@ from math import log
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp, stdtr
 
 Array = NDArray[np.float64]
 
@@ -89,6 +88,8 @@ class Mixture:
 
     def cumulated(self, value: float, centres: Array, scales: Array) -> Array:
         """The probability (0 to 1) of at most this value (°C), one a row of middles and scales (°C)."""
+        from scipy.special import stdtr
+
         found: Array = stdtr(self.freedom, (value - centres) / scales) @ self.weight
         return found
 
@@ -158,6 +159,8 @@ class Model:
 
     def solve(self, positions: list[int]) -> Solution:
         """Fit with steps just before these points (positions from 1)."""
+        from scipy.special import logsumexp
+
         fits = [self._normal(share, positions) for share in self.shares]
         logs = self.prior + np.array([fit.evidence for fit in fits])
         weight = np.exp(logs - logsumexp(logs))
@@ -186,6 +189,8 @@ class Model:
 
     def gains(self, positions: list[int]) -> Array:
         """Logarithm of how much likelier the history is with one step more, before each point from the second on."""
+        from scipy.special import logsumexp
+
         without, with_step = [], []
         for share in self.shares:
             fit = self._normal(share, positions)

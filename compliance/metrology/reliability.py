@@ -12,7 +12,6 @@ from math import exp, inf, isfinite, log
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln, logsumexp
 
 Array = NDArray[np.float64]
 
@@ -81,6 +80,8 @@ def shrunk_rate(own: Sequence[Trial], fleet: Sequence[Sequence[Trial]] = (), cov
     _check_probability(coverage)
     for trials in (own, *fleet):
         _check_each(trials)
+    from scipy.special import logsumexp
+
     kinds = _kinds()
     mine = _log_likelihoods([own])[0]
     logs = np.zeros(len(kinds))
@@ -121,6 +122,8 @@ def days_for(rate: float, target: float) -> float:
 @cache
 def _kinds() -> Array:
     """Logarithm of the probability of each rate, a row a kind of probe: all pairs of mean rate and shape."""
+    from scipy.special import gammaln, logsumexp
+
     shape = np.tile(ALIKE, len(MEAN_RATES))[:, None]
     scale = np.repeat(MEAN_RATES, len(ALIKE))[:, None] / shape
     logs = shape * np.log(RATES / scale) - RATES / scale - gammaln(shape)

@@ -5,8 +5,6 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from math import floor, fsum, inf, isfinite, sqrt
 
-from scipy.special import ndtri, stdtrit
-
 from .distribution import Spread
 
 COVERAGE = "Give a coverage probability from 0.5 to 0.999."
@@ -178,6 +176,8 @@ def coverage_factor(degrees_of_freedom: float, coverage: float = 0.95) -> float:
         raise ValueError("Give degrees of freedom above zero; infinity where the uncertainty is known exactly.")
     if not 0.5 <= coverage <= 0.999:
         raise ValueError(COVERAGE)
+    from scipy.special import ndtri, stdtrit  # heavy, and only wanted by a check
+
     quantile, whole = (1 + coverage) / 2, _whole(degrees_of_freedom)
     return float(stdtrit(whole, quantile) if isfinite(whole) else ndtri(quantile))
 

@@ -1,15 +1,19 @@
 """Pages of a printed record: size, margins, masthead, running head, footer and "Page n of m".
 
-Everything goes straight onto a canvas, top to bottom, so a record of any length needs little memory. How many pages
-there are is known at the end only; each page therefore refers to a small form that is filled in on closing.
+Everything goes straight onto a canvas, top to bottom, and a finished page is kept compressed, so a record of any length
+needs little memory. How many pages there are is known at the end only; "Page n of m" is therefore a small stream of its own
+that each page is given on closing.
 """
 
+import zlib
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import BinaryIO
 
 from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.pdfbase.pdfdoc import PDFArray, PDFName, PDFStream
 from reportlab.pdfgen.canvas import Canvas
 
 from shared.printing.fonts import BOLD, REGULAR
@@ -64,6 +68,7 @@ class Pages:
         self.bottom = BOTTOM + (24 if imprint.note else 14)
         self.number, self._masthead, self._imprint = 0, masthead, imprint
         self._pens: dict[tuple[str, float], Pen] = {}
+        self.cells: dict[tuple, dict[str, tuple]] = defaultdict(dict)  # what tables have set, by face and column
         self._describe(masthead)
         self._begin(self._draw_masthead)
 
@@ -102,9 +107,7 @@ class Pages:
 
     def line_of_text(self, x: float, y: float, text: str, pen: Pen, *, align: str = "left", grey: float = 0) -> None:
         """Draw one line with its baseline at `y`; `x` is its left, middle or right end by `align`."""
-        text = clean(text).replace("\n", " ")
-        x -= {"left": 0.0, "center": 0.5, "right": 1.0}[align] * (0 if align == "left" else pen.width(text))
-        self.emit(f"q {grey:g} g BT {pen.select} 1 0 0 1 {x:.2f} {y:.2f} Tm {pen.show(text)} ET Q")
+        self.emit(_line(x, y, text, pen, align, grey))
 
     def rule(
         self, y: float, *, weight: float = 0.5, grey: float = 0, left: float | None = None, right: float | None = None
@@ -128,8 +131,8 @@ class Pages:
     def close(self) -> None:
         """Finish the last page, fill in how many there are and write the document."""
         self._finish()
-        for number in range(1, self.number + 1):
-            self._fill_in(number)
+        for number, page in enumerate(self.canvas._doc.Pages.pages, 1):
+            page.Contents = PDFArray([page.Contents, PDFStream(content=self._number_line(number))])
         self.canvas.save()
 
     def _begin(self, head: Callable[[], None]) -> None:
@@ -141,6 +144,8 @@ class Pages:
     def _finish(self) -> None:
         self._draw_footer()
         self.canvas.showPage()
+        page = self.canvas._doc.Pages.pages[-1]
+        page.Contents, page.stream = _compressed(page.stream), None
 
     def _draw_masthead(self) -> None:
         head, small, large = self._masthead, self.pen(BOLD, 9), self.pen(BOLD, 19)
@@ -179,10 +184,21 @@ class Pages:
         if mark.note:
             note = shorten(mark.note, REGULAR, 7.5, self.width)
             self.line_of_text(self.left, self.bottom - 30.5, note, pen, grey=GREY)
-        self.canvas.doForm(f"page{self.number}")
 
-    def _fill_in(self, number: int) -> None:
-        self.canvas.beginForm(f"page{number}")
-        pen = self.pen(BOLD, 8)
-        self.line_of_text(self.right, self.bottom - 20, f"Page {number} of {self.number}", pen, align="right")
-        self.canvas.endForm()
+    def _number_line(self, number: int) -> str:
+        text = f"Page {number} of {self.number}"
+        return _line(self.right, self.bottom - 20, text, self.pen(BOLD, 8), "right") + "\n"
+
+
+def _line(x: float, y: float, text: str, pen: Pen, align: str, grey: float = 0) -> str:
+    """Operators that draw one line."""
+    text = clean(text).replace("\n", " ")
+    x -= {"left": 0.0, "center": 0.5, "right": 1.0}[align] * (0 if align == "left" else pen.width(text))
+    return f"q {grey:g} g BT {pen.select} 1 0 0 1 {x:.2f} {y:.2f} Tm {pen.show(text)} ET Q"
+
+
+def _compressed(operators: str) -> PDFStream:
+    """A page that takes little room from now on; the canvas would keep it as it is until the end, then turn it into ASCII."""
+    stream = PDFStream(content=zlib.compress(operators.encode()))
+    stream.dictionary["Filter"] = PDFName("FlateDecode")
+    return stream

@@ -59,11 +59,11 @@ def column_widths(columns: Sequence[Column], width: float) -> list[float]:
 
 
 class _Style:
-    """One pen and, for each column, the cells that it has set before."""
+    """One pen and, for each column, the cells that it has set before, also in earlier tables of the document."""
 
-    def __init__(self, pen: Pen, columns: int) -> None:
+    def __init__(self, pen: Pen, places: Iterable[tuple], cells: dict[tuple, dict[str, tuple]]) -> None:
         self.pen = pen
-        self.seen: list[dict[str, tuple]] = [{} for _ in range(columns)]
+        self.seen = [cells[pen.font, *place] for place in places]
 
 
 class Table:
@@ -74,8 +74,9 @@ class Table:
         self._pages, self._columns, self._caption = pages, columns, caption
         self._widths = column_widths(columns, pages.width - indent)
         self._lefts = [pages.left + indent + sum(self._widths[:i]) + GUTTER * i for i in range(len(columns))]
-        self._regular = _Style(pages.pen(REGULAR, SIZE), len(columns))
-        self._bold = _Style(pages.pen(BOLD, SIZE), len(columns))
+        places = [(x, w, c.align) for x, w, c in zip(self._lefts, self._widths, columns, strict=True)]
+        self._regular = _Style(pages.pen(REGULAR, SIZE), places, pages.cells)
+        self._bold = _Style(pages.pen(BOLD, SIZE), places, pages.cells)
         self._head = [tuple(self._title(i, c.title)) for i, c in enumerate(columns)]
         self._text: list[str] = []
         self._strokes: list[str] = []

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-HEAVY = ("scipy.stats", "scipy.optimize", "scipy.linalg", "reportlab", "PIL", "arabic_reshaper", "bidi", "matplotlib")
+HEAVY = ("scipy", "reportlab", "PIL", "arabic_reshaper", "bidi", "matplotlib")
 OPENS = """
 import json, sys
 from django.core.wsgi import get_wsgi_application

@@ -2,6 +2,7 @@
 
 import io
 import re
+import zlib
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
@@ -77,6 +78,30 @@ def test_rows_are_taken_one_at_a_time_while_pages_are_finished():
     reader = printed(write)
     assert pages_then == sorted(pages_then)
     assert set(pages_then) == set(range(1, len(reader.pages) + 1))
+
+
+def test_finished_pages_are_kept_compressed():
+    kept = []
+
+    def write(writer):
+        writer.table(COLUMNS, ((number, "soup", "70") for number in range(200)))
+        kept.extend((page.stream, page.Contents.content) for page in writer._pages.canvas._doc.Pages.pages)
+
+    pages = printed(write).pages
+    assert [text for text, _ in kept] == [None] * (len(pages) - 1)
+    assert b"soup" in zlib.decompress(kept[0][1])
+
+
+def test_equal_cells_are_set_once_a_document():
+    cells = []
+
+    def write(writer):
+        for _ in range(3):
+            writer.table(COLUMNS, [(1, "soup", "70")])
+        cells.extend(cell for column in writer._pages.cells.values() for cell in column)
+
+    printed(write)
+    assert cells == ["1", "soup", "70"]
 
 
 def test_cells_that_were_set_are_forgotten():

@@ -32,6 +32,9 @@ COLUMNS = [
     Column("By", points=24),
     Column("Next due", points=49),
 ]
+BESIDE = ("behind", "ahead", "doubt")  # the checks of a span
+SAID_BESIDE = ("checked_at", "verdict", "error_milli", "expanded_milli")
+NOT_PRINTED = ("why", "figures", "typing")  # of a check; they are long
 INTRODUCTION = (
     "Every probe that was placed, read or checked at the site in the period. Its checks at other sites are shown too, because "
     "they decide what its readings here are worth."
@@ -43,7 +46,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
     if not scope.probes:
         writer.paragraph(scope.none("No probe was here in the period."))
     spans, events, plans = _spans(scope), _events(scope), PlansHere(scope)
-    checks = groupby(checks_in(scope).iterator(chunk_size=500), key=lambda check: check.probe_id)
+    made = checks_in(scope).defer(*NOT_PRINTED)
+    checks = groupby(made.iterator(chunk_size=500), key=lambda check: check.probe_id)
     probe_id, mine = next(checks, (None, ()))
     for number, here in enumerate(scope.probes):
         pk = here.probe.pk
@@ -61,10 +65,12 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 
 def _spans(scope: RecordScope) -> dict[int, list[Span]]:
-    """The spans of each probe that fall in the period, with the checks on either side."""
+    """The spans of each probe that fall in the period, with what is said of the checks on either side."""
     overlap = {"starts_at__lt": scope.end, "ends_at__gte": scope.start}
     spans = Span.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **overlap)
-    spans = spans.select_related("behind", "ahead", "doubt").order_by("probe", "ends_at")
+    said = [f"{check}__{name}" for check in BESIDE for name in SAID_BESIDE]
+    spans = spans.select_related(*BESIDE).only("probe", "starts_at", "ends_at", "standing", *said)
+    spans = spans.order_by("probe", "ends_at")
     return {pk: list(group) for pk, group in groupby(spans, key=lambda span: span.probe_id)}
 
 
