@@ -1,4 +1,4 @@
-"""Pages by number, for short lists by name (sites, people). Records go by key: shared.keyset."""
+"""Pages by number, for short lists (sites, people, cases). Records go by key: shared.keyset."""
 
 from dataclasses import dataclass
 
@@ -19,7 +19,7 @@ class NumberedPage:
     older_label: str = "Next"
 
 
-def numbered_page(queryset: QuerySet, request: HttpRequest, size: int = 50) -> NumberedPage:
+def numbered_page(queryset: QuerySet | list, request: HttpRequest, size: int = 50) -> NumberedPage:
     """The page that the request's `page` names; the nearest one where it names none."""
     page = Paginator(queryset, size).get_page(request.GET.get("page"))
     return NumberedPage(

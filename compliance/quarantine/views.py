@@ -18,6 +18,7 @@ from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.forms import attempt
 from shared.keyset import Page
+from shared.page_numbers import numbered_page
 from shared.plurals import plural
 from shared.stale_forms import newest
 from shared.templatetags.noughtbook import when
@@ -69,14 +70,16 @@ def case_list(request: HttpRequest) -> HttpResponse:
     area, states = _asked_for(request)
     sites = Site.objects.filter(area=area, closed=False) if area else sites_of(request.user)
     found = [line for line in summaries(sites.values_list("pk", flat=True)) if line.state in states]
-    probes = Probe.objects.select_related("site").in_bulk({line.probe_id for line in found})
-    lines = [CaseLine(summary, probes[summary.probe_id].particulars_at(summary.ends_at)) for summary in found]
+    page = numbered_page(found, request)
+    probes = Probe.objects.select_related("site").in_bulk({line.probe_id for line in page.rows})
+    lines = [CaseLine(summary, probes[summary.probe_id].particulars_at(summary.ends_at)) for summary in page.rows]
     still_open = [line for line in lines if line.summary.state != CaseState.SIGNED]
     closed = [line for line in lines if line.summary.state == CaseState.SIGNED]
     context = {
         "open_table": CaseTable(still_open) if still_open else None,
         "closed_table": CaseTable(closed, exclude=("undecided",)) if closed else None,
         "chosen": _chosen_words(area, states),
+        "pager": page,
     }
     return render(request, "quarantine/case_list.html", context)
 

@@ -8,9 +8,10 @@ from django.urls import reverse
 from compliance.checks.instruments import amend_probe
 from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Decision, Signature
+from tests.checks import making
 from tests.checks.making import day, good
 from tests.quarantine.making import failed_after
-from tests.world import make_limit, make_reading
+from tests.world import make_limit, make_probe, make_reading
 
 
 @pytest.fixture
@@ -198,3 +199,16 @@ def test_a_case_names_its_probe_as_it_was_called_at_its_end(world, as_person):
     for path in (reverse("case_detail", args=[anchor.replace(":", "-")]), reverse("case_list")):
         shown = client.get(path).content.decode().split("<main")[1]
         assert "P1" in shown and "Z9" not in shown
+
+
+def test_many_cases_come_fifty_to_a_page_those_to_decide_first(world, as_person, monkeypatch):
+    monkeypatch.setattr("shared.page_numbers.numbered_page.__defaults__", (1,))
+    for number in range(2):
+        probe = make_probe(world.site, f"C{number}", by=world.manager)
+        making.good(probe, world.cook, making.day(0))
+        make_reading(probe, world.limit, "4.0", making.day(0.5 + number), by=world.cook)
+        making.bad(probe, world.cook, making.day(2 + number))
+    client = as_person(world.manager)
+    shown = [client.get(reverse("case_list"), {"page": page}).content.decode() for page in (1, 2)]
+    assert [(">C0<" in page, ">C1<" in page) for page in shown] == [(True, False), (False, True)]
+    assert "Page 1 of 2" in shown[0]
