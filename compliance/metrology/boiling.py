@@ -20,15 +20,18 @@ LOWEST_KITCHEN, HIGHEST_KITCHEN = -450.0, 6000.0  # m; the Dead Sea's shore to a
 LEAST_AT_SEA, MOST_AT_SEA = 87_000.0, 108_500.0  # Pa; the records that the WMO keeps (870 and 1084.8 hPa), from memory
 CREDIBLE_AT_SEA = 95_000.0, 105_000.0  # Pa; beyond it a confusion is likelier than the weather, judgement
 MATTERS_ABOVE = 100.0  # m from sea level, 0.33 °C; below that a confusion of the two pressures is small, judgement
+LEAST_REDUCED, MOST_REDUCED = 80_000.0, 110_000.0  # Pa; what `station_pressure` takes
 CUSTOMARY_BAND = 99.0, 101.0  # °C in boiling water; common practice, fit for kitchens near sea level only
 
-WEATHER = 1000.0  # Pa, standard deviation of the pressure at sea level about the standard one; judgement
+WEATHER = (
+    1400.0  # Pa, standard deviation about the standard 1013 hPa at sea level: 970 to 1050 hPa nearly always; judgement
+)
 ROOM_BELOW = 80.0  # °C; how far a probe starts below boiling, judgement
 LONGER_WAY = ROOM_BELOW / ROOM_ABOVE_BATH
-COLUMN_WARMTH = 8.0  # K, standard deviation of the air from the standard 15 °C at sea level; judgement
+COLUMN_WARMTH = -20.0, 35.0  # °C, the air between here and sea level, brought down to sea level; judgement
 ALTITUDE_WITHIN = 20.0  # m, half-width of an altitude from a map; judgement
 BAROMETER_WITHIN = 300.0  # Pa, half-width of a kitchen barometer or a telephone's; judgement
-REPORT_WITHIN = 200.0  # Pa, half-width of a report: rounding, and the hours and miles between; judgement
+REPORT_WITHIN = 400.0  # Pa, half-width of a report: rounding, up to 6 hours at 0.5 hPa an hour, 50 km; judgement
 EBULLIOSCOPIC = 0.512  # K·kg/mol, water; CRC Handbook, from memory
 SALT_MOLAR_MASS = 58.44  # g/mol, sodium chloride; IUPAC atomic weights
 HARDEST_WATER = 1.0  # g/kg dissolved in water that people still drink; WHO drinking-water guidelines, from memory
@@ -293,11 +296,9 @@ def air_pressure(surroundings: Surroundings) -> float:
 
 
 def _refuse_on_the_spot(pressure: float, altitude: float) -> None:
-    usual = standard_pressure(altitude)
-    at_sea = pressure * STANDARD_ATMOSPHERE / usual
-    if not _may_be(at_sea, altitude):
-        hint = f"At {altitude:.0f} m a barometer shows about {_hpa(usual)}."
-        if at_sea > STANDARD_ATMOSPHERE and LEAST_AT_SEA <= pressure <= MOST_AT_SEA:
+    if not _within(pressure, _span_here(altitude)):
+        hint = f"At {altitude:.0f} m a barometer shows about {_hpa(standard_pressure(altitude))}."
+        if _within(pressure, _span_at_sea(altitude)):
             raise ValueError(
                 f"{_hpa(pressure)} is a pressure at sea level, as weather reports give it. {hint} {ENTER_SPOT}"
             )
@@ -305,18 +306,34 @@ def _refuse_on_the_spot(pressure: float, altitude: float) -> None:
 
 
 def _refuse_at_sea_level(pressure: float, altitude: float) -> None:
-    if not _may_be(pressure, altitude):
+    if not _within(pressure, _span_at_sea(altitude)):
         hint = f"At sea level it is about {_hpa(STANDARD_ATMOSPHERE)}, whatever the altitude of the kitchen."
-        if _may_be(pressure * STANDARD_ATMOSPHERE / standard_pressure(altitude), altitude):
+        if _within(pressure, _span_here(altitude)):
             raise ValueError(
                 f"{_hpa(pressure)} is what a barometer shows on the spot, not at sea level. {hint} {ENTER_SEA}"
             )
         raise ValueError(f"A weather report cannot say {_hpa(pressure)}. {hint} {ENTER_SEA}")
 
 
-def _may_be(at_sea: float, altitude: float) -> bool:
-    least, most = CREDIBLE_AT_SEA if abs(altitude) >= MATTERS_ABOVE else (LEAST_AT_SEA, MOST_AT_SEA)
-    return least <= at_sea <= most
+def _within(pressure: float, span: tuple[float, float]) -> bool:
+    return span[0] <= pressure <= span[1]
+
+
+def _span_here(altitude: float) -> tuple[float, float]:
+    """What a barometer may show on the spot, Pa: any weather over the coldest and the warmest air."""
+    ends = [station_pressure(at_sea, altitude, warmth) for at_sea in _weathers(altitude) for warmth in COLUMN_WARMTH]
+    return min(ends), max(ends)
+
+
+def _span_at_sea(altitude: float) -> tuple[float, float]:
+    """What a report may say, Pa; reduced by the standard atmosphere, it keeps what the air's warmth does on the spot."""
+    (least, most), raised = _weathers(altitude), STANDARD_ATMOSPHERE / standard_pressure(altitude)
+    low, high = (raised * end for end in _span_here(altitude))
+    return max(LEAST_REDUCED, min(least, low)), min(MOST_REDUCED, max(most, high))
+
+
+def _weathers(altitude: float) -> tuple[float, float]:
+    return CREDIBLE_AT_SEA if abs(altitude) >= MATTERS_ABOVE else (LEAST_AT_SEA, MOST_AT_SEA)
 
 
 def _of_the_air(surroundings: Surroundings, pressure: float) -> tuple[Component, ...]:
@@ -326,15 +343,27 @@ def _of_the_air(surroundings: Surroundings, pressure: float) -> tuple[Component,
         return (rectangular("barometer", slope * BAROMETER_WITHIN, "a barometer on the spot, within ±3 hPa"),)
     at_sea = surroundings.pressure or STANDARD_ATMOSPHERE
     climb = pressure - station_pressure(at_sea, altitude + ALTITUDE_WITHIN)
-    warm = station_pressure(at_sea, altitude, STANDARD_WARMTH + COLUMN_WARMTH) - pressure
     conversion = (
         rectangular("altitude", slope * climb, "the altitude of the kitchen, within ±20 m"),
-        normal("warmth of the air", slope * abs(warm), "the air between here and sea level, 8 °C about 15 °C"),
+        rectangular("warmth of the air", _of_the_column(at_sea, altitude), "the air down to sea level, -20 to 35 °C"),
     )
     thinned = slope * pressure / at_sea
     if surroundings.source is PressureSource.SEA_LEVEL:
-        return (rectangular("weather report", thinned * REPORT_WITHIN, "a weather report, within ±2 hPa"), *conversion)
-    return (normal("weather", thinned * WEATHER, "the weather, 10 hPa about the usual pressure"), *conversion)
+        return (rectangular("weather report", thinned * REPORT_WITHIN, "a weather report, within ±4 hPa"), *conversion)
+    return (normal("weather", thinned * WEATHER, "the weather, 14 hPa about the usual pressure"), *conversion)
+
+
+def _of_the_column(at_sea: float, altitude: float) -> float:
+    """By how many °C the boiling point may differ, because cold air is heavier than the standard one and warm air lighter.
+
+    The standard atmosphere has 15 °C at sea level. A report is reduced to sea level by the temperature of the day as a rule,
+    so its conversion goes wrong as much as that of the altitude alone. The end farther from 15 °C counts, on either side.
+    """
+    usual, *ends = (
+        saturation_temperature(station_pressure(at_sea, altitude, warmth))
+        for warmth in (STANDARD_WARMTH, *COLUMN_WARMTH)
+    )
+    return max(abs(end - usual) for end in ends)
 
 
 def _of_the_pan(kind: BoilingKind, missing: tuple[BoilingPoint, ...], widths: BoilingWidths) -> tuple[Component, ...]:
