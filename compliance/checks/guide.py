@@ -109,7 +109,10 @@ class Timing:
 
 @dataclass(frozen=True, slots=True)
 class Guide:
-    """All that the page of a running check shows. `boils` says where water boils here, for a check at boiling."""
+    """All that the page of a running check shows.
+
+    `boils` says where water boils here, for a check at boiling; `worth` how closely the bath stands for the ice point.
+    """
 
     draft: CheckDraft
     words: GuidanceWords
@@ -119,6 +122,7 @@ class Guide:
     current: GuideStep | None
     timing: Timing | None
     missing: tuple[str, ...]
+    worth: str
 
     @property
     def confirming(self) -> bool:
@@ -160,6 +164,7 @@ def guide(draft: CheckDraft, now: datetime) -> Guide:
         current=next((step for step in steps if step.state == "current"), None),
         timing=None if draft.inserted_at is None else timing(draft, now),
         missing=_missing(draft, guidance),
+        worth=kind_of(draft).worth(draft),
     )
 
 
@@ -186,8 +191,9 @@ def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
     """What keeps it from being a reference at all, as things are now: left out, or not confirmed though the probe is in."""
     done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
     inside = draft.inserted_at is not None
-    wanted = [p for p in guidance.critical[drafts.way_of(draft)] if p not in done and (p in left or inside)]
-    return tuple((guidance.missing if point in left else guidance.unconfirmed)[point] for point in wanted)
+    open_ = frozenset(p for p in guidance.met if p not in done and (p in left or inside))
+    lacking = guidance.lacks(drafts.way_of(draft), open_)
+    return tuple((guidance.missing if point in left else guidance.unconfirmed)[point] for point in lacking)
 
 
 def timing(draft: CheckDraft, now: datetime) -> Timing:

@@ -38,6 +38,12 @@ CRITICAL: dict[BathKind, tuple[BathPoint, ...]] = {
     BathKind.PACKED_CRUSHED: (BathPoint.POTABLE, BathPoint.WETTED, BathPoint.IMMERSED),
     BathKind.STIRRED_CUBES: (BathPoint.POTABLE, BathPoint.IMMERSED),
 }
+# Each of these alone keeps free water away from the tip. Without one the other may not: such a bath is worth no more than
+# stirred cubes; without both, what the probe feels may be water that stands. Judgement: water is densest at 3.98 °C, so
+# that below ice it can be that warm.
+AGAINST_WATER: dict[BathKind, tuple[BathPoint, ...]] = {
+    BathKind.PACKED_CRUSHED: (BathPoint.DRAINED, BathPoint.PACKED),
+}
 # What still counts in each kind of bath before its best width is granted.
 WANTED: dict[BathKind, tuple[BathPoint, ...]] = {
     BathKind.PACKED_CRUSHED: tuple(BathPoint),
@@ -47,10 +53,10 @@ MISSING: dict[BathPoint, str] = {
     BathPoint.CRUSHED: "The ice was not crushed fine, so air and water lie between the pieces.",
     BathPoint.POTABLE: "The ice was not known to be clean and free of salt, which lowers its melting point.",
     BathPoint.WETTED: "The ice was not wetted, and dry ice can be colder than 0 °C.",
-    BathPoint.DRAINED: "The water was not drained, and water at the bottom is warmer than the ice.",
+    BathPoint.DRAINED: "The water was not drained, and water at the bottom can be some degrees warmer than the ice.",
     BathPoint.STEM_CLEANED: "The stem was not cleaned, and what clings to it can lower the melting point.",
     BathPoint.WELL_FORMED: "No well was formed before the probe went in.",
-    BathPoint.PACKED: "The ice was not packed against the stem.",
+    BathPoint.PACKED: "The ice was not packed against the stem, so water or air can lie between.",
     BathPoint.IMMERSED: "The probe was not in deep enough, so warmth came down its stem.",
     BathPoint.WAITED: "The probe was not left to settle.",
 }
@@ -59,10 +65,10 @@ UNCONFIRMED: dict[BathPoint, str] = {
     BathPoint.CRUSHED: "Not confirmed: that the ice was crushed fine, without air and water between the pieces.",
     BathPoint.POTABLE: "Not confirmed: that the ice was clean and free of salt, which lowers its melting point.",
     BathPoint.WETTED: "Not confirmed: that the ice was wetted; dry ice can be colder than 0 °C.",
-    BathPoint.DRAINED: "Not confirmed: that the water was drained; water at the bottom is warmer than the ice.",
+    BathPoint.DRAINED: "Not confirmed: that the water was drained; water at the bottom can be some degrees warmer than the ice.",
     BathPoint.STEM_CLEANED: "Not confirmed: that the stem was clean; what clings to it can lower the melting point.",
     BathPoint.WELL_FORMED: "Not confirmed: that a well was formed before the probe went in.",
-    BathPoint.PACKED: "Not confirmed: that the ice was packed against the stem.",
+    BathPoint.PACKED: "Not confirmed: that the ice was packed against the stem, without water or air between.",
     BathPoint.IMMERSED: "Not confirmed: that the probe was in deep enough to keep out warmth from its stem.",
     BathPoint.WAITED: "Not confirmed: that the probe was left to settle.",
 }
@@ -85,7 +91,7 @@ class BathWidths:
     """Half-widths in °C within which a bath stands for 0 °C.
 
     Source: `complete` ±0.01 °C is common practice, no source (ASTM E563, from memory: 0.002 °C at best); `incomplete`
-    and `stirred` are judgement.
+    and `stirred` are judgement. `stirred` counts for a packed bath, too, that was not drained or not packed to the stem.
     """
 
     complete: float = 0.01
@@ -121,12 +127,24 @@ def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Ba
     if kind not in WANTED:
         return _bath(kind, widths.stirred, usable=False, why=(NO_ICE_POINT, UNUSABLE[kind]))
     missing = tuple(point for point in WANTED[kind] if point not in preparation.points)
-    usable = not set(missing) & set(CRITICAL[kind])
-    packed = widths.incomplete if missing else widths.complete
-    half_width = widths.stirred if kind is BathKind.STIRRED_CUBES else packed
+    usable = not lacks(kind, frozenset(missing))
+    half_width = _half_width(kind, missing, widths)
     opening = f"The bath stands for 0 °C within {half_width:g} °C." if usable else NO_ICE_POINT
     why = (opening, *((MISSING if point in preparation.left else UNCONFIRMED)[point] for point in missing))
     return _bath(kind, half_width, usable=usable, why=why, missing=missing)
+
+
+def lacks(kind: BathKind, missing: frozenset[BathPoint]) -> tuple[BathPoint, ...]:
+    """Of the points that are missing, those without which a bath of this kind is none (no unit)."""
+    water = AGAINST_WATER.get(kind, ())
+    needed = (*CRITICAL.get(kind, ()), *(water if missing.issuperset(water) else ()))
+    return tuple(point for point in needed if point in missing)
+
+
+def _half_width(kind: BathKind, missing: tuple[BathPoint, ...], widths: BathWidths) -> float:
+    if kind is BathKind.STIRRED_CUBES or set(missing) & set(AGAINST_WATER[kind]):
+        return widths.stirred
+    return widths.incomplete if missing else widths.complete
 
 
 def _bath(

@@ -155,6 +155,11 @@ class Boiling(Reference):
     missing: tuple[BoilingPoint, ...] = field(default=())
 
 
+def lacks(kind: BoilingKind, missing: frozenset[BoilingPoint]) -> tuple[BoilingPoint, ...]:
+    """Of the points that are missing, those without which it stands for no temperature (no unit)."""
+    return tuple(point for point in CRITICAL.get(kind, ()) if point in missing)
+
+
 def judge_boiling_reference(
     preparation: BoilingPreparation, surroundings: Surroundings, widths: BoilingWidths | None = None
 ) -> Boiling:
@@ -178,7 +183,7 @@ def judge_boiling_reference(
     pressure = air_pressure(surroundings)
     kind = preparation.kind
     missing = tuple(point for point in WANTED.get(kind, ()) if point not in preparation.points)
-    usable = kind in WANTED and not set(missing) & set(CRITICAL[kind])
+    usable = kind in WANTED and not lacks(kind, frozenset(missing))
     components = (*_of_the_air(surroundings, pressure), *_of_the_pan(kind, missing, widths))
     temperature, within = saturation_temperature(pressure), combine(components).expanded
     opening = f"Water boils at {temperature:.1f} °C here, under {_hpa(pressure)}, within {_up(within)} °C."

@@ -16,7 +16,7 @@ from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
 from compliance.checks.queries import entered_late
 from compliance.checks.surroundings import PASCAL, PressureUnit, to_pascal
-from compliance.metrology.boiling import CRITICAL, WANTED, BoilingKind, BoilingPoint, PressureSource, Surroundings
+from compliance.metrology.boiling import WANTED, BoilingKind, BoilingPoint, PressureSource, Surroundings
 from compliance.plans.schedule import TICK
 from shared.audit.models import Entry
 from sites.models import Site
@@ -218,10 +218,13 @@ def test_every_point_that_counts_has_a_step_and_words():
     for guidance in GUIDANCE.values():
         for way, steps in guidance.before.items():
             points = {task.point for task in (*steps, *guidance.inside[way])}
-            assert set(guidance.wanted[way]) <= points | {guidance.waited} and set(guidance.critical[way]) <= points
+            assert (
+                set(guidance.wanted[way]) <= points | {guidance.waited}
+                and set(guidance.lacks(way, frozenset(guidance.met))) <= points
+            )
             assert points <= set(guidance.met) & set(guidance.missing)
     assert set(BOILING.met) == set(BoilingPoint) and set(BOILING.ways) == set(BoilingKind)
-    assert BOILING.wanted == WANTED and BOILING.critical == CRITICAL
+    assert BOILING.wanted == WANTED
 
 
 def test_every_step_at_the_pan_that_is_hot_shows_that_steam_scalds():

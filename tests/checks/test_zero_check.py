@@ -299,3 +299,34 @@ def test_a_check_that_takes_hours_is_not_timed_on(hands):
 def test_a_point_that_does_not_exist_is_not_found(hands):
     hands.tap("start", kind="packed_crushed")
     assert hands.tap("point", point="prayed", state="done").status_code == 404
+
+
+def test_one_line_before_finishing_says_what_the_bath_is_worth(hands):
+    hands.make_bath(skip={BathPoint.DRAINED})
+    hands.inside()
+    hands.settle("0.2")
+    line = "As confirmed so far, the bath stands for 0 °C within ±0.20 °C; with every step confirmed, within ±0.01 °C."
+    assert line in hands.look().content.decode()
+    hands.finish()
+    check = Check.objects.get()
+    assert check.budget["bath"]["half_width"] == 0.2
+    assert "The bath stands for 0 °C within 0.2 °C." in check.figures
+
+
+def test_neither_drained_nor_packed_is_said_before_finishing_and_is_inconclusive(hands):
+    hands.make_bath(skip={BathPoint.DRAINED})
+    hands.tap("point", point="immersed", state="done")
+    hands.settle("0.0")
+    shown = hands.look().content.decode()
+    assert "this check will say nothing about the probe" in shown and "As confirmed so far" not in shown
+    assert "The water was not drained" in shown and "Not confirmed: that the ice was packed" in shown
+    hands.finish()
+    assert Check.objects.get().verdict == "inconclusive"
+
+
+def test_a_fahrenheit_site_is_told_in_fahrenheit_what_the_bath_is_worth(hands):
+    type(hands.probe.site).objects.update(unit="F")
+    hands.make_bath()
+    hands.inside()
+    hands.settle("32.0", first="50.0")
+    assert "the bath stands for 32 °F within ±0.02 °F." in hands.look().content.decode()

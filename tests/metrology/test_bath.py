@@ -38,9 +38,10 @@ def test_a_bath_made_point_by_point_is_worth_a_hundredth():
 
 @pytest.mark.parametrize("point", sorted(ALL - set(CRITICAL[PACKED])))
 def test_one_point_left_out_widens_it_and_is_told(point):
+    """Judgement: without draining or packing no better than stirred cubes, as free water may reach the tip."""
     made = bath(points=ALL - {point}, left=frozenset({point}))
     assert made.usable
-    assert made.within == 0.05
+    assert made.within == (0.2 if point in (BathPoint.DRAINED, BathPoint.PACKED) else 0.05)
     assert made.missing == (point,)
     assert MISSING[point] in made.why
 
@@ -51,6 +52,41 @@ def test_a_point_that_nobody_spoke_of_counts_as_one_left_out_and_is_told_as_not_
     assert (unsaid.usable, unsaid.within, unsaid.missing) == (said.usable, said.within, said.missing)
     assert UNCONFIRMED[point] in unsaid.why and MISSING[point] not in unsaid.why
     assert UNCONFIRMED[point].startswith("Not confirmed: that ")
+
+
+COMBINATIONS = {  # drained, packed, deep: half-width in °C, None for inconclusive; judgement
+    (True, True, True): 0.01,
+    (False, True, True): 0.2,
+    (True, False, True): 0.2,
+    (False, False, True): None,
+    (True, True, False): None,
+    (False, True, False): None,
+    (True, False, False): None,
+    (False, False, False): None,
+}
+
+
+@pytest.mark.parametrize("said", [True, False], ids=["said not done", "not confirmed"])
+@pytest.mark.parametrize("met", COMBINATIONS, ids=lambda met: "drained {}, packed {}, deep {}".format(*met))
+def test_every_combination_of_drained_packed_and_deep(met, said):
+    points = (BathPoint.DRAINED, BathPoint.PACKED, BathPoint.IMMERSED)
+    without = frozenset(point for point, is_met in zip(points, met, strict=True) if not is_met)
+    made = bath(points=ALL - without, left=without if said else frozenset())
+    assert (made.within if made.usable else None) == COMBINATIONS[met]
+    assert set(made.missing) == without
+
+
+def test_ticking_only_what_is_required_is_no_check():
+    """Neither drained nor packed, the tip may stand in water that is up to 4 °C warm (densest at 3.98 °C, computed)."""
+    made = bath(points=frozenset({BathPoint.POTABLE, BathPoint.WETTED, BathPoint.IMMERSED, BathPoint.WAITED}))
+    assert not made.usable
+    assert UNCONFIRMED[BathPoint.DRAINED] in made.why and UNCONFIRMED[BathPoint.PACKED] in made.why
+
+
+@pytest.mark.parametrize("other", sorted({BathPoint.CRUSHED, BathPoint.STEM_CLEANED, BathPoint.WELL_FORMED}))
+@pytest.mark.parametrize("water", [BathPoint.DRAINED, BathPoint.PACKED])
+def test_a_lesser_point_beside_free_water_changes_nothing(water, other):
+    assert bath(points=ALL - {water, other}).within == bath(points=ALL - {water}).within == 0.2
 
 
 @pytest.mark.parametrize(("kind", "point"), [(kind, point) for kind in CRITICAL for point in CRITICAL[kind]])
@@ -81,7 +117,8 @@ def test_every_point_that_can_be_missing_has_words():
 def test_a_business_may_use_widths_of_its_own():
     widths = BathWidths(complete=0.02, incomplete=0.1, stirred=0.5)
     assert bath(widths=widths).within == 0.02
-    assert bath(points=ALL - {BathPoint.DRAINED}, widths=widths).within == 0.1
+    assert bath(points=ALL - {BathPoint.CRUSHED}, widths=widths).within == 0.1
+    assert bath(points=ALL - {BathPoint.DRAINED}, widths=widths).within == 0.5
     assert bath(STIRRED, widths=widths).within == 0.5
 
 

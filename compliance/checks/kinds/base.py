@@ -140,6 +140,10 @@ class KindOfCheck:
         """What surrounds the probe in a check that is being made; None while that is not known."""
         return 0
 
+    def worth(self, draft: CheckDraft) -> str:
+        """How closely its reference stands for its temperature as it has been prepared, in a sentence; empty where not told."""
+        return ""
+
     def said_in(self, draft: CheckDraft) -> dict:
         """What a draft of this kind says beside what every draft does."""
         return {}

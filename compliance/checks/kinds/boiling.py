@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from django.core.exceptions import ValidationError
 
 from compliance.metrology.boiling import (
-    CRITICAL,
     MISSING,
     UNCONFIRMED,
     WANTED,
@@ -14,6 +13,7 @@ from compliance.metrology.boiling import (
     BoilingPoint,
     BoilingPreparation,
     Surroundings,
+    lacks,
     verify_boiling,
 )
 from compliance.probes.models import Probe
@@ -121,7 +121,7 @@ BOILING = Guidance(
     before=BEFORE,
     inside=INSIDE,
     wanted=WANTED,
-    critical=CRITICAL,
+    lacks=lacks,
     missing=MISSING,
     unconfirmed=UNCONFIRMED,
     met=MET,

@@ -1,6 +1,6 @@
 """What a guided check is made of: its steps, the words of its pages, and which points of its preparation count."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -52,7 +52,7 @@ class Guidance:
     """One kind of guided check.
 
     `preparation` is what the measurement is told of it. `ways` are the ways of making its reference and `usual` the first of
-    them; `before` and `inside` the steps of each way before and after the probe goes in; `wanted`, `critical`, `missing` and
+    them; `before` and `inside` the steps of each way before and after the probe goes in; `wanted`, `lacks`, `missing` and
     `unconfirmed` as the measurement has them; `met` the points in the words of a correction; `waited` the point that the
     readings themselves show. `bath` are the points that hold for every probe in the same bath; `dated` those that say how old
     the bath is, and `again` the step that makes an old one good.
@@ -65,7 +65,7 @@ class Guidance:
     before: Mapping[StrEnum, tuple[Task, ...]]
     inside: Mapping[StrEnum, tuple[Task, ...]]
     wanted: Mapping[StrEnum, tuple[StrEnum, ...]]
-    critical: Mapping[StrEnum, tuple[StrEnum, ...]]
+    lacks: Callable[[StrEnum, frozenset[StrEnum]], tuple[StrEnum, ...]]
     missing: Mapping[StrEnum, str]
     unconfirmed: Mapping[StrEnum, str]
     met: Mapping[StrEnum, str]

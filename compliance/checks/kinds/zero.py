@@ -4,13 +4,23 @@ from collections.abc import Sequence
 
 from django.core.exceptions import ValidationError
 
-from compliance.metrology.bath import CRITICAL, MISSING, UNCONFIRMED, WANTED, BathKind, BathPoint, Preparation
+from compliance.metrology.bath import (
+    MISSING,
+    UNCONFIRMED,
+    WANTED,
+    BathKind,
+    BathPoint,
+    Preparation,
+    judge_bath,
+    lacks,
+)
 from compliance.metrology.verification import verify_zero
 from compliance.probes.models import Probe
+from shared.units import show, show_spread
 
 from ..evaluation import Typed, fields_of, instrument_of, rule_of
 from ..forms import Correction, depth_field, guided_initial, points_field, readings_field, ways_field
-from ..models import Check, CheckKind
+from ..models import Check, CheckDraft, CheckKind
 from .base import UNCERTAINTY, VERDICT, KindOfCheck, MeasuredData, OnPaper
 from .steps import Guidance, GuidanceWords, Task
 
@@ -111,7 +121,7 @@ ICE = Guidance(
     before=BATH,
     inside=IN_THE_ICE,
     wanted=WANTED,
-    critical=CRITICAL,
+    lacks=lacks,
     missing=MISSING,
     unconfirmed=UNCONFIRMED,
     met=POINTS,
@@ -180,6 +190,17 @@ class ZeroCheck(KindOfCheck):
         other_reference="ice bath",
         cautions=("ice_bath",),
     )
+
+    def worth(self, draft: CheckDraft) -> str:
+        """How closely the bath stands for the ice point, taking it that the probe is left to settle; empty where it does not."""
+        kind, unit = ICE.way(draft.preparation.get("kind")), draft.probe.site.unit
+        points = frozenset(map(ICE.point, draft.preparation.get("points", []))) | {BathPoint.WAITED}
+        made, best = (judge_bath(Preparation(kind=kind, points=done)) for done in (points, frozenset(BathPoint)))
+        if not made.usable:
+            return ""
+        within, full = (show_spread(round(bath.within * 1000), unit, 2) for bath in (made, best))
+        line = f"As confirmed so far, the bath stands for {show(0, unit, 0)} within {within}"
+        return f"{line}." if made.within == best.within else f"{line}; with every step confirmed, within {full}."
 
     def judged(self, probe: Probe, data: ZeroData, typed: Sequence[Typed]) -> dict:
         timed, made = [reading.timed() for reading in typed], data.preparation
