@@ -95,7 +95,9 @@ def expected(span):
 def live(probe, person, history):
     for what, which, at, struck in history:
         record = (
-            event(probe, person, which, day(at)) if what == "event" else MAKE[what](probe, person, day(at), stage=which)
+            event(probe, person, which, day(at), "dead")
+            if what == "event"
+            else MAKE[what](probe, person, day(at), stage=which)
         )
         if struck and not hasattr(record, "void"):
             void = void_event if what == "event" else void_check
