@@ -178,23 +178,24 @@ class Summary:
         return CaseState.SIGNED if self.signed else CaseState.TO_SIGN
 
 
-# In the very words of the partial index, or SQLite does not use it; in its order, so that nothing is sorted. Nearly every run
-# was read at one site only.
+# In the very words of the partial index, or SQLite does not use it; span by span, so that nothing is sorted. Nearly every span
+# was read at one site only. Which sites are wanted is asked of what is found: to test each reading, and to plan a list of
+# thousands, takes longer than to count.
 IN_DOUBT = f"""
-SELECT s.anchor, min(s.probe_id), min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
+SELECT s.anchor, s.probe_id, s.id, min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE NOT (s.anchor = '') AND {{which}} GROUP BY s.anchor
+WHERE NOT (s.anchor = '') {{which}} GROUP BY s.anchor, s.id, s.probe_id
 """
 BY_SITE = f"""
 SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE NOT (s.anchor = '') AND s.anchor IN ({{anchors}}) AND {{which}} GROUP BY s.anchor, s.probe_id, r.site_id
+WHERE s.id IN ({{spans}}) GROUP BY s.anchor, s.probe_id, r.site_id
 """
 # Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up. SQLite
 # keeps to the order of a CROSS JOIN; by its own choice it would begin with the spans and go through all their readings.
 STRUCK = f"""
 SELECT s.anchor, r.site_id, count(*) FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
-WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND NOT (s.anchor = '') AND {{which}}
+WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND NOT (s.anchor = '') {{which}}
 GROUP BY s.anchor, r.site_id
 """
 ELSEWHERE = f"""
@@ -219,27 +220,40 @@ class RunAtSite:
 def doubts(site_ids: Iterable[int]) -> list[RunAtSite]:
     """Every run in quarantine at these sites, counted from the side of the spans: four queries where no decision is shaken."""
     # `+ 0`: tested when the spans have led to their readings, and not looked up with each of them in an index.
-    sites = list(site_ids)
-    return _doubts(f"r.site_id + 0 IN ({written_out(sites)})", []) if sites else []
+    sites = set(site_ids)
+    return _doubts(f"r.site_id + 0 IN ({written_out(sites)})", [], sites) if sites else []
 
 
-def _doubts(which: str, args: list) -> list[RunAtSite]:
-    """Of the readings of which this says that their site, or their span's anchor, is wanted."""
+def _doubts(which: str, args: list, sites: set[int] | None = None) -> list[RunAtSite]:
+    """Of the readings of which `which` says that their site, one of `sites`, or their span's anchor is wanted."""
+    of_runs, given = ("", []) if sites else (f"AND {which}", args)
     few = f"+{which}" if connection.vendor == "sqlite" else which  # else it would go through every reading of a site
     with connection.cursor() as cursor:
-        cursor.execute(IN_DOUBT.format(which=which), args)
+        cursor.execute(IN_DOUBT.format(which=of_runs), given)
         rows = cursor.fetchall()
-        found = {(a, low): RunAtSite(a, p, low, n, n) for a, p, low, high, n in rows if low == high}
-        if wandered := [a for a, _, low, high, _ in rows if low != high]:
-            cursor.execute(BY_SITE.format(anchors=_marks(wandered), which=which), wandered + args)
-            found |= {(a, s): RunAtSite(a, p, s, n, n) for a, p, s, n in cursor.fetchall()}
-        cursor.execute(STRUCK.format(which=few), args)
+        counted = [(anchor, probe, low, count) for anchor, probe, _, low, high, count in rows if low == high]
+        if wandered := [span for _, _, span, low, high, _ in rows if low != high]:
+            cursor.execute(BY_SITE.format(spans=written_out(wandered)))
+            counted += cursor.fetchall()
+        found = _runs(row for row in counted if sites is None or row[2] in sites)
+        cursor.execute(STRUCK.format(which=of_runs and f"AND {few}"), given)
         for anchor, site_id, struck in cursor.fetchall():
-            found[anchor, site_id].readings -= struck
-            found[anchor, site_id].undecided -= struck
+            if run := found.get((anchor, site_id)):
+                run.readings -= struck
+                run.undecided -= struck
     if found:
         _settle(found, few, args)
     return [d for d in found.values() if d.readings]
+
+
+def _runs(counted: Iterable[tuple[str, int, int, int]]) -> dict[tuple[str, int], RunAtSite]:
+    """The runs at each site, put together from (anchor, probe, site, readings) of their spans."""
+    found: dict[tuple[str, int], RunAtSite] = {}
+    for anchor, probe_id, site_id, count in counted:
+        run = found.setdefault((anchor, site_id), RunAtSite(anchor, probe_id, site_id, 0, 0))
+        run.readings += count
+        run.undecided += count
+    return found
 
 
 def _settle(found: dict[tuple[str, int], RunAtSite], which: str, args: list) -> None:
