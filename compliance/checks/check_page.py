@@ -16,12 +16,13 @@ from .guide import struck_in_words
 from .kinds import USUAL, kind_of, of_the_same_points
 from .models import END, Check, ProbeState, Span, Stage, Standing
 from .pictures import SettlingCourse, settling_svg
-from .queries import not_cleared, passed_near_edge, run_of
+from .queries import is_near_edge, not_cleared, passed_near_edge, run_of
 from .surroundings import told as told_air
 from .tables import off_by, remarks_of
 
 NOT_YET = "Do not use it yet"
 OLD = "This is not its last check"
+SOON = "Check it again soon"
 
 
 def told(check: Check) -> dict:
@@ -59,13 +60,18 @@ def told(check: Check) -> dict:
 def _headline(check: Check, following: str) -> str:
     """The verdict in a sentence. What was stored speaks of the day of the check: it must not clear a probe today."""
     stored = (check.why or [check.get_verdict_display().capitalize()])[0]
-    if check.verdict != Verdict.IN_TOLERANCE or not kind_of(check).may_clear:
+    if check.verdict != Verdict.IN_TOLERANCE:
         return stored
+    if not kind_of(check).may_clear:
+        return kind_of(check).near_edge if is_near_edge(check) else stored
     if following == NOT_YET:
         return "In tolerance where it was checked, but do not use it yet."
     if not_cleared([check]):
         return "In tolerance where it was checked, but it did not clear the probe: a check away from zero had failed."
-    return stored if following and following != OLD else "In tolerance when it was checked."
+    near = is_near_edge(check)
+    if following in ("", OLD):
+        return f"In tolerance when it was checked{', but near the edge' if near else ''}."
+    return kind_of(check).near_edge if near else stored
 
 
 def sentences(check: Check) -> tuple[list[str], list[str]]:
@@ -108,10 +114,13 @@ def next_steps(check: Check) -> dict:
     steps = list(kind.afterwards)
     if check.stage == Stage.AS_LEFT:
         steps.append("It vouches for what is read from now on. It says nothing of what was read before the adjustment.")
-    if passed_near_edge(check):
-        steps.insert(0, "It is near the edge of its tolerance: check it again soon. Its next check falls due earlier.")
+    if is_near_edge(check):
+        earlier = " Its next check falls due earlier." if passed_near_edge(check) else ""
+        steps.insert(0, f"It is near the edge of its tolerance: check it again soon.{earlier}")
     if state and (missing := _not_yet(check, state)):
         return {"tone": "caution", "heading": NOT_YET, "steps": [missing, *steps], "case_url": case}
+    if is_near_edge(check):
+        return {"tone": "caution", "heading": SOON, "steps": steps, "case_url": case} | again
     return {"tone": "good", "heading": kind.passed_heading, "steps": steps, "case_url": case}
 
 

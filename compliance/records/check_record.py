@@ -7,7 +7,7 @@ from typing import BinaryIO
 from compliance.checks.check_page import sentences
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Stage, Verdict
-from compliance.checks.queries import entered_late, not_cleared, passed_near_edge, run_of
+from compliance.checks.queries import entered_late, is_near_edge, not_cleared, passed_near_edge, run_of
 from compliance.probes.models import ALTERATIONS, Event
 from compliance.probes.wording import probe_changes
 from shared.cautions import caution
@@ -73,7 +73,7 @@ def verdict_in_words(check: Check) -> str:
     failed = not_cleared([check]).get(check.pk)
     if failed and not hasattr(check, "void"):
         return f"In tolerance where it was checked, but it did not clear the probe: C{failed.pk}, away from zero, had failed."
-    return kind_of(check).on_paper.passed
+    return kind_of(check).near_edge if is_near_edge(check) else kind_of(check).on_paper.passed
 
 
 def _follows(check: Check) -> Iterator[str]:

@@ -94,7 +94,5 @@ def budget(check: Check, unit: str) -> str:
     for part in check.budget.get("components", []):
         bounds = part["distribution"] == "rectangular"
         size = show_spread(round((part["value"] if bounds else part["standard"]) * 1000), unit, 3)
-        freedom = part["degrees_of_freedom"]
-        shape = "bounds" if bounds else "standard" + (f", {freedom:g} degrees of freedom" if freedom else "")
-        lines.append(f"{part['name']} {size} ({shape}): {part['why']}")
+        lines.append(f"{part['name']} {size} ({'bounds' if bounds else 'standard'}): {part['why']}")
     return joined(f"{'; '.join(lines)}.") if lines else ""
