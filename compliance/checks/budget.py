@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
 from compliance.metrology.conformity import told_risk
+from shared.unit_text import in_unit
 from shared.units import Unit
 from sites.models import DecisionRule
 
@@ -39,7 +40,7 @@ def lines_of(check: Check) -> list[BudgetLine]:
             distribution=part["distribution"],
             shape=SHAPES[part["distribution"]],
             standard=fine(part["standard"], unit),
-            why=part["why"],
+            why=in_unit(part["why"], unit),
         )
         for part in check.budget.get("components", [])
     ]

@@ -6,6 +6,7 @@ from django.utils.html import format_html
 from compliance.metrology.vocabulary import Verdict
 from shared.templatetags.noughtbook import when
 from shared.time_text import stopwatch
+from shared.unit_text import in_unit
 from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
 
@@ -59,7 +60,7 @@ def told(check: Check) -> dict:
 
 def _headline(check: Check, following: str) -> str:
     """The verdict in a sentence. What was stored speaks of the day of the check: it must not clear a probe today."""
-    stored = (check.why or [check.get_verdict_display().capitalize()])[0]
+    stored = stored_verdict(check)
     if check.verdict != Verdict.IN_TOLERANCE:
         return stored
     if not kind_of(check).may_clear:
@@ -75,12 +76,14 @@ def _headline(check: Check, following: str) -> str:
 
 
 def sentences(check: Check) -> tuple[list[str], list[str]]:
-    """What follows the verdict, and the figures in words: in the site's own unit before those in °C."""
-    why = check.why[1:]
-    if check.site.unit == Unit.CELSIUS:
-        return why, check.figures
-    celsius = [line for line in why if "°C" in line]
-    return [shown_in(check), *(line for line in why if line not in celsius)], [*check.figures, *celsius]
+    """What follows the verdict, and the figures in words, in the unit of the site."""
+    unit = check.site.unit
+    return [in_unit(line, unit) for line in check.why[1:]], [in_unit(line, unit) for line in check.figures]
+
+
+def stored_verdict(check: Check) -> str:
+    """The verdict in a sentence as it was given on the day of the check, in the unit of the site."""
+    return in_unit((check.why or [check.get_verdict_display().capitalize()])[0], check.site.unit)
 
 
 def shown_in(check: Check) -> str:
@@ -234,7 +237,7 @@ def preparation_of(check: Check) -> dict | None:
         "kind": guidance.ways[way],
         "points": [(guidance.met[point], lacking[point]) for point in guidance.wanted.get(way, ())],
         "deep": next(words for point, words in lacking.items() if point == "immersed"),
-        "why": check.budget.get("bath", {}).get("why", []),
+        "why": [in_unit(line, check.site.unit) for line in check.budget.get("bath", {}).get("why", [])],
         "depth_label": guidance.words.depth,
         "depth": check.immersion_mm,
         "reference": show(check.reference_milli, check.site.unit, 2),
