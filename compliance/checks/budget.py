@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from math import floor
 
 from compliance.metrology.conformity import told_risk
+from shared.unit_text import in_unit
 from shared.units import Unit
 from sites.models import DecisionRule
 
+from .kinds import kind_of
 from .models import Check, Verdict
 
 SMALLEST = Decimal("0.0001")
@@ -26,7 +27,6 @@ class BudgetLine:
     distribution: str
     shape: str
     standard: str
-    degrees_of_freedom: str
     why: str
 
 
@@ -40,8 +40,7 @@ def lines_of(check: Check) -> list[BudgetLine]:
             distribution=part["distribution"],
             shape=SHAPES[part["distribution"]],
             standard=fine(part["standard"], unit),
-            degrees_of_freedom=freedom(part["degrees_of_freedom"]),
-            why=part["why"],
+            why=in_unit(part["why"], unit),
         )
         for part in check.budget.get("components", [])
     ]
@@ -54,7 +53,6 @@ def totals_of(check: Check) -> list[tuple[str, str]]:
         return []
     return [
         ("Combined standard u", f"{fine(kept['combined'], unit)} {Unit(unit).label}"),
-        ("Effective degrees of freedom", freedom(kept["degrees_of_freedom"])),
         ("Coverage factor k", f"{kept['coverage_factor']:.2f}"),
         ("Expanded U = k · u", f"±{fine(kept['expanded'], unit)} {Unit(unit).label}"),
     ]
@@ -68,16 +66,14 @@ def fine(celsius: float, unit: str) -> str:
     return f"{width.quantize(SMALLEST, rounding=ROUND_HALF_UP):f}"
 
 
-def freedom(value: float | None) -> str:
-    return "unlimited" if value is None else f"{max(1, floor(round(value, 1)))}"
-
-
 def rule_in_words(check: Check) -> str:
     """How the business let the uncertainty enter the verdict, when the check was recorded."""
     return f"{DecisionRule(check.decision_rule).label}."
 
 
 def chance_wrong(check: Check) -> str:
-    """Such as 1 in 200; empty for a check that claims nothing."""
+    """Such as: 1 in 200, if the bath was made as ticked. Empty for a check that claims nothing."""
     risk = check.budget.get("conformity", {}).get("risk")
-    return "" if risk is None or check.verdict == Verdict.INCONCLUSIVE else told_risk(risk)
+    if risk is None or check.verdict == Verdict.INCONCLUSIVE:
+        return ""
+    return f"{told_risk(risk)}, {kind_of(check).provided}"

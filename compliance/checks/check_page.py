@@ -6,6 +6,7 @@ from django.utils.html import format_html
 from compliance.metrology.vocabulary import Verdict
 from shared.templatetags.noughtbook import when
 from shared.time_text import stopwatch
+from shared.unit_text import in_unit
 from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
 
@@ -16,12 +17,13 @@ from .guide import struck_in_words
 from .kinds import USUAL, kind_of, of_the_same_points
 from .models import END, Check, ProbeState, Span, Stage, Standing
 from .pictures import SettlingCourse, settling_svg
-from .queries import not_cleared, passed_near_edge, run_of
+from .queries import is_near_edge, not_cleared, passed_near_edge, run_of
 from .surroundings import told as told_air
 from .tables import off_by, remarks_of
 
 NOT_YET = "Do not use it yet"
 OLD = "This is not its last check"
+SOON = "Check it again soon"
 
 
 def told(check: Check) -> dict:
@@ -58,23 +60,30 @@ def told(check: Check) -> dict:
 
 def _headline(check: Check, following: str) -> str:
     """The verdict in a sentence. What was stored speaks of the day of the check: it must not clear a probe today."""
-    stored = (check.why or [check.get_verdict_display().capitalize()])[0]
-    if check.verdict != Verdict.IN_TOLERANCE or not kind_of(check).may_clear:
+    stored = stored_verdict(check)
+    if check.verdict != Verdict.IN_TOLERANCE:
         return stored
+    if not kind_of(check).may_clear:
+        return kind_of(check).near_edge if is_near_edge(check) else stored
     if following == NOT_YET:
         return "In tolerance where it was checked, but do not use it yet."
     if not_cleared([check]):
         return "In tolerance where it was checked, but it did not clear the probe: a check away from zero had failed."
-    return stored if following and following != OLD else "In tolerance when it was checked."
+    near = is_near_edge(check)
+    if following in ("", OLD):
+        return f"In tolerance when it was checked{', but near the edge' if near else ''}."
+    return kind_of(check).near_edge if near else stored
 
 
 def sentences(check: Check) -> tuple[list[str], list[str]]:
-    """What follows the verdict, and the figures in words: in the site's own unit before those in °C."""
-    why = check.why[1:]
-    if check.site.unit == Unit.CELSIUS:
-        return why, check.figures
-    celsius = [line for line in why if "°C" in line]
-    return [shown_in(check), *(line for line in why if line not in celsius)], [*check.figures, *celsius]
+    """What follows the verdict, and the figures in words, in the unit of the site."""
+    unit = check.site.unit
+    return [in_unit(line, unit) for line in check.why[1:]], [in_unit(line, unit) for line in check.figures]
+
+
+def stored_verdict(check: Check) -> str:
+    """The verdict in a sentence as it was given on the day of the check, in the unit of the site."""
+    return in_unit((check.why or [check.get_verdict_display().capitalize()])[0], check.site.unit)
 
 
 def shown_in(check: Check) -> str:
@@ -108,10 +117,13 @@ def next_steps(check: Check) -> dict:
     steps = list(kind.afterwards)
     if check.stage == Stage.AS_LEFT:
         steps.append("It vouches for what is read from now on. It says nothing of what was read before the adjustment.")
-    if passed_near_edge(check):
-        steps.insert(0, "It is near the edge of its tolerance: check it again soon. Its next check falls due earlier.")
+    if is_near_edge(check):
+        earlier = " Its next check falls due earlier." if passed_near_edge(check) else ""
+        steps.insert(0, f"It is near the edge of its tolerance: check it again soon.{earlier}")
     if state and (missing := _not_yet(check, state)):
         return {"tone": "caution", "heading": NOT_YET, "steps": [missing, *steps], "case_url": case}
+    if is_near_edge(check):
+        return {"tone": "caution", "heading": SOON, "steps": steps, "case_url": case} | again
     return {"tone": "good", "heading": kind.passed_heading, "steps": steps, "case_url": case}
 
 
@@ -225,7 +237,7 @@ def preparation_of(check: Check) -> dict | None:
         "kind": guidance.ways[way],
         "points": [(guidance.met[point], lacking[point]) for point in guidance.wanted.get(way, ())],
         "deep": next(words for point, words in lacking.items() if point == "immersed"),
-        "why": check.budget.get("bath", {}).get("why", []),
+        "why": [in_unit(line, check.site.unit) for line in check.budget.get("bath", {}).get("why", [])],
         "depth_label": guidance.words.depth,
         "depth": check.immersion_mm,
         "reference": show(check.reference_milli, check.site.unit, 2),

@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString
 from shared.plurals import plural
 
 from .models import Check, Verdict
+from .queries import is_near_edge
 
 TONES = {
     Verdict.IN_TOLERANCE: constants.SUCCESS,
@@ -21,6 +22,7 @@ WORDS = {
     Verdict.INCONCLUSIVE: "inconclusive, check it again",
     Verdict.OUT_OF_TOLERANCE: "out of tolerance, stop using it",
 }
+NEAR_EDGE = "in tolerance, but near the edge, check it again soon"
 GRAVEST_FIRST = (Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE, Verdict.IN_TOLERANCE)
 ICE = "Discard the ice: it is not for serving."
 MEANWHILE = "That check was finished or given up meanwhile."
@@ -29,17 +31,22 @@ MEANWHILE = "That check was finished or given up meanwhile."
 def one_finished(check: Check) -> tuple[int, str]:
     """Level and words of the message on the way to the next probe."""
     apart = " Label it and keep it apart." if check.verdict == Verdict.OUT_OF_TOLERANCE else ""
-    return TONES[check.verdict], f"{check.probe.code}: {WORDS[check.verdict]}.{apart}"
+    return TONES[check.verdict], f"{check.probe.code}: {_words(check)}.{apart}"
+
+
+def _words(check: Check) -> str:
+    return NEAR_EDGE if is_near_edge(check) else WORDS[check.verdict]
 
 
 def bath_finished(made: Sequence[Check]) -> tuple[int, SafeString]:
-    """Level and words of the message about a whole bath: each probe that did not pass leads to its check."""
+    """Level and words of the message about a whole bath: each probe that did not pass, or only just, leads to its check."""
     gravest = next(verdict for verdict in GRAVEST_FIRST if any(check.verdict == verdict for check in made))
     checked = plural(len(made), "probe")
-    if gravest == Verdict.IN_TOLERANCE:
+    near = [check for check in made if is_near_edge(check)]
+    if gravest == Verdict.IN_TOLERANCE and not near:
         return TONES[gravest], format_html("{} checked, all in tolerance. {}", checked, ICE)
-    others = [check for verdict in GRAVEST_FIRST[:2] for check in made if check.verdict == verdict]
-    links = ((reverse("check_detail", args=[each.pk]), each.probe.code, WORDS[each.verdict]) for each in others)
+    others = [*(check for verdict in GRAVEST_FIRST[:2] for check in made if check.verdict == verdict), *near]
+    links = ((reverse("check_detail", args=[each.pk]), each.probe.code, _words(each)) for each in others)
     said = format_html_join(" ", '<a href="{}">{}</a>: {}.', links)
     return TONES[gravest], format_html("{} checked. {} {}", checked, said, ICE)
 

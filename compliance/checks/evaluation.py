@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from copy import copy
 from dataclasses import dataclass
 from datetime import datetime
-from math import ceil, isfinite
+from math import ceil
 
 from django.core.exceptions import ValidationError
 
@@ -147,7 +147,6 @@ def kept_conformity(conformity: Conformity) -> dict:
 def _kept_budget(budget: Budget) -> dict:
     return {
         "combined": budget.combined,
-        "degrees_of_freedom": _finite(budget.effective_degrees_of_freedom),
         "coverage_factor": budget.coverage_factor,
         "expanded": budget.expanded,
         "components": [
@@ -156,17 +155,11 @@ def _kept_budget(budget: Budget) -> dict:
                 "value": part.value,
                 "distribution": part.distribution.value,
                 "standard": part.standard,
-                "degrees_of_freedom": _finite(part.degrees_of_freedom),
                 "why": part.why,
             }
             for part in budget.components
         ],
     }
-
-
-def _finite(value: float) -> float | None:
-    """JSON has no infinity: no limit is kept as null."""
-    return value if isfinite(value) else None
 
 
 def _milli(value: float | None) -> int | None:

@@ -9,6 +9,7 @@ from compliance.metrology.settling import Settling, SettlingState
 from compliance.metrology.verification import NUMBERS_TO_FAIL
 from shared.cautions import Caution, caution
 from shared.time_text import stopwatch
+from shared.unit_text import in_unit
 from shared.units import Unit, show_spread
 
 from . import draft_numbers, drafts
@@ -193,7 +194,8 @@ def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
     inside = draft.inserted_at is not None
     open_ = frozenset(p for p in guidance.met if p not in done and (p in left or inside))
     lacking = guidance.lacks(drafts.way_of(draft), open_)
-    return tuple((guidance.missing if point in left else guidance.unconfirmed)[point] for point in lacking)
+    words = ((guidance.missing if point in left else guidance.unconfirmed)[point] for point in lacking)
+    return tuple(in_unit(line, draft.probe.site.unit) for line in words)
 
 
 def timing(draft: CheckDraft, now: datetime) -> Timing:

@@ -7,6 +7,7 @@ from django.db.models import Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from compliance.metrology.assessment import Bracket
+from compliance.metrology.conformity import Zone
 from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import ALTERATIONS, Event, Probe
@@ -167,6 +168,12 @@ def not_cleared_by(checks: Iterable[Check], spans: Iterable[Span]) -> dict[int, 
 
 def _clears(check: Check) -> bool:
     return check.verdict == Verdict.IN_TOLERANCE and kind_of(check).may_clear
+
+
+def is_near_edge(check: Check) -> bool:
+    """Whether it passed by less than its uncertainty, by whichever rule."""
+    zone = check.budget.get("conformity", {}).get("zone")
+    return check.verdict == Verdict.IN_TOLERANCE and zone == Zone.CONDITIONAL_PASS
 
 
 def passed_near_edge(check: Check) -> bool:

@@ -46,7 +46,7 @@ class Conformity:
 
 WORDS = {
     Zone.PASS: "The error is within tolerance, with room for the uncertainty of the check.",
-    Zone.CONDITIONAL_PASS: "The error is within tolerance, but so near its edge that it is not sure. Check again soon.",
+    Zone.CONDITIONAL_PASS: "The error is within tolerance, though by less than the uncertainty of the check.",
     Zone.CONDITIONAL_FAIL: "The error is beyond tolerance, though by less than the uncertainty of the check.",
     Zone.FAIL: "The error is beyond tolerance.",
 }

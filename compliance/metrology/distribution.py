@@ -1,13 +1,13 @@
-"""How the sum of independent components spreads: rectangles convolved with a scaled t distribution.
+"""How the sum of independent components spreads: rectangles convolved with a normal distribution.
 
-Adding variances and taking k from Student's t is right for a sum of normal components only. With rectangles in it the sum
-is narrower than that in its tails, and with few degrees of freedom beside them wider. So the sum itself is convolved.
+Adding variances and taking k from a normal distribution is right for a sum of normal components only. With rectangles in it
+the sum is narrower than that in its tails. So the sum itself is convolved.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
-from math import inf, isfinite, sqrt
+from math import isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,25 +19,22 @@ FINEST = 1.0  # cells; a rectangle narrower than this joins the smooth part by i
 
 @dataclass(frozen=True)
 class Spread:
-    """The distribution, centred on zero, of rectangles of these half-widths plus a scaled t.
+    """The distribution, centred on zero, of rectangles of these half-widths plus a normal one of this standard deviation.
 
-    `half_widths` and `scale` in one unit, zero or more; `degrees_of_freedom` of the t above zero, infinite for a normal.
+    `half_widths` and `scale` in one unit, zero or more.
 
     Raises:
         ValueError: for values out of these ranges.
 
-    Source: JCGM 101:2008, 6.4.2 (rectangular), 6.4.9 (scaled t), 5.2 (propagation of distributions).
+    Source: JCGM 101:2008, 6.4.2 (rectangular), 6.4.7 (normal), 5.2 (propagation of distributions).
     """
 
     half_widths: tuple[float, ...]
     scale: float
-    degrees_of_freedom: float = field(default=inf)
 
     def __post_init__(self) -> None:
         if not all(isfinite(width) and width >= 0 for width in (*self.half_widths, self.scale)):
             raise ValueError("Give half-widths and a scale of zero or more, not infinite.")
-        if not self.degrees_of_freedom > 0:
-            raise ValueError("Give degrees of freedom above zero; infinity for a normal distribution.")
 
     def cdf(self, value: float) -> float:
         """The probability of no more than `value`, in the unit of the spread."""
@@ -74,12 +71,9 @@ class Spread:
         return top
 
     def _smooth(self, values: Array) -> Array:
-        from scipy.special import ndtr, stdtr
+        from scipy.special import ndtr  # heavy, and only wanted by a check
 
-        ratio = values / self._scale
-        if isfinite(self.degrees_of_freedom):
-            return np.asarray(stdtr(self.degrees_of_freedom, ratio), dtype=np.float64)
-        return np.asarray(ndtr(ratio), dtype=np.float64)
+        return np.asarray(ndtr(values / self._scale), dtype=np.float64)
 
     @cached_property
     def _support(self) -> float:

@@ -1,7 +1,6 @@
 """What a check is held against: a temperature, what makes it uncertain, and whether it can serve at all."""
 
 from dataclasses import dataclass
-from math import fsum, sqrt
 
 from .uncertainty import Component
 from .vocabulary import Medium
@@ -23,8 +22,3 @@ class Reference:
     usable: bool
     why: tuple[str, ...]
     again: str
-
-    @property
-    def standard_uncertainty(self) -> float:
-        """°C; of independent components, JCGM 100:2008 5.1.2."""
-        return sqrt(fsum(part.standard**2 for part in self.components))

@@ -1,9 +1,9 @@
-"""An uncertainty budget: components, combined, effective degrees of freedom, coverage factor, expanded."""
+"""An uncertainty budget: components, combined, coverage factor, expanded."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import floor, fsum, inf, isfinite, sqrt
+from math import fsum, isfinite, sqrt
 
 from .distribution import Spread
 
@@ -22,27 +22,25 @@ class Component:
     """One line of a budget.
 
     `value` is the half-width (rectangular) or the standard uncertainty (normal) and `standard` the standard
-    uncertainty, both in the unit of the budget; `degrees_of_freedom` may be infinite; `why` says where it comes from.
+    uncertainty, both in the unit of the budget; `why` says where it comes from.
     """
 
     name: str
     value: float
     distribution: Distribution
     standard: float
-    degrees_of_freedom: float
     why: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
-    """Components with their combined standard uncertainty, effective degrees of freedom, k and U = k·u.
+    """Components with their combined standard uncertainty, k and U = k·u.
 
     `spread` is the distribution of their sum, centred on zero, all in the unit of the components.
     """
 
     components: tuple[Component, ...]
     combined: float
-    effective_degrees_of_freedom: float
     coverage_factor: float
     expanded: float
     spread: Spread = field(compare=False, repr=False)
@@ -62,7 +60,6 @@ def rectangular(name: str, half_width: float, why: str) -> Component:
         value=half_width,
         distribution=Distribution.RECTANGULAR,
         standard=half_width / sqrt(3),
-        degrees_of_freedom=inf,
         why=why,
     )
 
@@ -78,21 +75,18 @@ def digit(name: str, resolution: float, why: str) -> Component:
     return rectangular(name, resolution / 2, why)
 
 
-def normal(name: str, standard: float, why: str, degrees_of_freedom: float = inf) -> Component:
+def normal(name: str, standard: float, why: str) -> Component:
     """A component given by its standard uncertainty.
 
     Raises:
-        ValueError: if the uncertainty is negative or not finite, or the degrees of freedom are not above zero.
+        ValueError: if the uncertainty is negative or not finite.
     """
     _not_negative(name, standard)
-    if not degrees_of_freedom > 0:
-        raise ValueError(f"{name}: give degrees of freedom above zero.")
     return Component(
         name=name,
         value=standard,
         distribution=Distribution.NORMAL,
         standard=standard,
-        degrees_of_freedom=degrees_of_freedom,
         why=why,
     )
 
@@ -100,10 +94,9 @@ def normal(name: str, standard: float, why: str, degrees_of_freedom: float = inf
 def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
     """The combined and the expanded uncertainty of a sum of independent components, in their common unit.
 
-    Of normal components alone k is Student's t for the effective degrees of freedom, truncated to a whole number. With
-    rectangular ones it is that of the shape of their sum: rectangles convolved with the t of the normal components. So a
-    dominant rectangle has k = 1.65 and two equal ones 1.90, many tend to 1.96, and few degrees of freedom beside
-    rectangles ask for more than Welch-Satterthwaite over all of them gives.
+    Of normal components alone k is that of a normal distribution; each is known as well as it is said to be, so no degrees
+    of freedom enter. With rectangular ones it is that of the shape of their sum: rectangles convolved with the normal
+    components. So a dominant rectangle has k = 1.65 and two equal ones 1.90, and many tend to 1.96.
 
     Args:
         components: at least one.
@@ -112,8 +105,8 @@ def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
     Raises:
         ValueError: without components, or for a coverage out of range.
 
-    Source: JCGM 100:2008 5.1.2, G.4.1 eq. (G.2b), G.6.4; JCGM 101:2008 for the shape of the sum. EA-4/02 M:2022 S9.14
-    and S10.13 give the limits of one and two dominant rectangles.
+    Source: JCGM 100:2008 5.1.2 and table G.1; JCGM 101:2008 for the shape of the sum. EA-4/02 M:2022 S9.14 and S10.13 give
+    the limits of one and two dominant rectangles.
     """
     if not components:
         raise ValueError("A budget needs at least one component.")
@@ -121,69 +114,29 @@ def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
         raise ValueError(COVERAGE)
     combined = sqrt(fsum(c.standard**2 for c in components))
     spread = _spread(components)
-    factor = _factor(components, spread, combined, coverage)
+    factor = spread.half_width(coverage) / combined if any(spread.half_widths) else _normal(coverage)
     return Budget(
         components=tuple(components),
         combined=combined,
-        effective_degrees_of_freedom=effective_degrees_of_freedom(components),
         coverage_factor=factor,
         expanded=factor * combined,
         spread=spread,
     )
 
 
-def _factor(components: Sequence[Component], spread: Spread, combined: float, coverage: float) -> float:
-    if not any(spread.half_widths):
-        return coverage_factor(effective_degrees_of_freedom(components), coverage)
-    return spread.half_width(coverage) / combined
-
-
 def _spread(components: Sequence[Component]) -> Spread:
-    """Rectangles as they are; the normal components as one t with their own effective degrees of freedom."""
+    """Rectangles as they are; the normal components as one."""
     bells = [c for c in components if c.distribution is not Distribution.RECTANGULAR]
     return Spread(
         tuple(c.value for c in components if c.distribution is Distribution.RECTANGULAR),
         sqrt(fsum(c.standard**2 for c in bells)),
-        _whole(effective_degrees_of_freedom(bells)),
     )
 
 
-def effective_degrees_of_freedom(components: Sequence[Component]) -> float:
-    """Welch-Satterthwaite, not truncated; infinite where no component has finite degrees of freedom.
+def _normal(coverage: float) -> float:
+    from scipy.special import ndtri  # heavy, and only wanted by a check
 
-    Source: JCGM 100:2008 eq. (G.2b).
-    """
-    variance = fsum(c.standard**2 for c in components)
-    if variance == 0:
-        return inf
-    # Shares of the variance keep fourth powers of small numbers from vanishing.
-    shares = fsum((c.standard**2 / variance) ** 2 / c.degrees_of_freedom for c in components)
-    return 1 / shares if shares > 0 else inf
-
-
-def coverage_factor(degrees_of_freedom: float, coverage: float = 0.95) -> float:
-    """Two-sided quantile of Student's t for degrees of freedom above zero and a coverage of 0.5 to 0.999.
-
-    The degrees of freedom are rounded to one decimal, as the example in G.4.1 does, and then truncated to a whole
-    number, at least 1.
-
-    Raises:
-        ValueError: for values out of these ranges.
-
-    Source: JCGM 100:2008 table G.2 and G.4.1.
-    """
-    if not degrees_of_freedom > 0:
-        raise ValueError("Give degrees of freedom above zero; infinity where the uncertainty is known exactly.")
-    if not 0.5 <= coverage <= 0.999:
-        raise ValueError(COVERAGE)
-    from scipy.special import ndtri, stdtrit  # heavy, and only wanted by a check
-
-    quantile, whole = (1 + coverage) / 2, _whole(degrees_of_freedom)
-    return float(stdtrit(whole, quantile) if isfinite(whole) else ndtri(quantile))
-
-
-def _whole(degrees_of_freedom: float) -> float:
-    return float(max(1, floor(round(degrees_of_freedom, 1)))) if isfinite(degrees_of_freedom) else inf
+    return float(ndtri((1 + coverage) / 2))
 
 
 def _not_negative(name: str, value: float) -> None:

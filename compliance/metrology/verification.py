@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import ceil, floor, isfinite
+from math import ceil, isfinite
 
 from .bath import Preparation, judge_bath
 from .conduction import BIMETAL_LENGTH, SENSING_LENGTH, stem_error
-from .conformity import Conformity, DecisionRule, judge_conformity, told_risk
+from .conformity import Conformity, DecisionRule, Zone, judge_conformity, told_risk
 from .contamination import LARGEST, explain_low
 from .display_resolution import display_components
 from .reference import Reference
@@ -229,6 +229,13 @@ TOO_UNCERTAIN = {
     "column": "Put the thermometer in deeper, to the top of its column but for what you need to read it. Then check again.",
     "repeatability": "The display flickers: leave the probe in {} for longer and type more readings.",
 }
+NEAR_EDGE = "In tolerance, but so near the edge that it may be out of tolerance: check it again soon."
+AS_TICKED = {
+    Medium.PACKED_ICE: "if the bath was made as ticked",
+    Medium.ICE_WATER: "if the bath was made as ticked",
+    Medium.BOILING_WATER: "if the pan was made as ticked",
+    Medium.STEAM: "if the pan was made as ticked",
+}
 SECOND = "Do not use it until it is checked again, with a second number some seconds after the first."
 
 
@@ -249,7 +256,8 @@ def _why(
         todo = TOO_UNCERTAIN.get(worst.name, reference.again).format(INSIDE[reference.medium])
         return ("Inconclusive: this check is too uncertain to tell.", *told, todo)
     if conformity.verdict is Verdict.IN_TOLERANCE:
-        return ("In tolerance: the probe may be used.", *told)
+        near = conformity.zone is Zone.CONDITIONAL_PASS
+        return (NEAR_EDGE if near else "In tolerance: the probe may be used.", *told)
     label = "Label it and put it aside. What it measured since its last good check is in quarantine."
     return ("Out of tolerance: stop using this probe.", *told, *_explained(error, reference), label)
 
@@ -267,8 +275,6 @@ def _figures(
     settling: Settling,
     conformity: Conformity,
 ) -> tuple[str, ...]:
-    freedom = budget.effective_degrees_of_freedom
-    degrees = f"{floor(freedom)}" if isfinite(freedom) else "unlimited"
     count = "1 reading" if settling.count == 1 else f"{settling.count} readings"
     return (
         f"Error {_signed(error, 2)}, expanded uncertainty ±{_up(budget.expanded)} °C "
@@ -276,7 +282,6 @@ def _figures(
         f"Mean of {count} since {settling.settled_since or 0:.0f} s; "
         f"at most {_up(settling.residual)} °C still to come.",
         reference.why[0],
-        f"Effective degrees of freedom: {degrees}.",
         *_chances(conformity, reference),
         *(_explained(error, reference) if conformity.verdict is not Verdict.OUT_OF_TOLERANCE else ()),
     )
@@ -287,7 +292,9 @@ def _chances(conformity: Conformity, reference: Reference) -> tuple[str, ...]:
     if not reference.usable:
         return ()
     within = told_within(conformity)
-    return (within,) if conformity.verdict is Verdict.INCONCLUSIVE else (within, told_wrong(conformity))
+    if conformity.verdict is Verdict.INCONCLUSIVE:
+        return (within,)
+    return (within, told_wrong(conformity, AS_TICKED[reference.medium]))
 
 
 def told_within(conformity: Conformity) -> str:
@@ -295,9 +302,9 @@ def told_within(conformity: Conformity) -> str:
     return f"Probability that the probe is in tolerance: {100 * conformity.probability_in_tolerance:.1f} %."
 
 
-def told_wrong(conformity: Conformity) -> str:
-    """How likely the verdict is wrong, in words."""
-    return f"The chance that this verdict is wrong: {told_risk(conformity.risk)}."
+def told_wrong(conformity: Conformity, provided: str) -> str:
+    """How likely the verdict is wrong, in words, and on what that rests: `provided` begins with "if"."""
+    return f"The chance that this verdict is wrong, {provided}: {told_risk(conformity.risk)}."
 
 
 def _signed(value: float, digits: int = 1) -> str:

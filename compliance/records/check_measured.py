@@ -133,10 +133,9 @@ def _write_budget(writer: Writer, check: Check) -> None:
         Column(f"Value, {unit}", align="right", points=56),
         Column("Distribution", points=58),
         Column(f"Standard u, {unit}", align="right", points=56),
-        Column("Degrees of freedom", align="right", points=52),
         Column("Why", share=1),
     ]
-    rows = (Row((e.name, e.value, e.distribution, e.standard, e.degrees_of_freedom, joined(e.why))) for e in lines)
+    rows = (Row((e.name, e.value, e.distribution, e.standard, joined(e.why))) for e in lines)
     writer.table(columns, rows)
     writer.facts([(label, joined(value)) for label, value in totals_of(check)])
     writer.paragraph(EXPLAINED, small=True)

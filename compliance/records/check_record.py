@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import BinaryIO
 
-from compliance.checks.check_page import sentences
+from compliance.checks.check_page import sentences, stored_verdict
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Stage, Verdict
-from compliance.checks.queries import entered_late, not_cleared, passed_near_edge, run_of
+from compliance.checks.queries import entered_late, is_near_edge, not_cleared, passed_near_edge, run_of
 from compliance.probes.models import ALTERATIONS, Event
 from compliance.probes.wording import probe_changes
 from shared.cautions import caution
@@ -69,11 +69,11 @@ def _write_verdict(writer: Writer, check: Check) -> None:
 def verdict_in_words(check: Check) -> str:
     """The verdict in a sentence that stays true on paper, whatever happens to the probe later."""
     if check.verdict != Verdict.IN_TOLERANCE:
-        return (check.why or [check.get_verdict_display().capitalize()])[0]
+        return stored_verdict(check)
     failed = not_cleared([check]).get(check.pk)
     if failed and not hasattr(check, "void"):
         return f"In tolerance where it was checked, but it did not clear the probe: C{failed.pk}, away from zero, had failed."
-    return kind_of(check).on_paper.passed
+    return kind_of(check).near_edge if is_near_edge(check) else kind_of(check).on_paper.passed
 
 
 def _follows(check: Check) -> Iterator[str]:

@@ -10,6 +10,7 @@ from compliance.checks.surroundings import told
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 from shared.time_text import duration
+from shared.unit_text import in_unit
 from shared.units import Unit, difference_from_milli, show, show_error, show_spread
 
 FIGURE = re.compile(r"(?<=\d) (?=(?:°[CF]|s|min|h|mm)\b)")
@@ -94,7 +95,5 @@ def budget(check: Check, unit: str) -> str:
     for part in check.budget.get("components", []):
         bounds = part["distribution"] == "rectangular"
         size = show_spread(round((part["value"] if bounds else part["standard"]) * 1000), unit, 3)
-        freedom = part["degrees_of_freedom"]
-        shape = "bounds" if bounds else "standard" + (f", {freedom:g} degrees of freedom" if freedom else "")
-        lines.append(f"{part['name']} {size} ({shape}): {part['why']}")
+        lines.append(f"{part['name']} {size} ({'bounds' if bounds else 'standard'}): {in_unit(part['why'], unit)}")
     return joined(f"{'; '.join(lines)}.") if lines else ""

@@ -5,11 +5,15 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from compliance.checks.completion_messages import bath_finished, one_finished
+from compliance.metrology.verification import NEAR_EDGE
 from compliance.plans.schedule import STARTING
+from compliance.records.check_record import verdict_in_words
 from sites.actions import amend_business
 from tests.checks import making
 
 EDGE = "1.0"  # with a tolerance of ±1.0 °C
+SOON = "check it again soon."
 
 
 def rule(world, name):
@@ -86,12 +90,33 @@ def test_the_page_says_how_sure_the_verdict_is_and_to_check_again_soon(world, as
     check = making.zero(world.probe, world.manager, making.day(0), EDGE)
     page = as_person(world.manager).get(reverse("check_detail", args=[check.pk]))
     facts = dict(page.context["facts"])
-    assert facts["Chance that this verdict is wrong"].endswith("1 in 2")
-    assert "check it again soon" in page.content.decode()
+    assert facts["Chance that this verdict is wrong"].endswith("1 in 2, if the bath was made as ticked")
+    assert page.context["headline"] == NEAR_EDGE and "may be used" not in page.content.decode()
+    assert page.context["next"]["heading"] == "Check it again soon"
     sure = making.good(world.probe, world.manager, making.day(1))
     page = as_person(world.manager).get(reverse("check_detail", args=[sure.pk]))
     assert "less than 1 in 10" in dict(page.context["facts"])["Chance that this verdict is wrong"]
     assert "check it again soon" not in page.content.decode()
+
+
+def test_near_the_edge_paper_messages_and_every_kind_say_so_first(world):
+    edge = making.zero(world.probe, world.manager, making.day(0), EDGE)
+    at_boiling = making.boiling(world.probe, world.manager, making.day(1), "99.2")
+    stated = making.certificate(world.probe, world.manager, making.day(2), error_milli=990)
+    for check in (edge, at_boiling, stated):
+        said = verdict_in_words(check)
+        assert said.startswith("In tolerance") and said.endswith(
+            "near the edge that it may be out of tolerance: " + SOON
+        )
+    assert one_finished(edge)[1] == f"{world.probe.code}: in tolerance, but near the edge, check it again soon."
+    assert "check it again soon" in bath_finished([edge])[1] and "all in tolerance" not in bath_finished([edge])[1]
+
+
+def test_an_old_check_near_the_edge_was_so_on_its_day(world, as_person):
+    check = making.zero(world.probe, world.manager, making.day(0), EDGE)
+    making.good(world.probe, world.manager, making.day(1))
+    page = as_person(world.manager).get(reverse("check_detail", args=[check.pk]))
+    assert page.context["headline"] == "In tolerance when it was checked, but near the edge."
 
 
 def test_the_page_of_a_check_that_says_nothing_gives_no_chance(world, as_person):

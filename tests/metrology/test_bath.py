@@ -17,6 +17,7 @@ from compliance.metrology.bath import (
     Preparation,
     judge_bath,
 )
+from compliance.metrology.uncertainty import combine
 
 ALL = frozenset(BathPoint)
 PACKED, STIRRED = BathKind.PACKED_CRUSHED, BathKind.STIRRED_CUBES
@@ -33,7 +34,7 @@ def test_a_bath_made_point_by_point_is_worth_a_hundredth():
     made = bath()
     assert made.usable
     assert (made.temperature, made.within, made.missing) == (0.0, 0.01, ())
-    assert made.standard_uncertainty == pytest.approx(0.01 / sqrt(3))
+    assert combine(made.components).combined == pytest.approx(0.01 / sqrt(3))
 
 
 @pytest.mark.parametrize("point", sorted(ALL - set(CRITICAL[PACKED])))

@@ -17,10 +17,9 @@ def test_one_rectangle_is_uniform(width, coverage):
     assert Spread((width,), 0).half_width(coverage) == pytest.approx(width * coverage, rel=1e-6)
 
 
-@given(widths, st.sampled_from([1.0, 2.0, 3.0, 7.0, 40.0, inf]), st.floats(0.5, 0.999))
-def test_a_smooth_part_alone_is_a_scaled_t(scale, freedom, coverage):
-    known = stats.norm if freedom == inf else stats.t(freedom)
-    assert Spread((), scale, freedom).half_width(coverage) == pytest.approx(scale * known.ppf((1 + coverage) / 2))
+@given(widths, st.floats(0.5, 0.999))
+def test_a_smooth_part_alone_is_normal(scale, coverage):
+    assert Spread((), scale).half_width(coverage) == pytest.approx(scale * stats.norm.ppf((1 + coverage) / 2))
 
 
 @pytest.mark.parametrize("count", [3, 4, 6])
@@ -63,7 +62,7 @@ def test_half_of_it_lies_on_either_side(half_widths):
 
 @given(widths, widths, st.floats(1e-6, 1e6))
 def test_another_unit_changes_nothing(width, scale, factor):
-    one, other = Spread((width,), scale, 3), Spread((width * factor,), scale * factor, 3)
+    one, other = Spread((width,), scale), Spread((width * factor,), scale * factor)
     assert other.half_width(0.95) == pytest.approx(factor * one.half_width(0.95), rel=1e-6)
 
 
@@ -83,18 +82,12 @@ def test_a_rectangle_and_a_bell_together_are_narrower_than_their_sum_and_wider_t
 
 
 @pytest.mark.parametrize(
-    ("half_widths", "scale", "freedom", "words"),
-    [
-        ((-1.0,), 1, inf, "half-widths"),
-        ((nan,), 1, inf, "half-widths"),
-        ((1.0,), inf, 1, "half-widths"),
-        ((1.0,), 1, 0, "degrees of freedom"),
-        ((1.0,), 1, nan, "degrees of freedom"),
-    ],
+    ("half_widths", "scale"),
+    [((-1.0,), 1), ((nan,), 1), ((1.0,), inf), ((1.0,), -1)],
 )
-def test_a_spread_that_cannot_be_is_refused(half_widths, scale, freedom, words):
-    with pytest.raises(ValueError, match=words):
-        Spread(half_widths, scale, freedom)
+def test_a_spread_that_cannot_be_is_refused(half_widths, scale):
+    with pytest.raises(ValueError, match="half-widths"):
+        Spread(half_widths, scale)
 
 
 @pytest.mark.parametrize("coverage", [0.49, 0.9991, nan])

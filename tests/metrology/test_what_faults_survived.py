@@ -15,7 +15,6 @@ from compliance.metrology.drift import ErrorPoint, trend
 from compliance.metrology.intervals import advise
 from compliance.metrology.reliability import Trial
 from compliance.metrology.settling import TimedValue
-from compliance.metrology.uncertainty import coverage_factor
 from compliance.metrology.verification import Instrument
 from compliance.metrology.vocabulary import Sensor, Verdict
 
@@ -78,8 +77,3 @@ def test_more_scatter_than_stated_leaves_no_uncertainty_unseen():
     quiet_width, loud_width = ((found.high - found.low) / 2 for found in unseen)
     assert quiet_width == pytest.approx(stated, rel=0.05)
     assert loud_width < stated
-
-
-def test_degrees_of_freedom_that_cannot_be_are_refused_in_words():
-    with pytest.raises(ValueError, match="degrees of freedom above zero"):
-        coverage_factor(0)

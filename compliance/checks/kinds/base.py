@@ -10,6 +10,8 @@ from django.forms import Form
 
 from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation
+from compliance.metrology.verification import AS_TICKED, NEAR_EDGE
+from compliance.metrology.vocabulary import Medium
 from compliance.probes.models import Probe
 from sites.models import Person, Site
 
@@ -92,8 +94,10 @@ class KindOfCheck:
     """All that is particular to one kind of check.
 
     `points`: the ends of the scale that it may speak for. `path`: of its page below that of a probe. `failed`: what is said
-    of a probe that failed one. `named`: as in “it failed its zero check”. `also_said`: fields that its form says beside
-    those that every form does. `form` and `correction`: to enter it, where it is not made step by step, and to correct it.
+    of a probe that failed one. `near_edge`: the verdict on one that passed by less than its uncertainty. `provided`: on what
+    the chance that a verdict is wrong rests. `named`: as in “it failed its zero check”. `also_said`: fields that its form
+    says beside those that every form does. `form` and `correction`: to enter it, where it is not made step by step, and to
+    correct it.
     """
 
     value: CheckKind
@@ -110,6 +114,8 @@ class KindOfCheck:
     form: type[Form] | None = None
     guidance: Guidance | None = None
     passed_heading = "You may use it"
+    near_edge = NEAR_EDGE
+    provided = AS_TICKED[Medium.PACKED_ICE]
     made_at_the_time = timedelta(hours=2)
     also_said: tuple[str, ...] = ()
     asks_air = False

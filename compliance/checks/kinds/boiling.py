@@ -16,6 +16,8 @@ from compliance.metrology.boiling import (
     lacks,
     verify_boiling,
 )
+from compliance.metrology.verification import AS_TICKED
+from compliance.metrology.vocabulary import Medium
 from compliance.probes.models import Probe
 
 from ..evaluation import Typed, fields_of, instrument_of, rule_of
@@ -198,6 +200,10 @@ class BoilingCheck(KindOfCheck):
     correction = BoilingCorrection
     guidance = BOILING
     passed_heading = "It is right at boiling"
+    near_edge = (
+        "In tolerance at the boiling point, but so near the edge that it may be out of tolerance: check it again soon."
+    )
+    provided = AS_TICKED[Medium.BOILING_WATER]
     asks_air = True
     on_paper = OnPaper(
         title="Boiling-point check",

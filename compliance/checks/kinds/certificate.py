@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from django.core.exceptions import ValidationError
 
+from compliance.metrology.conformity import Zone
 from compliance.metrology.verification import judge_stated, told_within, told_wrong
 from compliance.metrology.vocabulary import Verdict
 from compliance.probes.models import Probe
@@ -119,6 +120,11 @@ class CertificateCheck(KindOfCheck):
     form = CertificateForm
     correction = CertificateCorrection
     made_at_the_time = timedelta(days=30)  # a laboratory's paper takes its time
+    near_edge = (
+        "In tolerance, by the laboratory's certificate, but so near the edge that it may be out of tolerance: check it "
+        "again soon."
+    )
+    provided = "if the certificate is right"
     also_said = ("reference_milli", "error_milli", "expanded_milli")
     on_paper = OnPaper(
         title="Laboratory’s certificate",
@@ -139,6 +145,8 @@ class CertificateCheck(KindOfCheck):
             stated = judge_stated(error, expanded, instrument_of(probe), rule_of(probe))
         except ValueError as refused:
             raise ValidationError(str(refused)) from None
+        near = stated.verdict is Verdict.IN_TOLERANCE and stated.zone is Zone.CONDITIONAL_PASS
+        wrong = [] if stated.verdict is Verdict.INCONCLUSIVE else [told_wrong(stated, self.provided)]
         return {
             "reading_milli": data.reference_milli + data.error_milli,
             "reference_milli": data.reference_milli,
@@ -146,8 +154,8 @@ class CertificateCheck(KindOfCheck):
             "expanded_milli": data.expanded_milli,
             "verdict": stated.verdict.value,
             "budget": {"coverage_factor": 2.0, "conformity": kept_conformity(stated)},
-            "why": [STATED[stated.verdict], stated.why],
-            "figures": [told_within(stated), *([] if stated.verdict is Verdict.INCONCLUSIVE else [told_wrong(stated)])],
+            "why": [self.near_edge if near else STATED[stated.verdict], stated.why],
+            "figures": [told_within(stated), *wrong],
             **terms_of(probe),
         }
 

@@ -4,6 +4,7 @@ from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Verdict
 from shared.printing.flow import Writer
 from shared.time_text import moment
+from shared.unit_text import in_unit
 from shared.units import show_spread
 
 from ..check_history import checks_in
@@ -49,8 +50,8 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
                 ),
                 ("Against", method(check, unit)),
                 ("Error, ± U, allowed", _figures(check, unit)),
-                ("In words", " ".join(sentence(line) for line in check.why)),
-                ("How it was found", " ".join(sentence(line) for line in check.figures)),
+                ("In words", " ".join(sentence(in_unit(line, unit)) for line in check.why)),
+                ("How it was found", " ".join(sentence(in_unit(line, unit)) for line in check.figures)),
                 ("What makes it uncertain", budget(check, unit)),
                 *_of_the_reference(check, unit),
                 *((("Struck out", _struck(scope, void)),) if void else ()),
@@ -65,7 +66,7 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
 
 
 def _of_the_reference(check: Check, unit: str) -> list[tuple[str, str]]:
-    why = " ".join(check.budget.get("bath", {}).get("why", []))
+    why = " ".join(in_unit(line, unit) for line in check.budget.get("bath", {}).get("why", []))
     kind = kind_of(check)
     pressure = [("Air pressure", air(check, unit))] if kind.asks_air else []
     return [*pressure, (kind.on_paper.of_the_reference, why)]
