@@ -11,10 +11,10 @@ from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
 
 from .budget import chance_wrong, lines_of, rule_in_words, totals_of
-from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, shown
+from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, Moved, shown
 from .evaluation import Typed
 from .guide import struck_in_words
-from .kinds import USUAL, kind_of, of_the_same_points
+from .kinds import USUAL, Guidance, kind_of, of_the_same_points
 from .models import END, Check, ProbeState, Span, Stage, Standing
 from .pictures import SettlingCourse, settling_svg
 from .queries import is_near_edge, not_cleared, passed_near_edge, run_of
@@ -204,16 +204,23 @@ def mistyped_of(check: Check) -> dict[int, str]:
 
 
 def typing_of(check: Check) -> list[str]:
-    """Of the numbers typed: those taken back, which count for nothing, and what was answered when the unit was asked about."""
-    typing = check.typing or {}
+    """Of the numbers typed: those taken back, which count for nothing, and what was answered when something was asked."""
+    typing, who = check.typing or {}, check.name_of("checked_by")
     kept = {why: [t for t in typing.get("taken_back", []) if t["why"] == why] for why in STRUCK}
     lines = [f"{STRUCK[why]}: {', '.join(struck_in_words(struck))}." for why, struck in kept.items() if struck]
     if unit := typing.get("unit"):
-        lines.append(f"Asked which unit the display shows, {check.name_of('checked_by')} answered {Unit(unit).label}.")
+        lines.append(f"Asked which unit the display shows, {who} answered {Unit(unit).label}.")
+    if answer := typing.get("moved"):
+        lines.append(f"The same number from the first on. Asked “Did you see it fall?”, {ANSWERED[answer].format(who)}")
     return lines
 
 
-NOT_DONE, NOT_CONFIRMED, NOT_SETTLED = "not done", "not confirmed", "not settled"
+ANSWERED = {
+    Moved.YES: "{} answered yes.",
+    Moved.NO: "{} answered no: the display may have been held.",
+    Moved.UNANSWERED: "nobody answered: the display may have been held.",
+}
+NOT_DONE, NOT_CONFIRMED, NOT_SETTLED, NOT_SEEN = "not done", "not confirmed", "not settled", "not seen"
 STRUCK = {
     TAKEN_BACK: "Typed and taken back",
     TIMED_AGAIN: "Typed before the timing was started again",
@@ -231,7 +238,7 @@ def preparation_of(check: Check) -> dict | None:
         return None
     done, left = check.preparation.get("points", []), check.preparation.get("left", [])
     way = check.preparation["kind"]
-    lacking = {point: _lacking(point, done, left, guidance.waited) for point in guidance.met}
+    lacking = {point: _lacking(point, done, left, guidance) for point in guidance.met}
     return {
         "heading": guidance.words.reference_heading,
         "kind": guidance.ways[way],
@@ -245,10 +252,10 @@ def preparation_of(check: Check) -> dict | None:
     }
 
 
-def _lacking(point: str, done: list[str], left: list[str], waited: str | None) -> str:
+def _lacking(point: str, done: list[str], left: list[str], guidance: Guidance) -> str:
     """Nobody is asked whether it settled: its readings show that."""
     if point in done:
         return ""
     if point in left:
-        return NOT_SETTLED if point == waited else NOT_DONE
+        return {guidance.waited: NOT_SETTLED, guidance.moved: NOT_SEEN}.get(point, NOT_DONE)
     return NOT_CONFIRMED

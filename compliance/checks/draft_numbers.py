@@ -6,11 +6,13 @@ None is ever lost: what does not count any more goes with the check into its rec
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from enum import StrEnum
 
 from compliance.metrology.mistyped import suggests_other_unit
+from compliance.metrology.settling import has_moved
 from shared.units import Unit, parse
 
-from .evaluation import Typed, read_typed
+from .evaluation import Typed, instrument_of, read_typed
 from .kinds import kind_of
 from .models import CheckDraft
 
@@ -94,6 +96,32 @@ def unit_question(draft: CheckDraft) -> Typed | None:
     return asked
 
 
+class Moved(StrEnum):
+    """Whether the display was seen to move to its value: as the numbers show, or as somebody answered where they do not.
+
+    Of a number beyond the tolerance it is not asked: that speaks against the probe, held or not.
+    """
+
+    SHOWN = "shown"
+    NOT_ASKED = "not_asked"
+    YES = "yes"
+    NO = "no"
+    UNANSWERED = "unanswered"
+
+
+def moved(draft: CheckDraft) -> Moved:
+    point, said, numbers = kind_of(draft).guidance.moved, draft.preparation, typed(draft)
+    if point is None or not numbers:
+        return Moved.NOT_ASKED
+    if has_moved([each.timed() for each in numbers], instrument_of(draft.probe).resolution):
+        return Moved.SHOWN
+    if is_beyond(numbers[-1].value_milli, reference_milli(draft), draft.probe.tolerance_milli):
+        return Moved.NOT_ASKED
+    if point in said.get("points", []):
+        return Moved.YES
+    return Moved.NO if point in said.get("left", []) else Moved.UNANSWERED
+
+
 def reference_milli(draft: CheckDraft) -> int | None:
     """What surrounds the probe; None while that is not known."""
     return kind_of(draft).reference_milli(draft)
@@ -138,4 +166,8 @@ def kept(draft: CheckDraft) -> dict:
     """What goes into the record beside the numbers that count."""
     names = ("at", "elapsed_ms", "typed", "unit", "why")
     taken_back = [{name: struck[name] for name in names} for struck in draft.struck]
-    return {name: value for name, value in (("taken_back", taken_back), ("unit", draft.unit)) if value}
+    answer = moved(draft)
+    asked = "" if answer in (Moved.SHOWN, Moved.NOT_ASKED) else answer.value
+    return {
+        name: value for name, value in (("taken_back", taken_back), ("unit", draft.unit), ("moved", asked)) if value
+    }

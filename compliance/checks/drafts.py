@@ -122,6 +122,8 @@ def take_out(draft: CheckDraft) -> CheckDraft:
     draft, *fellows = _hold_with_fellows(draft)
     draft_numbers.strike(draft, draft_numbers.TIMED_AGAIN)
     draft.inserted_at = None
+    for name in ("points", "left"):
+        draft.preparation[name] = [p for p in draft.preparation.get(name, []) if p != guidance_of(draft).moved]
     newest = max((each for each in fellows if each.bath_at), key=lambda each: each.bath_at, default=None)
     if newest and (draft.bath_at is None or newest.bath_at > draft.bath_at):
         share_bath(draft, newest)
@@ -231,7 +233,7 @@ def data_of(draft: CheckDraft, checked_at: datetime, **typing) -> CheckData:
 
 
 def preparation_of(draft: CheckDraft) -> Preparation | BoilingPreparation:
-    """What was confirmed of it, and what somebody said was not done; whether it was left to settle its readings show."""
+    """What was confirmed of it, and what somebody said was not done; whether it settled and fell its readings show."""
     guidance, way = guidance_of(draft), way_of(draft)
     points, left = (
         {guidance.point(point) for point in draft.preparation.get(name, [])} & set(guidance.wanted[way])
@@ -240,7 +242,9 @@ def preparation_of(draft: CheckDraft) -> Preparation | BoilingPreparation:
     if guidance.waited:
         settled = settling_of(draft.probe, draft_numbers.typed(draft)).state is SettlingState.SETTLED
         (points if settled else left).add(guidance.waited)
-    return guidance.preparation(kind=way, points=frozenset(points), left=frozenset(left))
+    if guidance.moved and draft_numbers.moved(draft) is draft_numbers.Moved.SHOWN:
+        points.add(guidance.moved)
+    return guidance.preparation(kind=way, points=frozenset(points), left=frozenset(left - points))
 
 
 def touched_at(draft: CheckDraft) -> datetime:

@@ -13,6 +13,7 @@ from shared.unit_text import in_unit
 from shared.units import Unit, show_spread
 
 from . import draft_numbers, drafts
+from .draft_numbers import Moved
 from .evaluation import Typed, settling_of
 from .kinds import Guidance, kind_of
 from .kinds.steps import GuidanceWords, Task
@@ -21,6 +22,11 @@ from .pictures import SettlingCourse, settling_svg
 from .surroundings import boils_in_words
 
 NEWEST = 3
+NOT_SEEN = (Moved.NO, Moved.UNANSWERED)
+HELD = {
+    Moved.UNANSWERED: "Did you see it fall?",
+    Moved.NO: "Nobody saw it move: the display may be held.",
+}
 DOUBTFUL = "One reading does not go with the others. Was it typed right?"
 
 
@@ -68,7 +74,8 @@ class UnitQuestion:
 class Timing:
     """What the readings say so far, `elapsed_ms` after the probe went in.
 
-    `second_wanted`: one number alone lies beyond the tolerance. `said_unit`: the unit, as somebody answered.
+    `second_wanted`: one number alone lies beyond the tolerance. `said_unit`: the unit, as somebody answered. `moved`: what is
+    known of the display having moved, once it matters; `moved_point` names the answer.
     """
 
     settling: Settling
@@ -84,6 +91,8 @@ class Timing:
     asks_unit: UnitQuestion | None = None
     second_wanted: bool = False
     said_unit: str = ""
+    moved: Moved = Moved.NOT_ASKED
+    moved_point: str = ""
     struck: tuple[str, ...] = ()
 
     @property
@@ -93,7 +102,16 @@ class Timing:
     @property
     def conclusive(self) -> bool:
         """Whether the check, finished now, tells which way it is as far as the numbers go."""
-        return self.settled and not self.second_wanted and not self.asks_unit
+        return self.settled and not (self.second_wanted or self.asks_unit or self.may_be_held)
+
+    @property
+    def asks_moved(self) -> bool:
+        """Whether the question, or its answer, is on the page; others come first."""
+        return (self.may_be_held or self.moved is Moved.YES) and not (self.asks_unit or self.second_wanted)
+
+    @property
+    def may_be_held(self) -> bool:
+        return self.moved in NOT_SEEN
 
     @property
     def newest(self) -> tuple[Taken, ...]:
@@ -202,10 +220,12 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
     readings = draft_numbers.typed(draft)
     settling = settling_of(draft.probe, readings)
     asks_unit, second = _unit_question(draft), second_wanted(draft, settling, readings)
+    moved = seen_to_move(draft, settling)
     course = SettlingCourse(settling.value, _residual(settling), draft_numbers.reference_milli(draft) or 0)
     return Timing(
         settling=settling,
         sentence=_asked(draft, asks_unit, second, settling.value is not None)
+        or HELD.get(moved)
         or _sentence(settling, readings, drafts.guidance_of(draft).words),
         elapsed_ms=(now - draft.inserted_at) // timedelta(milliseconds=1),
         value=draft_numbers.shown(readings[-1]) if readings else "–",
@@ -213,11 +233,13 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         seen=len(readings),
         taken=_taken(readings),
         picture=settling_svg(draft.probe, readings, kind_of(draft), course, draft.probe.site.unit),
-        tone=_tone(settling, asking=bool(asks_unit or second)),
+        tone=_tone(settling, asking=bool(asks_unit or second or moved in NOT_SEEN)),
         doubts=tuple(SuspectReading(s.sentence, _as_taken(readings[s.number - 1])) for s in settling.suspects),
         asks_unit=asks_unit,
         second_wanted=second,
         said_unit=Unit(draft.unit).label if draft.unit else "",
+        moved=moved,
+        moved_point=drafts.guidance_of(draft).moved or "",
         struck=struck_in_words(draft.struck),
     )
 
@@ -242,6 +264,11 @@ def second_wanted(draft: CheckDraft, settling: Settling, readings: list[Typed]) 
     alone = settling.count < NUMBERS_TO_FAIL if settling.state is SettlingState.SETTLED else len(readings) == 1
     reference, tolerance = draft_numbers.reference_milli(draft), draft.probe.tolerance_milli
     return alone and bool(readings) and draft_numbers.is_beyond(readings[-1].value_milli, reference, tolerance)
+
+
+def seen_to_move(draft: CheckDraft, settling: Settling) -> Moved:
+    """As the numbers or an answer have it; before it has settled nobody is asked."""
+    return draft_numbers.moved(draft) if settling.state is SettlingState.SETTLED else Moved.NOT_ASKED
 
 
 def _asked(draft: CheckDraft, asks_unit: UnitQuestion | None, second: bool, settled: bool) -> str:

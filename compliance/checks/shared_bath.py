@@ -20,7 +20,7 @@ from sites.models import Person, Role
 
 from . import draft_numbers, drafts, unfinished
 from .evaluation import settling_of
-from .guide import second_wanted
+from .guide import NOT_SEEN, second_wanted, seen_to_move
 from .kinds import GUIDANCE, USUAL
 from .models import BEGINNING, Check, CheckDraft, Verdict
 
@@ -181,7 +181,8 @@ def _state(draft: CheckDraft) -> tuple[str, str]:
     readings = draft_numbers.typed(draft)
     settling = settling_of(draft.probe, readings)
     settled = settling.state is SettlingState.SETTLED
-    wanting = draft_numbers.unit_question(draft) or (settled and second_wanted(draft, settling, readings))
+    held = seen_to_move(draft, settling) in NOT_SEEN
+    wanting = held or draft_numbers.unit_question(draft) or (settled and second_wanted(draft, settling, readings))
     if settling.state.is_fault or wanting:
         return "fault", "look again"
     return ("settled", "settled") if settled else ("in", "in the ice")

@@ -1,6 +1,6 @@
 """How well an ice bath stands for 0 °C: from how it was prepared to a reference and its uncertainty."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from .reference import Reference
@@ -21,6 +21,7 @@ class BathPoint(StrEnum):
     WELL_FORMED = "well_formed"
     PACKED = "packed"
     IMMERSED = "immersed"
+    FELL = "fell"
     WAITED = "waited"
 
 
@@ -47,7 +48,7 @@ AGAINST_WATER: dict[BathKind, tuple[BathPoint, ...]] = {
 # What still counts in each kind of bath before its best width is granted.
 WANTED: dict[BathKind, tuple[BathPoint, ...]] = {
     BathKind.PACKED_CRUSHED: tuple(BathPoint),
-    BathKind.STIRRED_CUBES: (BathPoint.POTABLE, BathPoint.IMMERSED),
+    BathKind.STIRRED_CUBES: (BathPoint.POTABLE, BathPoint.IMMERSED, BathPoint.FELL),
 }
 MISSING: dict[BathPoint, str] = {
     BathPoint.CRUSHED: "The ice was not crushed fine, so air and water lie between the pieces.",
@@ -58,6 +59,7 @@ MISSING: dict[BathPoint, str] = {
     BathPoint.WELL_FORMED: "No well was formed before the probe went in.",
     BathPoint.PACKED: "The ice was not packed against the stem, so water or air can lie between.",
     BathPoint.IMMERSED: "The probe was not in deep enough, so warmth came down its stem.",
+    BathPoint.FELL: "Nobody saw the display fall: it may be held, or show one number whatever the probe feels.",
     BathPoint.WAITED: "The probe was not left to settle.",
 }
 # The same where nobody said that it was left out.
@@ -70,6 +72,7 @@ UNCONFIRMED: dict[BathPoint, str] = {
     BathPoint.WELL_FORMED: "Not confirmed: that a well was formed before the probe went in.",
     BathPoint.PACKED: "Not confirmed: that the ice was packed against the stem, without water or air between.",
     BathPoint.IMMERSED: "Not confirmed: that the probe was in deep enough to keep out warmth from its stem.",
+    BathPoint.FELL: "Not confirmed: that somebody saw the display fall; a held one shows the same number all along.",
     BathPoint.WAITED: "Not confirmed: that the probe was left to settle.",
 }
 
@@ -127,11 +130,16 @@ def judge_bath(preparation: Preparation, widths: BathWidths | None = None) -> Ba
     if kind not in WANTED:
         return _bath(kind, widths.stirred, usable=False, why=(NO_ICE_POINT, UNUSABLE[kind]))
     missing = tuple(point for point in WANTED[kind] if point not in preparation.points)
-    usable = not lacks(kind, frozenset(missing))
+    stands, held = not lacks(kind, frozenset(missing)), BathPoint.FELL in missing
     half_width = _half_width(kind, missing, widths)
-    opening = f"The bath stands for 0 °C within {half_width:g} °C." if usable else NO_ICE_POINT
-    why = (opening, *((MISSING if point in preparation.left else UNCONFIRMED)[point] for point in missing))
-    return _bath(kind, half_width, usable=usable, why=why, missing=missing)
+    opening = MAY_BE_HELD if held else f"The bath stands for 0 °C within {half_width:g} °C."
+    why = (opening if stands else NO_ICE_POINT, *_told(preparation, missing))
+    found = _bath(kind, half_width, usable=stands and not held, why=why, missing=missing)
+    return replace(found, again=HELD_AGAIN) if stands and held else found
+
+
+def _told(preparation: Preparation, missing: tuple[BathPoint, ...]) -> tuple[str, ...]:
+    return tuple((MISSING if point in preparation.left else UNCONFIRMED)[point] for point in missing)
 
 
 def lacks(kind: BathKind, missing: frozenset[BathPoint]) -> tuple[BathPoint, ...]:
@@ -144,7 +152,7 @@ def lacks(kind: BathKind, missing: frozenset[BathPoint]) -> tuple[BathPoint, ...
 def _half_width(kind: BathKind, missing: tuple[BathPoint, ...], widths: BathWidths) -> float:
     if kind is BathKind.STIRRED_CUBES or set(missing) & set(AGAINST_WATER[kind]):
         return widths.stirred
-    return widths.incomplete if missing else widths.complete
+    return widths.incomplete if set(missing) - {BathPoint.FELL} else widths.complete
 
 
 def _bath(
@@ -165,6 +173,11 @@ def _bath(
 
 
 BATH_AGAIN = "Make the bath again with crushed, wetted, drained ice, and pack the probe in deep. Then check again."
+HELD_AGAIN = (
+    "Release a held display, let the probe warm up in the air, put it back in and type what it shows at once. If it does not "
+    "move, do not use the probe."
+)
+MAY_BE_HELD = "Nobody saw the display move."
 NO_ICE_POINT = "The bath does not stand for 0 °C."
 UNUSABLE = {
     BathKind.UNSTIRRED: "Ice floating in water that nobody stirs can be up to 4 °C warm below the ice.",

@@ -15,7 +15,15 @@ from statistics import fmean
 from .mistyped import Suspect, find_mistyped
 from .timed import LONGEST_SERIES, TimedValue, check_readings, in_order
 
-__all__ = ["LONGEST_SERIES", "ROOM_ABOVE_BATH", "Settling", "SettlingState", "TimedValue", "judge_settling"]
+__all__ = [
+    "LONGEST_SERIES",
+    "ROOM_ABOVE_BATH",
+    "Settling",
+    "SettlingState",
+    "TimedValue",
+    "has_moved",
+    "judge_settling",
+]
 
 SLOWEST_TIME_CONSTANT = 60.0  # s; a sheath slower than this is no food probe, judgement
 UNSEEN_TIME_CONSTANT = 10.0  # s; where neither the probe's own is known nor a fall was seen, judgement
@@ -105,6 +113,19 @@ def judge_settling(readings: Sequence[TimedValue], resolution: float, time_const
     if suspects and found.state.is_fault:
         found = _unsettled(SettlingState.DOUBTFUL, None, suspects[-1].sentence)
     return replace(found, suspects=suspects)
+
+
+def has_moved(readings: Sequence[TimedValue], resolution: float) -> bool:
+    """Whether what was typed shows the display move by more than a flicker before it came to its last value.
+
+    Args:
+        readings: in any order, s and °C.
+        resolution: the step of the display in °C.
+
+    Source: judgement: two digits. A held display shows one; a flicker is no fall.
+    """
+    last = in_order(readings)[-1].value if readings else 0.0
+    return any(abs(reading.value - last) >= 2 * resolution * (1 - SLACK) for reading in readings)
 
 
 def _judge(series: list[TimedValue], resolution: float, known: float | None) -> Settling:

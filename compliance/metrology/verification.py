@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import ceil, isfinite
 
-from .bath import Preparation, judge_bath
+from .bath import BathPoint, Preparation, judge_bath
 from .conduction import BIMETAL_LENGTH, SENSING_LENGTH, stem_error
 from .conformity import Conformity, DecisionRule, Zone, judge_conformity, told_risk
 from .contamination import LARGEST, explain_low
 from .display_resolution import display_components
 from .reference import Reference
-from .settling import Settling, SettlingState, TimedValue, judge_settling
+from .settling import Settling, SettlingState, TimedValue, has_moved, judge_settling
 from .uncertainty import Budget, Component, combine, normal, rectangular
 from .vocabulary import Medium, Sensor, Verdict
 
@@ -70,14 +70,18 @@ def verify_zero(
 
     Returns:
         Error, expanded uncertainty (95 %), verdict and the words for them. Inconclusive where the probe had not
-        settled, the bath does not stand for 0 °C, the uncertainty is too large to tell, or a single reading is all
-        that speaks against the probe.
+        settled, the bath does not stand for 0 °C, nobody saw the display move, the uncertainty is too large to tell, or a
+        single reading is all that speaks against the probe.
 
     Raises:
         ValueError: for a depth or a stem diameter out of range, and as `judge_settling` and `judge_conformity` do.
 
     Source: JCGM 100:2008 for the budget, ILAC-G8:09/2019 for the verdict; what a bath is worth is common practice.
     """
+    seen = judge_bath(replace(preparation, points=preparation.points | {BathPoint.FELL}))
+    found = verify_against(readings, seen, instrument, immersion_mm=immersion_mm, rule=rule)
+    if has_moved(readings, instrument.resolution) or abs(found.error or 0.0) > instrument.tolerance:
+        return found  # what is shown beyond tolerance speaks against a probe, held or not
     return verify_against(readings, judge_bath(preparation), instrument, immersion_mm=immersion_mm, rule=rule)
 
 

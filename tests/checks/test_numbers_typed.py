@@ -47,11 +47,12 @@ def test_32_at_a_celsius_site_is_asked_about_kept_as_typed_and_converted(hands):
     for _ in range(5):
         hands.wait(10)
         hands.tap("read", same="32", value="", seen=len(hands.draft.readings))
+    hands.tap("point", point="fell", state="done")
     hands.finish()
     check = Check.objects.get()
     assert (check.verdict, check.error_milli) == ("in_tolerance", 0)
     assert {(t.typed, t.unit) for t in check.timed_readings.all()} == {("32", "F")}
-    assert check.typing == {"unit": "F"}
+    assert check.typing == {"unit": "F", "moved": "yes"}
     page = text(hands.client.get(reverse("check_detail", args=[check.pk])))
     assert "32 °F" in page and "Asked which unit the display shows, Col Esker answered °F." in page
 
@@ -159,6 +160,7 @@ def test_one_good_number_after_a_long_wait_still_passes(hands):
     in_the_ice(hands)
     hands.wait(70)
     hands.read("0.1")
+    hands.tap("point", point="fell", state="done")
     hands.finish()
     assert Check.objects.get().verdict == "in_tolerance"
 

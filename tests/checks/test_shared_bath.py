@@ -113,7 +113,7 @@ def test_three_probes_one_bath_three_records(three, cook, clock):
         "P2": "out_of_tolerance",
         "P3": "in_tolerance",
     }
-    assert all(len(c.preparation["points"]) == 9 and c.checked_by == cook for c in checks.values())
+    assert all(len(c.preparation["points"]) == 10 and c.checked_by == cook for c in checks.values())
     assert checks["P1"].timed_readings.count() == checks["P2"].timed_readings.count() == 6
     assert not CheckDraft.objects.exists()
 

@@ -34,7 +34,7 @@ def test_a_whole_check_in_two_minutes(hands, cook):
     assert (check.verdict, check.error_milli, check.checked_by) == ("in_tolerance", 200, cook)
     assert check.checked_at == NOON + timedelta(seconds=75) and not CheckDraft.objects.exists()
     assert [t.elapsed_ms for t in check.timed_readings.all()] == [10_000, 35_000, 45_000, 55_000, 65_000, 75_000]
-    assert len(check.preparation["points"]) == 9 and check.budget["bath"]["half_width"] == 0.01
+    assert len(check.preparation["points"]) == 10 and check.budget["bath"]["half_width"] == 0.01
 
 
 def test_each_reading_renews_the_sentence_and_the_picture(hands):

@@ -54,8 +54,8 @@ class Guidance:
     `preparation` is what the measurement is told of it. `ways` are the ways of making its reference and `usual` the first of
     them; `before` and `inside` the steps of each way before and after the probe goes in; `wanted`, `lacks`, `missing` and
     `unconfirmed` as the measurement has them; `met` the points in the words of a correction; `waited` the point that the
-    readings themselves show. `bath` are the points that hold for every probe in the same bath; `dated` those that say how old
-    the bath is, and `again` the step that makes an old one good.
+    readings themselves show, and `moved` one that is asked about where they do not. `bath` are the points that hold for every
+    probe in the same bath; `dated` those that say how old the bath is, and `again` the step that makes an old one good.
     """
 
     address: str
@@ -70,6 +70,7 @@ class Guidance:
     unconfirmed: Mapping[StrEnum, str]
     met: Mapping[StrEnum, str]
     waited: StrEnum | None
+    moved: StrEnum | None = None
     words: GuidanceWords
     bath: frozenset[StrEnum] = frozenset()
     dated: Mapping[StrEnum, frozenset[StrEnum]] = field(default_factory=dict)

@@ -111,6 +111,7 @@ POINTS = {
     BathPoint.WELL_FORMED: "A hole was made first",
     BathPoint.PACKED: "The ice was pressed against the stem",
     BathPoint.IMMERSED: "It was in deep enough",
+    BathPoint.FELL: "The display was seen to fall",
     BathPoint.WAITED: "It was left to settle",
 }
 ICE = Guidance(
@@ -126,6 +127,7 @@ ICE = Guidance(
     unconfirmed=UNCONFIRMED,
     met=POINTS,
     waited=BathPoint.WAITED,
+    moved=BathPoint.FELL,
     bath=frozenset({BathPoint.CRUSHED, BathPoint.POTABLE, BathPoint.WETTED, BathPoint.DRAINED}),
     dated=DATED,
     again=AGAIN,
@@ -194,7 +196,7 @@ class ZeroCheck(KindOfCheck):
     def worth(self, draft: CheckDraft) -> str:
         """How closely the bath stands for the ice point, taking it that the probe is left to settle; empty where it does not."""
         kind, unit = ICE.way(draft.preparation.get("kind")), draft.probe.site.unit
-        points = frozenset(map(ICE.point, draft.preparation.get("points", []))) | {BathPoint.WAITED}
+        points = frozenset(map(ICE.point, draft.preparation.get("points", []))) | {BathPoint.WAITED, BathPoint.FELL}
         made, best = (judge_bath(Preparation(kind=kind, points=done)) for done in (points, frozenset(BathPoint)))
         if not made.usable:
             return ""
