@@ -105,13 +105,14 @@ def oracle(version, value, hold, since, known) -> str:
     if truth is None:
         return "undecided"
     coldest, hottest = truth
+    (colder, _), (_, hotter) = true_range(value - 1, known), true_range(value + 1, known)
     if version.direction == Direction.AT_LEAST:
         held, broken = (
             kept is not None and coldest >= kept,
-            hottest < missed or told_exactly(value, missed, known, False),
+            hotter < missed or told_exactly(value, missed, known, False),
         )
     else:
-        held, broken = hottest <= kept, coldest > missed or told_exactly(value, missed, known, True)
+        held, broken = hottest <= kept, colder > missed or told_exactly(value, missed, known, True)
     if since is not None and version.within_s:
         held, broken = held and since <= version.within_s, broken and since >= version.within_s
     return "held" if held else "broken" if broken else "undecided"
