@@ -51,7 +51,8 @@ def _bracket(span: Span, beside: dict[int, Check], doubt: Check | None) -> Brack
         start = (start[0], _error_at(doubt))
     elif doubt and end and doubt.checked_at > span.starts_at:
         end = (end[0], _error_at(doubt))
-    return Bracket(start=start, end=end, sensor=sensor_of(span))
+    resolution = span.probe.particulars_at(span.ends_at).resolution_milli
+    return Bracket(start=start, end=end, sensor=sensor_of(span), resolution=resolution)
 
 
 def sensor_of(span: Span) -> Sensor:

@@ -2,8 +2,8 @@
 
 Everything is in whole milli-degrees Celsius (mK for differences). The error of a probe is what it reads minus the truth,
 and it depends on the true temperature: known where it was checked, and elsewhere as far as the physics of its sensor lets it
-differ (`allowances`). What a check says is right at 95 %, and so are the bounds that follow from it (`error_bounds`): "whatever
-the error" below means any error within them.
+differ (`allowances`, `sensor_faults`). What a check says is right at 95 %, and so are the bounds that follow from it
+(`error_bounds`): "whatever the error" below means any error within them.
 
 A reading shows t + e(t) at the truth t. Where t + e(t) grows with t, a limit L can be asked at L alone: the truth was at
 least L whatever the error exactly where the reading is at least L + the greatest error there. That needs no knowledge of
@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
 
+from .display_resolution import reading_half_width
 from .error_bounds import BoundLine, ErrorAt, highest, lowest
 from .vocabulary import Direction, Outcome, Sensor
 
@@ -27,17 +28,19 @@ EVER = 2**31
 class Bracket:
     """What is known of the error on either side of a span, at one temperature or several; empty: no check speaks for it.
 
-    The first of each side is the check that ends the span there; its time is that of the side.
+    The first of each side is the check that ends the span there; its time is that of the side. `resolution` is the step of
+    the display (mK), by which each reading between is rounded.
     """
 
     start: tuple[ErrorAt, ...]
     end: tuple[ErrorAt, ...]
     sensor: Sensor
+    resolution: int
 
 
 @dataclass(frozen=True, slots=True)
 class ErrorBounds:
-    """Least and greatest error during a span as lines over the true temperature, one of each from either side.
+    """Least and greatest error of a reading during a span as lines over the true temperature, one of each from either side.
 
     Both are empty where nothing bounds the error.
     """
@@ -55,17 +58,18 @@ class ErrorBounds:
 def bounds(bracket: Bracket) -> ErrorBounds:
     """At each temperature the error lay between the least and the greatest that either side allows there, at 95 %.
 
-    That covers any drift in one direction, steady or sudden. A side without a check leaves the error unbounded, and so
-    does one where the error may change faster than the temperature: such a probe tells nothing.
+    That covers any drift in one direction, steady or sudden, and the rounding and scatter of the reading itself. A side without a
+    check that sees what its sensor may have leaves the error unbounded.
 
     Args:
-        bracket: the errors on both sides, mK, and the kind of sensor.
+        bracket: the errors on both sides and the step of the display, mK, and the kind of sensor.
 
     Returns:
         The bounds as lines over the true temperature.
 
     Raises:
-        ValueError: if an uncertainty is negative, a side gives one temperature twice, or the sides are in the wrong order.
+        ValueError: if an uncertainty or the step is negative, a side gives one temperature twice, or the sides are in the wrong
+            order.
     """
     sides = bracket.start, bracket.end
     for side in sides:
@@ -74,9 +78,10 @@ def bounds(bracket: Bracket) -> ErrorBounds:
         return ErrorBounds()
     if bracket.start[0].at > bracket.end[0].at:
         raise ValueError("The check at the start is later than the one at the end: swap them.")
-    highs = tuple(highest(side, bracket.sensor) for side in sides)
-    lows = tuple(lowest(side, bracket.sensor) for side in sides)
-    return ErrorBounds(lows, highs) if all(line.rising for line in (*lows, *highs)) else ErrorBounds()
+    own = reading_half_width(bracket.resolution)
+    highs = tuple(line for side in sides if (line := highest(side, bracket.sensor, own)))
+    lows = tuple(line for side in sides if (line := lowest(side, bracket.sensor, own)))
+    return ErrorBounds(lows, highs) if len(highs) == len(sides) else ErrorBounds()
 
 
 def _check(side: tuple[ErrorAt, ...]) -> None:

@@ -10,6 +10,25 @@ UNSEEN_SCATTER = 0.18  # digits, standard deviation of one reading, that equal d
 LONE_SCATTER = 0.3  # digits, the same where there is one reading only, which shows nothing of its scatter; judgement
 LARGEST_FLICKER = 0.5  # digits, standard deviation of readings that flicker between two digits; judgement
 
+# Percent of a digit: 1.96 standard deviations of one reading, √(1/12 + LONE_SCATTER²) digits, rounded up.
+_ONE_READING = 82
+
+
+def reading_half_width(resolution: int) -> int:
+    """How far a single reading may be off by its rounding and its scatter, mK at 95 %, rounded up.
+
+    Args:
+        resolution: the step of the display, mK.
+
+    Raises:
+        ValueError: for a step below zero.
+
+    Source: half a step is rectangular (JCGM 100:2008, F.2.2.1); the scatter is judgement, as that of a lone reading of a check.
+    """
+    if resolution < 0:
+        raise ValueError("Give the step of the display in mK, zero or more.")
+    return -(-_ONE_READING * resolution // 100)
+
 
 def display_components(settled: Sequence[float], resolution: float) -> tuple[Component, ...]:
     """The lines `display` and `repeatability` of the budget of the mean of settled readings, °C.

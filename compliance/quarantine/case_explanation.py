@@ -18,7 +18,7 @@ MEANS = {
     "on where your plan allows that, or discard it; where it was eaten, assess the risk.",
     Outcome.UNDECIDED: "The probe may have been wrong by so much that the limit was met or not: nobody can tell. Hold this food. "
     "Measure it again with a probe in tolerance; where that is no longer possible and nothing else shows that it is safe, "
-    "discard it.",
+    "discard it. A second check of the probe may tell more: see below how the ranges come about.",
     Outcome.HELD: "Within all that its two checks allow for the probe, the limit was met. The reading may be let stand: "
     "somebody still has to say so, and to look whether anything else spoke against the food.",
 }
@@ -34,6 +34,32 @@ SOURCES = {
     Sensor.THERMOCOUPLE_T_2: COUPLE,
 }
 GROWN = {Sensor.THERMISTOR: BETA, Sensor.UNKNOWN: f"{BETA}, {COUPLE}"} | SOURCES
+
+_COUPLE_FAULTS = (
+    "a reference that sags reads too low in ice and too high in hot food, "
+    "a crushed cable too high in ice and too low in hot food"
+)
+_PLATINUM_FAULTS = (
+    "an aged sensor, a resistance in its leads or a leak by moisture makes more of an error the hotter it is"
+)
+_THERMISTOR_FAULTS = (
+    "a corroded plug reads too low, by far more the hotter it is; moisture reads too high, by more the colder it is"
+)
+FAULT_WORDS = {
+    Sensor.THERMISTOR: _THERMISTOR_FAULTS,
+    Sensor.PT100_A: _PLATINUM_FAULTS,
+    Sensor.PT100_B: _PLATINUM_FAULTS,
+    Sensor.THERMOCOUPLE_K_1: _COUPLE_FAULTS,
+    Sensor.THERMOCOUPLE_K_2: _COUPLE_FAULTS,
+    Sensor.THERMOCOUPLE_T_1: _COUPLE_FAULTS,
+    Sensor.THERMOCOUPLE_T_2: _COUPLE_FAULTS,
+    Sensor.UNKNOWN: f"{_THERMISTOR_FAULTS}; {_COUPLE_FAULTS}. Record the kind of sensor: each kind has fewer faults than all",
+}
+SECOND_CHECK = (
+    "What cannot be told may be told by a second check near the temperature of the limit, at the same sitting as the failed "
+    "one and before the probe is adjusted: at boiling for hot food. It makes this range narrower. For chilled food no check is "
+    "nearer than the one at zero."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,14 +91,15 @@ def how_found(case: Case, unit: str) -> list[Part]:
 
 RANGE = (
     "“Could have been” is the reading less the largest and the least error that the checks allow at 95 %: the true temperature "
-    "lay in it in about 95 of 100 cases or more. That is what its two checks allow. The limit held if it held over "
+    "lay in it in about 95 of 100 cases or more. The rounding of the reading itself, half a step of its display, and its scatter "
+    "are in it. That is what its two checks allow. The limit held if it held over "
     "the whole range, and was broken if it was broken over the whole range; otherwise it cannot be told. “Likely” lies between "
     "the errors found, by the time since each; it decides nothing."
 )
 RANGE_SOURCE = (
-    "Errors with their expanded uncertainty, and with what no check sees as the root of the sum of squares: JCGM 100:2008, "
-    "5.1.2. Reaching back to the last good check: 9 CFR 417.3(b) and the "
-    "training for HACCP plans. The worst case between two checks: judgement."
+    "Errors with their expanded uncertainty, what no check sees and the rounding of a reading, as the root of the sum of "
+    "squares: JCGM 100:2008, 5.1.2. Reaching back to the last good check: 9 CFR 417.3(b) and the training for HACCP plans. The "
+    "worst case between two checks: judgement."
 )
 HOLDS = (
     "A longer time may stand for a lower temperature, and a shorter time asks for a higher one, where the time that the food was "
@@ -95,7 +122,8 @@ def _away(sensor: Sensor, unit: str, two: bool) -> list[str]:
     ]
     if grown:
         lines.append(
-            f"What was found at the check may be larger or smaller there, as its faults make it. Source: {grown}."
+            f"What was found at the check may be larger or smaller there, or of the other sign, as its faults make it. "
+            f"Source: {grown}. Such faults are: {FAULT_WORDS[sensor]}."
         )
     if two:
         lines.append(
@@ -103,7 +131,7 @@ def _away(sensor: Sensor, unit: str, two: bool) -> list[str]:
             "small bend, so the range is narrower there. The bend: the thermistor’s beta equation, IEC 60751 and IEC 60584-1."
         )
     else:
-        lines.append("A good check at boiling beside the next checks at zero makes this range narrower for hot food.")
+        lines.append(SECOND_CHECK)
     return lines
 
 

@@ -112,13 +112,11 @@ def errors_in_words(case: Case, unit: str) -> list[str]:
 
 
 def _error_in_words(bracket: Bracket, unit: str) -> str:
-    if not (bracket.start and bracket.end):
+    error = bounds(bracket).at(STATED_AT)
+    if error is None:
         return "On one side no check speaks for the probe, so its error is not bounded and nothing can be told."
     before, after = (_points_in_words(side, unit) for side in (bracket.start, bracket.end))
     told = f"Error {before} at the check before and {after} at the check after; the truth is the worst case between the two"
-    error = bounds(bracket).at(STATED_AT)
-    if error is None:
-        return f"{told}. So large an error says nothing of what was measured, and nothing can be told."
     low, high, at = *(show_error(milli, unit) for milli in error), show(STATED_AT, unit, 0)
     if min(len(bracket.start), len(bracket.end)) > 1:
         why = "the straight line between the checked temperatures is trusted but for a small bend"

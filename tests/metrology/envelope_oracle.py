@@ -1,33 +1,92 @@
 """The greatest error that one side allows, written from the description of the bounds, not from the code, in floating point."""
 
-from itertools import pairwise
-from math import hypot
+from collections.abc import Callable
+from itertools import pairwise, product
+from math import exp, hypot, log
 
-from compliance.metrology.allowances import ALLOWANCES, CURVATURES, LATE_BENDING, STEEPENINGS
+from compliance.metrology.allowances import ALLOWANCES, CURVATURES, EARLY_BENDING, LATE_BENDING, STEEPENINGS
 from compliance.metrology.assessment import Bracket
 from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 
-from .sensor_physics import aged_platinum, aged_thermistor, cold_junction_k, cold_junction_t, electronics
+from .sensor_physics import (
+    aged_platinum,
+    aged_thermistor,
+    cold_junction_k,
+    cold_junction_t,
+    electronics,
+    emf_k,
+    emf_t,
+    leaking_platinum,
+)
 
-CAUSES = {
-    Sensor.THERMISTOR: (electronics, aged_thermistor),
-    Sensor.PT100_A: (electronics, aged_platinum),
-    Sensor.PT100_B: (electronics, aged_platinum),
-    Sensor.THERMOCOUPLE_K_1: (electronics, cold_junction_k),
-    Sensor.THERMOCOUPLE_K_2: (electronics, cold_junction_k),
-    Sensor.THERMOCOUPLE_T_1: (electronics, cold_junction_t),
-    Sensor.THERMOCOUPLE_T_2: (electronics, cold_junction_t),
-    Sensor.LIQUID_IN_GLASS: (electronics,),
-    Sensor.BIMETAL: (electronics,),
-    Sensor.UNKNOWN: (electronics, aged_thermistor, cold_junction_k, cold_junction_t),
+Carried = Callable[[float, float, float], float]  # error, checked at, there → error there; milli-°C
+
+
+def in_proportion(checked_shape, there_shape) -> Carried:
+    return lambda error, checked, there: error * on_grid(there_shape, there) / on_grid(checked_shape, checked)
+
+
+def gain(emf, cold_junction, room: float):
+    return lambda t: (emf(t) - emf(room)) * cold_junction(t)
+
+
+def gains(emf, cold_junction):
+    """Checked in a room of 15 to 30 °C, read within 5 K of that."""
+    rooms = [(room, room + by) for room, by in product((15, 30), (-5, 5))]
+    return [tuple(gain(emf, cold_junction, each) for each in pair) for pair in rooms]
+
+
+def beside(beta: float, series: bool) -> Carried:
+    """Beta equation: ohms add up in series, siemens in parallel."""
+    sign = 1 if series else -1
+
+    def part(milli):
+        return exp(sign * beta * (1 / kelvin(milli) - 1 / 273.15))
+
+    def carried(error, checked, there):
+        total = part(there) + (part(max(checked + error, -200_000)) - part(checked))
+        return 1000 * (1 / (1 / 273.15 + sign * log(total) / beta) - kelvin(there))
+
+    return carried
+
+
+def kelvin(milli: float) -> float:
+    return min(max(milli, -200_000), 400_000) / 1000 + 273.15
+
+
+# In proportion, of errors of both signs: the shape at the check and the shape elsewhere.
+OFFSET, AGED = (electronics,) * 2, (aged_thermistor,) * 2
+TYPE_K = [(cold_junction_k,) * 2, *gains(emf_k, cold_junction_k)]
+TYPE_T = [(cold_junction_t,) * 2, *gains(emf_t, cold_junction_t)]
+SHAPES = {
+    Sensor.THERMISTOR: [OFFSET, AGED],
+    Sensor.PT100_A: [OFFSET, (aged_platinum,) * 2],
+    Sensor.PT100_B: [OFFSET, (aged_platinum,) * 2],
+    Sensor.THERMOCOUPLE_K_1: [OFFSET, *TYPE_K],
+    Sensor.THERMOCOUPLE_K_2: [OFFSET, *TYPE_K],
+    Sensor.THERMOCOUPLE_T_1: [OFFSET, *TYPE_T],
+    Sensor.THERMOCOUPLE_T_2: [OFFSET, *TYPE_T],
+    Sensor.LIQUID_IN_GLASS: [OFFSET],
+    Sensor.BIMETAL: [OFFSET],
+    Sensor.UNKNOWN: [OFFSET, AGED, *TYPE_K, *TYPE_T],
+}
+# Of those that read too low only, and too high only.
+IN_SERIES, IN_PARALLEL = ([beside(beta, series) for beta in (3000, 4500)] for series in (True, False))
+LEAK = [in_proportion(leaking_platinum, leaking_platinum)]
+ONE_SIDED = {
+    Sensor.THERMISTOR: (IN_SERIES, IN_PARALLEL),
+    Sensor.UNKNOWN: (IN_SERIES, IN_PARALLEL),
+    Sensor.PT100_A: (LEAK, []),
+    Sensor.PT100_B: (LEAK, []),
 }
 
 
 def on_grid(shape, temperature: float) -> float:
-    """Every 20 °C as the physics has it, and in straight lines between."""
-    below = temperature // 20_000 * 20
-    share = (temperature - 1000 * below) / 20_000
+    """Every 20 °C from -200 to 400 as the physics has it, and in straight lines between."""
+    inside = min(max(temperature, -200_000), 399_999)
+    below = inside // 20_000 * 20
+    share = (inside - 1000 * below) / 20_000
     return shape(below) * (1 - share) + shape(below + 20) * share
 
 
@@ -35,7 +94,7 @@ class Oracle:
     """Milli-degrees all through. `sign` -1 gives the least error, negated."""
 
     def __init__(self, side: tuple[ErrorAt, ...], sensor: Sensor, sign: int = 1):
-        self.sensor = sensor
+        self.sensor, self.sign = sensor, sign
         self.points = sorted((p.temperature, sign * p.error, p.expanded) for p in side)
 
     def __call__(self, temperature: float) -> float:
@@ -47,11 +106,21 @@ class Oracle:
         return next(self.inside(a, b, temperature) for a, b in pairwise(self.points) if a[0] <= temperature <= b[0])
 
     def alone(self, point, temperature: float) -> float:
-        """One check: the error and its uncertainty grown by each cause, and in quadrature what is unseen."""
+        """One check: the error and its uncertainty as each cause carries them there, and in quadrature what is unseen."""
         at, error, expanded = point
-        ratios = [on_grid(shape, temperature) / on_grid(shape, at) for shape in CAUSES[self.sensor]]
         unseen = ALLOWANCES[self.sensor] * abs(temperature - at) / 75_000
-        return max(error * ratio + hypot(expanded * ratio, unseen) for ratio in ratios)
+        errors = [self.sign * e for e in (error, error - expanded, error + expanded)]
+        both = [in_proportion(*pair) for pair in SHAPES[self.sensor]]
+        low, high = ONE_SIDED.get(self.sensor, ([], []))
+        found = []
+        for carried, least, most in (
+            *((each, float("-inf"), float("inf")) for each in both),
+            *((each, float("-inf"), 0.0) for each in low if min(errors) < 0),
+            *((each, 0.0, float("inf")) for each in high if max(errors) > 0),
+        ):
+            kept = [self.sign * carried(min(max(e, least), most), at, temperature) for e in errors]
+            found.append(kept[0] + hypot(max(kept) - kept[0], unseen))
+        return max(found)
 
     def onward(self, point, neighbour, temperature: float) -> float:
         """As steep as the line that two checks show, on either side of straight on."""
@@ -71,10 +140,16 @@ class Oracle:
             CURVATURES[self.sensor] / 100 * largest * scale**2 + STEEPENINGS.get(self.sensor, 0) / 100 * differ * scale
         )
         part = min(8 * share, 1, 8 * (1 - share))
-        lags = [0.0, late_by(share)] if self.sensor in LATE_BENDING else [0.0]
-        along = (share - lag for lag in lags)
+        along = [share]
+        along += [share - late_by(share)] if self.sensor in LATE_BENDING else []
+        along += [share + late_by(1 - share)] if self.sensor in EARLY_BENDING else []
         unseen = ALLOWANCES[self.sensor] / 6 * scale**2 * part
-        return curved * part + max(a[1] * (1 - s) + b[1] * s + hypot(a[2] * (1 - s) + b[2] * s, unseen) for s in along)
+        line = max(a[1] * (1 - s) + b[1] * s + hypot(a[2] * (1 - s) + b[2] * s, unseen) for s in along)
+        room = 5_000 * differ / apart if len(SHAPES[self.sensor]) > 2 else 0
+        along_the_line = curved * part + line + room
+        if self.sensor in EARLY_BENDING:
+            return min(along_the_line, *(self.alone(point, temperature) for point in (a, b)))
+        return along_the_line
 
 
 def late_by(share: float) -> float:
@@ -93,3 +168,14 @@ def highest_and_lowest(bracket: Bracket, temperature: float) -> tuple[float, flo
     high = max(Oracle(side, bracket.sensor)(temperature) for side in both)
     low = min(-Oracle(side, bracket.sensor, -1)(temperature) for side in both)
     return low, high
+
+
+def runs_back(bracket: Bracket, temperature: float) -> bool:
+    """Whether a display with the greatest error may have shown as much at a colder truth, or with the least at a hotter one."""
+    for side, sign in product((bracket.start, bracket.end), (1, -1)):
+        oracle = Oracle(side, bracket.sensor, sign)
+        here = sign * temperature + oracle(temperature)
+        far = (10_000, 30_000, 80_000, 200_000, 500_000)
+        if any(sign * t + oracle(t) > here - 500 for t in (temperature - sign * away for away in far)):
+            return True
+    return False

@@ -122,3 +122,8 @@ def cold_junction_t(celsius: float) -> float:
 def electronics(celsius: float) -> float:
     """The same everywhere."""
     return 1.0
+
+
+def leaking_platinum(celsius: float) -> float:
+    """A leak of L ohms beside the element takes R²/(R + L) from R; L is far above R."""
+    return resistance(celsius) * aged_platinum(celsius)

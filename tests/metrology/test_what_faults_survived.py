@@ -2,7 +2,6 @@
 
 import pytest
 
-from compliance.metrology.allowances import growth
 from compliance.metrology.boiling import (
     BoilingKind,
     BoilingPoint,
@@ -14,6 +13,7 @@ from compliance.metrology.boiling import (
 from compliance.metrology.drift import ErrorPoint, trend
 from compliance.metrology.intervals import advise
 from compliance.metrology.reliability import Trial
+from compliance.metrology.sensor_faults import growth
 from compliance.metrology.settling import TimedValue
 from compliance.metrology.verification import Instrument
 from compliance.metrology.vocabulary import Sensor, Verdict

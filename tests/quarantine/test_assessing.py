@@ -109,13 +109,14 @@ def oracle(version, value, hold, since, known) -> str:
     if truth is None:
         return "undecided"
     coldest, hottest = truth
+    (colder, _), (_, hotter) = true_range(value - 1, known), true_range(value + 1, known)
     if version.direction == Direction.AT_LEAST:
         held, broken = (
             kept is not None and coldest >= kept,
-            hottest < missed or told_exactly(value, missed, known, False),
+            hotter < missed or told_exactly(value, missed, known, False),
         )
     else:
-        held, broken = hottest <= kept, coldest > missed or told_exactly(value, missed, known, True)
+        held, broken = hottest <= kept, colder > missed or told_exactly(value, missed, known, True)
     if version.within_s:
         timed = since is not None
         held, broken = held and timed and since <= version.within_s, broken and timed and since >= version.within_s

@@ -78,7 +78,26 @@ def test_a_boiling_check_that_narrows_the_range_is_told_of(world):
 
 
 def test_without_a_boiling_check_the_page_says_what_one_would_bring(anchor):
-    assert "makes this range narrower" in told(anchor)["Away from the temperature of a check"]
+    away = told(anchor)["Away from the temperature of a check"]
+    assert "makes this range narrower" in away and "at boiling for hot food" in away
+
+
+@pytest.mark.parametrize(
+    ("sensor", "fault"),
+    [
+        ("thermistor", "a corroded plug reads too low"),
+        ("thermocouple_k_1", "a reference that sags reads too low in ice and too high in hot food"),
+        ("pt100_a", "a leak by moisture"),
+        ("unknown", "Record the kind of sensor"),
+    ],
+)
+def test_the_faults_of_the_sensor_are_told(world, anchor, sensor, fault):
+    Probe.objects.filter(pk=world.probe.pk).update(sensor=sensor)
+    assert fault in told(anchor)["Away from the temperature of a check"]
+
+
+def test_the_rounding_of_a_reading_is_told_of(anchor):
+    assert "half a step of its display" in told(anchor)["From range to outcome"]
 
 
 def test_where_nothing_bounds_the_error_no_allowance_is_told(world):

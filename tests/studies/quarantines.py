@@ -17,7 +17,7 @@ from compliance.metrology.conformity import judge_conformity
 from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import CheckKind, Direction, Outcome, Stage, Standing, Verdict
 
-from .probe_lives import BATHS, BOILING, CHECKS, FAULTS, STEAM, Array, Bath, Lives, error_at
+from .probe_lives import BATHS, BOILING, CHECKS, DISPLAY, FAULTS, STEAM, Array, Bath, Lives, error_at
 
 BEGUN = datetime(2024, 1, 1, tzinfo=UTC)
 SITTING = timedelta(minutes=5)
@@ -177,7 +177,9 @@ def assess(shown: float, control: int, error: ErrorBounds) -> tuple[float, float
 
 def span_bounds(lives: Lives, life: int, start: int, end: int) -> ErrorBounds:
     sides = tuple(_side(lives, life, check) for check in (start, end))
-    return bounds(Bracket(start=sides[0], end=sides[1], sensor=FAULTS[lives.fault[life]].sensor))
+    return bounds(
+        Bracket(start=sides[0], end=sides[1], sensor=FAULTS[lives.fault[life]].sensor, resolution=milli(DISPLAY))
+    )
 
 
 def _side(lives: Lives, life: int, check: int) -> tuple[ErrorAt, ...]:
