@@ -17,7 +17,8 @@ from .kinds import Guidance, kind_of
 from .kinds.steps import GuidanceWords, Task
 from .models import CheckDraft
 from .pictures import SettlingCourse, settling_svg
-from .surroundings import boils_in_words
+from .surroundings import boils_in_words, level_missing, level_wanted, typed_pressure
+from .surroundings_form import LEVEL_ANSWERS
 
 NEWEST = 3
 DOUBTFUL = "One reading does not go with the others. Was it typed right?"
@@ -61,6 +62,14 @@ class UnitQuestion:
     question: str
     answers: tuple[tuple[str, str], ...]
     number: str
+
+
+@dataclass(frozen=True, slots=True)
+class LevelQuestion:
+    """A pressure that may be of this place or reduced to sea level, as it was typed, and the answers."""
+
+    pressure: str
+    answers: tuple[tuple[str, str], ...] = tuple(LEVEL_ANSWERS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +128,7 @@ class Guide:
     current: GuideStep | None
     timing: Timing | None
     missing: tuple[str, ...]
+    asks_level: LevelQuestion | None = None
 
     @property
     def confirming(self) -> bool:
@@ -160,6 +170,7 @@ def guide(draft: CheckDraft, now: datetime) -> Guide:
         current=next((step for step in steps if step.state == "current"), None),
         timing=None if draft.inserted_at is None else timing(draft, now),
         missing=_missing(draft, guidance),
+        asks_level=LevelQuestion(typed_pressure(draft.surroundings)) if level_wanted(draft) else None,
     )
 
 
@@ -187,7 +198,9 @@ def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
     done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
     inside = draft.inserted_at is not None
     wanted = [p for p in guidance.critical[drafts.way_of(draft)] if p not in done and (p in left or inside)]
-    return tuple((guidance.missing if point in left else guidance.unconfirmed)[point] for point in wanted)
+    points = ((guidance.missing if point in left else guidance.unconfirmed)[point] for point in wanted)
+    level = level_missing(draft) if inside or not level_wanted(draft) else ""
+    return (*([level] if level else []), *points)
 
 
 def timing(draft: CheckDraft, now: datetime) -> Timing:

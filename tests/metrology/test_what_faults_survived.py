@@ -2,13 +2,12 @@
 
 import pytest
 
+from compliance.metrology.air_pressure import PressureSource, Surroundings
 from compliance.metrology.allowances import growth
 from compliance.metrology.boiling import (
     BoilingKind,
     BoilingPoint,
     BoilingPreparation,
-    PressureSource,
-    Surroundings,
     verify_boiling,
 )
 from compliance.metrology.drift import ErrorPoint, trend
