@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Q
 
+from compliance.metrology.air_pressure import PressureLevel
 from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation
 from compliance.metrology.settling import LONGEST_SERIES, SettlingState
@@ -101,6 +102,18 @@ def tell(draft: CheckDraft, **about) -> CheckDraft:
         setattr(draft, name, value)
     draft_numbers.keep_outside(draft)
     draft.save(update_fields=[*about, "outside_since"])
+    return draft
+
+
+@transaction.atomic
+def say_level(draft: CheckDraft, level: PressureLevel | None) -> CheckDraft:
+    """Keep whether the air's pressure is of this place or at sea level; None asks again."""
+    draft = hold(draft)
+    draft.surroundings.pop("level", None)
+    if level and "source" in draft.surroundings:
+        draft.surroundings["level"] = level.value
+    draft_numbers.keep_outside(draft)
+    draft.save(update_fields=["surroundings", "outside_since"])
     return draft
 
 

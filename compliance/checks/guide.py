@@ -19,7 +19,8 @@ from .kinds import Guidance, kind_of
 from .kinds.steps import GuidanceWords, Task
 from .models import CheckDraft
 from .pictures import SettlingCourse, settling_svg
-from .surroundings import boils_in_words
+from .surroundings import boils_in_words, level_missing, level_wanted, typed_pressure
+from .surroundings_form import LEVEL_ANSWERS
 
 NEWEST = 3
 NOT_SEEN = (Moved.NO, Moved.UNANSWERED)
@@ -68,6 +69,14 @@ class UnitQuestion:
     question: str
     answers: tuple[tuple[str, str], ...]
     number: str
+
+
+@dataclass(frozen=True, slots=True)
+class LevelQuestion:
+    """A pressure that may be of this place or reduced to sea level, as it was typed, and the answers."""
+
+    pressure: str
+    answers: tuple[tuple[str, str], ...] = tuple(LEVEL_ANSWERS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +151,7 @@ class Guide:
     timing: Timing | None
     missing: tuple[str, ...]
     worth: str
+    asks_level: LevelQuestion | None = None
 
     @property
     def confirming(self) -> bool:
@@ -184,6 +194,7 @@ def guide(draft: CheckDraft, now: datetime) -> Guide:
         timing=None if draft.inserted_at is None else timing(draft, now),
         missing=_missing(draft, guidance),
         worth=kind_of(draft).worth(draft),
+        asks_level=LevelQuestion(typed_pressure(draft.surroundings)) if level_wanted(draft) else None,
     )
 
 
@@ -213,7 +224,9 @@ def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
     open_ = frozenset(p for p in guidance.met if p not in done and (p in left or inside))
     lacking = guidance.lacks(drafts.way_of(draft), open_)
     words = ((guidance.missing if point in left else guidance.unconfirmed)[point] for point in lacking)
-    return tuple(in_unit(line, draft.probe.site.unit) for line in words)
+    points = (in_unit(line, draft.probe.site.unit) for line in words)
+    level = level_missing(draft) if inside or not level_wanted(draft) else ""
+    return (*([level] if level else []), *points)
 
 
 def timing(draft: CheckDraft, now: datetime) -> Timing:

@@ -5,12 +5,11 @@ from decimal import Decimal
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings, in_hpa, is_undecided
 from compliance.metrology.boiling import (
     WANTED,
     BoilingKind,
     BoilingPreparation,
-    PressureSource,
-    Surroundings,
     judge_boiling_reference,
 )
 from compliance.probes.models import Probe, Sensor
@@ -40,6 +39,11 @@ SOURCES = {
     PressureSource.SEA_LEVEL: "a weather report, reduced from sea level",
     PressureSource.ALTITUDE: "the altitude alone",
 }
+LEVELS = {
+    PressureLevel.HERE: "of this place, as somebody said",
+    PressureLevel.SEA_LEVEL: "reduced to sea level, as somebody said",
+}
+LEVEL_UNKNOWN = "it is not known whether {} is of this place or reduced to sea level"
 
 
 def to_pascal(value: Decimal, unit: str) -> float:
@@ -53,16 +57,37 @@ def keep(surroundings: Surroundings, typed: str = "", unit: str = "") -> dict:
         "pressure_pa": surroundings.pressure,
         "altitude_m": surroundings.altitude,
     }
-    return kept | ({"typed": typed, "unit": unit} if typed and surroundings.pressure is not None else {})
+    kept |= {"typed": typed, "unit": unit} if typed and surroundings.pressure is not None else {}
+    return kept | ({"level": surroundings.level.value} if surroundings.level else {})
 
 
 def read_kept(kept: dict) -> Surroundings:
     """Raises ValidationError where nobody has said yet what the air's pressure is."""
     if "source" not in kept:
         raise ValidationError("Say first where the air pressure is known from.")
-    return Surroundings(
-        source=PressureSource(kept["source"]), pressure=kept["pressure_pa"], altitude=kept["altitude_m"]
-    )
+    level = PressureLevel(kept["level"]) if kept.get("level") else None
+    source, pressure = PressureSource(kept["source"]), kept["pressure_pa"]
+    return Surroundings(source=source, pressure=pressure, altitude=kept["altitude_m"], level=level)
+
+
+def level_wanted(draft) -> bool:
+    """Whether the pressure of a check in progress may be of this place or at sea level, and nobody was heard on it yet."""
+    kept = draft.surroundings
+    return "source" in kept and not kept.get("level") and is_undecided(read_kept(kept))
+
+
+def level_missing(draft) -> str:
+    """What keeps a check in progress from saying anything, where nobody can tell which pressure it is; empty otherwise."""
+    kept = draft.surroundings
+    if "source" not in kept or not is_undecided(read_kept(kept)):
+        return ""
+    unknown = LEVEL_UNKNOWN.format(typed_pressure(kept))
+    return f"{unknown[0].upper()}{unknown[1:]}."
+
+
+def typed_pressure(kept: dict) -> str:
+    """As it was typed, with its unit."""
+    return f"{kept['typed']} {kept['unit']}" if kept.get("typed") else in_hpa(kept["pressure_pa"])
 
 
 def reference_here(surroundings: Surroundings, kind: BoilingKind = BoilingKind.ROLLING):
@@ -82,14 +107,17 @@ def boils_at_milli(draft) -> int | None:
 
 
 def boils_in_words(draft) -> str:
-    """Such as: Water boils at 98.3 °C here, give or take 0.4 °C, by a barometer here."""
-    if "source" not in draft.surroundings:
+    """Such as: Water boils at 98.3 °C here, give or take 0.4 °C, by a barometer here. Empty while that is not known."""
+    if "source" not in draft.surroundings or level_wanted(draft):
         return ""
+    if unknown := level_missing(draft):
+        return unknown
     given, unit = read_kept(draft.surroundings), draft.probe.site.unit
     reference = reference_here(given, BoilingKind(draft.preparation["kind"]))
     within = number(difference_from_milli(round(reference.within * 1000), unit), 1)
     at = show(round(reference.temperature * 1000), unit)
-    return f"Water boils at {at} here, give or take {within} {Unit(unit).label}, by {SOURCES[given.source]}."
+    by = _from(given) if given.level is None else f"{_from(given)}, {LEVELS[given.level]}"
+    return f"Water boils at {at} here, give or take {within} {Unit(unit).label}, by {by}."
 
 
 def told(kept: dict, unit: str) -> list[str]:
@@ -99,7 +127,16 @@ def told(kept: dict, unit: str) -> list[str]:
     if given.pressure is None:
         return [f"pressure from {SOURCES[given.source]}", altitude]
     typed = f" (typed as {kept['typed']} {kept['unit']})" if kept.get("unit") not in (None, PressureUnit.HPA) else ""
-    return [f"pressure {given.pressure / 100:.0f} hPa{typed}, from {SOURCES[given.source]}", altitude]
+    pressure = f"pressure {in_hpa(given.pressure)}{typed}, from {_from(given)}"
+    if is_undecided(given):
+        return [pressure, LEVEL_UNKNOWN.format("it"), altitude]
+    return [pressure, *([LEVELS[given.level]] if given.level in LEVELS else []), altitude]
+
+
+def _from(given: Surroundings) -> str:
+    if given.source is PressureSource.SEA_LEVEL and not given.reduced:
+        return "a weather report"
+    return SOURCES[given.source]
 
 
 def altitude_in_words(metres: float, unit: str) -> str:

@@ -7,7 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from compliance.metrology.boiling import PressureSource, Surroundings
+from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings
 from shared.units import MINUS, Unit, number
 
 from .surroundings import DIGITS, FOOT, PASCAL, PressureUnit, reference_here, to_pascal
@@ -17,7 +17,11 @@ ASKED = [
     (PressureSource.SEA_LEVEL.value, "A weather report or forecast (sea level)"),
     (PressureSource.ALTITUDE.value, "Only the altitude (least sure)"),
 ]
-
+LEVEL_ANSWERS = [
+    (PressureLevel.HERE.value, "It is of this place"),
+    (PressureLevel.SEA_LEVEL.value, "It is reduced to sea level"),
+    (PressureLevel.UNKNOWN.value, "I do not know"),
+]
 
 NUMBER = re.compile(rf"[-{MINUS}]?[0-9]{{1,6}}([.,][0-9]{{1,4}})?")
 
@@ -70,7 +74,11 @@ class Air(forms.Form):
         source = PressureSource(data["source"])
         pressure = None if source is PressureSource.ALTITUDE else to_pascal(data["pressure"], data["pressure_unit"])
         metres = data["altitude"] * (FOOT if data["altitude_unit"] == Height.FEET else 1)
-        return Surroundings(source=source, pressure=pressure, altitude=float(metres))
+        return Surroundings(source=source, pressure=pressure, altitude=float(metres), level=self.level())
+
+    def level(self) -> PressureLevel | None:
+        """Asked on its own, once it is known that the pressure may be either."""
+        return None
 
     def typed(self) -> tuple[str, str]:
         """The pressure as it was typed, and its unit; empty where the altitude stands for it."""
@@ -90,6 +98,7 @@ def air_initial(kept: dict, site) -> dict:
         "source": kept.get("source"),
         "pressure": _pressure(kept, unit),
         "pressure_unit": unit,
+        "pressure_level": kept.get("level"),
         "altitude": number(metres / FOOT if imperial else metres, 0),
         "altitude_unit": height,
     }

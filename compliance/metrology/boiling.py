@@ -1,48 +1,29 @@
 """How hot boiling water or its steam is here: from the air's pressure and the pan to a reference and its uncertainty.
 
-What the pan adds is common practice and judgement; what the pressure says is IAPWS R7-97 and the standard atmosphere.
+What the pan adds is common practice and judgement; what the pressure says is IAPWS R7-97 and `air_pressure`.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from math import ceil, isfinite, sqrt
+from math import ceil, sqrt
 
+from .air_pressure import Surroundings, air_pressure, in_hpa, is_undecided, lines_of_the_air
 from .conformity import DecisionRule
 from .reference import Reference
 from .settling import ROOM_ABOVE_BATH, Settling, SettlingState, TimedValue, judge_settling
-from .steam import STANDARD_ATMOSPHERE, STANDARD_WARMTH, saturation_temperature, standard_pressure, station_pressure
-from .uncertainty import Component, combine, normal, rectangular
+from .steam import saturation_temperature
+from .uncertainty import Component, combine, rectangular
 from .verification import Instrument, Verification, verify_against
 from .vocabulary import Medium, Verdict
 
-LOWEST_KITCHEN, HIGHEST_KITCHEN = -450.0, 6000.0  # m; the Dead Sea's shore to above the highest towns, judgement
-LEAST_AT_SEA, MOST_AT_SEA = 87_000.0, 108_500.0  # Pa; the records that the WMO keeps (870 and 1084.8 hPa), from memory
-CREDIBLE_AT_SEA = 95_000.0, 105_000.0  # Pa; beyond it a confusion is likelier than the weather, judgement
-MATTERS_ABOVE = 100.0  # m from sea level, 0.33 °C; below that a confusion of the two pressures is small, judgement
-LEAST_REDUCED, MOST_REDUCED = 80_000.0, 110_000.0  # Pa; what `station_pressure` takes
 CUSTOMARY_BAND = 99.0, 101.0  # °C in boiling water; common practice, fit for kitchens near sea level only
 
-WEATHER = (
-    1400.0  # Pa, standard deviation about the standard 1013 hPa at sea level: 970 to 1050 hPa nearly always; judgement
-)
 ROOM_BELOW = 80.0  # °C; how far a probe starts below boiling, judgement
 LONGER_WAY = ROOM_BELOW / ROOM_ABOVE_BATH
-COLUMN_WARMTH = -20.0, 35.0  # °C, the air between here and sea level, brought down to sea level; judgement
-ALTITUDE_WITHIN = 20.0  # m, half-width of an altitude from a map; judgement
-BAROMETER_WITHIN = 300.0  # Pa, half-width of a kitchen barometer or a telephone's; judgement
-REPORT_WITHIN = 400.0  # Pa, half-width of a report: rounding, up to 6 hours at 0.5 hPa an hour, 50 km; judgement
 EBULLIOSCOPIC = 0.512  # K·kg/mol, water; CRC Handbook, from memory
 SALT_MOLAR_MASS = 58.44  # g/mol, sodium chloride; IUPAC atomic weights
 HARDEST_WATER = 1.0  # g/kg dissolved in water that people still drink; WHO drinking-water guidelines, from memory
-
-
-class PressureSource(StrEnum):
-    """Where the pressure of the air is known from."""
-
-    STATION = "station"
-    SEA_LEVEL = "sea_level"
-    ALTITUDE = "altitude"
 
 
 class BoilingKind(StrEnum):
@@ -111,15 +92,6 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Surroundings:
-    """Where the pressure is known from, the pressure in Pa (None where the altitude stands for it), the altitude in m."""
-
-    source: PressureSource
-    pressure: float | None
-    altitude: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class BoilingPreparation:
     """What the probe was held in, which points of its preparation were met, and which were `left` out, as somebody said."""
 
@@ -183,24 +155,26 @@ def judge_boiling_reference(
     pressure = air_pressure(surroundings)
     kind = preparation.kind
     missing = tuple(point for point in WANTED.get(kind, ()) if point not in preparation.points)
-    usable = kind in WANTED and not lacks(kind, frozenset(missing))
-    components = (*_of_the_air(surroundings, pressure), *_of_the_pan(kind, missing, widths))
+    serves = kind in WANTED and not lacks(kind, frozenset(missing))
+    usable = serves and not is_undecided(surroundings)
+    components = (*lines_of_the_air(surroundings, pressure), *_of_the_pan(kind, missing, widths))
     temperature, within = saturation_temperature(pressure), combine(components).expanded
-    opening = f"Water boils at {temperature:.1f} °C here, under {_hpa(pressure)}, within {_up(within)} °C."
+    opening = f"Water boils at {temperature:.1f} °C here, under {in_hpa(pressure)}, within {_up(within)} °C."
     said = (MISSING if point in preparation.left else UNCONFIRMED for point in missing)
     lacking = (
         (UNUSABLE[kind],)
         if kind in UNUSABLE
         else tuple(words[point] for words, point in zip(said, missing, strict=True))
     )
+    first = opening if usable else NO_BOILING_POINT if not serves else NO_PRESSURE
     return Boiling(
         temperature=temperature,
         within=within,
         components=components,
         medium=Medium.STEAM if kind is BoilingKind.STEAM else Medium.BOILING_WATER,
         usable=usable,
-        why=(opening if usable else NO_BOILING_POINT, *lacking, *_remarks(surroundings, temperature)),
-        again=_again(components, usable),
+        why=(first, *lacking, *_remarks(surroundings, temperature)),
+        again=_again(components, usable) if usable or not serves else AGAIN_LEVEL,
         pressure=pressure,
         missing=missing,
     )
@@ -273,104 +247,6 @@ def _way_up(residual: float) -> Component:
     return rectangular("way up", residual * sqrt(1 - LONGER_WAY**-2), "the way up from room temperature, 80 °C")
 
 
-def air_pressure(surroundings: Surroundings) -> float:
-    """The pressure of the air on the spot, Pa.
-
-    Args:
-        surroundings: where it is known from, the pressure in Pa, and the altitude in m, -450 to 6000.
-
-    Raises:
-        ValueError: as `judge_boiling_reference` does.
-
-    Source: ICAO Doc 7488 where it was not measured on the spot.
-    """
-    altitude, pressure = surroundings.altitude, surroundings.pressure
-    if not (isfinite(altitude) and LOWEST_KITCHEN <= altitude <= HIGHEST_KITCHEN):
-        raise ValueError("Give the altitude of the kitchen in metres above sea level, from -450 to 6000.")
-    if surroundings.source is PressureSource.ALTITUDE:
-        if pressure is not None:
-            raise ValueError("Say whether this pressure is a barometer's or a weather report's, or leave it out.")
-        return standard_pressure(altitude)
-    if pressure is None:
-        raise ValueError("Give the air pressure, or let the altitude stand for it.")
-    if surroundings.source is PressureSource.STATION:
-        _refuse_on_the_spot(pressure, altitude)
-        return pressure
-    _refuse_at_sea_level(pressure, altitude)
-    return station_pressure(pressure, altitude)
-
-
-def _refuse_on_the_spot(pressure: float, altitude: float) -> None:
-    if not _within(pressure, _span_here(altitude)):
-        hint = f"At {altitude:.0f} m a barometer shows about {_hpa(standard_pressure(altitude))}."
-        if _within(pressure, _span_at_sea(altitude)):
-            raise ValueError(
-                f"{_hpa(pressure)} is a pressure at sea level, as weather reports give it. {hint} {ENTER_SPOT}"
-            )
-        raise ValueError(f"The air pressure cannot be {_hpa(pressure)}. {hint} {ENTER_SPOT}")
-
-
-def _refuse_at_sea_level(pressure: float, altitude: float) -> None:
-    if not _within(pressure, _span_at_sea(altitude)):
-        hint = f"At sea level it is about {_hpa(STANDARD_ATMOSPHERE)}, whatever the altitude of the kitchen."
-        if _within(pressure, _span_here(altitude)):
-            raise ValueError(
-                f"{_hpa(pressure)} is what a barometer shows on the spot, not at sea level. {hint} {ENTER_SEA}"
-            )
-        raise ValueError(f"A weather report cannot say {_hpa(pressure)}. {hint} {ENTER_SEA}")
-
-
-def _within(pressure: float, span: tuple[float, float]) -> bool:
-    return span[0] <= pressure <= span[1]
-
-
-def _span_here(altitude: float) -> tuple[float, float]:
-    """What a barometer may show on the spot, Pa: any weather over the coldest and the warmest air."""
-    ends = [station_pressure(at_sea, altitude, warmth) for at_sea in _weathers(altitude) for warmth in COLUMN_WARMTH]
-    return min(ends), max(ends)
-
-
-def _span_at_sea(altitude: float) -> tuple[float, float]:
-    """What a report may say, Pa; reduced by the standard atmosphere, it keeps what the air's warmth does on the spot."""
-    (least, most), raised = _weathers(altitude), STANDARD_ATMOSPHERE / standard_pressure(altitude)
-    low, high = (raised * end for end in _span_here(altitude))
-    return max(LEAST_REDUCED, min(least, low)), min(MOST_REDUCED, max(most, high))
-
-
-def _weathers(altitude: float) -> tuple[float, float]:
-    return CREDIBLE_AT_SEA if abs(altitude) >= MATTERS_ABOVE else (LEAST_AT_SEA, MOST_AT_SEA)
-
-
-def _of_the_air(surroundings: Surroundings, pressure: float) -> tuple[Component, ...]:
-    """What makes the pressure uncertain, in °C at the boiling point."""
-    slope, altitude = _slope(pressure), surroundings.altitude
-    if surroundings.source is PressureSource.STATION:
-        return (rectangular("barometer", slope * BAROMETER_WITHIN, "a barometer on the spot, within ±3 hPa"),)
-    at_sea = surroundings.pressure or STANDARD_ATMOSPHERE
-    climb = pressure - station_pressure(at_sea, altitude + ALTITUDE_WITHIN)
-    conversion = (
-        rectangular("altitude", slope * climb, "the altitude of the kitchen, within ±20 m"),
-        rectangular("warmth of the air", _of_the_column(at_sea, altitude), "the air down to sea level, -20 to 35 °C"),
-    )
-    thinned = slope * pressure / at_sea
-    if surroundings.source is PressureSource.SEA_LEVEL:
-        return (rectangular("weather report", thinned * REPORT_WITHIN, "a weather report, within ±4 hPa"), *conversion)
-    return (normal("weather", thinned * WEATHER, "the weather, 14 hPa about the usual pressure"), *conversion)
-
-
-def _of_the_column(at_sea: float, altitude: float) -> float:
-    """By how many °C the boiling point may differ, because cold air is heavier than the standard one and warm air lighter.
-
-    The standard atmosphere has 15 °C at sea level. A report is reduced to sea level by the temperature of the day as a rule,
-    so its conversion goes wrong as much as that of the altitude alone. The end farther from 15 °C counts, on either side.
-    """
-    usual, *ends = (
-        saturation_temperature(station_pressure(at_sea, altitude, warmth))
-        for warmth in (STANDARD_WARMTH, *COLUMN_WARMTH)
-    )
-    return max(abs(end - usual) for end in ends)
-
-
 def _of_the_pan(kind: BoilingKind, missing: tuple[BoilingPoint, ...], widths: BoilingWidths) -> tuple[Component, ...]:
     if kind is BoilingKind.STEAM:
         half_width = widths.incomplete if missing else widths.steam
@@ -401,27 +277,10 @@ def elevation(salt: float) -> float:
     return EBULLIOSCOPIC * 2 * salt / SALT_MOLAR_MASS
 
 
-def _slope(pressure: float) -> float:
-    """K per Pa, by a central difference; 0.0277 K per hPa at sea level."""
-    return (saturation_temperature(pressure + 50) - saturation_temperature(pressure - 50)) / 100
-
-
 def _remarks(surroundings: Surroundings, temperature: float) -> tuple[str, ...]:
-    band = CUSTOMARY_BAND[0] <= temperature <= CUSTOMARY_BAND[1]
-    doubt = _perhaps_the_other(surroundings)
-    return (*((doubt,) if doubt else ()), *(() if band else (OUTSIDE_BAND,)))
-
-
-def _perhaps_the_other(surroundings: Surroundings) -> str:
-    """A pressure that may be, but would be less remarkable as one of the other kind."""
-    pressure, altitude = surroundings.pressure, surroundings.altitude
-    if pressure is None or abs(altitude) < MATTERS_ABOVE:
-        return ""
-    raised = pressure * STANDARD_ATMOSPHERE / standard_pressure(altitude)
-    as_sea, as_spot = abs(pressure - STANDARD_ATMOSPHERE), abs(raised - STANDARD_ATMOSPHERE)
-    if surroundings.source is PressureSource.STATION:
-        return PERHAPS_SEA_LEVEL if as_sea < as_spot else ""
-    return PERHAPS_STATION if as_spot < as_sea else ""
+    if surroundings.pressure is not None and is_undecided(surroundings):
+        return (LEVEL_UNKNOWN.format(in_hpa(surroundings.pressure)),)
+    return () if CUSTOMARY_BAND[0] <= temperature <= CUSTOMARY_BAND[1] else (OUTSIDE_BAND,)
 
 
 def _again(components: tuple[Component, ...], usable: bool) -> str:
@@ -430,10 +289,6 @@ def _again(components: tuple[Component, ...], usable: bool) -> str:
     return (
         AGAIN_AIR if usable and worst in ("weather", "warmth of the air", "altitude", "weather report") else AGAIN_PAN
     )
-
-
-def _hpa(pressure: float) -> str:
-    return f"{pressure / 100:.0f} hPa"
 
 
 def _up(value: float) -> str:
@@ -456,11 +311,11 @@ UNUSABLE = {
     BoilingKind.UNCONFIRMED: "Nobody confirmed how the water boiled.",
 }
 OUTSIDE_BAND = "The usual band of 99 to 101 °C does not hold here: it would condemn a probe that is right."
-PERHAPS_SEA_LEVEL = (
-    "If this pressure is from a weather report and not from a barometer on the spot, the check is wrong."
+NO_PRESSURE = "It is not known under which pressure the water boiled."
+LEVEL_UNKNOWN = (
+    "{} may be the pressure of this place or one reduced to sea level, and it is not known which. Water does not boil at "
+    "the same temperature under the two."
 )
-PERHAPS_STATION = "If this pressure is from a barometer on the spot and not from a weather report, the check is wrong."
-ENTER_SPOT = "Enter what a barometer in the kitchen shows, or say that the pressure is from a weather report."
-ENTER_SEA = "Enter the pressure of the weather report, or say that it is from a barometer on the spot."
+AGAIN_LEVEL = "Find out whether the pressure is of this place, or choose the altitude alone. Then check again."
 AGAIN_AIR = "Read the air pressure from a barometer on the spot. Then check again."
 AGAIN_PAN = "Boil fresh water hard, put a lid on with a gap, and hold the probe well into the steam. Then check again."

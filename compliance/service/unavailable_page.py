@@ -37,6 +37,7 @@ UNTYPED = {
     "next",
     "place",
     "point",
+    "pressure_level",
     "probe",
     "probes",
     "role",

@@ -7,8 +7,9 @@ from compliance.checks import actions
 from compliance.checks.kinds.boiling import BoilingData
 from compliance.checks.kinds.certificate import CertificateData
 from compliance.checks.kinds.zero import ZeroData
+from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings
 from compliance.metrology.bath import BathKind, BathPoint, Preparation
-from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation, PressureSource, Surroundings
+from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation
 
 START = datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
 GOOD_BATH = Preparation(kind=BathKind.PACKED_CRUSHED, points=frozenset(BathPoint))
@@ -17,7 +18,7 @@ NO_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset())
 ROLLING = BoilingPreparation(kind=BoilingKind.ROLLING, points=frozenset(BoilingPoint))
 QUIET = BoilingPreparation(kind=BoilingKind.QUIET, points=frozenset())
 # Water boils at 98.27 °C under 953 hPa: IAPWS R7-97(2012) eq. (31), computed.
-UPLAND = Surroundings(source=PressureSource.STATION, pressure=95_300.0, altitude=520.0)
+UPLAND = Surroundings(source=PressureSource.STATION, pressure=95_300.0, altitude=520.0, level=PressureLevel.HERE)
 
 
 def day(number: float) -> datetime:

@@ -1,6 +1,7 @@
 """Checks at boiling once they are made: what is refused, what the pages say, correcting and voiding them."""
 
 import uuid
+from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 
@@ -16,13 +17,15 @@ from compliance.checks.kinds.boiling import BOILING
 from compliance.checks.models import Check, CheckDraft
 from compliance.checks.queries import entered_late
 from compliance.checks.surroundings import PASCAL, PressureUnit, to_pascal
-from compliance.metrology.boiling import WANTED, BoilingKind, BoilingPoint, PressureSource, Surroundings
+from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings
+from compliance.metrology.boiling import WANTED, BoilingKind, BoilingPoint
 from compliance.plans.schedule import TICK
+from compliance.records.formatting import air
 from shared.audit.models import Entry
 from sites.models import Site
 from tests.world import make_probe
 
-from .making import QUIET, START, bad, boiling, day, good, risen_to, standings
+from .making import QUIET, START, UPLAND, bad, boiling, day, good, risen_to, standings
 
 
 def page(client, name, *args):
@@ -45,7 +48,7 @@ def test_a_check_is_recorded_with_its_reference_and_budget(probe, cook):
     [
         ({"air": Surroundings(source=PressureSource.STATION, pressure=101_300.0, altitude=520.0)}, "sea level"),
         (
-            {"air": Surroundings(source=PressureSource.SEA_LEVEL, pressure=95_000.0 - 100, altitude=520.0)},
+            {"air": Surroundings(source=PressureSource.SEA_LEVEL, pressure=93_000.0, altitude=520.0)},
             "on the spot",
         ),
         ({"air": Surroundings(source=PressureSource.STATION, pressure=None, altitude=520.0)}, "air pressure"),
@@ -123,6 +126,7 @@ def test_the_page_of_a_check_shows_verdict_reference_and_air(as_person, reader, 
         "In tolerance at the boiling point",
         "Reference 98.27 °C",
         "pressure 953 hPa (typed as 28.14 inHg), from a barometer here",
+        "of this place, as somebody said",
         "altitude 520 m",
         "IAPWS R7-97",
         "It boiled hard",
@@ -194,6 +198,38 @@ def test_a_mistake_is_corrected_and_both_stay(as_person, supervisor, probe, cook
         old.reading_milli,
     )
     assert Entry.objects.filter(action="check.correct").count() == 1
+
+
+@pytest.mark.usefixtures("soon_after")
+def test_a_correction_asks_which_pressure_it_was_where_it_may_be_either(as_person, supervisor, probe, cook):
+    old = boiling(probe, cook, START, air=replace(UPLAND, level=None))
+    assert old.verdict == "inconclusive" and "may be the pressure of this place" in " ".join(old.why)
+    shown = correction(as_person(supervisor), old).content.decode()
+    assert "of this place or reduced to sea level: say which" in shown and Check.objects.count() == 1
+    correction(as_person(supervisor), old, pressure_level="sea_level")
+    new = Check.objects.exclude(pk=old.pk).get()
+    # 953 hPa reduced to sea level are 896 hPa at 520 m (ICAO Doc 7488), where water boils at 96.55 °C (the library iapws).
+    assert new.surroundings["level"] == "sea_level" and new.reference_milli == pytest.approx(96_550, abs=60)
+
+
+def test_an_answer_is_kept_shown_and_printed(as_person, reader, probe, cook):
+    for level, words in (
+        (PressureLevel.HERE, "of this place, as somebody said"),
+        (PressureLevel.SEA_LEVEL, "reduced to sea level, as somebody said"),
+        (PressureLevel.UNKNOWN, "it is not known whether it is of this place or reduced to sea level"),
+        (None, "it is not known whether it is of this place or reduced to sea level"),
+    ):
+        check = boiling(probe, cook, START, air=replace(UPLAND, level=level))
+        assert check.surroundings.get("level") == level
+        assert words in page(as_person(reader), "check_detail", check.pk) and words in air(check, "C")
+        assert (check.verdict == "inconclusive") is (level in (None, PressureLevel.UNKNOWN)) or level == "sea_level"
+
+
+def test_the_same_form_with_another_answer_is_another_check(probe, cook):
+    key = uuid.uuid4()
+    boiling(probe, cook, START, key=key)
+    with pytest.raises(ValidationError, match="already sent"):
+        boiling(probe, cook, START, key=key, air=replace(UPLAND, level=PressureLevel.UNKNOWN))
 
 
 def test_a_correction_refuses_a_pressure_at_sea_level_and_keeps_what_was_typed(as_person, supervisor, probe, cook):

@@ -27,7 +27,8 @@ def text(response):
 
 def start(hands, air=UPLAND, kind="rolling"):
     hands.tap("start", kind=kind)
-    return hands.tap("air", **air)
+    shown = hands.tap("air", **air)
+    return hands.tap("air", pressure_level="here") if air is UPLAND else shown
 
 
 def boil(hands, value="98.4", air=UPLAND, kind=BoilingKind.ROLLING, skip=(), first="81.0"):
@@ -60,6 +61,7 @@ def test_a_whole_check_under_a_barometer(hands, cook):
         "altitude_m": 520.0,
         "typed": "953",
         "unit": "hPa",
+        "level": "here",
     }
     assert check.checked_at == NOON + timedelta(seconds=75) and check.checked_by == cook
     assert set(check.preparation["points"]) == set(BoilingPoint) - {BoilingPoint.COVERED}
@@ -78,6 +80,7 @@ def test_where_water_boils_is_said_before_the_pan(hands):
     type(hands.probe.site).objects.update(altitude_m=520)
     assert 'value="520"' in text(hands.tap("start", kind="rolling"))
     hands.tap("air", **UPLAND)
+    hands.tap("air", pressure_level="here")
     shown = text(hands.look())
     assert "Water boils at 98.3 °C here" in shown and "a barometer here" in shown and "Fill a large pan" in shown
 
@@ -93,6 +96,79 @@ def test_the_pressure_of_a_weather_report_is_not_taken_for_a_barometers(hands):
     shown = text(start(hands, UPLAND | {"pressure": "1013"}))
     assert "at sea level, as weather reports give it" in shown and 'value="1013"' in shown
     assert "source" not in hands.draft.surroundings
+
+
+QUESTION = "Is 953 hPa the pressure of this place?"
+
+
+def test_a_pressure_that_may_be_either_is_asked_about_before_the_end(hands):
+    hands.tap("start", kind="rolling")
+    hands.tap("air", **UPLAND)
+    assert QUESTION in text(hands.look()) and "Water boils at" not in text(hands.look())
+    hands.prepare(BoilingKind.ROLLING)
+    hands.inside(BoilingKind.ROLLING)
+    hands.settle("98.4", "81.0")
+    shown = text(hands.look())
+    assert QUESTION in shown and "Finish without saying which pressure" in shown and 'id="finish-it"' not in shown
+    assert "As it stands, this check will say nothing" in shown
+    hands.tap("air", pressure_level="here", note="Wall barometer")
+    shown = text(hands.look())
+    assert QUESTION not in shown and 'id="finish-it"' in shown and "of this place, as somebody said" in shown
+    assert hands.draft.note == "Wall barometer" and len(hands.draft.readings) == 6
+    hands.finish()
+    check = Check.objects.get()
+    assert (check.verdict, check.surroundings["level"]) == ("in_tolerance", "here")
+
+
+def test_one_reduced_to_sea_level_is_converted_though_a_barometer_showed_it(hands):
+    hands.tap("start", kind="rolling")
+    hands.tap("air", **UPLAND)
+    hands.tap("air", pressure_level="sea_level")
+    # 953 hPa reduced to sea level are 896 hPa at 520 m (ICAO Doc 7488), where water boils at 96.6 °C (the library iapws).
+    assert "Water boils at 96.6 °C here" in text(hands.look())
+
+
+@pytest.mark.parametrize("answer", [None, "unknown"])
+def test_without_an_answer_it_is_inconclusive_however_good_the_figure(hands, answer):
+    start(hands, dict(UPLAND))
+    if answer:
+        hands.tap("air", pressure_level=answer)
+        assert QUESTION not in text(hands.look()) and "It is not known whether 953 hPa is of this place" in text(
+            hands.look()
+        )
+    hands.prepare(BoilingKind.ROLLING)
+    hands.inside(BoilingKind.ROLLING)
+    hands.settle("98.4", "81.0")
+    hands.finish()
+    check = Check.objects.get()
+    assert check.verdict == "inconclusive" and check.surroundings.get("level") == answer
+    assert "under which pressure" in " ".join(check.why)
+
+
+def test_the_answer_can_be_taken_back_and_goes_with_another_pressure(hands):
+    start(hands)
+    hands.tap("air", pressure_level="")
+    assert QUESTION in text(hands.look())
+    hands.tap("air", pressure_level="here")
+    hands.tap("air", again="1")
+    hands.tap("air", **UPLAND | {"pressure": "955"})
+    assert "level" not in hands.draft.surroundings and "Is 955 hPa the pressure" in text(hands.look())
+    assert hands.tap("air", pressure_level="perhaps").status_code == 404
+
+
+@pytest.mark.parametrize(
+    "air",
+    [
+        UPLAND | {"pressure": "935"},
+        UPLAND | {"altitude": "1500", "pressure": "846"},
+        UPLAND | {"altitude": "1500", "pressure": "1013", "source": "sea_level"},
+        UPLAND | {"altitude": "20", "pressure": "1011"},
+        UPLAND | {"source": "altitude", "pressure": ""},
+    ],
+)
+def test_where_only_one_is_possible_nothing_is_asked(hands, air):
+    shown = text(start(hands, air))
+    assert "the pressure of this place?" not in shown and "Water boils at" in shown
 
 
 def test_the_pressure_of_a_weather_report_is_converted(hands):

@@ -2,12 +2,11 @@
 
 import pytest
 
+from compliance.metrology.air_pressure import PressureSource, Surroundings
 from compliance.metrology.boiling import (
     BoilingKind,
     BoilingPoint,
     BoilingPreparation,
-    PressureSource,
-    Surroundings,
     verify_boiling,
 )
 from compliance.metrology.drift import ErrorPoint, trend

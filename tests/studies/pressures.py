@@ -11,12 +11,11 @@ from functools import cache
 import numpy as np
 from iapws import iapws97
 
+from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings
 from compliance.metrology.boiling import (
     BoilingKind,
     BoilingPoint,
     BoilingPreparation,
-    PressureSource,
-    Surroundings,
     judge_boiling_reference,
 )
 
@@ -148,8 +147,10 @@ SOURCES = {Known.BAROMETER: PressureSource.STATION, Known.ALTITUDE: PressureSour
 def _reference(source: PressureSource, shown: float, altitude: int) -> tuple[float, float]:
     """Temperature and half-width of the reference; not a number where the pressure is refused."""
     pressure = None if source is PressureSource.ALTITUDE else shown * 100
+    level = PressureLevel.HERE if source is PressureSource.STATION else PressureLevel.SEA_LEVEL
+    told = Surroundings(source=source, pressure=pressure, altitude=altitude, level=level)
     try:
-        found = judge_boiling_reference(STEAM, Surroundings(source=source, pressure=pressure, altitude=altitude))
+        found = judge_boiling_reference(STEAM, told)
     except ValueError:
         return np.nan, np.nan
     return found.temperature, found.within

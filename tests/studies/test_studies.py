@@ -106,7 +106,7 @@ def test_where_water_boils_is_held_by_every_way_of_knowing_the_pressure(known, a
 
 def test_a_width_that_forgets_the_warmth_of_the_air_is_caught(monkeypatch):
     pressures._reference.cache_clear()
-    monkeypatch.setattr("compliance.metrology.boiling.COLUMN_WARMTH", (15.0, 15.0))
+    monkeypatch.setattr("compliance.metrology.air_pressure.COLUMN_WARMTH", (15.0, 15.0))
     found = pressures.study(pressures.Climate.ASSUMED, pressures.Known.OF_THE_DAY, 3000, 800, seed=11)
     pressures._reference.cache_clear()
     assert found.coverage < 0.5

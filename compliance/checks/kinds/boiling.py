@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
+from django.forms import ChoiceField, RadioSelect
 
+from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings, is_undecided
 from compliance.metrology.boiling import (
     MISSING,
     UNCONFIRMED,
@@ -12,7 +14,6 @@ from compliance.metrology.boiling import (
     BoilingKind,
     BoilingPoint,
     BoilingPreparation,
-    Surroundings,
     lacks,
     verify_boiling,
 )
@@ -24,7 +25,7 @@ from ..evaluation import Typed, fields_of, instrument_of, rule_of
 from ..forms import Correction, depth_field, guided_initial, points_field, readings_field, ways_field
 from ..models import Check, CheckDraft, CheckKind
 from ..surroundings import boils_at_milli, boils_here, keep, read_kept, unfit_for_boiling
-from ..surroundings_form import Air, air_initial
+from ..surroundings_form import LEVEL_ANSWERS, Air, air_initial
 from .base import UNCERTAINTY, VERDICT, KindOfCheck, MeasuredData, OnPaper
 from .steps import Guidance, GuidanceWords, Task
 
@@ -166,14 +167,29 @@ class BoilingCorrection(Air, Correction):
     guidance, data_type = BOILING, BoilingData
     kind = ways_field("What the probe was held in", BOILING.ways)
     points = points_field(BOILING.met)
+    pressure_level = ChoiceField(
+        label="Is the pressure of this place?", required=False, choices=LEVEL_ANSWERS, widget=RadioSelect
+    )
     readings = readings_field("40 98.3")
     immersion_mm = depth_field(f"{BOILING.words.depth} in mm")
 
     field_order = [
         *Correction.field_order[: Correction.field_order.index("kind")],
         *Air.base_fields,
+        "pressure_level",
         *Correction.field_order[Correction.field_order.index("kind") :],
     ]
+
+    def clean(self):
+        data = super().clean()
+        if not self.errors and is_undecided(self.surroundings()) and not data["pressure_level"]:
+            self.add_error("pressure_level", "This pressure may be of this place or reduced to sea level: say which.")
+        return data
+
+    def level(self) -> PressureLevel | None:
+        answer = self.cleaned_data.get("pressure_level")
+        by_altitude = self.cleaned_data["source"] == PressureSource.ALTITUDE
+        return None if by_altitude or not answer else PressureLevel(answer)
 
     def said(self) -> dict:
         return super().said() | {"surroundings": self.surroundings(), "typed_pressure": self.typed()}

@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
+from compliance.metrology.air_pressure import PressureLevel
 from compliance.probes.access import get_probe
 from shared.bounds import number_in
 from shared.units import Unit
@@ -49,9 +50,12 @@ def start(request, pk, kind):
 
 @require_POST
 def air(request, pk, kind):
-    """Where the air's pressure is known from; `again` asks once more."""
+    """Where the air's pressure is known from, and which one it is, where it may be either; `again` asks once more."""
     if request.POST.get("again"):
         return _tap(request, pk, kind, lambda draft: drafts.tell(draft, surroundings={"before": told_before(draft)}))
+    if "pressure_level" in request.POST:
+        level = _level(request.POST["pressure_level"])
+        return _tap(request, pk, kind, lambda draft: drafts.say_level(draft, level))
     form = Air(request.POST)
     if not form.is_valid():
         return answer(request, probe_to_check(request, pk), kind, Shown(air=form))
@@ -162,6 +166,14 @@ def _keep_about(request, draft: CheckDraft) -> None:
 def _point(kind: str, text: str | None) -> StrEnum:
     try:
         return GUIDANCE[kind].point(text)
+    except ValueError:
+        raise Http404 from None
+
+
+def _level(text: str) -> PressureLevel | None:
+    """The answer; None, for an empty one, asks again."""
+    try:
+        return PressureLevel(text) if text else None
     except ValueError:
         raise Http404 from None
 

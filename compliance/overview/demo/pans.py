@@ -7,7 +7,8 @@ from uuid import UUID
 from compliance.checks import actions as checks
 from compliance.checks.kinds.boiling import BoilingData
 from compliance.checks.models import Check, Stage
-from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation, PressureSource, Surroundings
+from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings
+from compliance.metrology.boiling import BoilingKind, BoilingPoint, BoilingPreparation
 from compliance.metrology.steam import saturation_temperature, station_pressure
 from compliance.probes.models import Probe
 from shared import clock
@@ -38,6 +39,7 @@ def boil(probe: Probe, site: Site, by: Person, instrument: SimulatedProbe, at: d
     here = station_pressure(at_sea, site.altitude_m)
     report = chance.random() < 0.25
     source, shown = (PressureSource.SEA_LEVEL, at_sea) if report else (PressureSource.STATION, round(here, -2))
+    level = PressureLevel.SEA_LEVEL if report else PressureLevel.HERE
     readings = instrument.in_boiling(at, saturation_temperature(here), chance)
     with clock.pretend(at + timedelta(minutes=2)):
         data = BoilingData(
@@ -46,7 +48,7 @@ def boil(probe: Probe, site: Site, by: Person, instrument: SimulatedProbe, at: d
             stage=Stage.AS_FOUND,
             checked_at=at,
             preparation=PANS[chance.random() < 0.4],
-            surroundings=Surroundings(source=source, pressure=shown, altitude=float(site.altitude_m)),
+            surroundings=Surroundings(source=source, pressure=shown, altitude=float(site.altitude_m), level=level),
             typed_pressure=(f"{shown / 100:.0f}", "hPa"),
             readings=readings,
             immersion_mm=chance.choice([60, 70, 80]),
