@@ -23,7 +23,10 @@ from shared.unit_text import in_unit
             "Inconclusive: the bath does not stand for 0 °C, so this check says nothing about the probe.",
             "Inconclusive: the bath does not stand for 32 °F, so this check says nothing about the probe.",
         ),
-        ("Ice floating in water can be up to 4 °C warm below it.", "Ice floating in water can be up to 39 °F warm below it."),
+        (
+            "Ice floating in water can be up to 4 °C warm below it.",
+            "Ice floating in water can be up to 39 °F warm below it.",
+        ),
         (
             "Error +0.20 °C, expanded uncertainty ±0.07 °C (k = 1.71, 95 %).",
             "Error +0.36 °F, expanded uncertainty ±0.126 °F (k = 1.71, 95 %).",
@@ -38,7 +41,10 @@ from shared.unit_text import in_unit
         ),
         ("The usual band of 99 to 101 °C does not hold here", "The usual band of 210 to 214 °F does not hold here"),
         ("the way up from room temperature, 80 °C", "the way up from room temperature, 144 °F"),
-        ("the air between here and sea level, 8 °C about 15 °C", "the air between here and sea level, 14.4 °F about 59 °F"),
+        (
+            "the air between here and sea level, 8 °C about 15 °C",
+            "the air between here and sea level, 14.4 °F about 59 °F",
+        ),
         ("The probe was not in deep enough.", "The probe was not in deep enough."),
     ],
 )
