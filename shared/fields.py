@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from . import units
 from .bounds import TO_COME, in_bounds, number_in, one_line
 from .reasons import USUAL, as_reason
-from .time_text import on_clock
+from .time_text import clock_time, on_clock
 from .widgets import Suggested
 
 
@@ -114,6 +114,15 @@ class DayField(forms.DateField):
     default_validators = [in_bounds]
 
 
+SKIPPED = (
+    "There was no {} that day: the clocks were put forward over it. Look at the clock again and type the time after it."
+)
+REPEATED = (
+    "The clocks were put back that day and showed {} twice, so nobody could tell which of the two is meant. Type the nearest "
+    "time before or after the hour that came twice."
+)
+
+
 class SiteDateTimeField(forms.DateTimeField):
     """A wall-clock time at a site, from 1990 on; set `.zone` in the form's __init__. Refuses hours that the clocks skip or
     repeat."""
@@ -130,10 +139,22 @@ class SiteDateTimeField(forms.DateTimeField):
         return value
 
     def to_python(self, value):
-        with timezone.override(self.zone):
-            at = super().to_python(value)
+        try:
+            with timezone.override(self.zone):
+                at = super().to_python(value)
+        except ValidationError as error:
+            raise self._in_words(error) from None
         if at and not self.allow_future and at > timezone.now():
             raise ValidationError(TO_COME, code="future")
         if at:
             in_bounds(at)
         return at
+
+    def _in_words(self, error: ValidationError) -> ValidationError:
+        """What was wrong with a time on a night when the clocks are changed; of any other time, what was said already."""
+        if error.code != "ambiguous_timezone":
+            return error
+        local = error.params["datetime"]
+        first, second = (local.replace(tzinfo=self.zone, fold=fold).utcoffset() for fold in (0, 1))
+        words = SKIPPED if first < second else REPEATED if first > second else None
+        return ValidationError(words.format(clock_time(local)), code=error.code) if words else error
