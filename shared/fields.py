@@ -1,6 +1,6 @@
 """Form fields for what people type: temperatures, days, times at a site, names."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from django import forms
@@ -11,8 +11,8 @@ from django.utils.html import format_html
 from . import units
 from .bounds import TO_COME, in_bounds, number_in, one_line
 from .reasons import USUAL, as_reason
-from .time_text import on_clock
-from .widgets import Suggested
+from .time_text import clock_time, on_clock
+from .widgets import TWICE, ClockTime, Suggested, which_of_two
 
 
 class TemperatureField(forms.CharField):
@@ -114,15 +114,30 @@ class DayField(forms.DateField):
     default_validators = [in_bounds]
 
 
-class SiteDateTimeField(forms.DateTimeField):
-    """A wall-clock time at a site, from 1990 on; set `.zone` in the form's __init__. Refuses hours that the clocks skip or
-    repeat."""
+SKIPPED = (
+    "There was no {} that day: the clocks were put forward over it. Look at the clock again and type the time after it."
+)
+REPEATED = "The clocks were put back that day and showed {} twice. Say which of the two is meant."
 
-    widget = forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
+
+class SiteDateTimeField(forms.DateTimeField):
+    """A wall-clock time at a site, from 1990 on; set `.zone` in the form's __init__. Refuses hours that the clocks skip, and
+    asks which is meant of one that they repeat."""
+
+    widget = ClockTime(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M")
 
     def __init__(self, *, zone: ZoneInfo | None = None, allow_future: bool = False, **kwargs):
-        self.zone, self.allow_future = zone or ZoneInfo("UTC"), allow_future
+        self.allow_future = allow_future
         super().__init__(**kwargs)
+        self.zone = zone or ZoneInfo("UTC")
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return self.widget.zone
+
+    @zone.setter
+    def zone(self, zone: ZoneInfo) -> None:
+        self.widget.zone = zone
 
     def prepare_value(self, value):
         if isinstance(value, datetime) and timezone.is_aware(value):
@@ -130,10 +145,26 @@ class SiteDateTimeField(forms.DateTimeField):
         return value
 
     def to_python(self, value):
-        with timezone.override(self.zone):
-            at = super().to_python(value)
+        typed, which = which_of_two(value)
+        try:
+            with timezone.override(self.zone):
+                at = super().to_python(typed)
+        except ValidationError as error:
+            at = self._of_two(error, which)
         if at and not self.allow_future and at > timezone.now():
             raise ValidationError(TO_COME, code="future")
         if at:
             in_bounds(at)
         return at
+
+    def _of_two(self, error: ValidationError, which: str) -> datetime:
+        """Of a time that the clocks showed twice the one that is meant. Raises ValidationError where nobody said which."""
+        if error.code != "ambiguous_timezone":
+            raise error
+        local = error.params["datetime"]
+        first, second = (local.replace(tzinfo=self.zone, fold=fold).utcoffset() for fold in (0, 1))
+        if first == second:
+            raise error
+        if first > second and which:
+            return local.replace(tzinfo=self.zone, fold=TWICE.index(which)).astimezone(UTC)
+        raise ValidationError((SKIPPED if first < second else REPEATED).format(clock_time(local)), code=error.code)

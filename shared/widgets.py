@@ -1,5 +1,7 @@
 """Form widgets of our own."""
 
+from datetime import UTC, datetime, tzinfo
+
 from django import forms
 
 
@@ -19,6 +21,47 @@ class TapNumber(forms.TextInput):
         context = super().get_context(name, value, attrs)
         context["widget"].update(unit=self.unit, signed=self.signed)
         return context
+
+
+class ClockTime(forms.DateTimeInput):
+    """A time on the clock of a `zone`; of one that it showed twice it asks which, and gives “2025-10-26T02:30 second”."""
+
+    template_name = "django/forms/widgets/clock_time.html"
+    zone: tzinfo = UTC
+
+    def value_from_datadict(self, data, files, name):
+        value, which = super().value_from_datadict(data, files, name), data.get(f"{name}_which")
+        return f"{value} {which}" if value and which in TWICE else value
+
+    def get_context(self, name, value, attrs):
+        typed, which = which_of_two(value)
+        context = super().get_context(name, typed, attrs)
+        local = _read(typed)
+        if local and shown_twice(local, self.zone):
+            which = which if isinstance(value, str) else TWICE[local.fold]
+            context["widget"].update(twice=TWICE, which=which)
+        return context
+
+
+TWICE = ("first", "second")
+
+
+def which_of_two(value: object) -> tuple:
+    """What `ClockTime` gave, apart: the time, and which of two it is, if somebody said."""
+    typed, _, which = value.rpartition(" ") if isinstance(value, str) else ("", "", "")
+    return (typed, which) if which in TWICE else (value, "")
+
+
+def shown_twice(local: datetime, zone: tzinfo) -> bool:
+    first, second = (local.replace(tzinfo=zone, fold=fold).utcoffset() for fold in (0, 1))
+    return first > second
+
+
+def _read(typed: datetime | str | None) -> datetime | None:
+    try:
+        return datetime.fromisoformat(typed) if isinstance(typed, str) else typed
+    except ValueError:
+        return None
 
 
 class Suggested(forms.TextInput):

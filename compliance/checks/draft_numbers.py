@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from compliance.metrology.mistyped import suggests_other_unit
+from compliance.metrology.mistyped import suggests_converted, suggests_other_unit
 from compliance.metrology.settling import has_moved
 from shared.units import Unit, parse
 
@@ -83,7 +83,8 @@ def ask_unit_again(draft: CheckDraft) -> None:
 
 
 def unit_question(draft: CheckDraft) -> Typed | None:
-    """The last number that makes sense in the other unit only, while nobody has said which one the display shows."""
+    """The last number that makes sense in the other unit only, or turned back from it, while nobody has said which one the
+    display shows."""
     reference, before, asked = reference_milli(draft), None, None
     if reference is None:
         return None
@@ -91,9 +92,18 @@ def unit_question(draft: CheckDraft) -> Typed | None:
         number = read_typed([tuple(reading[:3])])[0]
         if reading[3:] == [True]:
             before, asked = number.value_milli / 1000, None
-        elif suggests_other_unit(float(parse(number.text)), number.unit == Unit.FAHRENHEIT, reference / 1000, before):
+        elif is_converted(number, reference) or suggests_other_unit(*_as_typed(number), reference / 1000, before):
             asked = number
     return asked
+
+
+def is_converted(number: Typed, reference: int) -> bool:
+    """Whether somebody may have turned what the display showed into °C."""
+    return suggests_converted(*_as_typed(number), reference / 1000)
+
+
+def _as_typed(number: Typed) -> tuple[float, bool]:
+    return float(parse(number.text)), number.unit == Unit.FAHRENHEIT
 
 
 class Moved(StrEnum):

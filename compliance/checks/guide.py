@@ -10,7 +10,7 @@ from compliance.metrology.verification import NUMBERS_TO_FAIL
 from shared.cautions import Caution, caution
 from shared.time_text import stopwatch
 from shared.unit_text import in_unit
-from shared.units import Unit, show_spread
+from shared.units import Unit, show, show_spread
 
 from . import draft_numbers, drafts
 from .draft_numbers import Moved
@@ -64,11 +64,16 @@ class SuspectReading:
 
 @dataclass(frozen=True, slots=True)
 class UnitQuestion:
-    """A number that makes sense in the other unit only, as it was typed: the question and its two answers."""
+    """A number that makes sense in the other unit only, as it was typed: the question and its two answers.
+
+    `take_back`: the moment of a number that was turned into the other unit before it was typed; its first answer takes it
+    back.
+    """
 
     question: str
     answers: tuple[tuple[str, str], ...]
     number: str
+    take_back: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,6 +273,11 @@ def _unit_question(draft: CheckDraft) -> UnitQuestion | None:
     if asked is None:
         return None
     typed, other = Unit(asked.unit), draft_numbers.OTHER[Unit(asked.unit)]
+    if draft_numbers.is_converted(asked, draft_numbers.reference_milli(draft) or 0):
+        shows = ((typed.value, f"No, it shows {asked.text} {typed.label}"),)
+        turned_back = show(asked.value_milli, other, 0)
+        question = f"Does the display show {turned_back.split()[0]}? {asked.text} {typed.label} are {turned_back}."
+        return UnitQuestion(question, shows, asked.text, asked.elapsed_ms)
     answers = ((other.value, f"Yes, it shows {other.label}"), (typed.value, f"No, it shows {typed.label}"))
     return UnitQuestion(f"Is the display in {other.label}?", answers, asked.text)
 

@@ -81,6 +81,24 @@ def suggests_other_unit(shown: float, fahrenheit: bool, reference: float, before
     return before is None or abs(other - before) < abs(typed - before)
 
 
+def suggests_converted(shown: float, fahrenheit: bool, reference: float) -> bool:
+    """Whether a number looks like 0 shown in ice that somebody turned from °F into °C: −17.8.
+
+    Args:
+        shown: the number as it was typed, -1000 to 1000, in °F if `fahrenheit`, else in °C.
+        fahrenheit: the unit that it was taken for.
+        reference: the temperature around the probe in °C, -100 to 400.
+
+    Raises:
+        ValueError: for values out of these ranges.
+
+    Source: judgement. Turned back it is within 3 of zero; in ice only, since boiling probes pass such numbers on their way.
+    """
+    if not (-1000 <= shown <= 1000 and -100 <= reference <= 400):
+        raise ValueError("Give the number as it was typed, and the reference from -100 to 400 °C.")
+    return not fahrenheit and abs(reference) <= NEAR and abs(shown * 1.8 + 32 - reference) <= NEAR
+
+
 def _slip(series: list[TimedValue], index: int, resolution: float) -> tuple[int, float] | None:
     """The value (°C) that would fit in better at this place, if the one typed does not."""
     low, high = _between(series, index)

@@ -15,11 +15,20 @@ from shared.time_text import duration
 
 LONGEST_HOLD_S = 7 * 24 * 3600
 LONGEST_SINCE_S = 7 * 24 * 3600
+HOTTEST_FOOD = 105_000  # milli-degrees, 221 °F; a little above boiling water, and few foods get hotter; judgement
 
 
 def read_typed(typed: str, unit: str) -> int:
     """What somebody typed, in milli-degrees Celsius. Raises ValueError saying what to type."""
     return units.read(typed, unit)
+
+
+def too_hot_for_food(typed: str, unit: str, milli: int) -> str:
+    """The question that a reading hotter than food gets raises; empty for any other."""
+    if milli <= HOTTEST_FOOD:
+        return ""
+    asked = "is the display in °F?" if unit == units.Unit.CELSIUS else "was the decimal point missed?"
+    return f"{typed.strip()} {units.Unit(unit).label} is hotter than food gets: {asked}"
 
 
 def breach(version: LimitVersion, milli: int, hold_s: int | None, since_start_s: int | None = None) -> str:

@@ -93,6 +93,25 @@ def test_a_fahrenheit_site_is_asked_the_other_way_round(hands):
     assert hands.draft.readings == [[20_000, "0.3", "C", True]] and hands.draft.outside_since is None
 
 
+def test_zero_turned_from_fahrenheit_into_celsius_is_asked_about_and_taken_back(hands):
+    """0 °F are −17.8 °C, by definition of the scales."""
+    in_the_ice(hands)
+    shown = text(hands.read("-17.8"))
+    assert "Does the display show 0? -17.8 °C are 0 °F." in shown and "No, it shows -17.8 °C" in shown
+    assert 'id="read-it"' not in shown and 'id="take-back"' in shown
+    assert "Say first which unit the display shows" in text(hands.finish()) and not Check.objects.exists()
+    shown = text(hands.tap("take_back", elapsed=20_000))
+    assert 'id="read-it"' in shown and "Does the display show 0?" not in shown
+    assert [s["typed"] for s in hands.draft.struck] == ["-17.8"] and hands.draft.outside_since
+
+
+def test_who_says_that_it_shows_so_much_below_zero_is_believed(hands):
+    in_the_ice(hands)
+    hands.read("-17.8")
+    assert "Does the display show 0?" not in text(hands.tap("unit", unit="C"))
+    assert hands.draft.readings == [[20_000, "-17.8", "C", True]] and hands.draft.outside_since
+
+
 def test_a_unit_that_is_none_is_not_found(hands):
     in_the_ice(hands)
     hands.read("32")

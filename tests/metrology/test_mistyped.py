@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from compliance.metrology.mistyped import find_mistyped, suggests_other_unit
+from compliance.metrology.mistyped import find_mistyped, suggests_converted, suggests_other_unit
 from compliance.metrology.timed import TimedValue
 
 from .sheaths import lagging, tailed, thin, typed
@@ -157,3 +157,20 @@ def test_a_good_probe_typed_in_the_wrong_unit_is_always_asked_about(off, fahrenh
 def test_a_number_or_reference_that_cannot_be_is_refused(shown, reference):
     with pytest.raises(ValueError, match="as it was typed"):
         suggests_other_unit(shown, False, reference)
+
+
+@pytest.mark.parametrize(
+    ("shown", "fahrenheit", "reference", "suggested"),
+    [
+        (-17.8, False, ICE, True),
+        (-16.2, False, ICE, True),
+        (-15.9, False, ICE, False),
+        (-19.5, False, ICE, False),
+        (-17.8, True, ICE, False),
+        (36.8, False, 98.3, False),
+        (0.1, False, ICE, False),
+    ],
+)
+def test_zero_turned_from_fahrenheit_is_told_apart(shown, fahrenheit, reference, suggested):
+    """0 °F are −17.8 °C, by definition of the scales; what else is near enough is judgement."""
+    assert suggests_converted(shown, fahrenheit, reference) is suggested

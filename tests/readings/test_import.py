@@ -168,9 +168,11 @@ def test_doubts_are_accepted_and_mentioned(world):
             row(taken_at="2024-05-01T10:00Z"),
             row(probe="P2"),
             row(item="soup"),
+            row(item="stew", value="165", unit="C"),
         ),
     )
-    assert made.added == 4 and [line for line, _ in made.doubts] == [2, 3, 4]
+    assert made.added == 5 and [line for line, _ in made.doubts] == [2, 3, 4, 6]
+    assert made.doubts[-1][1].startswith("165 °C is hotter than food gets: is the display in °F?")
     told = " ".join(words for _, words in made.doubts)
     assert "outside the working range" in told and "not been placed anywhere yet" in told and "another site" in told
 

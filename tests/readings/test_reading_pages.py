@@ -116,6 +116,26 @@ def test_a_doubt_is_asked_about_once(world, as_person):
     assert send(client, world, typed="250", all_the_same="on").status_code == 302
 
 
+@pytest.mark.parametrize(
+    ("unit", "edge", "beyond", "question"),
+    [
+        ("C", "105", "105.1", "105.1 °C is hotter than food gets: is the display in °F?"),
+        ("F", "221", "221.1", "221.1 °F is hotter than food gets: was the decimal point missed?"),
+    ],
+)
+def test_what_is_hotter_than_food_gets_is_asked_about_and_nothing_is_lost(
+    world, as_person, unit, edge, beyond, question
+):
+    client = as_person(world.cook)
+    asked = send(client, world, typed=beyond, unit=unit, item="Soup, pot 2")
+    assert asked.status_code == 200 and question in asked.content.decode() and not Reading.objects.exists()
+    form = asked.context["form"]
+    assert [form[name].value() for name in ("typed", "unit", "item")] == [beyond, unit, "Soup, pot 2"]
+    assert "The display shows °" in asked.content.decode() and asked.context["all_the_same"]
+    assert send(client, world, typed=beyond, unit=unit, all_the_same="on").status_code == 302
+    assert "hotter than food" not in send(client, world, typed=edge, unit=unit).content.decode()
+
+
 def test_the_limits_that_a_probe_serves_come_first(world, as_person):
     make_limit(world.site, by=world.manager, code="cook", direction=Direction.AT_LEAST, value="70", hold_s=120)
     answer = as_person(world.cook).get(

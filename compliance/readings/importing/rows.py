@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from compliance.readings.keys import row_key
-from compliance.readings.limit_evaluation import breach, untimed
+from compliance.readings.limit_evaluation import HOTTEST_FOOD, breach, too_hot_for_food, untimed
 
 from .book import Book, Refused, read_note, read_reason
 from .layout import COLUMNS, FileTable
@@ -90,6 +90,8 @@ def row_reader(table: FileTable, book: Book) -> Callable[[list[str]], tuple]:
             doubts = instrument.track.doubts(milli, place.pk, at)
         if (hold is None and version.hold_s) or (since is None and version.within_s):
             doubts = [*(doubts or ()), untimed(version.record, hold, since)]
+        if milli > HOTTEST_FOOD:
+            doubts = [too_hot_for_food(typed, unit, milli), *(doubts or ())]
         stored = str(at)
         key = row_key(place.pk, instrument.pk, rule.pk, stored, item, milli)
         return (

@@ -29,7 +29,7 @@ from ..data import ReadingData
 from ..exporting import csv_lines
 from ..filters import ReadingFilter
 from ..forms import CorrectForm, ReadingForm, ReadingVoidForm, sentence
-from ..limit_evaluation import read_typed, untimed
+from ..limit_evaluation import read_typed, too_hot_for_food, untimed
 from ..models import Reading
 from ..queries import readings_seen_by, sent_before, track_of
 from ..tables import ReadingTable
@@ -131,7 +131,8 @@ def doubts_about(form) -> list[str]:
     version = version_in_force(typed["limit"], at)
     missing = untimed(version, typed["hold_s"], typed["since_start_s"]) if version else ""
     doubts = track_of(typed["probe"]).doubts(milli, form.site.pk, at)
-    return [*doubts, sentence(missing)] if missing else doubts
+    hot = too_hot_for_food(typed["typed"], typed["unit"], milli)
+    return [*([hot] if hot else []), *doubts, *([sentence(missing)] if missing else [])]
 
 
 def sure(request, doubts: list[str]) -> bool:
