@@ -29,7 +29,7 @@ from .sheaths import Sheaths, World, sheaths, shown
 
 SIZE = 20_000
 OTHERS = 5_000  # where the world is not as the budget assumes
-HIDDEN_SIZE = 1_000  # where a tail hides: each is judged after every number
+HIDDEN_SIZE = 300  # where a tail hides: each is judged after every number
 SEED = 2026
 LONGEST = 40  # readings after which somebody gives up
 BATHS = {
