@@ -33,6 +33,10 @@ ALONE_AFTER = 90.0  # s after which a short series, even a single reading, is ac
 ROOM_ABOVE_BATH = 25.0  # °C; how far a probe may start above its bath, judgement
 SLOW_TAIL = 20.0  # s; time constant of the slowest tail of a food probe whose fall was not seen, judgement
 TAIL_SHARE = 0.25  # of the whole step, that such a tail may have, judgement
+HIDDEN_SHARE = 0.08  # of the whole step, that a slow tail may have without being seen in a fall, judgement
+EARLIEST = 60.0  # s in the ice before which "settled" is said only of a display that stood still for long, judgement
+LONG_STILL = 20.0  # s without change that are long, judgement
+MEAN_LAG = 0.4  # of what the mean of a flicker may lag behind its last reading in such a tail, judgement
 TAIL_IN_DIGITS = 20  # digits of a fall, and of a tail in it, that show how slow it is; judgement
 FALL_SEEN = 2  # readings before the still run from which its pace can be told, judgement
 LATE_START = 3.0  # °C; a move larger than this from the first plateau is the probe going in, judgement
@@ -155,8 +159,14 @@ def _settled_now(
     since = _settled_since(series, len(series) - 1, resolution, tau)
     if since is None or _creeping(series, resolution, tau):
         return None
-    hidden = _tail_unseen(series, start, resolution, known) and _tail(series, start, resolution, tau) > resolution / 2
-    return None if hidden else since
+    share = _share(series, start, resolution, known)
+    early = _soon(series, start) > DUST or _tail(series, start, resolution, tau, share) > resolution / 2
+    return None if early else since
+
+
+def _share(series: list[TimedValue], start: int, resolution: float, known: float | None) -> float:
+    """Of the whole step, that a slow tail may have: less where it would have been seen in the fall."""
+    return TAIL_SHARE if _tail_unseen(series, start, resolution, known) else HIDDEN_SHARE
 
 
 def _too_few() -> Settling:
@@ -187,10 +197,10 @@ def _tail_unseen(series: list[TimedValue], start: int, resolution: float, known:
     return coarse or start < FALL_SEEN or abs(series[0].value - series[-1].value) < TAIL_IN_DIGITS * resolution
 
 
-def _tail(series: list[TimedValue], start: int, resolution: float, tau: float) -> float:
+def _tail(series: list[TimedValue], start: int, resolution: float, tau: float, share: float = TAIL_SHARE) -> float:
     """What the slowest plausible tail may have left, °C: by the time that went by, and by how still the display stood."""
     slow = max(SLOW_TAIL, CAUTION * tau)
-    by_time = ROOM_ABOVE_BATH * TAIL_SHARE * exp(-(series[-1].elapsed - _went_in(series)) / slow)
+    by_time = ROOM_ABOVE_BATH * share * exp(-(series[-1].elapsed - _went_in(series)) / slow)
     return min(by_time, _bound(series[start:], resolution, slow))
 
 
@@ -290,15 +300,28 @@ def _settled(series: list[TimedValue], start: int, since: int, resolution: float
     """The whole run of neighbouring digits bounds what is to come, or the part of it that speaks for the value."""
     still, slow = series[since:], CAUTION * tau
     bounds = (_bound(series[start:], resolution, slow), _bound(still, resolution, slow))
+    hidden = _lag(still, max(SLOW_TAIL, slow)) * _tail(series, start, resolution, tau, HIDDEN_SHARE)
     return Settling(
         state=SettlingState.SETTLED,
         settled_since=still[0].elapsed,
         value=fmean(reading.value for reading in still),
         count=len(still),
-        residual=min(*bounds, _tail(series, start, resolution, tau)),
+        residual=max(min(*bounds, _tail(series, start, resolution, tau)), hidden),
         seconds_to_go=0.0,
         sentence="Settled.",
     )
+
+
+def _lag(still: list[TimedValue], slow: float) -> float:
+    """How many times what a tail has left at the last reading the mean of them all may be short of its end.
+
+    Equal digits need no such allowance: the last of them holds for all. Of a flicker a part of it is allowed: tails as large
+    and as slow as all that are rare.
+    """
+    if len({reading.value for reading in still}) == 1:
+        return 1.0
+    mean = fmean(exp((still[-1].elapsed - reading.elapsed) / slow) for reading in still)
+    return 1 + MEAN_LAG * (mean - 1)
 
 
 def _bound(run: list[TimedValue], resolution: float, tau: float) -> float:
@@ -390,20 +413,25 @@ def _time_to_go(series: list[TimedValue], start: int, resolution: float, tau: fl
     to_come = _still_to_come(abs(end.value - earlier.value), max(end.elapsed - earlier.elapsed, 1.0), tau)
     pace = tau * log(max(2 * to_come / resolution, 1.0))
     left = pace + _window(tau) - (end.elapsed - series[since].elapsed)
-    return (
-        max(left, _tail_to_go(series, start, resolution, tau))
-        if _tail_unseen(series, start, resolution, known)
-        else left
+    return max(
+        left,
+        _soon(series, start),
+        _tail_to_go(series, start, resolution, tau, _share(series, start, resolution, known)),
     )
 
 
-def _tail_to_go(series: list[TimedValue], start: int, resolution: float, tau: float) -> float:
+def _soon(series: list[TimedValue], start: int) -> float:
+    """s until it is not too soon."""
+    now = series[-1].elapsed
+    return min(EARLIEST - (now - _went_in(series)), LONG_STILL - (now - series[start].elapsed))
+
+
+def _tail_to_go(series: list[TimedValue], start: int, resolution: float, tau: float, share: float) -> float:
     """s until the slowest plausible tail has half a digit left."""
     slow, run = max(SLOW_TAIL, CAUTION * tau), series[start:]
     moved = max(reading.value for reading in run) - min(reading.value for reading in run) + resolution
     by_stillness = slow * log1p(2 * moved / resolution) - (run[-1].elapsed - run[0].elapsed)
-    largest = ROOM_ABOVE_BATH * TAIL_SHARE
-    by_time = slow * log(max(2 * largest / resolution, 1.0)) - (run[-1].elapsed - _went_in(series))
+    by_time = slow * log(max(2 * ROOM_ABOVE_BATH * share / resolution, 1.0)) - (run[-1].elapsed - _went_in(series))
     return min(by_stillness, by_time)
 
 

@@ -79,8 +79,9 @@ def test_every_combination_of_drained_packed_and_deep(met, said):
 
 def test_ticking_only_what_is_required_is_no_check():
     """Neither drained nor packed, the tip may stand in water that is up to 4 °C warm (densest at 3.98 °C, computed)."""
-    made = bath(points=frozenset({BathPoint.POTABLE, BathPoint.WETTED, BathPoint.IMMERSED, BathPoint.WAITED}))
-    assert not made.usable
+    required = {BathPoint.POTABLE, BathPoint.WETTED, BathPoint.IMMERSED}
+    made = bath(points=frozenset({*required, BathPoint.FELL, BathPoint.WAITED}))
+    assert not made.usable and made.why[0] == "The bath does not stand for 0 °C."
     assert UNCONFIRMED[BathPoint.DRAINED] in made.why and UNCONFIRMED[BathPoint.PACKED] in made.why
 
 

@@ -38,7 +38,7 @@ def judge(*pairs: tuple[float, float], resolution=0.1, time_constant=None) -> Se
 
 
 FALL = ((2, 14.8), (8, 4.0), (14, 1.3), (20, 0.6), (26, 0.3))
-STILL = ((32, 0.2), (38, 0.2), (44, 0.2), (50, 0.2))
+STILL = ((32, 0.2), (38, 0.2), (44, 0.2), (50, 0.2), (56, 0.2), (62, 0.2))
 
 
 # By example
@@ -64,14 +64,14 @@ def test_a_probe_from_the_freezer_rises():
 
 def test_a_display_that_stands_still_has_settled():
     found = judge(*FALL, *STILL)
-    assert (found.state, found.value, found.sentence) == (SETTLED, 0.2, "Settled.")
+    assert (found.state, found.sentence) == (SETTLED, "Settled.") and found.value == pytest.approx(0.2)
     assert found.seconds_to_go == 0
     assert 0 < found.residual < 0.1
 
 
 def test_a_flicker_between_two_digits_is_still_and_its_mean_counts():
-    found = judge(*FALL, (32, 0.1), (38, 0.2), (44, 0.1), (50, 0.2))
-    assert (found.state, found.count) == (SETTLED, 4)
+    found = judge(*FALL, *((32 + 6 * n, 0.1 + 0.1 * (n % 2)) for n in range(8)))
+    assert (found.state, found.count) == (SETTLED, 8)
     assert found.value == pytest.approx(0.15)
 
 
@@ -80,8 +80,8 @@ def test_a_step_onwards_makes_the_wait_begin_again():
 
 
 def test_a_step_onwards_after_settling_takes_the_digit_reached():
-    found = judge(*FALL, *STILL, (56, 0.1))
-    assert (found.state, found.settled_since, found.value) == (SETTLED, 56, 0.1)
+    found = judge(*FALL, *STILL, (68, 0.1))
+    assert (found.state, found.settled_since, found.value) == (SETTLED, 68, 0.1)
 
 
 def test_a_steady_creep_is_not_settled():
@@ -95,10 +95,31 @@ def test_a_creep_of_a_digit_in_two_minutes_is_not_settled_either():
 
 
 def test_two_readings_must_stand_still_for_twice_as_long_as_three():
+    """Twice 12 s on three readings, four times on two."""
     fall = ((2, 14.8), (8, 2.0), (14, 0.5))
-    assert judge(*fall, (20, 0.2), (32, 0.2)).state is FALLING
-    assert judge(*fall, (20, 0.2), (26, 0.2), (32, 0.2)).state is SETTLED
-    assert judge(*fall, (20, 0.2), (44, 0.2)).state is SETTLED
+    assert judge(*fall, (20, 0.2), (50, 0.2), time_constant=12).state is FALLING
+    assert judge(*fall, (20, 0.2), (35, 0.2), (50, 0.2), time_constant=12).state is SETTLED
+    assert judge(*fall, (20, 0.2), (69, 0.2), time_constant=12).state is SETTLED
+
+
+def test_within_a_minute_it_must_have_stood_still_for_twenty_seconds_however_often_somebody_types():
+    """Judgement; shown on a display of 1 °C of a known probe, where no small tail can hide half a digit for as long."""
+    fall = ((1, 15.0), (4, 7.0), (8, 3.0))
+    for pace, still_for in ((1, 20), (2, 20), (5, 20), (6, 24)):
+        still = [(12.0 + pace * n, 0.0) for n in range(still_for // pace + 1)]
+        assert judge(*fall, *still[:-1], resolution=1.0, time_constant=3).state is not SETTLED
+        assert judge(*fall, *still, resolution=1.0, time_constant=3).state is SETTLED
+    late = [(46 + 2.0 * n, 0.0) for n in range(8)]
+    typed_late = tuple((at + 34, value) for at, value in fall)
+    states = [judge(*typed_late, *late[:n], resolution=1.0, time_constant=3).state for n in (7, 8)]
+    assert states[0] is not SETTLED and states[1] is SETTLED, "after a minute the usual window is enough"
+
+
+def test_a_tail_too_small_to_be_seen_stays_in_the_bound():
+    """8 % of 25 °C with 20 s: 2·e^(-92/20) = 0.0201 °C after 92 s; less by stillness: 0.1/(e^(60/20) - 1) = 0.0052 (computed)."""
+    found = judge(*FALL, *((32 + 6.0 * n, 0.2 if n else 0.3) for n in range(11)))
+    assert found.residual == pytest.approx(0.1 / (exp(3) - 1), rel=0.7)
+    assert found.residual > 0.1 / (exp(54 / 12) - 1), "what the tip alone would leave"
 
 
 def test_water_that_warms_the_probe_is_named_and_says_to_drain():
@@ -109,7 +130,7 @@ def test_water_that_warms_the_probe_is_named_and_says_to_drain():
 
 
 def test_a_bath_that_warms_by_a_digit_in_a_minute_is_named_although_every_digit_stands_still():
-    creep = [(56.0 + 6 * i, round(0.2 + 0.1 * (i // 10), 1)) for i in range(40)]
+    creep = [(68.0 + 6 * i, round(0.2 + 0.1 * (i // 10), 1)) for i in range(40)]
     states = [judge(*FALL, *STILL, *creep[:n]).state for n in range(len(creep) + 1)]
     assert states[0] is SETTLED
     assert states[-1] is WARMING
@@ -117,7 +138,7 @@ def test_a_bath_that_warms_by_a_digit_in_a_minute_is_named_although_every_digit_
 
 
 def test_a_probe_pulled_out_is_drift_and_not_a_warm_bath():
-    found = judge(*FALL, *STILL, (53, 1.5), (56, 4.0))
+    found = judge(*FALL, *STILL, (65, 1.5), (68, 4.0))
     assert found.state is DRIFTING
     assert "still deep in the ice" in found.sentence
 
@@ -134,16 +155,16 @@ def test_a_flicker_of_two_digits_is_no_jump():
 
 
 def test_a_slip_of_the_finger_is_doubted_and_no_drift():
-    found = judge(*FALL, *STILL, (56, 2.0))
+    found = judge(*FALL, *STILL, (68, 2.0))
     assert (found.state, found.value) == (DOUBTFUL, None)
-    assert [(s.number, s.shown, s.meant) for s in found.suspects] == [(10, 2.0, 0.2)]
-    assert found.sentence == "Reading 10 shows 2 at 56 s; was 0.2 meant?"
-    assert judge(*FALL, *STILL, (56, 1.1)).state is DRIFTING
+    assert [(s.number, s.shown, s.meant) for s in found.suspects] == [(12, 2.0, 0.2)]
+    assert found.sentence == "Reading 12 shows 2 at 68 s; was 0.2 meant?"
+    assert judge(*FALL, *STILL, (68, 1.1)).state is DRIFTING
 
 
 def test_a_slip_counts_as_it_was_typed_until_the_display_stood_still_after_it():
     found = judge((2, 14.8), (8, 4.0), (14, -1.3), (20, 0.6), (26, 0.3), *STILL)
-    assert (found.state, found.count, found.value) == (SETTLED, 4, 0.2)
+    assert (found.state, found.count) == (SETTLED, 6) and found.value == pytest.approx(0.2)
     assert [s.sentence for s in found.suspects] == ["Reading 3 shows \N{MINUS SIGN}1.3 at 14 s; was 1.3 meant?"]
 
 
@@ -195,7 +216,7 @@ def test_a_clock_started_before_the_probe_went_in_counts_from_when_it_went_in():
 
 
 def test_a_slow_probe_must_stand_still_for_longer():
-    still = ((32, 0.2), (38, 0.2), (44, 0.2))
+    still = ((32, 0.2), (44, 0.2), (55, 0.2))
     assert judge((20, 0.5), *still, time_constant=4).state is SETTLED
     assert judge((20, 0.5), *still, time_constant=12).state is FALLING
 
@@ -203,9 +224,9 @@ def test_a_slow_probe_must_stand_still_for_longer():
 def test_the_bound_is_that_of_a_first_order_step():
     """Less than m/(e^(W/τ) - 1) is to come: with m the digit and W = 2 τ, 0.16 of it (computed from the step response).
 
-    τ counts twofold, for what a sheath may hide, so W = 24 s in a probe of 6 s gives m/(e² - 1).
+    τ counts twofold, for what a sheath may hide, so W = 48 s in a probe of 12 s gives m/(e² - 1).
     """
-    found = judge((32, 0.2), (44, 0.2), (56, 0.2), time_constant=6)
+    found = judge((32, 0.2), (56, 0.2), (80, 0.2), time_constant=12)
     assert found.residual == pytest.approx(0.1 / (exp(2) - 1), rel=1e-6)
     assert found.residual / 0.1 == pytest.approx(0.16, abs=0.005)
 
@@ -217,7 +238,7 @@ def test_an_unsettled_probe_has_no_figure():
 
 def test_tenths_in_fahrenheit_flicker_like_any_other():
     """0.1 °F is 0.0556 °C, and values come rounded to thousandths: steps of 0.055 and 0.056."""
-    values = (0.222, 0.278, 0.222, 0.278, 0.333 - 0.055)
+    values = (0.222, 0.278, 0.222, 0.278, 0.222, 0.278, 0.222, 0.333 - 0.055)
     pairs = [(40 + 6 * i, value) for i, value in enumerate(values)]
     assert judge((10, 3.0), (20, 1.0), (30, 0.444), *pairs, resolution=0.055).state is SETTLED
 
@@ -269,17 +290,17 @@ def test_without_a_slow_tail_the_truth_is_always_within_the_bound(make, end, res
     assert abs(found.value - end) <= found.residual + resolution / 2 + 1e-9
 
 
-def test_a_thin_probe_is_settled_within_a_minute_and_eight_readings():
-    """τ of 3 to 5 s from 20 °C, typed every 5 to 8 s: nine in ten."""
+def test_a_thin_probe_is_settled_within_a_minute_and_ten_readings():
+    """τ of 3 to 5 s from 20 °C, typed every 5 to 8 s: half of them; nine in ten within 75 s."""
     chance, spans, counts = Random(3), [], []
     for _ in range(200):
         seen, found = first_settled(thin(chance, chance.uniform(-1, 1)), 0.1, chance, every=(5, 8))
         spans.append(seen[-1].elapsed)
         counts.append(len(seen))
         assert found.residual < 0.06
-    assert sorted(spans)[100] <= 45
-    assert sorted(spans)[180] <= 60
-    assert sorted(counts)[180] <= 8
+    assert sorted(spans)[100] <= 60
+    assert sorted(spans)[180] <= 75
+    assert sorted(counts)[100] <= 10
     assert min(counts) >= 5
 
 

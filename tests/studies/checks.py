@@ -12,15 +12,24 @@ import numpy as np
 
 from compliance.metrology.bath import BathKind, BathPoint, Preparation, judge_bath
 from compliance.metrology.conformity import DecisionRule
-from compliance.metrology.settling import SettlingState, TimedValue, judge_settling
+from compliance.metrology.settling import (
+    EARLIEST,
+    LONG_STILL,
+    LONGEST_SERIES,
+    SHORTEST_WINDOW,
+    SettlingState,
+    TimedValue,
+    judge_settling,
+)
 from compliance.metrology.verification import STEM_CONDUCTION, Instrument, Verification, verify_zero
 from compliance.metrology.vocabulary import Sensor, Verdict
 
-from .checks_report import Found, Stratum, tell
+from .checks_report import Found, Stratum, tell, tell_hidden
 from .sheaths import Sheaths, World, sheaths, shown
 
 SIZE = 20_000
 OTHERS = 5_000  # where the world is not as the budget assumes
+HIDDEN_SIZE = 300  # where a tail hides: each is judged after every number
 SEED = 2026
 LONGEST = 40  # readings after which somebody gives up
 BATHS = {
@@ -30,11 +39,18 @@ BATHS = {
 RESOLUTIONS = (0.1, 1.0)
 NOISES = (0.05, 0.15, 0.3)  # standard deviation as a share of a digit
 READINGS = (1, 3, 10)
+WORLDS = (World.ASSUMED, World.SLOWER, World.STICKY)
 
 
 STRATA = tuple(
     Stratum(resolution, noise, world, bath, readings)
-    for world, resolution, readings, bath, noise in product(World, RESOLUTIONS, READINGS, BATHS, NOISES)
+    for world, resolution, readings, bath, noise in product(WORLDS, RESOLUTIONS, READINGS, BATHS, NOISES)
+)
+# The same, whoever types: from the start on, every 4 to 9 s, every 3 s, every second.
+PACES = ((4.0, 9.0), (3.0, 3.0), (1.0, 1.0))
+HIDDEN = tuple(
+    Stratum(resolution, noise, World.HIDDEN, "good", 1, every)
+    for resolution, noise, every in product(RESOLUTIONS, NOISES, PACES)
 )
 
 
@@ -61,7 +77,9 @@ def draw(stratum: Stratum, size: int, chance: np.random.Generator) -> Drawn:
     half_width = judge_bath(BATHS[stratum.bath]).within
     bath = chance.uniform(0 if warm else -half_width, half_width, size)
     stem = chance.normal(0, STEM_CONDUCTION, size)
-    elapsed = times(stratum.readings, size, chance)
+    elapsed = (
+        _typed_until_settled(stratum, size, chance) if stratum in HIDDEN else times(stratum.readings, size, chance)
+    )
     probes: Sheaths = sheaths(stratum.world, size, chance)
     to_come = probes.to_come(elapsed)
     noise = chance.normal(0, stratum.noise * stratum.resolution, elapsed.shape)
@@ -82,11 +100,17 @@ def times(readings: int, size: int, chance: np.random.Generator) -> np.ndarray:
     return np.round(np.cumsum(steps, axis=1), 1)
 
 
+def _typed_until_settled(stratum: Stratum, size: int, chance: np.random.Generator) -> np.ndarray:
+    """From the start on, at the pace of this stratum, for as long as a check takes readings."""
+    first, steps = chance.uniform(1, 6, (size, 1)), chance.uniform(*stratum.every, (size, LONGEST_SERIES - 1))
+    return np.round(np.cumsum(np.hstack([first, steps]), axis=1), 1)
+
+
 def study(stratum: Stratum, size: int, seed: int) -> Found:
     """Draw `size` checks and judge each."""
-    drawn = draw(stratum, size, np.random.default_rng([seed, STRATA.index(stratum)]))
+    drawn = draw(stratum, size, np.random.default_rng([seed, (*STRATA, *HIDDEN).index(stratum)]))
     judged = [_check(stratum, drawn, row) for row in range(size)]
-    early = [is_early for is_early, _ in judged if is_early is not None]
+    said = [first for first, _ in judged if first is not None]
     rows = np.array([row for row, (_, found) in enumerate(judged) if found is not None], dtype=int)
     found = [found for _, found in judged if found is not None]
     off = np.array([f.error for f in found]) - drawn.error[rows]
@@ -99,27 +123,46 @@ def study(stratum: Stratum, size: int, seed: int) -> Found:
         figures=len(found) / size,
         coverage=float(np.mean(np.abs(off) <= expanded + 1e-9)),
         width=float(np.median(expanded) / np.quantile(np.abs(off), 0.95)),
-        early=float(np.mean(early)),
+        early=float(np.mean([first.early for first in said])),
         wrong=float(passed[~edge].mean()),
         at_edge=float(passed[edge].mean()),
+        seconds=tuple(float(s) for s in np.quantile([first.elapsed for first in said], [0.5, 0.9])),
     )
 
 
-def _check(stratum: Stratum, drawn: Drawn, row: int) -> tuple[bool | None, Verification | None]:
-    """Whether "settled" was said too early when it was said first, and the check as it was finished."""
+@dataclass(frozen=True, slots=True)
+class FirstSaid:
+    """When "settled" was said first, s, and whether that was early."""
+
+    elapsed: float
+    early: bool
+
+
+def _check(stratum: Stratum, drawn: Drawn, row: int) -> tuple[FirstSaid | None, Verification | None]:
+    """When "settled" was said first, and the check as it was finished."""
     elapsed, values = drawn.elapsed[row].tolist(), drawn.values[row].tolist()
     readings = [TimedValue(elapsed=at, value=value) for at, value in zip(elapsed, values, strict=True)]
-    early = None
+    first = None
     for count in range(1, len(readings) + 1):
-        if count < stratum.readings and early is not None:
+        if count < stratum.readings and first is not None:
             continue
-        if judge_settling(readings[:count], stratum.resolution).state is not SettlingState.SETTLED:
+        if (
+            _moving(readings[:count], stratum.resolution)
+            or judge_settling(readings[:count], stratum.resolution).state is not SettlingState.SETTLED
+        ):
             continue
-        if early is None:
-            early = abs(drawn.to_come[row, count - 1]) > stratum.resolution / 2
+        if first is None:
+            first = FirstSaid(elapsed[count - 1], abs(drawn.to_come[row, count - 1]) > stratum.resolution / 2)
         if count >= stratum.readings:
-            return early, _verify(stratum, readings[:count], float(drawn.tolerance[row]))
-    return early, None
+            return first, _verify(stratum, readings[:count], float(drawn.tolerance[row]))
+    return first, None
+
+
+def _moving(readings: Sequence[TimedValue], resolution: float) -> bool:
+    """Whether it cannot have settled, so that the time to judge it is saved: two digits apart within the window asked for."""
+    now = readings[-1].elapsed
+    late = [r.value for r in readings if r.elapsed > now - (LONG_STILL if now < EARLIEST else SHORTEST_WINDOW)]
+    return len(readings) > 1 and max(late) - min(late) > 1.5 * resolution
 
 
 def _verify(stratum: Stratum, readings: Sequence[TimedValue], tolerance: float) -> Verification:
@@ -132,11 +175,21 @@ def _study(task: tuple[Stratum, int, int]) -> Found:
 
 
 def study_all(size: int = SIZE, others: int = OTHERS, seed: int = SEED) -> Iterator[Found]:
-    """Every stratum, by two processes: `size` checks where the world is as assumed, `others` where it is not."""
+    """Every stratum: `size` checks where the world is as assumed, `others` where it is not."""
     sizes = [size if stratum.world is World.ASSUMED else others for stratum in STRATA]
+    return _by_two([(stratum, n, seed) for stratum, n in zip(STRATA, sizes, strict=True)])
+
+
+def study_hidden(size: int = HIDDEN_SIZE, seed: int = SEED) -> Iterator[Found]:
+    """Every pace of typing where a slow tail hides behind a quick fall."""
+    return _by_two([(stratum, size, seed) for stratum in HIDDEN])
+
+
+def _by_two(tasks: list[tuple[Stratum, int, int]]) -> Iterator[Found]:
     with get_context("spawn").Pool(2) as pool:
-        yield from pool.imap(_study, [(stratum, n, seed) for stratum, n in zip(STRATA, sizes, strict=True)])
+        yield from pool.imap(_study, tasks)
 
 
 def main() -> None:
     tell(tuple(study_all()))
+    tell_hidden(tuple(study_hidden()))

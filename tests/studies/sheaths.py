@@ -12,12 +12,14 @@ class World(StrEnum):
     """Whether the simulated world is as the budget assumes it; if not, in what it is worse.
 
     SLOWER: slower sheaths from a hotter kitchen, baths and stems that are never on the cold side. STICKY: a display that
-    holds on to the digit it showed last until it is a tenth of a digit beyond the edge.
+    holds on to the digit it showed last until it is a tenth of a digit beyond the edge. HIDDEN: behind a quick fall a slow
+    tail that is too small to be seen in it.
     """
 
     ASSUMED = "as assumed"
     SLOWER = "slower sheaths"
     STICKY = "sticky display"
+    HIDDEN = "hidden tail"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ def sheaths(world: World, count: int, chance: np.random.Generator) -> Sheaths:
     As assumed, a tail is up to 4 times slower than the tip, up to 24 s, and has up to a quarter of the step. Slower ones are
     up to 5 times slower, up to 40 s, and come from a hotter kitchen.
     """
+    if world is World.HIDDEN:
+        return _hiding(count, chance)
     kind = np.arange(count) % 3
     slow = world is World.SLOWER
     main = np.select([kind == 0, kind == 1], [chance.uniform(3, 5, count), chance.uniform(2, 8, count)])
@@ -52,6 +56,12 @@ def sheaths(world: World, count: int, chance: np.random.Generator) -> Sheaths:
     lag = -other / np.where(kind == 1, main - other, 1.0)
     tail = np.select([kind == 0, kind == 1], [np.zeros(count), lag], chance.uniform(0.03, 0.25, count))
     return Sheaths(chance.uniform(10 if slow else 4, 40 if slow else 30, count), main, other, tail)
+
+
+def _hiding(count: int, chance: np.random.Generator) -> Sheaths:
+    """Tips of 2 to 6 s with a tail of 0 to 8 % of the step, of 6 to 24 s; steps as in the assumed world."""
+    main, other, tail = chance.uniform(2, 6, count), chance.uniform(6, 24, count), chance.uniform(0, 0.08, count)
+    return Sheaths(chance.uniform(4, 30, count), main, other, tail)
 
 
 def shown(world: World, felt: np.ndarray, resolution: float) -> np.ndarray:
