@@ -345,7 +345,7 @@ def growth(sensor: Sensor, checked: int, there: int) -> tuple[Ratio, Ratio]:
         ValueError: if the check was made at or below absolute zero, or so near to the temperature of the room that it does not
             see the gain of a sensor that has one.
 
-    Source: FAULTS. At 75 °C, for a check at zero: thermistor 1 to 1.62, Pt100 1 to 1.32, type K -4.2 to 1, type T -4.1 to 1,
+    Source: FAULTS. At 75 °C, for a check at zero: thermistor 1 to 1.62, Pt100 1 to 1.32, type K -4.2 to 1, type T -4.0 to 1,
         unknown -4.2 to 1.62.
     """
     if checked <= -_ICE_POINT:

@@ -89,7 +89,9 @@ class TestGrowth:
         assume(sensor not in WITH_GAIN or not 0 < checked < 60_000)
         exact = [far(there / 1000) / here(checked / 1000) for here, far in SHAPES[sensor]]
         found = ratios(sensor, checked, there)
-        assert found == pytest.approx((min(exact), max(exact)), rel=0.003, abs=0.03 * (sensor in WITH_GAIN))
+        assert found == pytest.approx(
+            (min(exact), max(exact)), rel=0.01 if sensor in WITH_GAIN else 0.003, abs=0.03 * (sensor in WITH_GAIN)
+        )
 
     def test_an_aged_thermistor_shrinks_towards_the_cold_and_a_cold_junction_grows(self):
         """(255.15/273.15)² = 0.8725; type T, instrument at 15 and 20 °C: (790 + 683)/589 · 38.75/37.09."""
