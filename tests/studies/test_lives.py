@@ -43,7 +43,7 @@ def test_knowing_more_leaves_less_undecided(result):
 
 
 def test_who_is_not_told_of_the_fall_decides_more_than_the_assessment_by_what_it_knows_of_faults(result):
-    """The oracle knows two causes of each sensor, the assessment allows for every fault of the catalogue: 1.74 with 60 lives. It was
+    """The oracle knows two causes of each sensor, the assessment allows for every fault: 1.74 with 60 lives. It was
     1.24, within what was asked.
     """
     assert ASKED < result.ratio(Knowledge.JUMP) <= 2.0
