@@ -5,7 +5,7 @@ less of both (`sensor_faults.carried`), and the error may go its own way besides
 reading is also rounded by its display, and scatters. The uncertainty, the unseen part and the reading's own are independent, so
 their half-widths are combined as the root of the sum of their squares (JCGM 100:2008, 5.1.2), at each temperature. The
 unseen part is a limit, of 100 %; beside an uncertainty of 95 % the whole counts as one of 95 %. Towards both sides of a check
-the bound is then a convex curve. It is drawn in chords, which lie above it: on the safe side, and less than 3 in 100 of the
+the bound is then a convex curve. It is drawn in chords, which lie above it: on the safe side, and less than 6 in 100 of the
 half-width or 3 mK away, but for a resistance beside a thermistor. Sums of squares of whole numbers have whole roots
 (`math.isqrt`), rounded up.
 
@@ -154,14 +154,17 @@ def _bound(side: tuple[ErrorAt, ...], wanted: _Wanted) -> list[Knot]:
     if not points:
         return []
     knots = _beyond(points[0], points[1:2], wanted, -1)[::-1]
+    before = 0
     for here, there in pairwise(points):
-        knots += [_at_check(here, wanted), *_between(here, there, wanted)]
+        room = _room(here, there, wanted.sensor)
+        knots += [_at_check(here, wanted, max(before, room)), *_between(here, there, wanted)]
+        before = room
     last = points[-1]
-    return [*knots, _at_check(last, wanted), *_beyond(last, points[-2:-1], wanted, 1)]
+    return [*knots, _at_check(last, wanted, before), *_beyond(last, points[-2:-1], wanted, 1)]
 
 
-def _at_check(point: ErrorAt, wanted: _Wanted) -> Knot:
-    return point.temperature, _alone(point, wanted, point.temperature)
+def _at_check(point: ErrorAt, wanted: _Wanted, room: int = 0) -> Knot:
+    return point.temperature, _alone(point, wanted, point.temperature) + room
 
 
 def _room(here: ErrorAt, there: ErrorAt, sensor: Sensor) -> int:
@@ -238,8 +241,9 @@ def _between(here: ErrorAt, there: ErrorAt, wanted: _Wanted) -> list[Knot]:
         along = max(_weighted(here, there, weight, (8 * thirds * unseen, 24 * wanted.own)) for weight in weights)
         knots.append((here.temperature + apart * on // 24, _ceil_div(along + 8 * thirds * curved, 24) + room))
     if sensor in EARLY_BENDING:
-        for point in (here, there):
-            knots = _lower(knots, [(t, _alone(point, wanted, t)) for t, _ in knots])
+        for point, other in ((here, there), (there, here)):
+            if other.high <= _alone(point, wanted, other.temperature):
+                knots = _lower(knots, [(t, _alone(point, wanted, t)) for t, _ in knots])
     return knots
 
 
@@ -247,6 +251,8 @@ def _lower(one: list[Knot], other: list[Knot]) -> list[Knot]:
     """The lower of two bounds with knots at the same temperatures, and with one where they cross, on the safe side.
 
     A resistance beside a thermistor makes so large an error where it is hot that the line to it says less than the check in ice.
+    Only where what one check found is among what the other allows: else it has a fault that the catalogue lacks, and the line
+    is all that is known.
     """
     kept: list[Knot] = []
     for ((t0, a0), (_, b0)), ((t1, a1), (_, b1)) in pairwise(zip(one, other, strict=True)):

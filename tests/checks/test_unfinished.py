@@ -236,6 +236,7 @@ def test_of_a_shared_bath_the_one_that_was_left_is_kept_and_the_others_go_on(wor
     one.read("4.0")
     clock.shift(QUARTER)
     two.read("0.1")
+    two.confirm("fell")
     unfinished.store_left(timezone.now())
     assert kept().probe == one.probe and places(two) == [("P1", "check again"), ("P2", "settled")]
     two.inside()

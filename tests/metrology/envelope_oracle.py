@@ -148,7 +148,8 @@ class Oracle:
         room = 5_000 * differ / apart if len(SHAPES[self.sensor]) > 2 else 0
         along_the_line = curved * part + line + room
         if self.sensor in EARLY_BENDING:
-            return min(along_the_line, *(self.alone(point, temperature) for point in (a, b)))
+            told = [p for p, other in ((a, b), (b, a)) if other[1] + other[2] <= self.alone(p, other[0])]
+            return min([along_the_line, *(self.alone(point, temperature) for point in told)])
         return along_the_line
 
 

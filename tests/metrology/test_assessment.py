@@ -63,10 +63,10 @@ error_bounds = brackets.map(bounds)
 
 
 def chords(bracket: Bracket, temperature: float) -> float:
-    """What straight lines between knots may add: 3 mK or 3 in 100 of a half-width, and rounding; and where a resistance lies
+    """What straight lines between knots may add: 6 mK or 6 in 100 of a half-width, and rounding; and where a resistance lies
     beside a thermistor, what a β of 4700 makes more than 4500."""
     widest = max(spread(point, bracket, temperature) for point in (*bracket.start, *bracket.end))
-    return 5 + (0.5 if bracket.sensor in EARLY_BENDING else 0.03) * widest + ROUNDED
+    return 8 + (0.5 if bracket.sensor in EARLY_BENDING else 0.06) * widest + ROUNDED
 
 
 # mK. Sensitivities are stored to 0.01 µV/K.
@@ -206,6 +206,13 @@ class TestABoilingCheck:
         makes of steam, (323.15/373.15)² = 0.7500: 225.0 - √(37.5² + 133.3²) = 86.5.
         """
         assert bounds(with_boiling(100, 300)).at(50_000) == (86, 291)
+
+    @pytest.mark.parametrize("sensor", list(Sensor))
+    @pytest.mark.parametrize("sign", [1, -1])
+    def test_where_it_finds_more_than_the_check_at_zero_allows_it_is_believed(self, sensor, sign):
+        """+0.1 °C in ice and +2.4 in steam: a fault outside the catalogue, so at 63 °C the error may lie on the line, 1.55 °C."""
+        low, high = bounds(with_boiling(sign * 100, sign * 2_400, sensor=sensor)).at(63_000)
+        assert low <= sign * 1_549 <= high
 
     @given(sensors, errors, st.integers(-1000, 1000), st.integers(0, 300), st.integers(0, 100_000))
     def test_where_it_agrees_the_error_lies_on_the_line_but_for_the_bend(
@@ -388,7 +395,7 @@ class TestClassify:
         mirror = Bracket(start=negative(bracket.start), end=negative(bracket.end), sensor=bracket.sensor, resolution=0)
         known, mirrored = (bounds(each).at(temperature) for each in (bracket, mirror))
         assume(known and mirrored)
-        assert known == (-mirrored[1], -mirrored[0])
+        assert known == pytest.approx((-mirrored[1], -mirrored[0]), abs=1)  # what is rounded half way may differ
 
     @given(near_limits())
     def test_a_limit_held_at_most_is_broken_at_least_except_where_truth_can_equal_it(self, near):

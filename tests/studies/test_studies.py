@@ -33,10 +33,12 @@ def named(stratum: Stratum) -> str:
 
 @pytest.mark.parametrize("stratum", CHOSEN, ids=named)
 def test_a_stratum_of_checks_keeps_what_is_asked(stratum):
-    """With 250 checks a coverage of 95 % varies by 1.4 points; 92 % and the rest at twice what is asked fail plainly."""
+    """With 250 checks a coverage of 95 % varies by 1.4 points; 92 % and the rest at twice what is asked fail plainly. Room for a slow
+    tail behind a quick fall has made a good bath's range wider: 1.4 of the least one for ten readings.
+    """
     found = checks.study(stratum, SMALL, seed=3)
     assert found.coverage >= 0.92
-    assert found.width <= 1.5
+    assert found.width <= 1.7
     assert found.early <= 0.02
     assert found.wrong <= 0.05
     assert found.figures > 0.4
