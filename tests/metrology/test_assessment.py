@@ -15,7 +15,6 @@ from compliance.metrology.assessment import (
     ErrorBounds,
     bounds,
     classify,
-    in_time,
     likely,
     telling,
     true_range,
@@ -461,35 +460,6 @@ class TestClassify:
     def test_a_probe_that_came_to_read_one_degree_high_against_zero(self, value, direction, outcome):
         """At the checked temperature itself no allowance blurs the edges."""
         assert classify(value, 0, direction, bounds(week(0, 1_000))) is outcome
-
-
-class TestInTime:
-    """Cooling and reheating: a temperature to be reached within a time."""
-
-    @pytest.mark.parametrize(
-        "outcome, since, left",
-        [
-            (Outcome.HELD, 7_199, Outcome.HELD),
-            (Outcome.HELD, 7_200, Outcome.HELD),
-            (Outcome.HELD, 7_201, Outcome.UNDECIDED),
-            (Outcome.BROKEN, 7_199, Outcome.UNDECIDED),
-            (Outcome.BROKEN, 7_200, Outcome.BROKEN),
-            (Outcome.BROKEN, 7_201, Outcome.BROKEN),
-            (Outcome.UNDECIDED, 7_200, Outcome.UNDECIDED),
-            (Outcome.BROKEN, None, Outcome.UNDECIDED),
-            (Outcome.HELD, None, Outcome.UNDECIDED),
-        ],
-    )
-    def test_within_two_hours(self, outcome, since, left):
-        assert in_time(outcome, since, 7_200) is left
-
-    @pytest.mark.parametrize("outcome", list(Outcome))
-    def test_where_no_time_is_set_nothing_changes(self, outcome):
-        assert in_time(outcome, 9_999, None) is outcome
-
-    def test_a_negative_time_is_refused(self):
-        with pytest.raises(ValueError, match="0 s or more"):
-            in_time(Outcome.HELD, -1, 7_200)
 
 
 def celsius(fahrenheit: int) -> int:

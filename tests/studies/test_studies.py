@@ -33,8 +33,8 @@ def named(stratum: Stratum) -> str:
 
 @pytest.mark.parametrize("stratum", CHOSEN, ids=named)
 def test_a_stratum_of_checks_keeps_what_is_asked(stratum):
-    """With 250 checks a coverage of 95 % varies by 1.4 points; 92 % and the rest at twice what is asked fail plainly. Room for a slow
-    tail behind a quick fall has made a good bath's range wider: 1.4 of the least one for ten readings.
+    """With 250 checks a coverage of 95 % varies by 1.4 points; 92 % and the rest at twice what is asked fail plainly. Room for a
+    slow tail behind a quick fall has made a good bath's range wider: 1.4 of the least one for ten readings.
     """
     found = checks.study(stratum, SMALL, seed=3)
     assert found.coverage >= 0.92
