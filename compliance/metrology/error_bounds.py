@@ -5,7 +5,7 @@ less of both (`sensor_faults.carried`), and the error may go its own way besides
 reading is also rounded by its display, and scatters. The uncertainty, the unseen part and the reading's own are independent, so
 their half-widths are combined as the root of the sum of their squares (JCGM 100:2008, 5.1.2), at each temperature. The
 unseen part is a limit, of 100 %; beside an uncertainty of 95 % the whole counts as one of 95 %. Towards both sides of a check
-the bound is then a convex curve. It is drawn in chords, which lie above it: on the safe side, and less than 6 in 100 of the
+the bound is then a convex curve. It is drawn in chords, which lie above it: on the safe side, and less than a tenth of the
 half-width or 3 mK away, but for a resistance beside a thermistor. Sums of squares of whole numbers have whole roots
 (`math.isqrt`), rounded up.
 

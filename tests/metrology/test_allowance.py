@@ -191,14 +191,14 @@ class TestQuadrature:
         assert known.at(75_000) == pytest.approx((-584, 584), abs=2)
 
     @given(st.sampled_from(list(Sensor)), st.integers(0, 1_500), st.integers(-60_000, 260_000))
-    def test_chords_add_less_than_6_in_100_or_3_mk(self, sensor, expanded, at):
+    def test_chords_add_less_than_a_tenth_or_3_mk(self, sensor, expanded, at):
         """Beside a thermistor a β of 4700 in place of 4500 adds more."""
         side = (ErrorAt(at=NOON, temperature=0, error=0, expanded=expanded),)
         bracket = Bracket(start=side, end=side, sensor=sensor, resolution=0)
         high, exact = bounds(bracket).at(at)[1], Oracle(side, sensor)(at)
         assert exact - 4 <= high
         assume(not runs_back(bracket, at))
-        assert high <= exact + max(3, (0.5 if sensor in EARLY_BENDING else 0.06) * exact) + 4
+        assert high <= exact + max(3, (0.5 if sensor in EARLY_BENDING else 0.1) * exact) + 4
 
     @given(st.sampled_from(PLAIN), st.integers(1, 1_500), st.integers(-60_000, 260_000))
     def test_the_whole_is_less_than_the_sum_and_no_less_than_either(self, sensor, expanded, at):

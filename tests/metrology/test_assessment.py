@@ -62,10 +62,13 @@ error_bounds = brackets.map(bounds)
 
 
 def chords(bracket: Bracket, temperature: float) -> float:
-    """What straight lines between knots may add: 6 mK or 6 in 100 of a half-width, and rounding; and where a resistance lies
-    beside a thermistor, what a β of 4700 makes more than 4500."""
-    widest = max(spread(point, bracket, temperature) for point in (*bracket.start, *bracket.end))
-    return 8 + (0.5 if bracket.sensor in EARLY_BENDING else 0.06) * widest + ROUNDED
+    """What straight lines between knots may add: 6 mK or a tenth of a half-width, and rounding; of a gain, of the error too; and
+    where a resistance lies beside a thermistor, what a β of 4700 makes more than 4500."""
+    points = (*bracket.start, *bracket.end)
+    widest = max(spread(point, bracket, temperature) for point in points)
+    if bracket.sensor in WITH_GAIN:
+        widest = max(widest, *(abs(point.error) + point.expanded for point in points))
+    return 8 + (0.5 if bracket.sensor in EARLY_BENDING else 0.1) * widest + ROUNDED
 
 
 # mK. Sensitivities are stored to 0.01 µV/K.
@@ -112,8 +115,7 @@ def tells_by_itself(bracket: Bracket, temperature: float) -> bool:
         places = sorted(point.temperature for point in side)
         beyond = len(side) > 1 and not places[0] <= temperature <= places[-1]
         far = any(a < temperature < b and b - a > 150_000 for a, b in pairwise(places))
-        beside = len(side) > 1 and bracket.sensor in EARLY_BENDING | WITH_GAIN
-        if beyond or far or beside:
+        if beyond or far or len(side) > 1:
             return False
     return not runs_back(bracket, temperature)
 
