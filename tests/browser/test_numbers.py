@@ -34,7 +34,11 @@ def test_numbers_that_look_wrong_on_a_small_phone(sign_in, served: Served):
     page = sign_in("manager", SMALL)
     fahrenheit, failing, left = served.ask(PROBES)
     typed_in_fahrenheit(page, served, fahrenheit)
-    assert served.ask(LAST.format(pk=fahrenheit)) == ["in_tolerance", [["32", "F"], ["32", "F"]], {"unit": "F"}]
+    assert served.ask(LAST.format(pk=fahrenheit)) == [
+        "in_tolerance",
+        [["32", "F"], ["32", "F"]],
+        {"unit": "F", "moved": "yes"},
+    ]
     a_second_number_fails_it(page, served, failing)
     assert served.ask(LAST.format(pk=failing)) == ["out_of_tolerance", [["4.0", "C"], ["4.0", "C"]], None]
     left_it_is_kept(page, served, left)
@@ -55,6 +59,7 @@ def typed_in_fahrenheit(page: Page, served: Served, pk: int) -> None:
     page.reload()
     confirm(page)
     page.locator("#same-again").click()
+    page.locator("#moved-yes").click()
     page.locator("#finish-it").click()
     page.wait_for_url(re.compile(r"/checks/\d+/"))
     expect(page.locator("main")).to_contain_text("In tolerance")
