@@ -62,13 +62,14 @@ error_bounds = brackets.map(bounds)
 
 
 def chords(bracket: Bracket, temperature: float) -> float:
-    """What straight lines between knots may add: 6 mK or a tenth of a half-width, and rounding; of a gain, of the error too; and
-    where a resistance lies beside a thermistor, what a β of 4700 makes more than 4500."""
+    """What straight lines between knots may add: 3 mK or 3 in 100 of a half-width, and rounding. Of a gain a tenth, and of the
+    error too; where a resistance lies beside a thermistor, what a β of 4700 makes more than 4500."""
     points = (*bracket.start, *bracket.end)
     widest = max(spread(point, bracket, temperature) for point in points)
     if bracket.sensor in WITH_GAIN:
         widest = max(widest, *(abs(point.error) + point.expanded for point in points))
-    return 8 + (0.5 if bracket.sensor in EARLY_BENDING else 0.1) * widest + ROUNDED
+    share = 0.5 if bracket.sensor in EARLY_BENDING else 0.1 if bracket.sensor in WITH_GAIN else 0.03
+    return 5 + share * widest + ROUNDED
 
 
 # mK. Sensitivities are stored to 0.01 µV/K.
@@ -116,9 +117,15 @@ def tells_by_itself(bracket: Bracket, temperature: float) -> bool:
         places = sorted(point.temperature for point in side)
         beyond = len(side) > 1 and not places[0] <= temperature <= places[-1]
         far = any(a < temperature < b and b - a > 150_000 for a, b in pairwise(places))
-        if beyond or far or len(side) > 1:
+        bends = len(side) > 1 and bracket.sensor in EARLY_BENDING | WITH_GAIN
+        if beyond or far or bends or is_steep(side):
             return False
     return not runs_back(bracket, temperature)
+
+
+def is_steep(side: tuple[ErrorAt, ...]) -> bool:
+    """Whether a bound may be raised, to keep rising, where it bends back to a check."""
+    return any(abs(a.error - b.error) > abs(a.temperature - b.temperature) / 10 for a in side for b in side)
 
 
 class TestTheTruthLiesInTheRange:
@@ -229,6 +236,7 @@ class TestABoilingCheck:
         largest, differ = max(abs(e) + expanded for e in (zero, boiling)), abs(boiling - zero) + 2 * expanded
         bend = ALLOWANCES[sensor] / 6 + (CURVATURES[sensor] * largest + STEEPENINGS.get(sensor, 0) * differ) / 100 + 4
         late = differ / 2 if sensor in LATE_BENDING else 0
+        bend += differ / 20 if sensor in WITH_GAIN else 0  # 5 K of the instrument's own warmth, along 100 K
         part = temperature / 100_000
         assert after[0] >= cold_low + (low - cold_low) * part - bend - late
         assert after[1] <= cold_high + (high - cold_high) * part + bend + late
@@ -396,7 +404,7 @@ class TestClassify:
 
         mirror = Bracket(start=negative(bracket.start), end=negative(bracket.end), sensor=bracket.sensor, resolution=0)
         known, mirrored = (bounds(each).at(temperature) for each in (bracket, mirror))
-        assume(known and mirrored)
+        assume(known and mirrored and not is_steep(bracket.start) and not is_steep(bracket.end))
         assert known == pytest.approx((-mirrored[1], -mirrored[0]), abs=1)  # what is rounded half way may differ
 
     @given(near_limits())

@@ -38,7 +38,7 @@ def test_a_stratum_of_checks_keeps_what_is_asked(stratum):
     """
     found = checks.study(stratum, SMALL, seed=3)
     assert found.coverage >= 0.92
-    assert found.width <= 1.7
+    assert found.width <= 1.6
     assert found.early <= 0.02
     assert found.wrong <= 0.05
     assert found.figures > 0.4

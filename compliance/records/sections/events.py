@@ -28,7 +28,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
         .select_related("probe", "void__replacement", "corrects")
         .order_by("at", "pk")
     )
-    empty = "It is not recorded that a probe was adjusted, repaired, dropped, doubted, withdrawn or returned."
+    empty = "It is not recorded that a probe was adjusted, repaired, dropped, doubted, withdrawn, gone or returned."
     writer.table(COLUMNS, (_row(event, scope) for event in events), empty=scope.none(empty))
 
 
