@@ -227,7 +227,7 @@ class ProbeState(models.Model):
     last_good_check = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
     last_good_at = models.DateTimeField(null=True)
     due_at = models.DateTimeField(
-        null=True, db_index=True, help_text="When the next check is due; empty while withdrawn."
+        null=True, db_index=True, help_text="When the next check is due; empty while none is asked for."
     )
     due_because = models.CharField(max_length=200, blank=True)
     due_day = models.DateField(

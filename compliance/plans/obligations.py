@@ -48,6 +48,7 @@ from .schedule import (
     stretches,
 )
 
+BACK = "returned to use"
 NOT_PLACED = "it has not been placed anywhere"
 FAILED = "first comes what its failed check asks for"
 
@@ -183,6 +184,8 @@ class _Fold:
         if gone:
             self._end(gone, None if stay.site.closed_at(at) else found.at_once, at)
             return
+        if self._waits_aside():
+            self._zero.cancel(at, BACK)
         self.at_once = found.at_once.because if found.at_once else ""
         grace = self._grace(self._on(self._calendar.local_day(at)).plan)
         for due in (self._since_here(due, at) for due in found.reasons):
@@ -282,13 +285,17 @@ class _Fold:
         grace = self._grace(self._on(self._calendar.local_day(at)).plan)
         if waiting:
             grace = max(timedelta(0), min(grace, waiting.grace_ends - at))
-        if not (aside and waiting and waiting.demand.because.startswith(PUT_ASIDE)):
+        if not (aside and self._waits_aside()):
             self._zero.cancel(at, gone)
         self._lines[True].cancel(at, gone)
         if aside:
             self._zero.add(self._since_here(aside, at), self._stay.site.key, grace)
         self._kept, self._put_off, self.at_once = [], None, aside.because if aside else ""
         self._look_ahead(iter(()), gone)
+
+    def _waits_aside(self) -> bool:
+        waiting = self._zero.waiting
+        return waiting is not None and waiting.demand.because.startswith(PUT_ASIDE)
 
     def _since_here(self, due: CheckDemand, at: datetime) -> CheckDemand:
         """Due no earlier than the probe came, or the site opened again."""

@@ -79,7 +79,7 @@ def test_put_aside_it_is_listed_as_overdue_until_somebody_checks_it_or_says_that
             reverse(page, args=[world.site.pk if page == "today_site" else world.area.pk])
         ).content.decode()
         assert "ut aside and not checked since" in shown
-    assert "put aside and not checked since" in Notice.objects.get(kind="overdue").text
+    assert "ut aside and not checked since" in Notice.objects.get(kind="overdue").text
     call_command("verify_due", stdout=StringIO())
     making.event(probe, world.cook, "gone", day(3), "lost")
     assert overdue_checks([world.site.pk], day(4)) == [] and ProbeState.objects.get(probe=probe).due_at is None
