@@ -3,26 +3,29 @@
 import re
 from decimal import ROUND_HALF_UP, Decimal
 
-from .units import MINUS, Unit, number
+from .units import MINUS, Unit, number, show_step
 
 FIGURE = re.compile(rf"([±+{MINUS}]?)(\d+(?:\.\d+)?)( to (\d+(?:\.\d+)?))? °C")
 # A width or an error has no zero of its own: 0.5 °C of it are 0.9 °F, and not 32.9.
-BEFORE_A_DIFFERENCE = re.compile(
-    r"(±|\b(within|at most|Error|off by|steps? of|uncertainty|give or take|room temperature,)) ?$"
-)
+BEFORE_A_DIFFERENCE = re.compile(r"(±|\b(within|at most|Error|off by|uncertainty|give or take|room temperature,)) ?$")
+# A display has one step, whoever reads of it.
+STEP = re.compile(r"(?<=steps of )(\d+(?:\.\d+)?) °C")
 AFTER_A_DIFFERENCE = re.compile(r" (colder|warmer|lower|higher|still to come|about \d)")
 
 
 def in_unit(sentence: str, unit: str) -> str:
-    """A sentence with its figures in °C turned into the unit; temperatures as such, widths and errors as differences."""
-    if unit == Unit.CELSIUS:
-        return sentence
-    return FIGURE.sub(_turned, sentence)
+    """A sentence with its figures in °C turned into the unit; temperatures as such, widths and errors as differences, steps
+    of a display as it has them."""
+    if unit != Unit.CELSIUS:
+        sentence = FIGURE.sub(_turned, sentence)
+    return STEP.sub(lambda step: show_step(round(Decimal(step[1]) * 1000)), sentence)
 
 
 def _turned(found: re.Match) -> str:
     sign, first, _, last = found.groups()
     before, after = found.string[: found.start(2)], found.string[found.end() :]
+    if before.endswith("steps of "):
+        return found[0]
     if sign == "±" or BEFORE_A_DIFFERENCE.search(before.removesuffix(sign)) or AFTER_A_DIFFERENCE.match(after):
         return f"{sign}{_difference(first)}{f' to {_difference(last)}' if last else ''} °F"
     return f"{_temperature(first, sign)}{f' to {_temperature(last)}' if last else ''} °F"

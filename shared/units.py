@@ -84,6 +84,14 @@ def show_error(milli: int | None, unit: str = Unit.CELSIUS, digits: int = 2) -> 
     )
 
 
+def show_step(milli: int) -> str:
+    """The step of a display in the unit in which it is a round one, such as '0.1 °C' and, of 56 mK, '0.1 °F'."""
+    celsius = (Decimal(milli) / 1000).normalize()
+    fahrenheit = (celsius * 9 / 5).quantize(Decimal("0.01"), rounding=ROUND_HALF_UP).normalize()
+    only_there = len(celsius.as_tuple().digits) > 1 == len(fahrenheit.as_tuple().digits)
+    return f"{fahrenheit:f} {Unit.FAHRENHEIT.label}" if only_there else f"{celsius:f} {Unit.CELSIUS.label}"
+
+
 def show_spread(milli: int | None, unit: str = Unit.CELSIUS, digits: int = 2) -> str:
     """A half-width for people, such as '±0.12 °C'."""
     return "–" if milli is None else f"±{number(difference_from_milli(abs(milli), unit), digits)} {Unit(unit).label}"

@@ -13,7 +13,6 @@ from django.db import connection
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
-from shared.request_slots import FILES, HEAVY, PASSWORDS
 from tests.engines import Run
 from tests.remembered import remembered
 from tests.world import World
@@ -30,13 +29,6 @@ hypothesis_settings.load_profile("suite")
 
 def pytest_configure():
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-
-
-@pytest.fixture(autouse=True)
-def places_free():
-    """An answer that a test has not read to its end keeps its place until it is forgotten: that is not the next one's affair."""
-    for places in (FILES, HEAVY, PASSWORDS):
-        places._inside.clear()
 
 
 @pytest.fixture

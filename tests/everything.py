@@ -86,13 +86,15 @@ ADDRESSES = list(_walk(get_resolver().url_patterns))
 
 
 def build() -> dict[str, object]:
-    """The world, and each record by its noun. The case is a failed check's, with one reading that broke its limit."""
+    """The world, and each record by its noun. The case is a failed check's, with one reading that broke its limit; a check
+    without a figure is the last of its probe."""
     world, now = World.build(), timezone.now()
     making.good(world.probe, world.cook, now - timedelta(days=9))
     reading = make_reading(world.probe, world.limit, "7.5", now - timedelta(days=5), by=world.cook)
     deviation = Deviation.objects.create(reading=reading, why="2.5 °C above the limit", recorded_by=world.cook)
     fill(CorrectiveAction, world)
     check = making.bad(world.probe, world.cook, now - timedelta(days=2))
+    making.dead(world.probe, world.cook, now - timedelta(days=1.5))
     link = make_password_link(by=world.supervisor, person=world.cook)
     feed_key, feed_secret = open_feed(by=world.manager, site=world.site, label="The wall")
     return {

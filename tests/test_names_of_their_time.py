@@ -81,8 +81,10 @@ def walk(client, records) -> dict[str, str]:
     for name, wanted in ADDRESSES:
         path = reverse(name, kwargs=everything.arguments(name, wanted, records))
         answer = client.get(path, query_params=everything.QUERIES.get(name, lambda records: {})(records))
+        # A file that is not read to its end keeps its place.
+        content = b"".join(answer) if answer.streaming else answer.content
         if answer.status_code == 200 and "html" in answer.headers["Content-Type"]:
-            found[name] = re.sub(r"<option.*?</option>", "", answer.content.decode(), flags=re.DOTALL)
+            found[name] = re.sub(r"<option.*?</option>", "", content.decode(), flags=re.DOTALL)
     return found
 
 

@@ -22,15 +22,20 @@ class PastCheck:
     as_left: bool
 
 
+NO_FIGURE = "no_figure"
+
+
 @dataclass(frozen=True, slots=True)
 class PastEvent:
+    """What happened to a probe; so counts a failed check without a figure, after which it may well be another probe."""
+
     at: datetime
     kind: str
     label: str
 
     @property
     def alters(self) -> bool:
-        return self.kind in ALTERATIONS
+        return self.kind in ALTERATIONS or self.kind == NO_FIGURE
 
 
 @dataclass(frozen=True, slots=True)

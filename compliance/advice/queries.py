@@ -18,7 +18,7 @@ from sites.access import sites_of
 from sites.models import Person
 
 from .outlook import Outlook, look_ahead
-from .probe_history import DAY, Past, PastCheck, PastEvent, Tried
+from .probe_history import DAY, NO_FIGURE, Past, PastCheck, PastEvent, Tried
 
 SEEN = timedelta(days=730)  # an instrument of two years ago says little of the one of today
 KEPT = 250  # checks of one probe, two years of weekly ones twice over; a fit slows down faster than they grow
@@ -36,7 +36,8 @@ def pasts_of(probes: Sequence[Probe], now: datetime) -> list[Past]:
     """The history of each of these probes: five queries, however many and however long."""
     gathered = {probe.pk: _Gathered() for probe in probes}
     for pk, seen in _checks(gathered, now):
-        gathered[pk].seen.append(seen)
+        into = gathered[pk].happened if isinstance(seen, PastEvent) else gathered[pk].seen
+        into.append(seen)
     for pk, happened in _events(gathered, now):
         gathered[pk].happened.append(happened)
     rates, plans = reading_rates(gathered), plans_in_force(probes)
@@ -53,14 +54,15 @@ def _checks(probes: Iterable[int], now: datetime):
         .filter(
             probe__in=list(probes),
             kind=USUAL.value,
-            error_milli__isnull=False,
-            expanded_milli__isnull=False,
             checked_at__gt=now - SEEN,
         )
         .exclude(verdict=Verdict.INCONCLUSIVE)
     )
     told = ("probe_id", "checked_at", "error_milli", "expanded_milli", "budget__coverage_factor", "verdict", "stage")
     for pk, at, error, expanded, factor, verdict, stage in checks.order_by("checked_at", "pk").values_list(*told):
+        if error is None:
+            yield pk, PastEvent(at, NO_FIGURE, "a check without a figure")
+            continue
         standard = expanded / float(factor or 2)
         yield pk, PastCheck(at, error, expanded, standard, verdict == Verdict.IN_TOLERANCE, stage == Stage.AS_LEFT)
 
@@ -93,16 +95,16 @@ def _any(conditions: list[Q]) -> Q:
 
 FLEET = """
 WITH told AS (
-    SELECT c.probe_id, p.business_id, p.sensor, c.checked_at, c.verdict, c.stage,
+    SELECT c.probe_id, p.business_id, p.sensor, c.checked_at, c.verdict, c.stage, c.error_milli,
         LAG(c.checked_at) OVER w AS before_at, LAG(c.verdict) OVER w AS before_verdict
     FROM checks_check c JOIN probes_probe p ON p.id = c.probe_id
     WHERE c.probe_id IN ({probes}) AND c.kind = %s AND c.verdict <> %s AND c.checked_at > %s
-        AND c.error_milli IS NOT NULL AND NOT EXISTS (SELECT 1 FROM checks_checkvoid v WHERE v.voids_id = c.id)
+        AND NOT EXISTS (SELECT 1 FROM checks_checkvoid v WHERE v.voids_id = c.id)
     WINDOW w AS (PARTITION BY c.probe_id ORDER BY c.checked_at, c.id)
 ), trials AS (
     SELECT probe_id, business_id, sensor, {quarters} AS quarters, CASE WHEN verdict = %s THEN 0 ELSE 1 END AS failed
     FROM told t
-    WHERE before_verdict = %s AND stage = %s AND NOT EXISTS (
+    WHERE before_verdict = %s AND stage = %s AND error_milli IS NOT NULL AND NOT EXISTS (
         SELECT 1 FROM probes_event e WHERE e.probe_id = t.probe_id AND e.kind IN ({alterations})
             AND e.at >= t.before_at AND e.at <= t.checked_at
             AND NOT EXISTS (SELECT 1 FROM probes_eventvoid ev WHERE ev.voids_id = e.id))

@@ -15,10 +15,10 @@ from shared.reasons import as_reason
 from sites.models import Person
 
 from .draft_numbers import is_beyond, shown
-from .evaluation import Typed, as_judged_at, judged_unfinished, read_typed
+from .evaluation import Typed, as_judged_at, judged_without_figure, read_typed
 from .kinds import KINDS, CheckData, kind_of
-from .models import Check, CheckDraft, CheckVoid, Stage, TimedReading, Verdict
-from .signals import check_failed
+from .models import Check, CheckDraft, CheckVoid, NoFigure, Stage, TimedReading, Verdict
+from .signals import check_failed, probe_gone
 from .timeline import lock, recut
 
 # What a form says of a check, beside what its kind adds; the rest is worked out from it.
@@ -29,6 +29,7 @@ SAID = (
     "checked_at",
     "checked_by",
     "note",
+    "no_figure",
     "preparation",
     "immersion_mm",
     "surroundings",
@@ -37,6 +38,8 @@ SAID = (
 )
 
 BECAME = "Say what became of it, such as “shows Lo, with a new battery too”."
+NO_NUMBER = "Out of tolerance: it gave no figure ({})."
+CANNOT_BE_TOLD = "How far it was off cannot be told, nor since when."
 AHEAD = "{} cannot lie ahead. Give the time when it was done."
 
 
@@ -83,7 +86,8 @@ def record_unfinished(
     """Keep a check that nobody finished, as inconclusive, under the name of whoever began it. `by` is None where it was left."""
     probe, typed = lock(probe), read_typed(data.readings)
     then = as_judged_at(probe, data.checked_at)
-    judged = judged_unfinished(then, lambda: kind_of(data).judged(then, data, typed), why)
+    judge = functools.partial(kind_of(data).judged, then, data, typed)
+    judged = judged_without_figure(then, judge, Verdict.INCONCLUSIVE.value, why)
     data = replace(data, typing=data.typing | {"unfinished": reason})
     check = _store(began_by, probe, data, typed, judged)
     recut(probe, check)
@@ -126,6 +130,7 @@ def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str
     event = _add_event(by, probe, kind, at, note)
     recut(probe, event)
     _tell_event("event.record", by, event, event.note)
+    _tell_gone(event)
     return event
 
 
@@ -151,6 +156,7 @@ def void_event(
     void = EventVoid.objects.create(recorded_by=by, voids=event, replacement=new, reason=reason)
     recut(probe, void)
     _tell_event("event.void", by, event, reason, replacement=new.pk if new else None)
+    _tell_gone(new)
     return void
 
 
@@ -187,10 +193,22 @@ def _add(by: Person, probe: Probe, data: CheckData) -> Check:
     if unfit := kind.unfit(then):
         raise ValidationError(unfit)
     typed = read_typed(data.readings)
-    if kind.guided and not typed:
+    if kind.guided and not typed and not data.no_figure:
         raise ValidationError("Type at least one reading of the display before you finish.")
-    judged = kind.judged(then, data, typed)
+    judged = _judged(then, data, typed)
     return _store(by, probe, replace(data, typing=_typing(data, judged, typed)), typed, judged)
+
+
+def _judged(probe: Probe, data: CheckData, typed: list[Typed]) -> dict:
+    """The fields that the measurement fills. One that shows no number has failed, whatever it showed before."""
+    kind = kind_of(data)
+    judge = functools.partial(kind.judged, probe, data, typed)
+    if not data.no_figure:
+        return judge()
+    if data.no_figure not in NoFigure.values:
+        raise ValidationError("Say what it shows instead of a number.")
+    why = (NO_NUMBER.format(NoFigure(data.no_figure).label), CANNOT_BE_TOLD)
+    return judged_without_figure(probe, judge, Verdict.OUT_OF_TOLERANCE.value, why)
 
 
 def _typing(data: CheckData, judged: dict, typed: list[Typed]) -> dict | None:
@@ -279,3 +297,8 @@ def _tell_event(name: str, by: Person, event: Event, reason: str, **data) -> Non
         at=event.at.isoformat(),
         **data,
     )
+
+
+def _tell_gone(event: Event | None) -> None:
+    if event and event.kind == EventKind.GONE:
+        probe_gone.send_robust(Event, event=event)

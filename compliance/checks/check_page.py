@@ -90,7 +90,7 @@ def shown_in(check: Check) -> str:
     """The figure of the verdict in the site's own unit."""
     unit = check.site.unit
     if check.error_milli is None:
-        return "It gave no figure."
+        return f"It gave no figure: {check.get_no_figure_display()}." if check.no_figure else "It gave no figure."
     return f"It is off by {show_error(check.error_milli, unit)}, where {show_spread(check.tolerance_milli, unit, 1)} is allowed."
 
 
@@ -157,6 +157,7 @@ def _facts(check: Check) -> list[tuple]:
     unit, zone = check.site.unit, check.site.zone
     facts = [
         ("Off by", off_by(check, unit)),
+        ("What it showed", check.get_no_figure_display().capitalize()),
         ("Against", kind_of(check).against(check, unit)),
         ("Allowed", show_spread(check.tolerance_milli, unit, 1)),
         ("Chance that this verdict is wrong", chance_wrong(check)),

@@ -1,5 +1,6 @@
 """A check in progress, stored at each tap. Every tap can arrive twice, late, or after the page was left; none does harm."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from uuid import uuid4
@@ -13,6 +14,7 @@ from compliance.metrology.bath import Preparation
 from compliance.metrology.boiling import BoilingPreparation
 from compliance.metrology.settling import LONGEST_SERIES, SettlingState
 from compliance.probes.models import ALTERATIONS, Event, Probe
+from shared import clock
 from shared.units import read as read_number
 from sites.models import Person
 
@@ -211,13 +213,17 @@ def _keep_numbers(draft: CheckDraft) -> CheckDraft:
 
 
 @transaction.atomic
-def finish(draft: CheckDraft, by: Person) -> Check:
-    """Record the check. Raises ValidationError while there is nothing to record, or the unit is not known.
+def finish(draft: CheckDraft, by: Person, no_figure: str = "") -> Check:
+    """Record the check; as failed at this moment where the display shows no figure, in the bath or before.
 
-    The probe is held before its draft, as by whatever else records a check: no number is typed between the two.
+    Raises ValidationError while there is nothing to record, or the unit is not known. The probe is held before its draft, as
+    by whatever else records a check: no number is typed between the two.
     """
     lock(draft.probe)
     draft = hold(draft)
+    if no_figure:
+        data = replace(data_of(draft, clock.now()), no_figure=no_figure)
+        return actions.record(by=by, probe=draft.probe, data=data)
     if draft.inserted_at is None or not draft.readings:
         raise ValidationError("Type at least one reading of the display before you finish.")
     if asked := draft_numbers.unit_question(draft):

@@ -12,7 +12,7 @@ from compliance.metrology.conformity import Conformity, DecisionRule
 from compliance.metrology.settling import Settling, TimedValue, judge_settling
 from compliance.metrology.uncertainty import Budget
 from compliance.metrology.verification import Instrument, Verification
-from compliance.metrology.vocabulary import Sensor, Verdict
+from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import Probe
 from shared.units import Unit, read
 
@@ -94,8 +94,9 @@ def fields_of(probe: Probe, found: Verification) -> dict:
     }
 
 
-def judged_unfinished(probe: Probe, judge: Callable[[], dict], why: Sequence[str]) -> dict:
-    """The fields of a check that nobody finished: no figure and no verdict, whatever its numbers would have given."""
+def judged_without_figure(probe: Probe, judge: Callable[[], dict], verdict: str, why: Sequence[str]) -> dict:
+    """The fields of a check that nobody finished, or of a probe that shows no number: no figure, whatever numbers it had
+    shown before, and the verdict that follows from that."""
     try:
         judged = judge()
     except ValidationError:  # such as numbers in two units, where nobody said which one is right
@@ -105,7 +106,7 @@ def judged_unfinished(probe: Probe, judge: Callable[[], dict], why: Sequence[str
         "reading_milli": None,
         "error_milli": None,
         "expanded_milli": None,
-        "verdict": Verdict.INCONCLUSIVE.value,
+        "verdict": verdict,
         "budget": kept,
         "why": list(why),
         "figures": [],

@@ -15,12 +15,12 @@ from shared.units import Unit, from_milli, number, read
 from shared.widgets import TapNumber
 from sites.models import Site
 
-from .models import Check, Stage
+from .models import Check, NoFigure, Stage
 
 STAGES = ((Stage.AS_FOUND, "As found: nothing was done to it"), (Stage.AS_LEFT, "As left: it was adjusted just before"))
 SAID_OF_EVENTS = {
-    EventKind.WITHDRAWN: "Withdrawn from use: put aside, it can be checked again",
-    EventKind.GONE: "Gone: dead, lost or thrown away; it can never be checked again",
+    EventKind.WITHDRAWN: "Withdrawn from use, put aside: what it read since its last good check still waits for a check",
+    EventKind.GONE: "Withdrawn from use, gone: dead, lost or thrown away; it can never be checked again",
 }
 EVENTS = [(kind.value, SAID_OF_EVENTS.get(kind, kind.label.capitalize())) for kind in EventKind]
 
@@ -98,6 +98,7 @@ def points_field(met: Mapping[StrEnum, str]) -> forms.MultipleChoiceField:
 def readings_field(sample: str) -> forms.CharField:
     return forms.CharField(
         label="Readings",
+        required=False,
         widget=forms.Textarea(attrs={"rows": 8, "inputmode": "text"}),
         help_text=f"One a line: seconds since the probe went in, a space, what the display showed. Such as: {sample}",
     )
@@ -109,9 +110,16 @@ class Correction(AtSite):
     reason = reason_field("What was wrong?")
     checked_at = SiteDateTimeField(label="Checked at")
     stage = stage_field()
+    no_figure = forms.ChoiceField(
+        label="What did it show?",
+        required=False,
+        choices=[("", "Numbers, as below"), *((value, f"No figure: {label}") for value, label in NoFigure.choices)],
+    )
     note = note_field()
 
-    field_order = ["key", "reason", "checked_at", "stage", "kind", "points", "readings", "immersion_mm", "note"]
+    field_order = [
+        *("key", "reason", "checked_at", "stage", "kind", "points", "no_figure", "readings", "immersion_mm", "note")
+    ]
 
     def clean_readings(self) -> list[tuple[int, str, str]]:
         rows = []
@@ -131,7 +139,7 @@ class Correction(AtSite):
             ) from None
 
     def said(self) -> dict:
-        names = ("key", "stage", "checked_at", "readings", "immersion_mm", "note")
+        names = ("key", "stage", "checked_at", "no_figure", "readings", "immersion_mm", "note")
         return {name: self.cleaned_data[name] for name in names} | {"preparation": self.preparation()}
 
     def preparation(self):
@@ -166,6 +174,7 @@ def guided_initial(check: Check, unit: str) -> dict:
         "kind": check.preparation.get("kind"),
         "points": check.preparation.get("points", []),
         "left": check.preparation.get("left", []),
+        "no_figure": check.no_figure,
         "readings": "\n".join(lines),
         "immersion_mm": check.immersion_mm,
         "note": check.note,
@@ -179,7 +188,7 @@ def _retyped(timed, unit: str) -> str:
 class EventForm(LongAgoForm):
     follows = (
         "What readings since then are worth, and which checks were due, is worked out anew from that day on; while a probe is "
-        "withdrawn, none is due."
+        "withdrawn, none is due but the one that its readings wait for."
     )
 
     kind = forms.ChoiceField(label="What happened?", choices=EVENTS, widget=forms.RadioSelect)

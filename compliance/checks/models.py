@@ -35,6 +35,15 @@ class Verdict(models.TextChoices):
     INCONCLUSIVE = vocabulary.Verdict.INCONCLUSIVE.value, "inconclusive"
 
 
+class NoFigure(models.TextChoices):
+    """What a probe showed that failed its check without a figure."""
+
+    NOTHING = "nothing", "blank or dead"
+    SIGN = "sign", "an error sign such as Lo or Err"
+    STUCK = "stuck", "stuck, whatever it is held in"
+    LOST = "lost", "lost or broken"
+
+
 class Standing(models.TextChoices):
     PROVEN = vocabulary.Standing.PROVEN.value, "proven"
     PENDING = vocabulary.Standing.PENDING.value, "pending"
@@ -65,6 +74,15 @@ class Check(OfItsTime, Fact):
     laboratory = Line(max_length=160, blank=True)
     certificate_number = Line(max_length=80, blank=True)
     note = models.TextField(blank=True)
+    no_figure = models.CharField(
+        "what it showed instead of a number",
+        max_length=8,
+        choices=NoFigure.choices,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="Of a probe that failed because it shows none.",
+    )
     reading_milli = models.IntegerField("settled reading", null=True)
     reference_milli = models.IntegerField(default=0)
     error_milli = models.IntegerField(null=True)
@@ -77,8 +95,9 @@ class Check(OfItsTime, Fact):
     figures = models.JSONField(default=list, help_text="The figures in words, for whoever asks.")
     typing = models.JSONField(
         null=True,
-        help_text="Of the numbers typed: `taken_back`, those that do not count; `unit`, which one the display shows, as "
-        "somebody answered; `showed`, one beyond the tolerance that no verdict speaks of; `unfinished`.",
+        help_text="Of the numbers typed: `taken_back`, those that do not count; `unit`, which one the display shows, and "
+        "`moved`, whether it was seen to move, as somebody answered; `showed`, one beyond the tolerance that no verdict speaks "
+        "of; `unfinished`.",
     )
 
     class Meta:
@@ -208,7 +227,7 @@ class ProbeState(models.Model):
     last_good_check = models.ForeignKey(Check, on_delete=models.PROTECT, null=True, related_name="+", db_index=False)
     last_good_at = models.DateTimeField(null=True)
     due_at = models.DateTimeField(
-        null=True, db_index=True, help_text="When the next check is due; empty while withdrawn."
+        null=True, db_index=True, help_text="When the next check is due; empty while none is asked for."
     )
     due_because = models.CharField(max_length=200, blank=True)
     due_day = models.DateField(

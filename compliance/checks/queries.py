@@ -45,14 +45,21 @@ def brackets_of(spans: Iterable[Span]) -> list[Bracket]:
 
 
 def _bracket(span: Span, beside: dict[int, Check], doubt: Check | None) -> Bracket:
-    """A failed check away from zero speaks for its side in place of whatever good one may belong there."""
+    """A failed check away from zero speaks for its side in place of whatever good one may belong there.
+
+    Where it gave no figure, nothing bounds that side.
+    """
     start, end = _errors_at(span.behind, beside), _errors_at(span.ahead, beside)
     if doubt and start and doubt.checked_at <= span.starts_at:
-        start = (start[0], _error_at(doubt))
+        start = _with_doubt(start[0], doubt)
     elif doubt and end and doubt.checked_at > span.starts_at:
-        end = (end[0], _error_at(doubt))
+        end = _with_doubt(end[0], doubt)
     resolution = span.probe.particulars_at(span.ends_at).resolution_milli
     return Bracket(start=start, end=end, sensor=sensor_of(span), resolution=resolution)
+
+
+def _with_doubt(point: ErrorAt, doubt: Check) -> tuple[ErrorAt, ...]:
+    return () if doubt.error_milli is None else (point, _error_at(doubt))
 
 
 def sensor_of(span: Span) -> Sensor:
@@ -111,6 +118,17 @@ def companions(checks: Iterable[Check]) -> dict[int, Check]:
 
 def _moment(check: Check) -> Moment:
     return Moment(check.checked_at, check.stage, check.pk)
+
+
+def to_be_checked(probe: str = "") -> Q:
+    """Probes in use, and those put aside that still wait for a check; `probe` leads to them, such as “probe__”."""
+    return Q(**{f"{probe}withdrawn": False}) | Q(**{f"{probe}state__due_at__isnull": False})
+
+
+def is_let_be(probe: Probe) -> bool:
+    """Whether it is withdrawn and no check is asked for: nothing that it read waits for one."""
+    state = getattr(probe, "state", None)
+    return probe.withdrawn and (state is None or state.due_at is None)
 
 
 def probes_now_at_sites_of(person: Person) -> QuerySet[Probe]:

@@ -1,6 +1,6 @@
-"""The one thing that goes up: whoever has to be told of a failed check is told by a floor above."""
+"""What goes up: whoever has to be told of a failed check, or of a probe that is gone, is told by a floor above."""
 
 from django.dispatch import Signal
 
-check_failed = Signal()
-"""Sent with `check` in the transaction that records it."""
+check_failed, probe_gone = Signal(), Signal()
+"""Sent with `check`, or with `event`, in the transaction that records it."""

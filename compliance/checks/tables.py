@@ -8,7 +8,7 @@ from shared.units import Unit, difference_from_milli, number
 
 from .kinds import kind_of, wanted_check
 from .models import Stage
-from .queries import due_word, entered_late, event_entered_late, not_cleared, passed_near_edge
+from .queries import due_word, entered_late, event_entered_late, is_let_be, not_cleared, passed_near_edge
 
 LEAD, NUMBER, ACT, SPARE = (
     {"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act", "spare")
@@ -50,14 +50,14 @@ class ProbeTable(tables.Table):
 
     def render_due(self, record):
         state = getattr(record, "state", None)
-        if record.withdrawn:
+        if is_let_be(record):
             return "–"
         at = state.due_at if state else None
         shown = when(at, record.site.zone, "day") if state and state.last_check_id else ""
         return together(badge("due", due_word(state, self.now)), shown)
 
     def render_act(self, record):
-        if record.site_id not in self.writes or record.withdrawn:
+        if record.site_id not in self.writes or is_let_be(record):
             return ""
         check = wanted_check(getattr(record, "state", None))
         label = f"Check {record} {check.words.at}"

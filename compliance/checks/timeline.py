@@ -10,7 +10,7 @@ from compliance.plans.models import Reminder
 from compliance.plans.obligations import Folded
 from compliance.plans.store import tell_again
 from compliance.plans.wording import day_words
-from compliance.probes.models import ALTERATIONS, Placement, Probe
+from compliance.probes.models import ALTERATIONS, EventKind, Placement, Probe
 from shared import clock
 from shared.append_only import Fact, Void
 
@@ -54,8 +54,13 @@ def marks_of(checks: Iterable[Checked], events: Iterable[Happened]) -> list[Mark
     altered = [e for e in events if e.kind in ALTERATIONS]
     return [
         *weigh(_finding(check) for check in checks),
-        *(Mark(at=e.at, kind=MarkKind.ALTERATION, key=f"event:{e.order}", order=e.order) for e in altered),
+        *(_alteration(event) for event in altered),
     ]
+
+
+def _alteration(event: Happened) -> Mark:
+    gone = event.kind == EventKind.GONE
+    return Mark(at=event.at, kind=MarkKind.ALTERATION, key=f"event:{event.order}", order=event.order, gone=gone)
 
 
 def _finding(check: Checked) -> CheckFinding:

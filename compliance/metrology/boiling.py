@@ -82,13 +82,6 @@ UNCONFIRMED: dict[BoilingPoint, str] = {
     BoilingPoint.IMMERSED: "Not confirmed: that the probe was in deep enough for its stem not to cool it.",
     BoilingPoint.WAITED: "Not confirmed: that the probe was left to settle.",
 }
-# The usual cautions of the trade; local rules and the maker's instructions come first.
-CAUTIONS = (
-    "Steam and boiling water scald. Keep your face, hands and bare arms out of the steam; use a heatproof glove or tongs.",
-    "Open a lid away from you. Turn the handle of the pan inwards, and keep children and anyone who does not help away.",
-    "Never boil water in a microwave oven for this: it can burst out of a quiet pan when the probe goes in.",
-    "Check first that the probe is made for 100 °C: some handles, cables and displays are not.",
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,7 @@
 """From checks to spans: what the readings of a probe are worth, from the checks on either side of them.
 
-A probe's timeline is cut at each conclusive check at zero and at each alteration (an adjustment or a repair). A span is
-half open, (start, end]: a reading at the very time of a failed check lies in the span that the check condemns.
+A probe's timeline is cut at each conclusive check at zero and at each alteration (an adjustment, a repair, or that it is
+gone). A span is half open, (start, end]: a reading at the very time of a failed check lies in the span that it condemns.
 
 Checks away from zero (at boiling, a certificate's) vouch for nothing by themselves. A failed one condemns from the last
 good check away from zero to the next good one, whatever the checks at zero say; see `failures_away_from_zero`.
@@ -32,6 +32,7 @@ class Cause(StrEnum):
     FAILED_AHEAD = "failed_ahead"
     USED_AFTER_FAILURE = "used_after_failure"
     ALTERED_UNCHECKED = "altered_unchecked"
+    GONE_UNCHECKED = "gone_unchecked"
     USED_AFTER_ALTERATION = "used_after_alteration"
     FAR_FAILED_AHEAD = "far_failed_ahead"
     USED_AFTER_FAR_FAILURE = "used_after_far_failure"
@@ -184,7 +185,9 @@ def _cause(start: _Instant | None, end: _Instant | None) -> Cause | None:
         altered = start.last.kind is MarkKind.ALTERATION
         return Cause.USED_AFTER_ALTERATION if altered else Cause.USED_AFTER_FAILURE
     if end and not end.vouches_backwards:
-        return Cause.FAILED_AHEAD if end.found else Cause.ALTERED_UNCHECKED
+        if end.found:
+            return Cause.FAILED_AHEAD
+        return Cause.GONE_UNCHECKED if end.altered and end.altered.gone else Cause.ALTERED_UNCHECKED
     return None
 
 

@@ -24,7 +24,8 @@ class MarkKind(StrEnum):
 class Mark:
     """A check or an alteration. `at` is an aware time, `key` names the record, `order` is the order of recording.
 
-    `about` is the end of the scale that a check speaks for, zero or boiling; an alteration concerns both.
+    `about` is the end of the scale that a check speaks for, zero or boiling; an alteration concerns both. `gone`: by that
+    alteration it can never be checked again.
     """
 
     at: datetime
@@ -32,6 +33,7 @@ class Mark:
     key: str
     order: int = 0
     about: CheckKind = CheckKind.ZERO
+    gone: bool = False
 
     @property
     def failed(self) -> bool:

@@ -68,7 +68,7 @@ class _Site:
 
 def _checks(site: Site, now: datetime) -> Iterator[CalendarEntry]:
     states = list(
-        ProbeState.objects.filter(probe__site=site, probe__withdrawn=False, due_at__isnull=False)
+        ProbeState.objects.filter(probe__site=site, due_at__isnull=False)
         .select_related("probe", "last_check")
         .order_by("probe__code")
     )

@@ -23,7 +23,7 @@ from django.utils.encoding import punycode
 from . import still_relevant
 from .delivery_result import KEEP_TRYING, MOST_UNCLEAR, DeliveryResult, answer_of, pause, result_of
 from .models import CLAIMED_FOR, Notice, State
-from .recipients import Kind
+from .recipients import AT_ONCE
 from .wording import absolute, in_one_line
 
 MOST = 500  # notices a turn
@@ -68,7 +68,7 @@ def may_be_tried(now: datetime) -> Q:
 
 
 def ready(now: datetime) -> QuerySet[Notice]:
-    first = Case(When(kind=Kind.FAILED, then=0), default=1)  # food is being judged by that probe
+    first = Case(When(kind__in=AT_ONCE, then=0), default=1)
     notices = Notice.objects.filter(may_be_tried(now)).select_related("person__quiet_hours", "site", "area")
     return notices.order_by(first, F("not_before").asc(nulls_first=True), "pk")
 

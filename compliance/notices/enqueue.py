@@ -14,15 +14,15 @@ from . import still_relevant, wording
 from .digests import digests
 from .grouping import grouped, key_of
 from .late_sources import overdue, still_untaken, unanswered, untaken
-from .message_sources import Gathered, Message, failures, mornings, passwords
+from .message_sources import Gathered, Message, failures, gone, mornings, passwords
 from .models import Choice, Notice, Notified, State, Watermark
-from .recipients import MAIL, Kind, Recipient, recipients
+from .recipients import AT_ONCE, MAIL, Kind, Recipient, recipients
 from .signals import outbox_filled
 from .timing import USUAL_QUIET, Quiet, not_before
 
-SOURCES = (failures, overdue, unanswered, untaken, still_untaken, mornings, passwords, digests)
+SOURCES = (failures, gone, overdue, unanswered, untaken, still_untaken, mornings, passwords, digests)
 HELD = ("person", "role", "site", "area", *(f"person__quiet_hours{field}" for field in ("", "__starts", "__ends")))
-SHARED = ("kind", "about", "site", "area", "link", "probes", "reminders", "checks")  # by a message and its notices
+SHARED = ("kind", "about", "site", "area", "link", "probes", "reminders", "facts")  # by a message and its notices
 LATELY = timedelta(days=2)  # after which what was done is not asked for again by an old mail
 
 
@@ -61,8 +61,8 @@ def enqueue(gathered: Gathered, now: datetime) -> int:
         return 0
     audience = Audience(gathered.messages)
     notices = list(audience.notices(gathered.messages, now))
-    # A failed check that nobody was there to hear of is told when somebody is.
-    notified = [each for each in gathered.notified if each.kind != Kind.FAILED or each.number in audience.heard_of]
+    # What is to be told at once, and nobody was there to hear of, is told when somebody is.
+    notified = [each for each in gathered.notified if each.kind not in AT_ONCE or each.number in audience.heard_of]
     try:
         with transaction.atomic():
             Notified.objects.bulk_create(notified, batch_size=1000)
@@ -117,7 +117,7 @@ class Audience:
         told: dict[tuple[Recipient, tuple], list[Message]] = defaultdict(list)
         for message in messages:
             for recipient in self._recipients(message):
-                self.heard_of.update(message.checks)
+                self.heard_of.update(message.facts)
                 told[recipient, self._key(message, recipient.person)].append(message)
         texts: dict[tuple, tuple[str, str]] = {}
         for (recipient, _), theirs in told.items():

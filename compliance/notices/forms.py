@@ -17,6 +17,7 @@ EXPLAINED = {
     Kind.READING: "When the grace of the round is over.",
     Kind.NO_READING: "As of a check, but while the reading can still be taken.",
     Kind.FAILED: "At once, in quiet hours too: food is being judged by that probe.",
+    Kind.GONE: "At once, in quiet hours too: food was judged by that probe.",
     Kind.DIGEST: "On Monday morning: what failed, what was missed, what waits, which probes drift.",
 }
 

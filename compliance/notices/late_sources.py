@@ -8,6 +8,7 @@ from datetime import datetime
 from django.db.models import F, Q, QuerySet
 from django.urls import reverse
 
+from compliance.checks.queries import to_be_checked
 from compliance.reminders.missed import LONGEST_GRACE
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import LONGEST
@@ -110,7 +111,7 @@ def _escalated_at(reminder: Reminder) -> datetime:
 def _still_late(reminders: QuerySet[Reminder], now: datetime) -> list[Reminder]:
     """Those that can be done still. What is over as soon as its grace is, was missed then, without ever having been overdue."""
     wanted = Q(closes_at__gt=now) | Q(closes_at__lte=F("grace_at"))
-    late = with_status(reminders.filter(wanted, site__closed=False, probe__withdrawn=False), now)
+    late = with_status(reminders.filter(wanted, to_be_checked("probe__"), site__closed=False), now)
     late = late.filter(status__in=[Status.DUE, Status.OVERDUE, Status.MISSED]).select_related(
         "site__area", "probe__state"
     )

@@ -18,7 +18,7 @@ from compliance.checks.kinds import check_wanted, kind_of
 from compliance.checks.models import Check, ProbeState, Verdict
 from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
-from compliance.probes.models import Probe
+from compliance.probes.models import Event, EventKind, Probe
 from compliance.reminders.queries import Asked, asked_of
 from shared.plurals import noun
 from shared.time_text import styled
@@ -59,7 +59,7 @@ class Message:
     person: Person | None = None
     probes: list[list] = field(default_factory=list)
     reminders: list[int] = field(default_factory=list)
-    checks: list[int] = field(default_factory=list)
+    facts: list[int] = field(default_factory=list)
     after: list[str] = field(default_factory=list)
     due: str = ""
 
@@ -98,7 +98,6 @@ def mornings(now: datetime) -> Gathered:
     states = ProbeState.objects.filter(
         untold(Kind.DUE, "probe__site", at__gt=now),
         due_at__lt=now + A_DAY_ANYWHERE,
-        probe__withdrawn=False,
         probe__site__closed=False,
     )
     states = list(states.select_related("probe__site__area").order_by("due_at", "probe__code"))
@@ -153,6 +152,9 @@ AFTER_FAILURE = [
 ]
 
 
+HOLD_GONE = "Hold that food until somebody has decided on it, and take another probe that is in tolerance."
+
+
 def failures(now: datetime, check: int | None = None) -> Gathered:
     """Failed checks, or this one, that nobody has been told of, reached the record lately and still count: a message to each site
     where one was made, and where its probe is by now."""
@@ -192,7 +194,7 @@ def _failure(site: Site, checks: Sequence[Check]) -> Message:
         _link(first, site) if single else todo_url(site),
         site=site,
         after=[line.format(**words) for line in AFTER_FAILURE],
-        checks=[check.pk for check in checks],
+        facts=[check.pk for check in checks],
     )
 
 
@@ -204,6 +206,38 @@ def _link(check: Check, site: Site) -> str:
     """Its page; to people where the probe is by now, who may not see that, the page of the probe."""
     own = check.site_id == site.pk
     return reverse("check_detail", args=[check.pk]) if own else reverse("probe_detail", args=[check.probe_id])
+
+
+def gone(now: datetime, event: int | None = None) -> Gathered:
+    """Probes that nobody has been told of as gone, or that of this event: a message to each site where one was last."""
+    events = Event.objects.live().filter(untold(Kind.GONE, "pk"), kind=EventKind.GONE, recorded_at__gt=now - NEWS)
+    events = events if event is None else events.filter(pk=event)
+    gathered, at_site = Gathered(), defaultdict(list)
+    for each in events.select_related("probe__site__area").prefetch_related("recorded_by__names").order_by("pk"):
+        gathered.notified.append(Notified(kind=Kind.GONE, number=each.pk, at=each.at))
+        at_site[each.probe.site].append(each)
+    gathered.messages += [_gone(site, each) for site, each in at_site.items()]
+    return gathered
+
+
+def _gone(site: Site, events: Sequence[Event]) -> Message:
+    codes = list(dict.fromkeys(event.probe.code for event in events))
+    it, link = noun(len(codes), "it", "they"), reverse("probe_detail", args=[events[0].probe_id])
+    return Message(
+        Kind.GONE,
+        str(events[0].pk),
+        f"{site}: {wording.probes(codes)} {noun(len(codes), 'is', 'are')} gone, hold the food that {it} judged",
+        f"What was read since the last good check is in quarantine: {it} can never be checked again.",
+        [Item(named(e.probe), _became(e, site), reverse("probe_detail", args=[e.probe_id])) for e in events],
+        link if len(codes) == 1 else todo_url(site),
+        site=site,
+        after=[HOLD_GONE],
+        facts=[event.pk for event in events],
+    )
+
+
+def _became(event: Event, site: Site) -> str:
+    return f"{event.note.rstrip('.')}. {styled(event.at, site.zone)}, recorded by {event.name_of()}."
 
 
 def passwords(now: datetime) -> Gathered:

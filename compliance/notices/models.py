@@ -66,8 +66,8 @@ class QuietHours(models.Model):
 class Notified(models.Model):
     """That people have been notified of something, whoever was there to be told: it is not looked at again.
 
-    `number` is of a probe, a check, a site, an area or a link, as the kind has it; `at` the due time, the time of the check
-    or of the password, or until when it counts as told.
+    `number` is of a probe, a check, an event, a site, an area or a link, as the kind has it; `at` the due time, the time of
+    the check, event or password, or until when it counts as told.
     """
 
     kind = models.CharField(max_length=12, choices=KINDS)
@@ -109,10 +109,10 @@ class Notice(models.Model):
     link = models.CharField(max_length=200, help_text="Where to do what it asks for, without the host.")
     probes = models.JSONField(default=list, help_text="[number of a probe, due time] of each check that it asks for.")
     reminders = models.JSONField(default=list, help_text="The number of each reminder of a round that it asks for.")
-    checks = models.JSONField(
+    facts = models.JSONField(
         default=list,
         db_default=Value([], models.JSONField()),
-        help_text="The number of each check that it tells of as failed.",
+        help_text="The number of each failed check that it tells of, or of each event by which a probe is gone.",
     )
     in_page = models.BooleanField()
     state = models.CharField(max_length=8, choices=State.choices)

@@ -15,10 +15,12 @@ class Kind(StrEnum):
     READING = "reading"
     NO_READING = "no_reading"
     FAILED = "failed"
+    GONE = "gone"
     DIGEST = "digest"
     PASSWORD = "password"  # to its owner alone, whatever their roles and choices
 
 
+AT_ONCE = (Kind.FAILED, Kind.GONE)  # food was judged by that probe
 LABELS = {
     Kind.DUE: "what is to be checked today",
     Kind.OVERDUE: "a check that is overdue past its grace",
@@ -26,6 +28,7 @@ LABELS = {
     Kind.READING: "a reading of a round that is overdue past its grace",
     Kind.NO_READING: "an overdue reading that still nobody has taken",
     Kind.FAILED: "a probe that failed its check",
+    Kind.GONE: "a probe that is gone: dead, lost or thrown away",
     Kind.DIGEST: "the week in your area",
     Kind.PASSWORD: "your password was set by a link",
 }
@@ -56,9 +59,11 @@ RULES: Mapping[tuple[int, Kind], NoticeRule] = {
     (MANAGER, Kind.OVERDUE): NoticeRule(BOTH, PAGE),
     (MANAGER, Kind.READING): NoticeRule(BOTH, PAGE),
     (MANAGER, Kind.FAILED): NoticeRule(BOTH, BOTH),
+    (MANAGER, Kind.GONE): NoticeRule(BOTH, BOTH),
     (SUPERVISOR, Kind.UNANSWERED): NoticeRule(BOTH, PAGE),
     (SUPERVISOR, Kind.NO_READING): NoticeRule(BOTH, PAGE),
     (SUPERVISOR, Kind.FAILED): NoticeRule(BOTH, BOTH),
+    (SUPERVISOR, Kind.GONE): NoticeRule(BOTH, BOTH),
     (SUPERVISOR, Kind.DIGEST): NoticeRule(BOTH, FREE),
 }
 OF_MANAGERS = {kind for role, kind in RULES if role == MANAGER} - {kind for role, kind in RULES if role == SUPERVISOR}

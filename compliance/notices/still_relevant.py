@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 
 from compliance.checks.models import Check, ProbeState
+from compliance.probes.models import Event
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import excuses_of
 from compliance.reminders.status import OPEN, with_status
@@ -20,7 +21,7 @@ from .recipients import MANAGER, SUPERVISOR, Kind, rule_for
 
 ASKING = (Kind.DUE, Kind.OVERDUE, Kind.UNANSWERED, Kind.READING, Kind.NO_READING)  # somebody to do something
 DONE = "What it asks for is done, excused or past."
-STRUCK = "The check that it tells of was struck out."
+STRUCK = "What it tells of was struck out."
 STOPPED = "This person no longer works here."
 NO_ROLE = "This person has no role there any more that is told of it."
 
@@ -31,7 +32,8 @@ def needless(notice: Notice, now: datetime) -> str:
         return STOPPED
     if _changed_places(notice):
         return NO_ROLE
-    if notice.checks and not Check.objects.live().filter(pk__in=notice.checks).exists():
+    told_of = Event if notice.kind == Kind.GONE else Check
+    if notice.facts and not told_of.objects.live().filter(pk__in=notice.facts).exists():
         return STRUCK
     return DONE if done([notice], now) else ""
 
@@ -77,7 +79,7 @@ class _Checks:
     """Which checks of some probes are still to be made: two queries, none for no probes."""
 
     def __init__(self, probes: set[int], now: datetime):
-        in_use = ProbeState.objects.filter(probe__in=probes, probe__withdrawn=False, probe__site__closed=False)
+        in_use = ProbeState.objects.filter(probe__in=probes, probe__site__closed=False)
         states = list(in_use.filter(due_at__isnull=False).select_related("probe")) if probes else []
         self._due = {state.pk: state.due_at for state in states}
         self._site = {state.pk: state.probe.site_id for state in states}

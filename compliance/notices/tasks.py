@@ -1,7 +1,8 @@
 """What the schedule, a failed check and a filled outbox start. Each may come twice, at the same moment or late without harm."""
 
 import logging
-from datetime import timedelta
+from collections.abc import Callable
+from datetime import datetime, timedelta
 
 from celery import current_app, shared_task
 from celery.exceptions import OperationalError as NoBroker
@@ -10,11 +11,12 @@ from django.db import transaction
 from django.dispatch import receiver
 from django.utils import timezone
 
-from compliance.checks.signals import check_failed
+from compliance.checks.signals import check_failed, probe_gone
+from shared.append_only import Fact
 
 from . import delivery
 from .enqueue import enqueue, enqueue_due_notices
-from .message_sources import failures
+from .message_sources import Gathered, failures, gone
 from .signals import outbox_filled
 
 JUST_NOW = timedelta(minutes=1)
@@ -37,12 +39,21 @@ def send() -> None:
 
 @receiver(check_failed)
 def enqueue_failed_check(check, **given) -> None:
-    """In the transaction of the check. What goes wrong here is logged, and left to `fill`: no check is lost by it. So is one that
+    _enqueue_at_once(failures, check)
+
+
+@receiver(probe_gone)
+def enqueue_gone_probe(event, **given) -> None:
+    _enqueue_at_once(gone, event)
+
+
+def _enqueue_at_once(source: Callable[[datetime, int], Gathered], fact: Fact) -> None:
+    """In the transaction of the fact. What goes wrong here is logged, and left to `fill`: no fact is lost by it. So is one that
     the demo pretends was recorded earlier."""
     now = timezone.now()
-    if now - check.recorded_at < JUST_NOW:
+    if now - fact.recorded_at < JUST_NOW:
         with transaction.atomic():
-            enqueue(failures(now, check.pk), now)
+            enqueue(source(now, fact.pk), now)
 
 
 @receiver(outbox_filled)

@@ -1,7 +1,7 @@
 """When people are told: no framework, no database, no clock of its own (`now` is an argument).
 
-A failed check is told at once, in quiet hours too, because food is being judged by that probe. All other mail waits until quiet
-hours are over.
+A failed check, or that a probe is gone, is told at once, in quiet hours too, because food was judged by that probe. All other
+mail waits until quiet hours are over.
 """
 
 from collections.abc import Iterable
@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from compliance.plans.calendar import DAY, instant, local_day
 
-from .recipients import Kind
+from .recipients import AT_ONCE, Kind
 
 MORNING = time(6)
 BEFORE_THE_FIRST = timedelta(hours=1)
@@ -52,7 +52,7 @@ def _ahead(day: date, at: time, zone: ZoneInfo, now: datetime) -> datetime | Non
 
 def not_before(kind: Kind, now: datetime, zones: Iterable[ZoneInfo], quiet: Quiet) -> datetime | None:
     """When the mail about these places may leave; None: at once. Of several, as soon as it is not quiet at one of them."""
-    ends = [] if kind == Kind.FAILED else [quiet_until(now, zone, quiet) for zone in zones]
+    ends = [] if kind in AT_ONCE else [quiet_until(now, zone, quiet) for zone in zones]
     return None if not ends or None in ends else min(ends)
 
 

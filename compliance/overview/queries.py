@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from django.db.models import Count, F, Q, QuerySet
 
 from compliance.checks.models import ProbeState, Standing
+from compliance.checks.queries import to_be_checked
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.readings.queries import open_deviations
@@ -17,10 +18,11 @@ from sites.models import Site
 
 
 def probes_in_use(site: Site) -> list[Probe]:
-    """The probes at a site that are not withdrawn, the most urgent check first."""
+    """The probes at a site that are in use, or put aside and still to be checked, the most urgent check first."""
     related = ("state", "state__last_check", "site")
     soonest = F("state__due_at").asc(nulls_first=True)
-    return list(Probe.objects.filter(site=site, withdrawn=False).select_related(*related).order_by(soonest, "code"))
+    probes = Probe.objects.filter(to_be_checked(), site=site).select_related(*related)
+    return list(probes.order_by(soonest, "code"))
 
 
 def state_of(probe: Probe) -> ProbeState:
@@ -79,9 +81,10 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
 
 
 def overdue_checks(site_ids: Iterable[int], now: datetime) -> list[tuple[Probe, Asked | None]]:
-    """Probes in use whose grace is over and that nobody excused, as the page of the day has them; None: never checked."""
-    in_use = Probe.objects.filter(site__in=among(site_ids), withdrawn=False).select_related("site")
-    late = list(in_use.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).order_by("code", "pk"))
+    """Probes in use, or put aside and still to be checked, whose grace is over and that nobody excused, as the page of the day
+    has them; None: never checked."""
+    probes = Probe.objects.filter(to_be_checked(), site__in=among(site_ids)).select_related("site")
+    late = list(probes.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).order_by("code", "pk"))
     asked = asked_checks([probe.pk for probe in late], now) if late else {}
     found = ((probe, asked.get(probe.pk)) for probe in late)
     return [

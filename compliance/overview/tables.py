@@ -98,7 +98,7 @@ class FailedTable(tables.Table):
         return format_html('<a href="{}">{}</a>', reverse("probe_detail", args=[value.pk]), value)
 
     def render_error(self, value, record):
-        return show_error(value.error_milli, record.probe.site.unit)
+        return value.get_no_figure_display() or show_error(value.error_milli, record.probe.site.unit)
 
     def render_last_good(self, value, record):
         return when(value.last_good_at, record.probe.site.zone, "day") if value.last_good_at else "never"

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods
 
 from compliance.checks import shared_bath as baths
 from compliance.checks.kinds import USUAL
+from compliance.checks.queries import to_be_checked
 from compliance.probes.models import Probe
 from shared.fields import RecordsField
 from sites.access import get_site
@@ -33,7 +34,7 @@ class Together(forms.Form):
 
     def __init__(self, *args, site: Site, due: list[Probe], **kwargs):
         super().__init__(*args, **kwargs)
-        self.fields["probes"].queryset = Probe.objects.filter(site=site, withdrawn=False).select_related("site")
+        self.fields["probes"].queryset = Probe.objects.filter(to_be_checked(), site=site).select_related("site")
         self.fields["probes"].choices = [(probe.pk, _named(probe)) for probe in due]
         self.initial.setdefault("probes", [probe.pk for probe in due])
 

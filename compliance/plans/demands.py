@@ -92,6 +92,7 @@ REOPENED = "; due since the site opened again"
 NEAR_THE_EDGE = "near the edge at its last check"
 INCONCLUSIVE, OUT_OF_TOLERANCE = "the last check was inconclusive", "out of tolerance at its last "
 UNFINISHED = "an unfinished check showed "
+PUT_ASIDE = "put aside and not checked since"
 BECAUSE_OF_EVENT = {
     EventKind.ADJUSTED: "adjusted and not checked since",
     EventKind.REPAIRED: "repaired and not checked since",
@@ -102,7 +103,7 @@ BECAUSE_OF_EVENT = {
 }
 
 # How a reason begins that is no plan's.
-AT_ONCE = (*BECAUSE_OF_EVENT.values(), INCONCLUSIVE, UNFINISHED, OUT_OF_TOLERANCE)
+AT_ONCE = (*BECAUSE_OF_EVENT.values(), PUT_ASIDE, INCONCLUSIVE, UNFINISHED, OUT_OF_TOLERANCE)
 
 
 def is_withdrawn(events: Iterable[Happened]) -> bool:
@@ -141,7 +142,7 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     """
     checks, events = list(checks), list(events)
     if is_withdrawn(events):
-        return Outstanding(None, None, withdrawn=True)
+        return Outstanding(_put_aside(checks, events), None, withdrawn=True)
     conclusive = [c for c in checks if c.verdict != Verdict.INCONCLUSIVE]
     last = max((c for c in conclusive if c.at_zero), key=place, default=None)
     near = _reasons([c for c in checks if c.at_zero], events, last, since)
@@ -164,7 +165,7 @@ def not_before(begin: datetime | None, due: CheckDemand, words: str = "") -> Che
 def settle(found: Outstanding, by_plan: CheckDemand | None) -> CheckDemand:
     """The earlier of what is asked for at once and what the plan says."""
     if found.withdrawn:
-        return WITHDRAWN
+        return found.at_once or WITHDRAWN
     dues = [due for due in (found.at_once, by_plan) if due and due.at]
     return min(dues, key=lambda due: due.at, default=by_plan or NEVER_OPEN)
 
@@ -206,6 +207,22 @@ def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Che
     for left in (c for c in checks if c.stage == Stage.AS_LEFT and c.verdict != Verdict.INCONCLUSIVE):
         if last is None or (place(left) > place(last) and not _same_work(last, left)):
             yield CheckDemand(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
+
+
+def _put_aside(checks: list[Checked], events: list[Happened]) -> CheckDemand | None:
+    """What it read since its last good check waits for the next one, wherever the probe lies.
+
+    None where a check could prove nothing any more: it failed, was altered or is gone, or was never good.
+    """
+    conclusive = [check for check in checks if check.verdict != Verdict.INCONCLUSIVE]
+    near, away = (
+        max((c for c in conclusive if c.at_zero == at_zero), key=place, default=None) for at_zero in (True, False)
+    )
+    [*_, (begun, _)] = absences(events)
+    failed = near is None or any(c and c.verdict == Verdict.OUT_OF_TOLERANCE for c in (near, away))
+    if failed or any(not _answers(near, e) for e in events if e.kind in ALTERATIONS) or _answers(near, begun):
+        return None
+    return CheckDemand(begun.at, PUT_ASIDE, begun.at - TICK)
 
 
 def _same_work(last: Checked, left: Checked) -> bool:

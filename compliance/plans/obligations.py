@@ -18,6 +18,7 @@ from .demands import (
     CAME,
     CLOSED,
     NEVER_OPEN,
+    PUT_ASIDE,
     REOPENED,
     WITHDRAWN,
     CheckDemand,
@@ -47,6 +48,7 @@ from .schedule import (
     stretches,
 )
 
+BACK = "returned to use"
 NOT_PLACED = "it has not been placed anywhere"
 FAILED = "first comes what its failed check asks for"
 
@@ -178,13 +180,12 @@ class _Fold:
         if came or self._stay is None or at in self._changes:
             self._know(stay, at)
         gone = self._gone(stay, at)
-        if gone:
-            for line in self._lines.values():
-                line.cancel(at, gone)
-            self._kept, self._put_off, self.at_once = [], None, ""
-            self._look_ahead(iter(()), gone)
-            return
         found = outstanding(self._checks, self._events, self._facts.stays[0].start)
+        if gone:
+            self._end(gone, None if stay.site.closed_at(at) else found.at_once, at)
+            return
+        if self._waits_aside():
+            self._zero.cancel(at, BACK)
         self.at_once = found.at_once.because if found.at_once else ""
         grace = self._grace(self._on(self._calendar.local_day(at)).plan)
         for due in (self._since_here(due, at) for due in found.reasons):
@@ -277,6 +278,24 @@ class _Fold:
         if turns and turns[-1].kind in OUT_OF_USE:
             return f"{WITHDRAWN.because}: {turns[-1].note}".rstrip(": ")
         return CLOSED if stay.site.closed_at(at) else ""
+
+    def _end(self, gone: str, aside: CheckDemand | None, at: datetime) -> None:
+        """Nothing is asked for any more but the check that a probe put aside waits for, with what is left of the grace."""
+        waiting = self._zero.waiting
+        grace = self._grace(self._on(self._calendar.local_day(at)).plan)
+        if waiting:
+            grace = max(timedelta(0), min(grace, waiting.grace_ends - at))
+        if not (aside and self._waits_aside()):
+            self._zero.cancel(at, gone)
+        self._lines[True].cancel(at, gone)
+        if aside:
+            self._zero.add(self._since_here(aside, at), self._stay.site.key, grace)
+        self._kept, self._put_off, self.at_once = [], None, aside.because if aside else ""
+        self._look_ahead(iter(()), gone)
+
+    def _waits_aside(self) -> bool:
+        waiting = self._zero.waiting
+        return waiting is not None and waiting.demand.because.startswith(PUT_ASIDE)
 
     def _since_here(self, due: CheckDemand, at: datetime) -> CheckDemand:
         """Due no earlier than the probe came, or the site opened again."""

@@ -139,7 +139,10 @@ class Event(OfItsTime, Fact):
 
     class Meta:
         ordering = ["probe", "at", "pk"]
-        indexes = [models.Index(fields=["probe", "at"], name="event_of_probe")]
+        indexes = [
+            models.Index(fields=["probe", "at"], name="event_of_probe"),
+            models.Index(fields=["recorded_at"], name="event_gone_lately", condition=models.Q(kind="gone")),
+        ]
 
     def __str__(self):
         return f"{self.probe} {self.get_kind_display()}"

@@ -11,6 +11,7 @@ from compliance.metrology.allowances import STATED_AT
 from compliance.metrology.assessment import Bracket, ErrorBounds, bounds, likely, true_range
 from compliance.metrology.bracketing import Cause
 from compliance.metrology.error_bounds import ErrorAt
+from compliance.metrology.sensor_faults import GRID
 from compliance.probes.models import Probe
 from compliance.readings.models import Reading
 from shared.time_text import styled
@@ -88,10 +89,18 @@ def _assessed(reading: Reading, outcome: str, lost: str, brackets, limits: list[
     )
 
 
+def range_in_words(lowest: int, highest: int, unit: str) -> str:
+    """Between which temperatures the truth lay; beyond what is known of sensors the hot end is open."""
+    more = " or more" if highest > GRID[-1] else ""
+    return f"{show(lowest, unit).split()[0]} to {show(highest, unit)}{more}"
+
+
 WHY = {
     Cause.FAILED_AHEAD: "The probe failed its check, so what it measured since its last good check can no longer be relied on.",
     Cause.USED_AFTER_FAILURE: "The probe was used after a failed check and before the next good one.",
     Cause.ALTERED_UNCHECKED: "The probe was adjusted, repaired or gone without being checked first. How it read before is lost.",
+    Cause.GONE_UNCHECKED: "The probe is gone: it can never be checked again, so nothing proves what it measured since its last "
+    "good check.",
     Cause.USED_AFTER_ALTERATION: "The probe was used after it was adjusted, repaired or gone, and before anyone had checked it.",
     Cause.FAR_FAILED_AHEAD: "The probe failed a check away from zero. Its checks at zero cannot see that, so nothing since the "
     "last good check there can be relied on.",
@@ -114,7 +123,9 @@ def errors_in_words(case: Case, unit: str) -> list[str]:
 def _error_in_words(bracket: Bracket, unit: str) -> str:
     error = bounds(bracket).at(STATED_AT)
     if error is None:
-        return "On one side no check speaks for the probe, so its error is not bounded and nothing can be told."
+        return (
+            "On one side no check tells how far the probe was off, so its error is not bounded and nothing can be told."
+        )
     before, after = (_points_in_words(side, unit) for side in (bracket.start, bracket.end))
     told = f"Error {before} at the check before and {after} at the check after; the truth is the worst case between the two"
     low, high, at = *(show_error(milli, unit) for milli in error), show(STATED_AT, unit, 0)

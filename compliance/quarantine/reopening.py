@@ -31,6 +31,7 @@ IN_DOUBT = {
     Cause.FAILED_AHEAD: "its probe failed the next check",
     Cause.USED_AFTER_FAILURE: "its probe had failed a check before",
     Cause.ALTERED_UNCHECKED: "its probe was adjusted or repaired, or is gone, without a check first",
+    Cause.GONE_UNCHECKED: "its probe is gone and can never be checked again",
     Cause.USED_AFTER_ALTERATION: "its probe had been adjusted, repaired or gone, and not been checked since",
     Cause.FAR_FAILED_AHEAD: "its probe failed the next check away from zero",
     Cause.USED_AFTER_FAR_FAILURE: "its probe had failed a check away from zero before",

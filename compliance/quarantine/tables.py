@@ -10,7 +10,7 @@ from shared.templatetags.noughtbook import when
 from shared.time_text import duration
 
 from .models import Decision
-from .queries import decision_in_words
+from .queries import decision_in_words, range_in_words
 from .reopening import SHORT
 
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
@@ -71,9 +71,7 @@ class AssessedTable(tables.Table):
     def render_truth(self, record):
         if record.lowest is None:
             return "no bound yet"
-        unit = record.reading.site_then.unit
-        low, high = (units.number(units.from_milli(m, unit)) for m in (record.lowest, record.highest))
-        return f"{low} to {high} {units.Unit(unit).label}"
+        return range_in_words(record.lowest, record.highest, record.reading.site_then.unit)
 
     def render_likely(self, value, record):
         return units.show(value, record.reading.site_then.unit)

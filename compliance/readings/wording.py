@@ -48,6 +48,7 @@ def _why_quarantined(span: Span, probe: str, ahead: str, doubt: str) -> str:
         Cause.FAILED_AHEAD: f"{probe} failed its next check, {ahead}.",
         Cause.USED_AFTER_FAILURE: f"{probe} had failed a check and was used before the next good one.",
         Cause.ALTERED_UNCHECKED: f"{probe} was adjusted, repaired or gone later without being checked first.",
+        Cause.GONE_UNCHECKED: f"{probe} is gone and can never be checked again.",
         Cause.USED_AFTER_ALTERATION: f"{probe} had been adjusted, repaired or gone, and was used before the next good check.",
         Cause.FAR_FAILED_AHEAD: f"{probe} failed a check away from zero later{doubt}, which its checks at zero cannot see.",
         Cause.USED_AFTER_FAR_FAILURE: f"{probe} had failed a check away from zero{doubt}. Good checks at zero do not cure that.",

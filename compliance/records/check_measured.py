@@ -97,6 +97,7 @@ def _readings(check: Check) -> Iterator[Row]:
 def _write_result(writer: Writer, check: Check) -> None:
     unit, conformity = check.site.unit, check.budget.get("conformity", {})
     within = conformity.get("probability") if usable(check) else None
+    silent = "cannot be told" if check.no_figure else "it claims nothing"
     writer.heading("From the reading to the verdict")
     settled = "none" if check.reading_milli is None else show(check.reading_milli, unit, 2)
     writer.facts(
@@ -108,7 +109,7 @@ def _write_result(writer: Writer, check: Check) -> None:
             ("Tolerance", joined(show_spread(check.tolerance_milli, unit))),
             ("Decision rule", f"{rule_in_words(check)} {RULES[DecisionRule(check.decision_rule)]}"),
             ("Chance it is in tolerance", "cannot be told" if within is None else f"{100 * within:.1f} %"),
-            ("Chance this is wrong", chance_wrong(check) or "it claims nothing"),
+            ("Chance this is wrong", chance_wrong(check) or silent),
         ]
     )
     writer.paragraph(joined(" ".join(sentences(check)[1])), small=True)

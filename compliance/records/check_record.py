@@ -14,7 +14,7 @@ from shared.cautions import caution
 from shared.printing.flow import Writer
 from shared.printing.page import Imprint, Masthead
 from shared.time_text import moment
-from shared.units import difference_from_milli, number, show, show_spread
+from shared.units import show, show_spread, show_step
 from sites.wording import site_changes
 
 from . import check_measured
@@ -119,9 +119,8 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
     yield "Probe", ", ".join(filter(None, (probe.code, probe.description)))
     yield "Sensor", probe.get_sensor_display()
     yield "Maker, model, serial", ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
-    step = number(difference_from_milli(probe.resolution_milli, unit), 2)
     span = f"{show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
-    yield "Display and range", joined(f"steps of {step} {site.get_unit_display()}, from {span}")
+    yield "Display and range", joined(f"steps of {show_step(probe.resolution_milli)}, from {span}")
     yield "Where", "\n".join(filter(None, (site.name, site.address.strip())))
     yield "Checked", moment(check.checked_at, zone)
     yield "By", check.name_of("checked_by").name

@@ -9,6 +9,7 @@ from compliance.checks.models import Check
 from compliance.checks.surroundings import told
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
+from compliance.quarantine.queries import range_in_words
 from shared.time_text import duration
 from shared.unit_text import in_unit
 from shared.units import Unit, difference_from_milli, show, show_error, show_spread
@@ -41,7 +42,7 @@ def between(lowest: int | None, highest: int | None, unit: str) -> str:
     """What a reading could really have been."""
     if lowest is None or highest is None:
         return "cannot be told"
-    return joined(f"{show(lowest, unit).split()[0]} to {show(highest, unit)}")
+    return joined(range_in_words(lowest, highest, unit))
 
 
 def method(check: Check, unit: str) -> str:

@@ -85,6 +85,11 @@ def bad(probe, by, at, **changes):
     return zero(probe, by, at, "2.4", **changes)
 
 
+def dead(probe, by, at, no_figure="sign", **changes):
+    """A failed check of a probe that shows no number."""
+    return zero(probe, by, at, **{"readings": [], "no_figure": no_figure, **changes})
+
+
 def unclear(probe, by, at, **changes):
     return zero(probe, by, at, bath=NO_BATH, **changes)
 

@@ -208,9 +208,15 @@ def test_a_drop_cuts_nothing_and_makes_a_check_due(probe, cook):
     assert probe.state.due_because == "dropped and not checked since"
 
 
-def test_a_withdrawn_probe_has_nothing_due_until_it_returns(probe, cook, manager):
+def test_a_probe_put_aside_waits_for_one_check_and_then_has_nothing_due_until_it_returns(probe, cook, manager):
     good(probe, cook, day(0))
     event(probe, manager, EventKind.WITHDRAWN, day(2))
+    probe.refresh_from_db()
+    assert probe.withdrawn and (probe.state.due_at, probe.state.due_because) == (
+        day(2),
+        "put aside and not checked since",
+    )
+    good(probe, cook, day(3))
     probe.refresh_from_db()
     assert probe.withdrawn and probe.state.due_at is None
     event(probe, manager, EventKind.RETURNED, day(4))

@@ -1,15 +1,21 @@
 """A probe that died, was lost or thrown away can never be checked again: what it read since its last good check stays open."""
 
 from datetime import timedelta
+from io import StringIO
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 from django.urls import reverse
 
 from compliance.checks.fitness import Fitness, fitness_of
 from compliance.checks.models import ProbeState
+from compliance.notices.enqueue import enqueue_due_notices
+from compliance.notices.models import Notice
+from compliance.overview.queries import overdue_checks
 from compliance.quarantine.assessing import tallies
 from compliance.quarantine.cases import load_case
+from compliance.quarantine.queries import reasons
 from compliance.readings.queries import span_of
 from tests.checks import making
 from tests.checks.making import day
@@ -28,8 +34,11 @@ def gone(world, clock):
 
 def test_what_was_read_since_its_last_good_check_is_in_quarantine_and_cannot_be_told(gone):
     span = span_of(gone.reading)
-    assert (span.standing, span.cause, span.ahead) == ("quarantined", "altered_unchecked", None)
+    assert (span.standing, span.cause, span.ahead) == ("quarantined", "gone_unchecked", None)
     case = load_case(f"event:{gone.event.pk}")
+    assert reasons(case)[0].startswith(
+        "The probe is gone: it can never be checked again, so nothing proves what it measured"
+    )
     assert [(each.outcome, each.readings) for each in tallies(case.spans, (gone.site.pk,))] == [("undecided", 1)]
 
 
@@ -53,6 +62,28 @@ def test_put_aside_it_can_still_prove_what_it_read(gone, clock):
     reading = make_reading(gone.probe, gone.limit, "3.0", day(2.2), by=gone.cook)
     making.event(gone.probe, gone.cook, "withdrawn", day(2.3), "spare")
     assert span_of(reading).standing == "pending"
+
+
+def test_put_aside_it_is_listed_as_overdue_until_somebody_checks_it_or_says_that_it_is_gone(world, clock, as_person):
+    probe, client = world.probe, as_person(world.supervisor)
+    clock.move_to(day(0))
+    making.good(probe, world.cook, day(0))
+    clock.move_to(day(1))
+    given = {"kind": "withdrawn", "at": "2026-01-06T09:00", "note": "A spare one."}
+    told = client.post(reverse("event_add", args=[probe.pk]), given, follow=True).content.decode()
+    assert "waits for another one: check it, or record that it is gone" in told and "overdue since" not in told
+    clock.move_to(day(3))
+    enqueue_due_notices(day(3))
+    for page in ("today_site", "area_overdue"):
+        shown = client.get(
+            reverse(page, args=[world.site.pk if page == "today_site" else world.area.pk])
+        ).content.decode()
+        assert "ut aside and not checked since" in shown
+    assert "ut aside and not checked since" in Notice.objects.get(kind="overdue").text
+    call_command("verify_due", stdout=StringIO())
+    making.event(probe, world.cook, "gone", day(3), "lost")
+    assert overdue_checks([world.site.pk], day(4)) == [] and ProbeState.objects.get(probe=probe).due_at is None
+    call_command("verify_due", stdout=StringIO())
 
 
 def test_it_says_why(world):

@@ -10,7 +10,6 @@ from iapws import iapws97
 
 from compliance.metrology.air_pressure import PressureLevel, PressureSource, Surroundings, air_pressure, asks_level
 from compliance.metrology.boiling import (
-    CAUTIONS,
     CRITICAL,
     CUSTOMARY_BAND,
     MISSING,
@@ -204,10 +203,6 @@ class TestPan:
         assert "lid" in judge_boiling_reference(ROLLING, station(0)).again
         quiet = BoilingPreparation(kind=BoilingKind.QUIET, points=frozenset())
         assert "lid" in judge_boiling_reference(quiet, by_altitude(0)).again
-
-    def test_people_are_warned(self):
-        told = " ".join(CAUTIONS)
-        assert all(word in told for word in ("scald", "glove", "lid away from you", "microwave", "children"))
 
 
 class TestRefusals:

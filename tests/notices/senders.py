@@ -35,7 +35,7 @@ def prepare() -> None:
         """As if what was written with it had been lost."""
         check = bad(probe, world.cook, now - timedelta(minutes=1))
         Notified.objects.filter(number=check.pk).delete()
-        Notice.objects.filter(checks=[check.pk]).delete()
+        Notice.objects.filter(facts=[check.pk]).delete()
 
     def first() -> None:
         with transaction.atomic():

@@ -71,7 +71,7 @@ def test_one_mail_takes_eight_queries_at_most(post, write, world, kind, probes):
     Notice.objects.all().delete()
     about = {"site": None, "area": world.area, "person": world.supervisor} if kind == "digest" else {}
     asks = [[world.probe.pk, world.probe.state.due_at.isoformat()]] if probes else []
-    notice = write(kind=kind, checks=[check.pk], probes=asks, **about)
+    notice = write(kind=kind, facts=[check.pk], probes=asks, **about)
     with CaptureQueriesContext(connection) as asked:
         send_waiting(lambda: timezone.now().replace(hour=12))
     assert (state_of(notice), len(post.letters)) == (State.SENT, 1)

@@ -311,7 +311,7 @@ def test_failed_checks_of_which_the_demo_pretends_that_they_were_recorded_earlie
             making.bad(due.probe, due.cook, NINE - days * DAY)
     assert not told("failed")
     enqueue_due_notices(NINE)
-    assert len(told("failed", due.manager).get().checks) == 2
+    assert len(told("failed", due.manager).get().facts) == 2
 
 
 def test_other_mail_waits_until_quiet_hours_are_over_and_goes_if_the_check_is_made(due, clock):
@@ -399,7 +399,8 @@ def test_of_places_and_probes_out_of_use_nothing_is_told(due, clock):
         data=RoundData(times=[time(8)], grace_minutes=30),
     )
     clock.move_to(NINE + 5 * HOUR)
-    Probe.objects.filter(code="P2").update(withdrawn=True)
+    making.event(Probe.objects.get(code="P2"), due.cook, "gone", NINE, "lost")
+    Notice.objects.all().delete()  # that it is gone is told of by itself
     Site.objects.filter(pk=due.other_site.pk).update(closed=True)
     enqueue_due_notices(NINE + 5 * HOUR)
     kinds = {notice.kind for notice in Notice.objects.all()}

@@ -40,7 +40,7 @@ def test_a_failed_check_is_written_with_it_and_wakes_the_sender_once_it_is_commi
 ):
     with django_capture_on_commit_callbacks(execute=True):
         check = act(world.probe, world.cook, START)
-        told = Notice.objects.filter(kind="failed", checks=[check.pk], state="waiting")
+        told = Notice.objects.filter(kind="failed", facts=[check.pk], state="waiting")
         assert told.count() == 2 * woken and not sender.woken
     assert sender.woken == woken
     enqueue_due_notices(timezone.now())

@@ -76,7 +76,7 @@ def test_each_role_has_its_own_to_choose_and_what_it_requires_cannot_be_cleared(
     page = as_person(world.supervisor).get(CHOICES).content.decode()
     assert "The week in your area" in page and "What is to be checked today" not in page
     assert "your role requires it" in page
-    assert set(wishes(world.manager)) == {Kind.DUE, Kind.OVERDUE, Kind.READING, Kind.FAILED}
+    assert set(wishes(world.manager)) == {Kind.DUE, Kind.OVERDUE, Kind.READING, Kind.FAILED, Kind.GONE}
     assert wishes(world.cook) == {}
 
 

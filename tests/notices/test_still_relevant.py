@@ -10,7 +10,6 @@ from compliance.notices.actions import choose, send_again
 from compliance.notices.delivery import send_waiting
 from compliance.notices.enqueue import enqueue_due_notices
 from compliance.notices.models import Notice, State
-from compliance.probes.models import Probe
 from compliance.reminders.models import Excuse, Reminder
 from sites.models import Site
 from tests.checks import making
@@ -31,15 +30,15 @@ def made(world, at):
     making.good(world.probe, world.cook, at)
 
 
-def withdrawn(world, at):
-    Probe.objects.filter(pk=world.probe.pk).update(withdrawn=True)
+def gone(world, at):
+    making.event(world.probe, world.cook, "gone", at, "lost")
 
 
 def closed(world, at):
     Site.objects.filter(pk=world.site.pk).update(closed=True)
 
 
-@pytest.mark.parametrize("became", [excused, made, withdrawn, closed])
+@pytest.mark.parametrize("became", [excused, made, gone, closed])
 @pytest.mark.parametrize("tried", [0, 2])
 def test_mail_that_asks_for_what_need_not_be_done_any_more_does_not_leave(due, clock, became, tried):
     tell(NINE + 4 * HOUR, clock)

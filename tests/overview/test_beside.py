@@ -164,7 +164,7 @@ def test_the_page_of_a_day_far_away_is_a_page(daily, world, as_person, day):
 def test_what_is_lifted_cannot_be_excused(daily, world, clock, as_person):
     clock.move_to(at(11, 12))
     swept()
-    making.event(daily, world.manager, "withdrawn", at(11, 12))
+    making.event(daily, world.manager, "gone", at(11, 12), "lost")
     row = come().get()
     answer = as_person(world.manager).post(
         reverse("reminder_excuse", args=[row.pk]), {"wants": "excuse", "reason": "busy"}

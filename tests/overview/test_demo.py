@@ -110,10 +110,11 @@ def test_a_check_that_was_entered_late_clears_what_it_was_made_for(demo):
         assert (reminder.status, reminder.check_id) == (Status.CLEARED, check.pk)
 
 
-def test_nothing_falls_due_for_a_probe_that_is_withdrawn(demo):
-    withdrawn = Event.objects.get(kind=EventKind.WITHDRAWN)
-    assert asked(probe=withdrawn.probe).exists()
-    assert not asked(probe=withdrawn.probe, due_at__gt=withdrawn.at).exists()
+def test_of_a_probe_put_aside_only_the_check_falls_due_that_its_readings_wait_for(demo):
+    aside = Event.objects.get(kind=EventKind.WITHDRAWN)
+    assert asked(probe=aside.probe, due_at__lt=aside.at).exists()
+    (row,) = asked(probe=aside.probe, due_at__gte=aside.at)
+    assert (row.due_at, row.because, row.status) == (aside.at, "put aside and not checked since", Status.OVERDUE)
 
 
 def test_the_manager_who_signs_in_has_a_bath_of_six_probes_and_one_check_that_is_overdue(demo):

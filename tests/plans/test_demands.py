@@ -90,9 +90,29 @@ def test_at_one_minute_an_adjustment_comes_after_the_check_as_found_and_a_drop_b
     assert due([check(2)], [happened(EventKind.DROPPED, 2)]).at == on(9)
 
 
-def test_nothing_is_due_while_withdrawn():
-    events = [happened(EventKind.WITHDRAWN, 2), happened(EventKind.DROPPED, 3)]
-    assert due([check(1)], events).at is None and is_withdrawn(events)
+@pytest.mark.parametrize(
+    ("checks", "events", "waits"),
+    [
+        ([check(1)], [], True),
+        ([check(1), check(2.5, UNCLEAR)], [], True),
+        ([check(1)], [EventKind.DROPPED], True),
+        ([check(1), check(2)], [], False),
+        ([check(1), check(5)], [], False),
+        ([check(1), check(5, BAD)], [], False),
+        ([check(1, BAD)], [], False),
+        ([], [], False),
+        ([check(1)], [EventKind.ADJUSTED], False),
+        ([check(1)], [EventKind.GONE], False),
+        ([check(0.5), replace(check(1, BAD), kind="boiling", reference_milli=98_000)], [], False),
+    ],
+)
+def test_put_aside_only_the_check_that_its_readings_wait_for_is_asked_for(checks, events, waits):
+    events = [happened(EventKind.WITHDRAWN, 2), *(happened(kind, 3) for kind in events)]
+    found = due(checks, events)
+    assert is_withdrawn(events)
+    assert (found.at, found.because) == (
+        (on(2), "put aside and not checked since") if waits else (None, "withdrawn from use")
+    )
 
 
 def test_the_later_of_withdrawal_and_return_counts_whatever_the_order_of_arrival():

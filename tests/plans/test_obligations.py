@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from compliance.metrology.vocabulary import CheckKind, EventKind, Verdict
+from compliance.metrology.vocabulary import ALTERATIONS, OUT_OF_USE, CheckKind, EventKind, Verdict
 from compliance.plans.calendar import DAY, LONG_PAST, Calendar, Closed, Former, Hours, Week
 from compliance.plans.demands import Checked, Happened, moment
 from compliance.plans.obligations import ProbeFacts, SiteFacts, Stay, folded
@@ -18,6 +18,7 @@ LONDON, PARIS = ZoneInfo("Europe/London"), ZoneInfo("Europe/Paris")
 BEGIN = datetime(2026, 3, 20, 12, tzinfo=UTC)  # a Friday; the clocks change on the 29th
 END = BEGIN + 14 * DAY
 GOOD, BAD, UNCLEAR = Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE
+TURNS, LONG_AGO = (*OUT_OF_USE, EventKind.RETURNED), datetime(2000, 1, 1, tzinfo=UTC)
 DAILY = Plan(key=1, every_days=1, at=time(9))
 
 
@@ -125,8 +126,8 @@ def test_a_check_before_its_hour_has_its_row():
     assert rows[0].opens < on(21, 8) <= rows[0].closes
 
 
-def test_withdrawn_it_is_asked_for_nothing_and_says_why():
-    gone = Happened(on(21, 10), EventKind.WITHDRAWN, 0, "cable frayed")
+def test_gone_it_is_asked_for_nothing_and_says_why():
+    gone = Happened(on(21, 10), EventKind.GONE, 0, "cable frayed")
     rows = fold([FIRST], [gone])
     assert (rows[-1].due, rows[-1].cancelled, rows[-1].cancelled_because) == (
         on(21),
@@ -136,6 +137,31 @@ def test_withdrawn_it_is_asked_for_nothing_and_says_why():
     assert nothing_ahead(ProbeFacts((FIRST,), (gone,), (stay(),))) == "withdrawn from use: cable frayed"
     back = Happened(on(23, 10), EventKind.RETURNED, 1)
     assert told(fold([FIRST], [gone, back]), on(23, 12))[-1] == (on(23, 10), "returned to use and not checked since")
+
+
+ASIDE = Happened(on(21, 10), EventKind.WITHDRAWN, 0, "spare")
+
+
+def test_put_aside_one_check_stays_asked_for_with_what_was_left_of_the_grace():
+    before, aside = fold([FIRST], [ASIDE])
+    assert (before.due, before.cancelled) == (on(21), on(21, 10))
+    assert (aside.due, aside.because) == (on(21, 10), "put aside and not checked since")
+    assert aside.grace_ends == max(before.grace_ends, aside.due) and aside.closes > on(30)
+
+
+def test_it_stays_so_until_it_is_checked_or_gone():
+    unclear, dropped = check(on(22), UNCLEAR), Happened(on(23), EventKind.DROPPED, 1)
+    assert fold([FIRST, unclear], [ASIDE, dropped])[-1].done is None
+    assert len(fold([FIRST, unclear], [ASIDE, dropped])) == 2
+    for verdict in (GOOD, BAD):
+        assert fold([FIRST, check(on(24), verdict)], [ASIDE])[-1].done == on(24)
+    gone = fold([FIRST], [ASIDE, Happened(on(24), EventKind.GONE, 1)])[-1]
+    assert (gone.because, gone.cancelled) == ("put aside and not checked since", on(24))
+
+
+def test_moved_while_put_aside_it_is_asked_for_where_it_came():
+    rows = fold([FIRST], [ASIDE], stay(), Stay(site(2), on(22), (set_for(DAILY),), "Lent"))
+    assert (rows[-1].site, rows[-1].due, rows[-1].cancelled) == (2, on(22), None)
 
 
 def test_moved_while_overdue_it_is_asked_for_where_it_came():
@@ -243,6 +269,22 @@ def in_order(rows: list) -> list:
 
 
 EXAMPLES = settings(max_examples=80)
+
+
+@given(histories())
+@EXAMPLES
+def test_while_it_is_withdrawn_at_most_the_one_check_waits_that_it_was_put_aside_for(facts):
+    """And it waits exactly where, told by plain words, what was read before could still be proved."""
+    live = [row for row in check_obligations(facts, END) if not (row.done or row.cancelled or row.closes <= END)]
+    turns = sorted((e for e in facts.events if e.kind in TURNS), key=lambda e: e.at)
+    if not turns or turns[-1].kind == EventKind.RETURNED:
+        return
+    out = [e for e in turns if e.at > max((t.at for t in turns if t.kind == EventKind.RETURNED), default=LONG_AGO)][0]
+    told = sorted((c for c in facts.checks if c.verdict != UNCLEAR), key=moment)
+    near, far = ([c for c in told if c.at_zero == at_zero][-1:] for at_zero in (True, False))
+    lost = any(e.kind in ALTERATIONS and e.at > near[0].at for e in facts.events) if near else True
+    waits = not lost and near[0].at < out.at and all(c.verdict == GOOD for c in (*near, *far))
+    assert [row.because.partition(";")[0] for row in live] == ["put aside and not checked since"] * waits
 
 
 @given(histories(), st.randoms())

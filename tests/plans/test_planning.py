@@ -129,13 +129,13 @@ def test_a_pass_near_the_edge_is_followed_soon_under_any_plan(world):
     )
 
 
-def test_nothing_is_due_while_withdrawn_or_where_the_site_is_closed_for_good(world, checked):
+def test_nothing_is_due_for_what_is_gone_or_where_the_site_is_closed_for_good(world, checked):
     planning.change_site(by=world.supervisor, site=world.site, changes={"closed": True})
     assert (due(checked), state(checked).due_because) == (None, "the site is closed for good")
     planning.change_site(by=world.supervisor, site=world.site, changes={"closed": False})
-    making.event(checked, world.cook, EventKind.WITHDRAWN, NOW)
+    making.event(checked, world.cook, EventKind.GONE, NOW, "lost")
     check_every(checked, 30, by=world.manager)
-    assert (due(checked), state(checked).due_because) == (None, "withdrawn from use")
+    assert (due(checked), state(checked).due_because) == (None, "withdrawn from use: lost")
 
 
 def test_another_time_zone_and_public_holidays_move_what_is_due(world, checked):

@@ -151,6 +151,20 @@ def test_a_case_says_why_from_when_what_it_could_have_been_and_who_signed(record
     assert "Sol Venn (SV)" in told and "2 Apr 2026 12:00 BST" in told
 
 
+def test_a_check_without_a_figure_and_what_it_leaves_untold_stand_there(clock, world, site):
+    clock.move_to(at(2, 12, month=4))
+    checks.good(world.probe, world.cook, at(2))
+    take(world, "3.1", at(4))
+    check = checks.dead(world.probe, world.cook, at(9))
+    record = record_of(site)
+    assert "It gave no figure: an error sign such as Lo or Err." in section(record, "Probes and their checks")
+    assert "none found; allowed ±1.00 °C" in section(record, "Checks that did not pass, in full")
+    told = section(record, "Cases of quarantine and decisions")
+    assert f"C{check.pk}, 9 Mar 2026 09:00: none found, out of tolerance" in told
+    assert "a check or its figure is missing on one side" in told and "3.1 °C cannot be told cannot be told" in told
+    assert f"out of tolerance 1 C{check.pk}" in section(record, "Summary")
+
+
 def test_the_summary_counts_and_hides_no_zero(record):
     told = section(record, "Summary")
     for line in (

@@ -20,7 +20,7 @@ from compliance.metrology.conformity import told_risk
 from compliance.records.check_record import write_check
 from shared.units import difference_from_milli, number, show
 from sites.models import Business, Site
-from tests.checks.making import bad, boiling, certificate, correct_zero, event, good, unclear, zero
+from tests.checks.making import bad, boiling, certificate, correct_zero, dead, event, good, unclear, zero
 from tests.records.making import at, record_of, section, words_of
 
 NBSP = "\N{NO-BREAK SPACE}"
@@ -40,6 +40,7 @@ KINDS = {
     "failed": lambda probe, by: bad(probe, by, at(3)),
     "unclear": lambda probe, by: unclear(probe, by, at(3)),
     "unsettled": lambda probe, by: zero(probe, by, at(3), readings=[(5000, "8.0", "C"), (20_000, "2.0", "C")]),
+    "no figure": lambda probe, by: dead(probe, by, at(3), readings=[(5000, "8.0", "C")]),
     "boiling": lambda probe, by: boiling(probe, by, at(3)),
     "certificate": lambda probe, by: certificate(probe, by, at(3)),
 }
@@ -112,7 +113,8 @@ def test_the_figures_are_those_that_are_stored(check, reader):
     assert "Tolerance ±1.00 °C" in result and "guard band w = U" in result
     risk = check.budget.get("conformity", {}).get("risk")
     provided = kind_of(check).provided
-    wrong = "it claims nothing" if check.verdict == "inconclusive" else f"{told_risk(risk)}, {provided}"
+    wrong = "it claims nothing" if check.verdict == "inconclusive" else "cannot be told"
+    wrong = wrong if risk is None or check.verdict == "inconclusive" else f"{told_risk(risk)}, {provided}"
     assert f"Chance this is wrong {wrong}".replace(NBSP, " ") in result
 
 

@@ -176,10 +176,16 @@ def test_what_is_inserted_for_a_time_before_its_recording_was_not_asked_in_time(
 def test_a_withdrawal_ends_what_was_open_whenever_it_is_entered(daily, world, clock):
     clock.move_to(at(13, 12))
     making.event(daily, world.manager, "withdrawn", at(12, 15), "display broken")
-    assert told(probe=daily)[-3:] == [(at(11), "missed"), (at(12), "cancelled"), (at(13), "cancelled")]
+    assert told(probe=daily)[-4:] == [
+        (at(11), "missed"),
+        (at(12), "cancelled"),
+        (at(12, 15), "overdue"),
+        (at(13), "cancelled"),
+    ]
     assert row(daily, at(12)).cancelled_because == "withdrawn from use: display broken"
     assert row(daily, at(13)).cancelled_because == "withdrawn from use on 12 Mar 2026, entered by Mara Holt"
-    assert ProbeState.objects.get(probe=daily).due_at is None
+    state = ProbeState.objects.get(probe=daily)
+    assert (state.due_at, state.due_because) == (at(12, 15), "put aside and not checked since")
 
 
 def test_what_returns_is_due_from_its_return_on(daily, world, clock):
@@ -187,7 +193,12 @@ def test_what_returns_is_due_from_its_return_on(daily, world, clock):
     making.event(daily, world.manager, "withdrawn", at(13, 12))
     clock.move_to(at(18, 12))
     making.event(daily, world.manager, "returned", at(18, 10))
-    assert told(probe=daily)[-3:] == [(at(12), "missed"), (at(13), "cancelled"), (at(18, 10), "overdue")]
+    assert told(probe=daily)[-4:] == [
+        (at(12), "missed"),
+        (at(13), "cancelled"),
+        (at(13, 12), "cancelled"),
+        (at(18, 10), "overdue"),
+    ]
     assert ProbeState.objects.get(probe=daily).due_at == at(18, 10)
 
 

@@ -3,6 +3,7 @@
 import pytest
 
 from shared.unit_text import in_unit
+from shared.units import show_step
 
 
 @pytest.mark.parametrize(
@@ -32,7 +33,7 @@ from shared.unit_text import in_unit
             "Error +0.36 °F, expanded uncertainty ±0.126 °F (k = 1.71, 95 %).",
         ),
         ("at most 0.02 °C still to come.", "at most 0.036 °F still to come."),
-        ("the display shows steps of 0.1 °C", "the display shows steps of 0.18 °F"),
+        ("the display shows steps of 0.1 °C", "the display shows steps of 0.1 °C"),
         ("to make the ice 1.5 °C colder.", "to make the ice 2.7 °F colder."),
         ("It can be 0.2 °C warmer.", "It can be 0.36 °F warmer."),
         (
@@ -50,3 +51,22 @@ from shared.unit_text import in_unit
 )
 def test_every_figure_is_turned_by_what_it_is(celsius, fahrenheit):
     assert in_unit(celsius, "F") == fahrenheit and in_unit(celsius, "C") == celsius
+
+
+@pytest.mark.parametrize(
+    ("milli", "step"),
+    [
+        (100, "0.1 °C"),
+        (10, "0.01 °C"),
+        (1000, "1 °C"),
+        (250, "0.25 °C"),
+        (56, "0.1 °F"),
+        (111, "0.2 °F"),
+        (556, "1 °F"),
+    ],
+)
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_the_step_of_a_display_is_its_own_whoever_reads_of_it(milli, step, unit):
+    """10 mK are 0.018 °F, and 0.1 °F are 55.6 mK: a display has round steps in the unit that it shows."""
+    assert show_step(milli) == step
+    assert in_unit(f"it flickers between two steps of {milli / 1000:g} °C", unit).endswith(f"two steps of {step}")

@@ -41,6 +41,7 @@ class CheckData:
     checked_by: Person | None = None
     readings: Sequence[tuple[int, str, str]] = ()
     typing: dict | None = None
+    no_figure: str = ""
 
     def fields(self) -> dict:
         """What its record keeps of it. Raises ValidationError where something is missing."""
@@ -51,6 +52,7 @@ class CheckData:
             "stage": self.stage,
             "checked_at": self.checked_at,
             "note": self.note.strip(),
+            "no_figure": self.no_figure,
         }
 
 

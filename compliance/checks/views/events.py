@@ -12,6 +12,8 @@ from sites.models import Role
 from .. import actions
 from ..access import get_event
 from ..forms import EventForm, EventVoidForm
+from ..queries import is_let_be
+from .probes import WAITS
 
 ALTERED = (
     "An adjustment that no check as found came before puts what was read since the last good check in quarantine. "
@@ -40,7 +42,10 @@ def _say_what_follows(request, event) -> None:
         messages.warning(request, GONE)
     elif event.kind in ALTERATIONS:
         messages.warning(request, ALTERED)
-    elif event.kind != EventKind.WITHDRAWN:
+    elif event.kind == EventKind.WITHDRAWN:
+        if not is_let_be(event.probe):
+            messages.warning(request, WAITS)
+    else:
         messages.info(request, "A check is due now, before it is used again.")
 
 

@@ -31,7 +31,8 @@ def finish(request, pk, kind):
     try:
         if not form.is_valid():
             raise ValidationError([error for errors in form.errors.values() for error in errors])
-        check = drafts.finish(drafts.tell(draft, **form.cleaned_data), request.user)
+        draft = drafts.tell(draft, **form.cleaned_data)
+        check = drafts.finish(draft, request.user, request.POST.get("no_figure", ""))
     except ValidationError as error:
         check = Check.objects.filter(probe=probe, key=draft.key).first()  # by another tap at this very moment
         if check is None:

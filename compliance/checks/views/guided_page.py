@@ -21,7 +21,7 @@ from ..completion_messages import kept_in_words
 from ..forms import FinishForm
 from ..guide import guide
 from ..kinds import GUIDANCE, KINDS
-from ..models import CheckDraft
+from ..models import CheckDraft, NoFigure
 from ..surroundings_form import Air, air_initial
 
 TAPS = ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "now", "finish")
@@ -92,6 +92,7 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
     else:
         guided, context["onward"] = guide(draft, now), shared_bath.onward(draft, now)
         context |= {"phase": "timing" if guided.timing else "prepare", "guide": guided, "timing": guided.timing}
+        context["no_figures"] = NoFigure.choices
         context["form"] = shown.form or FinishForm(initial=_said(draft), depth=guidance.words.depth)
     context["back_url"], context["back_label"] = _back(probe, context["bath"])
     part = request.htmx and not request.htmx.boosted

@@ -14,7 +14,7 @@ from shared.bounds import number_in
 from shared.keyset import Page, page_by_key
 from shared.templatetags.noughtbook import when
 from shared.time_text import local_moment
-from shared.units import difference_from_milli, from_milli, number, show_spread
+from shared.units import from_milli, number, show_spread, show_step
 from sites.access import areas_of, role_at, sites_of
 from sites.addresses import address
 from sites.models import Role
@@ -24,11 +24,16 @@ from .. import drafts, unfinished
 from ..filters import ProbeFilter
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
-from ..queries import due_word, probes_now_at_sites_of
+from ..queries import due_word, is_let_be, probes_now_at_sites_of
 from ..surroundings import unfit_for_boiling
 from ..tables import CheckTable, EventTable, PlacementTable, ProbeTable, standing_of
 
 PAGE, FEW = 50, 15
+AWAY = "Label it and keep it apart. When it comes back, record that it was returned to use and check it."
+WAITS = (
+    "What it read since its last good check waits for another one: check it, or record that it is gone, before that is "
+    "relied on."
+)
 MEANS = {
     Standing.PROVEN: ("good", "A good check on either side: it was in tolerance."),
     Standing.PENDING: ("info", "In tolerance at its last check. The next one proves what is read meanwhile."),
@@ -117,7 +122,7 @@ def _picture(probe: Probe, history, events, now):
 def _facts(probe: Probe, now) -> list[tuple]:
     state, zone = getattr(probe, "state", None), probe.site.zone
     last_good = when(state.last_good_at, zone) if state and state.last_good_at else "never"
-    if probe.withdrawn:
+    if is_let_be(probe):
         due = "not while withdrawn"
     elif state is None or state.due_at == BEGINNING:
         due = "now: never checked"
@@ -138,10 +143,9 @@ def _facts(probe: Probe, now) -> list[tuple]:
 def _about(probe: Probe) -> list[tuple]:
     unit, label, plan = probe.site.unit, probe.site.get_unit_display(), plan_in_force(probe)
     low, high = (number(from_milli(m, unit), 0) for m in (probe.lowest_milli, probe.highest_milli))
-    step = difference_from_milli(probe.resolution_milli, unit).quantize(difference_from_milli(10, "C")).normalize()
     return [
         ("Kind of sensor", probe.get_sensor_display()),
-        ("Display steps", f"{step:f} {label}"),
+        ("Display steps", show_step(probe.resolution_milli)),
         ("Working range", f"{low} to {high} {label}"),
         ("Checked", f"{plan.plan.told} ({plan.source})"),
         ("Maker and model", " ".join(filter(None, [probe.maker, probe.model]))),
@@ -175,8 +179,7 @@ def _notices(request, probe: Probe, role: int) -> list[dict]:
             {
                 "tone": "caution",
                 "heading": "Withdrawn from use",
-                "text": "Label it and keep it apart. "
-                "When it comes back, record that it was returned to use and check it.",
+                "text": AWAY if is_let_be(probe) else f"{AWAY} {WAITS}",
             }
         )
     standing = standing_of(probe)

@@ -9,7 +9,7 @@ from django.utils import timezone
 from compliance.checks.fitness import Fitness, fitness_of
 from compliance.checks.kinds import wanted_check
 from compliance.checks.models import Standing
-from compliance.checks.queries import is_late
+from compliance.checks.queries import is_late, is_let_be
 from compliance.limits.wording import demand
 from shared.time_text import duration, zoned_moment
 from shared.units import Unit, show
@@ -77,9 +77,9 @@ def seen_now(reading: Reading, span, now) -> tuple[ReadingWorth, list]:
 
 
 def check_url(reading: Reading) -> str | None:
-    """Where its probe is checked as it is asked for now; None where it is withdrawn or elsewhere."""
+    """Where its probe is checked as it is asked for now; None where no check is asked for while withdrawn, or it is elsewhere."""
     probe = reading.probe
-    if probe.withdrawn or probe.site_id != reading.site_id:
+    if is_let_be(probe) or probe.site_id != reading.site_id:
         return None
     return address(wanted_check(getattr(probe, "state", None)).address, probe.pk)
 

@@ -17,10 +17,9 @@ from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
-from shared.units import show_error
 
 from ..case_rows import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
-from ..formatting import between, joined, sentence, uncertainty, value
+from ..formatting import between, error, joined, sentence, uncertainty, value
 from ..scope import RecordScope
 
 COLUMNS = [
@@ -100,10 +99,11 @@ def _errors(case: CaseHere, scope: RecordScope) -> Iterator[str]:
         seen |= {check.pk: check for check in (span.behind, span.doubt, span.ahead) if check}
     unit = scope.site.unit
     for check in sorted(seen.values(), key=lambda c: (c.checked_at, c.pk)):
-        figures = f"{show_error(check.error_milli, unit)} {uncertainty(check.expanded_milli, unit)}"
+        figures = f"{error(check, unit)} {uncertainty(check.expanded_milli, unit)}".strip()
         yield f"C{check.pk}, {moment(check.checked_at, scope.zone)}: {figures}, {check.get_verdict_display()}"
-    if any(span.behind is None or span.ahead is None for span in case.spans):
-        yield "For a part of it a check is missing on one side, so what was read in that part cannot be told."
+    checks = [check for span in case.spans for check in (span.behind, span.ahead)]
+    if any(check is None or check.error_milli is None for check in checks):
+        yield "For a part of it a check or its figure is missing on one side, so what was read in that part cannot be told."
 
 
 def _write_signatures(writer: Writer, scope: RecordScope, case: CaseHere) -> None:

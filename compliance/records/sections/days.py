@@ -38,9 +38,9 @@ AWAY = [
 CLOSED_FOR_GOOD = "closed for good, until it opens again"
 EXPLAINED = (
     "Nothing falls due on a day on which the site is closed; it moves to the next open day. A drop, a doubt, an adjustment, a "
-    "new battery or an inconclusive check makes a check due at once, on any day. Nothing falls due for a probe that is withdrawn "
-    "from use or at another site; one that returns, or comes overdue, is due from that moment on. Where the hours of a day run "
-    "past midnight, a check made before they end counts for that day."
+    "new battery or an inconclusive check makes a check due at once, on any day. Nothing falls due for a probe that is at "
+    "another site or withdrawn from use, but the check that one put aside waits for; one that returns, or comes overdue, is due "
+    "from that moment on. Where the hours of a day run past midnight, a check made before they end counts for that day."
 )
 
 

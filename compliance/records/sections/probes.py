@@ -5,7 +5,7 @@ from itertools import groupby
 
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
-from compliance.checks.queries import entered_late, not_cleared_by, passed_near_edge
+from compliance.checks.queries import entered_late, is_let_be, not_cleared_by, passed_near_edge
 from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
 from shared.charts.axes import Frame
@@ -14,7 +14,7 @@ from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
-from shared.units import show, show_spread
+from shared.units import show, show_spread, show_step
 
 from ..check_history import PlansHere, checks_in
 from ..formatting import air, error, joined, method, sentence, uncertainty
@@ -109,7 +109,7 @@ def _facts(scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Sp
 
 
 def _display(probe: Probe, unit: str) -> str:
-    step = show_spread(probe.resolution_milli, unit).lstrip("±")
+    step = show_step(probe.resolution_milli)
     span = f"{show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
     return joined(f"reads to {step}, from {span}; may be off by {show_spread(probe.tolerance_milli, unit)}")
 
@@ -130,7 +130,7 @@ def _beside(check: Check | None, scope: RecordScope, *, before: bool) -> str:
 
 def _state(probe: Probe, scope: RecordScope) -> str:
     state = getattr(probe, "state", None)
-    if probe.withdrawn:
+    if is_let_be(probe):
         return "withdrawn from use"
     if state is None or state.due_at == BEGINNING:
         return "never checked; a check is due"
@@ -199,6 +199,8 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
     void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
     who, at = scope.people.full_of(check, "checked_by"), moment(check.recorded_at, scope.zone)
     yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site_then.name}'}."
+    if check.no_figure:
+        yield f"It gave no figure: {check.get_no_figure_display()}."
     if failed and not void:
         yield f"It did not clear the probe: C{failed.pk}, away from zero, had failed and was not made good."
     if passed_near_edge(check):
