@@ -19,8 +19,8 @@ FINEST = 1.0  # cells; a rectangle narrower than this joins the smooth part by i
 
 def load() -> None:
     """Load what the first call of these would, for whoever is about to hold a lock: it takes a fifth of a second."""
-    import scipy.optimize
-    import scipy.special  # noqa: F401
+    from scipy.optimize import brentq  # noqa: F401
+    from scipy.special import ndtr  # noqa: F401
 
 
 @dataclass(frozen=True)
