@@ -65,7 +65,7 @@ def _read(typed: datetime | str | None) -> datetime | None:
 
 
 class Suggested(forms.TextInput):
-    """A text box that offers words."""
+    """A text box that offers words. Where these are to be looked up, `words` gives them when it is drawn."""
 
     template_name = "django/forms/widgets/suggested.html"
 
@@ -77,7 +77,7 @@ class Suggested(forms.TextInput):
         context = super().get_context(name, value, attrs)
         list_id = f"{context['widget']['attrs'].get('id', name)}_words"
         context["widget"]["attrs"]["list"] = list_id
-        context["widget"].update(words=self.words, list_id=list_id)
+        context["widget"].update(words=self.words() if callable(self.words) else self.words, list_id=list_id)
         return context
 
 

@@ -8,6 +8,8 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Max, Q, QuerySet
 from django.http import Http404
 
+from shared.prepared import Prepared, Slot
+
 from .models import Area, Business, Membership, Person, Role, Site
 
 Record = TypeVar("Record")
@@ -37,10 +39,16 @@ def clock_of(person: Person) -> ZoneInfo:
     return ZoneInfo(zone or "UTC")
 
 
+_HELD = Prepared(
+    lambda: Membership.objects.filter(Q(site=Slot("site")) | Q(area=Slot("area")), person=Slot("person")).values_list(
+        "role"
+    )
+)
+
+
 def role_at(person: Person, site: Site) -> int | None:
     """The highest role held at this site, directly or through its area; None for a stranger."""
-    mine = person.memberships.filter(Q(site=site) | Q(area=site.area_id))
-    return mine.aggregate(highest=Max("role"))["highest"]
+    return max((role for (role,) in _HELD.rows(person=person.pk, site=site.pk, area=site.area_id)), default=None)
 
 
 def roles_at(person: Person, sites: Iterable[Site]) -> dict[int, int]:

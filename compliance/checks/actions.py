@@ -8,6 +8,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from compliance.metrology import distribution
 from compliance.probes.models import OUT_OF_USE, Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
@@ -64,7 +65,19 @@ def _once(run: Callable) -> Callable:
     return run_once
 
 
+def _loaded(run: Callable) -> Callable:
+    """What judges a check is loaded before its transaction begins, in which others wait to write."""
+
+    @functools.wraps(run)
+    def run_loaded(**kwargs):
+        distribution.load()
+        return run(**kwargs)
+
+    return run_loaded
+
+
 @_once
+@_loaded
 @action("check.record")
 def record(*, by: Person, probe: Probe, data: CheckData) -> Check:
     """Record a check and judge it. Raises ValidationError, and records nothing, where something cannot be.
@@ -79,6 +92,7 @@ def record(*, by: Person, probe: Probe, data: CheckData) -> Check:
 
 
 @_once
+@_loaded
 @action("check.record_unfinished")
 def record_unfinished(
     *, by: Person | None, began_by: Person, probe: Probe, data: CheckData, reason: str, why: Sequence[str]
@@ -106,6 +120,7 @@ def void_check(*, by: Person, check: Check, reason: str) -> CheckVoid:
 
 
 @_once
+@_loaded
 @action("check.correct")
 def correct(*, by: Person, check: Check, reason: str, data: CheckData) -> Check:
     """Record a check anew in place of one with a mistake; both stay readable. Raises ValidationError as record and void do."""

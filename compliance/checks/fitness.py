@@ -4,13 +4,13 @@ Source: own judgement on the safe side, after 9 CFR 417.3(b) and ISO/IEC 17025:2
 released on an instrument that failed, or that nobody has checked since something happened to it.
 """
 
-import functools
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
+from typing import NamedTuple
 
 from django.db import models
-from django.db.models import F, OuterRef, QuerySet, Subquery
+from django.db.models import OuterRef, QuerySet, Subquery
 
 from compliance.metrology.bracketing import Cause, cut
 from compliance.metrology.vocabulary import CheckKind
@@ -18,6 +18,7 @@ from compliance.plans.demands import Checked, Happened, is_withdrawn, moment, ou
 from compliance.plans.obligations import ProbeFacts
 from compliance.probes.models import OUT_OF_USE, Event, Placement, Probe
 from shared import clock
+from shared.prepared import Prepared, keys
 from shared.time_text import recent_moment
 
 from .kinds import KINDS
@@ -106,9 +107,9 @@ def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
     One query for any number of probes, another where one may not be used, and ten where something happened to one after
     that moment.
     """
-    rows = list(_rows().filter(pk__in=list(probe_ids)))
-    later = [row for row in rows if _changed_at(row) > at]
-    failures = _failures([row.pk for row in rows if _standing(row) == Standing.QUARANTINED])
+    rows = [_Kept(*row) for row in _KEPT.rows(probe_ids)]
+    later = [row for row in rows if row.changed_at > at]
+    failures = _failures([row.pk for row in rows if row.standing == Standing.QUARANTINED])
     histories = _histories([row.pk for row in later], at) if later else {}
     outside = {row.pk: row.outside_since for row in rows if row.outside_since and row.outside_since <= at}
     known = {row.pk: histories.get(row.pk) or _by_state(row, at, failures.get(row.pk, {})) for row in rows}
@@ -140,38 +141,58 @@ def known_then(
     }
 
 
-@functools.cache  # put together once, for it takes longer than to be run
-def _rows() -> QuerySet[Probe]:
+class _Kept(NamedTuple):
+    """What is kept of a probe; `standing` is None while it has no timeline."""
+
+    pk: int
+    withdrawn: bool
+    standing: str | None
+    at_once_because: str | None
+    due_at: datetime | None
+    grace_at: datetime | None
+    checked_at: datetime | None
+    happened_at: datetime | None
+    placed_at: datetime | None
+    outside_since: datetime | None
+
+    @property
+    def changed_at(self) -> datetime:
+        return max(filter(None, (self.checked_at, self.happened_at, self.placed_at)), default=BEGINNING)
+
+
+def _kept() -> QuerySet:
     live = Event.objects.live().filter(probe=OuterRef("pk")).order_by("-at")
     placed = Placement.objects.filter(probe=OuterRef("pk")).order_by("-starts_at")
     outside = CheckDraft.objects.filter(probe=OuterRef("pk"), outside_since__isnull=False).order_by("outside_since")
-    return Probe.objects.select_related("state").annotate(
-        checked_at=F("state__last_check__checked_at"),
-        happened_at=Subquery(live.values("at")[:1]),
-        placed_at=Subquery(placed.values("starts_at")[:1]),
-        outside_since=Subquery(outside.values("outside_since")[:1]),
+    of_state = (f"state__{name}" for name in ("standing", "at_once_because", "due_at", "grace_at"))
+    return (
+        Probe.objects.filter(pk__in=keys())
+        .order_by()
+        .values_list(
+            "pk",
+            "withdrawn",
+            *of_state,
+            "state__last_check__checked_at",
+            Subquery(live.values("at")[:1]),
+            Subquery(placed.values("starts_at")[:1]),
+            Subquery(outside.values("outside_since")[:1]),
+        )
     )
 
 
-def _changed_at(row: Probe) -> datetime:
-    return max(filter(None, (row.checked_at, row.happened_at, row.placed_at)), default=BEGINNING)
+_KEPT = Prepared(_kept)
 
 
-def _standing(row: Probe) -> str:
-    return row.state.standing if hasattr(row, "state") else Standing.UNPROVEN
-
-
-def _by_state(row: Probe, at: datetime, failed: dict) -> dict:
+def _by_state(row: _Kept, at: datetime, failed: dict) -> dict:
     """What is kept of a probe, which is right from the last that happened to it until now."""
-    if not hasattr(row, "state"):
+    if row.standing is None:
         return {"withdrawn": row.withdrawn, "asked": NEVER}
-    state = row.state
-    overdue = state.grace_at is not None and state.grace_at <= at
+    overdue = row.grace_at is not None and row.grace_at <= at
     return {
         "withdrawn": row.withdrawn,
-        "vouched": state.standing != Standing.UNPROVEN,
-        "asked": state.at_once_because,
-        "overdue_since": state.due_at if overdue else None,
+        "vouched": row.standing != Standing.UNPROVEN,
+        "asked": row.at_once_because,
+        "overdue_since": row.due_at if overdue else None,
         **failed,
     }
 

@@ -2,8 +2,9 @@
 
 from datetime import datetime
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import DateTimeField, OuterRef, QuerySet, Subquery
 
+from shared.prepared import Prepared, Slot
 from sites.countries import names_country
 from sites.models import Site
 
@@ -15,13 +16,16 @@ def effective_at(at) -> QuerySet[LimitVersion]:
     return LimitVersion.objects.filter(effective_from__lte=at).order_by("-effective_from", "-pk")
 
 
+_THAT_COUNTS = Prepared(lambda: effective_at(Slot("at", DateTimeField())).filter(limit=Slot("limit"))[:1])
+
+
 def version_in_force(limit: Limit, at: datetime) -> LimitVersion | None:
     """What the limit demands at a moment; None before its first version and while the site does not work under it."""
-    version = effective_at(at).filter(limit=limit).first()
-    if version is None or not version.in_force:
-        return None
-    version.limit = limit
-    return version
+    for version in _THAT_COUNTS.objects(limit=limit.pk, at=at):
+        if version.in_force:
+            version.limit = limit
+            return version
+    return None
 
 
 def versions_in_force(site: Site, at: datetime) -> QuerySet[LimitVersion]:

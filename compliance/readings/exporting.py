@@ -2,13 +2,18 @@
 
 import csv
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime
+from io import StringIO
 from itertools import islice
+from typing import NamedTuple
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, TextField
+from django.db.models.functions import Cast
 
 from compliance.limits.models import LimitVersion
 from compliance.probes.models import Probe
+from shared.dated import DatedModel
 from shared.time_text import on_clock
 from sites.models import Person, Site
 from sites.names import name_at
@@ -23,8 +28,6 @@ FACTS = (
     "probe_id",
     "limit_version_id",
     "taken_by_id",
-    "taken_at",
-    "recorded_at",
     "item",
     "typed",
     "unit",
@@ -34,76 +37,105 @@ FACTS = (
     "used_despite",
     "fitness",
 )
-
-
-class _Line:
-    """What csv.writer writes to: gives back each line instead of keeping it."""
-
-    def write(self, line: str) -> str:
-        return line
+# As the database writes them, which is read much quicker than what Django makes of them.
+MOMENTS = Cast("taken_at", TextField()), Cast("recorded_at", TextField())
 
 
 def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[str]:
     """The header and a line for each reading that is not void, the oldest first; a byte order mark for spreadsheets."""
-    write, named = csv.writer(_Line()).writerow, _Named(sites)
-    yield "\ufeff" + write((*COLUMNS, *PASSED_OVER))
-    live = readings.live().select_related(None).order_by("taken_at", "pk").values_list(*FACTS)
+    named = _Named(sites)
+    yield "\ufeff" + _lines([(*COLUMNS, *PASSED_OVER)])
+    live = readings.live().select_related(None).order_by("taken_at", "pk").values_list(*FACTS, *MOMENTS)
     found = live.iterator(chunk_size=ROWS)
     while rows := list(islice(found, ROWS)):
         named.look_up(rows)
-        yield "".join([write(named.cells(row)) for row in rows])
+        yield _lines(map(named.cells, rows))
+
+
+def _lines(rows: Iterable[Iterable]) -> str:
+    text = StringIO(newline="")
+    csv.writer(text).writerows(rows)
+    return text.getvalue()
+
+
+def _moment(text: str) -> datetime:
+    """What a database wrote: ISO 8601 with an offset, or in UTC without."""
+    at = datetime.fromisoformat(text)
+    return at if at.tzinfo else at.replace(tzinfo=UTC)
+
+
+class _Called(NamedTuple):
+    """What the file says of a site, a probe or a person: as it is called now, so that the file is understood when it is brought
+    back; and, by a function of the moment, as it was called then."""
+
+    now: str
+    then: Callable
 
 
 class _Named:
-    """What readings refer to by key, read once each, however many readings there are.
-
-    The site and the probe are named as they are called now, so that the file is understood when it is brought back, and as
-    they were called then.
-    """
+    """What readings refer to by key, read once each, however many readings there are. Most were never called otherwise."""
 
     def __init__(self, sites: Iterable[Site]):
         sites = list(sites)
         names = site_names(sites)
-        self._sites = {site.pk: (site, guarded(names[site.pk]), site.zone) for site in sites}
-        self._probes: dict[int, Probe] = {}
+        self._sites = {site.pk: _Called(guarded(names[site.pk]), _then(site, "name")) for site in sites}
+        self._zones = {site.pk: site.zone for site in sites}
+        self._probes: dict[int, _Called] = {}
         self._limits: dict[int, str] = {}
-        self._people: dict[int, tuple[Person, list]] = {}
+        self._people: dict[int, _Called] = {}
 
-    def look_up(self, rows: Iterable[tuple]) -> None:
+    def look_up(self, rows: list[tuple]) -> None:
         """Read what these rows are the first to refer to."""
-        _, probes, versions, people, *_ = map(set, zip(*rows, strict=True))
+        probes, versions, people = ({row[column] for row in rows} for column in (1, 2, 3))
         if new := probes - self._probes.keys():
-            self._probes |= Probe.objects.in_bulk(new)
+            found = Probe.objects.in_bulk(new)
+            self._probes |= {pk: _Called(guarded(probe.code), _then(probe, "code")) for pk, probe in found.items()}
         if new := versions - self._limits.keys():
             self._limits |= dict(LimitVersion.objects.filter(pk__in=new).values_list("pk", "limit__code"))
         if new := people - self._people.keys():
             found = Person.objects.filter(pk__in=new).prefetch_related("names")
-            self._people |= {person.pk: (person, list(person.names.all())) for person in found}
+            self._people |= {person.pk: _Called(guarded(person.email), _name_then(person)) for person in found}
 
-    def cells(self, row: tuple) -> list:
+    def cells(self, row: tuple) -> tuple:
         """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only."""
-        site_id, probe_id, version_id, person_id, taken_at, recorded_at, item, typed, *more = row
-        site, site_name, zone = self._sites[site_id]
-        probe, (person, names) = self._probes[probe_id], self._people[person_id]
-        unit, hold_s, since_start_s, note, used_despite, fitness = more
-        return [
-            site_name,
-            guarded(probe.code),
+        site_id, probe_id, version_id, person_id, item, typed, unit, hold_s, since_start_s, *more = row
+        note, used_despite, fitness, taken_at, recorded_at = more
+        site, probe, person, at = (
+            self._sites[site_id],
+            self._probes[probe_id],
+            self._people[person_id],
+            _moment(taken_at),
+        )
+        return (
+            site.now,
+            probe.now,
             self._limits[version_id],
             guarded(item),
             typed,
             unit,
-            on_clock(taken_at, zone).isoformat(),
+            on_clock(at, self._zones[site_id]).isoformat(),
             hold_s,
             since_start_s,
             guarded(note),
-            guarded(person.email),
+            person.now,
             guarded(used_despite),
             fitness,
-            guarded(name_at(person, names, recorded_at).name),
-            guarded(site.settings_at(taken_at).name),
-            guarded(probe.particulars_at(taken_at).code),
-        ]
+            person.then(recorded_at),
+            site.then(at),
+            probe.then(at),
+        )
+
+
+def _then(row: DatedModel, name: str) -> Callable[[datetime], str]:
+    """How a site or a probe was called at a moment."""
+    text = guarded(getattr(row, name))
+    return (lambda at: guarded(getattr(row.as_of(at), name))) if row.former else lambda at: text
+
+
+def _name_then(person: Person) -> Callable[[str], str]:
+    """How somebody was called at a moment, given as the database writes it."""
+    changes, text = list(person.names.all()), guarded(person.name)
+    return (lambda at: guarded(name_at(person, changes, _moment(at)).name)) if changes else lambda at: text
 
 
 def site_names(sites: Iterable[Site]) -> dict[int, str]:
@@ -115,7 +147,6 @@ def site_names(sites: Iterable[Site]) -> dict[int, str]:
 
 def template_lines(site: Site, probe: str, limit: str) -> Iterator[str]:
     """A header and one example row to be overwritten."""
-    write = csv.writer(_Line()).writerow
-    yield "\ufeff" + write(COLUMNS)
     note = "example: delete this row"
-    yield write([site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", note, "", ""])
+    row = (site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", note, "", "")
+    yield "\ufeff" + _lines([COLUMNS, row])

@@ -1,6 +1,7 @@
 """What people type about readings and deviations: temperatures as the display shows them, times on the site's clock."""
 
 from collections.abc import Iterator
+from functools import partial
 from uuid import uuid4
 
 from django import forms
@@ -107,7 +108,7 @@ class ReadingForm(forms.Form):
         self._offer_limits()
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
-        self.fields["item"].widget = Suggested(recent_items(site), {"maxlength": 120})
+        self.fields["item"].widget = Suggested(partial(recent_items, site), {"maxlength": 120})
         self.fields["typed"].unit = self.shown_unit
         self.fields["typed"].widget = TapNumber(Unit(self.shown_unit).label)
         self.other_unit = Unit.FAHRENHEIT if self.shown_unit == Unit.CELSIUS else Unit.CELSIUS

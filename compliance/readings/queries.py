@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import CharField, DateTimeField, Exists, F, OuterRef, Q, QuerySet
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
@@ -18,6 +18,7 @@ from compliance.probes.models import Event, Placement, Probe
 from shared import clock
 from shared.audit.models import Entry
 from shared.key_lists import among
+from shared.prepared import Prepared, Slot
 from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
 
@@ -34,13 +35,21 @@ MANY_SITES = 100
 MADE_AT_THE_TIME = timedelta(hours=2)
 
 
+_SENT = Prepared(
+    lambda: (
+        Reading.objects.filter(
+            key__in=[Slot("key", CharField()), Slot("of_old", CharField())], site=Slot("site"), source=None
+        )
+        .order_by()
+        .values_list("pk")[:1]
+    )
+)
+
+
 def sent_before(site: Site, sent: str | UUID) -> Reading | None:
     """What a form with this key recorded at a site when it came the first time."""
-    keys = [form_key(site.pk, sent), sent_as(sent)]
-    forms = Reading.objects.filter(key__in=keys, site=site, source__isnull=True).order_by()
-    # Nearly always there is none, so that only its key is asked for.
-    found = list(forms.values_list("pk", flat=True)[:1])
-    return Reading.objects.select_related("limit_version").get(pk=found[0]) if found else None
+    found = _SENT.rows(site=site.pk, key=form_key(site.pk, sent), of_old=sent_as(sent))
+    return Reading.objects.select_related("limit_version").get(pk=found[0][0]) if found else None
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
@@ -123,11 +132,19 @@ def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     )
 
 
+_PLACED = Prepared(
+    lambda: (
+        Placement.objects.filter(probe=Slot("probe")).order_by("starts_at", "pk").values_list("site_id", "starts_at")
+    )
+)
+_HAPPENED = Prepared(
+    lambda: Event.objects.live().filter(probe=Slot("probe")).order_by("at", "pk").values_list("kind", "at")
+)
+
+
 def track_of(probe: Probe) -> Track:
     """Where one probe was and whether it was in use."""
-    placements = Placement.objects.filter(probe=probe).order_by("starts_at", "pk").values_list("site_id", "starts_at")
-    events = Event.objects.live().filter(probe=probe).order_by("at", "pk").values_list("kind", "at")
-    return Track.of(probe, placements, events)
+    return Track.of(probe, _PLACED.rows(probe=probe.pk), _HAPPENED.rows(probe=probe.pk))
 
 
 def recording_sites(person: Person) -> QuerySet[Site]:
@@ -148,8 +165,11 @@ def fit_probes(site: Site, limit_id: int | None, now: datetime, but: int, most: 
     return [probe for probe in here if judged[probe.pk].ok][:most]
 
 
-def limits_named_at(site: Site) -> QuerySet[Limit]:
-    return limits_in_force(site, timezone.now())
+_LIMITS = Prepared(lambda: limits_in_force(Slot("site"), Slot("at", DateTimeField())))
+
+
+def limits_named_at(site: Site) -> list[Limit]:
+    return _LIMITS.objects(site=site.pk, at=timezone.now())
 
 
 def recent_items(site: Site, most: int = 40) -> list[str]:

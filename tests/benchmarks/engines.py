@@ -7,10 +7,12 @@ import tempfile
 import time
 from collections.abc import Callable
 from importlib import import_module
+from pathlib import Path
 from statistics import median
 
 import django
 from django.core.management import call_command
+from django.db import connection
 
 from tests.postgres import Postgres
 
@@ -42,6 +44,29 @@ def seconds(act: Callable[[], object]) -> float:
     start = time.perf_counter()
     act()
     return time.perf_counter() - start
+
+
+def processor_seconds(act: Callable[[], object]) -> float:
+    """Of this process, and of the server process behind its connection."""
+    before = time.process_time() + server_seconds()
+    act()
+    return time.process_time() + server_seconds() - before
+
+
+def server_seconds() -> float:
+    """Processor time of that server process until now; SQLite has none."""
+    if connection.vendor == "sqlite":
+        return 0
+    connection.ensure_connection()
+    told = Path(f"/proc/{connection.connection.info.backend_pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def know_sizes() -> None:
+    """As a server learns them while it runs; SQLite has no statistics in use."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
 
 
 def compare(floors: list[float], ours: list[float], label: str, goal: float, engine: str) -> None:

@@ -35,13 +35,14 @@ from compliance.readings.importing import import_file  # noqa: E402
 from compliance.readings.models import Reading  # noqa: E402
 from compliance.reminders.planning import extend_horizon  # noqa: E402
 from sites.models import Area, Membership, Person, Role, Site  # noqa: E402
+from tests.benchmarks.timed_writes import NOTED, Held, noted  # noqa: E402
 from tests.service.installation import Installation  # noqa: E402
 from tests.service.programs import Program  # noqa: E402
 from tests.service.visitor import Visitor  # noqa: E402
 
 MANAGERS, READINGS, ROWS = 8, 209_000, 100_000
 NIGHTS = 7  # whose rows are laid in one: as where the machine was off for a week
-P95_GOAL = 3
+P95_GOAL, LOCK_GOAL, KINDS = 3, 0.2, 8
 LONG = 600  # seconds for which somebody waits for a file
 LEFT = dict.fromkeys(("taken_at", "note", "hold_s", "since_start_s"), "")
 
@@ -53,6 +54,7 @@ class Minute:
     answers: list[tuple[str, int, float]] = field(default_factory=list)
     longest_lock: float = 0.0
     errors: int = 0  # that the service tells of
+    held: list[Held] = field(default_factory=list)
 
     def told(self) -> str:
         taken = sorted(seconds for _, _, seconds in self.answers)
@@ -62,6 +64,21 @@ class Minute:
             f"{statuses}; p50 {p50:.2f} s, p95 {self.p95():.2f} s, longest wait {longest:.2f} s, "
             f"longest write lock {self.longest_lock:.3f} s; {self.errors} errors in the log"
         )
+
+    def told_of_writes(self) -> str:
+        """The longest write transaction of each kind. By the clock it is longer wherever something else has the processor."""
+        kinds = {each.whose for each in self.held}
+        worst = {whose: max(each.processor for each in self.held if each.whose == whose) for whose in kinds}
+        long = sum(each.processor > LOCK_GOAL for each in self.held)
+        lines = [
+            f"    {len(self.held)} write transactions, {long} of more than {LOCK_GOAL} s of the processor; the longest:"
+        ]
+        for whose in sorted(worst, key=worst.get, reverse=True)[:KINDS]:
+            seconds = [each.seconds for each in self.held if each.whose == whose]
+            lines.append(
+                f"      {worst[whose]:.3f} s ({max(seconds):.3f} by the clock; {len(seconds)} of them)  {whose}"
+            )
+        return "\n".join(lines)
 
     def p95(self) -> float:
         taken = sorted(seconds for _, _, seconds in self.answers)
@@ -156,12 +173,17 @@ class Kitchens(Installation):
     def __init__(self, folder: Path, seconds: float):
         super().__init__(folder, settings_url())
         self.seconds, self.workers = seconds, []
+        self.noted = folder / "write_transactions"
 
     def serve(self) -> Program:
         usual = {"DATABASE_URL": self.database_url, "NOUGHTBOOK_SWEEP_EVERY": "60", "NOUGHTBOOK_LOG": "WARNING"}
-        return self._started("start", "manage.py", "start", "--port", "0", **usual)
+        return self._timed("start", "start", "--port", "0", **usual)
+
+    def _timed(self, name: str, *command: str, **usual: str) -> Program:
+        return self._started(name, "-m", "tests.benchmarks.timed_writes", *command, **usual, **{NOTED: str(self.noted)})
 
     def minute(self, meanwhile: Callable[[], None] | None = None) -> Minute:
+        self.noted.unlink(missing_ok=True)
         service, minute = self.serve(), Minute()
         self._sign_in(self.address(service))
         watch = LockWatch(Path(settings.DATABASES["default"]["NAME"]), minute)
@@ -176,6 +198,7 @@ class Kitchens(Installation):
         watch.join()
         service.stop()
         minute.errors = service.said().count("Traceback")
+        minute.held = noted(self.noted)
         return minute
 
     def _sign_in(self, address: str) -> None:
@@ -242,7 +265,7 @@ def run(folder: Path, seconds: float) -> None:
     def by_command() -> None:
         file = folder / "logger.csv"
         file.write_bytes(file_of(ROWS, first, begin))
-        program = kitchens._started("import", "manage.py", "import_readings", str(file), "--by", by.email, "-v", "0")
+        program = kitchens._timed("import", "import_readings", str(file), "--by", by.email, "-v", "0")
         program.process.wait()
         said.append(program.said().strip())
 
@@ -252,12 +275,12 @@ def run(folder: Path, seconds: float) -> None:
 
     kitchens.minute()  # in which every page is made for the first time
     alone = kitchens.minute()
-    print(f"alone: {alone.told()}", flush=True)
+    print(f"alone: {alone.told()}\n{alone.told_of_writes()}", flush=True)
     for how, bring_in in (("the command", by_command), ("the page", by_page)):
         make_due()
         before = _counts()
         busy = kitchens.minute(bring_in)
-        print(f"with digests, night and a file by {how}: {busy.told()}", flush=True)
+        print(f"with digests, night and a file by {how}: {busy.told()}\n{busy.told_of_writes()}", flush=True)
         print(
             f"    it brought readings, digests, rows ahead: {[n - m for n, m in zip(_counts(), before, strict=True)]}; {said}"
         )

@@ -5,6 +5,7 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
 from django.utils import timezone
 
 from compliance.checks import actions
@@ -274,3 +275,11 @@ def test_an_error_is_rounded_to_the_nearest_and_its_uncertainty_upwards(probe, c
     check = zero(probe, cook, START, readings=[(10_000 * i, text, "C") for i, text in enumerate(shown)])
     assert check.error_milli == check.reading_milli == 133
     assert 0 <= check.expanded_milli - 1000 * check.budget["expanded"] < 1
+
+
+def test_what_judges_a_check_is_loaded_before_others_wait_to_write(probe, cook, monkeypatch):
+    depths, outside = [], len(connection.savepoint_ids)
+    monkeypatch.setattr("compliance.metrology.distribution.load", lambda: depths.append(len(connection.savepoint_ids)))
+    check = good(probe, cook, day(0))
+    correct_zero(check, cook)
+    assert depths == [outside, outside]

@@ -3,10 +3,11 @@
 import re
 
 FORMULA = re.compile(r"'*[=+\-@\t\r]")
+FIRST = frozenset("'=+-@\t\r")  # one of these begins what the pattern finds
 
 
 def guarded(text: str) -> str:
-    return "'" + text if FORMULA.match(text) else text
+    return "'" + text if text[:1] in FIRST and FORMULA.match(text) else text
 
 
 def unguarded(text: str) -> str:

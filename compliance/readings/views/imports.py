@@ -161,7 +161,7 @@ def zone_of(made):
 @require_safe
 def import_template(request):
     site = sites_to_record_at(request.user).order_by("name").first()
-    probe, limit = probes_at(site).first(), limits_named_at(site).first()
+    probe, limit = probes_at(site).first(), next(iter(limits_named_at(site)), None)
     text = "".join(template_lines(site, probe.code if probe else "P1", limit.code if limit else "cold-holding"))
     response = HttpResponse(text, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = 'attachment; filename="readings-template.csv"'

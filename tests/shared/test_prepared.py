@@ -1,0 +1,32 @@
+"""Statements put together once give what Django's querysets give, whatever fills their slots."""
+
+from datetime import timedelta
+
+from django.db.models import DateTimeField
+
+from compliance.limits.queries import effective_at
+from shared.prepared import Prepared, Slot, keys
+from sites.models import Person
+from tests.world import LONG_AGO, make_version
+
+COUNTS = Prepared(lambda: effective_at(Slot("at", DateTimeField())).filter(limit=Slot("limit")))
+NAMED = Prepared(lambda: Person.objects.filter(pk__in=keys(), is_active=True).order_by("pk").values_list("pk", "name"))
+
+
+def test_rows_come_whole_for_each_value_that_is_given(world):
+    later = make_version(world.limit, by=world.manager, value="4.25", effective_from=LONG_AGO + timedelta(days=1))
+    for days in (-1, 0, 1, 2):
+        at = LONG_AGO + timedelta(days=days)
+        there = list(effective_at(at).filter(limit=world.limit))
+        found = COUNTS.objects(at=at, limit=world.limit.pk)
+        assert found == there and len(found) == min(days + 1, 2)
+        assert [vars(a) | {"_state": 0} for a in found] == [vars(b) | {"_state": 0} for b in there]
+    assert COUNTS.objects(at=later.effective_from, limit=0) == []
+    assert not any(version._state.adding for version in COUNTS.objects(at=at, limit=world.limit.pk))
+
+
+def test_keys_are_written_out_and_none_finds_nothing(world):
+    people = [world.cook, world.manager]
+    assert NAMED.rows(p.pk for p in people) == sorted((p.pk, p.name) for p in people)
+    assert NAMED.rows() == NAMED.rows([]) == []
+    assert NAMED.rows([world.cook.pk]) == [(world.cook.pk, world.cook.name)]
