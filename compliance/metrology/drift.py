@@ -27,6 +27,7 @@ CHANGE_GAIN = 6.0
 CHANGE_GAIN_GROWTH = 0.45
 MOST_CHANGES = 10  # that are looked for in one history; judgement
 YEAR = 365  # days
+NEAR = (30, 120)  # days
 FURTHEST = 3650  # days a forecast may reach; judgement
 MOST_KINDS = 8  # of checks by their uncertainty, that a forecast tells apart; judgement
 
@@ -209,7 +210,7 @@ def leaves_tolerance(history: Trend, tolerance: float, probability: float = 0.95
     room = _tolerance(tolerance) - 2 * history.standard
     expected = np.abs(history.level + history.slope * ahead) > room
     central = _first(history.last + ahead, expected)
-    for days in np.split(ahead, np.arange(YEAR, len(ahead), YEAR)):  # the later years are rarely asked
+    for days in np.split(ahead, [*NEAR, *range(YEAR, len(ahead), YEAR)]):  # what is far ahead is rarely asked
         centres, scales = history.mixture.spread(days, np.zeros_like(history.mixture.weight))
         beyond = (
             1 - history.mixture.cumulated(room, centres, scales) + history.mixture.cumulated(-room, centres, scales)
