@@ -46,9 +46,7 @@ class Alike:
     def but(self, probe: int, most: int) -> "Alike":
         """The others, at most so many."""
         kept = [place for place, pk in enumerate(self.probes) if pk != probe][:most]
-        return Alike(
-            tuple(self.probes[n] for n in kept), tuple(self.trials[n] for n in kept), self.fleet.of(kept)
-        )
+        return Alike(tuple(self.probes[n] for n in kept), tuple(self.trials[n] for n in kept), self.fleet.of(kept))
 
 
 @dataclass(frozen=True, slots=True)

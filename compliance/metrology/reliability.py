@@ -94,9 +94,7 @@ def fleet_of(probes: Sequence[Sequence[Trial]]) -> Fleet:
     return Fleet(checks=tuple(_counts(trials)[1] for trials in probes), evidence=evidence)
 
 
-def shrunk_rate(
-    own: Sequence[Trial], fleet: Fleet | Sequence[Sequence[Trial]] = (), coverage: float = 0.95
-) -> Rate:
+def shrunk_rate(own: Sequence[Trial], fleet: Fleet | Sequence[Sequence[Trial]] = (), coverage: float = 0.95) -> Rate:
     """The rate of one probe, helped by others of its kind as far as those are alike.
 
     Rates of a kind follow a gamma distribution. Its mean and how narrow it is are weighed by how likely they make what

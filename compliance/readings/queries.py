@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
@@ -44,12 +44,16 @@ def sent_before(site: Site, sent: str | UUID) -> Reading | None:
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
-    """The readings at sites where this person has a role, with all that a list shows, void ones too."""
-    settled = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
+    """The readings at sites where this person has a role, with all that a list shows, void ones too.
+
+    `settled`: the key of what was done about its deviation. Of whether there is any PostgreSQL may go through all there are.
+    """
+    done = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
+    settled = done.exclude(disposition=Disposition.HELD).order_by().values("pk")[:1]
     return (
         read_at(_keys_of_sites(person))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
-        .annotate(standing=standing_subquery(), settled=Exists(settled.exclude(disposition=Disposition.HELD)))
+        .annotate(standing=standing_subquery(), settled=Subquery(settled))
     )
 
 
@@ -77,8 +81,8 @@ _INSIDE = {
     "sqlite": f"""SELECT r.id FROM checks_span s CROSS JOIN readings_reading r
         WHERE r.probe_id = s.probe_id AND {holds_sql("s", "r.taken_at")} AND s.standing = %s""",
 }
-_OF_NO_TIMELINE = """ UNION ALL SELECT r.id FROM probes_probe p JOIN readings_reading r ON r.probe_id = p.id
-    WHERE (SELECT s.id FROM checks_span s WHERE s.probe_id = p.id LIMIT 1) IS NULL"""
+_OF_NO_TIMELINE = """ UNION ALL SELECT r.id FROM probes_probe p CROSS JOIN readings_reading r
+    WHERE r.probe_id = p.id AND (SELECT s.id FROM checks_span s WHERE s.probe_id = p.id LIMIT 1) IS NULL"""
 
 
 def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Reading]:
