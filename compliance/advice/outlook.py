@@ -29,6 +29,27 @@ class Jump:
 
 
 @dataclass(frozen=True, slots=True)
+class Alike:
+    """Probes of one kind with their trials, those with most checks first, and what they show, worked out once for all."""
+
+    probes: tuple[int, ...]
+    trials: tuple[tuple[Tried, ...], ...]
+    fleet: reliability.Fleet
+
+    @classmethod
+    def of(cls, kind: dict[int, list[Tried]]) -> "Alike":
+        """From the trials of each probe, by its key."""
+        most_first = sorted(kind, key=lambda pk: -sum(t.checks for t in kind[pk]))
+        trials = tuple(tuple(kind[pk]) for pk in most_first)
+        return cls(tuple(most_first), trials, reliability.fleet_of([_trials(each) for each in trials]))
+
+    def but(self, probe: int, most: int) -> "Alike":
+        """The others, at most so many."""
+        kept = [place for place, pk in enumerate(self.probes) if pk != probe][:most]
+        return Alike(tuple(self.probes[n] for n in kept), tuple(self.trials[n] for n in kept), self.fleet.of(kept))
+
+
+@dataclass(frozen=True, slots=True)
 class Ahead:
     """One time of the forecast, °C."""
 
@@ -160,7 +181,7 @@ class Outlook:
         return time_of(self.past, day)
 
 
-def look_ahead(past: Past, alike: Sequence[Sequence[Tried]], *, target: int, now: datetime) -> Outlook:
+def look_ahead(past: Past, others: Alike, *, target: int, now: datetime) -> Outlook:
     """Put a probe's history, and the trials of the others of its kind, to the measurement."""
     points = points_of(past)
     enough = len(points) >= drift.FEWEST_POINTS
@@ -178,8 +199,10 @@ def look_ahead(past: Past, alike: Sequence[Sequence[Tried]], *, target: int, now
         warned=past.seen[signal].at if signal is not None else None,
         jumps=_jumps(past, trend),
         own=own,
-        alike=tuple(tuple(trials) for trials in alike),
-        advice=_advise(past, trend, own, alike, target),
+        alike=others.trials,
+        advice=intervals.advise(
+            trend, _trials(own), tolerance=_tolerance(past.probe), target=target / 100, fleet=others.fleet
+        ),
     )
 
 
@@ -231,8 +254,3 @@ def _jump(past: Past, change: drift.ErrorJump) -> Jump:
     between = [e for e in past.happened if before.at <= e.at <= first.at]
     event = next((e for e in between if e.alters), next((e for e in between if e.kind == EventKind.DROPPED), None))
     return Jump(before.at, first.at, change.size, event)
-
-
-def _advise(past: Past, trend: drift.Trend | None, own, alike, target: int) -> intervals.Advice:
-    fleet = [_trials(trials) for trials in alike]
-    return intervals.advise(trend, _trials(own), tolerance=_tolerance(past.probe), target=target / 100, fleet=fleet)

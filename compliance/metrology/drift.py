@@ -26,8 +26,9 @@ MOST_POINTS = 500  # older ones no longer count; judgement
 CHANGE_GAIN = 6.0
 CHANGE_GAIN_GROWTH = 0.45
 MOST_CHANGES = 10  # that are looked for in one history; judgement
-YEAR = 365  # days
 FURTHEST = 3650  # days a forecast may reach; judgement
+# Days: after one, up to another, by which steps a forecast is followed there. From step to step it changes little; judgement.
+STRIDES = ((-1, 31, 1), (31, 374, 7), (374, FURTHEST, 28))
 MOST_KINDS = 8  # of checks by their uncertainty, that a forecast tells apart; judgement
 
 
@@ -209,15 +210,23 @@ def leaves_tolerance(history: Trend, tolerance: float, probability: float = 0.95
     room = _tolerance(tolerance) - 2 * history.standard
     expected = np.abs(history.level + history.slope * ahead) > room
     central = _first(history.last + ahead, expected)
-    for days in np.split(ahead, np.arange(YEAR, len(ahead), YEAR)):  # the later years are rarely asked
-        centres, scales = history.mixture.spread(days, np.zeros_like(history.mixture.weight))
-        beyond = (
-            1 - history.mixture.cumulated(room, centres, scales) + history.mixture.cumulated(-room, centres, scales)
-        )
-        reached = (beyond > 1 - probability) | expected[days.astype(int)]
+    for begin, end, step in STRIDES:  # what is far ahead is rarely asked
+        days = ahead[begin + step : end + 1 : step]
+        reached = _reached(history, room, probability, days) | expected[days.astype(int)]
         if reached.any():
+            last = int(days[np.argmax(reached)])
+            days = ahead[last - step + 1 : last + 1]
+            reached = _reached(history, room, probability, days) | expected[days.astype(int)]
             return Crossing(central=central, earliest=_first(history.last + days, reached))
     return Crossing(central=central, earliest=None)
+
+
+def _reached(history: Trend, room: float, probability: float, days: Array) -> NDArray[np.bool_]:
+    """Whether the error may be beyond `room` (°C) on these days after the last check."""
+    mix = history.mixture
+    centres, scales = mix.spread(days, np.zeros_like(mix.weight))
+    beyond: Array = 1 - mix.cumulated(room, centres, scales) + mix.cumulated(-room, centres, scales)
+    return beyond > 1 - probability
 
 
 def days_within(history: Trend, tolerance: float, probability: float, most: int = 90) -> int:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import expm1, floor, isfinite, log10
 
 from .drift import FEWEST_POINTS, Trend, days_within
-from .reliability import Rate, Trial, days_for, shrunk_rate
+from .reliability import Fleet, Rate, Trial, days_for, fleet_of, shrunk_rate
 
 STEPS = (1, 2, 7, 14, 30, 60, 90)  # days that people can keep; judgement
 LONGEST = 30  # days; common practice is monthly at least, no source
@@ -73,7 +73,7 @@ def advise(
     *,
     tolerance: float,
     target: float = 0.95,
-    fleet: Sequence[Sequence[Trial]] = (),
+    fleet: Fleet | Sequence[Sequence[Trial]] = (),
     longest: int = LONGEST,
     readings_per_day: float | None = None,
 ) -> Advice:
@@ -87,7 +87,7 @@ def advise(
         own: its checks that passed or failed, days.
         tolerance: °C, above zero.
         target: reliability at the end of an interval, 0.5 to 0.999.
-        fleet: checks of other probes of its kind, days, one sequence a probe.
+        fleet: what other probes of its kind showed, or their checks, days, one sequence a probe.
         longest: days, 1 to 90, never exceeded.
         readings_per_day: how much the probe is used, zero or more; None if not known.
 
@@ -101,8 +101,9 @@ def advise(
     judgement.
     """
     _check(tolerance, target, longest, readings_per_day)
-    rate = shrunk_rate(own, fleet)
-    checks = rate.checks + sum(trial.checks for trials in fleet for trial in trials)
+    others = fleet if isinstance(fleet, Fleet) else fleet_of(fleet)
+    rate = shrunk_rate(own, others)
+    checks = rate.checks + sum(others.checks)
     traced = history is not None and history.count >= ENOUGH_POINTS
     if not traced and checks < ENOUGH_CHECKS:
         return _no_advice(history, checks, target, rate)

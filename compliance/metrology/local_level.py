@@ -120,30 +120,33 @@ class Solution:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Share:
-    """One share of wander: its variance °C²/day, its covariance °C², and whitened errors, level, slope and unit steps.
+class _Shares:
+    """All shares of wander, one an entry: its variance °C²/day, and whitened errors, level with slope, and unit steps.
 
-    Variances are in units of the scatter. Column k of `steps` is a step between points k and k + 1.
+    Variances are in units of the scatter. Column k of `steps` is a step between points k and k + 1; `lengths` are the
+    squared lengths of these columns. `alike` is the covariance of the wander for a variance of 1 °C²/day.
     """
 
-    wander: float
-    covariance: Array
+    wander: Array
+    alike: Array
     factor: Array
     error: Array
     trend: Array
     steps: Array
-    log_determinant: float
+    lengths: Array
+    log_determinant: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Normal:
-    """Normal equations of one share: inverse, effects, and what is left of the sum of squares."""
+    """Normal equations, one entry a share: inverse, effects, what they leave of the errors and of the sum of squares."""
 
     design: Array
     inverse: Array
     effects: Array
-    remainder: float
-    evidence: float
+    left: Array
+    remainder: Array
+    evidence: Array
 
 
 class Model:
@@ -151,7 +154,7 @@ class Model:
 
     def __init__(self, series: Series) -> None:
         self.series = series
-        self.shares = [_share(series, float(share)) for share in SHARES]
+        self.shares = _shares(series)
         self.freedom = len(series.error) - 1 + SCATTER_FREEDOM
         size = np.sqrt(SHARES[1:]) / USUAL_WANDER
         rest = 1 / (size + 1 / size)  # a half-Cauchy distribution of the size, on a logarithmic grid
@@ -159,14 +162,11 @@ class Model:
 
     def solve(self, positions: list[int]) -> Solution:
         """Fit with steps just before these points (positions from 1)."""
-        from scipy.special import logsumexp
-
-        fits = [self._normal(share, positions) for share in self.shares]
-        logs = self.prior + np.array([fit.evidence for fit in fits])
-        weight = np.exp(logs - logsumexp(logs))
-        scatter = np.array([self._variance(fit.remainder) for fit in fits])
-        effects = np.array([fit.effects for fit in fits])
-        inverse = np.array([fit.inverse for fit in fits])
+        fit = self._normal(positions)
+        logs = self.prior + fit.evidence
+        weight = np.exp(logs - log_sum(logs))
+        scatter = self._variance(fit.remainder)
+        effects, inverse = fit.effects, fit.inverse
         mixture = Mixture(
             weight=weight,
             level=effects[:, 0],
@@ -174,90 +174,102 @@ class Model:
             level_variance=scatter * inverse[:, 0, 0],
             covariance=scatter * inverse[:, 0, 1],
             slope_variance=scatter * inverse[:, 1, 1],
-            wander=scatter * np.array([share.wander for share in self.shares]),
+            wander=scatter * self.shares.wander,
             scatter=scatter,
             freedom=self.freedom,
         )
         spread = scatter[:, None] * np.diagonal(inverse, axis1=1, axis2=2)[:, 2:]
-        smoothed = np.array([self._smooth(share, fit, positions) for share, fit in zip(self.shares, fits, strict=True)])
         return Solution(
             mixture=mixture,
-            smoothed=weight @ smoothed,
+            smoothed=weight @ self._smooth(fit, positions),
             steps=-(weight @ effects[:, 2:]),
             steps_standard=np.sqrt(weight @ (spread + (effects[:, 2:] - weight @ effects[:, 2:]) ** 2)),
         )
 
     def gains(self, positions: list[int]) -> Array:
         """Logarithm of how much likelier the history is with one step more, before each point from the second on."""
-        from scipy.special import logsumexp
-
-        without, with_step = [], []
-        for share in self.shares:
-            fit = self._normal(share, positions)
-            across = fit.design.T @ share.steps
-            left = share.error - fit.design @ fit.effects
-            size = (
-                np.sum(share.steps**2, axis=0) + self._step_precision - np.sum(across * (fit.inverse @ across), axis=0)
-            )
-            # The priors of slope and steps pull: what they leave is orthogonal only together with them.
-            pull = share.steps.T @ left
-            remainder = np.maximum(fit.remainder - pull**2 / size, 0.0)
-            change = np.log1p((remainder - fit.remainder) / (SCATTER_FREEDOM + fit.remainder))
-            without.append(fit.evidence)
-            with_step.append(fit.evidence - (np.log(size) - log(self._step_precision) + self.freedom * change) / 2)
-        logs = self.prior[:, None] + np.array(with_step)
-        total = logsumexp(self.prior + np.array(without))
-        found: Array = logsumexp(logs, axis=0) - total
+        shares, fit = self.shares, self._normal(positions)
+        across = np.swapaxes(fit.design, 1, 2) @ shares.steps
+        size = shares.lengths + self._step_precision - np.sum(across * (fit.inverse @ across), axis=1)
+        # The priors of slope and steps pull: what they leave is orthogonal only together with them.
+        pull = _times(np.swapaxes(shares.steps, 1, 2), fit.left)
+        before = fit.remainder[:, None]
+        remainder = np.maximum(before - pull**2 / size, 0.0)
+        change = np.log1p((remainder - before) / (SCATTER_FREEDOM + before))
+        with_step = fit.evidence[:, None] - (np.log(size) - log(self._step_precision) + self.freedom * change) / 2
+        found: Array = log_sum(self.prior[:, None] + with_step) - log_sum(self.prior + fit.evidence)
         return found
 
     @property
     def _step_precision(self) -> float:
         return float((STEP_SPREAD * self.series.usual) ** -2)
 
-    def _variance(self, remainder: float) -> float:
+    def _variance(self, remainder: Array) -> Array:
         return (SCATTER_FREEDOM + remainder) / self.freedom
 
-    def _normal(self, share: _Share, positions: list[int]) -> _Normal:
-        design = np.column_stack([share.trend, share.steps[:, [position - 1 for position in positions]]])
+    def _normal(self, positions: list[int]) -> _Normal:
+        shares = self.shares
+        chosen = shares.steps[:, :, [position - 1 for position in positions]]
+        design = np.concatenate([shares.trend, chosen], axis=2)
+        across = np.swapaxes(design, 1, 2)
         precision = np.array([0.0, SLOPE_SPREAD**-2, *(self._step_precision for _ in positions)])
-        normal = design.T @ design + np.diag(precision)
+        normal = across @ design + np.diag(precision)
         inverse = np.linalg.inv(normal)
-        effects = inverse @ (design.T @ share.error)
-        left = share.error - design @ effects
-        remainder = float(left @ left + precision @ effects**2)
-        evidence = -share.log_determinant - float(np.linalg.slogdet(normal)[1]) / 2
+        effects = _times(inverse, _times(across, shares.error))
+        left = shares.error - _times(design, effects)
+        remainder = np.sum(left**2, axis=1) + effects**2 @ precision
+        evidence = -shares.log_determinant - np.linalg.slogdet(normal)[1] / 2
         evidence += float(np.sum(np.log(precision[1:]))) / 2
-        evidence -= self.freedom / 2 * log(SCATTER_FREEDOM + remainder)
-        return _Normal(design=design, inverse=inverse, effects=effects, remainder=remainder, evidence=evidence)
+        evidence -= self.freedom / 2 * np.log(SCATTER_FREEDOM + remainder)
+        return _Normal(
+            design=design, inverse=inverse, effects=effects, left=left, remainder=remainder, evidence=evidence
+        )
 
-    def _smooth(self, share: _Share, fit: _Normal, positions: list[int]) -> Array:
-        from scipy.linalg import solve_triangular
+    def _smooth(self, fit: _Normal, positions: list[int]) -> Array:
+        """°C, a row a share."""
+        from scipy.linalg.lapack import dtrtrs
 
-        ahead = self.series.ahead
+        ahead, shares = self.series.ahead, self.shares
         columns = [np.ones_like(ahead), ahead, *(np.arange(len(ahead)) < position for position in positions)]
-        fitted = np.column_stack(columns) @ fit.effects
-        left = solve_triangular(share.factor, share.error - fit.design @ fit.effects, lower=True, trans="T")
-        found: Array = fitted + share.covariance @ left
+        pairs = zip(shares.factor, fit.left, strict=True)
+        left = np.array([dtrtrs(factor, each, lower=1, trans=1)[0] for factor, each in pairs])
+        found: Array = fit.effects @ np.array(columns, dtype=float) + shares.wander[:, None] * (left @ shares.alike)
         return found
 
 
-def _share(series: Series, share: float) -> _Share:
+def log_sum(logs: Array) -> Array:
+    """Logarithm of the sum of what these are the logarithms of (all finite), over the first axis."""
+    top = logs.max(axis=0)
+    found: Array = top + np.log(np.exp(logs - top).sum(axis=0))
+    return found
+
+
+def _times(matrices: Array, vectors: Array) -> Array:
+    """The product of each matrix with its vector."""
+    found: Array = (matrices @ vectors[:, :, None])[:, :, 0]
+    return found
+
+
+def _shares(series: Series) -> _Shares:
     """Wander is counted back from the last point, where it is part of the level; so are the steps."""
-    from scipy.linalg import cholesky, solve_triangular  # heavy, and wanted by the pages of drift alone
+    from scipy.linalg import cholesky  # heavy, and wanted by the pages of drift alone
+    from scipy.linalg.lapack import dtrtrs
 
     count = len(series.error)
-    wander = share * series.usual**2 / series.pace
-    covariance = wander * np.minimum.outer(-series.ahead, -series.ahead)
-    factor = cholesky(np.diag(series.standard**2) + covariance, lower=True)
+    wander = SHARES * series.usual**2 / series.pace
+    alike = np.minimum.outer(-series.ahead, -series.ahead)
+    scatter = np.diag(series.standard**2)
+    factor = np.array([cholesky(scatter + each * alike, lower=True, check_finite=False) for each in wander])
     steps = np.tri(count, count - 1, -1) == 0  # column k is one up to point k
-    columns = np.column_stack([series.error, np.ones(count), series.ahead, steps])
-    white = solve_triangular(factor, columns, lower=True)
-    return _Share(
+    columns = np.asfortranarray(np.column_stack([series.error, np.ones(count), series.ahead, steps]))
+    white = np.array([dtrtrs(each, columns, lower=1)[0] for each in factor])
+    return _Shares(
         wander=wander,
-        covariance=covariance,
+        alike=alike,
         factor=factor,
-        error=white[:, 0],
-        trend=white[:, 1:3],
-        steps=white[:, 3:],
-        log_determinant=float(np.sum(np.log(np.diag(factor)))),
+        error=white[:, :, 0],
+        trend=white[:, :, 1:3],
+        steps=white[:, :, 3:],
+        lengths=np.sum(white[:, :, 3:] ** 2, axis=1),
+        log_determinant=np.sum(np.log(np.diagonal(factor, axis1=1, axis2=2)), axis=1),
     )

@@ -13,6 +13,8 @@ from math import exp, inf, isfinite, log
 import numpy as np
 from numpy.typing import NDArray
 
+from .local_level import log_sum
+
 Array = NDArray[np.float64]
 
 # What a kind of probe may be like before any was seen: its mean rate and how alike its probes are; judgement.
@@ -57,7 +59,42 @@ class Rate:
         return exp(-self.rate * days) if days else 1.0
 
 
-def shrunk_rate(own: Sequence[Trial], fleet: Sequence[Sequence[Trial]] = (), coverage: float = 0.95) -> Rate:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fleet:
+    """What the probes of one kind showed, worked out once for every probe that is compared with others of them.
+
+    `checks`: how many of each probe. `evidence`: logarithm of how likely each pair of mean rate and shape makes what it
+    showed, up to the same number for all pairs; a row a probe.
+    """
+
+    checks: tuple[int, ...]
+    evidence: Array
+
+    def of(self, probes: Sequence[int]) -> "Fleet":
+        """Only the probes at these positions, from 0."""
+        return Fleet(checks=tuple(self.checks[n] for n in probes), evidence=self.evidence[list(probes)])
+
+
+def fleet_of(probes: Sequence[Sequence[Trial]]) -> Fleet:
+    """What these probes showed.
+
+    Args:
+        probes: the checks of each, days; none is allowed.
+
+    Raises:
+        ValueError: for numbers out of range.
+
+    Source: that of `shrunk_rate`.
+    """
+    for trials in probes:
+        _check_each(trials)
+    known = _log_likelihoods(probes)
+    top = known.max(axis=1, keepdims=True)
+    evidence = np.log(np.maximum(np.exp(known - top) @ np.exp(_kinds()).T, 1e-300))
+    return Fleet(checks=tuple(_counts(trials)[1] for trials in probes), evidence=evidence)
+
+
+def shrunk_rate(own: Sequence[Trial], fleet: Fleet | Sequence[Sequence[Trial]] = (), coverage: float = 0.95) -> Rate:
     """The rate of one probe, helped by others of its kind as far as those are alike.
 
     Rates of a kind follow a gamma distribution. Its mean and how narrow it is are weighed by how likely they make what
@@ -65,7 +102,7 @@ def shrunk_rate(own: Sequence[Trial], fleet: Sequence[Sequence[Trial]] = (), cov
 
     Args:
         own: checks of this probe, days; none is allowed.
-        fleet: checks of the other probes of its kind, days, one sequence a probe.
+        fleet: what the other probes of its kind showed, or their checks, days, one sequence a probe.
         coverage: 0.5 to 0.999.
 
     Returns:
@@ -78,20 +115,11 @@ def shrunk_rate(own: Sequence[Trial], fleet: Sequence[Sequence[Trial]] = (), cov
     (2013), chapter 5 (from memory), summed on a grid; the range of the grid is judgement.
     """
     _check_probability(coverage)
-    for trials in (own, *fleet):
-        _check_each(trials)
-    from scipy.special import logsumexp
-
-    kinds = _kinds()
-    mine = _log_likelihoods([own])[0]
-    logs = np.zeros(len(kinds))
-    others = [trials for trials in fleet if trials]
-    if others:
-        known = _log_likelihoods(others)
-        top = known.max(axis=1, keepdims=True)
-        logs = np.sum(np.log(np.maximum(np.exp(known - top) @ np.exp(kinds).T, 1e-300)), axis=0)
-    joint = logs[:, None] + kinds + mine
-    weight = np.exp(logsumexp(joint, axis=0) - logsumexp(joint))
+    _check_each(own)
+    others = fleet if isinstance(fleet, Fleet) else fleet_of(fleet)
+    joint = others.evidence.sum(axis=0)[:, None] + _kinds() + _log_likelihoods([own])[0]
+    logs = log_sum(joint)
+    weight = np.exp(logs - log_sum(logs))
     rising = np.cumsum(weight) - weight / 2
     tail = (1 - coverage) / 2
     low, high = np.exp(np.interp([tail, 1 - tail], rising, np.log(RATES)))
@@ -134,7 +162,7 @@ def _kinds() -> Array:
 def _log_likelihoods(groups: Sequence[Sequence[Trial]]) -> Array:
     """At each rate of the grid, a row a group."""
     trials = list(chain.from_iterable(groups))
-    owner = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
+    owner = np.repeat(np.arange(len(groups)), np.array([len(group) for group in groups], dtype=int))
     found = np.zeros((len(groups), len(RATES)))
     if trials:
         interval, failures, checks = np.array([(t.interval, t.failures, t.checks) for t in trials], dtype=float).T

@@ -1,9 +1,11 @@
 """Choosing among readings and deviations."""
 
 from datetime import datetime, time, timedelta
+from functools import cached_property
 
 from django import forms
-from django.db.models import Q, QuerySet
+from django.db import connection
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from compliance.checks.models import Standing
@@ -11,12 +13,13 @@ from compliance.limits.models import Limit
 from compliance.probes.models import Probe
 from shared.bounds import not_come_yet, number_in
 from shared.fields import DayField
+from shared.keyset import Narrowing
 from sites.access import areas_of
 from sites.choosing import SiteField, SiteOffer
 from sites.models import Area, Person, Role, Site
 
 from .models import Deviation
-from .queries import RARE, with_standing
+from .queries import FEW_SITES, RARE, near_at, with_standing
 
 OF_SITE = ("probe", "limit")
 STANDINGS = [("", "Any"), *((s.value, s.label.capitalize()) for s in Standing)]
@@ -110,6 +113,24 @@ class ReadingFilter(SiteFilter):
     def of_site(self) -> list[forms.BoundField]:
         return [self[name] for name in OF_SITE if name in self.fields]
 
+    @cached_property
+    def of_few(self) -> list[int]:
+        """The sites whose readings are asked for, where they are few."""
+        sites = [self.chosen["site"].pk] if "site" in self.chosen else self._keys[: FEW_SITES + 1]
+        return sites if len(sites) <= FEW_SITES else []
+
+    @cached_property
+    def _keys(self) -> list[int]:
+        return list(self.sites.order_by().values_list("pk", flat=True))
+
+    @property
+    def narrowing(self) -> Narrowing | None:
+        """Where one is worth while: on SQLite, for several sites of many more, of which none is chosen."""
+        chosen = {"site", *OF_SITE} & self.chosen.keys()
+        if chosen or self.few or connection.vendor != "sqlite" or len(self._keys) < 2:
+            return None
+        return near_at(self._keys) if 2 * len(self._keys) < Site.objects.count() else None
+
     @property
     def few(self) -> bool:
         """Whether only readings are asked for that few spans hold."""
@@ -122,8 +143,10 @@ class ReadingFilter(SiteFilter):
         if "limit" in chosen:
             readings = readings.filter(limit_version__limit=chosen["limit"], site=chosen["limit"].site_id)
         if "standing" in chosen:
-            readings = with_standing(readings, chosen["standing"])
-        return readings.filter(pk__in=Deviation.objects.values("reading")) if "deviations" in chosen else readings
+            readings = with_standing(readings, chosen["standing"], self.of_few)
+        if "deviations" in chosen:
+            readings = readings.filter(Exists(Deviation.objects.filter(reading=OuterRef("pk"))))
+        return readings
 
 
 class DeviationFilter(SiteFilter):

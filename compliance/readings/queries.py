@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import CharField, DateTimeField, Exists, F, OuterRef, Q, QuerySet
+from django.db.models import CharField, DateTimeField, Exists, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.expressions import RawSQL
 from django.utils import timezone
 
@@ -18,6 +18,7 @@ from compliance.probes.models import Event, Placement, Probe
 from shared import clock
 from shared.audit.models import Entry
 from shared.key_lists import among
+from shared.keyset import Narrowing
 from shared.prepared import Prepared, Slot
 from sites.access import sites_of
 from sites.models import Membership, Person, Role, Site
@@ -31,6 +32,7 @@ SETTLED = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk")).ex
 # Standings that few spans have.
 RARE = (Standing.QUARANTINED, Standing.UNPROVEN)
 MANY_SITES = 100
+FEW_SITES = 10
 # How long after the act an entry still counts as made at the time.
 MADE_AT_THE_TIME = timedelta(hours=2)
 
@@ -53,12 +55,16 @@ def sent_before(site: Site, sent: str | UUID) -> Reading | None:
 
 
 def readings_seen_by(person: Person) -> QuerySet[Reading]:
-    """The readings at sites where this person has a role, with all that a list shows, void ones too."""
-    settled = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
+    """The readings at sites where this person has a role, with all that a list shows, void ones too.
+
+    `settled`: the key of what was done about its deviation. Of whether there is any PostgreSQL may go through all there are.
+    """
+    done = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
+    settled = done.exclude(disposition=Disposition.HELD).order_by().values("pk")[:1]
     return (
         read_at(_keys_of_sites(person))
         .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
-        .annotate(standing=standing_subquery(), settled=Exists(settled.exclude(disposition=Disposition.HELD)))
+        .annotate(standing=standing_subquery(), settled=Subquery(settled))
     )
 
 
@@ -78,6 +84,28 @@ def read_at(sites: list[int]) -> QuerySet[Reading]:
     return Reading.objects.filter(site__in=sites)
 
 
+def near_at(sites: list[int]) -> Narrowing:
+    """Of a list of readings at several sites those that may be on its first page, found by each site's own index.
+
+    By time alone one would go through the readings of all other sites, too. As many sites as the page has places fill it with
+    one reading each, and so does one site that has as many readings: nothing beyond is on the page.
+    """
+
+    def narrow(readings: QuerySet[Reading], newest: bool, most: int) -> QuerySet[Reading]:
+        way, later, nearest = ("-", "gte", max) if newest else ("", "lte", min)
+        own = readings.filter(site=OuterRef("pk")).order_by(f"{way}taken_at").values("taken_at")
+        asked = Site.objects.order_by().annotate(first=Subquery(own[:1])).filter(first__isnull=False)
+        firsts = sorted(asked.filter(pk__in=among(sites)).values_list("first", "pk"), reverse=newest)
+        edge = firsts[:most][-1][0] if firsts else None
+        near = [pk for first, pk in firsts if nearest(first, edge) == first]
+        ends = Site.objects.filter(pk__in=among(near)).order_by().annotate(end=Subquery(own[most - 1 : most]))
+        found = [end for end in ends.values_list("end", flat=True) if end] + [edge] * (len(firsts) >= most)
+        reached = {f"taken_at__{later}": nearest(found)} if found else {}
+        return readings.filter(site__in=among(near), **reached)
+
+    return narrow
+
+
 # From the spans to their readings, and not the other way: PostgreSQL would join all that was ever read.
 _INSIDE = {
     "postgresql": f"""SELECT r.id FROM checks_span s CROSS JOIN LATERAL (
@@ -86,12 +114,17 @@ _INSIDE = {
     "sqlite": f"""SELECT r.id FROM checks_span s CROSS JOIN readings_reading r
         WHERE r.probe_id = s.probe_id AND {holds_sql("s", "r.taken_at")} AND s.standing = %s""",
 }
-_OF_NO_TIMELINE = """ UNION ALL SELECT r.id FROM probes_probe p JOIN readings_reading r ON r.probe_id = p.id
-    WHERE (SELECT s.id FROM checks_span s WHERE s.probe_id = p.id LIMIT 1) IS NULL"""
+_OF_NO_TIMELINE = """ UNION ALL SELECT r.id FROM probes_probe p CROSS JOIN readings_reading r
+    WHERE r.probe_id = p.id AND (SELECT s.id FROM checks_span s WHERE s.probe_id = p.id LIMIT 1) IS NULL"""
 
 
-def with_standing(readings: QuerySet[Reading], standing: str) -> QuerySet[Reading]:
-    """Only those of this standing. What is in doubt is few spans, so it is found from their side."""
+def with_standing(readings: QuerySet[Reading], standing: str, few: list[int]) -> QuerySet[Reading]:
+    """Only those of this standing. What is in doubt is few spans, so it is found from their side.
+
+    Every probe has a span before its first check: at `few` sites, where they are named, there are fewer readings.
+    """
+    if standing == Standing.UNPROVEN and few:
+        return readings.filter(standing=standing, site__in=few)
     if standing not in RARE:
         return readings.filter(Exists(_span_over(OuterRef("probe_id"), OuterRef("taken_at")).filter(standing=standing)))
     sql = _INSIDE[connection.vendor]

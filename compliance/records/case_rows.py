@@ -12,7 +12,7 @@ from compliance.checks.models import BEGINNING, END, Span
 from compliance.checks.span_times import reached_at
 from compliance.metrology.assessment import ErrorBounds
 from compliance.quarantine.assessing import bounds_of
-from compliance.quarantine.cases import Summary, load_case, speaks_of, summaries
+from compliance.quarantine.cases import Summary, load_case, spans_of, speaks_of, summaries
 from compliance.quarantine.models import Decision, Signature
 from compliance.quarantine.queries import WHY
 from compliance.quarantine.reopening import Reopened, reopened
@@ -71,11 +71,8 @@ def cases_here(scope: RecordScope) -> list[CaseHere]:
     wanted = [
         a for a, line in found.items() if a in acted or line.starts_at < scope.end and line.ends_at >= scope.start
     ]
-    spans = (
-        Span.objects.filter(anchor__in=wanted)
-        .select_related("probe", "behind", "ahead", "doubt")
-        .order_by("anchor", "ends_at")
-    )
+    related = ("probe", "behind", "ahead", "doubt")
+    spans = spans_of(wanted).select_related(*related).order_by("anchor", "ends_at")
     cases = [
         _case(found[anchor], list(group), signatures, scope)
         for anchor, group in groupby(spans, key=lambda span: span.anchor)

@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing, Verdict
-from compliance.readings.models import CorrectiveAction, Deviation, Disposition, ReadingVoid
+from compliance.readings.models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 from compliance.readings.queries import MADE_AT_THE_TIME
+from shared.key_lists import among
 
 from .case_rows import CaseHere, cases_here
 from .check_history import History, checks_in
@@ -69,10 +70,17 @@ def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:
     """Deviations of readings of the period, and those of earlier ones that something was done about in it."""
     current = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk"))
     held = current.filter(disposition=Disposition.HELD)
-    acted = CorrectiveAction.objects.filter(deviation__reading__site=scope.site, **scope.within("recorded_at"))
-    taken = {"reading__taken_at__gte": scope.start, "reading__taken_at__lt": scope.end}
-    found = Deviation.objects.filter(Q(**taken) | Q(pk__in=acted.values("deviation")), reading__site=scope.site)
+    found = Deviation.objects.filter(pk__in=among(_deviations_here(scope)))
     return found.filter(recorded_at__lte=scope.now).annotate(acted=Exists(current), held=Exists(held))
+
+
+def _deviations_here(scope: RecordScope) -> QuerySet:
+    """Their keys, looked up with each reading of the site: of a join PostgreSQL may begin with the deviations of all sites."""
+    own = Subquery(Deviation.objects.filter(reading=OuterRef("pk")).values("pk")[:1])
+    acted = CorrectiveAction.objects.filter(deviation=OuterRef("own"), **scope.within("recorded_at"))
+    taken = Q(taken_at__gte=scope.start, taken_at__lt=scope.end)
+    here = Reading.objects.filter(site=scope.site).order_by().annotate(own=own).filter(own__isnull=False)
+    return here.filter(taken | Exists(acted)).values_list("own", flat=True)
 
 
 def count_deviations(scope: RecordScope) -> tuple[int, int]:

@@ -1,5 +1,6 @@
 """Trends against NIST StRD, GUM H.3, statsmodels and scipy; forecasts and sudden changes against simulated lives."""
 
+from bisect import bisect
 from math import inf, nan
 
 import numpy as np
@@ -399,6 +400,28 @@ def test_a_probe_that_stands_for_long_may_go_for_long():
     history = trend(points([0.0] * 200, standard=0.01))
     assert days_within(history, 1.0, 0.95, 90) == 90
     assert leaves_tolerance(history, 50.0).central is None
+
+
+def test_the_day_until_which_a_probe_is_surely_within_is_found_as_if_each_day_were_looked_at():
+    rng = np.random.default_rng(5)
+    found = []
+    for slope in (0.0, 0.0001, 0.0005, -0.001, 0.003):
+        errors = [slope * 7 * n + rng.normal(0, 0.03) for n in range(20)]
+        history = trend(points(errors, standard=0.03))
+        for tolerance in (0.3, 1.0, 2.5, 8.0):
+            earliest = leaves_tolerance(history, tolerance).earliest
+            found.append(earliest and earliest - history.last)
+            assert earliest == first_day_beyond(history, tolerance)
+    assert None in found and len({bisect([31, 374], days) for days in found if days is not None}) == 3
+
+
+def first_day_beyond(history, tolerance):
+    days, room = np.arange(3651.0), tolerance - 2 * history.standard
+    mix = history.mixture
+    spread = mix.spread(days, np.zeros_like(mix.weight))
+    beyond = 1 - mix.cumulated(room, *spread) + mix.cumulated(-room, *spread) > 0.05
+    beyond |= np.abs(history.level + history.slope * days) > room
+    return float(history.last + days[np.argmax(beyond)]) if beyond.any() else None
 
 
 def test_the_days_within_end_where_the_probability_passes_the_target():

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from compliance.readings.actions import AlreadySent, void
 from compliance.readings.importing import import_file
 from compliance.readings.importing.book import Book
-from compliance.readings.importing.layout import open_table
+from compliance.readings.importing.layout import open_table, read_through
 from compliance.readings.importing.rows import batches
 from compliance.readings.keys import form_key, row_key
 from compliance.readings.models import Reading, ReadingVoid
@@ -28,7 +28,7 @@ def bring(by, content):
 
 
 def logged_key(world) -> str:
-    [batch] = batches(open_table(LOGGED), Book(world.manager))
+    [batch] = batches(open_table(LOGGED), Book(world.manager, read_through(LOGGED)))
     return batch.rows[0][0]
 
 

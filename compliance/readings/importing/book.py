@@ -14,6 +14,7 @@ from compliance.limits.models import Direction, LimitVersion
 from compliance.probes.models import Event, Placement, Probe
 from compliance.readings.limit_evaluation import LONGEST_HOLD_S, Track, read_typed
 from shared.bounds import EARLIEST, number_in
+from shared.key_lists import among
 from shared.reasons import holds_word
 from shared.units import Unit
 from sites.access import sites_of
@@ -160,14 +161,14 @@ class KnownSite:
 
 
 class Book:
-    """Everything that one person's file may name, read in a fixed number of queries."""
+    """Everything that one person's file may name, read in a fixed number of queries. `probes`: what it calls them."""
 
-    def __init__(self, by: Person, business: Business | None = None):
+    def __init__(self, by: Person, probes: Iterable[str], business: Business | None = None):
         found = sites_of(by, Role.COOK).select_related("area")
         sites = list(found.filter(area__business=business) if business else found)
         self.now = naive(timezone.now())
         self.by = by
-        instruments, rules, clocks = _instruments(sites), _rules(sites), {}
+        instruments, rules, clocks = _instruments(sites, probes), _rules(sites), {}
         pairs = []
         for site in sites:
             clock = clocks.setdefault(site.zone, Clock(site.zone, self.now))
@@ -245,38 +246,39 @@ def _values_in(unit: str) -> Callable[[str], tuple[str, int]]:
     return read
 
 
-def _place(site: Site, instruments: list, rules: list, clock: Clock) -> KnownSite:
+def _place(site: Site, instruments: ReadOnce, rules: list, clock: Clock) -> KnownSite:
     units = ReadOnce(read_unit)
     units[""] = site.unit
-    probes = Names(
-        instruments, "there is no probe “{}” in this business", "several probes are called “{}”; mind the case"
-    )
     limits = Names(
         rules,
         "there is no limit with the short name “{}” at this site",
         "several limits are called “{}”; mind the case",
     )
-    return KnownSite(site.pk, ReadOnce(probes), ReadOnce(limits), units, clock)
+    return KnownSite(site.pk, instruments, ReadOnce(limits), units, clock)
 
 
-def _instruments(sites: list[Site]) -> dict[int, list[tuple[str, KnownProbe]]]:
-    businesses = {site.area.business_id for site in sites}
+def _instruments(sites: list[Site], named: Iterable[str]) -> dict[int, ReadOnce]:
+    """By business: finds a probe by what the file calls it. Only of those that it names the history is read."""
+    found: dict[int, list[tuple[str, KnownProbe]]] = {site.area.business_id: [] for site in sites}
+    names = {unguarded(text.strip()).casefold() for text in named}
+    codes = Probe.objects.filter(business__in=found).order_by().values_list("pk", "code")
+    keys = [pk for pk, code in codes if code.casefold() in names]
     placements, events = defaultdict(list), defaultdict(list)
-    of_business = Placement.objects.filter(probe__business__in=businesses).order_by("starts_at", "pk")
-    for probe, site, at in of_business.values_list("probe_id", "site_id", "starts_at"):
+    placed = Placement.objects.filter(probe__in=among(keys)).order_by("starts_at", "pk")
+    for probe, site, at in placed.values_list("probe_id", "site_id", "starts_at"):
         placements[probe].append((site, naive(at)))
-    live = Event.objects.live().filter(probe__business__in=businesses).order_by("at", "pk")
+    live = Event.objects.live().filter(probe__in=among(keys)).order_by("at", "pk")
     for probe, kind, at in live.values_list("probe_id", "kind", "at"):
         events[probe].append((kind, naive(at)))
-    found = defaultdict(list)
-    for probe in Probe.objects.filter(business__in=businesses):
+    for probe in Probe.objects.filter(pk__in=among(keys)):
         track = Track.of(probe, placements[probe.pk], events[probe.pk])
         quiet_from, quiet_site = (None, None) if probe.former else track.quiet  # its range may have been another one
         instrument = KnownProbe(
             probe.pk, probe.lowest_milli, probe.highest_milli, quiet_from or datetime.max, quiet_site, track
         )
         found[probe.business_id].append((probe.code, instrument))
-    return found
+    none, several = "there is no probe “{}” in this business", "several probes are called “{}”; mind the case"
+    return {business: ReadOnce(Names(probes, none, several)) for business, probes in found.items()}
 
 
 def _rules(sites: list[Site]) -> dict[int, list[tuple[str, KnownLimit]]]:

@@ -50,9 +50,9 @@ class Preview:
 def preview(file, by: Person, business: Business | None = None) -> Preview:
     """Read a file (bytes, or an open binary file) without writing anything. Raises FileRefused for the file as a whole."""
     content = file if isinstance(file, bytes) else file.read()
-    read_through(content)
+    probes = read_through(content)
     found = Preview(before=last_import_of(by, content))
-    for batch in batches(open_table(content), Book(by, business)):
+    for batch in batches(open_table(content), Book(by, probes, business)):
         found.take(batch)
     return found
 
@@ -78,9 +78,9 @@ def import_parts(
     """As `import_file`, piece by piece as they are written. Each is worked out before its transaction, so that others write
     between them; wherever it stops, the same file again adds the rest. `begin` is called in the transaction of the first.
     """
-    read_through(content)
+    probes = read_through(content)
     file = SentFile(file_name[-200:], sha256(content).hexdigest(), begin)
-    for batch in batches(open_table(content), Book(by)):
+    for batch in batches(open_table(content), Book(by, probes)):
         part = import_part(by=by, file=file, batch=batch)
         file.wrote(part)
         yield part

@@ -59,13 +59,22 @@ def open_table(content: bytes) -> FileTable:
     return FileTable(_rows(reader), lambda: reader.line_num, len(first), len(names), _picker(names, len(first)))
 
 
-def read_through(content: bytes) -> None:
-    """Raises FileRefused where a file cannot be used as a whole, which is seen so before anything of it is written."""
-    rows = sum(1 for cells in open_table(content).rows if any(cells))
+def read_through(content: bytes) -> set[str]:
+    """What stands in the column of the probe, each text once.
+
+    Raises FileRefused where a file cannot be used as a whole, which is seen so before anything of it is written.
+    """
+    table, rows, found = open_table(content), 0, set()
+    place = table.pick(range(table.width + 1))[COLUMNS.index("probe")]
+    for cells in table.rows:
+        if any(cells):
+            rows += 1
+            found.update(cells[place : place + 1])
     if not rows:
         raise FileRefused("The file has a header and no rows. Add the readings and send it again.")
     if rows > MOST_ROWS:
         raise FileRefused(f"The file has more than {MOST_ROWS:,} rows. Split it into several.")
+    return found
 
 
 def decode(content: bytes) -> str:

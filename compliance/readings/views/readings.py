@@ -43,7 +43,10 @@ FORM = ["GET", "HEAD", "POST"]
 def reading_list(request):
     chosen = ReadingFilter(request.GET, request.user)
     seen = readings_seen_by(request.user)
-    page = page_by_key(chosen.narrow(seen), request, "taken_at", shown=seen if chosen.few else None)
+    narrowing = chosen.narrowing
+    by_key = {"narrowing": narrowing} if narrowing else {}
+    shown = seen if chosen.few or narrowing else None
+    page = page_by_key(chosen.narrow(seen), request, "taken_at", shown=shown, **by_key)
     table = ReadingTable(page.rows, one_site=chosen.one_site)
     table.pager = page
     template = "readings/rows.html" if request.htmx else "readings/reading_list.html"
