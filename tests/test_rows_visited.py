@@ -14,6 +14,7 @@ from django.test import Client
 from django.urls import resolve, reverse
 from django.utils import timezone
 
+from compliance.advice import queries as advice
 from compliance.checks.models import Standing
 from compliance.plans.actions import set_round
 from compliance.plans.data import RoundData
@@ -21,7 +22,6 @@ from compliance.reminders.planning import settle_all
 from shared import clock
 from tests import everything
 from tests.checks import making
-from tests.engines import Run
 from tests.multiply import Copying, tables
 from tests.offered import offered
 from tests.visited import PostgresPlan, SqlitePlan, Statement, by_indexes, plan_of, watching
@@ -32,9 +32,7 @@ FEW, MANY = 34, 1000  # other sites that are like the one that is looked at
 READINGS, WEEKS = 30, 6  # at each
 MORE = 1.2  # times as many rows
 SLACK = {"postgresql": 100, "sqlite": 2000}  # rows; steps
-# Pages that are known to fail, on one engine or on both: each is to be mended, and then to be taken out here.
-SCANNING: dict[str, str] = {}
-GROWING: dict[str, str] = {}
+ADDRESSES = [name for name, _ in everything.ADDRESSES]
 
 
 def add_history(records) -> None:
@@ -77,7 +75,10 @@ class Asked:
 @pytest.fixture(scope="module")
 def asked(django_db_setup, django_db_blocker) -> dict[str, dict[str, list[Asked]]]:
     """By the name of each address: what the page and what each of its choices asks."""
-    with django_db_blocker.unblock(), transaction.atomic():
+    with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patched:
+        patched.setattr(
+            advice, "MOST_ALIKE", FEW - 2
+        )  # a few are as many, so that whatever is read beyond them is seen
         records = everything.build()
         add_history(records)
         copying = CopyingFewCases(MANY, first_key=10**9)
@@ -136,20 +137,13 @@ class Walk:
         return content.decode(errors="replace")
 
 
-def pages(known: dict[str, str]) -> list:
-    """Every address; those that are known to fail on this engine are to fail."""
-    fault = pytest.mark.xfail(strict=True)
-    failing = {name for name, engine in known.items() if engine in (Run.engine, "both")}
-    return [pytest.param(name, marks=[fault] if name in failing else []) for name, _ in everything.ADDRESSES]
-
-
-@pytest.mark.parametrize("name", pages(SCANNING))
+@pytest.mark.parametrize("name", ADDRESSES)
 def test_no_page_goes_through_all_that_was_ever_recorded(name, asked):
     found = {address: [a.statement.sql for a in each if a.plan.scans()] for address, each in asked[name].items()}
     assert {address: statements for address, statements in found.items() if statements} == {}
 
 
-@pytest.mark.parametrize("name", pages(GROWING))
+@pytest.mark.parametrize("name", ADDRESSES)
 def test_no_page_visits_more_because_other_sites_have_a_longer_history(name, asked):
     assert {address: grown(each) for address, each in asked[name].items() if has_grown(each)} == {}
 

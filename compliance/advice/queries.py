@@ -23,7 +23,7 @@ from .probe_history import DAY, NO_FIGURE, Past, PastCheck, PastEvent, Tried
 SEEN = timedelta(days=730)  # an instrument of two years ago says little of the one of today
 KEPT = 250  # checks of one probe, two years of weekly ones twice over; a fit slows down faster than they grow
 IN_USE = timedelta(days=60)
-MOST_ALIKE = 40  # others that a probe is compared with: see `_alike`
+MOST_ALIKE = 200  # others that a probe is compared with: see `_alike`
 
 
 @dataclass
@@ -143,11 +143,8 @@ def tried_by_kind(probes: Sequence[Probe], now: datetime) -> Kinds:
 
 def _alike(probes: Iterable[Probe]) -> list[int]:
     """Of each kind MOST_ALIKE probes, and one, which may be the probe asked about: those in use first, and of those the
-    longest in the book, so that what a page reads does not grow with the business.
-
-    So few do: the rate of a kind is weighed by how much was seen of it, so that fewer probes give a wider interval and no
-    wrong one (the studies follow fleets of eight). Forty that were checked 26 times each leave the middle of the rate a
-    quarter off what two hundred would tell, and the steps of the advice lie a factor of two apart.
+    longest in the book, so that what a page reads does not grow with the business. The rate of a kind is weighed by how much
+    was seen of it: fewer probes give a wider interval and no wrong one.
     """
     kinds = {(probe.business_id, probe.sensor) for probe in probes}
     if not kinds:
