@@ -249,7 +249,7 @@ def _between(here: FoundError, there: FoundError, wanted: _Wanted) -> list[Knot]
     sensor, apart = wanted.sensor, there.temperature - here.temperature
     if apart > FARTHEST_APART:
         return _apart(here, there, wanted)
-    if apart < 24 * _NEAREST:
+    if apart < 48 * _NEAREST:
         return []
     largest = max(abs(e) for point in (here, there) for e in (point.low, point.high))
     unseen, curved = unseen_between(sensor, apart), bend(sensor, largest, _differ(here, there), apart)
@@ -260,10 +260,21 @@ def _between(here: FoundError, there: FoundError, wanted: _Wanted) -> list[Knot]
         along = max(_weighted(here, there, weight, (8 * thirds * unseen, 24 * wanted.own)) for weight in weights)
         knots.append((here.temperature + apart * on // 24, _ceil_div(along + 8 * thirds * curved, 24) + room))
     if sensor in EARLY_BENDING:
+        knots = _finer([_at_check(here, wanted, room), *knots, _at_check(there, wanted, room)])
         for point, other in ((here, there), (there, here)):
             if other.high <= _alone(point, wanted, other.temperature):
                 knots = _lower(knots, [(t, _alone(point, wanted, t)) for t, _ in knots])
     return knots
+
+
+def _finer(knots: list[Knot]) -> list[Knot]:
+    """Knots of the same line between its ends, so near to each other that chords of one check alone cut little of its curve.
+
+    That little is made up for by the β that the bounds are drawn with.
+    """
+    line, (first, _), (last, _) = BoundLine(tuple(knots)), knots[0], knots[-1]
+    places = (first + (last - first) * on // 48 for on in (1, *range(2, 48, 2), 47))
+    return [(t, line.above(t)) for t in places]
 
 
 def _lower(one: list[Knot], other: list[Knot]) -> list[Knot]:
