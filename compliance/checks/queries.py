@@ -105,8 +105,11 @@ def companions(checks: Iterable[Check]) -> dict[int, Check]:
         verdict=Verdict.IN_TOLERANCE,
         checked_at__range=(first, last),
     )
+    boiling = {check.pk: check for check in good}
+    if not boiling:
+        return {}
     altered = Event.objects.live().filter(probe__in=probes, kind__in=ALTERATIONS, at__range=(first, last))
-    boiling, alterations = {check.pk: check for check in good}, list(altered.values_list("probe", "at"))
+    alterations = list(altered.values_list("probe", "at"))
     found = {}
     for check in checks:
         others = [_moment(other) for other in boiling.values() if other.probe_id == check.probe_id]

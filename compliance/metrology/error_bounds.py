@@ -16,6 +16,7 @@ is shown then tells of one truth on that side only.
 from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from itertools import pairwise
 from math import isqrt
 
@@ -46,13 +47,12 @@ _TELLS_A_SLOPE = 20_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ErrorAt:
+class FoundError:
     """The error of a probe (mK, reading minus truth) with its expanded uncertainty (mK) from one check.
 
-    `temperature` is the true temperature that it was checked at, milli-°C; `at` is an aware time.
+    `temperature` is the true temperature that it was checked at, milli-°C.
     """
 
-    at: datetime
     temperature: int
     error: int
     expanded: int
@@ -64,6 +64,13 @@ class ErrorAt:
     @property
     def high(self) -> int:
         return self.error + self.expanded
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ErrorAt(FoundError):
+    """The same with its time: `at` is an aware time."""
+
+    at: datetime
 
 
 Knot = tuple[int, int]
@@ -128,16 +135,28 @@ def highest(side: tuple[ErrorAt, ...], sensor: Sensor, own: int) -> BoundLine | 
     Raises:
         ValueError: if a check was made at or below absolute zero.
     """
-    knots = _bound(side, _Wanted(sensor, own, 1))
-    return BoundLine(_kept_rising(knots)) if knots else None
+    return _line(_found(side, 1), _Wanted(sensor, own, 1))
 
 
 def lowest(side: tuple[ErrorAt, ...], sensor: Sensor, own: int) -> BoundLine | None:
     """The least error that the checks on one side allow; as `highest`."""
-    negative = (ErrorAt(at=p.at, temperature=p.temperature, error=-p.error, expanded=p.expanded) for p in side)
-    knots = _bound(tuple(negative), _Wanted(sensor, own, -1))
+    return _line(_found(side, -1), _Wanted(sensor, own, -1))
+
+
+def _found(side: tuple[ErrorAt, ...], sign: int) -> tuple[FoundError, ...]:
+    return tuple(FoundError(temperature=p.temperature, error=sign * p.error, expanded=p.expanded) for p in side)
+
+
+@lru_cache(1024)
+def _line(side: tuple[FoundError, ...], wanted: _Wanted) -> BoundLine | None:
+    """What was found does not change, and the pages of a case ask for it again and again."""
+    knots = _bound(side, wanted)
+    if not knots:
+        return None
+    if wanted.sign > 0:
+        return BoundLine(_kept_rising(knots))
     turned = _kept_rising([(-t, e) for t, e in knots[::-1]])
-    return BoundLine(tuple((-t, -e) for t, e in turned[::-1])) if knots else None
+    return BoundLine(tuple((-t, -e) for t, e in turned[::-1]))
 
 
 def _kept_rising(knots: list[Knot]) -> tuple[Knot, ...]:
@@ -148,7 +167,7 @@ def _kept_rising(knots: list[Knot]) -> tuple[Knot, ...]:
     return tuple(kept)
 
 
-def _bound(side: tuple[ErrorAt, ...], wanted: _Wanted) -> list[Knot]:
+def _bound(side: tuple[FoundError, ...], wanted: _Wanted) -> list[Knot]:
     blind = BLIND if wanted.sensor in WITH_GAIN else ()
     points = sorted((p for p in side if p.temperature not in blind), key=lambda point: point.temperature)
     if not points:
@@ -163,22 +182,22 @@ def _bound(side: tuple[ErrorAt, ...], wanted: _Wanted) -> list[Knot]:
     return [*knots, _at_check(last, wanted, before), *_beyond(last, points[-2:-1], wanted, 1)]
 
 
-def _at_check(point: ErrorAt, wanted: _Wanted, room: int = 0) -> Knot:
+def _at_check(point: FoundError, wanted: _Wanted, room: int = 0) -> Knot:
     return point.temperature, _alone(point, wanted, point.temperature) + room
 
 
-def _room(here: ErrorAt, there: ErrorAt, sensor: Sensor) -> int:
+def _room(here: FoundError, there: FoundError, sensor: Sensor) -> int:
     """A gain moves all errors as far as the instrument's own temperature moved them along the slope that two checks show."""
     if sensor not in WITH_GAIN:
         return 0
     return _ceil_div(1000 * ROOM_CHANGES_BY * _differ(here, there), abs(there.temperature - here.temperature))
 
 
-def _differ(here: ErrorAt, there: ErrorAt) -> int:
+def _differ(here: FoundError, there: FoundError) -> int:
     return abs(here.error - there.error) + here.expanded + there.expanded
 
 
-def _beyond(point: ErrorAt, neighbour: list[ErrorAt], wanted: _Wanted, sign: int) -> list[Knot]:
+def _beyond(point: FoundError, neighbour: list[FoundError], wanted: _Wanted, sign: int) -> list[Knot]:
     """Outward from the outermost check; as fast as a slope that two checks show, if that is steeper."""
     knots = _outward(point, wanted, sign, _FAR)
     for other in neighbour:
@@ -189,7 +208,7 @@ def _beyond(point: ErrorAt, neighbour: list[ErrorAt], wanted: _Wanted, sign: int
     return knots
 
 
-def _outward(point: ErrorAt, wanted: _Wanted, sign: int, far: int) -> list[Knot]:
+def _outward(point: FoundError, wanted: _Wanted, sign: int, far: int) -> list[Knot]:
     """What one check alone allows, at knots up to `far` (mK) away."""
     here, knots, last = point.temperature, [], 0
     for away in sorted({*_NEAR, *(sign * (t - here) for t in (*GRID, *_OF_FOOD))}):
@@ -199,7 +218,7 @@ def _outward(point: ErrorAt, wanted: _Wanted, sign: int, far: int) -> list[Knot]
     return [*knots, (here + sign * far, _alone(point, wanted, here + sign * far))]
 
 
-def _alone(point: ErrorAt, wanted: _Wanted, temperature: int) -> int:
+def _alone(point: FoundError, wanted: _Wanted, temperature: int) -> int:
     """The greatest error that one check allows at a temperature.
 
     It is convex in what a fault makes of the error, so that of all between two faults it is greatest at one of them.
@@ -222,7 +241,7 @@ def _greatest(errors: tuple[int, int, int], per: int, unseen: int, sign: int) ->
     return _ceil_div(likely * STATED_AT + spread, per * STATED_AT)
 
 
-def _between(here: ErrorAt, there: ErrorAt, wanted: _Wanted) -> list[Knot]:
+def _between(here: FoundError, there: FoundError, wanted: _Wanted) -> list[Knot]:
     """Knots between two checked temperatures: along the line from one to the other, and above it as far as it may bend.
 
     The uncertainties of the two may come from one reference, so they are not taken as independent of each other.
@@ -230,7 +249,7 @@ def _between(here: ErrorAt, there: ErrorAt, wanted: _Wanted) -> list[Knot]:
     sensor, apart = wanted.sensor, there.temperature - here.temperature
     if apart > FARTHEST_APART:
         return _apart(here, there, wanted)
-    if apart < 24 * _NEAREST:
+    if apart < 48 * _NEAREST:
         return []
     largest = max(abs(e) for point in (here, there) for e in (point.low, point.high))
     unseen, curved = unseen_between(sensor, apart), bend(sensor, largest, _differ(here, there), apart)
@@ -241,10 +260,21 @@ def _between(here: ErrorAt, there: ErrorAt, wanted: _Wanted) -> list[Knot]:
         along = max(_weighted(here, there, weight, (8 * thirds * unseen, 24 * wanted.own)) for weight in weights)
         knots.append((here.temperature + apart * on // 24, _ceil_div(along + 8 * thirds * curved, 24) + room))
     if sensor in EARLY_BENDING:
+        knots = _finer([_at_check(here, wanted, room), *knots, _at_check(there, wanted, room)])
         for point, other in ((here, there), (there, here)):
             if other.high <= _alone(point, wanted, other.temperature):
                 knots = _lower(knots, [(t, _alone(point, wanted, t)) for t, _ in knots])
     return knots
+
+
+def _finer(knots: list[Knot]) -> list[Knot]:
+    """Knots of the same line between its ends, so near to each other that chords of one check alone cut little of its curve.
+
+    That little is made up for by the β that the bounds are drawn with.
+    """
+    line, (first, _), (last, _) = BoundLine(tuple(knots)), knots[0], knots[-1]
+    places = (first + (last - first) * on // 48 for on in (1, *range(2, 48, 2), 47))
+    return [(t, line.above(t)) for t in places]
 
 
 def _lower(one: list[Knot], other: list[Knot]) -> list[Knot]:
@@ -266,14 +296,14 @@ def _lower(one: list[Knot], other: list[Knot]) -> list[Knot]:
     return [*kept, (t, min(a, b))]
 
 
-def _weighted(here: ErrorAt, there: ErrorAt, weight: int, besides: tuple[int, int]) -> int:
+def _weighted(here: FoundError, there: FoundError, weight: int, besides: tuple[int, int]) -> int:
     """24 times the greatest error on the straight line, with what is independent (24ths of a mK), `weight` 24ths of the way."""
     known = here.expanded * (24 - weight) + there.expanded * weight
     spread = _root(known**2 + sum(each**2 for each in besides))
     return here.error * (24 - weight) + there.error * weight + spread
 
 
-def _apart(here: ErrorAt, there: ErrorAt, wanted: _Wanted) -> list[Knot]:
+def _apart(here: FoundError, there: FoundError, wanted: _Wanted) -> list[Knot]:
     """So far from each other that each speaks alone, for its half of the way."""
     half = (there.temperature - here.temperature) // 2
     up, down = _outward(here, wanted, 1, half), _outward(there, wanted, -1, there.temperature - here.temperature - half)

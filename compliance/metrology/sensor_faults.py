@@ -232,13 +232,15 @@ class BesideThermistor:
     def carried(self, errors: Errors, checked: int, there: int) -> tuple[Errors, int]:
         """The errors (mK) there, as numerators over one denominator."""
         here, at = _kelvin(checked), _kelvin(there)
-        least, likely, most = (self._error(here, at, error / 1000) for error in errors)
-        return (least, likely, most), 1000
+        known, true = self._part(here), self._part(at)
 
-    def _error(self, here: float, at: float, error: float) -> int:
-        added = self._part(max(here + error, _kelvin(GRID[0]))) - self._part(here)
-        shown = 1000 / _ICE_POINT - self.only * log(self._part(at) + added) / self.beta
-        return round(1_000_000 * (1 / shown - at))
+        def error(found: int) -> int:
+            added = self._part(max(here + found / 1000, _kelvin(GRID[0]))) - known
+            shown = 1000 / _ICE_POINT - self.only * log(true + added) / self.beta
+            return round(1_000_000 * (1 / shown - at))
+
+        least, likely, most = map(error, errors)
+        return (least, likely, most), 1000
 
     def _part(self, kelvin: float) -> float:
         """Of the resistance at 0 °C, or of its inverse."""
@@ -304,7 +306,8 @@ FAULTS: dict[Sensor, tuple[Fault, ...]] = {
 WITH_GAIN = frozenset(sensor for sensor in Sensor if sensor is Sensor.UNKNOWN or "thermocouple" in sensor)
 
 
-def carried(sensor: Sensor, errors: Errors, checked: int, there: int) -> list[tuple[Errors, int]]:
+@lru_cache(4096)
+def carried(sensor: Sensor, errors: Errors, checked: int, there: int) -> tuple[tuple[Errors, int], ...]:
     """What each fault of the sensor makes elsewhere of the errors that a check allows.
 
     Args:
@@ -326,7 +329,7 @@ def carried(sensor: Sensor, errors: Errors, checked: int, there: int) -> list[tu
         if fault.only and fault.only * (most if fault.only > 0 else least) > 0:
             low, middle, high = (fault.only * max(fault.only * each, 0) for each in errors)
             found.append(fault.carried((low, middle, high), checked, there))
-    return found
+    return tuple(found)
 
 
 @lru_cache(4096)

@@ -71,15 +71,20 @@ SHAPES = {
     Sensor.BIMETAL: [OFFSET],
     Sensor.UNKNOWN: [OFFSET, AGED, *TYPE_K, *TYPE_T],
 }
-# Of those that read too low only, and too high only.
-IN_SERIES, IN_PARALLEL = ([beside(beta, series) for beta in (3000, 4500)] for series in (True, False))
-LEAK = [in_proportion(leaking_platinum, leaking_platinum)]
-ONE_SIDED = {
-    Sensor.THERMISTOR: (IN_SERIES, IN_PARALLEL),
-    Sensor.UNKNOWN: (IN_SERIES, IN_PARALLEL),
-    Sensor.PT100_A: (LEAK, []),
-    Sensor.PT100_B: (LEAK, []),
+# The greatest β of any thermistor, and that which the bounds are drawn with.
+STEEPEST, DRAWN = 4500, 4700
+# Of those that read too low only, and too high only, by the greatest β.
+BESIDE = {
+    steepest: tuple([beside(beta, series) for beta in (3000, steepest)] for series in (True, False))
+    for steepest in (STEEPEST, DRAWN)
 }
+LEAK = ([in_proportion(leaking_platinum, leaking_platinum)], [])
+
+
+def one_sided(sensor: Sensor, beta: int):
+    if sensor in (Sensor.THERMISTOR, Sensor.UNKNOWN):
+        return BESIDE[beta]
+    return LEAK if sensor in (Sensor.PT100_A, Sensor.PT100_B) else ([], [])
 
 
 def on_grid(shape, temperature: float) -> float:
@@ -90,11 +95,14 @@ def on_grid(shape, temperature: float) -> float:
     return shape(below) * (1 - share) + shape(below + 20) * share
 
 
-class Oracle:
-    """Milli-degrees all through. `sign` -1 gives the least error, negated."""
+ROUNDED = 5  # mK: nearer to the edge of what the other allows, either may be so
 
-    def __init__(self, side: tuple[ErrorAt, ...], sensor: Sensor, sign: int = 1):
-        self.sensor, self.sign = sensor, sign
+
+class Oracle:
+    """Milli-degrees all through. `sign` -1 gives the least error, negated. `beta`: the greatest of a thermistor."""
+
+    def __init__(self, side: tuple[ErrorAt, ...], sensor: Sensor, sign: int = 1, beta: int = STEEPEST):
+        self.sensor, self.sign, self.beta = sensor, sign, beta
         self.points = sorted((p.temperature, sign * p.error, p.expanded) for p in side)
 
     def __call__(self, temperature: float) -> float:
@@ -105,13 +113,13 @@ class Oracle:
             return max(self.alone(last, temperature), self.onward(last, self.points[-2:-1], temperature))
         return next(self.inside(a, b, temperature) for a, b in pairwise(self.points) if a[0] <= temperature <= b[0])
 
-    def alone(self, point, temperature: float) -> float:
+    def alone(self, point, temperature: float, beta: int | None = None) -> float:
         """One check: the error and its uncertainty as each cause carries them there, and in quadrature what is unseen."""
         at, error, expanded = point
         unseen = ALLOWANCES[self.sensor] * abs(temperature - at) / 75_000
         errors = [self.sign * e for e in (error, error - expanded, error + expanded)]
         both = [in_proportion(*pair) for pair in SHAPES[self.sensor]]
-        low, high = ONE_SIDED.get(self.sensor, ([], []))
+        low, high = one_sided(self.sensor, beta or self.beta)
         found = []
         for carried, least, most in (
             *((each, float("-inf"), float("inf")) for each in both),
@@ -148,14 +156,11 @@ class Oracle:
         room = 5_000 * differ / apart if len(SHAPES[self.sensor]) > 2 else 0
         along_the_line = curved * part + line + room
         if self.sensor in EARLY_BENDING:
-            # Near the edge of what the other allows, either may be so: a β of 4700 allows a little more than 4500.
-            told = [p for p, other in ((a, b), (b, a)) if other[1] + other[2] <= allowing(self.alone(p, other[0]))]
+            told = [
+                p for p, other in ((a, b), (b, a)) if other[1] + other[2] <= self.alone(p, other[0], DRAWN) + ROUNDED
+            ]
             return min([along_the_line, *(self.alone(point, temperature) for point in told)])
         return along_the_line
-
-
-def allowing(bound: float) -> float:
-    return bound + 0.2 * abs(bound) + 5
 
 
 def late_by(share: float) -> float:
@@ -165,14 +170,14 @@ def late_by(share: float) -> float:
 
 def spread(point: ErrorAt, bracket: Bracket, temperature: float) -> float:
     """How wide the bounds are about one check, to say how much of it chords may add."""
-    both = Oracle((point,), bracket.sensor), Oracle((point,), bracket.sensor, -1)
+    both = (Oracle((point,), bracket.sensor, sign, DRAWN) for sign in (1, -1))
     return sum(each(temperature) for each in both) / 2
 
 
-def highest_and_lowest(bracket: Bracket, temperature: float) -> tuple[float, float]:
+def highest_and_lowest(bracket: Bracket, temperature: float, beta: int = STEEPEST) -> tuple[float, float]:
     both = (bracket.start, bracket.end)
-    high = max(Oracle(side, bracket.sensor)(temperature) for side in both)
-    low = min(-Oracle(side, bracket.sensor, -1)(temperature) for side in both)
+    high = max(Oracle(side, bracket.sensor, 1, beta)(temperature) for side in both)
+    low = min(-Oracle(side, bracket.sensor, -1, beta)(temperature) for side in both)
     return low, high
 
 
@@ -181,7 +186,8 @@ def runs_back(bracket: Bracket, temperature: float) -> bool:
     for side, sign in product((bracket.start, bracket.end), (1, -1)):
         oracle = Oracle(side, bracket.sensor, sign)
         here = sign * temperature + oracle(temperature)
-        far = (10_000, 30_000, 80_000, 200_000, 500_000)
-        if any(sign * t + oracle(t) > here - 500 for t in (temperature - sign * away for away in far)):
+        colder = [temperature - sign * away for away in (10_000, 30_000, 80_000, 200_000, 500_000)]
+        steepest = -200_000 if sign > 0 else 400_000  # where the faults end
+        if any(sign * t + oracle(t) > here - 500 for t in (*colder, steepest)):
             return True
     return False

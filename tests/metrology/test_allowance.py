@@ -14,7 +14,7 @@ from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.sensor_faults import WITH_GAIN, growth
 from compliance.metrology.vocabulary import Sensor
 
-from .envelope_oracle import SHAPES, Oracle, gain, runs_back
+from .envelope_oracle import DRAWN, SHAPES, Oracle, gain, runs_back
 from .sensor_physics import (
     aged_platinum,
     aged_thermistor,
@@ -192,16 +192,21 @@ class TestQuadrature:
 
     @given(st.sampled_from(list(Sensor)), st.integers(0, 1_500), st.integers(-60_000, 260_000))
     def test_chords_add_less_than_a_tenth_or_3_mk(self, sensor, expanded, at):
-        """Beside a thermistor a β of 4700 in place of 4500 adds more."""
         side = (ErrorAt(at=NOON, temperature=0, error=0, expanded=expanded),)
         bracket = Bracket(start=side, end=side, sensor=sensor, resolution=0)
-        high, exact = bounds(bracket).at(at)[1], Oracle(side, sensor)(at)
+        high, exact, drawn = bounds(bracket).at(at)[1], Oracle(side, sensor)(at), Oracle(side, sensor, beta=DRAWN)(at)
         assert exact - 4 <= high
         assume(not runs_back(bracket, at))
-        assert (
-            high
-            <= exact + max(3, (0.5 if sensor in EARLY_BENDING else 0.1 if sensor in WITH_GAIN else 0.03) * exact) + 4
-        )
+        share = 0.1 if sensor in EARLY_BENDING | WITH_GAIN else 0.03
+        assert high <= drawn + max(3, share * drawn) + 4
+
+    @pytest.mark.parametrize("sensor", sorted(EARLY_BENDING))
+    def test_between_two_checks_chords_do_not_cut_the_curve_of_moisture(self, sensor):
+        """1.0 °C too high in ice and right at boiling: in parallel. Chords of 12 K and more lay 12 mK inside of it."""
+        side = tuple(ErrorAt(at=NOON, temperature=t, error=e, expanded=0) for t, e in ((0, 1_000), (98_313, 0)))
+        known = bounds(Bracket(start=side, end=side, sensor=sensor, resolution=0))
+        least = Oracle(side, sensor, -1)
+        assert all(known.at(t)[0] <= -least(t) + 4 for t in range(0, 98_313, 3_000))
 
     @given(st.sampled_from(PLAIN), st.integers(1, 1_500), st.integers(-60_000, 260_000))
     def test_the_whole_is_less_than_the_sum_and_no_less_than_either(self, sensor, expanded, at):

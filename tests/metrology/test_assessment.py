@@ -23,7 +23,7 @@ from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.sensor_faults import FAULTS, WITH_GAIN
 from compliance.metrology.vocabulary import Direction, Outcome, Sensor
 
-from .envelope_oracle import Oracle, highest_and_lowest, runs_back, spread
+from .envelope_oracle import DRAWN, Oracle, highest_and_lowest, runs_back, spread
 
 NOON = datetime(2031, 5, 1, 12, tzinfo=UTC)
 WEEK = timedelta(days=7)
@@ -62,14 +62,13 @@ error_bounds = brackets.map(bounds)
 
 
 def chords(bracket: Bracket, temperature: float) -> float:
-    """What straight lines between knots may add: 3 mK or 3 in 100 of a half-width, and rounding. Of a gain a tenth, and of the
-    error too; where a resistance lies beside a thermistor, what a β of 4700 makes more than 4500."""
+    """What straight lines between knots may add: 3 mK or 3 in 100 of a half-width, and rounding. A tenth, and of the error too,
+    where a gain or a resistance beside a thermistor bends more."""
     points = (*bracket.start, *bracket.end)
     widest = max(spread(point, bracket, temperature) for point in points)
-    if bracket.sensor in WITH_GAIN:
-        widest = max(widest, *(abs(point.error) + point.expanded for point in points))
-    share = 0.5 if bracket.sensor in EARLY_BENDING else 0.1 if bracket.sensor in WITH_GAIN else 0.03
-    return 5 + share * widest + ROUNDED
+    if bracket.sensor in EARLY_BENDING | WITH_GAIN:
+        return 5 + 0.1 * max(widest, *(abs(point.error) + point.expanded for point in points)) + ROUNDED
+    return 5 + 0.03 * widest + ROUNDED
 
 
 # mK. Sensitivities are stored to 0.01 µV/K.
@@ -85,6 +84,7 @@ class TestAgainstThePhysics:
         rounded = ROUNDED + max(abs(low), abs(high)) / 5000
         assert found[0] <= low + rounded and high - rounded <= found[1]
         assume(tells_by_itself(bracket, temperature))
+        low, high = highest_and_lowest(bracket, temperature, DRAWN)
         assert low - chords(bracket, temperature) <= found[0]
         assert found[1] <= high + chords(bracket, temperature)
 
@@ -94,6 +94,7 @@ class TestAgainstThePhysics:
         known = bounds(bracket)
         assume(known.highs)
         low, high = highest_and_lowest(bracket, limit)
+        least, most = highest_and_lowest(bracket, limit, DRAWN)
         more = chords(bracket, limit) if tells_by_itself(bracket, limit) else 10_000_000
         for edge in (low, high):
             value = limit + floor(edge) + near
@@ -101,13 +102,13 @@ class TestAgainstThePhysics:
             if direction is Direction.AT_LEAST:
                 assert outcome is not Outcome.HELD or value >= limit + high - ROUNDED
                 assert outcome is not Outcome.BROKEN or value < limit + low + ROUNDED
-                assert outcome is Outcome.HELD or value < limit + high + more
-                assert outcome is Outcome.BROKEN or value >= limit + low - more
+                assert outcome is Outcome.HELD or value < limit + most + more
+                assert outcome is Outcome.BROKEN or value >= limit + least - more
             else:
                 assert outcome is not Outcome.HELD or value <= limit + low + ROUNDED
                 assert outcome is not Outcome.BROKEN or value > limit + high - ROUNDED
-                assert outcome is Outcome.HELD or value > limit + low - more
-                assert outcome is Outcome.BROKEN or value <= limit + high + more
+                assert outcome is Outcome.HELD or value > limit + least - more
+                assert outcome is Outcome.BROKEN or value <= limit + most + more
 
 
 def tells_by_itself(bracket: Bracket, temperature: float) -> bool:

@@ -4,9 +4,16 @@ The oracle is told the form (steady; linear; one step at a time unknown; one dro
 deviation and memory), estimates the rest from the same checks with the same uncertainties, and gives the range between
 the 2.5 % and the 97.5 % quantile of what the error then was. It comes with more and more knowledge, see `Knowledge`.
 
+It knows the catalogue of faults as the product does: the probe has one of those that its kind of sensor may have, each as likely
+as the others before any check. What each makes of an error it reckons from circuits of its own (`oracle_faults`), with a gain
+in rooms of 15 to 30 °C and the instrument within 5 K of that at a reading, and with three thermistors. Nothing that the product
+says of bounds is asked. Its range is that of the mixture of all faults, weighed by how well each explains the checks; so it
+leaves out the least likely ends, where the product allows for each fault in full.
+
 Errors at both ends and the hidden part are a Gaussian vector (e1, e2, g): flat priors on e1 and e2 but for steady (equal)
 and wandering ones (the process), g as the standard of the sensor bounds it, then the checks. A step at an unknown time is
-a mixture of before and after, in proportion to the time.
+a mixture of before and after, in proportion to the time. A fault that does not go in proportion is taken as a straight line
+through what it makes one standard deviation on either side.
 """
 
 from dataclasses import dataclass, replace
@@ -17,18 +24,21 @@ from scipy.special import ndtr
 
 from compliance.metrology.vocabulary import Outcome
 
-from .probe_lives import BOILING, CAUSES, FAULTS, STEAM, Array, Form, Lives, error_at
+from .oracle_faults import Cause, of_lives, of_sensor
+from .probe_lives import BOILING, CAUSES, FAULTS, STEAM, Array, Form, Lives
 from .quarantines import OUTCOMES, Quarantined
 
 Z = 1.959964
 DISPLAYED = 0.1**2 / 12  # °C², variance of the rounding of a reading
+LEAST = 1e-9  # °C², of a truth that hardly moves with what is shown
 EQUAL = 1e8  # per °C², precision that ties two errors together
 
 
 class Knowledge(Enum):
-    """What the oracle knows besides the form and the kind of sensor, both of whose causes are likely alike.
+    """What the oracle knows besides the form, the kind of sensor and the catalogue of its faults.
 
-    With JUMP it knows that a probe that fell jumped once, but not that the fall on record did it: as with a step.
+    With JUMP it knows that a probe that fell jumped once, but not that the fall on record did it: as with a step. With CAUSE it
+    knows which fault the probe has.
     """
 
     JUMP = "form, not told of the fall"
@@ -50,19 +60,30 @@ def judge(lives: Lives, rows: Quarantined, knowledge: Knowledge) -> Judged:
     """The range of the true temperature, and whether it tells of the limit."""
     if knowledge is Knowledge.JUMP and lives.form is Form.DROP:
         lives = replace(lives, form=Form.STEP, event=np.full_like(lives.event, np.inf))
-    ends = by_history(lives, rows) if knowledge is Knowledge.HISTORY else at_ends(lives, rows)
-    fault = lives.fault[rows.life]
-    of_sensor = [fault // CAUSES * CAUSES + cause for cause in range(CAUSES)]
-    faults = of_sensor if knowledge in (Knowledge.JUMP, Knowledge.FORM) else [fault]
-    posteriors = [_posterior(lives, rows, ends, each) for each in faults]
-    evidence = np.array([log for _, _, log in posteriors])
+    told = knowledge in (Knowledge.CAUSE, Knowledge.HISTORY)
+    fault = lives.fault[rows.life] // (1 if told else CAUSES)
+    low, high = np.empty_like(rows.shown), np.empty_like(rows.shown)
+    for each in np.unique(fault):
+        chosen = np.flatnonzero(fault == each)
+        number = each if told else each * CAUSES
+        causes = (of_lives(number),) if told else of_sensor(FAULTS[number].sensor)
+        part = rows.only(chosen)
+        ends = by_history(lives, part) if knowledge is Knowledge.HISTORY else at_ends(lives, part)
+        mixed = _mixed(lives, part, ends, causes)
+        low[chosen], high[chosen] = (part.shown - _quantile(mixed, share) for share in (0.975, 0.025))
+    return decide(rows, low, high)
+
+
+def _mixed(lives: Lives, rows: Quarantined, ends: "Ends", causes: tuple[Cause, ...]) -> list["Part"]:
+    """The error of each reading as each cause has it, weighed by what was likely before and by the checks."""
+    posteriors = [_posterior(lives, rows, ends, cause) for cause in causes]
+    evidence = np.array([log + np.log(cause.likely) for (_, _, log), cause in zip(posteriors, causes, strict=True)])
     shares = np.exp(evidence - evidence.max(0))
-    parts = [
+    return [
         (share * part, centre, deviation)
-        for (mean, covariance, _), each, share in zip(posteriors, faults, shares / shares.sum(0), strict=True)
-        for part, centre, deviation in _parts(lives, rows, mean, covariance, each)
+        for (mean, covariance, _), cause, share in zip(posteriors, causes, shares / shares.sum(0), strict=True)
+        for part, centre, deviation in _parts(lives, rows, mean, covariance, cause)
     ]
-    return decide(rows, rows.shown - _quantile(parts, 0.975), rows.shown - _quantile(parts, 0.025))
 
 
 def decide(rows: Quarantined, low: Array, high: Array) -> Judged:
@@ -126,32 +147,37 @@ def _line(total: Array, spread: Array, away: Array) -> Array:
     return 1 / total[:, None, None] + away[:, :, None] * away[:, None, :] / spread[:, None, None] + 1e-9 * np.eye(2)
 
 
-def _posterior(lives: Lives, rows: Quarantined, ends: Ends, fault: np.ndarray) -> tuple[Array, Array, Array]:
+def _posterior(lives: Lives, rows: Quarantined, ends: Ends, cause: Cause) -> tuple[Array, Array, Array]:
     """Mean and covariance of (e1, e2, g) with this cause, and the logarithm of how likely the checks then are."""
     found, covariance = ends
-    hidden = np.array([fault.hidden for fault in FAULTS])[fault]
+    hidden = np.array([fault.hidden for fault in FAULTS])[lives.fault[rows.life]]
     precision = np.zeros((len(rows.at), 3, 3))
     precision[:, :2, :2] = _prior(lives, rows) + np.linalg.inv(covariance)
     precision[:, 2, 2] = 3 / hidden**2
     weighted = np.zeros((len(rows.at), 3))
     weighted[:, :2] = np.einsum("nij,nj->ni", np.linalg.inv(covariance), found)
+    unexplained = np.zeros(len(rows.at))
     for end, check in enumerate((rows.start, rows.end)):
-        row, value = _steam(rows, end, fault), lives.boiled[rows.life, check]
+        row, besides = _steam(lives, rows, (end, check), cause)
+        value = lives.boiled[rows.life, check] - besides
         certain = np.where(lives.boils[rows.life], 1 / BOILING.standard**2, 0.0)
         precision += certain[:, None, None] * row[:, :, None] * row[:, None, :]
         weighted += (certain * value)[:, None] * row
+        unexplained += certain * value**2
     covariance = np.linalg.inv(precision)
     mean = np.einsum("nij,nj->ni", covariance, weighted)
-    return mean, covariance, ((weighted * mean).sum(1) - np.linalg.slogdet(precision)[1]) / 2
+    return mean, covariance, ((weighted * mean).sum(1) - np.linalg.slogdet(precision)[1] - unexplained) / 2
 
 
-def _steam(rows: Quarantined, end: int, fault: np.ndarray) -> Array:
-    """How the error found at 100 °C follows from (e1, e2, g)."""
+def _steam(lives: Lives, rows: Quarantined, at: tuple[int, Array], cause: Cause) -> tuple[Array, Array]:
+    """How the error found at 100 °C at one end follows from (e1, e2, g), and what is to be added."""
+    end, check = at
+    found, standard = lives.found[rows.life, check], lives.standard[rows.life, check]
+    low, high = (cause.in_steam(found + by) for by in (-standard, standard))
     row = np.zeros((len(rows.at), 3))
-    hundred = np.full(len(rows.at), STEAM)
-    row[:, end] = error_at(np.ones_like(hundred), hundred, fault, np.zeros_like(hundred))
+    row[:, end] = (high - low) / (2 * standard)
     row[:, 2] = STEAM / 75
-    return row
+    return row, (low + high) / 2 - row[:, end] * found
 
 
 def _jumped_inside(lives: Lives, rows: Quarantined) -> np.ndarray:
@@ -203,16 +229,21 @@ def _weights(lives: Lives, rows: Quarantined) -> tuple[Array, Array, Array]:
 Part = tuple[Array, Array, Array]  # share, mean and deviation of one normal distribution, a row a reading
 
 
-def _parts(lives: Lives, rows: Quarantined, mean: Array, covariance: Array, fault: np.ndarray) -> list[Part]:
-    """The error at the temperature shown, as a mixture of normal distributions."""
-    at, ones = rows.shown, np.ones(len(rows.at))
-    ratio = error_at(ones, at, fault, 0 * ones)
+def _parts(lives: Lives, rows: Quarantined, mean: Array, covariance: Array, cause: Cause) -> list[Part]:
+    """The error where the probe showed what it did, as a mixture of normal distributions."""
+    ones = np.ones(len(rows.at))
     weights, besides, gone = _weights(lives, rows)
 
     def told(pair: Array) -> tuple[Array, Array]:
-        row = np.concatenate([pair * ratio[:, None], at[:, None] / 75], 1)
-        variance = np.einsum("ni,nij,nj->n", row, covariance, row) + besides * ratio**2 + DISPLAYED
-        return (row * mean).sum(1), np.sqrt(variance)
+        error = (pair * mean[:, :2]).sum(1)
+        deviation = np.sqrt(np.einsum("ni,nij,nj->n", pair, covariance[:, :2, :2], pair) + besides)
+        low, high = (cause.where_shown(error + by, rows.shown) for by in (-deviation, deviation))
+        more = cause.truth_per_shown(error, rows.shown)
+        at = (rows.shown - (low + high) / 2) / 75
+        slope = (high - low) / (2 * deviation)
+        row = np.concatenate([pair * slope[:, None], (at * more)[:, None]], 1)
+        variance = np.einsum("ni,nij,nj->n", row, covariance, row) + besides * slope**2 + DISPLAYED * more**2
+        return (low + high) / 2 + row[:, 2] * mean[:, 2], np.sqrt(np.maximum(variance, LEAST))
 
     if lives.form is not Form.STEP:
         return [(ones, *told(weights))]
@@ -224,7 +255,7 @@ def _quantile(parts: list[Part], wanted: float) -> Array:
     """Of a mixture of normal distributions, by halving."""
     low = np.min([mean - 9 * deviation for _, mean, deviation in parts], axis=0)
     high = np.max([mean + 9 * deviation for _, mean, deviation in parts], axis=0)
-    for _ in range(40):
+    for _ in range(24):
         middle = (low + high) / 2
         below = np.sum([share * ndtr((middle - mean) / deviation) for share, mean, deviation in parts], axis=0)
         low, high = np.where(below < wanted, middle, low), np.where(below < wanted, high, middle)

@@ -4,7 +4,7 @@ The timeline is cut by `bracketing`, each reading assessed by `assessment`, both
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
 
@@ -61,6 +61,11 @@ class Quarantined:
     high: Array
     outcome: NDArray[np.int64]
     lives: int
+
+    def only(self, chosen: NDArray[np.int64]) -> "Quarantined":
+        """These rows."""
+        columns = [each.name for each in fields(self) if each.name != "lives"]
+        return replace(self, **{name: getattr(self, name)[chosen] for name in columns})
 
     @property
     def limit(self) -> Array:

