@@ -76,9 +76,8 @@ class Asked:
 def asked(django_db_setup, django_db_blocker) -> dict[str, dict[str, list[Asked]]]:
     """By the name of each address: what the page and what each of its choices asks."""
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patched:
-        patched.setattr(
-            advice, "MOST_ALIKE", FEW - 2
-        )  # a few are as many, so that whatever is read beyond them is seen
+        # A few sites have as many, so that whatever is read beyond them is seen.
+        patched.setattr(advice, "MOST_ALIKE", FEW - 2)
         records = everything.build()
         add_history(records)
         copying = CopyingFewCases(MANY, first_key=10**9)

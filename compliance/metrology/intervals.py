@@ -97,8 +97,7 @@ def advise(
     Raises:
         ValueError: for numbers out of range.
 
-    Source: ILAC-G24 / OIML D 10 for the methods; that the shorter interval counts, and what is enough evidence, is
-    judgement.
+    Source: ILAC-G24 / OIML D 10 for the methods; that the shorter counts, and what is enough evidence, is judgement.
     """
     _check(tolerance, target, longest, readings_per_day)
     others = fleet if isinstance(fleet, Fleet) else fleet_of(fleet)
