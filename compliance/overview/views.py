@@ -88,12 +88,13 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def today_next(request: HttpRequest, pk: int) -> HttpResponse:
-    """The part of a saved page that leads on: to what is due next, or that nothing is."""
+    """The part of a saved page that leads on: to what is to be done next, or that nothing is. What is to decide is on Today."""
     site, now = get_site(request.user, pk), timezone.now()
     due = [each for each in to_do_today(site, probes_in_use(site), now) if each.now]
     context = {"site": site, "quiet": "quiet" in request.GET}
-    if due and may(request.user, site, Role.COOK):
-        context |= {"what": _item(due[0], site, False, now)["title"], "action": due[0].action}
+    following = next((each for each in due if not each.failed), None)
+    if following and may(request.user, site, Role.COOK):
+        context |= {"what": _item(following, site, False, now)["title"], "action": following.action}
     return render(request, "overview/next.html", context | {"nothing": not due})
 
 
