@@ -16,7 +16,7 @@ from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, Moved, shown
 from .evaluation import Typed
 from .failed_page import in_doubt, others_in_the_ice, without_salt
 from .guide import struck_in_words
-from .kinds import USUAL, Guidance, kind_of, of_the_same_points
+from .kinds import Guidance, kind_of, of_the_same_points, wanted_check
 from .models import END, Check, ProbeState, Span, Stage, Standing
 from .pictures import SettlingCourse, settling_svg
 from .queries import is_near_edge, not_cleared, passed_near_edge, run_of
@@ -110,7 +110,7 @@ def next_steps(check: Check) -> dict:
     if state and state.last_check_id != check.pk and _superseded(check):
         steps = ("What it is worth now is told by its last check: see the probe.",)
         return {"tone": "info", "heading": OLD, "steps": steps, "case_url": case}
-    again = {"again_url": reverse((kind.guidance or USUAL.guidance).address, args=[check.probe_id])}
+    again = {"again_url": reverse((kind.guidance or wanted_check(state)).address, args=[check.probe_id])}
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case} | again
     if check.verdict == Verdict.INCONCLUSIVE:

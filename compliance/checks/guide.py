@@ -274,9 +274,10 @@ def _worth(draft: CheckDraft, opening: str, confirmed: frozenset[StrEnum] = froz
 
 def _without(draft: CheckDraft, guidance: Guidance) -> str:
     """What the check is worth if it is finished and nothing more is confirmed."""
+    opening = "Finished without it, this is recorded as “not confirmed”"
     if _missing(draft, guidance):
-        return "Finished without confirming, the check says nothing about the probe and has to be made again."
-    return _worth(draft, "Finished without confirming") or "What is still open is then recorded as “not confirmed”."
+        return f"{opening}: the check then says nothing about the probe."
+    return f"{_worth(draft, opening).rstrip('.') or opening}."
 
 
 def _missing(draft: CheckDraft, guidance: Guidance, confirmed: frozenset[StrEnum] = frozenset()) -> tuple[str, ...]:

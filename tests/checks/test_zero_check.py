@@ -320,7 +320,7 @@ def test_neither_drained_nor_packed_is_said_before_finishing_and_is_inconclusive
     hands.settle("0.0")
     shown = hands.look().content.decode()
     assert "Packed: finish" in shown and "So confirmed, the bath stands for 0 °C within ±0.20 °C" in shown
-    assert "Finished without confirming, the check says nothing about the probe" in shown
+    assert "recorded as “not confirmed”: the check then says nothing about the probe" in shown
     hands.finish()
     check = Check.objects.get()
     assert check.verdict == "inconclusive" and "packed" not in check.preparation["points"] + check.preparation["left"]
