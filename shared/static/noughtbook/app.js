@@ -84,9 +84,19 @@
   document.addEventListener("htmx:load", tick);
 
   // The focus goes to what is next; never onto a button that the second tap of a wet finger would press.
-  const goOn = (options) => document.querySelector("#check [data-next]")?.focus(options);
+  let shownAt = performance.now();
+  const goOn = (options) => {
+    shownAt = performance.now();
+    document.querySelector("#check [data-next]")?.focus(options);
+  };
   if (!document.querySelector(".error-summary")) goOn({ preventScroll: true });
   document.addEventListener("htmx:afterSettle", (event) => { if (event.detail.target?.id === "check") goOn(); });
+
+  // In one bath the button of the next probe comes where the last one was: the second tap of a wet finger is not for it.
+  document.addEventListener("click", (event) => {
+    const soon = event.detail > 0 && performance.now() - shownAt < 400;
+    if (soon && event.target.closest("#finish-bath, .together ~ section #insert")) event.preventDefault();
+  }, true);
 
   // With the keyboard of a phone open, the number, its button and what to do stay in sight together.
   window.addEventListener("resize", () => {
