@@ -186,11 +186,6 @@ class Guide:
         return drafts.way_of(self.draft).value
 
     @property
-    def confirming(self) -> bool:
-        """Whether something is still to be confirmed."""
-        return self.current is not None
-
-    @property
     def undone(self) -> list[GuideStep]:
         return [step for step in self.steps if step.state in OPEN]
 
