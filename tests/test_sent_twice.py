@@ -197,7 +197,9 @@ SENT = {
     "site_add": Form(typed={"name": "Dogwood School"} | PLACE),
     "site_edit": Form(typed=WHY | {"name": "Alder Nursery"} | PLACE),
     "today_together": Form(
-        before=lambda records: making.event(records["probe"], records["world"].cook, EventKind.ADJUSTED, timezone.now()),
+        before=lambda records: making.event(
+            records["probe"], records["world"].cook, EventKind.ADJUSTED, timezone.now()
+        ),
         typed={"kind": "packed_crushed"},
     ),
 }

@@ -118,7 +118,6 @@ def read(request, pk, kind):
         kind,
         lambda draft: drafts.read(draft, text, seen, now),
         keep=text,
-        reads=True,
         onward=shared_bath.next_to_read,
     )
 
@@ -154,10 +153,11 @@ def now(request, pk, kind):
     return render(request, "checks/guided/now.html", context | {"words": GUIDANCE[kind].words})
 
 
-def _tap(request, pk: int, kind: str, act, *, keep: str = "", reads: bool = False, onward=None) -> HttpResponse:
+def _tap(request, pk: int, kind: str, act, *, keep: str = "", onward=None) -> HttpResponse:
     """Do what a tap asks on the draft and show the page again; what was typed stays where it was refused.
 
-    `onward` finds the page of another probe in the same bath that is to be seen to now; empty where this one is.
+    `onward`: of a tap that takes what was typed; it finds the page of another probe in the same bath that is to be seen to now,
+    empty where this one is.
     """
     probe = probe_to_check(request, pk)
     draft = tapped(request, probe, kind)
@@ -172,7 +172,7 @@ def _tap(request, pk: int, kind: str, act, *, keep: str = "", reads: bool = Fals
         return answer(request, probe, kind, Shown(error=error, keep=keep))
     if onward and (page := onward(draft)):
         return HttpResponseClientRedirect(page) if request.htmx else redirect(page)
-    return answer(request, probe, kind, Shown(keep="" if reads else keep))
+    return answer(request, probe, kind, Shown(keep="" if onward else keep))
 
 
 def _keep_about(request, draft: CheckDraft) -> None:
