@@ -329,6 +329,7 @@ def test_neither_drained_nor_packed_is_said_before_finishing_and_is_inconclusive
 def test_one_tap_confirms_the_ice_and_puts_the_probe_in_but_what_is_ticked_by_hand_it_leaves_open(hands):
     shown = hands.look().content.decode()
     assert 'name="point" value="wetted"' in shown and "All done, the probe is in" in shown
+    assert "from 1:30 on one number is enough, three make it surer" in shown
     listed = [task.point.value for task in ICE.before[ICE.usual] if not task.by_hand]
     hands.tap("start", kind="packed_crushed", point=listed, **{"in": "1"})
     draft = hands.draft

@@ -150,7 +150,8 @@ ICE = Guidance(
         point="ice point",
         reference_heading="The bath",
         insert_heading="Now the probe",
-        insert_text="Into the middle, as deep as it will go. Tap at once: the time runs from then.",
+        insert_text="Into the middle, as deep as it will go. Tap at once: from 1:30 on one number is enough, three make it "
+        "surer.",
         inside_list="In the ice",
         again_hint="If the ice has melted or the probe is out of it, start again: old readings do not go with a new bath.",
         trouble="Something went wrong with the bath",
