@@ -163,6 +163,7 @@ def all_in_one_bath(hands: Counted) -> int:
     probes = hands.page.locator("[name=probes]").count()
     hands.tap(where="[value=packed_crushed]")
     hands.tap("Done: Drain it")
+    expect(hands.page.locator('[aria-label="Done: Drain it"]')).to_have_count(0)
     for done in range(1, probes + 1):
         hands.page.wait_for_timeout(SOONER)
         hands.tap(where="#insert")
