@@ -39,6 +39,16 @@ class TemperatureField(forms.CharField):
         return text
 
 
+class PlainNumberField(forms.FloatField):
+    """A number as people write it: digits and one comma or point. “1e2” is none."""
+
+    def to_python(self, value):
+        text = str(value).strip().replace(",", ".") if value not in self.empty_values else ""
+        if text and not units.NUMBER.fullmatch(text):
+            raise ValidationError(self.error_messages["invalid"], code="invalid")
+        return super().to_python(text)
+
+
 class LineField(forms.CharField):
     """A name or another short text on one line."""
 

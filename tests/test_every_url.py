@@ -31,7 +31,7 @@ OWN_AFFAIRS = {
 FOR_COOKS = {"reading_correct", "event_add", "import_preview", "today_together"} | {
     f"{kind}_check_{tap}"
     for kind in ("zero", "boiling")
-    for tap in ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "finish")
+    for tap in ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "finish", "bath")
 }
 # Only for who supervises every area of the business; the stock supervisor has one of two.
 FOR_THE_WHOLE_BUSINESS = {"business_edit", "plan_business"}

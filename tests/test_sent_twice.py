@@ -197,7 +197,9 @@ SENT = {
     "site_add": Form(typed={"name": "Dogwood School"} | PLACE),
     "site_edit": Form(typed=WHY | {"name": "Alder Nursery"} | PLACE),
     "today_together": Form(
-        before=lambda records: making.event(records["probe"], records["world"].cook, EventKind.DOUBTED, timezone.now()),
+        before=lambda records: making.event(
+            records["probe"], records["world"].cook, EventKind.ADJUSTED, timezone.now()
+        ),
         typed={"kind": "packed_crushed"},
     ),
 }
@@ -450,6 +452,7 @@ def test_a_tap_on_the_page_of_an_older_check_does_nothing_to_the_present_one(rec
         ("insert", {}),
         ("point", {"point": "crushed"}),
         ("read", {"value": "0.1", "seen": 0}),
+        ("bath", {"say": "finish"}),
         ("finish", {"stage": "as_found"}),
     ):
         path = reverse(f"zero_check_{tap}", args=[probe.pk])

@@ -1,11 +1,12 @@
 """A recorded check in words and figures for its page: the verdict first, what to do next, the rest one tap away."""
 
+from django.db.models import Max
 from django.urls import reverse
 from django.utils.html import format_html
 
 from compliance.metrology.vocabulary import Verdict
 from shared.templatetags.noughtbook import when
-from shared.time_text import stopwatch
+from shared.time_text import stopwatch, styled
 from shared.unit_text import in_unit
 from shared.units import Unit, show, show_error, show_spread
 from sites.addresses import address
@@ -13,8 +14,9 @@ from sites.addresses import address
 from .budget import chance_wrong, lines_of, rule_in_words, totals_of
 from .draft_numbers import TAKEN_BACK, TIMED_AGAIN, Moved, shown
 from .evaluation import Typed
+from .failed_page import in_doubt, others_in_the_ice, without_salt
 from .guide import struck_in_words
-from .kinds import USUAL, Guidance, kind_of, of_the_same_points
+from .kinds import Guidance, kind_of, of_the_same_points, wanted_check
 from .models import END, Check, ProbeState, Span, Stage, Standing
 from .pictures import SettlingCourse, settling_svg
 from .queries import is_near_edge, not_cleared, passed_near_edge, run_of
@@ -32,6 +34,8 @@ def told(check: Check) -> dict:
     following = None if void else next_steps(check)
     headline = _headline(check, following["heading"] if following else "")
     why, figures = sentences(check)
+    failed = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
+    why, salt = without_salt(why) if failed else (why, [])
     kind = kind_of(check)
     return {
         "check": check,
@@ -42,6 +46,9 @@ def told(check: Check) -> dict:
         "title": kind.title.format(check.probe),
         "headline": headline,
         "why": why,
+        "salt": salt,
+        "lead": in_doubt(check) if failed else "",
+        "others": others_in_the_ice(check) if failed else "",
         "figures": figures,
         "totals": totals_of(check),
         "rule": rule_in_words(check),
@@ -53,6 +60,7 @@ def told(check: Check) -> dict:
         "taken": _taken(check),
         "mistyped": mistyped_of(check),
         "typing": typing_of(check),
+        "tries": [*struck_of(check), *begun_before(check)],
         "sources": kind.sources,
         "picture_caption": f"What the display showed over time, {kind.guidance.words.inside}." if kind.guided else "",
     }
@@ -102,7 +110,7 @@ def next_steps(check: Check) -> dict:
     if state and state.last_check_id != check.pk and _superseded(check):
         steps = ("What it is worth now is told by its last check: see the probe.",)
         return {"tone": "info", "heading": OLD, "steps": steps, "case_url": case}
-    again = {"again_url": reverse((kind.guidance or USUAL.guidance).address, args=[check.probe_id])}
+    again = {"again_url": reverse((kind.guidance or wanted_check(state)).address, args=[check.probe_id])}
     if check.verdict == Verdict.OUT_OF_TOLERANCE:
         return {"tone": "bad", "heading": "What to do now", "steps": _after_failure(check), "case_url": case} | again
     if check.verdict == Verdict.INCONCLUSIVE:
@@ -147,9 +155,8 @@ def _superseded(check: Check) -> bool:
 def _after_failure(check: Check) -> tuple[str, ...]:
     return (
         f"Stop using {check.probe}. Label it “Do not use” and keep it apart.",
-        "Take another probe that is in tolerance for the food that is waiting.",
         "Hold the food that was judged by this probe since its last good check until somebody has decided on it.",
-        "Adjust it, have it repaired, or withdraw it. After an adjustment check it again, as left.",
+        "After an adjustment or a repair check it again, as left.",
     )
 
 
@@ -207,13 +214,36 @@ def mistyped_of(check: Check) -> dict[int, str]:
 def typing_of(check: Check) -> list[str]:
     """Of the numbers typed: those taken back, which count for nothing, and what was answered when something was asked."""
     typing, who = check.typing or {}, check.name_of("checked_by")
-    kept = {why: [t for t in typing.get("taken_back", []) if t["why"] == why] for why in STRUCK}
-    lines = [f"{STRUCK[why]}: {', '.join(struck_in_words(struck))}." for why, struck in kept.items() if struck]
+    lines = [*struck_of(check), *begun_before(check)]
     if unit := typing.get("unit"):
         lines.append(f"Asked which unit the display shows, {who} answered {Unit(unit).label}.")
     if answer := typing.get("moved"):
         lines.append(f"The same number from the first on. Asked “Did you see it fall?”, {ANSWERED[answer].format(who)}")
     return lines
+
+
+def struck_of(check: Check) -> list[str]:
+    """The numbers typed in this check that count for nothing."""
+    taken_back = (check.typing or {}).get("taken_back", [])
+    kept = {why: [struck for struck in taken_back if struck["why"] == why] for why in STRUCK}
+    return [f"{STRUCK[why]}: {', '.join(struck_in_words(struck))}." for why, struck in kept.items() if struck]
+
+
+def begun_before(check: Check) -> list[str]:
+    """The checks that were begun since the last one that was finished, and that nobody finished, with all their numbers."""
+    if "unfinished" in (check.typing or {}):
+        return []
+    earlier = Check.objects.live().filter(probe=check.probe_id, kind=check.kind, checked_at__lt=check.checked_at)
+    finished = earlier.filter(typing__unfinished__isnull=True).aggregate(at=Max("checked_at"))["at"]
+    since = earlier.filter(checked_at__gt=finished) if finished else earlier
+    return [_begun(each) for each in since.filter(typing__unfinished__isnull=False).order_by("checked_at", "pk")]
+
+
+def _begun(check: Check) -> str:
+    counted = [f"{text} (at {at})" for at, text in _taken(check)]
+    numbers = ", ".join([*struck_in_words((check.typing or {}).get("taken_back", [])), *counted])
+    at = styled(check.checked_at, check.site.zone, "short")
+    return f"Begun before by {check.name_of('checked_by')}, {at}, and {check.typing['unfinished']}: {numbers}."
 
 
 ANSWERED = {

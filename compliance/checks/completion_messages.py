@@ -56,5 +56,6 @@ def kept_in_words(check: Check) -> SafeString:
     link = format_html('<a href="{}">{}</a>', reverse("check_detail", args=[check.pk]), "See what was typed")
     if "unfinished" not in (check.typing or {}):
         return format_html("That check is finished. {}.", link)
-    said = "The check of probe {} was {}. It is kept as inconclusive: do not use the probe until it has passed a check. {}."
-    return format_html(said, check.probe.code, check.typing["unfinished"], link)
+    until = "do not use the probe until it has passed a check" if "showed" in check.typing else "check the probe again"
+    said = "The check of probe {} was {}. It is kept as inconclusive: {}. {}."
+    return format_html(said, check.probe.code, check.typing["unfinished"], until, link)

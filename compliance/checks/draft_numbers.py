@@ -173,11 +173,11 @@ def _all(draft: CheckDraft) -> Iterator[TypedAt]:
 
 
 def kept(draft: CheckDraft) -> dict:
-    """What goes into the record beside the numbers that count."""
+    """What goes into the record beside the numbers that count; `bath` names the ice that several probes were in."""
     names = ("at", "elapsed_ms", "typed", "unit", "why")
     taken_back = [{name: struck[name] for name in names} for struck in draft.struck]
     answer = moved(draft)
     asked = "" if answer in (Moved.SHOWN, Moved.NOT_ASKED) else answer.value
-    return {
-        name: value for name, value in (("taken_back", taken_back), ("unit", draft.unit), ("moved", asked)) if value
-    }
+    bath = str(draft.together) if draft.together else ""
+    known = {"taken_back": taken_back, "unit": draft.unit, "moved": asked, "bath": bath}
+    return {name: value for name, value in known.items() if value}

@@ -1,5 +1,6 @@
 """A check in progress, stored at each tap. Every tap can arrive twice, late, or after the page was left; none does harm."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -91,9 +92,16 @@ def _mark(draft: CheckDraft, point: StrEnum, state: str, now: datetime) -> None:
         draft.preparation[name] = [p for p in draft.preparation.get(name, []) if p != point]
     if state in ("done", "left"):
         draft.preparation["points" if state == "done" else "left"].append(point.value)
-    if state == "done" and point in guidance_of(draft).dated.get(way_of(draft), ()):
+    if state == "done" and _dates(draft, point):
         draft.bath_at = now
     draft.save(update_fields=["preparation", "bath_at"])
+
+
+def _dates(draft: CheckDraft, point: StrEnum) -> bool:
+    """Whether the bath is as old as this step, which was just done; it gets no younger by an earlier one that is ticked late."""
+    again, done = step_again(draft), draft.preparation["points"]
+    later = again is not None and again.point != point and again.point in done
+    return point in guidance_of(draft).dated.get(way_of(draft), ()) and not later
 
 
 @transaction.atomic
@@ -120,12 +128,14 @@ def say_level(draft: CheckDraft, level: PressureLevel | None) -> CheckDraft:
 
 
 @transaction.atomic
-def insert(draft: CheckDraft, now: datetime) -> CheckDraft:
-    """The probe goes in: timing starts, once. Raises ValidationError where the bath is too old."""
+def insert(draft: CheckDraft, now: datetime, done: Iterable[StrEnum] = ()) -> CheckDraft:
+    """The probe goes in, with what is `done` by then: timing starts, once. Raises ValidationError where the bath is too old."""
     draft = hold(draft)
     if is_stale(draft, now):
         raise ValidationError(f"{step_again(draft).how} Then confirm it.")
     if draft.inserted_at is None:
+        for point in done:
+            draft = mark(draft, point, "done", now)
         draft.inserted_at = now
         draft.save(update_fields=["inserted_at"])
     return draft
@@ -209,6 +219,17 @@ def take_back(draft: CheckDraft, elapsed_ms: int) -> CheckDraft:
 def _keep_numbers(draft: CheckDraft) -> CheckDraft:
     settling_of(draft.probe, draft_numbers.typed(draft))
     draft.save(update_fields=NUMBERS)
+    return draft
+
+
+@transaction.atomic
+def confirm(draft: CheckDraft, points: Iterable[StrEnum]) -> CheckDraft:
+    """Note what the button that finishes says of the probe in its bath. Raises ValidationError for what is not said there."""
+    draft, said = hold(draft), frozenset(points)
+    if draft.inserted_at is None or not said.issubset(task.point for task in guidance_of(draft).inside[way_of(draft)]):
+        raise ValidationError("Confirm each step of the bath where it is listed.")
+    for point in sorted(said):
+        _mark(draft, point, "done", draft.inserted_at)
     return draft
 
 

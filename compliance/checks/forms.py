@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from compliance.probes.models import EventKind
-from shared.fields import ReasonField, SiteDateTimeField
+from shared.fields import PlainNumberField, ReasonField, SiteDateTimeField
 from shared.long_ago import LongAgoForm
-from shared.units import Unit, from_milli, number, read
+from shared.units import NUMBER, Unit, from_milli, number, read
 from shared.widgets import TapNumber
 from sites.models import Site
 
@@ -37,8 +37,8 @@ def reason_field(label: str) -> ReasonField:
     return ReasonField(label=label, max_length=1000, widget=forms.Textarea(attrs={"rows": 3}))
 
 
-def depth_field(label: str = "") -> forms.FloatField:
-    return forms.FloatField(
+def depth_field(label: str = "") -> PlainNumberField:
+    return PlainNumberField(
         label=label,
         required=False,
         min_value=0,
@@ -159,7 +159,8 @@ class Correction(AtSite):
 
 def parse_seconds(text: str) -> float:
     """Seconds from 0 to 7200. Raises ValueError."""
-    seconds = float(text.replace(",", "."))
+    plain = text.replace(",", ".")
+    seconds = float(plain) if NUMBER.fullmatch(plain) else -1.0
     if not 0 <= seconds <= 7200:
         raise ValueError("Give seconds from 0 to 7200.")
     return seconds

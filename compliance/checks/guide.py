@@ -1,12 +1,16 @@
 """The guided check as its page shows it: the steps in the order of the work, and what the readings say so far."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from enum import StrEnum
+from math import ceil
 
 from django.utils.safestring import SafeString
 
-from compliance.metrology.settling import Settling, SettlingState
+from compliance.metrology.settling import ALONE_AFTER, Settling, SettlingState
 from compliance.metrology.verification import NUMBERS_TO_FAIL
+from compliance.plans.schedule import listed
 from shared.cautions import Caution, caution
 from shared.time_text import stopwatch
 from shared.unit_text import in_unit
@@ -24,9 +28,18 @@ from .surroundings_form import LEVEL_ANSWERS
 
 NEWEST = 3
 NOT_SEEN = (Moved.NO, Moved.UNANSWERED)
+OPEN = ("current", "todo")
 HELD = {
     Moved.UNANSWERED: "Did you see it fall?",
     Moved.NO: "Nobody saw it move: the display may be held.",
+}
+NEXT = "Type what it shows now."
+ENOUGH = f"From {stopwatch(ALONE_AFTER)} on one number is enough; three make it surer."
+ENOUGH_NOW = "One number is enough; three make it surer."
+UNDERWAY = {
+    SettlingState.TOO_FEW: "Steady so far.",
+    SettlingState.FALLING: "Still falling.",
+    SettlingState.RISING: "Still rising.",
 }
 DOUBTFUL = "One reading does not go with the others. Was it typed right?"
 
@@ -89,7 +102,8 @@ class Timing:
     """What the readings say so far, `elapsed_ms` after the probe went in.
 
     `second_wanted`: one number alone lies beyond the tolerance. `said_unit`: the unit, as somebody answered. `moved`: what is
-    known of the display having moved, once it matters; `moved_point` names the answer.
+    known of the display having moved, once it matters; `moved_point` names the answer. `left_ms`: until the next number is
+    wanted; 0 where it is now, or none is.
     """
 
     settling: Settling
@@ -108,6 +122,11 @@ class Timing:
     moved: Moved = Moved.NOT_ASKED
     moved_point: str = ""
     struck: tuple[str, ...] = ()
+    left_ms: int = 0
+
+    @property
+    def left(self) -> str:
+        return stopwatch(ceil(self.left_ms / 1000))
 
     @property
     def since(self) -> str:
@@ -144,7 +163,8 @@ class Timing:
 class Guide:
     """All that the page of a running check shows.
 
-    `boils` says where water boils here, for a check at boiling; `worth` how closely the bath stands for the ice point.
+    `boils` says where water boils here, for a check at boiling; `worth` how closely the bath stands for the ice point once
+    all that is still open is confirmed, `without` what the check is worth if none of it is. `old`: the bath is to be made good.
     """
 
     draft: CheckDraft
@@ -156,39 +176,57 @@ class Guide:
     timing: Timing | None
     missing: tuple[str, ...]
     worth: str
+    without: str = ""
+    old: bool = False
     asks_level: LevelQuestion | None = None
 
     @property
-    def confirming(self) -> bool:
-        """Whether something is still to be confirmed."""
-        return self.current is not None
+    def made(self) -> str:
+        """The way in which its reference is made, by name."""
+        return drafts.way_of(self.draft).value
 
     @property
     def undone(self) -> list[GuideStep]:
-        return [step for step in self.steps if step.state in ("current", "todo")]
+        return [step for step in self.steps if step.state in OPEN]
 
     @property
-    def at_once(self) -> bool:
-        """Whether all that is still to be confirmed can be with one tap: of several probes, what is each one's own."""
-        bath = drafts.guidance_of(self.draft).bath
-        own = all(step.task.point not in bath for step in self.undone)
-        return self.draft.together is not None and len(self.undone) > 1 and own
+    def at_once(self) -> list[GuideStep]:
+        """What is confirmed with one tap."""
+        return [step for step in self.undone if not step.task.by_hand]
 
     @property
-    def ahead(self) -> list[GuideStep]:
-        return [step for step in self.steps if step.state == "todo"]
+    def cautions(self) -> list[Caution]:
+        """Of all that is still to do, each once."""
+        return [caution(key) for key in dict.fromkeys(key for step in self.undone for key in step.task.cautions)]
+
+    @property
+    def confirms(self) -> str:
+        """The points that finishing confirms, by name."""
+        return " ".join(step.task.point for step in self.undone)
+
+    @property
+    def finishing(self) -> str:
+        """The words of the button that finishes the check: they say all that it confirms."""
+        return finish_words([step.task for step in self.undone])
 
     @property
     def behind(self) -> list[GuideStep]:
         return [step for step in self.steps if step.state in ("done", "left")]
 
 
+def finish_words(tasks: Sequence[Task], all_of: str = "") -> str:
+    """What the button that finishes says: all that it confirms, of the probe or of `all_of` several."""
+    said = " ".join(filter(None, (all_of, listed([task.said for task in tasks]))))
+    return f"{said[:1].upper()}{said[1:]}: finish" if tasks else f"Finish {all_of.lower() or 'the check'}"
+
+
 def guide(draft: CheckDraft, now: datetime) -> Guide:
     guidance, way = drafts.guidance_of(draft), drafts.way_of(draft)
     tasks = (guidance.before if draft.inserted_at is None else guidance.inside)[way]
-    steps = _steps(draft, guidance, tasks)
-    if drafts.is_stale(draft, now):
+    steps, old = _steps(draft, guidance, tasks), drafts.is_stale(draft, now)
+    if old:
         steps = _with_old_bath(steps, drafts.step_again(draft))
+    confirmed = frozenset(each.task.point for each in steps if each.state in OPEN) if draft.inserted_at else frozenset()
     return Guide(
         draft=draft,
         words=guidance.words,
@@ -197,8 +235,10 @@ def guide(draft: CheckDraft, now: datetime) -> Guide:
         steps=steps,
         current=next((step for step in steps if step.state == "current"), None),
         timing=None if draft.inserted_at is None else timing(draft, now),
-        missing=_missing(draft, guidance),
-        worth=kind_of(draft).worth(draft),
+        missing=_missing(draft, guidance, confirmed),
+        worth=_worth(draft, "So confirmed" if confirmed else "As confirmed so far", confirmed),
+        without=_without(draft, guidance) if confirmed else "",
+        old=old,
         asks_level=LevelQuestion(typed_pressure(draft.surroundings)) if level_wanted(draft) else None,
     )
 
@@ -222,9 +262,22 @@ def _with_old_bath(steps: tuple[GuideStep, ...], again: Task) -> tuple[GuideStep
     )
 
 
-def _missing(draft: CheckDraft, guidance: Guidance) -> tuple[str, ...]:
-    """What keeps it from being a reference at all, as things are now: left out, or not confirmed though the probe is in."""
-    done, left = draft.preparation.get("points", []), draft.preparation.get("left", [])
+def _worth(draft: CheckDraft, opening: str, confirmed: frozenset[StrEnum] = frozenset()) -> str:
+    line = kind_of(draft).worth(draft, confirmed)
+    return f"{opening}, {line}" if line else ""
+
+
+def _without(draft: CheckDraft, guidance: Guidance) -> str:
+    """What the check is worth if it is finished and nothing more is confirmed."""
+    opening = "Finished without it, this is recorded as “not confirmed”"
+    if _missing(draft, guidance):
+        return f"{opening}: the check then says nothing about the probe."
+    return f"{_worth(draft, opening).rstrip('.') or opening}."
+
+
+def _missing(draft: CheckDraft, guidance: Guidance, confirmed: frozenset[StrEnum] = frozenset()) -> tuple[str, ...]:
+    """What keeps it from being a reference at all: left out, or not confirmed though the probe is in."""
+    done, left = {*draft.preparation.get("points", []), *confirmed}, draft.preparation.get("left", [])
     inside = draft.inserted_at is not None
     open_ = frozenset(p for p in guidance.met if p not in done and (p in left or inside))
     lacking = guidance.lacks(drafts.way_of(draft), open_)
@@ -240,12 +293,14 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
     asks_unit, second = _unit_question(draft), second_wanted(draft, settling, readings)
     moved = seen_to_move(draft, settling)
     course = SettlingCourse(settling.value, _residual(settling), draft_numbers.reference_milli(draft) or 0)
+    elapsed_ms = (now - draft.inserted_at) // timedelta(milliseconds=1)
+    left_ms = 0 if asks_unit or second else _left_ms(settling, readings, elapsed_ms)
     return Timing(
         settling=settling,
         sentence=_asked(draft, asks_unit, second, settling.value is not None)
         or HELD.get(moved)
-        or _sentence(settling, readings, drafts.guidance_of(draft).words),
-        elapsed_ms=(now - draft.inserted_at) // timedelta(milliseconds=1),
+        or _sentence(settling, readings, drafts.guidance_of(draft).words, left_ms),
+        elapsed_ms=elapsed_ms,
         value=draft_numbers.shown(readings[-1]) if readings else "–",
         same_again=readings[-1].text if readings else "",
         seen=len(readings),
@@ -259,7 +314,16 @@ def timing(draft: CheckDraft, now: datetime) -> Timing:
         moved=moved,
         moved_point=drafts.guidance_of(draft).moved or "",
         struck=struck_in_words(draft.struck),
+        left_ms=left_ms,
     )
+
+
+def _left_ms(settling: Settling, readings: list[Typed], elapsed_ms: int) -> int:
+    """Until one number alone is enough, or the next one may be; 0 where there is nothing to wait for."""
+    if not readings:
+        return max(0, round(1000 * ALONE_AFTER) - elapsed_ms)
+    to_go = 0 if settling.state.is_fault else settling.seconds_to_go or 0
+    return max(0, readings[-1].elapsed_ms + round(1000 * to_go) - elapsed_ms)
 
 
 def _tone(settling: Settling, asking: bool) -> str:
@@ -310,8 +374,12 @@ def struck_in_words(struck: list[dict]) -> tuple[str, ...]:
     return tuple(f"{each['typed']} °{each['unit']} (at {stopwatch(each['elapsed_ms'] / 1000)})" for each in struck)
 
 
-def _sentence(settling: Settling, readings: list[Typed], words: GuidanceWords) -> str:
+def _sentence(settling: Settling, readings: list[Typed], words: GuidanceWords, left_ms: int) -> str:
     """What went wrong after it had settled is put right in its own way in each medium."""
+    if not readings:
+        return f"{words.waiting} {ENOUGH}" if left_ms else f"Type what it shows. {ENOUGH_NOW}"
+    if settling.state in UNDERWAY and settling.seconds_to_go:
+        return f"{UNDERWAY[settling.state]} {'Type the next number when the time is up.' if left_ms else NEXT}"
     if settling.state is SettlingState.DOUBTFUL:
         return DOUBTFUL
     if settling.state not in (SettlingState.DRIFTING, SettlingState.WARMING) or len(readings) < 2:

@@ -15,13 +15,15 @@ from django.urls import reverse
 from compliance.metrology.settling import ALONE_AFTER, SettlingState
 from compliance.probes.access import probes_of
 from compliance.probes.models import Probe
+from shared import clock
 from shared.time_text import stopwatch
 from sites.models import Person, Role
 
 from . import draft_numbers, drafts, unfinished
 from .evaluation import settling_of
-from .guide import NOT_SEEN, second_wanted, seen_to_move
+from .guide import finish_words, second_wanted, seen_to_move
 from .kinds import GUIDANCE, USUAL
+from .kinds.steps import Task
 from .models import BEGINNING, Check, CheckDraft, Verdict
 
 SOON = f"From {stopwatch(ALONE_AFTER)} on, one reading can be enough."
@@ -148,6 +150,97 @@ def onward(draft: CheckDraft, now: datetime) -> Onward | None:
     return Onward(f"All are in. {SOON}", changes_in_ms=left) if left > 0 else Onward("Type what it shows.")
 
 
+def next_in(draft: CheckDraft) -> str:
+    """Where to go on when this probe has gone in: the next to go in, else the longest in; empty where this one is that."""
+    now_in = next((each for each in _fellows(draft) if each.pk == draft.pk), draft)
+    found = onward(now_in, clock.now())
+    return found.url if found else ""
+
+
+def next_to_read(draft: CheckDraft) -> str:
+    """Where to go on when this probe has been read: what is not in yet, then the longest in without a number.
+
+    Empty while this one wants another look, and when all have a number.
+    """
+    fellows = _fellows(draft)
+    if not any(each.pk == draft.pk and _ready(each) for each in fellows):
+        return ""
+    unread = [each for each in fellows if not each.readings]
+    unread.sort(key=lambda each: (each.inserted_at is not None, each.inserted_at or each.started_at))
+    return _page(unread[0]) if unread else ""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadyProbe:
+    """A probe of a bath whose check can be finished; `stood`: whether its display stood still from the first number on."""
+
+    key: UUID
+    code: str
+    url: str
+    value: str
+    stood: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BathEnd:
+    """The checks of a bath that can be finished with one tap; the codes of those that cannot; what is `open` to be confirmed."""
+
+    ready: tuple[ReadyProbe, ...]
+    others: tuple[str, ...]
+    open: tuple[Task, ...]
+
+    @property
+    def stood(self) -> tuple[ReadyProbe, ...]:
+        return tuple(probe for probe in self.ready if probe.stood)
+
+    @property
+    def confirms(self) -> str:
+        return " ".join(task.point for task in self.open)
+
+    @property
+    def finishing(self) -> str:
+        return finish_words(self.open, f"All {len(self.ready)}")
+
+
+def end_of(draft: CheckDraft) -> BathEnd | None:
+    """All of a bath, once every probe of it has a number and two or more can be finished, this one among them."""
+    fellows = _fellows(draft)
+    if len(fellows) < 2 or not all(each.readings for each in fellows):
+        return None
+    way = drafts.way_of(draft)
+    ready = [each for each in fellows if drafts.way_of(each) == way and _ready(each)]
+    if len(ready) < 2 or draft not in ready:
+        return None
+    others = tuple(each.probe.code for each in fellows if each not in ready)
+    return BathEnd(tuple(map(_as_ready, ready)), others, tuple(_open(ready, drafts.guidance_of(draft).inside[way])))
+
+
+def _open(ready: Sequence[CheckDraft], tasks: Sequence[Task]) -> list[Task]:
+    return [task for task in tasks if any(task.point not in each.preparation.get("points", []) for each in ready)]
+
+
+def chosen(draft: CheckDraft, keys: Sequence[str]) -> list[CheckDraft]:
+    """Of the bath of this draft, those that a form names and that are still to be finished."""
+    return [each for each in _fellows(draft) if str(each.key) in keys]
+
+
+def _as_ready(draft: CheckDraft) -> ReadyProbe:
+    readings = draft_numbers.typed(draft)
+    stood = seen_to_move(draft, settling_of(draft.probe, readings)) is draft_numbers.Moved.UNANSWERED
+    return ReadyProbe(draft.key, draft.probe.code, _page(draft), draft_numbers.shown(readings[-1]), stood)
+
+
+def _ready(draft: CheckDraft) -> bool:
+    """Whether its check can be finished, but for the question whether the display was seen to move."""
+    if not draft.readings:
+        return False
+    readings = draft_numbers.typed(draft)
+    settling = settling_of(draft.probe, readings)
+    if settling.state is not SettlingState.SETTLED or draft_numbers.unit_question(draft):
+        return False
+    return not second_wanted(draft, settling, readings) and seen_to_move(draft, settling) is not draft_numbers.Moved.NO
+
+
 def _link(words: str, draft: CheckDraft) -> tuple[str, str]:
     return f"{words}: {draft.probe.code}", _page(draft)
 
@@ -181,10 +274,13 @@ def _state(draft: CheckDraft) -> tuple[str, str]:
     readings = draft_numbers.typed(draft)
     settling = settling_of(draft.probe, readings)
     settled = settling.state is SettlingState.SETTLED
-    held = seen_to_move(draft, settling) in NOT_SEEN
+    moved = seen_to_move(draft, settling)
+    held = moved is draft_numbers.Moved.NO
     wanting = held or draft_numbers.unit_question(draft) or (settled and second_wanted(draft, settling, readings))
     if settling.state.is_fault or wanting:
         return "fault", "look again"
+    if moved is draft_numbers.Moved.UNANSWERED:
+        return "in", "noted"
     return ("settled", "settled") if settled else ("in", "in the ice")
 
 

@@ -6,6 +6,7 @@ from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import Unit, difference_from_milli, number
 
+from .fitness import Judgement
 from .kinds import kind_of, wanted_check
 from .models import Stage
 from .queries import due_word, entered_late, event_entered_late, is_let_be, not_cleared, passed_near_edge
@@ -21,7 +22,7 @@ class ProbeTable(tables.Table):
     code = tables.Column("Probe", attrs=LEAD)
     site = tables.Column("Site")
     kind = tables.Column("Kind", accessor="description", empty_values=())
-    standing = tables.Column("Standing", accessor="pk")
+    fitness = tables.Column("May it be used?", accessor="pk")
     last_good = tables.Column("Last good check", accessor="pk")
     due = tables.Column("Next check", accessor="pk")
     act = tables.Column("", accessor="pk", attrs=ACT)
@@ -30,9 +31,9 @@ class ProbeTable(tables.Table):
         orderable = False
         empty_text = "No probe matches. Clear the filter, or add the probe."
 
-    def __init__(self, *args, now, writes: set[int], **kwargs):
+    def __init__(self, *args, now, writes: set[int], judged: dict[int, Judgement], **kwargs):
         super().__init__(*args, **kwargs)
-        self.now, self.writes = now, writes
+        self.now, self.writes, self.judged = now, writes, judged
 
     def render_code(self, value, record):
         return format_html('<a href="{}">{}</a>', reverse("probe_detail", args=[record.pk]), value)
@@ -40,9 +41,9 @@ class ProbeTable(tables.Table):
     def render_kind(self, record):
         return record.description or record.get_sensor_display()
 
-    def render_standing(self, record):
+    def render_fitness(self, record):
         withdrawn = badge("record", "withdrawn") if record.withdrawn else ""
-        return together(badge("standing", standing_of(record)), withdrawn)
+        return together(badge("fitness", self.judged[record.pk].state.value), withdrawn)
 
     def render_last_good(self, record):
         state = getattr(record, "state", None)

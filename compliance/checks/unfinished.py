@@ -1,4 +1,4 @@
-"""Checks with a number beyond the tolerance that nobody finished: they are kept, as inconclusive, and ask for a check at once."""
+"""Checks that nobody finished: given up with a number, or left with one beyond the tolerance, they are kept as inconclusive."""
 
 import logging
 from collections.abc import Iterator
@@ -43,9 +43,12 @@ def store_left(now: datetime, probe: Probe | None = None) -> list[Check]:
 
 
 def give_up(*, by: Person, probe: Probe, key: UUID, reason: str = "") -> Check | None:
-    """End a check that this person has begun: forgotten, or kept as inconclusive where a number lies beyond the tolerance."""
+    """End a check that this person has begun: kept as inconclusive from its first number on, forgotten before.
+
+    Or a series that does not please could be begun again until one does, and nobody would see it.
+    """
     mine = CheckDraft.objects.filter(person=by, probe=probe, key=key)
-    mine.filter(outside_since=None).delete()
+    mine.filter(outside_since=None, readings=[], struck=[]).delete()
     draft = mine.select_related("probe", "person").first()
     if draft is None:
         return Check.objects.filter(probe=probe, key=key).first()
@@ -62,16 +65,20 @@ def _store(draft: CheckDraft, *, by: Person | None, reason: str, now: datetime |
     """With the probe held, then its draft. Raises ValidationError where it is gone, or touched again since it was left."""
     lock(draft.probe)
     draft = drafts.hold(draft)
-    if draft.outside_since is None or (now and draft.tapped_at > now - LEFT_AFTER):
+    if now and (draft.outside_since is None or draft.tapped_at > now - LEFT_AFTER):
         raise ValidationError("Somebody went on with this check.")
-    first = draft_numbers.first_outside(draft) or draft_numbers.typed_at(draft, draft.outside_since)
-    data = drafts.data_of(draft, min(draft_numbers.last_at(draft), timezone.now()), showed=first.shown)
+    first = draft_numbers.first_outside(draft)
+    if draft.outside_since and first is None:
+        first = draft_numbers.typed_at(draft, draft.outside_since)
+    showed = {"showed": first.shown} if first else {}
+    data = drafts.data_of(draft, min(draft_numbers.last_at(draft), timezone.now()), **showed)
     why = tuple(_why(draft, first, reason))
     return actions.record_unfinished(by=by, began_by=draft.person, probe=draft.probe, data=data, reason=reason, why=why)
 
 
-def _why(draft: CheckDraft, first: draft_numbers.TypedAt, reason: str) -> Iterator[str]:
+def _why(draft: CheckDraft, first: draft_numbers.TypedAt | None, reason: str) -> Iterator[str]:
     yield f"Inconclusive: this check was {reason}."
-    yield f"It had shown {first.shown} at {stopwatch(first.reading.elapsed_ms / 1000)}, beyond what is allowed."
+    if first:
+        yield f"It had shown {first.shown} at {stopwatch(first.reading.elapsed_ms / 1000)}, beyond what is allowed."
     if draft_numbers.unit_question(draft):
         yield "Nobody said which unit the display shows."

@@ -2,7 +2,7 @@ from django.urls import path
 
 from .kinds import KINDS, KindOfCheck
 from .views import checks, events, guided, guided_end, instruments, probes
-from .views.guided_page import TAPS
+from .views.guided_page import taps_of_kind
 
 
 def urls_of(kind: KindOfCheck) -> list:
@@ -10,14 +10,14 @@ def urls_of(kind: KindOfCheck) -> list:
     base, given = f"probes/<int:pk>/{kind.path}/", {"kind": kind.value}
     if not kind.guided:
         return [path(base, checks.check_add, given, name=f"{kind.value}_add")]
-    name, taps = kind.guidance.address, [tap for tap in TAPS if tap != "air" or kind.asks_air]
+    name, taps = kind.guidance.address, taps_of_kind(kind)
     return [path(base, guided.page, given, name=name)] + [
         path(f"{base}{tap.replace('_', '-')}/", _view(tap), given, name=f"{name}_{tap}") for tap in taps
     ]
 
 
 def _view(tap: str):
-    return getattr(guided_end if tap == "finish" else guided, tap)
+    return getattr(guided_end if tap in ("finish", "bath") else guided, tap)
 
 
 urlpatterns = [

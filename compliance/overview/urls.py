@@ -5,6 +5,7 @@ from . import area_lists, reminders, together, views
 urlpatterns = [
     path("today/", views.today, name="today"),
     path("today/<int:pk>/", views.today_site, name="today_site"),
+    path("today/<int:pk>/next/", views.today_next, name="today_next"),
     path("today/<int:pk>/planned/", reminders.reminder_list, name="reminder_list"),
     path("today/<int:pk>/together/", together.together, name="today_together"),
     path("reminders/<int:pk>/excuse/", reminders.reminder_excuse, name="reminder_excuse"),

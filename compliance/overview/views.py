@@ -23,6 +23,7 @@ from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.choosing import MENU, ChooseSite, SiteOffer
 from sites.models import Area, Role, Site
 
+from .day import coming, done_today, missed_before
 from .first_steps import Start, start_of
 from .queries import attention, probes_in_use, state_of
 from .tables import AttentionTable, FailedTable
@@ -57,7 +58,8 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     writes = may(request.user, site, Role.COOK)
     probes = probes_in_use(site)
-    due = to_do_today(site, probes, now)
+    found = to_do_today(site, probes, now)
+    due = [each for each in found if each.now]
     cases = [case for case in summaries([site.pk]) if case.undecided]
     deviations = open_deviations([site.pk])
     shown = deviations.select_related("reading__probe").order_by("-pk")[:DEVIATIONS_SHOWN]
@@ -75,10 +77,25 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "probes": [_probe_item(probe, site, judged[probe.pk], now) for probe in probes],
         "writes": writes,
         "together": _together(due) if writes else 0,
+        "coming": coming(site, found, now),
+        "missed": missed_before(site, now, may(request.user, site, Role.MANAGER)),
+        "done": done_today(site, now).words,
         "nothing": bool(probes) and not (due or cases or waiting) and all(found.ok for found in judged.values()),
         "no_probe": None if probes else _no_probe(request, site),
     }
     return render(request, "overview/today.html", context)
+
+
+@require_safe
+def today_next(request: HttpRequest, pk: int) -> HttpResponse:
+    """The part of a saved page that leads on: to what is to be done next, or that nothing is. What is to decide is on Today."""
+    site, now = get_site(request.user, pk), timezone.now()
+    due = [each for each in to_do_today(site, probes_in_use(site), now) if each.now]
+    context = {"site": site, "quiet": "quiet" in request.GET}
+    following = next((each for each in due if not each.failed), None)
+    if following and may(request.user, site, Role.COOK):
+        context |= {"what": _item(following, site, False, now)["title"], "action": following.action}
+    return render(request, "overview/next.html", context | {"nothing": not due})
 
 
 def _no_probe(request: HttpRequest, site: Site) -> dict:
@@ -265,12 +282,11 @@ def _item(each: ToDo, site: Site, writes: bool, now: datetime) -> dict:
 
 def _check_words(each: ToDo, site: Site, now: datetime) -> dict:
     stake = f"{plural(each.stake, 'reading')} {noun(each.stake, 'depends', 'depend')} on it" if each.stake else ""
+    why = "Decide: withdraw, adjust or repair, check again" if each.failed else _first_big(each.because or "check due")
     return {
         "title": _named(each.probe),
         "url": reverse("probe_detail", args=[each.probe.pk]),
-        "meta": " · ".join(
-            filter(None, (_first_big(each.because or "check due"), _due(each.due_at, site, now), stake))
-        ),
+        "meta": " · ".join(filter(None, (why, _due(each.due_at, site, now), stake))),
     }
 
 

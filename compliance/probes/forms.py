@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from compliance.limits.queries import limits_in_force
 from shared.bounds import one_line
-from shared.fields import ReasonField, RecordsField, SiteDateTimeField, TemperatureField
+from shared.fields import PlainNumberField, ReasonField, RecordsField, SiteDateTimeField, TemperatureField
 from shared.forms import SettingsChangeForm
 from shared.long_ago import LongAgoForm
 from shared.units import Unit, difference_from_milli, difference_to_milli, from_milli, parse, to_milli
@@ -58,14 +58,14 @@ class ProbeForm(forms.Form):
     maker = forms.CharField(max_length=80, required=False)
     model = forms.CharField(max_length=80, required=False)
     serial = forms.CharField(max_length=80, required=False, label="Serial number")
-    time_constant_s = forms.FloatField(
+    time_constant_s = PlainNumberField(
         min_value=0.1,
         max_value=600,
         required=False,
         label="Time constant in seconds",
         help_text="If the maker states one: the time for about two thirds of a change.",
     )
-    stem_diameter_mm = forms.FloatField(min_value=0.3, max_value=30, required=False, label="Stem diameter in mm")
+    stem_diameter_mm = PlainNumberField(min_value=0.3, max_value=30, required=False, label="Stem diameter in mm")
     limits = RecordsField(
         queryset=None,
         required=False,

@@ -5,6 +5,7 @@ import re
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PHONE
+from tests.browser.ice import into_the_ice
 from tests.browser.test_story import PROBE
 
 MINUTE = 60_000  # milliseconds
@@ -15,13 +16,7 @@ def put_in(page: Page) -> None:
     page.goto("/today/")
     page.get_by_role("link", name=re.compile(PROBE)).first.click()
     page.get_by_role("link", name=re.compile("Check", re.I)).first.click()
-    page.get_by_role("button", name="Start with crushed ice").click()
-    expect(page.locator("#step-done, #insert").first).to_be_visible()
-    while page.locator("#step-done").count():
-        said = page.locator("#step-done").text_content()
-        page.locator("#step-done").click()
-        expect(page.locator("#step-done", has_text=said)).to_have_count(0)
-    page.locator("#insert").click()
+    into_the_ice(page)
     expect(page.locator("#now")).to_be_visible()
 
 

@@ -5,6 +5,7 @@ import re
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import Served
+from tests.browser.ice import into_the_ice
 
 SMALL = {"width": 360, "height": 640}
 PROBES = """
@@ -57,7 +58,6 @@ def typed_in_fahrenheit(page: Page, served: Served, pk: int) -> None:
     fits(page)
     served.ask(EARLIER.format(seconds=100))
     page.reload()
-    confirm(page)
     page.locator("#same-again").click()
     page.locator("#moved-yes").click()
     page.locator("#finish-it").click()
@@ -70,7 +70,6 @@ def typed_in_fahrenheit(page: Page, served: Served, pk: int) -> None:
 
 def a_second_number_fails_it(page: Page, served: Served, pk: int) -> None:
     put_in(page, pk)
-    confirm(page)
     served.ask(EARLIER.format(seconds=100))
     page.reload()
     note(page, "4.0")
@@ -101,22 +100,7 @@ def left_it_is_kept(page: Page, served: Served, pk: int) -> None:
 
 def put_in(page: Page, pk: int) -> None:
     page.goto(f"/probes/{pk}/check/")
-    page.get_by_role("button", name="Start with crushed ice").click()
-    expect(page.locator("#step-done, #insert").first).to_be_visible()
-    while page.locator("#step-done").count():
-        said = page.locator("#step-done").text_content()
-        page.locator("#step-done").click()
-        expect(page.locator("#step-done", has_text=said)).to_have_count(0)
-    page.locator("#insert").click()
-    expect(page.locator("#read")).to_be_visible()
-
-
-def confirm(page: Page) -> None:
-    while page.get_by_role("button", name=re.compile("^Done: ")).count():
-        done = page.get_by_role("button", name=re.compile("^Done: ")).first
-        label = done.get_attribute("aria-label")
-        done.click()
-        expect(page.get_by_role("button", name=label)).to_have_count(0)
+    into_the_ice(page)
 
 
 def note(page: Page, text: str) -> None:

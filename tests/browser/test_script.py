@@ -33,6 +33,19 @@ def test_the_tab_that_is_shown_lies_in_view(chromium):
     assert box["x"] + box["width"] < PHONE["width"] + 1
 
 
+def test_the_second_tap_of_a_wet_finger_is_not_for_the_next_probe_of_a_bath(chromium):
+    bath = '<nav class="together"></nav><section><form><button id="insert">P2 is in</button></form></section>'
+    page = chromium.new_page()
+    page.set_content(bath)
+    page.evaluate("performance.now = () => window.moment ?? 0")
+    page.add_script_tag(path=SCRIPT)
+    tapped = """moment => { window.moment = moment; return document.getElementById("insert").dispatchEvent(
+        new MouseEvent("click", { detail: 1, bubbles: true, cancelable: true })) }"""
+    page.evaluate("document.forms[0].addEventListener('submit', (event) => event.preventDefault())")
+    assert [page.evaluate(tapped, moment) for moment in (0, 399, 401)] == [False, False, True]
+    page.close()
+
+
 def test_htmx_acts_on_nothing_but_what_carries_the_seal_of_who_looks(chromium):
     parts = {
         "ours": 'data-seal="s3al"',

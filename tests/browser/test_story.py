@@ -9,6 +9,7 @@ from pypdf import PdfReader
 
 from compliance.quarantine.models import Fate
 from tests.browser.conftest import DESK, PHONE, Served
+from tests.browser.ice import into_the_ice
 
 PROBE, SITE = "AL-3", "Alderbrook School Canteen"
 
@@ -56,20 +57,9 @@ def check_in_ice(page: Page) -> None:
     page.goto("/today/")
     page.get_by_role("link", name=re.compile(PROBE)).first.click()
     page.get_by_role("link", name=re.compile("Check", re.I)).first.click()
-    page.get_by_role("button", name="Start with crushed ice").click()
-    expect(page.locator("#step-done, #insert").first).to_be_visible()
-    while page.locator("#step-done").count():
-        said = page.locator("#step-done").text_content()
-        page.locator("#step-done").click()
-        expect(page.locator("#step-done", has_text=said)).to_have_count(0)
-    page.locator("#insert").click()
+    into_the_ice(page)
     note(page, "7.4")
     leave_and_come_back(page)
-    while page.get_by_role("button", name=re.compile("^Done: ")).count():
-        done = page.get_by_role("button", name=re.compile("^Done: ")).first
-        label = done.get_attribute("aria-label")
-        done.click()
-        expect(page.get_by_role("button", name=label)).to_have_count(0)
     for _ in range(30):
         page.wait_for_timeout(4_000)
         note(page, "2.1")

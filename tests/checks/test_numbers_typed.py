@@ -280,7 +280,7 @@ def test_points_that_nobody_confirmed_are_recorded_as_such(hands, reader):
 def test_a_critical_point_that_nobody_confirmed_is_told_as_such_and_makes_it_inconclusive(hands, reader):
     hands.make_bath()
     hands.settle("0.0")
-    assert "Not confirmed: that the probe was in deep enough" in text(hands.look())
+    assert "recorded as “not confirmed”: the check then says nothing about the probe." in text(hands.look())
     hands.finish()
     check = Check.objects.get()
     assert check.verdict == "inconclusive" and not [line for line in check.why if "was not in deep enough" in line]

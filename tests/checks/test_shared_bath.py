@@ -179,19 +179,74 @@ def shown(hands):
     return hands.look(go="").context
 
 
-def test_what_is_each_probes_own_is_confirmed_with_one_tap(three):
-    one = three[0]
+def test_what_is_each_probes_own_is_confirmed_as_it_goes_in_and_the_next_one_follows(three):
+    one, two, third = three
     start(three)
-    assert 'id="all-done"' not in one.look(go="").content.decode(), "the ice is made step by step"
-    one.confirm(*BATH)
-    assert 'id="all-done"' in one.look(go="").content.decode()
-    one.tap("point", point=list(OWN), state="done")
-    assert one.draft.preparation["points"] == [*BATH, *OWN]
-    assert three[1].draft.preparation["points"] == list(BATH)
-    one.tap("insert")
-    assert 'id="all-done"' in one.look(go="").content.decode()
-    one.tap("point", point=["packed", "immersed"], state="done")
-    assert 'id="all-done"' not in one.look(go="").content.decode()
+    one.confirm("drained")
+    listed = ["crushed", "potable", "wetted", *OWN]
+    assert leads_to(one.tap("insert", point=listed)) == page_of(two.probe)
+    assert set(one.draft.preparation["points"]) == {*BATH, *OWN}
+    assert set(two.draft.preparation["points"]) == set(BATH)
+    assert leads_to(two.tap("insert", point=list(OWN))) == page_of(third.probe)
+    assert leads_to(third.tap("insert", point=list(OWN))) == page_of(one.probe), "the longest in is read first"
+
+
+def leads_to(answer):
+    return answer.headers.get("HX-Redirect") or answer.redirect_chain[-1][0]
+
+
+def all_in_and_read(three, *values):
+    start(three)
+    three[0].confirm(*BATH)
+    for hands in three:
+        hands.put_in()
+    three[0].wait(95)
+    return [hands.read(value) for hands, value in zip(three, values, strict=True)]
+
+
+def say(three, what, *of, **data):
+    data |= {"say": what, "draft": [str(hands.draft.key) for hands in of], "key": str(three[-1].draft.key)}
+    return three[-1].tap("bath", **data)
+
+
+def test_a_whole_bath_is_seen_to_fall_and_is_finished_with_one_tap_each(three):
+    first, second, last = all_in_and_read(three, "0.1", "0.0", "0.2")
+    assert (leads_to(first), leads_to(second)) == (page_of(three[1].probe), page_of(three[2].probe))
+    assert "Did you see each of them fall?" in last.content.decode()
+    say(three, "fell", *three)
+    shown = three[-1].look(go="").content.decode()
+    assert 'name="confirmed" value="packed immersed"' in shown and "All 3 packed and deep: finish" in shown
+    say(three, "finish", *three, confirmed="packed immersed")
+    checks = list(Check.objects.order_by("probe__code"))
+    assert [check.verdict for check in checks] == ["in_tolerance"] * 3
+    assert all({"packed", "immersed", "fell"} < set(check.preparation["points"]) for check in checks)
+    again = three[-1].tap("bath", say="finish", key=str(checks[2].key), draft=[str(c.key) for c in checks])
+    assert Check.objects.count() == 3 and again.status_code in (200, 302)
+
+
+def test_one_that_nobody_saw_fall_is_not_said_to_have(three):
+    all_in_and_read(three, "0.1", "0.0", "0.2")
+    say(three, "stood", three[0])
+    say(three, "fell", three[1], three[2])
+    assert "fell" in three[0].draft.preparation["left"] and "fell" in three[1].draft.preparation["points"]
+    assert "Not yet: P1." in three[-1].look(go="").content.decode()
+    say(three, "finish", three[1], three[2], confirmed="packed immersed")
+    assert sorted(Check.objects.values_list("probe__code", flat=True)) == ["P2", "P3"]
+    assert "packed" not in three[0].draft.preparation["points"]
+
+
+def test_a_number_that_raises_a_question_stays_in_sight(three):
+    answers = all_in_and_read(three, "0.1", "2.4", "0.2")
+    assert "HX-Redirect" not in answers[1].headers and "One number fails no probe" in answers[1].content.decode()
+
+
+def test_what_is_said_of_a_bath_reaches_no_check_of_anybody_else(three, manager, probes):
+    all_in_and_read(three, "0.1", "0.0", "0.2")
+    theirs = shared_bath.begin(manager, probes, BathKind.PACKED_CRUSHED, NOON)
+    keys = [str(draft.key) for draft in theirs]
+    three[0].tap("bath", say="fell", draft=keys)
+    said = CheckDraft.objects.filter(person=manager).values_list("preparation", flat=True)
+    assert all(each["points"] == [] for each in said)
 
 
 def test_a_point_that_is_unknown_ticks_none_of_the_others(three):

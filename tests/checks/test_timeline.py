@@ -70,7 +70,8 @@ def live_to_the_naive(probe):
     for happened in Event.objects.filter(probe=probe):
         if happened.kind in ALTERATIONS and not hasattr(happened, "void"):
             key = f"event:{happened.pk}"
-            marks.append(Mark(at=happened.at, kind=MarkKind.ALTERATION, key=key, order=happened.pk))
+            gone = happened.kind == "gone"
+            marks.append(Mark(at=happened.at, kind=MarkKind.ALTERATION, key=key, order=happened.pk, gone=gone))
     return marks
 
 

@@ -187,10 +187,15 @@ def test_given_up_it_is_kept_with_the_reason(hands, probe, cook):
     assert Check.objects.count() == 1
 
 
-def test_given_up_without_a_reason_and_without_a_number_beyond_it_is_forgotten(hands, probe):
+def test_given_up_without_a_number_beyond_it_is_kept_and_forbids_nothing(hands, probe, cook):
+    good(probe, cook, NOON - timedelta(days=1))
     left_with(hands, "0.4")
     hands.client.post(reverse("zero_check_start", args=[probe.pk]), {"again": str(hands.draft.key)})
-    assert not Check.objects.exists() and not CheckDraft.objects.exists()
+    check = Check.objects.latest("checked_at")
+    assert (check.verdict, check.why) == ("inconclusive", ["Inconclusive: this check was given up."])
+    probe.refresh_from_db()
+    assert probe.state.due_because == "the last check was inconclusive" and not CheckDraft.objects.exists()
+    assert "check the probe again" in text(hands.look())
 
 
 @pytest.mark.parametrize("key", ["x", "00000000-0000-4000-8000-000000000000"])

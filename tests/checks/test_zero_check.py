@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks import drafts
+from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Check, CheckDraft
 from compliance.metrology.bath import BathKind, BathPoint
 from compliance.probes.models import EventKind
@@ -318,10 +319,64 @@ def test_neither_drained_nor_packed_is_said_before_finishing_and_is_inconclusive
     hands.tap("point", point="immersed", state="done")
     hands.settle("0.0")
     shown = hands.look().content.decode()
-    assert "this check will say nothing about the probe" in shown and "As confirmed so far" not in shown
-    assert "The water was not drained" in shown and "Not confirmed: that the ice was packed" in shown
+    assert "Packed: finish" in shown and "So confirmed, the bath stands for 0 °C within ±0.20 °C" in shown
+    assert "recorded as “not confirmed”: the check then says nothing about the probe" in shown
     hands.finish()
-    assert Check.objects.get().verdict == "inconclusive"
+    check = Check.objects.get()
+    assert check.verdict == "inconclusive" and "packed" not in check.preparation["points"] + check.preparation["left"]
+
+
+def test_one_tap_confirms_the_ice_and_puts_the_probe_in_but_what_is_ticked_by_hand_it_leaves_open(hands):
+    shown = hands.look().content.decode()
+    assert 'name="point" value="wetted"' in shown and "All done, the probe is in" in shown
+    assert "from 1:30 on one number is enough, three make it surer" in shown
+    listed = [task.point.value for task in ICE.before[ICE.usual] if not task.by_hand]
+    hands.tap("start", kind="packed_crushed", point=listed, **{"in": "1"})
+    draft = hands.draft
+    assert draft.inserted_at == NOON and sorted(draft.preparation["points"]) == sorted(listed)
+    assert "drained" not in draft.preparation["points"]
+    hands.wait(95)
+    hands.read("0.1")
+    hands.tap("point", point="fell", state="done")
+    shown = hands.look().content.decode()
+    assert "Packed and deep: finish" in shown and "within ±0.20 °C; with every step confirmed" in shown
+    hands.finish(confirmed="packed immersed")
+    check = Check.objects.get()
+    assert check.verdict == "in_tolerance" and check.budget["bath"]["half_width"] == 0.2
+    assert {"packed", "immersed"} < set(check.preparation["points"])
+
+
+def test_finishing_confirms_nothing_of_the_ice(hands):
+    hands.make_bath(skip={BathPoint.DRAINED})
+    hands.settle("0.0")
+    assert hands.finish(confirmed="packed immersed drained").status_code == 200
+    assert not Check.objects.exists() and hands.draft.preparation["left"] == ["drained"]
+    assert hands.finish(confirmed="prayed").status_code == 404
+
+
+def test_a_step_ticked_late_makes_old_ice_no_younger(hands):
+    hands.tap("start", kind="packed_crushed", point="drained", state="done")
+    hands.wait(31 * 60)
+    hands.tap("point", point="wetted", state="done")
+    assert "over 30 minutes old" in hands.tap("insert", point=["crushed", "potable"]).content.decode()
+    assert hands.draft.inserted_at is None and hands.draft.preparation["points"] == ["drained", "wetted"]
+
+
+def test_a_page_from_before_the_check_was_begun_changes_nothing_in_it(hands):
+    hands.tap("start", kind="packed_crushed", point="drained", state="done")
+    hands.tap("start", kind="stirred_cubes", point=["potable"], **{"in": "1"})
+    assert hands.draft.inserted_at is None and hands.draft.preparation["points"] == ["drained"]
+
+
+def test_what_to_do_and_the_time_left_are_said_until_one_number_is_enough(hands):
+    hands.make_bath()
+    hands.wait(30)
+    shown = hands.look(go="").content.decode()
+    assert '<strong class="number" data-left="60000">1:00 left</strong>' in shown
+    assert "From 1:30 on one number is enough; three make it surer." in shown
+    hands.wait(60)
+    shown = hands.look(go="").content.decode()
+    assert "data-left" not in shown and "Type what it shows. One number is enough; three make it surer." in shown
 
 
 def test_a_fahrenheit_site_is_told_in_fahrenheit_what_the_bath_is_worth(hands):

@@ -108,6 +108,8 @@ def test_an_excused_day_does_not_make_the_next_one_overdue_before_its_grace(dail
 
 def test_a_probe_that_failed_away_from_zero_is_led_to_a_check_there(daily, world, clock, as_person):
     clock.move_to(at(10, 12))
-    making.certificate(daily, world.cook, at(10, 12), error_milli=3000, reference_milli=63000)
-    page = today(as_person(world.cook), world.site)
+    check = making.certificate(daily, world.cook, at(10, 12), error_milli=3000, reference_milli=63000)
+    client, decides = as_person(world.cook), reverse("check_detail", args=[check.pk])
+    assert decides in today(client, world.site)
+    page = client.get(decides).content.decode()
     assert reverse("boiling_check", args=[daily.pk]) in page and reverse("zero_check", args=[daily.pk]) not in page

@@ -117,12 +117,15 @@ def test_of_a_probe_put_aside_only_the_check_falls_due_that_its_readings_wait_fo
     assert (row.due_at, row.because, row.status) == (aside.at, "put aside and not checked since", Status.OVERDUE)
 
 
-def test_the_manager_who_signs_in_has_a_bath_of_six_probes_and_one_check_that_is_overdue(demo):
+def test_the_manager_who_signs_in_has_a_bath_of_five_probes_two_to_decide_on_and_one_check_that_is_overdue(demo):
     site = first_site()
     due = to_do_today(site, probes_in_use(site), LATE_ON_A_LEAP_SUNDAY)
-    assert len(for_one_bath(due)) >= 6
+    assert [each.probe.code for each in for_one_bath(due)] == ["AL-4"], "what is due on Monday is made on Monday"
+    assert {each.probe.code for each in due if each.failed} == {"AL-2", "CO-1"}
     assert "AL-4" in [each.probe.code for each in due if each.overdue and each.probe]
     assert {each.probe.code for each in due if not each.overdue} == {"AL-1", "AL-3", "AL-5", "AL-6"}
+    monday = to_do_today(site, probes_in_use(site), LATE_ON_A_LEAP_SUNDAY + DAY / 3)
+    assert len(for_one_bath(monday)) == 5
     assert Reading.objects.filter(probe__code="AL-3", taken_at__gt=F("probe__state__last_good_at")).exists()
 
 

@@ -12,6 +12,7 @@ from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import next_service, to_do_today
 from compliance.plans.actions import set_round
 from compliance.plans.data import ClosureData, PlanData, RoundData
+from compliance.plans.queries import calendars
 from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
 from compliance.reminders.planning import add_closure, change_opening, change_plan
 from tests.checks import making
@@ -54,7 +55,7 @@ def test_overdue_comes_before_what_is_due_and_of_the_same_what_puts_more_at_stak
 def test_what_is_due_before_the_next_opening_comes_before_what_is_due_later(world):
     hours = [(time(13), time(15))] * 7
     change_opening(by=world.manager, site=world.site, hours=hours)
-    assert next_service(world.site, NOW) == NOW + timedelta(hours=1)
+    assert next_service(calendars([world.site])[world.site.pk], world.site, NOW) == NOW + timedelta(hours=1)
     later = make_probe(world.site, "A9", by=world.manager, limits=[world.limit])
     making.good(later, world.cook, NOW - timedelta(days=6))
     make_reading(later, world.limit, "3.0", NOW - timedelta(days=2), by=world.cook)

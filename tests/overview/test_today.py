@@ -36,7 +36,7 @@ def test_a_probe_checked_today_asks_for_nothing(as_person, world):
     good(world.probe, world.cook, days_ago(0.01))
     text = today(as_person(world.manager), world.site)
     assert reverse("zero_check", args=[world.probe.pk]) not in text
-    assert "Nothing is waiting" in text
+    assert "All done" in text
 
 
 @pytest.mark.parametrize(("passed", "asked"), [(8, True), (6.9, True), (5, False)])

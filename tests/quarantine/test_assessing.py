@@ -304,7 +304,7 @@ def test_a_case_is_counted_in_a_fixed_number_of_statements_however_many_readings
             connection,
         ) as queries:
             counted = tallies([span], (world.site.pk,))
-        assert len(queries) == 5, [q["sql"][:80] for q in queries]
+        assert len(queries) == 4, [q["sql"][:80] for q in queries]
         assert sum(t.readings for t in counted) == number + 1
 
 

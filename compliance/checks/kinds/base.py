@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from enum import StrEnum
 from typing import ClassVar
 from uuid import UUID
 
@@ -148,8 +149,11 @@ class KindOfCheck:
         """What surrounds the probe in a check that is being made; None while that is not known."""
         return 0
 
-    def worth(self, draft: CheckDraft) -> str:
-        """How closely its reference stands for its temperature as it has been prepared, in a sentence; empty where not told."""
+    def worth(self, draft: CheckDraft, confirmed: frozenset[StrEnum]) -> str:
+        """How closely its reference stands for its temperature as it has been prepared, with these points confirmed as well.
+
+        The end of a sentence; empty where not told.
+        """
         return ""
 
     def said_in(self, draft: CheckDraft) -> dict:

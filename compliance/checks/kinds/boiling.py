@@ -47,6 +47,7 @@ FIX = Task(
     "Clear of bottom and sides",
     "Fix it to a clip or hold it with tongs, so that the tip hangs free. Both are hotter than the water.",
     SCALDS,
+    said="clear",
 )
 BEFORE = {
     BoilingKind.ROLLING: (
@@ -57,6 +58,7 @@ BEFORE = {
             "Wait for a rolling boil",
             "Large bubbles break all over and do not stop when you stir.",
             SCALDS,
+            by_hand="Without this tick the check says nothing about the probe.",
         ),
     ),
     BoilingKind.STEAM: (
@@ -73,6 +75,7 @@ BEFORE = {
             "Wait for a rolling boil",
             "Steam comes out of the gap in a strong, steady stream.",
             SCALDS,
+            by_hand="Without this tick the check says nothing about the probe.",
         ),
     ),
 }
@@ -84,6 +87,7 @@ INSIDE = {
             "Deep enough",
             "Tip and 50 mm more in the water. Display and handle out of the steam.",
             SCALDS,
+            said="deep",
         ),
     ),
     BoilingKind.STEAM: (
@@ -92,12 +96,14 @@ INSIDE = {
             "Clear of water and sides",
             "The tip hangs in the steam, fixed to a clip or held with tongs.",
             SCALDS,
+            said="clear",
         ),
         Task(
             BoilingPoint.IMMERSED,
             "Deep enough",
             "Tip and 50 mm more below the lid. Display and handle out of the steam.",
             SCALDS,
+            said="deep",
         ),
     ),
 }
@@ -144,6 +150,7 @@ BOILING = Guidance(
         trouble="Something went wrong with the pan",
         trouble_text="Put it right with the heat turned down, then time it afresh. The steps stay ticked; the readings are "
         "kept, and count no more.",
+        waiting="Watch it rise.",
         rising_again="It had settled and is rising again. Keep the tip clear of bottom and sides, and time it afresh.",
         falling_again="It had settled and is falling again. Bring the water back to a rolling boil and time it afresh.",
     ),

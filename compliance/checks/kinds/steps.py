@@ -10,20 +10,26 @@ from compliance.metrology.boiling import BoilingPreparation
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One step: what to do, how to tell that it is right, and what the button says."""
+    """One step: what to do, and how to tell that it is right.
+
+    `by_hand`: of a step that is ticked by itself, never with the others at once, what the check is without it. `said`: the
+    word for it on the button that finishes the check.
+    """
 
     point: StrEnum
     title: str
     how: str
     cautions: tuple[str, ...] = ()
+    by_hand: str = ""
+    said: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class GuidanceWords:
     """What the pages of one kind of check say. Where the last two are empty, the measurement's own sentence serves.
 
-    `at`: as in “check it at zero”; `inside`: while the probe is in; `place`: what its depth is measured in; `medium` and
-    `point`: of its picture.
+    `waiting`: what to do until the first number. `at`: as in “check it at zero”; `inside`: while the probe is in; `place`: what
+    its depth is measured in; `medium` and `point`: of its picture.
     """
 
     title: str
@@ -39,6 +45,7 @@ class GuidanceWords:
     again_hint: str
     trouble: str
     trouble_text: str
+    waiting: str
     rising_again: str = ""
     falling_again: str = ""
 

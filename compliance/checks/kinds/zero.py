@@ -1,6 +1,7 @@
 """The check at zero, step by step: a bath of melting ice."""
 
 from collections.abc import Sequence
+from enum import StrEnum
 
 from django.core.exceptions import ValidationError
 
@@ -29,23 +30,28 @@ BATH = {
         Task(
             BathPoint.CRUSHED,
             "Crush the ice fine",
-            "Like coarse salt, pieces of about 1 mm. Fill a clean cup to the top.",
+            "Like coarse salt. Fill a clean cup to the top.",
         ),
         Task(
             BathPoint.POTABLE,
             "Drinking-water ice, no salt",
-            "The ice and the cup are clean; nothing was added.",
+            "Clean ice, clean cup, nothing added.",
             ("ice_bath",),
         ),
-        Task(BathPoint.WETTED, "Wet it", "Pour in cold drinking water until the ice turns from white to glassy."),
-        Task(BathPoint.DRAINED, "Drain it", "Pour the water off. Free water at the bottom is warmer than the ice."),
+        Task(BathPoint.WETTED, "Wet it", "Pour in cold drinking water until the ice turns glassy."),
+        Task(
+            BathPoint.DRAINED,
+            "Drain it",
+            "Pour the water off.",
+            by_hand="Unticked, the bath counts as cubes in water.",
+        ),
         Task(
             BathPoint.STEM_CLEANED,
             "Clean the stem",
             "Wipe it, then rinse it or let it dry.",
             ("probe_hygiene", "alcohol"),
         ),
-        Task(BathPoint.WELL_FORMED, "Make a hole", "Push a clean rod down the middle, as deep as the probe will go."),
+        Task(BathPoint.WELL_FORMED, "Make a hole", "Push a clean rod down the middle."),
     ),
     BathKind.STIRRED_CUBES: (
         Task(
@@ -64,11 +70,12 @@ BATH = {
 }
 IN_THE_ICE = {
     BathKind.PACKED_CRUSHED: (
-        Task(BathPoint.PACKED, "Press the ice to the stem", "No gap of air or water."),
+        Task(BathPoint.PACKED, "Press the ice to the stem", "No gap of air or water.", said="packed"),
         Task(
             BathPoint.IMMERSED,
             "Deep enough",
             "Tip and 50 mm more in the ice, clear of sides and bottom.",
+            said="deep",
         ),
     ),
     BathKind.STIRRED_CUBES: (
@@ -76,6 +83,7 @@ IN_THE_ICE = {
             BathPoint.IMMERSED,
             "Deep enough",
             "Tip and 50 mm more among the cubes, clear of sides and bottom. Keep stirring.",
+            said="deep and stirred",
         ),
     ),
 }
@@ -88,12 +96,14 @@ AGAIN = {
         BathPoint.DRAINED,
         "Drain it again",
         "The bath is over 30 minutes old. Pour the water off and press the ice together.",
+        by_hand="Not done, the bath counts as cubes in water.",
     ),
     BathKind.STIRRED_CUBES: Task(
         BathPoint.POTABLE,
         "Fill it up again",
         "The bath is over 30 minutes old. Pour some water off and add ice cubes to the top, no salt.",
         ("ice_bath",),
+        by_hand="Not done, the check says nothing about the probe.",
     ),
 }
 KINDS = {
@@ -140,12 +150,14 @@ ICE = Guidance(
         point="ice point",
         reference_heading="The bath",
         insert_heading="Now the probe",
-        insert_text="Push it into the middle of the ice, as deep as it will go, and tap at once: the time runs from then.",
+        insert_text="Into the middle, as deep as it will go. Tap at once: from 1:30 on one number is enough, three make it "
+        "surer.",
         inside_list="In the ice",
         again_hint="If the ice has melted or the probe is out of it, start again: old readings do not go with a new bath.",
         trouble="Something went wrong with the bath",
         trouble_text="Put it right, then time it afresh. The steps of the bath stay ticked; the readings are kept, "
         "and count no more.",
+        waiting="Watch it fall.",
     ),
 )
 
@@ -193,15 +205,16 @@ class ZeroCheck(KindOfCheck):
         cautions=("ice_bath",),
     )
 
-    def worth(self, draft: CheckDraft) -> str:
+    def worth(self, draft: CheckDraft, confirmed: frozenset[StrEnum]) -> str:
         """How closely the bath stands for the ice point, taking it that the probe is left to settle; empty where it does not."""
         kind, unit = ICE.way(draft.preparation.get("kind")), draft.probe.site.unit
-        points = frozenset(map(ICE.point, draft.preparation.get("points", []))) | {BathPoint.WAITED, BathPoint.FELL}
+        points = frozenset(map(ICE.point, draft.preparation.get("points", [])))
+        points |= confirmed | {BathPoint.WAITED, BathPoint.FELL}
         made, best = (judge_bath(Preparation(kind=kind, points=done)) for done in (points, frozenset(BathPoint)))
         if not made.usable:
             return ""
         within, full = (show_spread(round(bath.within * 1000), unit, 2) for bath in (made, best))
-        line = f"As confirmed so far, the bath stands for {show(0, unit, 0)} within {within}"
+        line = f"the bath stands for {show(0, unit, 0)} within {within}"
         return f"{line}." if made.within == best.within else f"{line}; with every step confirmed, within {full}."
 
     def judged(self, probe: Probe, data: ZeroData, typed: Sequence[Typed]) -> dict:

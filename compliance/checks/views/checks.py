@@ -18,8 +18,10 @@ from sites.models import Role
 from .. import actions
 from ..access import get_check
 from ..check_page import told
+from ..failed_page import fit_here
 from ..forms import CheckVoidForm
 from ..kinds import KINDS, kind_of
+from ..models import Verdict
 
 
 @require_GET
@@ -30,6 +32,7 @@ def check_detail(request, pk):
         "print_url": address("check_print", pk),
         "today_url": address("today_site", check.probe.site_id),
         "checks_again": may(request.user, check.probe.site, Role.COOK),
+        "fit_here": fit_here(check.probe) if check.verdict == Verdict.OUT_OF_TOLERANCE else [],
     }
     return render(request, "checks/check_detail.html", context)
 

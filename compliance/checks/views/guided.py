@@ -9,12 +9,14 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import Http404, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
+from django_htmx.http import HttpResponseClientRedirect
 
 from compliance.metrology.air_pressure import PressureLevel
 from compliance.probes.access import get_probe
+from compliance.probes.models import Probe
 from shared.bounds import number_in
 from shared.units import Unit
 from sites.models import Role
@@ -22,7 +24,7 @@ from sites.models import Role
 from .. import drafts, shared_bath
 from ..completion_messages import MEANWHILE
 from ..forms import FinishForm
-from ..guide import timing
+from ..guide import guide
 from ..kinds import GUIDANCE, KINDS
 from ..models import CheckDraft
 from ..surroundings import keep
@@ -39,13 +41,24 @@ def page(request, pk, kind):
 
 @require_POST
 def start(request, pk, kind):
+    """Begin a check, with what is said to be done by then; where one was begun already, that goes on as it is."""
     probe = probe_to_check(request, pk)
     if request.POST.get("again"):
         return again(request, probe, kind)
-    if not KINDS[kind].unfit(probe):
-        way = GUIDANCE[kind].way(request.POST.get("kind"))
-        drafts.begin(request.user, probe, way, drafts.likely_stage(probe), timezone.now(), kind)
+    said = _points(request, kind)
+    if not KINDS[kind].unfit(probe) and drafts.find(request.user, probe, kind) is None:
+        _begin(request, probe, kind, said)
     return answer(request, probe, kind)
+
+
+@transaction.atomic
+def _begin(request, probe: Probe, kind: str, said: list[StrEnum]) -> None:
+    way, now = GUIDANCE[kind].way(request.POST.get("kind")), timezone.now()
+    draft = drafts.begin(request.user, probe, way, drafts.likely_stage(probe), now, kind)
+    if "in" in request.POST:
+        drafts.insert(draft, now, said)
+    else:
+        _mark(draft, said, request.POST.get("state", "done"), now)
 
 
 @require_POST
@@ -65,7 +78,7 @@ def air(request, pk, kind):
 
 @require_POST
 def point(request, pk, kind):
-    chosen = [_point(kind, text) for text in request.POST.getlist("point") or [None]]
+    chosen = _points(request, kind) or [_point(kind, None)]
     state, moment = request.POST.get("state", "done"), timezone.now()
     typed = request.POST.get("value", "")
     return _tap(request, pk, kind, lambda draft: _mark(draft, chosen, state, moment), keep=typed)
@@ -86,7 +99,8 @@ def about(request, pk, kind):
 
 @require_POST
 def insert(request, pk, kind):
-    return _tap(request, pk, kind, lambda draft: drafts.insert(draft, timezone.now()))
+    said = _points(request, kind)
+    return _tap(request, pk, kind, lambda draft: drafts.insert(draft, timezone.now(), said), onward=shared_bath.next_in)
 
 
 @require_POST
@@ -104,7 +118,7 @@ def read(request, pk, kind):
         kind,
         lambda draft: drafts.read(draft, text, seen, now),
         keep=text,
-        reads=True,
+        onward=shared_bath.next_to_read,
     )
 
 
@@ -133,13 +147,18 @@ def now(request, pk, kind):
     draft, moment = draft_of(request, probe, kind), timezone.now()
     if draft is None or draft.inserted_at is None:
         return HttpResponse(status=204)
-    context = {"timing": timing(draft, moment), "probe": probe, "taps": taps_of(probe, kind, draft)}
+    guided = guide(draft, moment)
+    context = {"guide": guided, "timing": guided.timing, "probe": probe, "taps": taps_of(probe, kind, draft)}
     context["onward"] = shared_bath.onward(draft, moment)
     return render(request, "checks/guided/now.html", context | {"words": GUIDANCE[kind].words})
 
 
-def _tap(request, pk: int, kind: str, act, *, keep: str = "", reads: bool = False) -> HttpResponse:
-    """Do what a tap asks on the draft and show the page again; what was typed stays where it was refused."""
+def _tap(request, pk: int, kind: str, act, *, keep: str = "", onward=None) -> HttpResponse:
+    """Do what a tap asks on the draft and show the page again; what was typed stays where it was refused.
+
+    `onward`: of a tap that takes what was typed; it finds the page of another probe in the same bath that is to be seen to now,
+    empty where this one is.
+    """
     probe = probe_to_check(request, pk)
     draft = tapped(request, probe, kind)
     if draft is None:
@@ -151,7 +170,9 @@ def _tap(request, pk: int, kind: str, act, *, keep: str = "", reads: bool = Fals
         act(draft)
     except ValidationError as error:
         return answer(request, probe, kind, Shown(error=error, keep=keep))
-    return answer(request, probe, kind, Shown(keep="" if reads else keep))
+    if onward and (page := onward(draft)):
+        return HttpResponseClientRedirect(page) if request.htmx else redirect(page)
+    return answer(request, probe, kind, Shown(keep="" if onward else keep))
 
 
 def _keep_about(request, draft: CheckDraft) -> None:
@@ -161,6 +182,10 @@ def _keep_about(request, draft: CheckDraft) -> None:
     told = {name: value for name, value in form.cleaned_data.items() if name in request.POST}
     if told:
         drafts.tell(draft, **told)
+
+
+def _points(request, kind: str) -> list[StrEnum]:
+    return [_point(kind, text) for text in request.POST.getlist("point")]
 
 
 def _point(kind: str, text: str | None) -> StrEnum:

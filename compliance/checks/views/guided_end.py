@@ -1,8 +1,10 @@
-"""The end of a guided check: finished, given up, or begun again."""
+"""The end of a guided check: finished, alone or with all of its bath, given up, or begun again."""
+
+from enum import StrEnum
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -32,6 +34,8 @@ def finish(request, pk, kind):
         if not form.is_valid():
             raise ValidationError([error for errors in form.errors.values() for error in errors])
         draft = drafts.tell(draft, **form.cleaned_data)
+        if said := confirmed_in(request, kind):
+            drafts.confirm(draft, said)
         check = drafts.finish(draft, request.user, request.POST.get("no_figure", ""))
     except ValidationError as error:
         check = Check.objects.filter(probe=probe, key=draft.key).first()  # by another tap at this very moment
@@ -40,6 +44,52 @@ def finish(request, pk, kind):
     if onward := shared_bath.after(draft):
         messages.add_message(request, *one_finished(check))
         return redirect(onward)
+    return redirect(_after_the_last(request, draft, check))
+
+
+def confirmed_in(request, kind: str) -> list[StrEnum]:
+    """What the button that finishes says of the preparation."""
+    try:
+        return [GUIDANCE[kind].point(text) for text in request.POST.get("confirmed", "").split()]
+    except ValueError:
+        raise Http404 from None
+
+
+@require_POST
+def bath(request, pk, kind):
+    """Said with one tap of several probes in one bath: that each was seen to fall, or that one was not; or finish them."""
+    probe = probe_to_check(request, pk)
+    draft, said = tapped(request, probe, kind), request.POST.get("say")
+    if draft is None or draft.together is None:
+        return _finished_before(request, probe, kind)
+    confirmed, chosen = confirmed_in(request, kind), shared_bath.chosen(draft, request.POST.getlist("draft"))
+    if said in SAID_OF_FALL:
+        for each in chosen:
+            drafts.mark(each, GUIDANCE[kind].moved, SAID_OF_FALL[said], timezone.now())
+        return answer(request, probe, kind)
+    return _finish_all(request, draft, chosen, confirmed)
+
+
+SAID_OF_FALL = {"fell": "done", "stood": "left"}
+
+
+def _finish_all(request, draft: CheckDraft, chosen: list[CheckDraft], confirmed: list[StrEnum]) -> HttpResponse:
+    """One after the other, each in its own transaction: what cannot be finished holds up no other."""
+    check, refused = None, None
+    for each in chosen:
+        try:
+            if confirmed:
+                drafts.confirm(each, confirmed)
+            check = drafts.finish(each, request.user)
+        except ValidationError as error:
+            refused = each
+            messages.error(request, f"{each.probe.code}: {error.messages[0]}")
+    if check is None:
+        return redirect(GUIDANCE[draft.kind].address, draft.probe_id)
+    if refused or shared_bath.after(draft):
+        for made in shared_bath.made_in_bath_of(draft):
+            messages.add_message(request, *one_finished(made))
+        return redirect(shared_bath.after(draft))
     return redirect(_after_the_last(request, draft, check))
 
 

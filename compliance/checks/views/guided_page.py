@@ -19,12 +19,12 @@ from sites.models import Role
 from .. import draft_numbers, drafts, shared_bath, unfinished
 from ..completion_messages import kept_in_words
 from ..forms import FinishForm
-from ..guide import guide
-from ..kinds import GUIDANCE, KINDS
+from ..guide import Guide, guide
+from ..kinds import GUIDANCE, KINDS, KindOfCheck
 from ..models import CheckDraft, NoFigure
 from ..surroundings_form import Air, air_initial
 
-TAPS = ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "now", "finish")
+TAPS = ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "now", "finish", "bath")
 
 
 def probe_to_check(request, pk: int) -> Probe:
@@ -84,6 +84,7 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
     }
     if draft is None:
         context |= {"phase": "start", "unfit": KINDS[kind].unfit(probe)}
+        context["begins"] = begins(request, probe, kind)
     elif drafts.is_abandoned(draft, now) and not shown.resume:
         context |= {"phase": "resume", "touched_at": drafts.touched_at(draft)}
     elif KINDS[kind].asks_air and (shown.air or "source" not in draft.surroundings):
@@ -92,11 +93,27 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
     else:
         guided, context["onward"] = guide(draft, now), shared_bath.onward(draft, now)
         context |= {"phase": "timing" if guided.timing else "prepare", "guide": guided, "timing": guided.timing}
-        context["no_figures"] = NoFigure.choices
+        context |= {"bath_end": shared_bath.end_of(draft), "no_figures": NoFigure.choices}
         context["form"] = shown.form or FinishForm(initial=_said(draft), depth=guidance.words.depth)
     context["back_url"], context["back_label"] = _back(probe, context["bath"])
     part = request.htmx and not request.htmx.boosted
     return render(request, f"checks/guided/{'body' if part else 'page'}.html", context)
+
+
+def begins(request, probe: Probe, kind: str) -> list[Guide]:
+    """How each way of making it would begin; nothing is kept of it yet."""
+    guidance, now = GUIDANCE[kind], timezone.now()
+    drafts_of_ways = (
+        CheckDraft(
+            probe=probe,
+            person=request.user,
+            kind=kind,
+            started_at=now,
+            preparation={"kind": way, "points": [], "left": []},
+        )
+        for way in guidance.before
+    )
+    return [guide(draft, now) for draft in drafts_of_ways]
 
 
 def _back(probe: Probe, bath: list) -> tuple[str, str]:
@@ -109,10 +126,16 @@ def told_before(draft: CheckDraft) -> dict:
     return draft.surroundings.get("before", draft.surroundings)
 
 
+def taps_of_kind(kind: KindOfCheck) -> list[str]:
+    """Only at boiling the air is asked for, and only a kind whose bath is shared finishes several at once."""
+    missing = {"air": kind.asks_air, "bath": bool(kind.guidance.bath)}
+    return [tap for tap in TAPS if missing.get(tap, True)]
+
+
 def taps_of(probe: Probe, kind: str, draft: CheckDraft | None) -> dict[str, str]:
     """Where each tap goes; it says of which check."""
     of = f"?of={draft.key}" if draft else ""
-    names = TAPS if KINDS[kind].asks_air else [tap for tap in TAPS if tap != "air"]
+    names = taps_of_kind(KINDS[kind])
     return {tap: reverse(f"{GUIDANCE[kind].address}_{tap}", args=[probe.pk]) + of for tap in names}
 
 

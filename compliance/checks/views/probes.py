@@ -22,6 +22,7 @@ from sites.wording import lines_of
 
 from .. import drafts, unfinished
 from ..filters import ProbeFilter
+from ..fitness import fitness_of
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
 from ..queries import due_word, is_let_be, probes_now_at_sites_of
@@ -49,7 +50,8 @@ def probe_list(request):
     rows = page.rows
     writes = set(sites_of(request.user, Role.COOK).filter(probes__in=[p.pk for p in rows]).values_list("pk", flat=True))
     manages = sites_of(request.user, Role.MANAGER).exists()
-    table = ProbeTable(rows, now=timezone.now(), writes=writes)
+    now = timezone.now()
+    table = ProbeTable(rows, now=now, writes=writes, judged=fitness_of([row.pk for row in rows], now))
     table.pager = page
     active = sum(1 for name in ("code", "site", "standing", "use") if chosen.form.cleaned_data.get(name))
     context = {
@@ -96,7 +98,7 @@ def probe_detail(request, pk):
     context = {
         "probe": probe,
         "site": site,
-        "standing": standing_of(probe),
+        "fitness": fitness_of([pk], now)[pk].state.value,
         "checks": table,
         "facts": _facts(probe, now),
         "events": EventTable(events, site=site, strikes=role >= Role.SUPERVISOR),

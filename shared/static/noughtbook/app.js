@@ -60,19 +60,48 @@
 
   // The clock of a check runs here, from what the server said when it made the part; what counts are its own times of taps.
   const started = new WeakMap();
+  const stopwatch = (seconds) => {
+    const [hours, minutes, rest] = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60, seconds % 60];
+    const two = (number) => String(number).padStart(2, "0");
+    return hours ? `${hours}:${two(minutes)}:${two(rest)}` : `${minutes}:${two(rest)}`;
+  };
+  const show = (part, text) => { if (part.textContent !== text) part.textContent = text; };
+  const passed = (part) => {
+    if (!started.has(part)) started.set(part, Date.now());
+    return Math.max(0, Date.now() - started.get(part));
+  };
   const tick = () => {
     for (const clock of document.querySelectorAll("[data-clock]")) {
-      if (!started.has(clock)) started.set(clock, Date.now() - Number(clock.dataset.clock));
-      const seconds = Math.max(0, Math.floor((Date.now() - started.get(clock)) / 1000));
-      const [hours, minutes, rest] = [Math.floor(seconds / 3600), Math.floor(seconds / 60) % 60, seconds % 60];
-      const two = (number) => String(number).padStart(2, "0");
-      const shown = hours ? `${hours}:${two(minutes)}:${two(rest)}` : `${minutes}:${two(rest)}`;
-      if (clock.textContent !== shown) clock.textContent = shown;
+      show(clock, stopwatch(Math.floor((Number(clock.dataset.clock) + passed(clock)) / 1000)));
+    }
+    for (const part of document.querySelectorAll("[data-left]")) {
+      const left = Math.ceil((Number(part.dataset.left) - passed(part)) / 1000);
+      show(part, left > 0 ? `${stopwatch(left)} left` : "Type it now");
     }
   };
   tick();
   setInterval(tick, 500);
   document.addEventListener("htmx:load", tick);
+
+  // The focus goes to what is next; never onto a button that the second tap of a wet finger would press.
+  let shownAt = performance.now();
+  const goOn = (options) => {
+    shownAt = performance.now();
+    document.querySelector("#check [data-next]")?.focus(options);
+  };
+  if (!document.querySelector(".error-summary")) goOn({ preventScroll: true });
+  document.addEventListener("htmx:afterSettle", (event) => { if (event.detail.target?.id === "check") goOn(); });
+
+  // In one bath the button of the next probe comes where the last one was: the second tap of a wet finger is not for it.
+  document.addEventListener("click", (event) => {
+    const soon = event.detail > 0 && performance.now() - shownAt < 400;
+    if (soon && event.target.closest("#finish-bath, .together ~ section #insert")) event.preventDefault();
+  }, true);
+
+  // With the keyboard of a phone open, the number, its button and what to do stay in sight together.
+  window.addEventListener("resize", () => {
+    if (document.activeElement?.id === "value") document.activeElement.form.scrollIntoView({ block: "nearest" });
+  });
 
   // A page that somebody comes back to may be old, and its clock may have slept with the phone.
   const look = () => document.getElementById("now")?.dispatchEvent(new Event("look"));
