@@ -85,9 +85,7 @@ def leave_and_come_back(page: Page) -> None:
 
 
 def open_case(page: Page) -> None:
-    page.get_by_role("link", name=re.compile("quarantine", re.I)).last.click()
-    if not re.search(r"/quarantine/\w", page.url):
-        page.get_by_role("link", name=PROBE).first.click()
+    page.get_by_role("link", name="See and hold the food").click()
     page.wait_for_url(re.compile(r"/quarantine/check-\d+/"))
 
 
