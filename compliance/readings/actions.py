@@ -30,6 +30,7 @@ from .queries import is_lost, sent_before
 FACTS = (
     "probe_id",
     "site_id",
+    "appliance_id",
     "item",
     "value_milli",
     "taken_at",
@@ -157,6 +158,8 @@ def _judged(by: Person, data: ReadingData) -> Reading:
         raise ValidationError({"hold_s": "Give the time it was held in seconds, at most a week."})
     if data.since_start_s is not None and not 0 <= data.since_start_s <= LONGEST_SINCE_S:
         raise ValidationError({"since_start_s": "Give the time since it began in seconds, at most a week."})
+    if data.appliance and data.appliance.limit_id != data.limit.pk:
+        raise ValidationError({"appliance": f"{data.appliance} is measured against “{data.appliance.limit}”."})
     if not data.item.strip():
         raise ValidationError({"item": "Say which food or unit was measured."})
     try:
@@ -168,6 +171,7 @@ def _judged(by: Person, data: ReadingData) -> Reading:
         probe=data.probe,
         site=data.site,
         limit_version=version,
+        appliance=data.appliance,
         item=data.item.strip(),
         typed=data.typed.strip(),
         unit=data.unit,
@@ -304,6 +308,7 @@ def _tell(name: str, by: Person, reading: Reading, reason: str = "", **data) -> 
         reason=reason,
         probe=reading.probe.code,
         limit=str(version),
+        appliance=reading.appliance and str(reading.appliance),
         value_milli=reading.value_milli,
         taken_at=reading.taken_at.isoformat(),
         fitness=reading.fitness,

@@ -7,6 +7,7 @@ from itertools import islice
 
 from django.db.models import QuerySet
 
+from compliance.appliances.models import Appliance
 from compliance.limits.models import LimitVersion
 from compliance.probes.models import Probe
 from shared.time_text import on_clock
@@ -33,6 +34,7 @@ FACTS = (
     "note",
     "used_despite",
     "fitness",
+    "appliance_id",
 )
 
 
@@ -67,6 +69,7 @@ class _Named:
         self._sites = {site.pk: (site, guarded(names[site.pk]), site.zone) for site in sites}
         self._probes: dict[int, Probe] = {}
         self._limits: dict[int, str] = {}
+        self._appliances = dict(Appliance.objects.filter(site__in=self._sites).values_list("pk", "name"))
         self._people: dict[int, tuple[Person, list]] = {}
 
     def look_up(self, rows: Iterable[tuple]) -> None:
@@ -85,7 +88,7 @@ class _Named:
         site_id, probe_id, version_id, person_id, taken_at, recorded_at, item, typed, *more = row
         site, site_name, zone = self._sites[site_id]
         probe, (person, names) = self._probes[probe_id], self._people[person_id]
-        unit, hold_s, since_start_s, note, used_despite, fitness = more
+        unit, hold_s, since_start_s, note, used_despite, fitness, appliance_id = more
         return [
             site_name,
             guarded(probe.code),
@@ -99,6 +102,7 @@ class _Named:
             guarded(note),
             guarded(person.email),
             guarded(used_despite),
+            guarded(self._appliances[appliance_id]) if appliance_id else "",
             fitness,
             guarded(name_at(person, names, recorded_at).name),
             guarded(site.settings_at(taken_at).name),
@@ -118,4 +122,4 @@ def template_lines(site: Site, probe: str, limit: str) -> Iterator[str]:
     write = csv.writer(_Line()).writerow
     yield "\ufeff" + write(COLUMNS)
     note = "example: delete this row"
-    yield write([site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", note, "", ""])
+    yield write([site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", note, "", "", ""])

@@ -5,8 +5,10 @@ from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.utils import timezone
 
+from compliance.appliances.models import Appliance
 from compliance.checks.fitness import Fitness, fitness_of
 from compliance.probes.models import Probe
 from shared.bounds import number_in
@@ -89,7 +91,13 @@ class ReadingForm(forms.Form):
     since_start_s = HoldField(
         label="Time since cooling began", required=False, max_length=20, help_text="Such as 90 min or 1 h 50 min."
     )
-    item = LineField(label="Food or unit", max_length=120)
+    appliance = forms.ModelChoiceField(
+        Appliance.objects.none(),
+        label="Appliance",
+        required=False,
+        empty_label="None of these: food, or something else",
+    )
+    item = LineField(label="Food or unit", max_length=120, required=False)
     typed = TemperatureField(label="Temperature on the display")
     unit = forms.ChoiceField(choices=Unit.choices, widget=forms.HiddenInput)
     taken_at = SiteDateTimeField(label="When", required=False, help_text="Leave it empty for now.")
@@ -105,6 +113,7 @@ class ReadingForm(forms.Form):
         self.fields["probe"].queryset = self._probes()
         self.fields["probe"].zone = site.zone
         self._offer_limits()
+        self._offer_appliances()
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
         self.fields["item"].widget = Suggested(recent_items(site), {"maxlength": 120})
@@ -140,6 +149,13 @@ class ReadingForm(forms.Form):
         self.fields["limit"].choices = [("", "Choose the limit"), *groups]
         if len(mine) == 1 and not self._asked("limit"):
             self.initial["limit"] = mine[0][0]
+
+    def _offer_appliances(self) -> None:
+        """Those of the chosen limit, and the one that is named already, wherever it belongs by now."""
+        limit = self.asked_limit or number_in(str(self.initial.get("limit", "")))
+        there = Q(limit=limit, retired=False) | Q(pk=self.old and self.old.appliance_id, limit=limit)
+        self.fields["appliance"].queryset = Appliance.objects.filter(there, site=self.site)
+        self.fields["item"].required = not self.fields["appliance"].queryset.exists()
 
     @property
     def shown_unit(self) -> str:
@@ -179,9 +195,28 @@ class ReadingForm(forms.Form):
     def clean_limit(self):
         return self.limits[self.cleaned_data["limit"]]
 
+    def clean_item(self) -> str:
+        """An appliance is what was measured, unless something else is typed."""
+        item, appliance = self.cleaned_data["item"], self.cleaned_data.get("appliance")
+        if not item and not appliance and "appliance" not in self.errors:
+            raise ValidationError("Say which food or unit was measured.", code="required")
+        return item or str(appliance or "")
+
     def facts(self) -> dict:
         """What the actions take, but for the time, which may be left to the moment of saving."""
-        names = ("key", "probe", "limit", "item", "typed", "unit", "taken_by", "hold_s", "since_start_s", "note")
+        names = (
+            "key",
+            "probe",
+            "limit",
+            "appliance",
+            "item",
+            "typed",
+            "unit",
+            "taken_by",
+            "hold_s",
+            "since_start_s",
+            "note",
+        )
         return {name: self.cleaned_data[name] for name in (*names, "used_despite")} | {"site": self.site}
 
 

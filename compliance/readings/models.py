@@ -67,6 +67,15 @@ class Reading(OfItsTime, Fact):
     limit_version = models.ForeignKey(
         "limits.LimitVersion", on_delete=models.PROTECT, related_name="readings", db_index=False
     )
+    appliance = models.ForeignKey(
+        "appliances.Appliance",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="readings",
+        db_index=False,
+        help_text="What was measured, where it is one of those that the site has named; a round of it is cleared by no other.",
+    )
     item = Line("food or unit", max_length=120)
     typed = models.CharField("value as typed", max_length=20)
     unit = models.CharField(max_length=1, choices=Unit.choices)

@@ -48,7 +48,7 @@ def readings_seen_by(person: Person) -> QuerySet[Reading]:
     settled = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
     return (
         read_at(_keys_of_sites(person))
-        .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
+        .select_related("site", "probe", "limit_version__limit", "appliance", "taken_by", "deviation", "void")
         .annotate(standing=standing_subquery(), settled=Exists(settled.exclude(disposition=Disposition.HELD)))
     )
 

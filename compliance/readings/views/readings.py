@@ -120,7 +120,7 @@ def site_asked_for(request):
 
 def asked(request) -> dict:
     """What the address, or the part of the page that is drawn again, says already."""
-    names = ("probe", "limit", "item", "hold_s", "since_start_s", "typed", "unit", "used_despite")
+    names = ("probe", "limit", "appliance", "item", "hold_s", "since_start_s", "typed", "unit", "used_despite")
     return {name: request.GET[name] for name in names if request.GET.get(name)}
 
 
@@ -201,6 +201,7 @@ def told(reading) -> dict:
     return {
         "probe": reading.probe_id,
         "limit": reading.limit_version.limit_id,
+        "appliance": reading.appliance_id,
         "item": reading.item,
         "typed": reading.typed,
         "unit": reading.unit,

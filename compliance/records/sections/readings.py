@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from itertools import groupby
 
+from compliance.appliances.models import Appliance
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
 from compliance.limits.models import LimitVersion
@@ -37,6 +38,7 @@ FIELDS = {
     "hold_s": "hold_s",
     "since_s": "since_start_s",
     "probe": "probe_id",
+    "appliance": "appliance_id",
     "by": "taken_by_id",
     "standing": "standing",
     "fitness": "fitness",
@@ -101,6 +103,7 @@ class ReadingRows:
         versions = LimitVersion.objects.filter(pk__in=used).select_related("limit")
         self._limits = {version.pk: limit_in_words(version) for version in versions}
         self._probes = {here.probe.pk: here.probe for here in scope.probes}
+        self._appliances = Appliance.objects.filter(site=scope.site.pk).in_bulk()
         self._zone, self._people = scope.zone, scope.people
 
     def rows(self, lines: Iterable[Line]) -> Iterator[Row]:
@@ -111,7 +114,7 @@ class ReadingRows:
                 (
                     told_apart(line.at.astimezone(zone)),
                     f"R{line.pk}",
-                    line.item,
+                    self._measured(line),
                     limits[line.version],
                     value(line.typed, line.unit, line.milli, line.hold_s, line.since_s),
                     probes[line.probe].particulars_at(line.at).code,
@@ -122,6 +125,12 @@ class ReadingRows:
                 strong=line.deviation is not None and not void,
                 note=self._note(line, void),
             )
+
+    def _measured(self, line: Line) -> str:
+        """The food or unit, with the appliance that it names where that is another word."""
+        appliance = self._appliances.get(line.appliance)
+        name = appliance and appliance.named_at(line.at).name
+        return line.item if name is None or name.casefold() == line.item.casefold() else f"{line.item} ({name})"
 
     def _note(self, line: Line, void: bool) -> str:
         late = line.recorded_at - line.at > MADE_AT_THE_TIME
