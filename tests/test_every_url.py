@@ -35,6 +35,7 @@ FOR_COOKS = {
     "today_together",
     "appliance_out",
     "out_of_use_back",
+    "today_round",
 } | {
     f"{kind}_check_{tap}"
     for kind in ("zero", "boiling")

@@ -114,8 +114,9 @@ SENT = {
     "account_password_told": Form(who="manager", before=chosen),
     "appliance_add": Form(typed={"name": "Milk fridge"}),
     "appliance_edit": Form(typed=WHY | {"name": "Milk fridge"}),
-    "appliance_out": Form(typed={"why": "empty"}),
+    "appliance_out": Form(typed={"why": "empty", "starts_at": "", "ends_at": ""}),
     "appliance_retire": Form(typed=WHY),
+    "acts_change": Form(typed={"warm_actions": "Moved it to the other fridge"}),
     "area_add": Form(typed={"name": "East"}),
     "area_edit": Form(typed={"name": "Far north"}),
     "business_edit": Form(before=heads, typed=WHY | {"name": "Larkfield"}),
@@ -208,6 +209,7 @@ SENT = {
     ),
 }
 ELSEWHERE = {
+    "today_round": "a line, and what was done about it, each twice: tests/overview/test_round_sheet.py",
     "probe_outlook_accept": "needs a year of checks: tests/advice/test_pages.py accepts the same advice twice",
     "sign_in": "signing in is no record of the work",
     "sign_out": "nothing is left to sign out of",

@@ -34,6 +34,7 @@ PARTS = {
         "opening",
         "closure",
         "appliance",
+        "acts",
     ),
 }
 SET_UP_TOO = {"area_setup", "area_add", "area_edit"}

@@ -78,6 +78,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "probes": [_probe_item(probe, site, judged[probe.pk], now) for probe in probes],
         "writes": writes,
         "together": _together(due) if writes else 0,
+        "round": sum(bool(each.reminder) for each in due) if writes else 0,
         "nothing": bool(probes) and not (due or cases or waiting) and all(found.ok for found in judged.values()),
         "no_probe": None if probes else _no_probe(request, site),
     }

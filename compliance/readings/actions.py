@@ -24,7 +24,8 @@ from sites.models import Person, Site
 from .data import ActData, ReadingData
 from .keys import form_key, sent_as
 from .limit_evaluation import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
-from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
+from .models import CorrectiveAction, Deviation, Disposition, OfferedActs, Reading, ReadingVoid
+from .offered_acts import ActsData, acts_of
 from .queries import is_lost, sent_before
 
 FACTS = (
@@ -144,6 +145,22 @@ def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> Cor
         sent_twice=again is not None,
     )
     return subject
+
+
+@trail.action("deviation.offer")
+def set_offered_acts(*, by: Person, site: Site, data: ActsData, after: int | None = None) -> OfferedActs:
+    """What a site offers as buttons where a limit is not met, from now on. `after`: the newest list that `by` was shown.
+
+    Raises ValidationError for lists as `ActsData.checked` does, where nothing changes, and where there is a newer one.
+    """
+    Site.objects.select_for_update(no_key=True).get(pk=site.pk)
+    lists, before = data.checked(), acts_of(site)
+    if all(list(getattr(before, name)) == lines for name, lines in lists.items()):
+        raise ValidationError("These are the lists already. Change one, or leave them as they are.")
+    refuse_newer(after, site.offered_acts.all(), lambda newer: entered(newer, "other lists"))
+    made = OfferedActs.objects.create(recorded_by=by, site=site, **lists)
+    trail.note("deviation.offer", by=by, subject=site, site_id=site.pk, offered=made.pk, **lists)
+    return made
 
 
 def _judged(by: Person, data: ReadingData) -> Reading:

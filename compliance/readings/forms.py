@@ -1,5 +1,6 @@
 """What people type about readings and deviations: temperatures as the display shows them, times on the site's clock."""
 
+import re
 from collections.abc import Iterator
 from uuid import uuid4
 
@@ -23,6 +24,7 @@ from .importing.uploads import MOST_SENT
 from .models import Disposition, Reading
 from .queries import limits_named_at, people_at, probes_at, recent_items
 
+STOPWATCH = re.compile(r"(\d{1,2}:)?\d{1,3}:[0-5]\d")
 # A change of probe or limit draws the part with the limit again; the form's token is no part of an address.
 REDRAW = {
     "hx-target": "#limit-part",
@@ -49,6 +51,19 @@ class HoldField(forms.CharField):
             return parse_duration(text)
         except ValueError as error:
             raise ValidationError(str(error)) from None
+
+
+class HeldField(HoldField):
+    """How long food was held at its temperature: also as a stopwatch shows it, minutes and seconds, such as “0:30”."""
+
+    def clean(self, value):
+        text = str(value or "").strip()
+        if STOPWATCH.fullmatch(text):
+            seconds = sum(
+                int(part) * size for part, size in zip(reversed(text.split(":")), (1, 60, 3600), strict=False)
+            )
+            value = f"{seconds} s"
+        return super().clean(value)
 
 
 class ProbesByFitness(forms.models.ModelChoiceIterator):
@@ -87,7 +102,9 @@ class ReadingForm(forms.Form):
         help_text="It stays with the reading, wherever that is shown or printed.",
     )
     limit = forms.ChoiceField(label="Limit")
-    hold_s = HoldField(label="Held for", required=False, max_length=20, help_text="Such as 30 s or 2 min.")
+    hold_s = HeldField(
+        label="Held for", required=False, max_length=20, help_text="Such as 30 s, 0:30 or 2 min. Empty: not recorded."
+    )
     since_start_s = HoldField(
         label="Time since cooling began", required=False, max_length=20, help_text="Such as 90 min or 1 h 50 min."
     )
@@ -116,7 +133,8 @@ class ReadingForm(forms.Form):
         self._offer_appliances()
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
-        self.fields["item"].widget = Suggested(recent_items(site), {"maxlength": 120})
+        self.foods = recent_items(site)
+        self.fields["item"].widget = Suggested(self.foods, {"maxlength": 120})
         self.fields["typed"].unit = self.shown_unit
         self.fields["typed"].widget = TapNumber(Unit(self.shown_unit).label)
         self.other_unit = Unit.FAHRENHEIT if self.shown_unit == Unit.CELSIUS else Unit.CELSIUS
@@ -270,6 +288,36 @@ class ActForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["done_at"].zone = site.zone
         self.fields["decided_by"].queryset = deciders
+
+
+class LinesField(forms.CharField):
+    """One thing a line; gives a list."""
+
+    def __init__(self, **kwargs):
+        super().__init__(max_length=2000, widget=forms.Textarea(attrs={"rows": 5}), help_text="One a line.", **kwargs)
+
+    def prepare_value(self, value):
+        return value if isinstance(value, str) or value is None else "\n".join(value)
+
+    def to_python(self, value) -> list[str]:
+        return super().to_python(value).splitlines()
+
+
+class OfferedActsForm(forms.Form):
+    after = ShownField()
+    warm_actions = LinesField(label="Too warm: what is done")
+    warm_causes = LinesField(label="Too warm: why")
+    cool_actions = LinesField(label="Too cool: what is done")
+    cool_causes = LinesField(label="Too cool: why")
+    dispositions = forms.MultipleChoiceField(
+        label="What becomes of the food",
+        choices=[(d.value, sentence(d.label)) for d in Disposition],
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def __init__(self, *args, acts, after: int, **kwargs):
+        known = {name: list(getattr(acts, name)) for name in self.base_fields if name != "after"}
+        super().__init__(*args, initial=known | {"after": after}, **kwargs)
 
 
 class UploadForm(forms.Form):

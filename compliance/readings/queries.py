@@ -158,6 +158,12 @@ def recent_items(site: Site, most: int = 40) -> list[str]:
     return list(dict.fromkeys(latest))[:most]
 
 
+def last_item(site: Site, limit_id: int) -> str:
+    """The food or unit that was last read here under a limit, of the last few hundred readings; empty where none was."""
+    latest = Reading.objects.filter(site=site).order_by("-taken_at", "-pk").select_related("limit_version")[:400]
+    return next((each.item for each in latest if each.limit_version.limit_id == limit_id), "")
+
+
 def people_at(site: Site, role: int = Role.COOK) -> QuerySet[Person]:
     """Who holds a role at a site, directly or through its area."""
     held = Membership.objects.filter(Q(site=site) | Q(area=site.area_id), role__gte=role)

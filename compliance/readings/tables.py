@@ -69,7 +69,9 @@ class ReadingTable(tables.Table):
         return format_html("<span>{} {}{}</span>", code, worth, reason) if worth or reason else code
 
     def render_value(self, record):
-        return show(record.value_milli, record.site_then.unit)
+        value = show(record.value_milli, record.site_then.unit)
+        missing = '{} <span class="because">hold time not recorded</span>'
+        return format_html(missing, value) if record.lacks_hold else value
 
     def render_limit(self, record):
         return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"

@@ -32,6 +32,7 @@ from compliance.readings import actions as readings
 from compliance.readings.data import ActData, ReadingData
 from compliance.readings.importing import import_file
 from compliance.readings.models import Deviation, Disposition
+from compliance.readings.offered_acts import USUAL
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
 from shared.units import Unit
@@ -203,6 +204,11 @@ def case_decide(w):
 @sample("case.sign")
 def case_sign(w):
     return {"by": w.supervisor, "anchor": failed_probe(w, reading=False)}
+
+
+@sample("deviation.offer")
+def deviation_offer(w):
+    return {"by": w.manager, "site": w.site, "data": replace(USUAL, warm_actions=("Moved it to the other fridge",))}
 
 
 @sample("advice.accept")

@@ -24,6 +24,7 @@ from ..queries import MADE_AT_THE_TIME, fit_probes, open_deviations, span_of, tr
 from ..wording import ACTS, verdict_of, why_standing
 from ..worth import ReadingWorth, first_words
 
+NOT_RECORDED = "not recorded"
 SAME_FOOD = timedelta(hours=12)  # in which somebody may still measure what was measured; judgement
 
 
@@ -112,8 +113,8 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
     values = 2 + bool(reading.appliance)
     if reading.unit != (unit := reading.site_then.unit):
         facts.insert(values, ("In the unit of the site", show(reading.value_milli, unit)))
-    if reading.hold_s is not None:
-        facts.insert(values, ("Held for", duration(reading.hold_s) or "0 s"))
+    if reading.hold_s is not None or reading.lacks_hold:
+        facts.insert(values, ("Held for", NOT_RECORDED if reading.lacks_hold else duration(reading.hold_s) or "0 s"))
     if reading.since_start_s is not None:
         facts.insert(values, (f"Since {beginning(version)} began", duration(reading.since_start_s) or "0 s"))
     if reading.fitness not in ("", Fitness.OK):

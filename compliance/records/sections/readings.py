@@ -14,7 +14,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment, told_apart
 
-from ..formatting import limit_in_words, sentence, value
+from ..formatting import NO_HOLD, limit_in_words, sentence, value
 from ..scope import RecordScope
 
 COLUMNS = [
@@ -43,6 +43,7 @@ FIELDS = {
     "standing": "standing",
     "fitness": "fitness",
     "despite": "used_despite",
+    "asked_s": "limit_version__hold_s",
     "recorded_at": "recorded_at",
     "recorded_by": "recorded_by_id",
     "note": "note",
@@ -136,9 +137,11 @@ class ReadingRows:
         late = line.recorded_at - line.at > MADE_AT_THE_TIME
         other = line.recorded_by != line.by
         unfit = line.fitness not in ("", Fitness.OK)
-        if not (void or late or other or line.deviation or line.note or line.corrects or line.file or unfit):
+        no_hold = bool(line.asked_s) and line.hold_s is None
+        marked = (void, late, other, line.deviation, line.note, line.corrects, line.file, unfit, no_hold)
+        if not any(marked):
             return ""
-        parts = []
+        parts = [sentence(NO_HOLD[0].upper() + NO_HOLD[1:])] if no_hold else []
         if line.corrects:
             parts.append(f"Corrects R{line.corrects}.")
         if line.deviation:
