@@ -133,8 +133,9 @@ class ReadingForm(forms.Form):
         self._offer_appliances()
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
-        self.foods = recent_items(site)
-        self.fields["item"].widget = Suggested(self.foods, {"maxlength": 120})
+        items, named = recent_items(site), set(Appliance.objects.filter(site=site).values_list("name", flat=True))
+        self.foods = [item for item in items if item not in named]
+        self.fields["item"].widget = Suggested(items, {"maxlength": 120})
         self.fields["typed"].unit = self.shown_unit
         self.fields["typed"].widget = TapNumber(Unit(self.shown_unit).label)
         self.other_unit = Unit.FAHRENHEIT if self.shown_unit == Unit.CELSIUS else Unit.CELSIUS

@@ -30,28 +30,27 @@ print(json.dumps([check.verdict, [[t.typed, t.unit] for t in check.timed_reading
 """
 
 
-# A round that fell due just now, whatever the hour of the day is: rows are what the fold would have made.
+# A round that falls due just now, whatever the hour of the day is, and alone: rows as the fold makes them.
 DUE = """
 from datetime import timedelta
+from django.db.models import F
 from django.utils import timezone
-from compliance.appliances.models import Appliance
 from compliance.plans.models import Reminder
 from compliance.reminders import planning
 from sites.models import Site
-site, now = Site.objects.get(name="Alderbrook School Canteen"), timezone.now()
+site = Site.objects.get(name="Alderbrook School Canteen")
 limit = site.limits.get(code="chill-store")
-by = limit.rounds.first().recorded_by
-Reminder.objects.filter(site=site, limit__isnull=False).delete()
-for number in range({count}):
-    name = f"Fridge {{number}}"
-    appliance = Appliance.objects.filter(site=site, name=name).first()
-    appliance = appliance or planning.add_appliance(by=by, limit=limit, name=name)
-    Reminder.objects.filter(site=site, due_at__gt=now).delete()
-    at = {{"due_at": now, "opens_at": now - timedelta(hours=1), "grace_at": now + timedelta(hours=1)}}
-    at["closes_at"] = now + timedelta(hours=2)
-    Reminder.objects.create(
-        site=site, limit=limit, appliance=appliance, round=limit.rounds.first(), recorded_at=now, because="now", **at
-    )
+asks = limit.rounds.first()
+for number in range({count} - site.appliances.filter(name__startswith="Fridge").count()):
+    planning.add_appliance(by=asks.recorded_by, limit=limit, name=f"Fridge {{number}}")
+now, hour = timezone.now(), timedelta(hours=1)
+rounds = Reminder.objects.filter(site=site, limit__isnull=False)
+rounds.filter(due_at__lte=now, closes_at__gt=now).update(closes_at=now)
+rounds.filter(due_at__gt=now, opens_at__lt=now + hour).update(opens_at=F("due_at"))
+given = dict(site=site, limit=limit, round=asks, recorded_at=now, because="now")
+times = dict(due_at=now, opens_at=now, grace_at=now + hour, closes_at=now + 2 * hour)
+for appliance in site.appliances.filter(name__startswith="Fridge").order_by("name")[:{count}]:
+    Reminder.objects.create(appliance=appliance, **given, **times)
 print(json.dumps(None))
 """
 FOUND = """
