@@ -144,6 +144,7 @@ class Taps:
 
     def begin(self) -> None:
         self.tap(self.page.get_by_role("link", name=re.compile("Record the round")))
+        expect(self.page.locator("[data-sheet]")).to_be_visible()
         fits(self.page)
         self.tap(self.page.locator(".probe-choices label", has_text="AL-1"))
 
