@@ -38,6 +38,7 @@ INSTALLED_APPS = [
     "sites",
     "compliance.limits",
     "compliance.probes",
+    "compliance.appliances",
     "compliance.plans",
     "compliance.checks",
     "compliance.readings",

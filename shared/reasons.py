@@ -14,6 +14,8 @@ USUAL = {
     "despite": ("No other probe here is OK to use.", "Only to get an idea: it is measured again with another probe."),
     "move": ("Lent to the other kitchen", "Replaces a broken one", "Taken along with the staff"),
     "retire": ("No food of this kind any more", "Another limit takes its place"),
+    "out_of_use_void": ("It was in use all the time", "Chose the wrong one"),
+    "retire_appliance": ("Sold or thrown away", "Another one takes its place", "No food is kept in it any more"),
     "stop": ("No longer works here", "On leave for a long time"),
 }
 SHORTEST = 4  # letters of a word that says something, in scripts that spell

@@ -32,7 +32,8 @@ def site_rows(sites: list[Site], person: Person) -> list[dict]:
 
 
 def _links(site: Site, role: int) -> SafeString:
-    pages = [("Limits", address("limit_list", site.pk)), ("Plans", address("plan_list", site.pk))]
+    pages = [("Limits", address("limit_list", site.pk)), ("Appliances", address("appliance_list", site.pk))]
+    pages.append(("Plans", address("plan_list", site.pk)))
     if role >= Role.MANAGER:
         pages.append(("Calendar feeds", address("feed_list", site.pk)))
     if role >= Role.SUPERVISOR:

@@ -5,6 +5,7 @@ from datetime import timedelta
 from django.urls import get_resolver
 from django.utils import timezone
 
+from compliance.appliances.data import OutOfUseData
 from compliance.limits.models import Rule
 from compliance.notices.actions import open_feed
 from compliance.notices.models import Notice
@@ -13,6 +14,7 @@ from compliance.readings.importing import import_file
 from compliance.readings.importing.uploads import keep
 from compliance.readings.models import CorrectiveAction, Deviation
 from compliance.reminders.models import Reminder
+from compliance.reminders.planning import add_appliance, take_out_of_use
 from sites.actions import make_password_link
 from sites.password_links import tokens
 from tests.checks import making
@@ -24,6 +26,7 @@ from tests.world import World, make_reading
 # themselves.
 BY_ADDRESS = {
     "account": "person",
+    "appliance": "appliance",
     "area": "area",
     "boiling_check": "probe",
     "case": "case",
@@ -39,6 +42,7 @@ BY_ADDRESS = {
     "import_preview": "upload",
     "limit": "limit",
     "limit_adopt_rule": "rule",
+    "out_of_use": "out_of_use",
     "person": "person",
     "probe": "probe",
     "new_password": "password_link",
@@ -97,7 +101,11 @@ def build() -> dict[str, object]:
     making.dead(world.probe, world.cook, now - timedelta(days=1.5))
     link = make_password_link(by=world.supervisor, person=world.cook)
     feed_key, feed_secret = open_feed(by=world.manager, site=world.site, label="The wall")
+    appliance = add_appliance(by=world.manager, limit=world.limit, name="Dairy fridge")
+    broken = add_appliance(by=world.manager, limit=world.limit, name="Bottle fridge")
     return {
+        "appliance": appliance,
+        "out_of_use": take_out_of_use(by=world.cook, appliance=broken, data=OutOfUseData(why="broken")),
         "world": world,
         "area": world.area,
         "site": world.site,

@@ -28,7 +28,15 @@ OWN_AFFAIRS = {
     "notice_read_all",
 }
 # What a cook may post about a record of the site.
-FOR_COOKS = {"reading_correct", "event_add", "import_preview", "today_together"} | {
+FOR_COOKS = {
+    "reading_correct",
+    "event_add",
+    "import_preview",
+    "today_together",
+    "appliance_out",
+    "out_of_use_back",
+    "today_round",
+} | {
     f"{kind}_check_{tap}"
     for kind in ("zero", "boiling")
     for tap in ("start", "air", "point", "about", "insert", "take_out", "read", "unit", "take_back", "finish", "bath")

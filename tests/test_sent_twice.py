@@ -112,6 +112,11 @@ PLACE = {"altitude_m": "40", "country": "", "subdivision": "", "closed": None, "
 SENT = {
     "account_password": Form(typed={"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}),
     "account_password_told": Form(who="manager", before=chosen),
+    "appliance_add": Form(typed={"name": "Milk fridge"}),
+    "appliance_edit": Form(typed=WHY | {"name": "Milk fridge"}),
+    "appliance_out": Form(typed={"why": "empty", "starts_at": "", "ends_at": ""}),
+    "appliance_retire": Form(typed=WHY),
+    "acts_change": Form(typed={"warm_actions": "Moved it to the other fridge"}),
     "area_add": Form(typed={"name": "East"}),
     "area_edit": Form(typed={"name": "Far north"}),
     "business_edit": Form(before=heads, typed=WHY | {"name": "Larkfield"}),
@@ -160,6 +165,8 @@ SENT = {
     "notice_read": Form("notice_list"),
     "notice_read_all": Form("notice_list"),
     "opening_change": Form(typed=HOURS | WHY | {"opens_5": "", "closes_5": "", "opens_6": "", "closes_6": ""}),
+    "out_of_use_back": Form("today_site"),
+    "out_of_use_void": Form(typed=WHY),
     "person_add": Form(typed={"email": "ida@example.test", "name": "Ida Moss", "initials": "IM", "role": "20"}),
     "person_edit": Form(typed={"email": "col.eskers@example.test"}, having="email"),
     "person_name": Form(typed={"name": "Col Eskers", "reason": "Married in March."}),
@@ -204,6 +211,7 @@ SENT = {
     ),
 }
 ELSEWHERE = {
+    "today_round": "a line, and what was done about it, each twice: tests/overview/test_round_sheet.py",
     "probe_outlook_accept": "needs a year of checks: tests/advice/test_pages.py accepts the same advice twice",
     "sign_in": "signing in is no record of the work",
     "sign_out": "nothing is left to sign out of",

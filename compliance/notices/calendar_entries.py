@@ -112,16 +112,27 @@ def _ahead(site: Site, now: datetime) -> dict[int, list[Reminder]]:
 
 def _readings(site: Site, now: datetime) -> Iterator[CalendarEntry]:
     """Those that can be taken now, and those that are to come and have not been taken early."""
-    here = _Site(site, now)
+    here, together = _Site(site, now), defaultdict(list)
     for asked in (*open_rounds(site, now), *rounds_to_come(site, now)):
-        revised = asked.round.recorded_at
+        together[asked.round_id, asked.due_at].append(asked)
+    for asked, *more in together.values():
+        known = [each.recorded_at for each in (asked, *more) if each.appliance_id]
+        revised = max([*known, asked.round.recorded_at])
         yield here.entry(
             key=f"reading-{asked.round_id}",
             due_at=asked.due_at,
             because=asked.because,
             kind="Reading",
-            what=f"Take the reading for {asked.limit}",
+            what=_what(asked, *more),
             url=absolute(reading_url(asked)),
             revised=revised,
             grace_at=asked.grace_at if asked.due_at <= now else None,
         )
+
+
+def _what(asked: Reminder, *more: Reminder) -> str:
+    """One entry for a round of one limit, however many appliances it asks for."""
+    if not more:
+        return f"Take the reading for {asked.what_then}"
+    names = ", ".join(str(each.appliance or each.limit) for each in (asked, *more))
+    return f"Take the readings for {asked.limit}: {names}"

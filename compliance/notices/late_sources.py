@@ -128,7 +128,7 @@ def _late_readings(kind: Kind, now: datetime) -> list[Reminder]:
         closes_at__gt=now,
         site__closed=False,
     )
-    late = with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "limit")
+    late = with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "limit", "appliance")
     told_at = (lambda each: each.late_at or each.grace_at) if kind == Kind.READING else _escalated_at
     return [each for each in late.order_by("due_at", "pk") if told_at(each) <= now]
 
@@ -158,7 +158,7 @@ def _about(reminders: Sequence[Reminder]) -> str:
 
 def _what(reminders: Sequence[Reminder]) -> str:
     if reminders[0].probe_id is None:
-        return str(reminders[0].limit) if len(reminders) == 1 else f"{len(reminders)} readings"
+        return reminders[0].what_then if len(reminders) == 1 else f"{len(reminders)} readings"
     codes = list(dict.fromkeys(reminder.probe.code for reminder in reminders))
     return f"{wording.probes(codes)} {noun(len(codes), 'is', 'are')}"
 
@@ -174,7 +174,7 @@ def _because(reminder: Reminder, due: str) -> str:
 
 
 def _title(reminder: Reminder) -> str:
-    return named(reminder.probe) if reminder.probe_id else f"Reading for {reminder.limit}"
+    return named(reminder.probe) if reminder.probe_id else f"Reading for {reminder.what_then}"
 
 
 def _url(reminder: Reminder) -> str:
@@ -183,5 +183,6 @@ def _url(reminder: Reminder) -> str:
 
 
 def reading_url(reminder: Reminder) -> str:
-    """The form for a reading under that limit."""
-    return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.limit_id}"
+    """The form for a reading under that limit, of the appliance where it asks for one."""
+    of = f"&appliance={reminder.appliance_id}" if reminder.appliance_id else ""
+    return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.limit_id}{of}"

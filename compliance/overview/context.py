@@ -22,7 +22,20 @@ PARTS = {
     "Drift": ("outlook",),
     "Quarantine": ("case",),
     "Records": ("record",),
-    "Set-up": ("site", "business", "people", "person", "role", "limit", "plan", "round", "opening", "closure"),
+    "Set-up": (
+        "site",
+        "business",
+        "people",
+        "person",
+        "role",
+        "limit",
+        "plan",
+        "round",
+        "opening",
+        "closure",
+        "appliance",
+        "acts",
+    ),
 }
 SET_UP_TOO = {"area_setup", "area_add", "area_edit"}
 

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from compliance.checks.kinds import check_wanted
 from compliance.notices.calendar_entries import entries
 from compliance.notices.ical import CalendarEntry
+from compliance.notices.late_sources import reading_url
 from compliance.plans.calendar import Calendar, instant, local_day
 from compliance.plans.queries import calendars
 from compliance.plans.wording import day_words
@@ -149,7 +150,7 @@ def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
             "site": reminder.site,
             "excuse": excuse,
             "title": title,
-            "subject": str(reminder.probe or reminder.limit),
+            "subject": str(reminder.probe or reminder.what_then),
             "back_url": _address(reminder),
             "submit_label": "Strike it out" if strikes else "Excuse it",
             "lead": STRUCK_OUT if strikes else EXCUSED,
@@ -265,7 +266,7 @@ def _next_steps(told: Told, writes: bool, excuses: bool) -> tuple[tuple[str, str
 
 
 def to_do(reminder) -> str:
-    """The very page on which it is done: one tap into the check, or into the reading form for the limit."""
+    """The very page on which it is done: one tap into the check, or into the reading form for the limit, or for the appliance."""
     if reminder.limit_id:
-        return f"{reverse('reading_add')}?site={reminder.site_id}&limit={reminder.limit_id}"
+        return reading_url(reminder)
     return reverse(check_wanted(reminder.away).address, args=[reminder.probe_id])

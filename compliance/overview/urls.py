@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import area_lists, reminders, together, views
+from . import area_lists, reminders, round_views, together, views
 
 urlpatterns = [
     path("today/", views.today, name="today"),
@@ -8,6 +8,7 @@ urlpatterns = [
     path("today/<int:pk>/next/", views.today_next, name="today_next"),
     path("today/<int:pk>/planned/", reminders.reminder_list, name="reminder_list"),
     path("today/<int:pk>/together/", together.together, name="today_together"),
+    path("today/<int:pk>/round/", round_views.today_round, name="today_round"),
     path("reminders/<int:pk>/excuse/", reminders.reminder_excuse, name="reminder_excuse"),
     path("areas/", views.area_list, name="area_list"),
     path("areas/<int:pk>/", views.area_detail, name="area_detail"),

@@ -9,6 +9,8 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from compliance.appliances.queries import appliances_at, out_of_use_at
+from compliance.appliances.tables import away_words
 from compliance.checks.fitness import Judgement, fitness_of
 from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
@@ -74,12 +76,14 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "deviations": [_deviation_item(d, site) for d in shown],
         "more_deviations": waiting > DEVIATIONS_SHOWN,
         "cases": _case_items(cases, site),
+        "away": _away_items(site, now),
         "probes": [_probe_item(probe, site, judged[probe.pk], now) for probe in probes],
         "writes": writes,
         "together": _together(due) if writes else 0,
         "coming": coming(site, found, now),
         "missed": missed_before(site, now, may(request.user, site, Role.MANAGER)),
         "done": done_today(site, now).words,
+        "round": sum(bool(each.reminder) for each in due) if writes else 0,
         "nothing": bool(probes) and not (due or cases or waiting) and all(found.ok for found in judged.values()),
         "no_probe": None if probes else _no_probe(request, site),
     }
@@ -300,11 +304,13 @@ def _due(due_at: datetime | None, site: Site, now: datetime) -> str:
 
 
 def _round_words(each: ToDo, site: Site, now: datetime) -> dict:
-    limit = each.reminder.limit
+    limit, appliance = each.reminder.limit, each.reminder.appliance
+    due = _round_due(each, site, now)
+    place = f"{limit.title} · {appliance.place}" if appliance and appliance.place else limit.title
     return {
-        "title": f"Reading: {limit.title}",
+        "title": f"Reading: {appliance or limit.title}",
         "url": reverse("limit_detail", args=[limit.pk]),
-        "meta": _first_big(_round_due(each, site, now)),
+        "meta": f"{place} · {due}" if appliance else _first_big(due),
     }
 
 
@@ -332,6 +338,19 @@ def _deviation_item(deviation, site: Site) -> dict:
         "badge_value": "open",
         "tone": "doubt",
     }
+
+
+def _away_items(site: Site, now: datetime) -> list[dict]:
+    """What is out of use now, and so asked for by no round."""
+    away = out_of_use_at(appliances_at(site).values_list("pk", flat=True), now)
+    return [
+        {
+            "title": each.appliance.name,
+            "meta": _first_big(away_words(each, site.zone)),
+            "back_url": reverse("out_of_use_back", args=[each.pk]),
+        }
+        for each in away.values()
+    ]
 
 
 def _case_items(cases: list[Summary], site: Site) -> list[dict]:

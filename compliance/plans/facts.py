@@ -4,13 +4,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
+from compliance.appliances.queries import absences_of, presence_of
 from compliance.limits.models import Limit, LimitVersion
 from sites.models import Site, SiteSettings
 
 from .models import Round
 from .obligations import SiteFacts
 from .queries import calendars, known_settings
-from .round_obligations import LimitFacts, RoundSet, VersionSet
+from .round_obligations import LimitFacts, RoundSet, VersionSet, asked_of_itself
 
 
 def site_facts(sites: Iterable[Site]) -> dict[int, SiteFacts]:
@@ -28,14 +29,22 @@ def _closings(known: Sequence[SiteSettings]) -> tuple[tuple[datetime, bool], ...
     return tuple((b.recorded_at, b.closed) for a, b in zip(known, known[1:], strict=False) if a.closed != b.closed)
 
 
-def limit_facts(limits: Iterable[Limit], sites: Mapping[int, SiteFacts]) -> dict[int, LimitFacts]:
-    """Of those of these limits that ever had rounds, by the limit's key. Two queries."""
+Line = tuple[int, int | None]  # the keys of a limit, and of one of its appliances
+
+
+def limit_facts(limits: Iterable[Limit], sites: Mapping[int, SiteFacts]) -> dict[Line, LimitFacts]:
+    """Of those of these limits that ever had rounds, and of each of their appliances. Four queries."""
     limits = {limit.pk: limit for limit in limits}
     rounds, versions = defaultdict(list), defaultdict(list)
     for each in Round.objects.filter(limit__in=list(limits)).order_by("effective_from", "recorded_at", "pk"):
         rounds[each.limit_id].append(RoundSet(each.effective_from, each.recorded_at, each.in_force, each.as_plan()))
     for version in LimitVersion.objects.filter(limit__in=list(rounds)).order_by("effective_from", "recorded_at", "pk"):
         versions[version.limit_id].append(VersionSet(version.effective_from, version.recorded_at, version.in_force))
-    return {
-        pk: LimitFacts(sites[limits[pk].site_id], tuple(several), tuple(versions[pk])) for pk, several in rounds.items()
-    }
+    presences, absences, found = presence_of(rounds), absences_of(rounds), {}
+    for pk, several in rounds.items():
+        site, set_for = sites[limits[pk].site_id], (tuple(several), tuple(versions[pk]))
+        present = presences.get(pk, {})
+        found[pk, None] = LimitFacts(site, *set_for, asked_of_itself(present.values()))
+        for appliance, known in present.items():
+            found[pk, appliance] = LimitFacts(site, *set_for, tuple(known), tuple(absences[appliance]))
+    return found

@@ -199,7 +199,8 @@ class Point(models.TextChoices):
 
 
 class Reminder(models.Model):
-    """What is asked for at a due time, past or ahead: a check of one probe, or a reading under one limit. Derived by the folds.
+    """What is asked for at a due time, past or ahead: a check of one probe, or a reading under one limit, of one appliance where
+    the limit has some. Derived by the folds.
 
     Whether it is to come, due, overdue, cleared, missed or excused is not kept but looked up: see `reminders/status.py`. A
     check or reading made in (opens_at, closes_at] clears it. `closes_at` moves with what is due next while it is to come. Of a
@@ -235,6 +236,14 @@ class Reminder(models.Model):
         db_constraint=False,
         db_index=False,
     )
+    appliance = models.ForeignKey(
+        "appliances.Appliance",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="reminders",
+        db_constraint=False,
+        db_index=False,
+    )
     point = models.CharField("point of the scale", max_length=8, choices=Point.choices, blank=True, db_default="")
     day = models.DateField(
         null=True, help_text="The local day that the plan names; empty where something asks at once."
@@ -264,18 +273,34 @@ class Reminder(models.Model):
             models.UniqueConstraint(
                 fields=["limit", "due_at"],
                 name="reminder_of_limit_once",
-                condition=Q(limit__isnull=False, recorded_at__isnull=False),
+                condition=Q(limit__isnull=False, appliance__isnull=True, recorded_at__isnull=False),
+            ),
+            models.UniqueConstraint(
+                fields=["appliance", "due_at"],
+                name="reminder_of_appliance_once",
+                condition=Q(appliance__isnull=False),
             ),
         ]
         indexes = [
             models.Index(fields=["site", "due_at"], name="reminder_at_site"),
             models.Index(fields=["late_at"], name="reminder_late"),
-            models.Index(fields=["limit", "due_at"], name="reminder_of_limit", condition=Q(limit__isnull=False)),
+            models.Index(
+                fields=["limit", "due_at"],
+                name="reminder_of_limit",
+                condition=Q(limit__isnull=False, appliance__isnull=True),
+            ),
             models.Index(fields=["due_at"], name="reminder_of_round_lately", condition=Q(round__isnull=False)),
         ]
 
     def __str__(self):
-        return f"{self.probe or self.limit}, due {self.due_at:%Y-%m-%d %H:%M}"
+        return f"{self.probe or self.what_then}, due {self.due_at:%Y-%m-%d %H:%M}"
+
+    @property
+    def what_then(self) -> str:
+        """Of a reading: what is to be measured, an appliance by the name that it had when that fell due. Load both with it."""
+        if self.appliance_id is None:
+            return str(self.limit)
+        return f"{self.appliance.named_at(self.due_at)} ({self.limit})"
 
     @property
     def away(self) -> bool:

@@ -1,10 +1,12 @@
-"""When readings are to be taken against a limit: a pure fold over what was ever set for it. No clock, no database.
+"""When readings are to be taken against a limit, of it or of one of its appliances: a pure fold over what was ever set. No
+clock, no database.
 
-What has fallen due stays. A change moves what is to come, and when the last that is open ends.
+What has fallen due stays. A change moves what is to come, and when the last that is open ends. Only that an appliance was out of
+use is a fact of its own time: what fell due in it is not owed, whenever that is entered.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
@@ -38,11 +40,31 @@ class VersionSet:
 
 @dataclass(frozen=True, slots=True)
 class LimitFacts:
-    """One limit: the rounds and the versions in the order in which they begin, and of those of one beginning as they were set."""
+    """One limit, or one appliance of it: the rounds and the versions in the order in which they begin, and of those of one
+    beginning as they were set.
+
+    `asked`: whether the rounds ask for it, and since when that is known. `out_of_use`: from when up to when, or on and on, an
+    appliance was out of use.
+    """
 
     site: SiteFacts
     rounds: tuple[RoundSet, ...] = ()
     versions: tuple[VersionSet, ...] = ()
+    asked: tuple[tuple[datetime, bool], ...] = ((LONG_PAST, True),)
+    out_of_use: tuple[tuple[datetime, datetime | None], ...] = ()
+
+    def owes(self, at: datetime) -> bool:
+        return not any(begin <= at and (end is None or at < end) for begin, end in self.out_of_use)
+
+
+def asked_of_itself(presences: Iterable[Sequence[tuple[datetime, bool]]]) -> tuple[tuple[datetime, bool], ...]:
+    """Whether rounds ask for a limit itself: while none of its appliances is measured. Each is given as `LimitFacts.asked`."""
+    measured, found = set(), [(LONG_PAST, True)]
+    told = ((at, number, there) for number, presence in enumerate(presences) for at, there in presence)
+    for at, number, there in sorted(told, key=lambda each: each[0]):
+        measured = measured | {number} if there else measured - {number}
+        found.append((at, not measured))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,12 +94,13 @@ def round_obligations(facts: LimitFacts, until: datetime, since: datetime = LONG
         last = end == OPEN_END
         ahead = _join(rows, known.ahead(max(at, begin), min(end, until), last=last), known.calendar, at)
         rows += [row for row in ahead if row.due <= (until if last else end)]
-        rows += [row for row in ahead if row.due > until][: 1 if last else 0]
-    return [row for row in rows if row.due >= since]
+        rows += [row for row in ahead if row.due > until and facts.owes(row.due)][: 1 if last else 0]
+    return [row for row in rows if row.due >= since and facts.owes(row.due)]
 
 
 def _set_at(facts: LimitFacts) -> set[datetime]:
-    return facts.site.changes() | {each.told for each in (*facts.rounds, *facts.versions)}
+    told = {each.told for each in (*facts.rounds, *facts.versions)}
+    return facts.site.changes() | told | {at for at, _ in facts.asked if at > LONG_PAST}
 
 
 def _begin(facts: LimitFacts) -> datetime:
@@ -89,18 +112,22 @@ class _Known:
 
     def __init__(self, facts: LimitFacts, at: datetime):
         self.at = at
+        self.asks = [asks for told, asks in ((LONG_PAST, False), *facts.asked) if told <= at][-1]
+        self._owes = facts.owes
         self.calendar = facts.site.known_at(at)
         self._rounds = [each for each in facts.rounds if each.told <= at]
         self._versions = [each for each in facts.versions if each.told <= at]
 
     def ahead(self, since: datetime, until: datetime, *, last: bool) -> list[RoundObligation]:
         """Up to a moment and a little further, so that the windows are known; where nothing is set after it, the next too."""
+        if not self.asks:
+            return []
         begin, end = self.calendar.local_day(since) - DAY, self.calendar.local_day(until) + MARGIN
         found = list(self._between(begin, end))
-        beyond = min((row.day for row in found if row.due > until), default=None)
-        if last and beyond is None:
+        beyond = min((row.day for row in found if row.due > until and self._owes(row.due)), default=None)
+        if last and beyond is None and self._owes(OPEN_END):
             days = (end + DAY * ahead for ahead in range(1, LOOK_AHEAD))
-            beyond = next((day for day in days if list(self._of(day))), None)
+            beyond = next((day for day in days if any(self._owes(row.due) for row in self._of(day))), None)
         if last and beyond:
             found += self._between(end + DAY, beyond + MARGIN)
         fresh = {row.due: row for row in found if row.due > self.at}

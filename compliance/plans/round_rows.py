@@ -1,18 +1,21 @@
-"""The rows of readings that are to be taken: what the fold says of each limit, some days ahead and always the next one."""
+"""The rows of readings that are to be taken: what the fold says of each limit, or of each of its appliances, some days ahead and
+always the next one."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from functools import reduce
 from operator import iadd
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 
+from compliance.appliances.models import Appliance
 from compliance.limits.models import Limit
 from sites.models import Site
 
 from .calendar import DAY, LONG_PAST
-from .facts import limit_facts, site_facts
+from .facts import Line, limit_facts, site_facts
 from .models import Reminder, Round
 from .pace import Pace
 from .round_obligations import RoundObligation, round_obligations
@@ -24,6 +27,20 @@ TOGETHER = 40  # limits that are looked through at a time
 FIRST = 5  # sites in the first transaction of the night
 
 
+@dataclass(frozen=True, slots=True)
+class RoundLine:
+    """What rounds ask for: readings under a limit or, where it has some, of one of its appliances. `last`: when the last row that
+    is stored falls due."""
+
+    limit: Limit
+    appliance: Appliance | None
+    last: datetime | None
+
+    @property
+    def key(self) -> Line:
+        return self.limit.pk, self.appliance and self.appliance.pk
+
+
 def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: datetime | None = None) -> None:
     """Store what is asked for at these sites after something was set for them, by default just now, else at a moment `since`.
 
@@ -31,8 +48,8 @@ def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: d
     change, which holds the sites.
     """
     changed = (since or now) - LONGEST
-    limits = {limit: min(changed, limit.last or LONG_PAST) for limit in _with_rounds(site_ids)}
-    write(reduce(iadd, _differences(limits, now, because).values(), Difference()))
+    lines = {line: min(changed, line.last or LONG_PAST) for line in _lines(_with_rounds(site_ids))}
+    write(reduce(iadd, _differences(lines, now, because).values(), Difference()))
 
 
 def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
@@ -40,42 +57,54 @@ def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
     append are held, and looked at once more, in short transactions."""
     pace = Pace(FIRST, TOGETHER)
     for some in _batches(site_ids):
-        lacking = {limit.site_id for limit, found in _ahead(some, now).items() if found}
+        lacking = {line.limit.site_id for line, found in _ahead(some, now).items() if found}
         for few in pace.in_turn(sorted(lacking)):
             with pace.transaction():
                 list(Site.objects.select_for_update(no_key=True).filter(pk__in=few).order_by("pk").values_list("pk"))
                 write(reduce(iadd, _ahead(few, now).values(), Difference()))
 
 
-def _ahead(site_ids: Iterable[int], now: datetime) -> dict[Limit, Difference]:
-    """What is to be appended for each limit; what has begun stays as it is."""
-    found = _differences({limit: limit.last or LONG_PAST for limit in _with_rounds(site_ids)}, now, "")
+def _ahead(site_ids: Iterable[int], now: datetime) -> dict[RoundLine, Difference]:
+    """What is to be appended for each line; what has begun stays as it is."""
+    found = _differences({line: line.last or LONG_PAST for line in _lines(_with_rounds(site_ids))}, now, "")
     return {
-        limit: Difference(each.added, [row for row in each.changed if row.recorded_at is None])
-        for limit, each in found.items()
+        line: Difference(each.added, [row for row in each.changed if row.recorded_at is None])
+        for line, each in found.items()
     }
 
 
 def differing_rounds(limit_ids: Iterable[int], now: datetime) -> Iterator[tuple[Limit, Difference]]:
-    """The limits whose rows are not what all their facts say, folded anew, with what would have to be written."""
-    limits = {limit: LONG_PAST for limit in _with_last(Limit.objects.filter(pk__in=list(limit_ids)))}
-    for limit, found in _differences(limits, now, "").items():
+    """The limits whose rows, or those of an appliance, are not what all their facts say, folded anew, with what would have to be
+    written."""
+    lines = dict.fromkeys(_lines(_ever_rounds(Limit.objects.filter(pk__in=list(limit_ids)))), LONG_PAST)
+    for line, found in _differences(lines, now, "").items():
         next_one = min((row.due_at for row in found.added if row.due_at > now), default=now)
-        reached = limit.last if limit.last and limit.last > now else next_one
+        reached = line.last if line.last and line.last > now else next_one
         found.added = [row for row in found.added if row.due_at <= reached]
         if found:
-            yield limit, found
+            yield line.limit, found
 
 
 def _with_rounds(site_ids: Iterable[int]) -> QuerySet[Limit]:
-    return _with_last(Limit.objects.filter(site__in=list(site_ids)))
+    return _ever_rounds(Limit.objects.filter(site__in=list(site_ids)))
 
 
-def _with_last(limits: QuerySet[Limit]) -> QuerySet[Limit]:
-    """Those that ever had rounds, with the due time of the last row of each."""
-    last = Reminder.objects.filter(limit=OuterRef("pk")).order_by("-due_at").values("due_at")[:1]
-    rounds = Exists(Round.objects.filter(limit=OuterRef("pk")))
-    return limits.filter(rounds).annotate(last=Subquery(last)).order_by("pk")
+def _ever_rounds(limits: QuerySet[Limit]) -> QuerySet[Limit]:
+    return limits.filter(Exists(Round.objects.filter(limit=OuterRef("pk")))).order_by("pk")
+
+
+def _lines(limits: QuerySet[Limit]) -> list[RoundLine]:
+    """Of these limits and of all their appliances. Two queries."""
+    of_limit = Reminder.objects.filter(limit=OuterRef("pk"), appliance__isnull=True)
+    of_appliance = Reminder.objects.filter(appliance=OuterRef("pk"))
+    found = [RoundLine(limit, None, limit.last) for limit in limits.annotate(last=_last(of_limit))]
+    known = {line.limit.pk: line.limit for line in found}
+    appliances = Appliance.objects.filter(limit__in=list(known)).annotate(last=_last(of_appliance)).order_by("pk")
+    return found + [RoundLine(known[each.limit_id], each, each.last) for each in appliances]
+
+
+def _last(rows: QuerySet[Reminder]) -> Subquery:
+    return Subquery(rows.order_by("-due_at").values("due_at")[:1])
 
 
 def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
@@ -93,39 +122,46 @@ def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
         yield some
 
 
-def _differences(since: Mapping[Limit, datetime], now: datetime, because: str) -> dict[Limit, Difference]:
-    """What is to be written for each limit of what is due from a moment on. A constant number of queries."""
+def _differences(since: Mapping[RoundLine, datetime], now: datetime, because: str) -> dict[RoundLine, Difference]:
+    """What is to be written for each line of what is due from a moment on. A constant number of queries."""
     if not since:
         return {}
-    sites = site_facts(Site.objects.filter(pk__in={limit.site_id for limit in since}).select_related("area"))
-    facts, stored = limit_facts(since, sites), _stored(since)
+    limits = {line.limit for line in since}
+    sites = site_facts(Site.objects.filter(pk__in={limit.site_id for limit in limits}).select_related("area"))
+    facts, stored = limit_facts(limits, sites), _stored(since)
     found = {}
-    for limit, begin in since.items():
-        wanted = [_row(limit, row) for row in round_obligations(facts[limit.pk], now + AHEAD, begin)]
-        found[limit] = difference(stored[limit.pk], wanted, now, because)
+    for line, begin in since.items():
+        wanted = [_row(line, row) for row in round_obligations(facts[line.key], now + AHEAD, begin)]
+        found[line] = difference(stored[line.key], wanted, now, because)
     return found
 
 
-def _stored(since: Mapping[Limit, datetime]) -> dict[int, list[Reminder]]:
-    by_begin = defaultdict(list)
-    for limit, begin in since.items():
-        by_begin[begin].append(limit)
+def _stored(since: Mapping[RoundLine, datetime]) -> dict[Line, list[Reminder]]:
+    by_begin: dict[datetime, list[RoundLine]] = defaultdict(list)
+    for line, begin in since.items():
+        by_begin[begin].append(line)
     wanted = Q()
-    for begin, limits in by_begin.items():
+    for begin, lines in by_begin.items():
         standing = Q(due_at__gte=max(begin, LONG_PAST + LONGEST) - LONGEST, recorded_at__isnull=True)
-        wanted |= Q(limit__in=limits) & (Q(due_at__gte=begin) | standing)
+        wanted |= _of_lines(lines) & (Q(due_at__gte=begin) | standing)
     found = defaultdict(list)
     for row in Reminder.objects.filter(wanted).order_by("due_at"):
-        found[row.limit_id].append(row)
+        found[row.limit_id, row.appliance_id].append(row)
     return found
 
 
-def _row(limit: Limit, wanted: RoundObligation) -> Reminder:
+def _of_lines(lines: Collection[RoundLine]) -> Q:
+    limits = [line.limit for line in lines if line.appliance is None]
+    appliances = [line.appliance for line in lines if line.appliance]
+    return Q(limit__in=limits, appliance__isnull=True) | Q(appliance__in=appliances)
+
+
+def _row(line: RoundLine, wanted: RoundObligation) -> Reminder:
     moments = {
         "opens_at": wanted.opens,
         "due_at": wanted.due,
         "grace_at": wanted.grace_ends,
         "closes_at": wanted.closes,
     }
-    told = {"limit": limit, "round_id": wanted.key, "site_id": limit.site_id, "day": wanted.day}
-    return Reminder(**told, **moments, because=wanted.because, point="", cancelled_because="")
+    told = {"limit": line.limit, "appliance": line.appliance, "round_id": wanted.key, "site_id": line.limit.site_id}
+    return Reminder(**told, **moments, day=wanted.day, because=wanted.because, point="", cancelled_because="")

@@ -14,7 +14,16 @@ from .queries import recording_sites
 
 def get_reading(person: Person, pk: int, role: int = Role.READER) -> Reading:
     """One reading. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
-    related = ("site__area", "probe", "limit_version__limit", "taken_by", "recorded_by", "deviation", "source")
+    related = (
+        "site__area",
+        "probe",
+        "limit_version__limit",
+        "appliance",
+        "taken_by",
+        "recorded_by",
+        "deviation",
+        "source",
+    )
     voids = ("void__recorded_by", "void__replacement", "corrects__voids", "corrects__recorded_by")
     found = Reading.objects.select_related(*related, *voids).filter(pk=pk)
     return reach(person, found, lambda reading: reading.site, role)
@@ -22,7 +31,7 @@ def get_reading(person: Person, pk: int, role: int = Role.READER) -> Reading:
 
 def get_deviation(person: Person, pk: int, role: int = Role.READER) -> Deviation:
     """One deviation. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
-    related = ("site__area", "probe", "limit_version__limit", "taken_by", "void")
+    related = ("site__area", "probe", "limit_version__limit", "appliance", "taken_by", "void")
     found = Deviation.objects.select_related(*(f"reading__{name}" for name in related)).filter(pk=pk)
     return reach(person, found, lambda deviation: deviation.reading.site, role)
 

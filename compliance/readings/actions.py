@@ -24,12 +24,14 @@ from sites.models import Person, Site
 from .data import ActData, ReadingData
 from .keys import form_key, sent_as
 from .limit_evaluation import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
-from .models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
+from .models import CorrectiveAction, Deviation, Disposition, OfferedActs, Reading, ReadingVoid
+from .offered_acts import ActsData, acts_of
 from .queries import is_lost, sent_before
 
 FACTS = (
     "probe_id",
     "site_id",
+    "appliance_id",
     "item",
     "value_milli",
     "taken_at",
@@ -145,6 +147,22 @@ def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> Cor
     return subject
 
 
+@trail.action("deviation.offer")
+def set_offered_acts(*, by: Person, site: Site, data: ActsData, after: int | None = None) -> OfferedActs:
+    """What a site offers as buttons where a limit is not met, from now on. `after`: the newest list that `by` was shown.
+
+    Raises ValidationError for lists as `ActsData.checked` does, where nothing changes, and where there is a newer one.
+    """
+    Site.objects.select_for_update(no_key=True).get(pk=site.pk)
+    lists, before = data.checked(), acts_of(site)
+    if all(list(getattr(before, name)) == lines for name, lines in lists.items()):
+        raise ValidationError("These are the lists already. Change one, or leave them as they are.")
+    refuse_newer(after, site.offered_acts.all(), lambda newer: entered(newer, "other lists"))
+    made = OfferedActs.objects.create(recorded_by=by, site=site, **lists)
+    trail.note("deviation.offer", by=by, subject=site, site_id=site.pk, offered=made.pk, **lists)
+    return made
+
+
 def _judged(by: Person, data: ReadingData) -> Reading:
     """The reading, not yet stored, with the version of its limit that was in force. Raises ValidationError."""
     _check_place(data.probe, data.site, data.limit)
@@ -157,6 +175,8 @@ def _judged(by: Person, data: ReadingData) -> Reading:
         raise ValidationError({"hold_s": "Give the time it was held in seconds, at most a week."})
     if data.since_start_s is not None and not 0 <= data.since_start_s <= LONGEST_SINCE_S:
         raise ValidationError({"since_start_s": "Give the time since it began in seconds, at most a week."})
+    if data.appliance and data.appliance.limit_id != data.limit.pk:
+        raise ValidationError({"appliance": f"{data.appliance} is measured against “{data.appliance.limit}”."})
     if not data.item.strip():
         raise ValidationError({"item": "Say which food or unit was measured."})
     try:
@@ -168,6 +188,7 @@ def _judged(by: Person, data: ReadingData) -> Reading:
         probe=data.probe,
         site=data.site,
         limit_version=version,
+        appliance=data.appliance,
         item=data.item.strip(),
         typed=data.typed.strip(),
         unit=data.unit,
@@ -304,6 +325,7 @@ def _tell(name: str, by: Person, reading: Reading, reason: str = "", **data) -> 
         reason=reason,
         probe=reading.probe.code,
         limit=str(version),
+        appliance=reading.appliance and str(reading.appliance),
         value_milli=reading.value_milli,
         taken_at=reading.taken_at.isoformat(),
         fitness=reading.fitness,

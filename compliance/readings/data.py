@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from compliance.appliances.models import Appliance
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe
 from sites.models import Person, Site
@@ -23,6 +24,7 @@ class ReadingData:
     unit: str
     taken_at: datetime
     taken_by: Person | None = None
+    appliance: Appliance | None = None
     hold_s: int | None = None
     since_start_s: int | None = None
     note: str = ""

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from django.db.models import QuerySet, TextField
 from django.db.models.functions import Cast
 
+from compliance.appliances.models import Appliance
 from compliance.limits.models import LimitVersion
 from compliance.probes.models import Probe
 from shared.dated import DatedModel
@@ -36,6 +37,7 @@ FACTS = (
     "note",
     "used_despite",
     "fitness",
+    "appliance_id",
 )
 # As the database writes them, which is read much quicker than what Django makes of them.
 MOMENTS = Cast("taken_at", TextField()), Cast("recorded_at", TextField())
@@ -82,6 +84,7 @@ class _Named:
         self._zones = {site.pk: site.zone for site in sites}
         self._probes: dict[int, _Called] = {}
         self._limits: dict[int, str] = {}
+        self._appliances = dict(Appliance.objects.filter(site__in=self._sites).values_list("pk", "name"))
         self._people: dict[int, _Called] = {}
 
     def look_up(self, rows: list[tuple]) -> None:
@@ -99,7 +102,7 @@ class _Named:
     def cells(self, row: tuple) -> tuple:
         """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only."""
         site_id, probe_id, version_id, person_id, item, typed, unit, hold_s, since_start_s, *more = row
-        note, used_despite, fitness, taken_at, recorded_at = more
+        note, used_despite, fitness, appliance_id, taken_at, recorded_at = more
         site, probe, person, at = (
             self._sites[site_id],
             self._probes[probe_id],
@@ -119,6 +122,7 @@ class _Named:
             guarded(note),
             person.now,
             guarded(used_despite),
+            guarded(self._appliances[appliance_id]) if appliance_id else "",
             fitness,
             person.then(recorded_at),
             site.then(at),
@@ -148,5 +152,5 @@ def site_names(sites: Iterable[Site]) -> dict[int, str]:
 def template_lines(site: Site, probe: str, limit: str) -> Iterator[str]:
     """A header and one example row to be overwritten."""
     note = "example: delete this row"
-    row = (site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", note, "", "")
+    row = (site.name, probe, limit, "milk", "4.6", site.unit, "2026-03-11T14:05", "", "", note, "", "", "")
     yield "\ufeff" + _lines([COLUMNS, row])

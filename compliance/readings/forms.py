@@ -1,13 +1,16 @@
 """What people type about readings and deviations: temperatures as the display shows them, times on the site's clock."""
 
+import re
 from collections.abc import Iterator
-from functools import partial
+from functools import cached_property
 from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.utils import timezone
 
+from compliance.appliances.models import Appliance
 from compliance.checks.fitness import Fitness, fitness_of
 from compliance.probes.models import Probe
 from shared.bounds import number_in
@@ -22,6 +25,7 @@ from .importing.uploads import MOST_SENT
 from .models import Disposition, Reading
 from .queries import limits_named_at, people_at, probes_at, recent_items
 
+STOPWATCH = re.compile(r"(\d{1,2}:)?\d{1,3}:[0-5]\d")
 # A change of probe or limit draws the part with the limit again; the form's token is no part of an address.
 REDRAW = {
     "hx-target": "#limit-part",
@@ -48,6 +52,19 @@ class HoldField(forms.CharField):
             return parse_duration(text)
         except ValueError as error:
             raise ValidationError(str(error)) from None
+
+
+class HeldField(HoldField):
+    """How long food was held at its temperature: also as a stopwatch shows it, minutes and seconds, such as “0:30”."""
+
+    def clean(self, value):
+        text = str(value or "").strip()
+        if STOPWATCH.fullmatch(text):
+            seconds = sum(
+                int(part) * size for part, size in zip(reversed(text.split(":")), (1, 60, 3600), strict=False)
+            )
+            value = f"{seconds} s"
+        return super().clean(value)
 
 
 class ProbesByFitness(forms.models.ModelChoiceIterator):
@@ -86,11 +103,19 @@ class ReadingForm(forms.Form):
         help_text="It stays with the reading, wherever that is shown or printed.",
     )
     limit = forms.ChoiceField(label="Limit")
-    hold_s = HoldField(label="Held for", required=False, max_length=20, help_text="Such as 30 s or 2 min.")
+    hold_s = HeldField(
+        label="Held for", required=False, max_length=20, help_text="Such as 30 s, 0:30 or 2 min. Empty: not recorded."
+    )
     since_start_s = HoldField(
         label="Time since cooling began", required=False, max_length=20, help_text="Such as 90 min or 1 h 50 min."
     )
-    item = LineField(label="Food or unit", max_length=120)
+    appliance = forms.ModelChoiceField(
+        Appliance.objects.none(),
+        label="Appliance",
+        required=False,
+        empty_label="None of these: food, or something else",
+    )
+    item = LineField(label="Food or unit", max_length=120, required=False)
     typed = TemperatureField(label="Temperature on the display")
     unit = forms.ChoiceField(choices=Unit.choices, widget=forms.HiddenInput)
     taken_at = SiteDateTimeField(label="When", required=False, help_text="Leave it empty for now.")
@@ -106,9 +131,10 @@ class ReadingForm(forms.Form):
         self.fields["probe"].queryset = self._probes()
         self.fields["probe"].zone = site.zone
         self._offer_limits()
+        self._offer_appliances()
         for name in ("probe", "limit"):
             self.fields[name].widget.attrs |= {"data-seal": seal_of(person), "hx-get": url, **REDRAW}
-        self.fields["item"].widget = Suggested(partial(recent_items, site), {"maxlength": 120})
+        self.fields["item"].widget = Suggested(lambda: self.recent, {"maxlength": 120})
         self.fields["typed"].unit = self.shown_unit
         self.fields["typed"].widget = TapNumber(Unit(self.shown_unit).label)
         self.other_unit = Unit.FAHRENHEIT if self.shown_unit == Unit.CELSIUS else Unit.CELSIUS
@@ -141,6 +167,24 @@ class ReadingForm(forms.Form):
         self.fields["limit"].choices = [("", "Choose the limit"), *groups]
         if len(mine) == 1 and not self._asked("limit"):
             self.initial["limit"] = mine[0][0]
+
+    @cached_property
+    def recent(self) -> list[str]:
+        """What was lately measured here; looked up when the form is drawn."""
+        return recent_items(self.site)
+
+    @cached_property
+    def foods(self) -> list[str]:
+        """The same without what is an appliance."""
+        named = set(Appliance.objects.filter(site=self.site).values_list("name", flat=True))
+        return [item for item in self.recent if item not in named]
+
+    def _offer_appliances(self) -> None:
+        """Those of the chosen limit, and the one that is named already, wherever it belongs by now."""
+        limit = self.asked_limit or number_in(str(self.initial.get("limit", "")))
+        there = Q(limit=limit, retired=False) | Q(pk=self.old and self.old.appliance_id, limit=limit)
+        self.fields["appliance"].queryset = Appliance.objects.filter(there, site=self.site)
+        self.fields["item"].required = not self.fields["appliance"].queryset.exists()
 
     @property
     def shown_unit(self) -> str:
@@ -180,9 +224,28 @@ class ReadingForm(forms.Form):
     def clean_limit(self):
         return self.limits[self.cleaned_data["limit"]]
 
+    def clean_item(self) -> str:
+        """An appliance is what was measured, unless something else is typed."""
+        item, appliance = self.cleaned_data["item"], self.cleaned_data.get("appliance")
+        if not item and not appliance and "appliance" not in self.errors:
+            raise ValidationError("Say which food or unit was measured.", code="required")
+        return item or str(appliance or "")
+
     def facts(self) -> dict:
         """What the actions take, but for the time, which may be left to the moment of saving."""
-        names = ("key", "probe", "limit", "item", "typed", "unit", "taken_by", "hold_s", "since_start_s", "note")
+        names = (
+            "key",
+            "probe",
+            "limit",
+            "appliance",
+            "item",
+            "typed",
+            "unit",
+            "taken_by",
+            "hold_s",
+            "since_start_s",
+            "note",
+        )
         return {name: self.cleaned_data[name] for name in (*names, "used_despite")} | {"site": self.site}
 
 
@@ -236,6 +299,36 @@ class ActForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["done_at"].zone = site.zone
         self.fields["decided_by"].queryset = deciders
+
+
+class LinesField(forms.CharField):
+    """One thing a line; gives a list."""
+
+    def __init__(self, **kwargs):
+        super().__init__(max_length=2000, widget=forms.Textarea(attrs={"rows": 5}), help_text="One a line.", **kwargs)
+
+    def prepare_value(self, value):
+        return value if isinstance(value, str) or value is None else "\n".join(value)
+
+    def to_python(self, value) -> list[str]:
+        return super().to_python(value).splitlines()
+
+
+class OfferedActsForm(forms.Form):
+    after = ShownField()
+    warm_actions = LinesField(label="Too warm: what is done")
+    warm_causes = LinesField(label="Too warm: why")
+    cool_actions = LinesField(label="Too cool: what is done")
+    cool_causes = LinesField(label="Too cool: why")
+    dispositions = forms.MultipleChoiceField(
+        label="What becomes of the food",
+        choices=[(d.value, sentence(d.label)) for d in Disposition],
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def __init__(self, *args, acts, after: int, **kwargs):
+        known = {name: list(getattr(acts, name)) for name in self.base_fields if name != "after"}
+        super().__init__(*args, initial=known | {"after": after}, **kwargs)
 
 
 class UploadForm(forms.Form):

@@ -13,6 +13,8 @@ from compliance.probes.models import OUT_OF_USE, EventKind, Probe
 from shared import units
 from shared.time_text import duration
 
+from .data import ReadingData
+
 LONGEST_HOLD_S = 7 * 24 * 3600
 LONGEST_SINCE_S = 7 * 24 * 3600
 HOTTEST_FOOD = 105_000  # milli-degrees, 221 °F; a little above boiling water, and few foods get hotter; judgement
@@ -78,6 +80,15 @@ def untimed(version: LimitVersion, hold_s: int | None, since_start_s: int | None
             f"and no time since {beginning(version)} began is given"
         )
     return "; ".join(missing)
+
+
+def doubts_of(version: LimitVersion | None, track: "Track", data: ReadingData) -> list[str]:
+    """What should make somebody look again before a reading is saved, in words."""
+    milli = read_typed(data.typed, data.unit)
+    hot = too_hot_for_food(data.typed, data.unit, milli)
+    missing = untimed(version, data.hold_s, data.since_start_s) if version else ""
+    told = (hot, *track.doubts(milli, data.site.pk, data.taken_at), missing[:1].upper() + missing[1:])
+    return [words for words in told if words]
 
 
 def _after(version: LimitVersion, since_start_s: int | None) -> str:

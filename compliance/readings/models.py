@@ -67,6 +67,15 @@ class Reading(OfItsTime, Fact):
     limit_version = models.ForeignKey(
         "limits.LimitVersion", on_delete=models.PROTECT, related_name="readings", db_index=False
     )
+    appliance = models.ForeignKey(
+        "appliances.Appliance",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="readings",
+        db_index=False,
+        help_text="What was measured, where it is one of those that the site has named; a round of it is cleared by no other.",
+    )
     item = Line("food or unit", max_length=120)
     typed = models.CharField("value as typed", max_length=20)
     unit = models.CharField(max_length=1, choices=Unit.choices)
@@ -110,6 +119,11 @@ class Reading(OfItsTime, Fact):
     def __str__(self):
         return f"{self.item} {self.typed} {self.get_unit_display()}"
 
+    @property
+    def lacks_hold(self) -> bool:
+        """Whether its limit asks for how long it was held, and that was not recorded."""
+        return bool(self.limit_version.hold_s) and self.hold_s is None
+
 
 class ReadingVoid(Void):
     voids = models.OneToOneField(Reading, on_delete=models.PROTECT, related_name="void")
@@ -134,6 +148,21 @@ class Disposition(models.TextChoices):
     RETURNED = "returned", "returned to the supplier"
     HELD = "held", "held apart, not served"
     EATEN = "eaten", "already eaten"
+
+
+class OfferedActs(Fact):
+    """The words that a site offers as buttons where a limit is not met: of what was too warm, and of what was too
+    cool. The last recorded count."""
+
+    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, related_name="offered_acts")
+    warm_actions = models.JSONField("what is done about what was too warm", default=list)
+    warm_causes = models.JSONField("why something is too warm", default=list)
+    cool_actions = models.JSONField("what is done about what was too cool", default=list)
+    cool_causes = models.JSONField("why something is too cool", default=list)
+    dispositions = models.JSONField("what becomes of the food", default=list)
+
+    def __str__(self):
+        return f"{self.site}: what is offered where a limit is not met"
 
 
 class CorrectiveAction(Fact):

@@ -63,7 +63,7 @@ def readings_seen_by(person: Person) -> QuerySet[Reading]:
     settled = done.exclude(disposition=Disposition.HELD).order_by().values("pk")[:1]
     return (
         read_at(_keys_of_sites(person))
-        .select_related("site", "probe", "limit_version__limit", "taken_by", "deviation", "void")
+        .select_related("site", "probe", "limit_version__limit", "appliance", "taken_by", "deviation", "void")
         .annotate(standing=standing_subquery(), settled=Subquery(settled))
     )
 
@@ -209,6 +209,12 @@ def recent_items(site: Site, most: int = 40) -> list[str]:
     """Foods and units that were lately read here, the last first."""
     latest = Reading.objects.filter(site=site).order_by("-taken_at", "-pk").values_list("item", flat=True)[:400]
     return list(dict.fromkeys(latest))[:most]
+
+
+def last_item(site: Site, limit_id: int) -> str:
+    """The food or unit that was last read here under a limit, of the last few hundred readings; empty where none was."""
+    latest = Reading.objects.filter(site=site).order_by("-taken_at", "-pk").select_related("limit_version")[:400]
+    return next((each.item for each in latest if each.limit_version.limit_id == limit_id), "")
 
 
 def people_at(site: Site, role: int = Role.COOK) -> QuerySet[Person]:

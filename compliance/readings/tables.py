@@ -49,7 +49,12 @@ class ReadingTable(tables.Table):
         super().__init__(rows, exclude=("site",) if one_site else (), **kwargs)
 
     def render_item(self, record):
-        return format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), record.item)
+        """With the appliance where that is not what the item says."""
+        link = format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), record.item)
+        then = record.appliance and record.appliance.named_at(record.taken_at)
+        if then is None or then.name.casefold() == record.item.casefold():
+            return link
+        return format_html('{} <span class="because">{}</span>', link, then)
 
     def render_taken_at(self, record):
         return moment(record.taken_at, record.site.zone)
@@ -64,7 +69,9 @@ class ReadingTable(tables.Table):
         return format_html("<span>{} {}{}</span>", code, worth, reason) if worth or reason else code
 
     def render_value(self, record):
-        return show(record.value_milli, record.site_then.unit)
+        value = show(record.value_milli, record.site_then.unit)
+        missing = '{} <span class="because">hold time not recorded</span>'
+        return format_html(missing, value) if record.lacks_hold else value
 
     def render_limit(self, record):
         return f"{record.limit_version.limit.title}, {demand(record.limit_version)}"

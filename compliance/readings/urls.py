@@ -1,6 +1,6 @@
 from django.urls import path
 
-from .views import deviations, imports, readings
+from .views import deviations, imports, offered_acts, readings
 
 urlpatterns = [
     path("readings/", readings.reading_list, name="reading_list"),
@@ -13,6 +13,7 @@ urlpatterns = [
     path("readings/<int:pk>/", readings.reading_detail, name="reading_detail"),
     path("readings/<int:pk>/correct/", readings.reading_correct, name="reading_correct"),
     path("readings/<int:pk>/void/", readings.reading_void, name="reading_void"),
+    path("sites/<int:site_pk>/acts/", offered_acts.acts_change, name="acts_change"),
     path("deviations/", deviations.deviation_list, name="deviation_list"),
     path("deviations/<int:pk>/", deviations.deviation_detail, name="deviation_detail"),
 ]

@@ -10,10 +10,12 @@ from compliance.checks.surroundings import told
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 from compliance.quarantine.queries import range_in_words
+from compliance.readings.models import Reading
 from shared.time_text import duration
 from shared.unit_text import in_unit
 from shared.units import Unit, difference_from_milli, show, show_error, show_spread
 
+NO_HOLD = "hold time not recorded"
 FIGURE = re.compile(r"(?<=\d) (?=(?:°[CF]|s|min|h|mm)\b)")
 
 
@@ -25,6 +27,12 @@ def joined(text: str) -> str:
 def limit_in_words(version: LimitVersion) -> str:
     """A limit and what it demands, as in "Cold holding: at most 5 °C"."""
     return joined(f"{version.limit.title}: {demand(version)}")
+
+
+def reading_value(reading: Reading) -> str:
+    """The same of a reading, with its limit; a hold time that the limit asks for is told to be missing."""
+    told = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s)
+    return f"{told}, {NO_HOLD}" if reading.lacks_hold else told
 
 
 def value(typed: str, unit: str, milli: int, hold_s: int | None = None, since_s: int | None = None) -> str:

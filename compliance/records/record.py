@@ -7,6 +7,7 @@ from shared.printing.page import Imprint, Masthead
 
 from .scope import RecordScope
 from .sections import (
+    appliances,
     cases,
     changes,
     closing,
@@ -34,6 +35,7 @@ SECTIONS = (
     plan,
     days,
     reminders,
+    appliances,
     intervals,
     probes,
     events,

@@ -50,6 +50,7 @@ class ReadingCount:
     late: int
     to_check_first: int
     not_to_be_used: int
+    no_hold: int
     void: int
 
 
@@ -58,12 +59,13 @@ def count_readings(scope: RecordScope) -> ReadingCount:
     live = scope.judged().live().order_by()
     late = Count("pk", filter=Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME))
     unfit = {state: Count("pk", filter=Q(fitness=state)) for state in (Fitness.CHECK_FIRST, Fitness.DO_NOT_USE)}
-    counts = live.values("standing").annotate(n=Count("pk"), late=late, **unfit)
+    no_hold = Count("pk", filter=Q(limit_version__hold_s__gt=0, hold_s__isnull=True))
+    counts = live.values("standing").annotate(n=Count("pk"), late=late, no_hold=no_hold, **unfit)
     rows = {row["standing"]: row for row in counts}
     by_standing = [(s.label, rows[s]["n"] if s in rows else 0) for s in Standing]
     void = ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).count()
-    late, first, refused = (sum(row[name] for row in rows.values()) for name in ("late", *unfit))
-    return ReadingCount(sum(n for _, n in by_standing), by_standing, late, first, refused, void)
+    marked = (sum(row[name] for row in rows.values()) for name in ("late", *unfit, "no_hold"))
+    return ReadingCount(sum(n for _, n in by_standing), by_standing, *marked, void)
 
 
 def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:

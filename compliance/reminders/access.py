@@ -8,5 +8,5 @@ from .models import Reminder
 
 def get_reminder(person: Person, pk: int, role: int = Role.READER) -> Reminder:
     """Raises Http404 for strangers and PermissionDenied where the role held at the site is not enough."""
-    found = Reminder.objects.select_related("probe", "limit", "site__area__business").filter(pk=pk)
+    found = Reminder.objects.select_related("probe", "limit", "appliance", "site__area__business").filter(pk=pk)
     return reach(person, found, lambda each: each.site, role)

@@ -41,7 +41,7 @@ def excuse_reminder(*, by: Person, reminder: Reminder, reason: str) -> Excuse:
     note(
         "reminder.excuse",
         by=by,
-        subject=reminder.probe or reminder.limit,
+        subject=reminder.probe or reminder.appliance or reminder.limit,
         site_id=reminder.site_id,
         reason=reason,
         reminder=reminder.pk,
@@ -85,7 +85,7 @@ def void_excuse(*, by: Person, excuse: Excuse, reason: str) -> ExcuseVoid:
     note(
         "reminder.void_excuse",
         by=by,
-        subject=reminder.probe or reminder.limit,
+        subject=reminder.probe or reminder.appliance or reminder.limit,
         site_id=reminder.site_id,
         reason=void.reason,
         reminder=reminder.pk,

@@ -8,10 +8,13 @@ import logging
 import time
 from collections.abc import Callable, Collection
 from datetime import datetime
+from functools import partial
 from typing import TypeVar
 
 from django.db import DatabaseError, transaction
 
+from compliance.appliances import actions as appliances
+from compliance.appliances.models import Appliance, BackInUse, OutOfUse, OutOfUseVoid
 from compliance.checks.check_rows import derive_with_states
 from compliance.checks.horizon import extend
 from compliance.checks.planning import CHANGED, hold, lock_sites, mark_unsettled, settle
@@ -30,6 +33,7 @@ from .actions import excuse_closed
 from .queries import open_of_days
 
 RETIRED = "the site no longer works under this limit"
+ONE_BY_ONE = "other appliances are measured now"
 FEW = 5  # sites, for which a page waits
 SITES = 200  # at a time
 Set = TypeVar("Set")
@@ -153,3 +157,44 @@ def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict
     version = act(limit=limit, **given)
     derive_rounds([limit.site_id], clock.now(), f"{RETIRED}, entered by {version.recorded_by}")
     return version
+
+
+def add_appliance(*, limit: Limit, **given) -> Appliance:
+    """As `appliances.actions.add_appliance`. From then on rounds of the limit ask for it; what has fallen due stays."""
+    return _with_rounds_of(limit.site_id, partial(appliances.add_appliance, limit=limit, **given), ONE_BY_ONE)
+
+
+def change_appliance(*, appliance: Appliance, **given) -> Appliance:
+    """As `appliances.actions.amend_appliance`; where it is retired nothing more falls due for it."""
+    act = partial(appliances.amend_appliance, appliance=appliance, **given)
+    return _with_rounds_of(appliance.site_id, act, ONE_BY_ONE)
+
+
+@transaction.atomic
+def take_out_of_use(*, appliance: Appliance, **given) -> OutOfUse:
+    """As `appliances.actions.take_out_of_use`. What fell due in that time is not owed, and says so."""
+    lock_sites([appliance.site_id])
+    made = appliances.take_out_of_use(appliance=appliance, **given)
+    because = f"out of use, {made.words}; entered by {made.recorded_by}"
+    derive_rounds([appliance.site_id], clock.now(), because, made.starts_at)
+    return made
+
+
+def put_back_in_use(*, out_of_use: OutOfUse, **given) -> BackInUse:
+    """As `appliances.actions.put_back_in_use`. Rounds ask for it again from then on."""
+    act = partial(appliances.put_back_in_use, out_of_use=out_of_use, **given)
+    return _with_rounds_of(out_of_use.appliance.site_id, act, ONE_BY_ONE)
+
+
+def void_out_of_use(*, out_of_use: OutOfUse, **given) -> OutOfUseVoid:
+    """As `appliances.actions.void_out_of_use`. What fell due in that time was owed."""
+    act = partial(appliances.void_out_of_use, out_of_use=out_of_use, **given)
+    return _with_rounds_of(out_of_use.appliance.site_id, act, ONE_BY_ONE, out_of_use.starts_at)
+
+
+@transaction.atomic
+def _with_rounds_of(site_id: int, act: Callable[[], Set], because: str, since: datetime | None = None) -> Set:
+    lock_sites([site_id])
+    made = act()
+    derive_rounds([site_id], clock.now(), because, since)
+    return made

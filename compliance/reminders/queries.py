@@ -61,7 +61,7 @@ class Told:
     @property
     def title(self) -> str:
         probe = self.reminder.probe
-        return str(probe.particulars_at(self.reminder.due_at) if probe else self.reminder.limit)
+        return str(probe.particulars_at(self.reminder.due_at)) if probe else self.reminder.what_then
 
 
 def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> QuerySet[Reminder]:
@@ -74,7 +74,7 @@ def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
     """Reminders that have their status, with what cleared or excused them: nine queries for five hundred."""
     excuses = Excuse.objects.live().select_related("recorded_by")
     standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
-    rows = reminders.select_related("probe__state", "limit", "site").prefetch_related(standing)
+    rows = reminders.select_related("probe__state", "limit", "appliance", "site").prefetch_related(standing)
     rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=Subquery(doubted_readings().values("pk")[:1]))))
     waiting: list[Reminder] = []
     for reminder in rows.iterator(chunk_size=BATCH):
@@ -118,7 +118,7 @@ def rounds_to_take(site: Site, now: datetime) -> list[Reminder]:
 def _rounds(site: Site, **chosen) -> QuerySet[Reminder]:
     return (
         Reminder.objects.filter(site=site, limit__isnull=False, **chosen)
-        .select_related("limit", "round")
+        .select_related("limit", "appliance", "round")
         .order_by("due_at", "pk")
     )
 

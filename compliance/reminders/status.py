@@ -74,6 +74,8 @@ def doubted_readings() -> QuerySet[Reading]:
 
 
 def _readings_within() -> QuerySet[Reading]:
+    """Of a limit without appliances any reading under it; of an appliance those that name it."""
+    named = Q(asked__isnull=True) | Q(appliance=F("asked"))
     return (
         Reading.objects.live()
         .filter(
@@ -82,6 +84,8 @@ def _readings_within() -> QuerySet[Reading]:
             taken_at__lte=OuterRef("closes_at"),
             limit_version__limit=OuterRef("limit"),
         )
+        .alias(asked=ExpressionWrapper(OuterRef("appliance"), models.BigIntegerField()))
+        .filter(named)
         .order_by("taken_at", "pk")
     )
 

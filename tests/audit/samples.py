@@ -13,6 +13,8 @@ from pathlib import Path
 from django.utils import timezone
 
 from compliance.advice.actions import Advised
+from compliance.appliances.actions import add_appliance, take_out_of_use
+from compliance.appliances.data import OutOfUseData
 from compliance.checks.kinds.zero import ZeroData
 from compliance.limits.data import OwnLimit
 from compliance.limits.models import Direction, Rule
@@ -30,6 +32,7 @@ from compliance.readings import actions as readings
 from compliance.readings.data import ActData, ReadingData
 from compliance.readings.importing import import_file
 from compliance.readings.models import Deviation, Disposition
+from compliance.readings.offered_acts import USUAL
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
 from shared.units import Unit
@@ -203,6 +206,11 @@ def case_sign(w):
     return {"by": w.supervisor, "anchor": failed_probe(w, reading=False)}
 
 
+@sample("deviation.offer")
+def deviation_offer(w):
+    return {"by": w.manager, "site": w.site, "data": replace(USUAL, warm_actions=("Moved it to the other fridge",))}
+
+
 @sample("advice.accept")
 def advice_accept(w):
     advised = Advised(days_before=7, days_advised=3, days_accepted=3, target=95, figures={"checks": 12})
@@ -212,12 +220,29 @@ def advice_accept(w):
 HOURS = [(time(8), time(15))] * 5 + [None, None]
 
 
+def appliance(w):
+    return add_appliance(**SAMPLES["appliance.add"](w))
+
+
+def out_of_use(w):
+    return take_out_of_use(by=w.cook, appliance=appliance(w), data=OutOfUseData(why="broken", starts_at=days_ago(0.5)))
+
+
 def ahead(number):
     return timezone.localdate() + timedelta(days=number)
 
 
 SAMPLES |= {
     "plan.set": lambda w: {"by": w.manager, "data": PlanData(probe=w.probe, every_days=3)},
+    "appliance.add": lambda w: {"by": w.manager, "limit": w.limit, "name": "Dairy fridge", "place": "back kitchen"},
+    "appliance.amend": lambda w: {"by": w.manager, "appliance": appliance(w), "changes": {"name": "Milk fridge"}},
+    "appliance.out_of_use": lambda w: {"by": w.cook, "appliance": appliance(w), "data": OutOfUseData(why="broken")},
+    "appliance.back_in_use": lambda w: {"by": w.cook, "out_of_use": out_of_use(w)},
+    "appliance.void_out_of_use": lambda w: {
+        "by": w.manager,
+        "out_of_use": out_of_use(w),
+        "reason": "It was in use all the time.",
+    },
     "round.set": lambda w: {"by": w.manager, "limit": w.limit, "data": RoundData(times=[time(8), time(14)])},
     "opening.set": lambda w: {"by": w.manager, "site": w.site, "hours": HOURS},
     "closure.add": lambda w: {

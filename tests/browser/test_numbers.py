@@ -4,7 +4,7 @@ import re
 
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import Served
+from tests.browser.conftest import PHONE, Served
 from tests.browser.ice import into_the_ice
 
 SMALL = {"width": 360, "height": 640}
@@ -31,6 +31,38 @@ print(json.dumps([check.verdict, [[t.typed, t.unit] for t in check.timed_reading
 """
 
 
+# A round that falls due just now, whatever the hour of the day is, and alone: rows as the fold makes them.
+DUE = """
+from datetime import timedelta
+from django.db.models import F
+from django.utils import timezone
+from compliance.plans.models import Reminder
+from compliance.reminders import planning
+from sites.models import Site
+site = Site.objects.get(name="Alderbrook School Canteen")
+limit = site.limits.get(code="chill-store")
+asks = limit.rounds.first()
+for number in range({count} - site.appliances.filter(name__startswith="Fridge").count()):
+    planning.add_appliance(by=asks.recorded_by, limit=limit, name=f"Fridge {{number}}")
+now, hour = timezone.now(), timedelta(hours=1)
+rounds = Reminder.objects.filter(site=site, limit__isnull=False)
+rounds.filter(due_at__lte=now, closes_at__gt=now).update(closes_at=now)
+rounds.filter(due_at__gt=now, opens_at__lt=now + hour).update(opens_at=F("due_at"))
+given = dict(site=site, limit=limit, round=asks, recorded_at=now, because="now")
+times = dict(due_at=now, opens_at=now, grace_at=now + hour, closes_at=now + 2 * hour)
+for appliance in site.appliances.filter(name__startswith="Fridge").order_by("name")[:{count}]:
+    Reminder.objects.create(appliance=appliance, **given, **times)
+print(json.dumps(None))
+"""
+FOUND = """
+from compliance.readings.models import CorrectiveAction, Reading
+lately = Reading.objects.filter(appliance__name__startswith="Fridge").order_by("pk")
+acts = CorrectiveAction.objects.filter(deviation__reading__in=lately)
+names = ("appliance__name", "typed", "probe__code")
+print(json.dumps([list(lately.values_list(*names)), list(acts.values_list("action", "cause", "disposition"))]))
+"""
+
+
 def test_numbers_that_look_wrong_on_a_small_phone(sign_in, served: Served):
     page = sign_in("manager", SMALL)
     fahrenheit, failing, left = served.ask(PROBES)
@@ -45,6 +77,7 @@ def test_numbers_that_look_wrong_on_a_small_phone(sign_in, served: Served):
     left_it_is_kept(page, served, left)
     verdict, numbers, typing = served.ask(LAST.format(pk=left))
     assert (verdict, numbers) == ("inconclusive", [["4.0", "C"]]) and typing["unfinished"]
+    rounds_in_few_taps(sign_in, served)
 
 
 def typed_in_fahrenheit(page: Page, served: Served, pk: int) -> None:
@@ -96,6 +129,58 @@ def left_it_is_kept(page: Page, served: Served, pk: int) -> None:
     page.locator("table a").first.click()
     expect(page.locator("main")).to_contain_text("left unfinished for 15 minutes")
     fits(page)
+
+
+class Taps:
+    """What somebody taps, counted from the page of signing in; numbers are typed, each ended by Enter."""
+
+    def __init__(self, page: Page):
+        self.page, self.count = page, 1  # Sign in
+
+    def tap(self, element) -> None:
+        element.tap()
+        self.count += 1
+
+    def begin(self) -> None:
+        self.tap(self.page.get_by_role("link", name=re.compile("Record the round")))
+        expect(self.page.locator("[data-sheet]")).to_be_visible()
+        fits(self.page)
+        self.tap(self.page.locator(".probe-choices label", has_text="AL-1"))
+
+    def type(self, number: str) -> None:
+        self.page.keyboard.type(number)
+        self.page.keyboard.press("Enter")
+
+    def back(self) -> None:
+        self.page.wait_for_url(re.compile(r"/today/\d+/$"))
+        expect(self.page.locator("#messages")).to_contain_text("The round is recorded")
+
+
+def rounds_in_few_taps(sign_in, served: Served) -> None:
+    """The goals of a round: six appliances in 4 taps, one in 4, a breach with what was done about it in 7 and no free text."""
+    numbers = ["3.1", "3.2", "2.9", "4.0", "3.7", "4.4"]
+    assert a_round(sign_in, served, numbers).count <= 4
+    assert a_round(sign_in, served, ["3.5"]).count <= 4
+    assert a_round(sign_in, served, ["9.4"], breach=True).count <= 7
+    read, acts = served.ask(FOUND)
+    expected = [*(f"Fridge {n}" for n in range(6)), "Fridge 0", "Fridge 0"]
+    assert read == [[name, typed, "AL-1"] for name, typed in zip(expected, [*numbers, "3.5", "9.4"], strict=True)]
+    assert acts == [["Moved the food to a unit that holds", "Door left open", "moved"]]
+
+
+def a_round(sign_in, served: Served, numbers: list[str], *, breach: bool = False) -> Taps:
+    served.ask(DUE.format(count=len(numbers)))
+    taps = Taps(sign_in("manager", PHONE))
+    taps.begin()
+    for number in numbers:
+        taps.type(number)
+    if breach:
+        for words in ("Moved the food to a unit that holds", "Door left open", "Moved to a unit that holds"):
+            taps.tap(taps.page.locator(".chips label", has_text=words))
+        fits(taps.page)
+        taps.tap(taps.page.get_by_role("button", name="Record what was done"))
+    taps.back()
+    return taps
 
 
 def put_in(page: Page, pk: int) -> None:

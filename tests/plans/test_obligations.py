@@ -1,9 +1,11 @@
 """The fold of what a probe is to be checked for: pure, and the same whatever the order in which its facts were entered."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -11,12 +13,13 @@ from compliance.metrology.vocabulary import ALTERATIONS, OUT_OF_USE, CheckKind, 
 from compliance.plans.calendar import DAY, LONG_PAST, Calendar, Closed, Former, Hours, Week
 from compliance.plans.demands import Checked, Happened, moment
 from compliance.plans.obligations import ProbeFacts, SiteFacts, Stay, folded
-from compliance.plans.round_obligations import LimitFacts, RoundSet, VersionSet, round_obligations
+from compliance.plans.round_obligations import LimitFacts, RoundSet, VersionSet, asked_of_itself, round_obligations
 from compliance.plans.schedule import Candidate, Plan, RoundPlan
 
 LONDON, PARIS = ZoneInfo("Europe/London"), ZoneInfo("Europe/Paris")
 BEGIN = datetime(2026, 3, 20, 12, tzinfo=UTC)  # a Friday; the clocks change on the 29th
 END = BEGIN + 14 * DAY
+HOUR = timedelta(hours=1)
 GOOD, BAD, UNCLEAR = Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE, Verdict.INCONCLUSIVE
 TURNS, LONG_AGO = (*OUT_OF_USE, EventKind.RETURNED), datetime(2000, 1, 1, tzinfo=UTC)
 DAILY = Plan(key=1, every_days=1, at=time(9))
@@ -396,6 +399,32 @@ def test_the_next_reading_is_there_however_far():
     assert [row.due for row in rows] == [on(2, 7, month=6)]
 
 
+@pytest.mark.parametrize("told", [[], [(on(20, 12), True)], [(on(20, 12), True), (on(22, 12), False)]])
+def test_rounds_ask_for_a_limit_itself_while_none_of_its_appliances_is_measured(told):
+    facts = reading_facts(round_set(on(20, 6), time(8)))
+    of_limit = {row.due for row in round_obligations(replace(facts, asked=asked_of_itself([told])), on(25))}
+    of_appliance = {row.due for row in round_obligations(replace(facts, asked=tuple(told)), on(25))}
+    assert not of_limit & of_appliance
+    assert of_limit | of_appliance == {row.due for row in round_obligations(facts, on(25))}
+
+
+def test_of_two_appliances_the_limit_waits_until_both_are_retired():
+    one, other = [(on(20), True), (on(22), False)], [(on(21), True), (on(24), False)]
+    assert [asks for _, asks in asked_of_itself([one, other])] == [True, False, False, False, True]
+
+
+@pytest.mark.parametrize("end", [None, on(23, 9), on(23, 8), on(28)])
+def test_what_falls_due_while_an_appliance_is_out_of_use_is_not_owed_and_moves_no_other(end):
+    facts = reading_facts(round_set(on(20, 12), time(8), time(14)))
+    whole = round_obligations(facts, on(26))
+    away = replace(facts, out_of_use=((on(21, 14), end),))
+    rows = round_obligations(away, on(26))
+    assert [row for row in rows if row.due <= on(26)] == [
+        row for row in whole if row.due <= on(26) and away.owes(row.due)
+    ]
+    assert bool([row for row in rows if row.due > on(26)]) == (end is not None), "the next one, however far"
+
+
 round_sets = st.lists(
     st.builds(
         lambda told, at, key: round_set(told, *at, key=key, grace_minutes=45),
@@ -408,10 +437,19 @@ round_sets = st.lists(
 ).map(lambda found: sorted(found, key=lambda each: (each.since, each.told)))
 
 
-@given(round_sets, sites, st.integers(0, 30))
+absences = st.lists(
+    st.tuples(st.integers(0, 14 * 24), st.integers(1, 200) | st.none()).map(
+        lambda each: (BEGIN + each[0] * HOUR, each[1] and BEGIN + sum(each) * HOUR)
+    ),
+    max_size=3,
+).map(tuple)
+presences = st.lists(st.tuples(hours, st.booleans()), max_size=4).map(lambda found: ((LONG_PAST, True), *sorted(found)))
+
+
+@given(round_sets, sites, presences, absences, st.integers(0, 30))
 @EXAMPLES
-def test_windows_of_readings_do_not_overlap_and_a_longer_horizon_only_appends(rounds, at, days):
-    facts = LimitFacts(at, tuple(rounds), (HOLDS,))
+def test_windows_of_readings_do_not_overlap_and_a_longer_horizon_only_appends(rounds, at, asked, away, days):
+    facts = LimitFacts(at, tuple(rounds), (HOLDS,), asked, away)
     rows = round_obligations(facts, END)
     for row, following in pairwise(rows):
         assert row.due < following.due and row.closes <= following.opens
@@ -423,10 +461,10 @@ versions = st.lists(st.builds(VersionSet, hours, hours, st.booleans()), max_size
 )
 
 
-@given(round_sets, sites, versions, st.integers(0, 14 * 24))
+@given(round_sets, sites, versions, presences, absences, st.integers(0, 14 * 24))
 @EXAMPLES
-def test_folded_from_a_moment_on_the_rows_are_the_same(rounds, at, versions, later):
-    facts = LimitFacts(at, tuple(rounds), versions)
-    since = BEGIN + later * timedelta(hours=1)
+def test_folded_from_a_moment_on_the_rows_are_the_same(rounds, at, versions, asked, away, later):
+    facts = LimitFacts(at, tuple(rounds), versions, asked, away)
+    since = BEGIN + later * HOUR
     whole = round_obligations(facts, END)
     assert round_obligations(facts, END, since) == [row for row in whole if row.due >= since]

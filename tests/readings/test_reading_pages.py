@@ -1,5 +1,6 @@
 """The pages of readings: who may open them, what they say, and that they ask the database no more for more rows."""
 
+import re
 import uuid
 from datetime import timedelta
 
@@ -12,6 +13,7 @@ from compliance.checks.models import BEGINNING, END, Span
 from compliance.limits.models import Direction
 from compliance.readings.actions import void
 from compliance.readings.models import Reading
+from compliance.reminders import planning
 from tests.checks.making import good
 from tests.readings.helpers import EARLIER, correct, form_data, take
 from tests.world import make_limit, make_probe
@@ -306,3 +308,12 @@ def test_an_address_with_an_odd_number_breaks_nothing(world, as_person, odd):
     for name in ("reading_list", "reading_add", "probe_list", "probe_add", "deviation_list"):
         asked = {"site": odd, "probe": odd, "limit": odd, "from": f"P~{odd}"}
         assert page_of(client, name, **asked).status_code in {200, 404}, name
+
+
+def test_the_foods_that_were_lately_measured_are_one_tap_away_and_others_are_typed(world, as_person):
+    planning.add_appliance(by=world.manager, limit=world.limit, name="Dairy fridge")
+    for item in ("Soup", "Dairy fridge", "Rice", "Soup"):
+        take(world, item=item)
+    page = as_person(world.cook).get(f"{reverse('reading_add')}?site={world.site.pk}").content.decode()
+    assert re.findall(r'data-fill="id_item">([^<]+)<', page) == ["Soup", "Rice"]
+    assert '<option value="Dairy fridge">' in page

@@ -133,8 +133,9 @@ def words_of(reader: PdfReader) -> str:
 
 def section(text: str, heading: str) -> str:
     """What stands between a heading of the record and the next one."""
-    following = HEADINGS[HEADINGS.index(heading) + 1]
-    return text.split(f" {heading} ", 1)[1].split(f" {following} ", 1)[0]
+    rest = text.split(f" {heading} ", 1)[1]
+    following = next(each for each in HEADINGS[HEADINGS.index(heading) + 1 :] if f" {each} " in rest)
+    return rest.split(f" {following} ", 1)[0]
 
 
 HEADINGS = (
@@ -143,6 +144,7 @@ HEADINGS = (
     "Limits in force",
     "Days of work and plans of checks",
     "Planned and done",
+    "Appliances and their rounds",
     "Intervals between checks",
     "Probes and their checks",
     "Events of probes",

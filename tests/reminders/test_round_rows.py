@@ -12,6 +12,8 @@ from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from compliance.appliances.data import OutOfUseData
+from compliance.appliances.models import Appliance, ApplianceSettings, OutOfUse
 from compliance.limits.models import Limit, LimitVersion
 from compliance.notices.late_sources import untaken
 from compliance.plans import round_rows
@@ -96,11 +98,42 @@ class Play:
     def hold_again(self, number, now):
         planning.change_limit(by=self.by, limit=self.limit, effective_from=now, reason="the season is over")
 
+    def named(self, number, now):
+        planning.add_appliance(by=self.by, limit=self.limit, name=f"Fridge {Appliance.objects.count()}")
+
+    def retired(self, number, now):
+        if appliance := self._one(number):
+            planning.change_appliance(
+                by=self.by,
+                appliance=appliance,
+                changes={"retired": not appliance.retired},
+                reason="sold or bought back",
+            )
+
+    def out_of_use(self, number, now):
+        if appliance := self._one(number):
+            ends = now + timedelta(hours=number - 20) if number % 3 else None
+            data = OutOfUseData(why="broken", starts_at=now - timedelta(hours=number % 24), ends_at=ends)
+            planning.take_out_of_use(by=self.by, appliance=appliance, data=data)
+
+    def back_in_use(self, number, now):
+        if away := OutOfUse.objects.live().filter(appliance__limit=self.limit).last():
+            planning.put_back_in_use(by=self.by, out_of_use=away)
+
+    def in_use_after_all(self, number, now):
+        if away := OutOfUse.objects.live().filter(appliance__limit=self.limit).last():
+            planning.void_out_of_use(by=self.by, out_of_use=away, reason="the wrong one was tapped")
+
+    def _one(self, number) -> Appliance | None:
+        some = list(self.limit.appliances.order_by("pk"))
+        return some[number % len(some)] if some else None
+
     def night(self, number, now):
         extend_rounds([self.site.pk], now)
 
 
 ACTS = [name for name in vars(Play) if name not in ("act", "night") and not name.startswith("_")]
+ACTS += ["named", "out_of_use"]  # without which the others of their kind do nothing
 acts = st.tuples(st.integers(1, HOURS), st.sampled_from(ACTS), st.integers(0, 127))
 
 
@@ -122,8 +155,9 @@ def test_what_is_stored_is_the_fold_of_all_facts(world, begin, script, first, ni
             if hour % 7 == 0:
                 assert list(differing_rounds([play.limit.pk], now)) == []
         assert list(differing_rounds([play.limit.pk], now)) == []
-        rows = READINGS.filter(limit=play.limit).order_by("due_at")
-        assert all(one.closes_at <= other.opens_at for one, other in zip(rows, rows[1:], strict=False))
+        for of in (None, *play.limit.appliances.all()):
+            rows = READINGS.filter(limit=play.limit, appliance=of).order_by("due_at")
+            assert all(one.closes_at <= other.opens_at for one, other in zip(rows, rows[1:], strict=False))
 
 
 # ------------------------------------------------------------------------------------------------------------ three writers
@@ -144,6 +178,15 @@ def write_fact(by, limit: Limit, what: str, number: int, at: datetime) -> None:
         if number % 2:
             struck = told | {"recorded_at": at + timedelta(hours=number)}
             ClosureVoid.objects.create(voids=closure, reason="called off", **struck)
+    elif what == "appliance":
+        appliance = Appliance.objects.create(site=limit.site, limit=limit, name=f"Fridge {number}")
+        ApplianceSettings.objects.create(appliance=appliance, name=appliance.name, **told)
+        if number % 4 == 0:
+            gone = told | {"recorded_at": at + timedelta(hours=number)}
+            ApplianceSettings.objects.create(appliance=appliance, name=appliance.name, retired=True, **gone)
+        if number % 2:
+            ends = at + timedelta(hours=4 + number) if number % 3 else None
+            OutOfUse.objects.create(appliance=appliance, why="broken", starts_at=at, ends_at=ends, **told)
     else:
         first = limit.versions.earliest("effective_from")
         names = ["direction", "value", "unit", "value_milli", "usual_action", "source", "origin"]
@@ -159,13 +202,18 @@ def derive(limit: Limit, now: datetime, since: datetime) -> None:
 def rows_of(limit: Limit, until: datetime) -> list[tuple]:
     """But for the marks of lateness: when it was written, and what was cancelled."""
     order = list(Round.objects.filter(limit=limit).order_by("recorded_at").values_list("pk", flat=True))
-    rows = READINGS.filter(limit=limit, cancelled_at__isnull=True, due_at__lte=until).order_by("due_at")
-    names = ["due_at", "opens_at", "grace_at", "closes_at", "because", "day", "round_id"]
+    rows = READINGS.filter(limit=limit, cancelled_at__isnull=True, due_at__lte=until)
+    rows = rows.order_by("due_at", "appliance__name")
+    names = ["due_at", "appliance__name", "opens_at", "grace_at", "closes_at", "because", "day", "round_id"]
     return [(*told, order.index(key)) for *told, key in rows.values_list(*names)]
 
 
 facts = st.lists(
-    st.tuples(st.integers(1, 10 * 24), st.sampled_from(["round", "hours", "closure", "version"]), st.integers(0, 60)),
+    st.tuples(
+        st.integers(1, 10 * 24),
+        st.sampled_from(["round", "hours", "closure", "version", "appliance"]),
+        st.integers(0, 60),
+    ),
     min_size=1,
     max_size=6,
     unique_by=lambda each: each[0],

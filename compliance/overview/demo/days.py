@@ -6,6 +6,7 @@ from datetime import datetime, time, timedelta
 from random import Random
 from uuid import UUID
 
+from compliance.appliances.models import Appliance
 from compliance.limits.models import LimitVersion
 from compliance.plans.calendar import DAY, instant
 from compliance.readings.keys import form_key
@@ -70,9 +71,10 @@ SUPPER = (
 )
 # At the homes the cold stores are looked at every four hours.
 ALL_DAY = (
-    DailyRound(time(10, 55), "store", "chill-store", ("Walk-in chiller",), 3.8, 0.9),
-    DailyRound(time(18, 50), "store", "chill-store", ("Walk-in chiller",), 3.9, 0.9),
+    DailyRound(time(10, 55), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 3.8, 0.9),
+    DailyRound(time(18, 50), "store", "chill-store", ("Walk-in chiller", "Dairy fridge"), 3.9, 0.9),
 )
+HELD_HOT = "Hot cupboard"  # whatever stands in it
 
 
 def write_days(setting: Setting, lives: dict[str, Life]) -> int:
@@ -130,10 +132,12 @@ def _round(hour: Hour, here: list[Life], kind: DailyRound) -> Iterator[Reading]:
         if chance.random() < MISHAPS:
             truth += 5.5 if kind.use == "store" else -8.5
         life = _at_hand(here, kind.use, hour.story.name, taken_at)
-        if taken_at >= hour.setting.now or life is None or chance.random() < 0.02:
+        appliance = hour.setting.appliances.get((hour.story.name, HELD_HOT if kind.rule == "hot-holding" else item))
+        away = any(e.appliance == appliance and e.starts_at <= taken_at < e.ended_at for e in hour.setting.out_of_use)
+        if taken_at >= hour.setting.now or life is None or chance.random() < 0.02 or away:
             continue
         life.used_at = taken_at
-        yield _reading(hour, life, item, truth, taken_at, hold)
+        yield _reading(hour, life, Measured(item, appliance, truth, hold), taken_at)
 
 
 def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None:
@@ -148,20 +152,31 @@ def _at_hand(here: list[Life], use: str, site: str, at: datetime) -> Life | None
     return min(nearest, key=lambda life: life.used_at, default=None)
 
 
-def _reading(hour: Hour, life: Life, item: str, truth: float, taken_at: datetime, hold_s: int | None) -> Reading:
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What was measured, where it is or stands in an appliance, how warm it truly was, and how long it was held."""
+
+    item: str
+    appliance: Appliance | None
+    truth: float
+    hold_s: int | None
+
+
+def _reading(hour: Hour, life: Life, found: Measured, taken_at: datetime) -> Reading:
     setting, story, chance = hour.setting, hour.story, hour.chance
-    typed = life.instrument.shows(truth, taken_at)
+    typed = life.instrument.shows(found.truth, taken_at)
     by = (setting.cooks if chance.random() < 0.75 else setting.managers)[story.name]
     return Reading(
         key=form_key(setting.sites[story.name].pk, UUID(int=chance.getrandbits(128), version=4)),
         probe=life.probe,
         site=setting.sites[story.name],
         limit_version=hour.version,
-        item=item,
+        appliance=found.appliance,
+        item=found.item,
         typed=typed,
         unit=Unit.CELSIUS,
         value_milli=read_typed(typed, Unit.CELSIUS),
-        hold_s=hold_s,
+        hold_s=found.hold_s,
         taken_at=taken_at,
         taken_by=by,
         recorded_by=by,

@@ -1,7 +1,8 @@
 """When things are done in the invented business: hours, plans, rounds and days off, from its beginning and as it goes on."""
 
-from datetime import date, time
+from datetime import date, datetime, time, timedelta
 
+from compliance.appliances.data import OutOfUseData
 from compliance.plans.actions import set_round
 from compliance.plans.calendar import DAY
 from compliance.plans.data import ClosureData, PlanData, RoundData
@@ -20,6 +21,13 @@ ROUNDS = {
     "hot-holding": {"times": [time(12, 30)]},
 }
 AT_HOMES = ROUNDS | {"chill-store": {"every_minutes": 240}, "hot-holding": {"times": [time(12, 30), time(17, 30)]}}
+# What each kitchen has, by the rule that it keeps to, and where it stands.
+APPLIANCES = {
+    "chill-store": (("Walk-in chiller", "back kitchen"), ("Dairy fridge", "beside the cold room")),
+    "frozen-storage": (("Chest freezer", "dry store"),),
+    "hot-holding": (("Hot cupboard", "serving counter"),),
+}
+DEFROSTED = 19  # days ago, the chest freezer of the first home
 MONDAYS, MONDAYS_AND_THURSDAYS = 0b0000001, 0b0001001
 # Weeks from this one, and how many of them.
 HOLIDAYS = ((-20, 2, "end of term"), (-10, 1, "half-term holidays"), (3, 1, "half-term holidays"))
@@ -32,6 +40,7 @@ def plan_from_the_start(setting: Setting) -> None:
     for name, story in setting.stories.items():
         manager, site = setting.managers[name], setting.sites[name]
         planning.change_opening(by=manager, site=site, hours=EVERY_DAY if story.serves_daily else SCHOOL_DAYS)
+        _name_appliances(setting, name)
         _rounds(
             setting, name, AT_HOMES if story.serves_daily else ROUNDS, EVERY_DAY if story.serves_daily else SCHOOL_DAYS
         )
@@ -45,6 +54,14 @@ def plan_from_the_start(setting: Setting) -> None:
 def _calendars(setting: Setting):
     by_site = calendars(setting.sites.values())
     return {name: by_site[site.pk] for name, site in setting.sites.items()}
+
+
+def _name_appliances(setting: Setting, name: str) -> None:
+    for code, told in APPLIANCES.items():
+        for called, place in told:
+            setting.appliances[name, called] = planning.add_appliance(
+                by=setting.managers[name], limit=setting.limits[name, code], name=called, place=place
+            )
 
 
 def _rounds(setting: Setting, name: str, rounds: dict, hours) -> None:
@@ -117,8 +134,16 @@ def put_changes(setting: Setting, agenda: Agenda) -> None:
     high = [name for name, story in setting.stories.items() if story.serves_daily and story.altitude_m > 300]
     for name in high:
         agenda.put(setting.moment(name, 90, time(15, 40)), lambda at, name=name: _thermistors_sooner(setting, name))
+    home = next(name for name, story in setting.stories.items() if story.serves_daily)
+    agenda.put(setting.moment(home, DEFROSTED, time(6, 50)), lambda at: _defrost(setting, home, at))
     for week in range(DAYS // 7 + 1):
         agenda.put(setting.begins + 7 * DAY * week, planning.extend_horizon)
+
+
+def _defrost(setting: Setting, name: str, at: datetime) -> None:
+    data = OutOfUseData(why="defrosting", ends_at=at + timedelta(hours=30))
+    freezer = setting.appliances[name, "Chest freezer"]
+    setting.out_of_use.append(planning.take_out_of_use(by=setting.cooks[name], appliance=freezer, data=data))
 
 
 def _every_day(setting: Setting, code: str) -> None:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from zoneinfo import ZoneInfo
 
+from compliance.appliances.models import Appliance, OutOfUse
 from compliance.limits import actions as limits
 from compliance.limits.models import Limit, RuleSet
 from compliance.plans.calendar import DAY, Calendar, instant, local_day
@@ -40,6 +41,8 @@ class Setting:
     cooks: dict[str, Person] = field(default_factory=dict)
     supervisors: dict[str, Person] = field(default_factory=dict)
     limits: dict[tuple[str, str], Limit] = field(default_factory=dict)
+    appliances: dict[tuple[str, str], Appliance] = field(default_factory=dict)
+    out_of_use: list[OutOfUse] = field(default_factory=list)
     probes: dict[str, Probe] = field(default_factory=dict)
 
     @property

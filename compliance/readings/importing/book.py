@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 from django.utils import timezone
 
+from compliance.appliances.models import Appliance
 from compliance.limits.models import Direction, LimitVersion
 from compliance.probes.models import Event, Placement, Probe
 from compliance.readings.limit_evaluation import LONGEST_HOLD_S, Track, read_typed
@@ -156,6 +157,7 @@ class KnownSite:
     pk: int
     probes: ReadOnce
     limits: ReadOnce
+    appliances: ReadOnce
     units: ReadOnce
     clock: Clock
 
@@ -169,10 +171,11 @@ class Book:
         self.now = naive(timezone.now())
         self.by = by
         instruments, rules, clocks = _instruments(sites, probes), _rules(sites), {}
+        appliances = _appliances(sites)
         pairs = []
         for site in sites:
             clock = clocks.setdefault(site.zone, Clock(site.zone, self.now))
-            place = _place(site, instruments[site.area.business_id], rules[site.pk], clock)
+            place = _place(site, instruments[site.area.business_id], rules[site.pk], appliances[site.pk], clock)
             pairs += [(site.name, place), (f"{site.area.name} / {site.name}", place)]
         self.places = ReadOnce(
             Names(
@@ -246,7 +249,7 @@ def _values_in(unit: str) -> Callable[[str], tuple[str, int]]:
     return read
 
 
-def _place(site: Site, instruments: ReadOnce, rules: list, clock: Clock) -> KnownSite:
+def _place(site: Site, instruments: ReadOnce, rules: list, appliances: list, clock: Clock) -> KnownSite:
     units = ReadOnce(read_unit)
     units[""] = site.unit
     limits = Names(
@@ -254,7 +257,10 @@ def _place(site: Site, instruments: ReadOnce, rules: list, clock: Clock) -> Know
         "there is no limit with the short name “{}” at this site",
         "several limits are called “{}”; mind the case",
     )
-    return KnownSite(site.pk, instruments, ReadOnce(limits), units, clock)
+    known = Names(
+        appliances, "there is no appliance “{}” at this site", "several appliances are called “{}”; mind the case"
+    )
+    return KnownSite(site.pk, instruments, ReadOnce(limits), ReadOnce(known), units, clock)
 
 
 def _instruments(sites: list[Site], named: Iterable[str]) -> dict[int, ReadOnce]:
@@ -291,6 +297,16 @@ def _rules(sites: list[Site]) -> dict[int, list[tuple[str, KnownLimit]]]:
     for pk, limit in limits.items():
         found[limit.site_id].append((limit.code, KnownLimit(pk, limit.code, versions[pk])))
     return found
+
+
+def _appliances(sites: list[Site]) -> dict[int, list[tuple[str, tuple[int, int, str]]]]:
+    """By name their key, that of their limit, and the name; of those that were called the same the one that is measured now, or
+    was last."""
+    found: dict[int, dict[str, tuple]] = defaultdict(dict)
+    rows = Appliance.objects.filter(site__in=sites).order_by("-retired", "pk")
+    for site, name, pk, limit in rows.values_list("site_id", "name", "pk", "limit_id"):
+        found[site][name.casefold()] = name, (pk, limit, name)
+    return defaultdict(list, {site: list(named.values()) for site, named in found.items()})
 
 
 def _version(record: LimitVersion) -> Version:

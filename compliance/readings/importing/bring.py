@@ -17,7 +17,8 @@ from .rows import SITE, Batch, batches
 from .store import Stored, next_import, store
 
 OTHERWISE = (
-    "is in the record already, but with another held_s, since_start_s, note or taken_by; "
+    "is in the record already, but with another held_s, since_start_s, note, taken_by or "
+    "appliance; "
     "if the file is right, correct it there"
 )
 MOST_KEPT = 5_000  # reasons and doubts kept with a file; the counts are always whole

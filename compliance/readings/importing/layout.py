@@ -21,8 +21,9 @@ COLUMNS = (
     "note",
     "taken_by",
     "used_despite",
+    "appliance",
 )
-OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by", "used_despite")
+OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by", "used_despite", "appliance")
 # What the book that wrote the file knew when the reading was entered there: of the probe, and how who took it, the site and the
 # probe were called.
 PASSED_OVER = ("fitness", "taken_by_name", "site_then", "probe_then")

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from compliance.readings.keys import row_key
 from compliance.readings.limit_evaluation import HOTTEST_FOOD, breach, too_hot_for_food, untimed
 
-from .book import Book, Refused, read_note, read_reason
+from .book import Book, KnownLimit, Refused, read_note, read_reason
 from .layout import COLUMNS, FileTable
 
 SITE = 2  # its place in a row
@@ -20,7 +20,7 @@ class RowRefused(Refused):
 @dataclass(slots=True)
 class Batch:
     """`rows` are (key, probe, site, version, item, typed, unit, milli, hold, since start, taken at, taken by,
-    note, used despite, limit, whether the row names who took it)."""
+    note, used despite, appliance, limit, whether the row names who took it)."""
 
     rows: list[tuple] = field(default_factory=list)
     breaches: list[tuple[str, str]] = field(default_factory=list)  # (key, why)
@@ -71,9 +71,10 @@ def row_reader(table: FileTable, book: Book) -> Callable[[list[str]], tuple]:
     holds, sinces, people, reasons = book.holds, book.since, book.people, {}
 
     def read(cells: list[str]) -> tuple:
-        site, probe, limit, item, value, unit, taken_at, held, begun, note, taken_by, despite = pick(cells)
+        site, probe, limit, item, value, unit, taken_at, held, begun, note, taken_by, despite, named = pick(cells)
         place = places[site]
         instrument, rule = place.probes[probe], place.limits[limit]
+        appliance = of_limit(place.appliances[named], rule) if named else None
         item, unit = items[item], place.units[unit]
         typed, milli = values[unit][value]
         at, hold, since = place.clock.read(taken_at), holds[held], sinces[begun]
@@ -110,6 +111,7 @@ def row_reader(table: FileTable, book: Book) -> Callable[[list[str]], tuple]:
                 people[taken_by],
                 read_note(note) if note else "",
                 read_reason(despite) if despite else "",
+                appliance,
                 rule.pk,
                 bool(taken_by.strip()),
             ),
@@ -118,6 +120,14 @@ def row_reader(table: FileTable, book: Book) -> Callable[[list[str]], tuple]:
         )
 
     return read
+
+
+def of_limit(known: tuple[int, int, str], rule: KnownLimit) -> int:
+    """The key of an appliance as `Book` knows it. Raises Refused for one that another limit holds for."""
+    pk, limit, name = known
+    if limit != rule.pk:
+        raise Refused(f"appliance “{name}” is not measured against the limit “{rule.code}”")
+    return pk
 
 
 def fitted(cells: list[str], table: FileTable) -> list[str]:
@@ -146,6 +156,9 @@ def every_reason(table: FileTable, book: Book, cells: list[str]) -> str:
         at = _try(place.clock.read, told["taken_at"], reasons)
         if rule and at:
             _try(rule.at, at, reasons)
+        known = _try(place.appliances.__getitem__, told["appliance"], reasons) if told["appliance"] else None
+        if rule and known:
+            _try(lambda found: of_limit(found, rule), known, reasons)
     _try(book.items.__getitem__, told["item"], reasons)
     _try(book.values[unit or "C"].__getitem__, told["value"], reasons)
     _try(book.holds.__getitem__, told["held_s"], reasons)

@@ -26,6 +26,7 @@ COLUMNS = (
     "taken_by_id",
     "note",
     "used_despite",
+    "appliance_id",
 )
 THEIRS = {name: f"i.{name}" for name in (*COLUMNS, "limit_id")}
 
@@ -35,6 +36,7 @@ KNOWN = """SELECT 1 FROM readings_reading r JOIN limits_limitversion v ON v.id =
     AND r.value_milli = {value_milli} AND r.item = {item} AND v.limit_id = {limit_id}""".format(**THEIRS)
 SAID = f"""{KNOWN} AND r.note = i.note AND (r.taken_by_id = i.taken_by_id OR NOT i.names_taker)
     AND (r.used_despite = i.used_despite OR i.used_despite = '')
+    AND (r.appliance_id = i.appliance_id OR i.appliance_id IS NULL)
     AND coalesce(r.hold_s, -1) = coalesce(i.hold_s, -1) AND coalesce(r.since_start_s, -1) = coalesce(i.since_start_s, -1)"""
 
 
@@ -120,7 +122,7 @@ class PostgresStore(Store):
             "CREATE TEMP TABLE IF NOT EXISTS incoming (key varchar(32), probe_id bigint, site_id bigint, "
             "limit_version_id bigint, item varchar(120), typed varchar(20), unit varchar(1), value_milli int, hold_s int, "
             "since_start_s int, taken_at timestamptz, taken_by_id bigint, note text, used_despite varchar(500), "
-            "limit_id bigint, names_taker boolean, why varchar(200))"
+            "appliance_id bigint, limit_id bigint, names_taker boolean, why varchar(200))"
         )
         self.cursor.execute("TRUNCATE incoming")
         with self.cursor.copy("COPY incoming FROM STDIN") as copy:
@@ -177,14 +179,16 @@ def _lines(batch: Batch) -> bytes:
         by,
         note,
         despite,
+        appliance,
         limit,
         named,
     ) in batch.rows:
         item = item.translate(ESCAPES) if "\\" in item else item
         note, despite = (text.translate(ESCAPES) if text else text for text in (note, despite))
         held, begun = (r"\N" if seconds is None else seconds for seconds in (hold, since))
+        measured = r"\N" if appliance is None else appliance
         lines.append(
             f"{key}\t{probe}\t{site}\t{version}\t{item}\t{typed}\t{unit}\t{milli}\t{held}\t{begun}\t{at}+00\t{by}\t{note}"
-            f"\t{despite}\t{limit}\t{named}\t{whys.get(key, '')}\n"
+            f"\t{despite}\t{measured}\t{limit}\t{named}\t{whys.get(key, '')}\n"
         )
     return "".join(lines).encode()

@@ -24,6 +24,7 @@ from ..queries import MADE_AT_THE_TIME, fit_probes, open_deviations, span_of, tr
 from ..wording import ACTS, verdict_of, why_standing
 from ..worth import ReadingWorth, first_words
 
+NOT_RECORDED = "not recorded"
 SAME_FOOD = timedelta(hours=12)  # in which somebody may still measure what was measured; judgement
 
 
@@ -86,8 +87,10 @@ def check_url(reading: Reading) -> str | None:
 
 def links_of(reading: Reading, span, seen: ReadingWorth, others: list) -> dict:
     probe = others[0] if others else reading.probe
+    of = f"&appliance={reading.appliance_id}" if reading.appliance_id else ""
+    again = f"?site={reading.site_id}&probe={probe.pk}&limit={reading.limit_version.limit_id}{of}"
     return {
-        "next_url": f"{reverse('reading_add')}?site={reading.site_id}&probe={probe.pk}&limit={reading.limit_version.limit_id}",
+        "next_url": f"{reverse('reading_add')}{again}",
         "check_url": check_url(reading) if seen.others is not None else None,
         "next_label": f"Measure again with {probe}" if others else "Take another reading",
         "probe_url": address("probe_detail", reading.probe_id),
@@ -98,6 +101,7 @@ def links_of(reading: Reading, span, seen: ReadingWorth, others: list) -> dict:
 def facts_of(reading: Reading) -> list[tuple[str, object]]:
     version, zone = reading.limit_version, reading.site.zone
     facts = [
+        *_appliance_facts(reading),
         ("Food or unit", reading.item),
         ("Reading", f"{reading.typed} {Unit(reading.unit).label}"),
         ("Limit", f"{version.limit.title}: {demand(version)}"),
@@ -106,12 +110,13 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         ("Taken", zoned_moment(reading.taken_at, zone)),
         ("Taken by", in_full(reading.name_of("taken_by"))),
     ]
+    values = 2 + bool(reading.appliance)
     if reading.unit != (unit := reading.site_then.unit):
-        facts.insert(2, ("In the unit of the site", show(reading.value_milli, unit)))
-    if reading.hold_s is not None:
-        facts.insert(2, ("Held for", duration(reading.hold_s) or "0 s"))
+        facts.insert(values, ("In the unit of the site", show(reading.value_milli, unit)))
+    if reading.hold_s is not None or reading.lacks_hold:
+        facts.insert(values, ("Held for", NOT_RECORDED if reading.lacks_hold else duration(reading.hold_s) or "0 s"))
     if reading.since_start_s is not None:
-        facts.insert(2, (f"Since {beginning(version)} began", duration(reading.since_start_s) or "0 s"))
+        facts.insert(values, (f"Since {beginning(version)} began", duration(reading.since_start_s) or "0 s"))
     if reading.fitness not in ("", Fitness.OK):
         facts.insert(-2, ("The probe when this was entered", reading.get_fitness_display()))
     if reading.used_despite:
@@ -120,6 +125,13 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         facts.append(("Note", reading.note))
     facts.append(("Entered", f"{zoned_moment(reading.recorded_at, zone)} by {reading.name_of()}"))
     return facts
+
+
+def _appliance_facts(reading: Reading) -> list[tuple[str, str]]:
+    if reading.appliance is None:
+        return []
+    then = reading.appliance.named_at(reading.taken_at)
+    return [("Appliance", f"{then}, {then.place}" if then.place else str(then))]
 
 
 def in_full(name: Name) -> str:

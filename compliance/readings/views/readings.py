@@ -28,8 +28,8 @@ from ..actions import correct, record, void
 from ..data import ReadingData
 from ..exporting import csv_lines
 from ..filters import ReadingFilter
-from ..forms import CorrectForm, ReadingForm, ReadingVoidForm, sentence
-from ..limit_evaluation import read_typed, too_hot_for_food, untimed
+from ..forms import CorrectForm, ReadingForm, ReadingVoidForm
+from ..limit_evaluation import doubts_of
 from ..models import Reading
 from ..queries import readings_seen_by, sent_before, track_of
 from ..tables import ReadingTable
@@ -123,19 +123,14 @@ def site_asked_for(request):
 
 def asked(request) -> dict:
     """What the address, or the part of the page that is drawn again, says already."""
-    names = ("probe", "limit", "item", "hold_s", "since_start_s", "typed", "unit", "used_despite")
+    names = ("probe", "limit", "appliance", "item", "hold_s", "since_start_s", "typed", "unit", "used_despite")
     return {name: request.GET[name] for name in names if request.GET.get(name)}
 
 
 def doubts_about(form) -> list[str]:
     """What should make somebody look again before it is saved."""
-    typed, at = form.cleaned_data, form.cleaned_data["taken_at"] or timezone.now()
-    milli = read_typed(typed["typed"], typed["unit"])
-    version = version_in_force(typed["limit"], at)
-    missing = untimed(version, typed["hold_s"], typed["since_start_s"]) if version else ""
-    doubts = track_of(typed["probe"]).doubts(milli, form.site.pk, at)
-    hot = too_hot_for_food(typed["typed"], typed["unit"], milli)
-    return [*([hot] if hot else []), *doubts, *([sentence(missing)] if missing else [])]
+    data = ReadingData(**form.facts(), taken_at=form.cleaned_data["taken_at"] or timezone.now())
+    return doubts_of(version_in_force(data.limit, data.taken_at), track_of(data.probe), data)
 
 
 def sure(request, doubts: list[str]) -> bool:
@@ -204,6 +199,7 @@ def told(reading) -> dict:
     return {
         "probe": reading.probe_id,
         "limit": reading.limit_version.limit_id,
+        "appliance": reading.appliance_id,
         "item": reading.item,
         "typed": reading.typed,
         "unit": reading.unit,

@@ -19,7 +19,7 @@ from shared.printing.table import Column, Row
 from shared.time_text import moment
 
 from ..case_rows import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
-from ..formatting import between, error, joined, sentence, uncertainty, value
+from ..formatting import NO_HOLD, between, error, joined, sentence, uncertainty, value
 from ..scope import RecordScope
 
 COLUMNS = [
@@ -168,12 +168,13 @@ class CaseRows:
         scope, version = self._scope, self._versions[row.version]
         error = self._bounds.get(row.span)
         truth = true_range(row.milli, error) if error else None
+        missing = f", {NO_HOLD}" if version.hold_s and row.hold_s is None else ""
         cells = (
             moment(row.at, scope.zone),
             f"R{row.pk}",
             row.item,
             joined(demand(version)),
-            value(row.typed, row.unit, row.milli, row.hold_s, row.since_start_s),
+            value(row.typed, row.unit, row.milli, row.hold_s, row.since_start_s) + missing,
             between(*(truth or (None, None)), scope.site.unit),
             self._outcome(row, version, error),
             scope.people.initials(row.by, row.recorded_at),

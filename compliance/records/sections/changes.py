@@ -1,7 +1,9 @@
-"""What was set anew in the period for the site, its business and its probes, and what was corrected of it later."""
+"""What was set anew in the period for the site, its business, probes and appliances, and what was corrected of it later."""
 
 from collections.abc import Iterator
 
+from compliance.appliances.models import Appliance
+from compliance.appliances.wording import appliance_changes
 from compliance.probes.wording import probe_changes
 from shared.dated import SettingChange
 from shared.printing.flow import Writer
@@ -41,6 +43,9 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
     told += [("Site", each, words) for each, words in site_changes(scope.site)]
     for each, words in probe_changes(probes, scope.site.unit):
         told.append((f"Probe {probes[each.fact.probe_id].particulars_at(each.fact.recorded_at).code}", each, words))
+    appliances = Appliance.objects.filter(site=scope.site.pk).in_bulk()
+    for each, words in appliance_changes(appliances):
+        told.append((appliances[each.fact.appliance_id].named_at(each.fact.recorded_at).name, each, words))
     for of, each, words in sorted(told, key=lambda line: (line[1].fact.recorded_at, line[1].fact.pk)):
         if _belongs(each, scope):
             yield _row(of, each, words, scope)

@@ -12,7 +12,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..formatting import error, value
+from ..formatting import error, reading_value
 from ..scope import RecordScope
 
 COLUMNS = [
@@ -40,8 +40,10 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
     readings = struck_out(ReadingVoid, scope, "taken_at").filter(voids__site=scope.site)
     checks = struck_out(CheckVoid, scope, "checked_at").filter(voids__probe__in=probes)
     events = struck_out(EventVoid, scope, "at").filter(voids__probe__in=probes)
-    for voids, told in ((readings, _reading), (checks, _check), (events, _event)):
-        related = voids.select_related("voids__probe", "replacement__probe")
+    alone = ("probe",)
+    acts = ((readings, _reading, ("probe", "limit_version")), (checks, _check, alone), (events, _event, alone))
+    for voids, told, besides in acts:
+        related = voids.select_related(*(f"{fact}__{name}" for fact in ("voids", "replacement") for name in besides))
         for void in related.order_by("recorded_at", "pk").iterator(chunk_size=500):
             old, new = told(void.voids, scope), told(void.replacement, scope) if void.replacement else NOTHING
             at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
@@ -56,7 +58,7 @@ def struck_out(model: type[Void], scope: RecordScope, time: str) -> QuerySet[Voi
 
 
 def _reading(reading: Reading, scope: RecordScope) -> str:
-    read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s)
+    read = reading_value(reading)
     return f"R{reading.pk}: {reading.item}, {read}, {reading.probe_then.code}, {moment(reading.taken_at, scope.zone)}"
 
 

@@ -9,7 +9,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..formatting import limit_in_words, sentence, value
+from ..formatting import limit_in_words, reading_value, sentence
 from ..scope import RecordScope
 from ..summary_counts import deviations_of
 
@@ -59,7 +59,7 @@ def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
         moment(reading.taken_at, scope.zone),
         reading.item,
         limit_in_words(version),
-        value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s),
+        reading_value(reading),
         reading.probe_then.code,
         state,
     )

@@ -12,7 +12,7 @@ from shared.time_text import moment
 
 from ..case_rows import cases_here
 from ..check_history import History, checks_in
-from ..formatting import value
+from ..formatting import reading_value
 from ..scope import RecordScope
 from ..summary_counts import count_readings, deviations_of
 
@@ -39,10 +39,10 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
         elif not case.signed:
             yield Row((f"Case {case.title}", "Decided at this site; not signed by a supervisor since."))
     live = deviations_of(scope).live("reading").filter(Q(acted=False) | Q(held=True))
-    waiting = live.select_related("reading").order_by("reading__taken_at", "pk")
+    waiting = live.select_related("reading__limit_version").order_by("reading__taken_at", "pk")
     for deviation in waiting.iterator(chunk_size=500):
         reading = deviation.reading
-        read = value(reading.typed, reading.unit, reading.value_milli, reading.hold_s, reading.since_start_s)
+        read = reading_value(reading)
         missing = "the food is still held apart." if deviation.held else "nothing is recorded about what was done."
         what = f"{reading.item}, {read}, {moment(reading.taken_at, scope.zone)}: {missing}"
         yield Row((f"Deviation D{deviation.pk}", what))

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from itertools import groupby
 
+from compliance.appliances.models import Appliance
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
 from compliance.limits.models import LimitVersion
@@ -13,7 +14,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment, told_apart
 
-from ..formatting import limit_in_words, sentence, value
+from ..formatting import NO_HOLD, limit_in_words, sentence, value
 from ..scope import RecordScope
 
 COLUMNS = [
@@ -37,10 +38,12 @@ FIELDS = {
     "hold_s": "hold_s",
     "since_s": "since_start_s",
     "probe": "probe_id",
+    "appliance": "appliance_id",
     "by": "taken_by_id",
     "standing": "standing",
     "fitness": "fitness",
     "despite": "used_despite",
+    "asked_s": "limit_version__hold_s",
     "recorded_at": "recorded_at",
     "recorded_by": "recorded_by_id",
     "note": "note",
@@ -101,6 +104,7 @@ class ReadingRows:
         versions = LimitVersion.objects.filter(pk__in=used).select_related("limit")
         self._limits = {version.pk: limit_in_words(version) for version in versions}
         self._probes = {here.probe.pk: here.probe for here in scope.probes}
+        self._appliances = Appliance.objects.filter(site=scope.site.pk).in_bulk()
         self._zone, self._people = scope.zone, scope.people
 
     def rows(self, lines: Iterable[Line]) -> Iterator[Row]:
@@ -111,7 +115,7 @@ class ReadingRows:
                 (
                     told_apart(line.at.astimezone(zone)),
                     f"R{line.pk}",
-                    line.item,
+                    self._measured(line),
                     limits[line.version],
                     value(line.typed, line.unit, line.milli, line.hold_s, line.since_s),
                     probes[line.probe].particulars_at(line.at).code,
@@ -123,13 +127,21 @@ class ReadingRows:
                 note=self._note(line, void),
             )
 
+    def _measured(self, line: Line) -> str:
+        """The food or unit, with the appliance that it names where that is another word."""
+        appliance = self._appliances.get(line.appliance)
+        name = appliance and appliance.named_at(line.at).name
+        return line.item if name is None or name.casefold() == line.item.casefold() else f"{line.item} ({name})"
+
     def _note(self, line: Line, void: bool) -> str:
         late = line.recorded_at - line.at > MADE_AT_THE_TIME
         other = line.recorded_by != line.by
         unfit = line.fitness not in ("", Fitness.OK)
-        if not (void or late or other or line.deviation or line.note or line.corrects or line.file or unfit):
+        no_hold = bool(line.asked_s) and line.hold_s is None
+        marked = (void, late, other, line.deviation, line.note, line.corrects, line.file, unfit, no_hold)
+        if not any(marked):
             return ""
-        parts = []
+        parts = [sentence(NO_HOLD[0].upper() + NO_HOLD[1:])] if no_hold else []
         if line.corrects:
             parts.append(f"Corrects R{line.corrects}.")
         if line.deviation:

@@ -25,6 +25,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
     yield Row(("  entered late", readings.late, " "))
     yield Row(("  taken with a probe that was to be checked first", readings.to_check_first, " "))
     yield Row(("  taken with a probe that was not to be used", readings.not_to_be_used, " "))
+    yield Row(("  without the hold time that their limit asks for", readings.no_hold, " "))
     yield Row(("Readings void or corrected", readings.void, " "), strong=True)
     opened, closed = count_deviations(scope)
     yield Row(("Deviations from a limit", opened + closed, " "), strong=True)

@@ -30,6 +30,12 @@
     box.focus();
   });
 
+  // What was measured here lately is one tap away.
+  document.addEventListener("click", (event) => {
+    const key = event.target.closest("[data-fill]");
+    if (key) document.getElementById(key.dataset.fill).value = key.textContent;
+  });
+
   // A new site is most often where it is entered from. What somebody chose before is left alone.
   const zone = document.querySelector("select[data-browser-zone]");
   if (zone && (zone.selectedOptions[0]?.defaultSelected ?? true)) {
@@ -113,6 +119,35 @@
   // That something could not be saved holds until it is sent again.
   document.addEventListener("htmx:beforeRequest", (event) => {
     if (event.detail.requestConfig.verb === "post") document.getElementById("not-saved")?.replaceChildren();
+  });
+
+  // A round is typed without a tap: Enter goes on to the next box, and going on to another line saves the one that is left.
+  const boxes = () => [...document.querySelectorAll("[data-sheet] [data-box]")];
+  const lineOf = (box) => box?.closest?.("[data-box]")?.closest("li");
+  const saveLine = (line) => { if (/\d/.test(line.querySelector("[data-number]").value)) line.querySelector("[data-save]").click(); };
+  document.addEventListener("keydown", (event) => {
+    const line = lineOf(event.target);
+    if (!line || event.key !== "Enter") return;
+    event.preventDefault();
+    const all = boxes();
+    const next = all[all.indexOf(event.target) + 1] ?? all.find((box) => lineOf(box) !== line);
+    if (next) next.focus();
+    else saveLine(line);
+  });
+  document.addEventListener("focusin", (event) => { // behind a sign that is there already
+    if (event.target.matches("[data-number]")) event.target.setSelectionRange(99, 99);
+  });
+  document.addEventListener("focusout", (event) => {
+    const [line, other] = [lineOf(event.target), lineOf(event.relatedTarget)];
+    if (line && other && line !== other) saveLine(line);
+  });
+  document.addEventListener("htmx:load", (event) => {
+    const line = event.detail.elt;
+    if (!line.matches(".sheet-line") || document.activeElement !== document.body || line.querySelector("[role=alert], fieldset")) return;
+    boxes().find((box) => line.compareDocumentPosition(box) & Node.DOCUMENT_POSITION_FOLLOWING)?.focus();
+  });
+  document.addEventListener("change", (event) => {
+    if (event.target.matches("[data-sheet] [name=probe]")) boxes()[0]?.focus();
   });
 
   // A wet finger taps twice: the second tap within three seconds sends nothing.

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class AppliancesConfig(AppConfig):
+    name = "compliance.appliances"

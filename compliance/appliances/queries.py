@@ -1,0 +1,46 @@
+"""Which appliances a site has, and when each was in use: reads that pages and the folds share."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db.models import Q, QuerySet
+
+from sites.models import Site
+
+from .models import Appliance, ApplianceSettings, OutOfUse
+
+Presence = list[tuple[datetime, bool]]  # whether it is measured, from the recording of that on
+Absence = tuple[datetime, datetime | None]  # from when up to when it is not in use
+
+
+def appliances_at(site: Site) -> QuerySet[Appliance]:
+    """Those that are measured at a site, by name."""
+    return Appliance.objects.filter(site=site, retired=False).select_related("limit").order_by("name", "pk")
+
+
+def presence_of(limit_ids: Iterable[int]) -> dict[int, dict[int, Presence]]:
+    """By the limit's key and the appliance's: since when it is measured, and since when no longer. One query."""
+    found: dict[int, dict[int, Presence]] = defaultdict(lambda: defaultdict(list))
+    facts = ApplianceSettings.objects.filter(appliance__limit__in=list(limit_ids)).order_by("recorded_at", "pk")
+    for limit, pk, at, retired in facts.values_list("appliance__limit", "appliance", "recorded_at", "retired"):
+        found[limit][pk].append((at, not retired))
+    return found
+
+
+def absences_of(limit_ids: Iterable[int]) -> dict[int, list[Absence]]:
+    """When each appliance of these limits was out of use, by its key. One query."""
+    found: dict[int, list[Absence]] = defaultdict(list)
+    times = OutOfUse.objects.live().filter(appliance__limit__in=list(limit_ids)).select_related("back")
+    for each in times.order_by("starts_at", "pk"):
+        found[each.appliance_id].append((each.starts_at, each.ended_at))
+    return found
+
+
+def out_of_use_at(appliances: Iterable[int], at: datetime) -> dict[int, OutOfUse]:
+    """Why and until when each of these that is out of use at a moment is so, by its key. One query."""
+    begun = OutOfUse.objects.live().filter(appliance__in=list(appliances), starts_at__lte=at)
+    lasting = begun.filter(
+        Q(ends_at__isnull=True) | Q(ends_at__gt=at), Q(back__isnull=True) | Q(back__recorded_at__gt=at)
+    )
+    return {each.appliance_id: each for each in lasting.select_related("appliance").order_by("starts_at", "pk")}

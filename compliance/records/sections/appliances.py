@@ -1,0 +1,108 @@
+"""What was measured regularly: of each appliance how many readings rounds asked for and what became of them, and when it was out
+of use."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator
+from datetime import datetime
+
+from compliance.appliances.models import Appliance, OutOfUse
+from compliance.reminders.queries import asked_for
+from compliance.reminders.status import Status
+from shared.printing.flow import Writer
+from shared.printing.table import Column, Row
+from shared.time_text import moment
+
+from ..formatting import sentence
+from ..scope import RecordScope
+
+NUMBER = {"align": "center"}
+COLUMNS = [
+    Column("Appliance", share=1.3),
+    Column("Where it stands", share=1),
+    Column("Limit", share=1.2),
+    Column("Rounds", points=44, **NUMBER),
+    Column("Done", points=36, **NUMBER),
+    Column("Late", points=34, **NUMBER),
+    Column("Missed", points=42, **NUMBER),
+    Column("Excused", points=46, **NUMBER),
+    Column("Other", points=38, **NUMBER),
+]
+AWAY = [
+    Column("Appliance", share=1),
+    Column("From", points=72),
+    Column("Until", points=72),
+    Column("Why no reading was owed", share=1.4),
+    Column("By", points=24),
+]
+EXPLAINED = (
+    "Rounds are the readings that fell due in the period; a reading counts for the appliance that it names, and for no other. "
+    "Late is part of done. Other is what was still to do at printing, no longer asked for, or not asked in time: the list of "
+    "what was planned names each. A round of a limit itself was asked for while no appliance was named for it."
+)
+OF_LIMIT = "no appliance named"
+
+
+def write(writer: Writer, scope: RecordScope) -> None:
+    appliances = list(_appliances(scope))
+    if not appliances:
+        return
+    writer.heading("Appliances and their rounds")
+    writer.table(COLUMNS, _rows(appliances, scope))
+    writer.paragraph(EXPLAINED, small=True)
+    empty = scope.none("No appliance of this site was out of use in the period.")
+    writer.table(AWAY, _out_of_use(scope), caption="Out of use", empty=empty)
+
+
+def _appliances(scope: RecordScope):
+    """Those that were named when the period ended, but for those that were retired when it began."""
+    named = Appliance.objects.filter(site=scope.site.pk, settings_facts__recorded_at__lt=scope.reached).distinct()
+    for each in named.select_related("limit").order_by("limit__title", "name", "pk"):
+        if not each.named_at(scope.start).retired or not each.named_at(scope.reached).retired:
+            yield each.named_at(scope.reached)
+
+
+def _rows(appliances: list[Appliance], scope: RecordScope) -> Iterator[Row]:
+    counts, late, titles = _counted(scope)
+    for each in appliances:
+        key = each.limit_id, each.pk
+        yield Row((each.name, each.place, each.limit.title, *_numbers(counts[key], late[key])))
+    for key in sorted(key for key in counts if key[1] is None):
+        yield Row((OF_LIMIT, "", titles[key[0]], *_numbers(counts[key], late[key])))
+
+
+def _numbers(count: Counter, late: int) -> Iterator[str]:
+    told = (Status.CLEARED, Status.MISSED, Status.EXCUSED)
+    done, missed, excused = (count[each] for each in told)
+    yield from map(str, (count.total(), done, late, missed, excused, count.total() - done - missed - excused))
+
+
+def _counted(scope: RecordScope) -> tuple[dict, Counter, dict[int, str]]:
+    """How many rounds came to what, and how many were done late, by the keys of limit and appliance; and the titles."""
+    asked = asked_for(scope.site, scope.start, scope.reached, scope.now).filter(limit__isnull=False)
+    counts, late, titles = defaultdict(Counter), Counter(), {}
+    names = ("limit", "appliance", "limit__title", "status", "cleared_at", "grace_at")
+    for limit, appliance, title, status, done, grace in asked.order_by().values_list(*names):
+        counts[limit, appliance][status] += 1
+        late[limit, appliance] += status == Status.CLEARED and done >= grace
+        titles[limit] = title
+    return counts, late, titles
+
+
+def _out_of_use(scope: RecordScope) -> Iterator[Row]:
+    times = OutOfUse.objects.filter(
+        appliance__site=scope.site.pk, starts_at__lt=scope.reached, recorded_at__lte=scope.now
+    ).select_related("appliance", "back", "void")
+    for each in times.order_by("starts_at", "pk"):
+        ended = each.ended_at
+        if ended is None or ended > scope.start:
+            yield _away(each, ended, scope)
+
+
+def _away(each: OutOfUse, ended: datetime | None, scope: RecordScope) -> Row:
+    void = getattr(each, "void", None)
+    since = moment(each.starts_at, scope.zone)
+    until = moment(ended, scope.zone) if ended else "not yet back"
+    note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
+    name = each.appliance.named_at(each.starts_at).name
+    cells = (name, since, until, sentence(each.words[0].upper() + each.words[1:]), scope.people.initials_of(each))
+    return Row(cells, void=void is not None, note=note)
