@@ -93,7 +93,7 @@ def take_out_of_use(*, by: Person, appliance: Appliance, data: OutOfUseData) -> 
     now = clock.now()
     starts_at = data.starts_at or now
     if data.why not in Why.values:
-        raise ValidationError({"why": "Say why it is out of use."})
+        raise ValidationError({"why": "Say why it is out of use: choose one of the words that are offered."})
     _check_times(starts_at, data.ends_at, now)
     if known := _overlapping(appliance, starts_at, data.ends_at):
         raise ValidationError(ALREADY.format(appliance, known.get_why_display()))
