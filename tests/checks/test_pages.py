@@ -145,6 +145,7 @@ def test_the_list_costs_the_same_for_three_times_as_many(as_person, supervisor, 
     client = as_person(supervisor)
     for number in range(4):
         good(make_probe(world.site, f"A{number}", by=cook), cook, day(number))
+    bad(make_probe(world.site, "B", by=cook), cook, day(0))
     before = cost(client, "probe_list")
     for number in range(8):
         bad(make_probe(world.site, f"B{number}", by=cook), cook, day(number))
@@ -171,7 +172,7 @@ def test_a_probe_tells_its_standing_history_and_void_checks(as_person, reader, s
     event(probe, cook, EventKind.DROPPED, day(52), "off the shelf")
     shown = text(page(as_person(reader), "probe_detail", probe.pk))
     for words in (
-        "Pending",
+        "Check first",
         "is-void",
         "off the shelf",
         "dropped and not checked since",
