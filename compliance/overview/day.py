@@ -35,7 +35,7 @@ def coming(site: Site, found: list[ToDo], now: datetime) -> list[dict]:
     """What cannot be done yet and falls due before the next service, or today. One query."""
     checks = [(each.due_at, f"Check {each.probe.code}", each.because) for each in found if not each.now]
     ahead = rounds_to_come(site, now, opens_at__gte=now, due_at__lt=end_of_today(site, now))
-    rounds = [(each.due_at, f"Reading: {each.limit.title}", each.because) for each in ahead]
+    rounds = [(each.due_at, f"Reading: {each.what_then}", each.because) for each in ahead]
     return [
         {"title": what, "meta": " · ".join(filter(None, (f"due {styled(due_at, site.zone, 'short')}", because)))}
         for due_at, what, because in sorted(checks + rounds)
@@ -48,12 +48,12 @@ def missed_before(site: Site, now: datetime, excuses: bool) -> list[dict]:
     day = next((today - DAY * n for n in range(1, BACK) if calendar.is_open(today - DAY * n)[0]), today - DAY)
     begins, ends = (instant(each, datetime.min.time(), site.zone) for each in (day, today))
     rows = asked_for(site, begins, ends, now).filter(status=Status.MISSED)
-    return [_missed(row, site, excuses) for row in rows.select_related("probe", "limit").order_by("due_at", "pk")]
+    return [_missed(row, site, excuses) for row in rows.select_related("probe", "limit", "appliance").order_by("due_at", "pk")]
 
 
 def _missed(row: Reminder, site: Site, excuses: bool) -> dict:
     item = {
-        "title": f"Check {row.probe.code}" if row.probe_id else f"Reading: {row.limit.title}",
+        "title": f"Check {row.probe.code}" if row.probe_id else f"Reading: {row.what_then}",
         "meta": f"Missed, was due {styled(row.due_at, site.zone, 'short')}",
         "badge_kind": "reminder",
         "badge_value": "missed",
