@@ -245,7 +245,7 @@ def _reasons(checks, events, last: Checked | None, since: datetime) -> Iterator[
 
 
 def _inconclusive(check: Checked) -> str:
-    return f"{UNFINISHED}{check.showed}" if check.unfinished else INCONCLUSIVE
+    return f"{UNFINISHED}{check.showed}" if check.unfinished and check.showed else INCONCLUSIVE
 
 
 def moment(check: Checked) -> datetime:
