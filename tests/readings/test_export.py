@@ -76,7 +76,9 @@ def as_models_say(reading: Reading) -> list[str]:
         since,
         reading.note,
     ]
-    after = [reading.taken_by.email, reading.used_despite, reading.fitness, reading.name_of("taken_by").name]
+    appliance = reading.appliance.name if reading.appliance else ""
+    taken = [reading.taken_by.email, reading.used_despite, appliance]
+    after = [*taken, reading.fitness, reading.name_of("taken_by").name]
     return [reading.site.name, reading.probe.code, *measured, *after, reading.site_then.name, reading.probe_then.code]
 
 
