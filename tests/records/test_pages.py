@@ -125,7 +125,7 @@ def test_printing_only_reads(story, site):
 def test_readings_are_streamed_and_never_gathered(clock, world, site, monkeypatch):
     clock.move_to(at(30))
     for n in range(20):
-        making.take(world, "9.0", at(3 + n))
+        making.take(world, "9.0" if n < 5 else "4.0", at(3 + n))
     query_set, gathered = type(Reading.objects.all()), []
     fetch = query_set._fetch_all
 
