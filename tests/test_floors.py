@@ -21,7 +21,9 @@ TOP_LEVEL = {
     *("compliance", "sites", "templates", "tests", "fixtures", "shared"),
 }
 # What draws, prints or solves is heavy, and loaded when it is first asked for (tests/service/test_weight.py).
-LATE = re.compile(r"scipy\.(optimize|linalg(\.lapack)?|special)|shared\.charts\.\w+|pictures|record|check_record")
+LATE = re.compile(
+    r"scipy\.(optimize|linalg(\.lapack)?|special)|shared\.charts\.\w+|pictures|record|check_record|labels|tag"
+)
 LONGEST_FUNCTION, LONGEST_FILE, LONGEST_TEMPLATE = 60, 500, 160
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text())
 OURS = [

@@ -1,9 +1,13 @@
 from django.urls import path
 
-from . import views
+from . import label_views, views
 
 urlpatterns = [
     path("records/", views.record_form, name="record_form"),
     path("records/print/", views.record_print, name="record_print"),
     path("checks/<int:pk>/print/", views.check_print, name="check_print"),
+    path("probes/labels/", label_views.probe_labels_site, name="probe_labels_site"),
+    path("sites/<int:site_pk>/labels/", label_views.probe_labels, name="probe_labels"),
+    path("sites/<int:site_pk>/labels/print/", label_views.probe_labels_print, name="probe_labels_print"),
+    path("probes/<int:pk>/tag/", label_views.probe_tag, name="probe_tag"),
 ]

@@ -50,7 +50,7 @@ def record_print(request: HttpRequest) -> HttpResponse:
         printed_by=request.user.name,
         now=timezone.now(),
     )
-    return _pdf(lambda out: write_record(out, scope), file_name(scope))
+    return pdf(lambda out: write_record(out, scope), file_name(scope))
 
 
 @require_safe
@@ -60,10 +60,11 @@ def check_print(request: HttpRequest, pk: int) -> HttpResponse:
 
     check = get_check(request.user, pk)
     name = f"check-c{check.pk}-{slugify(check.probe_then.code)[:40] or 'probe'}.pdf"
-    return _pdf(lambda out: write_check(out, check, printed_by=request.user.name, now=timezone.now()), name)
+    return pdf(lambda out: write_check(out, check, printed_by=request.user.name, now=timezone.now()), name)
 
 
-def _pdf(write: Callable[[BinaryIO], None], name: str) -> FileResponse:
+def pdf(write: Callable[[BinaryIO], None], name: str) -> FileResponse:
+    """What is written, as a file of this name that a browser shows."""
     out = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - the response closes it
     write(out)
     out.seek(0)

@@ -166,7 +166,9 @@ def test_a_probe_costs_the_same_however_long_its_history(as_person, supervisor, 
     assert cost(client, "probe_detail", probe.pk) == before
 
 
-def test_a_probe_tells_its_standing_history_and_void_checks(as_person, reader, supervisor, probe, cook, clock):
+def test_a_probe_tells_whether_it_may_be_used_its_history_and_void_checks(
+    as_person, reader, supervisor, probe, cook, clock
+):
     good(probe, cook, day(50))
     void_check(by=supervisor, check=bad(probe, cook, day(57)), reason="warm bath")
     event(probe, cook, EventKind.DROPPED, day(52), "off the shelf")

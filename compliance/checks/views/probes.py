@@ -17,7 +17,7 @@ from shared.time_text import local_moment
 from shared.units import from_milli, number, show_spread, show_step
 from sites.access import areas_of, role_at, sites_of
 from sites.addresses import address
-from sites.models import Role
+from sites.models import Role, Site
 from sites.wording import lines_of
 
 from .. import drafts, unfinished
@@ -60,10 +60,17 @@ def probe_list(request):
         "active": active,
         "reset_url": reverse("probe_list"),
         "add_url": address("probe_add") if manages else None,
+        "labels_url": _labels(chosen.form.cleaned_data.get("site")) if manages else None,
         "none": not (rows or active or request.GET),
         "add_site": address("site_add") if not manages and areas_of(request.user).exists() else None,
     }
     return render(request, "checks/probe_list.html", context)
+
+
+def _labels(site: Site | None) -> str | None:
+    """Where labels are printed for the site that the list was asked for, or for one of them all."""
+    page = address("probe_labels_site")
+    return f"{page}?site={site.pk}" if page and site else page
 
 
 def _page(queryset, request) -> Page:
@@ -109,10 +116,18 @@ def probe_detail(request, pk):
         "changes": lines_of(probe_changes([pk], site.unit), site.zone),
         "actions": _actions(probe, role),
         "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
+        "tag_url": address("probe_tag", pk) if role >= Role.COOK else None,
+        "labels_url": _labels_of(probe) if role >= Role.MANAGER else None,
         "outlook_url": address("probe_outlook", pk),
         "outlook_part_url": address("probe_outlook_part", pk),
     }
     return render(request, "checks/probe_detail.html", context)
+
+
+def _labels_of(probe: Probe) -> str | None:
+    """Where its label is printed; none for one that is withdrawn."""
+    page = None if probe.withdrawn else address("probe_labels", probe.site_id)
+    return page and f"{page}?probe={probe.pk}"
 
 
 def _picture(probe: Probe, history, events, now):
