@@ -48,7 +48,10 @@ def missed_before(site: Site, now: datetime, excuses: bool) -> list[dict]:
     day = next((today - DAY * n for n in range(1, BACK) if calendar.is_open(today - DAY * n)[0]), today - DAY)
     begins, ends = (instant(each, datetime.min.time(), site.zone) for each in (day, today))
     rows = asked_for(site, begins, ends, now).filter(status=Status.MISSED)
-    return [_missed(row, site, excuses) for row in rows.select_related("probe", "limit", "appliance").order_by("due_at", "pk")]
+    return [
+        _missed(row, site, excuses)
+        for row in rows.select_related("probe", "limit", "appliance").order_by("due_at", "pk")
+    ]
 
 
 def _missed(row: Reminder, site: Site, excuses: bool) -> dict:
