@@ -13,6 +13,7 @@ from django.db import connection
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
 
+from shared.static_files import StaticFiles
 from tests.engines import Run
 from tests.remembered import remembered
 from tests.world import World
@@ -29,6 +30,21 @@ hypothesis_settings.load_profile("suite")
 
 def pytest_configure():
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    StaticFiles.add_files_from_finders = looked_up_once(StaticFiles.add_files_from_finders)
+
+
+def looked_up_once(look_up):
+    """Each client of each test has middleware of its own; where the static files lie stays the same."""
+    known: dict[str, dict] = {}
+
+    def take_over(middleware):
+        prefix = middleware.static_prefix
+        if prefix not in known:
+            look_up(middleware)
+            known[prefix] = dict(middleware.files)
+        middleware.files |= known[prefix]
+
+    return take_over
 
 
 @pytest.fixture

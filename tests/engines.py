@@ -25,7 +25,11 @@ PROGRAMS = {"_alone": "sqlite", "_grown": "postgres"}  # which worker starts the
 # What runs on one of the two when both run: pages, whose queries and actions have tests of their own on both, file by file in
 # turn; and long ones that ask nothing of the database which the other engine would answer otherwise.
 PAGES = {"client", "as_person", "visit"}
-ON_BOTH = "tests/test_every_url.py::test_every_page_opens"
+ON_BOTH = (
+    "tests/test_every_url.py::test_every_page_opens",
+    "tests/overview/test_start.py::test_it_migrates",
+    "tests/overview/test_start.py::test_two_that_are_started_at_once",
+)
 ON_ONE = {
     "tests/advice/": "sqlite",
     "tests/browser/": "sqlite",
@@ -36,10 +40,12 @@ ON_ONE = {
     "tests/notices/test_meanwhile.py": "postgres",
     "tests/overview/test_demo.py": "sqlite",
     "tests/overview/test_first_steps.py": "postgres",
+    "tests/overview/test_start.py": "sqlite",
     "tests/quarantine/test_grounds.py": "sqlite",
     "tests/records/test_contents.py": "sqlite",
     "tests/test_every_url.py": "sqlite",
     "tests/test_names_of_their_time.py": "sqlite",
+    "tests/test_typed_markup.py": "postgres",
 }
 # A walk that is the same with scripts and without is walked in one of the two ways, in turn by its name; these in both.
 WAYS = ("with scripts", "without scripts")

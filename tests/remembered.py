@@ -6,68 +6,97 @@ before the first was built, and the numbers of the rows are the same in each.
 
 import pickle
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import time_machine
 from django.apps import apps
-from django.db import connection
+from django.db import DatabaseError, connection
 from django.utils import timezone
+
+Rows = dict[str, dict[object, object]]  # by table and key, each as this engine takes it back
 
 
 @dataclass
 class State:
-    """What `build` gave, and the rows that it left, by table."""
+    """What `build` gave, the keys of the rows that it took away or changed, and the rows that it left, by table."""
 
     given: bytes
-    rows: dict[str, object] = field(default_factory=dict)
+    gone: dict[str, list]
+    rows: dict[str, list]
 
 
 _states: dict[tuple, State] = {}
 
 
-def remembered(build: Callable[[], object]):
-    """What `build()` gives, with the rows that it leaves in tables that were empty. Built once for each time of the clock."""
+def remembered(build: Callable, *on):
+    """What `build(*on)` gives, with the rows that it leaves. Built once for each time of the clock."""
     travelling = time_machine.escape_hatch.is_travelling()
     key = (build, timezone.now() if travelling else None)
     if key in _states:
         state = _states[key]
+        _take_away(state.gone)
         _put_back(state.rows)
         return pickle.loads(state.given)
-    filled = _filled()
-    given = build()
-    _states[key] = State(pickle.dumps(given), {table: _read(table) for table in _filled() - filled})
+    before = all_rows()
+    given = build(*on)
+    _states[key] = State(pickle.dumps(given), *_difference(before, all_rows()))
     return given
 
 
-def _tables() -> list[str]:
+def _difference(before: Rows, after: Rows) -> tuple[dict[str, list], dict[str, list]]:
+    gone, left = {}, {}
+    for table in {**before, **after}:
+        old, new = before.get(table, {}), after.get(table, {})
+        if taken := [key for key, row in old.items() if new.get(key) != row]:
+            gone[table] = taken
+        if come := [row for key, row in new.items() if old.get(key) != row]:
+            left[table] = come
+    return gone, left
+
+
+def _keys() -> dict[str, str]:
+    """The name of the key of each table."""
     models = apps.get_models(include_auto_created=True)
-    return [model._meta.db_table for model in models if model._meta.managed]
+    return {model._meta.db_table: model._meta.pk.column for model in models if model._meta.managed}
 
 
-def _filled() -> set[str]:
-    asked = " UNION ALL ".join(f"SELECT '{table}' WHERE EXISTS (SELECT 1 FROM {table})" for table in _tables())
+def all_rows() -> Rows:
+    """All that is in the database."""
+    keys = _keys()
+    asked = " UNION ALL ".join(f"SELECT '{table}' WHERE EXISTS (SELECT 1 FROM {table})" for table in keys)
     with connection.cursor() as cursor:
         cursor.execute(asked)
-        return {table for (table,) in cursor.fetchall()}
+        return {table: _read(cursor, table, keys[table]) for (table,) in cursor.fetchall()}
 
 
-def _read(table: str):
+def _read(cursor, table: str, key: str) -> dict[object, object]:
     """All rows, as this engine takes them back without loss."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute(f"SELECT json_agg(t)::text FROM {table} t")
-            return cursor.fetchone()[0].replace("'", "''")
-        names = [column.name for column in connection.introspection.get_table_description(cursor, table)]
-        # A plus before a name leaves its value alone, and has the driver leave it alone as well.
-        values = ", ".join(f'+"{name}"' for name in names)
-        return cursor.connection.execute(f"SELECT {values} FROM {table}").fetchall()
+    if connection.vendor == "postgresql":
+        cursor.execute(f'SELECT "{key}"::text, row_to_json(t)::text FROM {table} t')
+        return dict(cursor.fetchall())
+    names = [column.name for column in connection.introspection.get_table_description(cursor, table)]
+    # A plus before a name leaves its value alone, and has the driver leave it alone as well.
+    values = ", ".join(f'+"{name}"' for name in names)
+    rows = cursor.connection.execute(f"SELECT {values} FROM {table}").fetchall()
+    return {row[names.index(key)]: row for row in rows}
 
 
-def _put_back(rows: dict[str, object]) -> None:
+def _take_away(gone: dict[str, list]) -> None:
+    keys = _keys()
+    with connection.cursor() as cursor:
+        for table, taken in gone.items():
+            name = f'"{keys[table]}"' + ("::text" if connection.vendor == "postgresql" else "")
+            cursor.execute(f"DELETE FROM {table} WHERE {name} IN ({', '.join(['%s'] * len(taken))})", taken)
+            if cursor.rowcount != len(taken):
+                raise DatabaseError(f"{table} is not as it was when this state was first built.")
+
+
+def _put_back(rows: dict[str, list]) -> None:
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            one = "INSERT INTO {0} SELECT * FROM json_populate_recordset(NULL::{0}, '{1}')"
-            cursor.cursor.execute(";".join(one.format(table, found) for table, found in rows.items()))
+            one = "INSERT INTO {0} SELECT * FROM json_populate_recordset(NULL::{0}, '[{1}]')"
+            texts = {table: ", ".join(found).replace("'", "''") for table, found in rows.items()}
+            cursor.cursor.execute(";".join(one.format(table, text) for table, text in texts.items()))
             return
         for table, found in rows.items():
             places = ", ".join("?" * len(found[0]))

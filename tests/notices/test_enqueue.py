@@ -22,6 +22,7 @@ from compliance.reminders.planning import change_plan
 from shared import clock as shared_clock
 from sites.models import Membership, Role, Site
 from tests.checks import making
+from tests.remembered import remembered
 from tests.world import make_limit, make_person, make_probe, make_reading
 
 pytestmark = pytest.mark.usefixtures("mailing")
@@ -33,8 +34,12 @@ HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 def due(world, clock):
     """P1 is due at nine this Wednesday, with two hours of grace."""
     clock.move_to(NINE - 7 * DAY)
-    making.good(world.probe, world.cook, NINE - 7 * DAY)
+    remembered(checked, world)
     return world
+
+
+def checked(world) -> None:
+    making.good(world.probe, world.cook, NINE - 7 * DAY)
 
 
 def tell(now, clock):

@@ -79,11 +79,15 @@ def test_two_that_are_started_at_once_make_the_tables_once_and_both_serve(start,
         assert "Traceback" not in said
 
 
-def test_behind_a_proxy_it_knows_that_the_visitor_came_by_https(start):
-    address, _ = address_of(start("--port", "0", NOUGHTBOOK_HTTPS="1"))
+def test_behind_a_proxy_it_knows_that_the_visitor_came_by_https_and_a_doubtful_setting_is_said_once(start):
+    process = start("--port", "0", NOUGHTBOOK_HTTPS="1", NOUGHTBOOK_HOSTS="*")
+    address, said = address_of(process)
     asked = urllib.request.Request(f"{address}sign-in/", headers={"X-Forwarded-Proto": "https"})
     with urllib.request.urlopen(asked) as answer:
         assert answer.headers["Strict-Transport-Security"]
+    process.terminate()
+    said += process.communicate(timeout=60)[0]
+    assert said.count("noughtbook.W001") == 1
 
 
 def test_a_port_in_use_is_said_with_what_to_do(start):
@@ -91,11 +95,3 @@ def test_a_port_in_use_is_said_with_what_to_do(start):
         said, _ = start("--port", str(other.getsockname()[1])).communicate(timeout=60)
     assert "Choose another with --port" in said
     assert "Traceback" not in said
-
-
-def test_a_doubtful_setting_is_said_once(start):
-    process = start("--port", "0", NOUGHTBOOK_HOSTS="*")
-    _, said = address_of(process)
-    process.terminate()
-    said += process.communicate(timeout=60)[0]
-    assert said.count("noughtbook.W001") == 1

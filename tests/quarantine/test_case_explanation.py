@@ -10,11 +10,19 @@ from compliance.quarantine.case_explanation import DECIDED, MEANS, how_found, me
 from compliance.quarantine.cases import load_case
 from tests.checks.making import bad, boiling, day
 from tests.quarantine.making import failed_after
+from tests.remembered import remembered
 from tests.world import make_limit
+
+# Two months after the checks, or each would lay anew all that fell due in the time since.
+pytestmark = pytest.mark.usefixtures("clock")
 
 
 @pytest.fixture
 def anchor(world):
+    return remembered(failed, world)
+
+
+def failed(world) -> str:
     return failed_after(world, "4.0", "9.0", "5.4")
 
 

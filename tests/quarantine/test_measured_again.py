@@ -20,21 +20,34 @@ from tests.checks.making import bad, day, good
 from tests.quarantine import making
 from tests.quarantine.making import failed_after
 from tests.records.making import take
+from tests.remembered import remembered
 from tests.world import make_limit, make_person, make_probe, make_reading, make_version
 
+# Two months after the checks, or each would lay anew all that fell due in the time since.
+pytestmark = pytest.mark.usefixtures("clock")
+
 
 @pytest.fixture
-def other(world):
+def other(failed):
     """Another probe, good since day 0."""
+    return failed[1]
+
+
+@pytest.fixture
+def anchor(failed):
+    """Soup read at 4.0 °C on day 0.5 and at 4.2 °C on day 1, in a case that began with the failure on day 9."""
+    return failed[0]
+
+
+@pytest.fixture
+def failed(world):
+    return remembered(build_failed, world)
+
+
+def build_failed(world) -> tuple:
     probe = make_probe(world.site, "P2", by=world.manager, limits=[world.limit])
     good(probe, world.cook, day(0))
-    return probe
-
-
-@pytest.fixture
-def anchor(world):
-    """Soup read at 4.0 °C on day 0.5 and at 4.2 °C on day 1, in a case that began with the failure on day 9."""
-    return failed_after(world, "4.0", "4.2")
+    return failed_after(world, "4.0", "4.2"), probe
 
 
 def decide(world, anchor, reading, ids=None, **given):

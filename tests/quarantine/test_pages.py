@@ -11,12 +11,20 @@ from compliance.quarantine.models import Decision, Signature
 from tests.checks import making
 from tests.checks.making import day, good
 from tests.quarantine.making import failed_after
+from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
+
+# Two months after the checks, or each would lay anew all that fell due in the time since.
+pytestmark = pytest.mark.usefixtures("clock")
 
 
 @pytest.fixture
 def case(world):
-    return load_case(failed_after(world, "4.0", "9.0", "5.4"))
+    return load_case(remembered(failed, world))
+
+
+def failed(world) -> str:
+    return failed_after(world, "4.0", "9.0", "5.4")
 
 
 def page(case):

@@ -17,35 +17,49 @@ from compliance.quarantine.assessing import Selection
 from compliance.quarantine.cases import CaseState, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
+from compliance.readings.models import Reading
 from tests.checks.making import bad, boiling, correct_zero, day, event, good, zero
 from tests.quarantine import making
 from tests.quarantine.making import failed_after, undecided
 from tests.records.making import record_of, section, take
+from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
+
+# Two months after the checks, or each would lay anew all that fell due in the time since.
+pytestmark = pytest.mark.usefixtures("clock")
 
 AGAIN = "the reading measured again has come into doubt itself"
 
 
 @pytest.fixture
-def other(world):
-    probe = make_probe(world.site, "P2", by=world.manager, limits=[world.limit])
-    good(probe, world.cook, day(8))
-    return probe
-
-
-@pytest.fixture
-def again(world, other):
-    return take(world, "3.9", day(10), probe=other)
-
-
-@pytest.fixture
-def anchor(world, again):
+def anchor(world):
     """Two readings of soup, one let stand and one measured again; signed."""
+    return remembered(signed, world)
+
+
+@pytest.fixture
+def again(anchor):
+    return Reading.objects.get(probe__code="P2")
+
+
+@pytest.fixture
+def other(again):
+    return again.probe
+
+
+def signed(world) -> str:
+    again = measured_again(world)
     anchor = failed_after(world, "4.0", "5.4")
     decide(world, anchor, Fate.STANDS, "held")
     decide(world, anchor, Fate.MEASURED_AGAIN, good_reading=again)
     actions.sign(by=world.supervisor, anchor=anchor)
     return anchor
+
+
+def measured_again(world):
+    other = make_probe(world.site, "P2", by=world.manager, limits=[world.limit])
+    good(other, world.cook, day(8))
+    return take(world, "3.9", day(10), probe=other)
 
 
 def decide(world, anchor, fate, outcome="", **given):
@@ -106,7 +120,7 @@ def test_each_kind_of_change_is_named(as_person, world, anchor, again, act, word
     assert words in text
 
 
-def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, world, anchor, other):
+def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, world, anchor, other, clock):
     sites, client = [world.site.pk], as_person(world.manager)
     assert (unsigned(sites), attention([world.site], day(300))[0].in_doubt) == (0, 0)
     bad(other, world.cook, day(11))
@@ -118,6 +132,7 @@ def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, wo
     assert "1 reading to decide on" in client.get(reverse("today_site", args=[world.site.pk])).content.decode()
     with pytest.raises(Exception, match="1 reading is still to be decided on"):
         actions.sign(by=world.supervisor, anchor=anchor)
+    clock.shift(timedelta(minutes=1))
     decide(world, anchor, Fate.DISCARDED, why="Binned.")
     assert "signed before, to sign again" in client.get(reverse("case_list")).content.decode()
     actions.sign(by=world.supervisor, anchor=anchor)
@@ -283,8 +298,9 @@ def test_the_signature_of_a_case_without_an_end_speaks_of_no_later_case(world):
         ]
 
 
-def test_decisions_of_before_are_held_against_what_is_so_now(world, again):
+def test_decisions_of_before_are_held_against_what_is_so_now(world):
     """They kept nothing but the outcome: what can be said is worked out anew, so nothing opens by itself."""
+    again = measured_again(world)
     anchor = failed_after(world, "4.0", "5.4")
     for reading, fate, outcome in zip(
         world.probe.readings.order_by("taken_at"), ("stands", "measured_again"), ("held", "undecided"), strict=True
@@ -313,8 +329,9 @@ def decided_before(world, anchor, reading, fate, outcome, good_reading):
     )
 
 
-def test_a_custard_that_released_a_fridge_before_opens_the_case_again(world, again):
+def test_a_custard_that_released_a_fridge_before_opens_the_case_again(world):
     """Written as it could be once: an earlier reading of another food was accepted."""
+    again = measured_again(world)
     anchor = failed_after(world, "5.4")
     custard = take(world, "3.9", day(0.2), probe=again.probe, item="Custard")
     good(again.probe, world.cook, day(0.1))

@@ -61,9 +61,11 @@ def decide(world, anchor: str, fate: str, *, ids=None, by=None, **words) -> None
     quarantine.decide(by=by or world.manager, case=load_case(anchor), selection=selection, data=data)
 
 
-def story(world, clock) -> dict:
-    """March 2026: a good probe, one that fails, deviations, corrections, decisions and a signature. Now is 2 April."""
-    clock.move_to(at(2, 12, month=4))
+NOW = at(2, 12, month=4)
+
+
+def story(world) -> dict:
+    """March 2026: a good probe, one that fails, deviations, corrections, decisions and a signature. The clock stands at `NOW`."""
     hot = make_limit(world.site, by=world.manager, code="hot-holding", direction="at_least", value="63")
     other = make_probe(world.site, "P2", by=world.manager, limits=[hot], description="Servery")
     made = {"hot": hot, "other": other}

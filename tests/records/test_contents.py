@@ -22,19 +22,31 @@ from tests.checks import making as checks
 from tests.plans.making import days_of
 from tests.records import making
 from tests.records.making import at, record_of, section, take
+from tests.remembered import remembered
 from tests.world import make_probe, make_version
 
 NBSP = "\N{NO-BREAK SPACE}"
 
 
 @pytest.fixture
-def story(clock, world):
-    return making.story(world, clock)
+def march(clock, world):
+    """What happened, and the text of its record; the time is that of `making.story`."""
+    clock.move_to(making.NOW)
+    return remembered(written, world)
 
 
 @pytest.fixture
-def record(story, site):
-    return record_of(site)
+def story(march):
+    return march[0]
+
+
+@pytest.fixture
+def record(march):
+    return march[1]
+
+
+def written(world) -> tuple[dict, str]:
+    return making.story(world), record_of(world.site)
 
 
 def rows(text: str, letter: str) -> Counter:

@@ -15,6 +15,7 @@ from sites.names import Name
 from tests.checks import making as checks
 from tests.records import making
 from tests.records.making import at, printed, scope_of, words_of
+from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
 
 SIZES = {"A4": (595, 842), "Letter": (612, 792)}
@@ -34,7 +35,8 @@ NASTY = (
 
 @pytest.fixture
 def story(clock, world):
-    return making.story(world, clock)
+    clock.move_to(making.NOW)
+    return remembered(making.story, world)
 
 
 @pytest.mark.parametrize("paper", SIZES)
