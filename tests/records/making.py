@@ -132,29 +132,32 @@ def words_of(reader: PdfReader) -> str:
 
 
 def section(text: str, heading: str) -> str:
-    """What stands between a heading of the record and the next one."""
-    following = HEADINGS[HEADINGS.index(heading) + 1]
-    return text.split(f" {heading} ", 1)[1].split(f" {following} ", 1)[0]
+    """What stands between a heading of the record and the next one that is there."""
+    text = text.split(f" {heading} ", 1)[1]
+    ends = (text.find(f" {following} ") for following in HEADINGS[HEADINGS.index(heading) + 1 :])
+    return text[: next((end for end in ends if end >= 0), None)]
 
 
 HEADINGS = (
-    "How to read this record",
     "Summary",
-    "Limits in force",
-    "Days of work and plans of checks",
+    "Open points at printing",
     "Planned and done",
-    "Intervals between checks",
-    "Probes and their checks",
-    "Events of probes",
     "Checks that did not pass, in full",
-    "Readings",
     "Deviations and what was done",
     "Cases of quarantine and decisions",
+    "Readings",
+    "Probes and their checks",
+    "Events of probes",
+    "Limits in force",
+    "Days of work and plans of checks",
+    "Intervals between checks",
     "Corrections and voids",
+    "Changes of what was set",
     "Reasons given more than ten times",
-    "Open points at printing",
+    "What no entry was made of",
     "People named in this record",
     "Signatures under this record",
+    "How to read this record",
     "Cautions",
 )
 
