@@ -46,7 +46,7 @@ FIELDS = ("due_at", "limit_id", "status", "cleared_at", "grace_at", "cancelled_a
 
 
 @dataclass(slots=True)
-class Planned:
+class PlannedCount:
     """Counts of due times by (local day, what was planned, what became of it).
 
     `doubted`: readings of rounds that are not counted as done, for their probe was not to be relied on.
@@ -79,9 +79,9 @@ class Planned:
 
 
 @once
-def count_planned(scope: RecordScope) -> Planned:
+def count_planned(scope: RecordScope) -> PlannedCount:
     """What fell due in the period; one query, streamed."""
-    planned = Planned()
+    planned = PlannedCount()
     for due_at, limit, status, cleared, grace, cancelled, excused_late, doubted in _rows(scope):
         became = _became(status, cleared, grace, cancelled, excused_late)
         planned.counts[due_at.astimezone(scope.zone).date(), limit or CHECKS, became] += 1

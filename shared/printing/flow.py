@@ -78,13 +78,13 @@ class Writer:
         self._waiting.append(_Block(height, lambda: self._draw_heading(clean(text), lines, level, name), above))
 
     def listing(
-        self, columns: Sequence[Column], rows: Iterable[Row], *, empty: str, heading: str = "", caption: str = ""
+        self, columns: Sequence[Column], rows: Iterable[Row], *, empty: str = "", heading: str = "", caption: str = ""
     ) -> bool:
         """A table, under its heading, where there are rows; else no more than a sentence for the end, kept in `nothing`."""
         rows = iter(rows)
         first = next(rows, None)
         if first is None:
-            self.nothing.append(empty)
+            self.nothing += [empty] * bool(empty)
             return False
         if heading:
             self.heading(heading)

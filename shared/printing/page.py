@@ -18,7 +18,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.ink import Pen
-from shared.printing.places import Link, Places, codes_in
+from shared.printing.places import Places, Pointer, codes_in
 from shared.printing.text import clean, first_lines, shorten, visual
 from shared.time_text import zoned_moment
 
@@ -138,7 +138,7 @@ class Pages:
 
     def link(self, x: float, y: float, width: float, size: float, target: str) -> None:
         """The `width` points from `x` on the baseline `y`, in type of this size, lead to what bears this name."""
-        self.places.links.append(Link(self.number, x, y - size * 0.3, x + width, y + size * 0.9, target))
+        self.places.links.append(Pointer(self.number, x, y - size * 0.3, x + width, y + size * 0.9, target))
 
     def link_codes(self, x: float, y: float, line: str, pen: Pen) -> None:
         """Each number of an entry in a line that begins at `x` leads to where that entry stands."""
@@ -167,7 +167,7 @@ class Pages:
                 text = f"p. {found[target][0]}"
                 lines[page] += _line(x, y, text, pen, "right") + "\n"
                 left = x - pen.width(text)
-                self.places.links.append(Link(page, left, y - 3, x, y + 8, target))
+                self.places.links.append(Pointer(page, left, y - 3, x, y + 8, target))
 
     def _set_links(self, pages: list) -> None:
         """Each page is given the pointers on it that lead somewhere."""
@@ -179,7 +179,7 @@ class Pages:
         for number, annotations in by_page.items():
             pages[number - 1].Annots = PDFArray(annotations)
 
-    def _annotation(self, link: Link, page: int, y: float, pages: list) -> PDFDictionary:
+    def _annotation(self, link: Pointer, page: int, y: float, pages: list) -> PDFDictionary:
         to = [self.canvas._doc.Reference(pages[page - 1]), PDFName("XYZ"), 0, round(y + 10), 0]
         rect = [round(edge, 1) for edge in (link.left, link.bottom, link.right, link.top)]
         told = {"Type": PDFName("Annot"), "Subtype": PDFName("Link"), "Border": PDFArray([0, 0, 0])}

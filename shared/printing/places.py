@@ -14,7 +14,7 @@ CODE = re.compile(r"\b([RCDE])([1-9][0-9]{0,17})\b", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class Pointer:
     """A rectangle (points) on a page, counted from 1, and what it points to."""
 
     page: int
@@ -32,7 +32,7 @@ class Places:
         self._sections: dict[str, tuple[int, float]] = {}
         self._numbers: dict[str, array] = defaultdict(lambda: array("q"))
         self._at: dict[str, array] = defaultdict(lambda: array("q"))
-        self.links: list[Link] = []
+        self.links: list[Pointer] = []
 
     def stands(self, name: str, page: int, y: float) -> None:
         """An entry or a section begins at height `y` (points) of a page; the first place counts."""

@@ -133,9 +133,14 @@ def words_of(reader: PdfReader) -> str:
 
 def section(text: str, heading: str) -> str:
     """What stands between a heading of the record and the next one that is there."""
-    text = text.split(f" {heading} ", 1)[1]
-    ends = (text.find(f" {following} ") for following in HEADINGS[HEADINGS.index(heading) + 1 :])
+    text = text.split(_begins(heading), 1)[1]
+    ends = (text.find(_begins(following)) for following in HEADINGS[HEADINGS.index(heading) + 1 :])
     return text[: next((end for end in ends if end >= 0), None)]
+
+
+def _begins(heading: str) -> str:
+    """The word “Readings” stands elsewhere, too."""
+    return " Readings Time No. " if heading == "Readings" else f" {heading} "
 
 
 HEADINGS = (

@@ -79,7 +79,7 @@ def test_a_reason_counts_whatever_it_was_given_for_and_however_it_was_spelt(marc
 def test_the_most_frequent_comes_first_with_what_it_was_given_for(march, world):
     used(world, 11, "None at hand")
     excused(world, 12, "busy")
-    told = section(record_of(world.site), "What no entry was made of")
+    told = section(record_of(world.site), HEADING)
     assert (
         "busy 12 check or reading not done, excused: 12 None at hand 11 probe used though it was not to be: 11" in told
     )

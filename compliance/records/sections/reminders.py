@@ -18,7 +18,7 @@ from ..planned_counts import (
     DONE,
     LATE,
     MISSED,
-    Planned,
+    PlannedCount,
     count_planned,
     exceptions,
     in_words,
@@ -47,13 +47,11 @@ EXPLAINED = (
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Planned and done")
     planned = count_planned(scope)
-    became = planned.became()
-    if not became:
+    if not planned.counts:
         writer.paragraph(scope.none("Nothing fell due at this site in the period, or nothing was planned yet."))
         return
     writer.facts(_counted(scope))
-    if became != {DONE: became[DONE]} or planned.doubted:
-        writer.table(COLUMNS, _rows(tell(exceptions(scope)), scope), caption="Not done, or not in time", dense=True)
+    writer.listing(COLUMNS, _rows(tell(exceptions(scope)), scope), caption="Not done, or not in time")
     _write_grid(writer, planned)
 
 
@@ -67,7 +65,7 @@ def _counted(scope: RecordScope) -> Iterator[tuple[str, str]]:
         yield "Of those not done", f"{planned.doubted:,} taken, with a probe that was not to be relied on"
 
 
-def _write_grid(writer: Writer, planned: Planned) -> None:
+def _write_grid(writer: Writer, planned: PlannedCount) -> None:
     """Day by day and round by round: how many of those planned were done, and what became of the others."""
     columns = planned.columns
     for start in range(0, len(columns), ABREAST):
