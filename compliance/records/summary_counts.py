@@ -3,7 +3,8 @@
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Verdict
@@ -94,7 +95,7 @@ def count_readings(scope: RecordScope) -> ReadingCount:
         "not_to_be_used": Q(fitness=Fitness.DO_NOT_USE),
     }
     counts = {name: Count("pk", filter=which) for name, which in numbers.items()}
-    live = scope.judged().live().order_by().annotate(cause=Subquery(reached_at().values("cause")[:1]))
+    live = scope.judged().live().order_by().annotate(cause=_grouped(reached_at().values("cause")))
     told = ReadingCount()
     for row in live.values("standing", "cause", "probe_id").annotate(n=Count("pk"), **counts):
         told.by_standing[row["standing"]] += row["n"]
@@ -144,9 +145,14 @@ def count_deviations(scope: RecordScope) -> DeviationCount:
     current = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk")).order_by("-pk")
     live = deviations_of(scope).live("reading")
     taken = live.filter(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end).order_by()
-    became = taken.annotate(food=Subquery(current.values("disposition")[:1]))
+    became = taken.annotate(food=_grouped(current.values("disposition")))
     food = Counter(dict(became.values_list("food").annotate(n=Count("pk"))))
-    return DeviationCount(food.pop(None, 0), food)
+    return DeviationCount(food.pop("", 0), food)
+
+
+def _grouped(found: QuerySet) -> Coalesce:
+    """The first of a row's own look-up, empty without one. Bare, it would be grouped by what it looks up with, row by row."""
+    return Coalesce(Subquery(found[:1]), Value(""))
 
 
 @dataclass(frozen=True, slots=True)
