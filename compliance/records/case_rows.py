@@ -19,7 +19,7 @@ from compliance.quarantine.reopening import Reopened, reopened
 from compliance.readings.models import Reading
 from shared.append_only import is_live
 
-from .scope import RecordScope
+from .scope import RecordScope, once
 
 
 @dataclass(slots=True)
@@ -61,6 +61,7 @@ class CaseHere:
         return [WHY[cause] for cause in dict.fromkeys(span.cause for span in self.spans) if cause in WHY]
 
 
+@once
 def cases_here(scope: RecordScope) -> list[CaseHere]:
     """Cases with readings at the site that overlap the period, or were decided on or signed in it; in order of time."""
     found = {line.anchor: line for line in summaries([scope.site.pk])}

@@ -15,7 +15,7 @@ from compliance.reminders.queries import excused_then
 from sites.models import Site
 
 from .probes import ProbeHere
-from .scope import RecordScope
+from .scope import RecordScope, once
 
 
 def checks_in(scope: RecordScope) -> QuerySet[Check]:
@@ -118,3 +118,10 @@ class History:
                 if due and self._plans.work_day(here.probe, check.at) > self._plans.work_day(here.probe, due):
                     found.append(f"C{check.order}")
         return found
+
+
+@once
+def late_and_overdue(scope: RecordScope) -> tuple[list[str], list[str]]:
+    """The checks of the period that were made late, and the codes of the probes whose check was overdue at its end."""
+    history = History(scope)
+    return history.late(), history.overdue()

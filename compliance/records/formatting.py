@@ -7,13 +7,13 @@ from math import ceil
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check
 from compliance.checks.surroundings import told
-from compliance.limits.models import LimitVersion
+from compliance.limits.models import Direction, LimitVersion
 from compliance.limits.wording import demand
 from compliance.quarantine.queries import range_in_words
 from compliance.readings.models import Reading
 from shared.time_text import duration
 from shared.unit_text import in_unit
-from shared.units import Unit, difference_from_milli, show, show_error, show_spread
+from shared.units import MINUS, Unit, difference_from_milli, show, show_error, show_spread
 
 NO_HOLD = "hold time not recorded"
 FIGURE = re.compile(r"(?<=\d) (?=(?:°[CF]|s|min|h|mm)\b)")
@@ -35,10 +35,18 @@ def reading_value(reading: Reading) -> str:
     return f"{told}, {NO_HOLD}" if reading.lacks_hold else told
 
 
+def limit_in_short(version: LimitVersion) -> str:
+    """The same for narrow columns, as in "Cold holding: ≤ 5 °C"."""
+    text = limit_in_words(version)
+    for direction, sign in ((Direction.AT_MOST, "≤"), (Direction.AT_LEAST, "≥")):
+        text = text.replace(f": {direction.label} ", f": {sign} ")
+    return text
+
+
 def value(typed: str, unit: str, milli: int, hold_s: int | None = None, since_s: int | None = None) -> str:
-    """A reading as it was typed, in °C too where it was typed in another unit, how long it was held, and since when it cooled
-    or heated."""
-    text = f"{typed} {Unit(unit).label}"
+    """A reading as it was typed, with a true minus and a point; in °C too where it was typed in another unit; how long it was
+    held, and since when it cooled or heated."""
+    text = f"{typed.replace('-', MINUS).replace(',', '.')} {Unit(unit).label}"
     if unit != Unit.CELSIUS:
         text += f" ({show(milli)})"
     for word, seconds in (("for", hold_s), ("after", since_s)):

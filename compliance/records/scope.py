@@ -1,8 +1,10 @@
 """What one record covers: a site, and a period of whole days on the site's own clock."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
-from functools import cached_property
+from functools import cached_property, wraps
+from typing import TypeVar
 
 from django.db.models import QuerySet
 
@@ -33,6 +35,7 @@ class RecordScope:
     now: datetime
     paper: str = Paper.A4
     people: People = field(default_factory=People.load)
+    known: dict = field(default_factory=dict, compare=False, repr=False)
 
     def __post_init__(self):
         check_period(self.first, self.last, self.now.astimezone(self.zone).date())
@@ -124,6 +127,21 @@ class RecordScope:
     def probes(self) -> list[ProbeHere]:
         """Every probe that was placed, read or checked here in the period, by code."""
         return probes_here(self.site, self.start, self.end, self.now)
+
+
+Figures = TypeVar("Figures")
+
+
+def once(work_out: Callable[[RecordScope], Figures]) -> Callable[[RecordScope], Figures]:
+    """Worked out once for a record, so that its parts cannot tell two figures for one thing."""
+
+    @wraps(work_out)
+    def found(scope: RecordScope) -> Figures:
+        if found not in scope.known:
+            scope.known[found] = work_out(scope)
+        return scope.known[found]
+
+    return found
 
 
 def check_period(first: date, last: date, today: date) -> None:

@@ -1,71 +1,110 @@
-"""The numbers of the summary, each counted by the database."""
+"""The numbers of the first page, each counted by the database and once; the sections tell the same ones."""
 
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field
 
-from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 
 from compliance.checks.fitness import Fitness
-from compliance.checks.models import Standing, Verdict
+from compliance.checks.models import Verdict
+from compliance.checks.span_times import reached_at
+from compliance.metrology.bracketing import Cause
 from compliance.readings.models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 from compliance.readings.queries import MADE_AT_THE_TIME
 from shared.key_lists import among
 
 from .case_rows import CaseHere, cases_here
-from .check_history import History, checks_in
-from .scope import RecordScope
+from .check_history import checks_in, late_and_overdue
+from .scope import RecordScope, once
 
 WHICH = 12
+AFTER_FAILURE = (Cause.USED_AFTER_FAILURE.value, Cause.USED_AFTER_FAR_FAILURE.value)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class CheckCount:
-    made: int
-    by_verdict: list[tuple[str, int, str]]
+    """The checks of the period by their numbers, such as "C12". One without a figure counts as failed."""
+
+    by_verdict: dict[str, list[str]]
     late: list[str]
     overdue: list[str]
-    void: int
+    void: int = 0
+    without_figure: list[str] = field(default_factory=list)
+    void_failures: list[str] = field(default_factory=list)
+
+    @property
+    def made(self) -> int:
+        return sum(map(len, self.by_verdict.values()))
+
+    @property
+    def passed(self) -> list[str]:
+        return self.by_verdict[Verdict.IN_TOLERANCE]
+
+    @property
+    def failed(self) -> list[str]:
+        return self.by_verdict[Verdict.OUT_OF_TOLERANCE]
+
+    @property
+    def inconclusive(self) -> list[str]:
+        return self.by_verdict[Verdict.INCONCLUSIVE]
 
 
+@once
 def count_checks(scope: RecordScope) -> CheckCount:
-    """Counts of checks, naming those that did not pass."""
-    found: dict[str, list[str]] = {verdict.value: [] for verdict in Verdict}
-    void = 0
-    for pk, verdict, struck in checks_in(scope).order_by("checked_at", "pk").values_list("pk", "verdict", "void__pk"):
-        if struck:
-            void += 1
-        else:
-            found[verdict].append(f"C{pk}")
-    history = History(scope)
-    by_verdict = [
-        (v.label, len(found[v]), "" if v == Verdict.IN_TOLERANCE else named(found[v], len(found[v]))) for v in Verdict
-    ]
-    made = sum(map(len, found.values()))
-    return CheckCount(made, by_verdict, history.late(), history.overdue(), void)
+    """Checks by what they came to; void ones by themselves."""
+    told = CheckCount({verdict.value: [] for verdict in Verdict}, *late_and_overdue(scope))
+    fields = ("pk", "verdict", "no_figure", "void__pk")
+    for pk, verdict, no_figure, void in checks_in(scope).order_by("checked_at", "pk").values_list(*fields):
+        verdict = Verdict.OUT_OF_TOLERANCE.value if no_figure else verdict
+        if void:
+            told.void += 1
+            told.void_failures += [f"C{pk}"] * (verdict == Verdict.OUT_OF_TOLERANCE)
+            continue
+        told.by_verdict[verdict].append(f"C{pk}")
+        told.without_figure += [f"C{pk}"] * bool(no_figure)
+    return told
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class ReadingCount:
-    taken: int
-    by_standing: list[tuple[str, int]]
-    late: int
-    to_check_first: int
-    not_to_be_used: int
-    no_hold: int
-    void: int
+    """Readings without void ones, which `void` counts. `untimed`: of a limit that asks for a time, where none is given."""
+
+    by_standing: Counter = field(default_factory=Counter)
+    late: int = 0
+    untimed: int = 0
+    to_check_first: int = 0
+    not_to_be_used: int = 0
+    void: int = 0
+    after_failure: Counter = field(default_factory=Counter)  # by the key of the probe
+
+    @property
+    def taken(self) -> int:
+        return self.by_standing.total()
 
 
+@once
 def count_readings(scope: RecordScope) -> ReadingCount:
-    """Counts of readings by standing; void ones by themselves."""
-    live = scope.judged().live().order_by()
-    late = Count("pk", filter=Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME))
-    unfit = {state: Count("pk", filter=Q(fitness=state)) for state in (Fitness.CHECK_FIRST, Fitness.DO_NOT_USE)}
-    no_hold = Count("pk", filter=Q(limit_version__hold_s__gt=0, hold_s__isnull=True))
-    counts = live.values("standing").annotate(n=Count("pk"), late=late, no_hold=no_hold, **unfit)
-    rows = {row["standing"]: row for row in counts}
-    by_standing = [(s.label, rows[s]["n"] if s in rows else 0) for s in Standing]
-    void = ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).count()
-    marked = (sum(row[name] for row in rows.values()) for name in ("late", *unfit, "no_hold"))
-    return ReadingCount(sum(n for _, n in by_standing), by_standing, *marked, void)
+    """Counts of the readings of the period, in one query but for the void ones."""
+    held = Q(limit_version__hold_s__gt=0, hold_s__isnull=True)
+    reached = Q(limit_version__within_s__gt=0, since_start_s__isnull=True)
+    numbers = {
+        "late": Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME),
+        "untimed": held | reached,
+        "to_check_first": Q(fitness=Fitness.CHECK_FIRST),
+        "not_to_be_used": Q(fitness=Fitness.DO_NOT_USE),
+    }
+    counts = {name: Count("pk", filter=which) for name, which in numbers.items()}
+    live = scope.judged().live().order_by().annotate(cause=_grouped(reached_at().values("cause")))
+    told = ReadingCount()
+    for row in live.values("standing", "cause", "probe_id").annotate(n=Count("pk"), **counts):
+        told.by_standing[row["standing"]] += row["n"]
+        for name in numbers:
+            setattr(told, name, getattr(told, name) + row[name])
+        if row["cause"] in AFTER_FAILURE:
+            told.after_failure[row["probe_id"]] += row["n"]
+    told.void = ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).count()
+    return told
 
 
 def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:
@@ -85,36 +124,64 @@ def _deviations_here(scope: RecordScope) -> QuerySet:
     return here.filter(taken | Exists(acted)).values_list("own", flat=True)
 
 
-def count_deviations(scope: RecordScope) -> tuple[int, int]:
-    """(open, closed): of live readings of the period; open until it is recorded what was done."""
+@dataclass(frozen=True, slots=True)
+class DeviationCount:
+    """Of live readings of the period: open until it is recorded what was done; of the closed ones, what became of the food."""
+
+    open: int
+    food: Counter
+
+    @property
+    def closed(self) -> int:
+        return self.food.total()
+
+    @property
+    def total(self) -> int:
+        return self.open + self.closed
+
+
+@once
+def count_deviations(scope: RecordScope) -> DeviationCount:
+    current = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk")).order_by("-pk")
     live = deviations_of(scope).live("reading")
-    taken = live.filter(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end)
-    numbers = taken.aggregate(closed=Count("pk", filter=Q(acted=True)), every=Count("pk"))
-    return numbers["every"] - numbers["closed"], numbers["closed"]
+    taken = live.filter(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end).order_by()
+    became = taken.annotate(food=_grouped(current.values("disposition")))
+    food = Counter(dict(became.values_list("food").annotate(n=Count("pk"))))
+    return DeviationCount(food.pop("", 0), food)
+
+
+def _grouped(found: QuerySet) -> Coalesce:
+    """The first of a row's own look-up, empty without one. Bare, it would be grouped by what it looks up with, row by row."""
+    return Coalesce(Subquery(found[:1]), Value(""))
 
 
 @dataclass(frozen=True, slots=True)
 class CaseCount:
-    total: int
-    open: int
-    open_which: str
-    to_sign: int
-    to_sign_which: str
-    signed: int
+    """The cases that touch the period, by their state; `readings` and `undecided` of them all, at this site."""
+
+    by_state: dict[str, list[CaseHere]]
+    readings: int
+    undecided: int
+
+    @property
+    def total(self) -> int:
+        return sum(map(len, self.by_state.values()))
 
 
+@once
 def count_cases(scope: RecordScope) -> CaseCount:
+    by_state = defaultdict(list)
     cases = cases_here(scope)
-    still_open, to_sign = ([case for case in cases if case.state == state] for state in ("open", "to_sign"))
-    signed = len(cases) - len(still_open) - len(to_sign)
-    return CaseCount(len(cases), len(still_open), _titles(still_open), len(to_sign), _titles(to_sign), signed)
+    for case in cases:
+        by_state[case.state].append(case)
+    return CaseCount(by_state, sum(case.readings for case in cases), sum(case.undecided for case in cases))
 
 
-def _titles(cases: list[CaseHere]) -> str:
-    return named([case.title for case in cases[:WHICH]], len(cases))
+def titles(cases: list[CaseHere]) -> str:
+    return named([case.title for case in cases])
 
 
-def named(shown: list[str], total: int) -> str:
+def named(which: list[str]) -> str:
     """The first few of a list, saying how many more there are."""
-    text = ", ".join(shown[:WHICH])
-    return f"{text} and {total - WHICH} more" if total > WHICH else text
+    text = ", ".join(which[:WHICH])
+    return f"{text} and {len(which) - WHICH:,} more" if len(which) > WHICH else text

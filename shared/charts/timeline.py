@@ -13,7 +13,7 @@ from shared.charts.palette import BAND, GRID, INK, LINE, PAPER, QUIET, SMALL, TH
 from shared.charts.patterns import STANDINGS, VERDICTS, dot_mark, flag_mark, span_box
 from shared.time_text import short_day
 
-_STRIP, _AXIS, _NARROW = 18.0, 20.0, 480.0
+_STRIP, _AXIS, _NARROW, LOW = 18.0, 20.0, 480.0, 150.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,7 @@ def probe_timeline(
     Args:
         spans, checks, events: what to show, in any order; what lies outside the period is left out.
         size: width and height in points; under 480 wide the labels get fewer. The picture grows where its key needs more room.
+            One that is at most 150 high is low: its scale gets fewer marks.
 
     Raises:
         ValueError: for a tolerance that is not above zero, times without a zone or in the wrong order, an unknown
@@ -73,10 +74,11 @@ def probe_timeline(
     scale = unit_of(frame.unit)
     key = rows_of(_key(spans, checks, events, frame.zone, brief=width < _NARROW), width - 16, SMALL)
     foot = len(key) * 16 + 8
-    height = max(height, foot + _AXIS + _STRIP + 170)
+    low = height <= LOW
+    height = max(height, foot + _AXIS + _STRIP + (98 if low else 170))
     drawing = sheet(width, height)
     reach = _reach(checks, tolerance)
-    errors = nice_ticks(-scale.difference(reach), scale.difference(reach), 6)
+    errors = nice_ticks(-scale.difference(reach), scale.difference(reach), 3 if low else 6)
     left = 12 + max(width_of(_signed(t, errors), SMALL) for t in errors)
     across = Scale(start.timestamp(), end.timestamp(), left, width - 12)
     up = Scale(-scale.difference(reach), scale.difference(reach), foot + _AXIS + _STRIP + 6, height - 38)

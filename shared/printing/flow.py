@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from itertools import chain
 from typing import BinaryIO
 
 from reportlab.graphics import renderPDF
@@ -19,7 +20,7 @@ from shared.printing.text import clean, first_lines, wrap
 from shared.time_text import zoned_moment
 
 HEADINGS = {1: (14.0, 20.0, 7.0), 2: (11.0, 14.0, 5.0), 3: (9.5, 9.0, 3.0)}  # size, space above, space below
-BODY, LEADING = 9.0, 12.5
+BODY, SMALL, LEADING = 9.0, 8.0, 12.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,7 @@ class Writer:
         self._waiting: list[_Block] = []
         self._together: list[_Block] | None = None
         self._level, self._marks = -1, 0
+        self.nothing: list[str] = []
 
     def __enter__(self) -> "Writer":
         return self
@@ -67,24 +69,39 @@ class Writer:
         """Points between the side margins."""
         return self._pages.width
 
-    def heading(self, text: str, level: int = 1) -> None:
-        """A heading of level 1, 2 or 3, with its entry in the outline; it stays with what follows."""
+    def heading(self, text: str, level: int = 1, name: str = "") -> None:
+        """A heading of level 1, 2 or 3, with its entry in the outline; it stays with what follows. Links find it by `name`, or
+        by its text."""
         size, above, below = HEADINGS[level]
         lines = first_lines(text, BOLD, size, self.width, 4)
         height = len(lines) * size * 1.25 + below
-        self._waiting.append(_Block(height, lambda: self._draw_heading(clean(text), lines, level), above))
+        self._waiting.append(_Block(height, lambda: self._draw_heading(clean(text), lines, level, name), above))
+
+    def listing(
+        self, columns: Sequence[Column], rows: Iterable[Row], *, empty: str = "", heading: str = "", caption: str = ""
+    ) -> bool:
+        """A table, under its heading, where there are rows; else no more than a sentence for the end, kept in `nothing`."""
+        rows = iter(rows)
+        first = next(rows, None)
+        if first is None:
+            self.nothing += [empty] * bool(empty)
+            return False
+        if heading:
+            self.heading(heading)
+        self.table(columns, chain([first], rows), caption=caption, dense=True)
+        return True
 
     def paragraph(self, text: str, *, strong: bool = False, small: bool = False) -> None:
         """Running text; blank lines and line ends in it are kept."""
-        font, size = BOLD if strong else REGULAR, 8.0 if small else BODY
+        font, size = BOLD if strong else REGULAR, SMALL if small else BODY
         self._lines(wrap(text, font, size, min(self.width, 470)), font, size, grey=GREY if small else 0)
         self._space(5)
 
-    def facts(self, pairs: Iterable[tuple[str, object]], *, columns: int = 1) -> None:
+    def facts(self, pairs: Iterable[tuple[str, object]], *, columns: int = 1, small: bool = False) -> None:
         """Labels with their values, in one or two columns; an empty value is shown by a dash."""
-        pairs = list(pairs)
+        pairs, size = list(pairs), SMALL if small else BODY
         for start in range(0, len(pairs), columns):
-            self._fact_line(pairs[start : start + columns], columns)
+            self._fact_line(pairs[start : start + columns], columns, size)
         self._space(6)
 
     def table(
@@ -94,6 +111,7 @@ class Writer:
         *,
         caption: str = "",
         markers: bool = False,
+        dense: bool = False,
         empty: str = "None recorded.",
     ) -> int:
         """A table over the full width; returns how many rows it had. `rows` is read once, as it is drawn.
@@ -104,7 +122,7 @@ class Writer:
         if self._together is not None:
             raise ValueError("A table can be longer than a page; draw it outside together().")
         columns = [c if isinstance(c, Column) else Column(c) for c in columns]
-        table = Table(self._pages, columns, caption=caption, markers=markers)
+        table = Table(self._pages, columns, caption=caption, markers=markers, dense=dense)
         self._flush_headings(table.head_height() + 40)
         count = table.draw(rows)
         if not count:
@@ -211,14 +229,16 @@ class Writer:
             pen = pages.pen(font, size)
             for line in run:
                 pages.line_of_text(pages.left, pages.y - size, line, pen, grey=grey)
+                pages.link_codes(pages.left, pages.y - size, line, pen)
                 pages.y -= leading
 
         return draw
 
-    def _draw_heading(self, text: str, lines: list[str], level: int) -> None:
+    def _draw_heading(self, text: str, lines: list[str], level: int, name: str) -> None:
         size, _, below = HEADINGS[level]
         pages = self._pages
         self._bookmark(text, level)
+        pages.stands(name or text)
         for line in lines:
             pages.line_of_text(pages.left, pages.y - size, line, pages.pen(BOLD, size))
             pages.y -= size * 1.25
@@ -232,34 +252,35 @@ class Writer:
         canvas.bookmarkPage(key, fit="XYZ", left=0, top=self._pages.y + 10, zoom=0)
         canvas.addOutlineEntry(text.replace("\n", " "), key, self._level)
 
-    def _fact_line(self, pairs: list[tuple[str, object]], columns: int) -> None:
+    def _fact_line(self, pairs: list[tuple[str, object]], columns: int, size: float) -> None:
         room = (self.width - 18 * (columns - 1)) / columns
-        label_width = min(130.0, room * 0.38)
+        label_width = _label_width(room)
         cells = []
         for label, value in pairs:
             shown = "—" if value in (None, "") else value
-            cells.append((wrap(label, REGULAR, BODY, label_width - 8), wrap(shown, REGULAR, BODY, room - label_width)))
-        tall = max(max(len(label), len(value)) for label, value in cells)
-        if tall * LEADING > self._pages.depth / 2:
+            cells.append((wrap(label, REGULAR, size, label_width - 8), wrap(shown, REGULAR, size, room - label_width)))
+        tall, leading = max(max(len(label), len(value)) for label, value in cells), size * LEADING / BODY
+        if tall * leading > self._pages.depth / 2:
             self._long_fact(pairs)
             return
-        self._keep(_Block(tall * LEADING + 2.5, lambda: self._draw_facts(cells, tall, room, label_width)))
+        self._keep(_Block(tall * leading + size * 0.28, lambda: self._draw_facts(cells, tall, room, size)))
 
     def _long_fact(self, pairs: list[tuple[str, object]]) -> None:
         for label, value in pairs:
             self.paragraph(label, strong=True)
             self.paragraph(str(value))
 
-    def _draw_facts(self, cells, tall: int, room: float, label_width: float) -> None:
-        pages = self._pages
-        pen = pages.pen(REGULAR, BODY)
+    def _draw_facts(self, cells, tall: int, room: float, size: float) -> None:
+        pages, label_width, leading = self._pages, _label_width(room), size * LEADING / BODY
+        pen = pages.pen(REGULAR, size)
         for index, (label, value) in enumerate(cells):
             x = pages.left + index * (room + 18)
             for n, line in enumerate(label):
-                pages.line_of_text(x, pages.y - BODY - n * LEADING, line, pen, grey=GREY)
+                pages.line_of_text(x, pages.y - size - n * leading, line, pen, grey=GREY)
             for n, line in enumerate(value):
-                pages.line_of_text(x + label_width, pages.y - BODY - n * LEADING, line, pen)
-        pages.y -= tall * LEADING + 2.5
+                pages.line_of_text(x + label_width, pages.y - size - n * leading, line, pen)
+                pages.link_codes(x + label_width, pages.y - size - n * leading, line, pen)
+        pages.y -= tall * leading + size * 0.28
 
     def _draw_picture(self, drawing: Drawing, scale: float, caption: list[str]) -> None:
         pages = self._pages
@@ -306,3 +327,7 @@ class Writer:
         for number, line in enumerate(lines):
             pages.line_of_text(x, y - 13.5 - number * LEADING, line, pages.pen(REGULAR, BODY))
         pages.y = bottom - 10
+
+
+def _label_width(room: float) -> float:
+    return min(130.0, room * 0.38)

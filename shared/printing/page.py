@@ -13,16 +13,17 @@ from datetime import datetime, tzinfo
 from typing import BinaryIO
 
 from reportlab.lib.pagesizes import A4, LETTER
-from reportlab.pdfbase.pdfdoc import PDFArray, PDFName, PDFStream
+from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFStream
 from reportlab.pdfgen.canvas import Canvas
 
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.ink import Pen
-from shared.printing.text import clean, first_lines, shorten
+from shared.printing.places import Places, Pointer, codes_in
+from shared.printing.text import clean, first_lines, shorten, visual
 from shared.time_text import zoned_moment
 
 SIZES = {"A4": A4, "Letter": LETTER}
-SIDE, TOP, BOTTOM = 48.0, 44.0, 46.0
+SIDE, TOP, BOTTOM = 48.0, 38.0, 38.0
 GREY = 0.32
 
 
@@ -69,6 +70,8 @@ class Pages:
         self.number, self._masthead, self._imprint = 0, masthead, imprint
         self._pens: dict[tuple[str, float], Pen] = {}
         self.cells: dict[tuple, dict[str, tuple]] = defaultdict(dict)  # what tables have set, by face and column
+        self.places = Places()
+        self._asked: list[tuple[int, float, float, str]] = []  # page, right end, baseline, of whose page
         self._describe(masthead)
         self._begin(self._draw_masthead)
 
@@ -78,6 +81,7 @@ class Pages:
         self.canvas.setSubject(clean(masthead.period))
         self.canvas.setCreator("Noughtbook")
         self.canvas.setViewerPreference("DisplayDocTitle", "true")
+        self.canvas.showOutline()
 
     @property
     def remaining(self) -> float:
@@ -128,12 +132,58 @@ class Pages:
         self._finish()
         self._begin(self._draw_running_head)
 
+    def stands(self, name: str) -> None:
+        """What the cursor stands at can be pointed to by this name."""
+        self.places.stands(name, self.number, self.y)
+
+    def link(self, x: float, y: float, width: float, size: float, target: str) -> None:
+        """The `width` points from `x` on the baseline `y`, in type of this size, lead to what bears this name."""
+        self.places.links.append(Pointer(self.number, x, y - size * 0.3, x + width, y + size * 0.9, target))
+
+    def link_codes(self, x: float, y: float, line: str, pen: Pen) -> None:
+        """Each number of an entry in a line that begins at `x` leads to where that entry stands."""
+        for left, width, target in linked(line, pen):
+            self.link(x + left, y, width, pen.size, target)
+
+    def page_of(self, x: float, y: float, target: str) -> None:
+        """The number of the page on which something stands, ending at `x`; filled in on closing, and a link."""
+        self._asked.append((self.number, x, y, target))
+
     def close(self) -> None:
-        """Finish the last page, fill in how many there are and write the document."""
+        """Finish the last page, fill in how many there are and where things stand, and write the document."""
         self._finish()
-        for number, page in enumerate(self.canvas._doc.Pages.pages, 1):
-            page.Contents = PDFArray([page.Contents, PDFStream(content=self._number_line(number))])
+        pages = self.canvas._doc.Pages.pages
+        lines = {number: self._number_line(number) for number in range(1, self.number + 1)}
+        self._tell_pages(lines)
+        for number, page in enumerate(pages, 1):
+            page.Contents = PDFArray([page.Contents, PDFStream(content=lines[number])])
+        self._set_links(pages)
         self.canvas.save()
+
+    def _tell_pages(self, lines: dict[int, str]) -> None:
+        pen, found = self.pen(REGULAR, 8), self.places.found({target for *_, target in self._asked})
+        for page, x, y, target in self._asked:
+            if target in found:
+                text = f"p. {found[target][0]}"
+                lines[page] += _line(x, y, text, pen, "right") + "\n"
+                left = x - pen.width(text)
+                self.places.links.append(Pointer(page, left, y - 3, x, y + 8, target))
+
+    def _set_links(self, pages: list) -> None:
+        """Each page is given the pointers on it that lead somewhere."""
+        found = self.places.found({link.target for link in self.places.links})
+        by_page = defaultdict(list)
+        for link in self.places.links:
+            if link.target in found:
+                by_page[link.page].append(self._annotation(link, *found[link.target], pages))
+        for number, annotations in by_page.items():
+            pages[number - 1].Annots = PDFArray(annotations)
+
+    def _annotation(self, link: Pointer, page: int, y: float, pages: list) -> PDFDictionary:
+        to = [self.canvas._doc.Reference(pages[page - 1]), PDFName("XYZ"), 0, round(y + 10), 0]
+        rect = [round(edge, 1) for edge in (link.left, link.bottom, link.right, link.top)]
+        told = {"Type": PDFName("Annot"), "Subtype": PDFName("Link"), "Border": PDFArray([0, 0, 0])}
+        return PDFDictionary({**told, "Rect": PDFArray(rect), "Dest": PDFArray(to)})
 
     def _begin(self, head: Callable[[], None]) -> None:
         self.number += 1
@@ -188,6 +238,14 @@ class Pages:
     def _number_line(self, number: int) -> str:
         text = f"Page {number} of {self.number}"
         return _line(self.right, self.bottom - 20, text, self.pen(BOLD, 8), "right") + "\n"
+
+
+def linked(line: str, pen: Pen) -> tuple[tuple[float, float, str], ...]:
+    """(distance from the start, width, code) of each number of an entry in a line, in points; of none written from the right."""
+    found = tuple(codes_in(line))
+    if not found or visual(line) != line:
+        return ()
+    return tuple((pen.width(line[:start]), pen.width(line[start:end]), code) for start, end, code in found)
 
 
 def _line(x: float, y: float, text: str, pen: Pen, align: str, grey: float = 0) -> str:

@@ -3,28 +3,51 @@
 Cells wrap, a row stays on one page, the head is repeated. A void row is struck through and can still be read.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.ink import Pen
-from shared.printing.page import GREY, Pages
+from shared.printing.page import GREY, Pages, linked
 from shared.printing.text import clean, first_lines, shorten, visual, wrap
 
-SIZE, LEADING, PAD, GUTTER = 8.0, 10.0, 3.2, 9.0
-MARKER = 16.0
+GUTTER, MARKER = 9.0, 16.0
+FIGURE = re.compile("[-+±\N{MINUS SIGN}]?[0-9][0-9,]*")  # up to its point
 BLANK = "—"
 _REMEMBERED = 2000
 
 
 @dataclass(frozen=True, slots=True)
+class Measure:
+    """Points: the size of the type, from line to line, above and below each row, between columns."""
+
+    size: float
+    leading: float
+    pad: float
+    gutter: float
+
+
+USUAL, DENSE = Measure(8.0, 10.0, 3.2, GUTTER), Measure(7.5, 9.0, 0.6, 6.0)
+
+
+@dataclass(frozen=True, slots=True)
 class Column:
-    """One column: its title, its share of the width that is left, or a fixed width in points, and its alignment."""
+    """One column: its title, its share of the width that is left, or a fixed width in points, and its alignment.
+
+    "decimal" aligns figures on their point, with room for `after` from there on. In a column that is `named` each entry, such
+    as "R12", can be pointed to; in one with `links` each such number leads there. `page`: the cell names what stands on the
+    page that is shown.
+    """
 
     title: str
     share: float = 1.0
     align: str = "left"
     points: float | None = None
+    after: str = ".00 °C"
+    named: bool = False
+    links: bool = False
+    page: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +64,7 @@ class Row:
     note: str = ""
 
 
-def column_widths(columns: Sequence[Column], width: float) -> list[float]:
+def column_widths(columns: Sequence[Column], width: float, gutter: float = GUTTER) -> list[float]:
     """Widths in points, together no more than `width` less the gutters between columns.
 
     Raises:
@@ -49,10 +72,10 @@ def column_widths(columns: Sequence[Column], width: float) -> list[float]:
     """
     if not columns:
         raise ValueError("A table needs at least one column.")
-    left = width - GUTTER * (len(columns) - 1) - sum(c.points or 0 for c in columns)
+    left = width - gutter * (len(columns) - 1) - sum(c.points or 0 for c in columns)
     shares = sum(c.share for c in columns if c.points is None) or 1
     widths = [c.points if c.points is not None else left * c.share / shares for c in columns]
-    if min(widths) < 2 * SIZE:
+    if min(widths) < 2 * USUAL.size:
         narrow = columns[widths.index(min(widths))].title
         raise ValueError(f"Column {narrow!r} is left with {min(widths):.0f} pt; take fewer columns or give it more.")
     return widths
@@ -67,16 +90,27 @@ class _Style:
 
 
 class Table:
-    """Sets rows on pages. Positions in points; `caption` is repeated, as continued, on each further page."""
+    """Sets rows on pages. Positions in points; `caption` is repeated, as continued, on each further page.
 
-    def __init__(self, pages: Pages, columns: Sequence[Column], *, caption: str = "", markers: bool = False) -> None:
+    The rows of a `dense` one stand close together.
+    """
+
+    def __init__(
+        self, pages: Pages, columns: Sequence[Column], *, caption: str = "", markers: bool = False, dense: bool = False
+    ) -> None:
         indent = MARKER if markers else 0.0
         self._pages, self._columns, self._caption = pages, columns, caption
-        self._widths = column_widths(columns, pages.width - indent)
-        self._lefts = [pages.left + indent + sum(self._widths[:i]) + GUTTER * i for i in range(len(columns))]
-        places = [(x, w, c.align) for x, w, c in zip(self._lefts, self._widths, columns, strict=True)]
-        self._regular = _Style(pages.pen(REGULAR, SIZE), places, pages.cells)
-        self._bold = _Style(pages.pen(BOLD, SIZE), places, pages.cells)
+        self._measure = measure = DENSE if dense else USUAL
+        self._size, self._leading, self._pad = measure.size, measure.leading, measure.pad
+        self._named = next((index for index, each in enumerate(columns) if each.named), None)
+        self._page_column = next((index for index, each in enumerate(columns) if each.page), None)
+        self._widths = column_widths(columns, pages.width - indent, measure.gutter)
+        self._lefts = [pages.left + indent + sum(self._widths[:i]) + measure.gutter * i for i in range(len(columns))]
+        places = [
+            (x, w, c.align, c.links, measure.size) for x, w, c in zip(self._lefts, self._widths, columns, strict=True)
+        ]
+        self._regular = _Style(pages.pen(REGULAR, measure.size), places, pages.cells)
+        self._bold = _Style(pages.pen(BOLD, measure.size), places, pages.cells)
         self._head = [tuple(self._title(i, c.title)) for i, c in enumerate(columns)]
         self._text: list[str] = []
         self._strokes: list[str] = []
@@ -84,7 +118,7 @@ class Table:
     def head_height(self) -> float:
         """Points that the caption and the head take."""
         lines = max(map(len, self._head))
-        return (15 if self._caption else 0) + lines * LEADING + 2 * PAD + 2
+        return (15 if self._caption else 0) + lines * self._leading + 2 * self._pad + 2
 
     def draw(self, rows: Iterable[Row | Sequence[object]]) -> int:
         """Draw all rows and return how many there were.
@@ -92,7 +126,7 @@ class Table:
         Raises:
             ValueError: when a row has more or fewer cells than there are columns.
         """
-        self._pages.ensure(self.head_height() + LEADING * 2 + PAD * 2)
+        self._pages.ensure(self.head_height() + self._leading * 2 + self._pad * 2)
         self._draw_head(continued=False)
         count = 0
         for row in rows:
@@ -113,12 +147,12 @@ class Table:
         lines = max(map(len, self._head))
         pages.rule(pages.y, weight=0.8)
         for index, cell in enumerate(self._head):
-            self._place(cell, index, pages.y - PAD - LEADING * (lines - len(cell)), strong=True)
-        pages.y -= lines * LEADING + 2 * PAD
+            self._place(cell, index, pages.y - self._pad - self._leading * (lines - len(cell)), strong=True)
+        pages.y -= lines * self._leading + 2 * self._pad
         pages.rule(pages.y, weight=0.8)
 
-    def _set(self, style: _Style, index: int, value: object) -> tuple[tuple[str, str, float, float], ...]:
-        """The lines of a cell: start of the matrix, operators, left edge and width; kept for the next equal value."""
+    def _set(self, style: _Style, index: int, value: object) -> tuple[tuple, ...]:
+        """The lines of a cell: start of the matrix, operators, left edge, width and links; kept for the next equal value."""
         # Equal values need not look alike (1, 1.0, True), so cells are remembered by what they show.
         value = value if isinstance(value, str) else "" if value is None else str(value)
         seen = style.seen[index]
@@ -131,7 +165,7 @@ class Table:
 
     def _title(self, index: int, title: str):
         """The lines of a column's title; cut after four, so that the head always leaves room for rows."""
-        for line in first_lines(title, BOLD, SIZE, self._widths[index], 4):
+        for line in first_lines(title, BOLD, self._size, self._widths[index], 4):
             yield from self._lines(self._bold.pen, index, line)
 
     def _lines(self, pen: Pen, index: int, value: object):
@@ -140,27 +174,49 @@ class Table:
         used = pen.width(text) if "\n" not in text else width + 1
         for line in (text,) if used <= width else wrap(text, pen.font, pen.size, width):
             used = pen.width(line if line.isascii() else visual(line))
-            x = self._left(index, used)
-            yield f"1 0 0 1 {x:.2f} ", f" Tm {pen.show(line)}", x, used
+            x = self._left(index, used, line, pen)
+            links = linked(line, pen) if self._columns[index].links else ()
+            yield f"1 0 0 1 {x:.2f} ", f" Tm {pen.show(line)}", x, used, links
 
-    def _left(self, index: int, used: float) -> float:
+    def _left(self, index: int, used: float, line: str, pen: Pen) -> float:
         align, free = self._columns[index].align, self._widths[index] - used
-        return self._lefts[index] + (free if align == "right" else free / 2 if align == "center" else 0)
+        if align == "decimal":
+            free = min(free, self._before_point(index, line, pen))
+        return self._lefts[index] + (free if align in ("right", "decimal") else free / 2 if align == "center" else 0)
+
+    def _before_point(self, index: int, line: str, pen: Pen) -> float:
+        """How far in a line begins whose figure has its point where all of the column have it."""
+        whole = FIGURE.match(line)
+        room = self._widths[index] - pen.width(self._columns[index].after)
+        return max(0.0, room - pen.width(whole[0] if whole else "00"))
 
     def _draw_row(self, row: Row, number: int) -> None:
         if len(row.cells) != len(self._columns) and (row.cells or not row.note):
             raise ValueError(f"Row {number} has {len(row.cells)} cells for {len(self._columns)} columns.")
         style, put = self._bold if row.strong else self._regular, self._set
         cells = [put(style, index, value) for index, value in enumerate(row.cells)]
+        if row.cells and self._page_column is not None:
+            cells[self._page_column] = put(style, self._page_column, " ")
         if row.note:
             cells = self._noted(cells, row.note, style)
-        height = max(map(len, cells)) * LEADING + 2 * PAD
-        if height > self._pages.remaining:
+        height = max(map(len, cells)) * self._leading + 2 * self._pad
+        if height + (0 if row.cells else self._leading + 2 * self._pad) > self._pages.remaining:
             self._next_page()
+        if row.cells:
+            self._point(row)
         while height > self._pages.remaining:
             cells, height = self._draw_part(cells, row), 0
-            height = max(map(len, cells)) * LEADING + 2 * PAD
+            height = max(map(len, cells)) * self._leading + 2 * self._pad
         self._draw_cells(cells, row, height)
+
+    def _point(self, row: Row) -> None:
+        """What points to the row that is drawn next, and to what it points."""
+        pages = self._pages
+        if self._named is not None:
+            pages.stands(row.cells[self._named])
+        if self._page_column is not None and row.cells[self._page_column]:
+            right = self._lefts[self._page_column] + self._widths[self._page_column]
+            pages.page_of(right, pages.y - self._pad - self._size + 0.6, row.cells[self._page_column])
 
     def _noted(self, cells: list[tuple], note: str, style: _Style) -> list[tuple]:
         """The cells of a row with its note under them, as further lines of the last cell."""
@@ -168,60 +224,70 @@ class Table:
         left = self._lefts[0] + indent
         lines = wrap(note, pen.font, pen.size, self._pages.right - left)
         set_lines = [
-            (f"{pen.select} 1 0 0 1 {left:.2f} ", f" Tm {pen.show(line)} {style.pen.select}", left, pen.width(line))
+            (
+                f"{pen.select} 1 0 0 1 {left:.2f} ",
+                f" Tm {pen.show(line)} {style.pen.select}",
+                left,
+                pen.width(line),
+                linked(line, pen),
+            )
             for line in lines
         ]
         if not cells:
             return [tuple(set_lines)]
         last = cells[-1]
-        nothing = (("1 0 0 1 0 ", " Tm", left, 0.0),) * (max(map(len, cells)) - len(last))
-        below = ((before, after, x, 0.0) for before, after, x, _ in set_lines)
+        nothing = (("1 0 0 1 0 ", " Tm", left, 0.0, ()),) * (max(map(len, cells)) - len(last))
+        below = ((before, after, x, 0.0, links) for before, after, x, _, links in set_lines)
         return [*cells[:-1], (*last, *nothing, *below)]
 
     def _draw_part(self, cells: list[tuple], row: Row) -> list[tuple]:
         """Fill a page with the first lines of a row that is higher than a page; returns what is left of it."""
-        fit = int((self._pages.remaining - 2 * PAD) // LEADING)
-        self._draw_cells([cell[:fit] for cell in cells], row, fit * LEADING + 2 * PAD)
+        fit = int((self._pages.remaining - 2 * self._pad) // self._leading)
+        self._draw_cells([cell[:fit] for cell in cells], row, fit * self._leading + 2 * self._pad)
         self._next_page()
         return [cell[fit:] for cell in cells]
 
     def _draw_cells(self, cells: list[tuple], row: Row, height: float) -> None:
         pages = self._pages
-        top = pages.y - PAD
+        top = pages.y - self._pad
         pages.y -= height
         if row.marker:
-            self._mark(row.marker, top - SIZE)
+            self._mark(row.marker, top - self._size)
         text = self._text
         if row.strong:
             text.append(self._bold.pen.select)
-        first = f"{top - SIZE + 0.6:.2f}"
+        first = f"{top - self._size + 0.6:.2f}"
         for cell in cells:
             if len(cell) == 1:
-                before, after, _, _ = cell[0]
+                before, after, x, _, links = cell[0]
                 text.append(before + first + after)
+                for left, width, target in links:
+                    pages.link(x + left, top - self._size + 0.6, width, self._size, target)
             else:
-                self._column(cell, top - SIZE + 0.6)
+                self._column(cell, top - self._size + 0.6)
         if row.strong:
             text.append(self._regular.pen.select)
         if row.void:
-            self._strike(cells, top - SIZE + 0.6)
+            self._strike(cells, top - self._size + 0.6)
         self._strokes.append(f"{pages.left:.2f} {pages.y:.2f} m {pages.right:.2f} {pages.y:.2f} l")
 
     def _column(self, cell: tuple, y: float) -> None:
-        for number, (before, after, _, _) in enumerate(cell):
-            self._text.append(f"{before}{y - number * LEADING:.2f}{after}")
+        for number, (before, after, x, _, links) in enumerate(cell):
+            self._text.append(f"{before}{y - number * self._leading:.2f}{after}")
+            for left, width, target in links:
+                self._pages.link(x + left, y - number * self._leading, width, self._size, target)
 
     def _strike(self, cells: list[tuple], y: float) -> None:
         for cell in cells:
-            for number, (_, _, x, used) in enumerate(cell):
+            for number, (_, _, x, used, _) in enumerate(cell):
                 if not used:
                     continue  # a note, or nothing
-                height = y - number * LEADING + SIZE * 0.28
+                height = y - number * self._leading + self._size * 0.28
                 self._pages.rule(height, weight=0.5, left=x - 1, right=x + used + 1)
 
     def _mark(self, marker: str, y: float) -> None:
         bold = self._bold.pen
-        line = shorten(marker, BOLD, SIZE, MARKER)
+        line = shorten(marker, BOLD, self._size, MARKER)
         self._text.append(
             f"{bold.select} 1 0 0 1 {self._pages.left:.2f} {y + 0.6:.2f} Tm {bold.show(line)} "
             f"{self._regular.pen.select}"
@@ -229,8 +295,8 @@ class Table:
 
     def _place(self, cell: tuple, index: int, top: float, *, strong: bool) -> None:
         pen = self._bold.pen if strong else self._regular.pen
-        y = top - SIZE + 0.6
-        lines = " ".join(f"{before}{y - n * LEADING:.2f}{after}" for n, (before, after, _, _) in enumerate(cell))
+        y = top - self._size + 0.6
+        lines = " ".join(f"{before}{y - n * self._leading:.2f}{after}" for n, (before, after, *_) in enumerate(cell))
         self._pages.emit(f"BT {pen.select} {lines} ET")
 
     def _next_page(self) -> None:

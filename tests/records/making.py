@@ -134,31 +134,38 @@ def words_of(reader: PdfReader) -> str:
 
 
 def section(text: str, heading: str) -> str:
-    """What stands between a heading of the record and the next one."""
-    rest = text.split(f" {heading} ", 1)[1]
-    following = next(each for each in HEADINGS[HEADINGS.index(heading) + 1 :] if f" {each} " in rest)
-    return rest.split(f" {following} ", 1)[0]
+    """What stands between a heading of the record and the next one that is there."""
+    text = text.split(_begins(heading), 1)[1]
+    ends = (text.find(_begins(following)) for following in HEADINGS[HEADINGS.index(heading) + 1 :])
+    return text[: next((end for end in ends if end >= 0), None)]
+
+
+def _begins(heading: str) -> str:
+    """The word “Readings” stands elsewhere, too."""
+    return " Readings Time No. " if heading == "Readings" else f" {heading} "
 
 
 HEADINGS = (
-    "How to read this record",
     "Summary",
-    "Limits in force",
-    "Days of work and plans of checks",
+    "Open points at printing",
     "Planned and done",
-    "Appliances and their rounds",
-    "Intervals between checks",
-    "Probes and their checks",
-    "Events of probes",
     "Checks that did not pass, in full",
-    "Readings",
     "Deviations and what was done",
     "Cases of quarantine and decisions",
+    "Readings",
+    "Appliances and their rounds",
+    "Probes and their checks",
+    "Events of probes",
+    "Limits in force",
+    "Days of work and plans of checks",
+    "Intervals between checks",
     "Corrections and voids",
+    "Changes of what was set",
     "Reasons given more than ten times",
-    "Open points at printing",
+    "What no entry was made of",
     "People named in this record",
     "Signatures under this record",
+    "How to read this record",
     "Cautions",
 )
 

@@ -34,4 +34,4 @@ def test_what_was_accepted_outside_the_period_does_not(world, accepted, clock):
     accepted(9)
     clock.move_to(at(2, month=5))
     other_month = record_of(world.site, at(1, month=4).date(), at(30, month=4).date())
-    assert "No interval was set after advice in the period." in section(other_month, "Intervals between checks")
+    assert "No interval was set after advice in the period." in section(other_month, "What no entry was made of")

@@ -85,7 +85,10 @@ def test_what_people_typed_is_text_and_nothing_else(clock, world, site):
         assert text.count(typed) >= 2
     assert "[U+202E]drowkcab" in text and "text[U+0008]with[U+0007]bells" in text
     assert text.replace(" ", "").count("x" * 118) == 2
-    assert all("/Annots" not in page and "/AA" not in page for page in reader.pages)
+    marks = [mark.get_object() for page in reader.pages for mark in page.get("/Annots", ())]
+    inside = {page.indirect_reference.idnum for page in reader.pages}
+    assert marks and all(mark["/Subtype"] == "/Link" and mark["/Dest"][0].idnum in inside for mark in marks)
+    assert all("/A" not in mark for mark in marks) and all("/AA" not in page for page in reader.pages)
     assert "/Names" not in reader.trailer["/Root"] and "/AcroForm" not in reader.trailer["/Root"]
 
 

@@ -25,7 +25,7 @@ def test_done_missed_and_excused_are_told_apart(world, clock):
     making.good(world.probe, world.cook, at(24, 11))
     excuse_reminder(by=world.manager, reminder=Reminder.objects.get(due_at=at(16)), reason="In the laboratory.")
     told = section(record_of(world.site), "Planned and done")
-    assert "Of 3 due times" in told and "1 done (1 of them late), 1 missed, 1 missed and excused afterwards" in told
+    assert "Of 3 checks 1 done late, 1 missed, 1 missed and excused afterwards" in told
     assert (
         "done late" in told
         and "MISSED, excused" in told
@@ -80,7 +80,7 @@ def late(request, world, clock):
 
 def test_late_and_cancelled_rows_stay_and_each_is_counted_for_what_it_is(late):
     told = section(record_of(late.site), "Planned and done")
-    assert "1 not asked for, 1 missed, 1 not asked in time, 1 not done in time and not owed" in told
+    assert "1 missed, 1 not asked for, 1 not done in time and not owed, 1 not asked in time" in told
     because = "because the check of 1 March was struck out by Mara Holt."
     assert f"Not done in time; later found not to be owed, {because}" in " ".join(told.split())
 

@@ -128,5 +128,5 @@ def test_pages_and_print_say_so(asked, as_person, clock):
     assert (tiles["taken, not to be relied on"], tiles["done"]) == (1, 0) and tiles["still to do"] >= 1
     clock.move_to(at(9, day=13) + timedelta(hours=1))
     told = section(record_of(asked.site), "Planned and done")
-    assert "1 of them taken with a probe not to be relied on" in told
+    assert "Of those not done 1 taken, with a probe that was not to be relied on" in told
     assert f"R{reading.pk} was taken with a probe that was not to be relied on: it is not counted." in told

@@ -225,7 +225,7 @@ def test_cells_do_not_reach_into_the_next_column():
         for index in range(8):
             for text in ("W" * 40, "short", "1 234.5 °C and more of it", "x"):
                 cell = painter._set(painter._regular, index, text)
-                spans.setdefault(index, []).extend((x, x + used) for _, _, x, used in cell)
+                spans.setdefault(index, []).extend((x, x + used) for _, _, x, used, _ in cell)
         spans["page"] = (writer._pages.left, writer._pages.right)
 
     printed(write)
@@ -245,3 +245,46 @@ def test_a_title_too_long_for_its_place_says_that_it_was_cut():
     columns = [Column("a long title of a column " * 20)] * 2
     text = words(printed(lambda w: w.table(columns, [(1, 2)], caption="c" * 400)))
     assert text.count("…") == 3
+
+
+def test_a_number_leads_to_the_row_that_bears_it_and_one_that_stands_nowhere_leads_nowhere():
+    stood = {}
+
+    def write(writer):
+        def rows():
+            for number in range(1, 200):
+                stood[number] = writer._pages.number, writer._pages.y
+                yield (f"R{number}", "soup", "70")
+
+        writer.table([Column("Number", named=True), *COLUMNS[1:]], rows())
+        writer.paragraph("See R150, and R999 that is not there.")
+
+    reader = printed(write)
+    (link,) = (each.get_object() for page in reader.pages for each in page.get("/Annots", ()))
+    page = 1 + [page.indirect_reference.idnum for page in reader.pages].index(link["/Dest"][0].idnum)
+    assert (page, float(link["/Dest"][3]) - 10) == (stood[150][0], pytest.approx(stood[150][1], abs=1))
+
+
+def test_figures_stand_with_their_points_under_each_other():
+    points = []
+
+    def write(writer):
+        table = Table(writer._pages, [Column("Figure", align="decimal", points=80), Column("Food")])
+        for figure in ("4.6 °C", "\N{MINUS SIGN}18.2 °C", "104.0 °C", "±0.07 °C"):
+            ((_, _, left, _, _),) = table._set(table._regular, 0, figure)
+            points.append(left + table._regular.pen.width(figure.split(".")[0]))
+
+    printed(write)
+    assert points == [pytest.approx(points[0])] * 4
+
+
+def test_a_list_without_a_row_leaves_no_table_but_a_sentence_for_the_end():
+    kept = []
+
+    def write(writer):
+        assert not writer.listing(COLUMNS, iter(()), heading="Repairs", empty="Nothing was repaired.")
+        assert writer.listing(COLUMNS, [(1, "soup", "70")], heading="Foods", empty="Nothing was cooked.")
+        kept.extend(writer.nothing)
+
+    text = words(printed(write))
+    assert "Repairs" not in text and "Foods" in text and kept == ["Nothing was repaired."]

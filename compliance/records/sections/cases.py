@@ -24,10 +24,10 @@ from ..scope import RecordScope
 
 COLUMNS = [
     Column("Taken", points=70),
-    Column("No.", points=33),
+    Column("No.", points=33, links=True),
     Column("Food or unit", share=1.1),
     Column("Limit", share=1.2),
-    Column("Reading", align="right", points=52),
+    Column("Reading", align="decimal", points=52),
     Column("Could have been", align="center", points=74),
     Column("The limit", points=54),
     Column("By", points=24),
@@ -53,9 +53,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
         mine = place == number
         _write_head(writer, scope, case)
         caption = f"Readings of case {case.title}"
-        writer.table(
-            COLUMNS, told.rows(rows) if mine else (), caption=caption, empty="No reading of it was taken in the period."
-        )
+        empty = "No reading of it was taken in the period."
+        writer.table(COLUMNS, told.rows(rows) if mine else (), caption=caption, dense=True, empty=empty)
         _write_signatures(writer, scope, case)
         if mine:
             place, rows = next(groups, (None, iter(())))
@@ -66,12 +65,13 @@ def write(writer: Writer, scope: RecordScope) -> None:
 def _write_former(writer: Writer, told: "CaseRows", rows: Iterable[Held]) -> None:
     writer.heading("Decisions on readings that are no longer in quarantine", 2)
     writer.paragraph("The check that put these readings in quarantine was voided since, or they are void themselves.")
-    writer.table(COLUMNS, told.rows(rows))
+    writer.table(COLUMNS, told.rows(rows), dense=True)
 
 
 def _write_head(writer: Writer, scope: RecordScope, case: CaseHere) -> None:
     with writer.together():
-        writer.heading(f"Case {case.title}: probe {case.probe.particulars_at(scope.reached).code}", 2)
+        code = case.probe.particulars_at(scope.reached).code
+        writer.heading(f"Case {case.title}: probe {code}", 2, name=f"Case {case.title}")
         writer.facts(
             [
                 ("Why", " ".join(case.reasons)),

@@ -33,7 +33,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     rows = list(_rows(scope))
     if rows:
         writer.heading("Changes of what was set")
-        writer.table(COLUMNS, rows)
+        writer.table(COLUMNS, rows, dense=True)
         writer.paragraph(EXPLAINED, small=True)
 
 

@@ -1,15 +1,13 @@
-"""The people named in the record, the cautions, and room for the signatures of those who prepare and review it."""
+"""The people named in the record, and room for the signatures of those who prepare and review it."""
 
 from collections.abc import Iterator
 
-from shared.cautions import caution
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
 from ..scope import RecordScope
 
-SHOWN = ("doubt", "probe_hygiene", "ice_bath", "insertion")
 NAMES = [
     Column("Until", points=92),
     Column("Called", share=1),
@@ -44,12 +42,6 @@ def write(writer: Writer, scope: RecordScope) -> None:
         for meaning, words in SIGNED.items():
             writer.paragraph(words)
             writer.signature("", None, meaning)
-    writer.heading("Cautions")
-    for key in SHOWN:
-        shown = caution(key)
-        writer.caution(shown.text, shown.title)
-    deferral = caution("deferral")
-    writer.note(deferral.text, deferral.title)
 
 
 def _changes(scope: RecordScope) -> Iterator[Row]:

@@ -17,8 +17,8 @@ from ..scope import RecordScope
 
 COLUMNS = [
     Column("Struck out", points=92),
-    Column("It said", share=1.2),
-    Column("In its place", share=1.2),
+    Column("It said", share=1.2, links=True),
+    Column("In its place", share=1.2, links=True),
     Column("Why", share=1.2),
     Column("By", points=24),
 ]
@@ -26,13 +26,12 @@ NOTHING = "nothing"
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    writer.heading("Corrections and voids")
-    writer.table(COLUMNS, _rows(scope), empty=scope.none("Nothing was struck out."))
-    writer.paragraph(
-        "Entries of the period that were struck out, and older ones that were struck out in the period. Decisions and "
-        "corrective actions that were replaced stand struck out in their own sections.",
-        small=True,
-    )
+    if writer.listing(COLUMNS, _rows(scope), empty="Nothing was struck out.", heading="Corrections and voids"):
+        writer.paragraph(
+            "Entries of the period that were struck out, and older ones that were struck out in the period. Decisions and "
+            "corrective actions that were replaced stand struck out in their own sections.",
+            small=True,
+        )
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:

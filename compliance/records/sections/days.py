@@ -46,21 +46,16 @@ EXPLAINED = (
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Days of work and plans of checks")
-    writer.table(HOURS, _hours(scope), caption="Hours of work")
-    writer.table(
-        CLOSED,
-        _closed(scope),
-        caption="Closed",
-        empty=scope.none("No closure was entered, and no public holiday fell in the period."),
-    )
-    writer.table(PLANS, _plans(scope), caption="Plans set", empty=scope.none("No plan of checks began in the period."))
+    writer.table(HOURS, _hours(scope), caption="Hours of work", dense=True)
+    empty = "No closure was entered, and no public holiday fell in the period."
+    writer.listing(CLOSED, _closed(scope), caption="Closed", empty=empty)
+    writer.listing(PLANS, _plans(scope), caption="Plans set", empty="No plan of checks began in the period.")
     empty = (
         "No probe of this site was withdrawn or elsewhere in the period."
         if scope.probes
         else "No probe was here in the period."
     )
-    writer.table(AWAY, _out_of_use(scope), caption="Probes not in use here", empty=scope.none(empty))
-    writer.paragraph(EXPLAINED, small=True)
+    writer.listing(AWAY, _out_of_use(scope), caption="Probes not in use here", empty=empty)
 
 
 def _hours(scope: RecordScope) -> Iterator[Row]:

@@ -1,6 +1,7 @@
 """Readings that did not meet their limit, and what was done about each."""
 
 from collections.abc import Iterator
+from itertools import chain
 
 from django.db.models import Prefetch
 
@@ -11,14 +12,15 @@ from shared.time_text import moment
 
 from ..formatting import limit_in_words, reading_value, sentence
 from ..scope import RecordScope
-from ..summary_counts import deviations_of
+from ..summary_counts import count_deviations, deviations_of
+from .summary import deviations_in_words, no_deviation
 
 COLUMNS = [
-    Column("No.", points=33),
+    Column("No.", points=33, named=True),
     Column("Reading taken", points=80),
     Column("Food or unit", share=1.2),
     Column("Limit", share=1.5),
-    Column("Reading", align="right", points=56),
+    Column("Reading", align="decimal", points=56),
     Column("Probe", align="center", points=48),
     Column("State", points=40),
 ]
@@ -26,12 +28,14 @@ COLUMNS = [
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Deviations and what was done")
-    empty = (
-        "No reading of the period failed to meet its limit."
-        if scope.was_read
-        else "No reading was taken in this period."
-    )
-    writer.table(COLUMNS, _rows(scope), empty=scope.none(empty))
+    if count_deviations(scope).total:
+        writer.paragraph(deviations_in_words(scope), strong=True)
+    rows = _rows(scope)
+    first = next(rows, None)
+    if first is None:
+        writer.paragraph(no_deviation(scope))
+        return
+    writer.table(COLUMNS, chain([first], rows), dense=True)
     writer.paragraph(
         "A deviation stays open until it is recorded what was done, why it happened and what became of the food.",
         small=True,

@@ -13,7 +13,7 @@ from ..scope import RecordScope
 
 COLUMNS = [
     Column("When", points=72),
-    Column("No.", points=30),
+    Column("No.", points=30, named=True),
     Column("Probe", points=50),
     Column("What happened", share=1),
     Column("Note", share=2),
@@ -22,14 +22,14 @@ COLUMNS = [
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    writer.heading("Events of probes")
     events = (
         Event.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **scope.within("at"))
         .select_related("probe", "void__replacement", "corrects")
         .order_by("at", "pk")
     )
     empty = "It is not recorded that a probe was adjusted, repaired, dropped, doubted, withdrawn, gone or returned."
-    writer.table(COLUMNS, (_row(event, scope) for event in events), empty=scope.none(empty))
+    rows = (_row(event, scope) for event in events)
+    writer.listing(COLUMNS, rows, empty=empty, heading="Events of probes")
 
 
 def _row(event: Event, scope: RecordScope) -> Row:

@@ -27,9 +27,9 @@ EXPLAINED = (
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    writer.heading("Intervals between checks")
-    writer.table(COLUMNS, _rows(scope), empty=scope.none("No interval was set after advice in the period."))
-    writer.paragraph(EXPLAINED, small=True)
+    empty = "No interval was set after advice in the period."
+    if writer.listing(COLUMNS, _rows(scope), empty=empty, heading="Intervals between checks"):
+        writer.paragraph(EXPLAINED, small=True)
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:

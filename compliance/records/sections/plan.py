@@ -30,8 +30,9 @@ NOT_SEEN = {
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Limits in force")
-    writer.table(COLUMNS, _rows(scope), empty=scope.none("No limit was in force at this site in the period."))
     writer.paragraph("Each limit as it stood at the beginning of the period, and every change within it.", small=True)
+    empty = scope.none("No limit was in force at this site in the period.")
+    writer.table(COLUMNS, _rows(scope), dense=True, empty=empty)
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:

@@ -9,8 +9,7 @@ from compliance.checks.queries import entered_late, is_let_be, not_cleared_by, p
 from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
 from shared.charts.axes import Frame
-from shared.charts.timeline import Band, Dot, Flag, probe_timeline
-from shared.plurals import plural
+from shared.charts.timeline import LOW, Band, Dot, Flag, probe_timeline
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
@@ -22,15 +21,16 @@ from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Made", points=49),
-    Column("No.", points=30),
-    Column("Stage", points=42),
-    Column("Method and reference", share=1),
-    Column("Error, ± U", align="right", points=46),
-    Column("Allowed", align="center", points=42),
-    Column("Verdict", points=58),
-    Column("By", points=24),
-    Column("Next due", points=49),
+    Column("Made", points=68),
+    Column("No.", points=28, named=True),
+    Column("As", points=26),
+    Column("Method, reference, depth", share=1),
+    Column("Error", align="decimal", points=36),
+    Column("U", align="decimal", points=35),
+    Column("Allowed", align="decimal", points=35),
+    Column("Verdict", points=57),
+    Column("By", points=20),
+    Column("Next due", points=45),
 ]
 BESIDE = ("behind", "ahead", "doubt")  # the checks of a span
 SAID_BESIDE = ("checked_at", "verdict", "error_milli", "expanded_milli")
@@ -57,9 +57,9 @@ def write(writer: Writer, scope: RecordScope) -> None:
             probe_id, mine = next(checks, (None, ()))
         with writer.together():
             if number == 0:
-                writer.paragraph(INTRODUCTION)
+                writer.paragraph(INTRODUCTION, small=True)
             _write_head(writer, scope, plans, here, spans.get(pk, []))
-            if scope.reached > scope.start:
+            if len(found) > 1 or events.get(pk) or len(spans.get(pk, [])) > 2:
                 writer.drawing(_picture(writer, scope, here.probe, spans.get(pk, []), found, events.get(pk, [])))
         _write_checks(writer, scope, plans, here.probe, found, spans.get(pk, []))
 
@@ -82,8 +82,9 @@ def _events(scope: RecordScope) -> dict[int, list[Event]]:
 
 def _write_head(writer: Writer, scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Span]) -> None:
     probe = here.probe
-    writer.heading(f"Probe {probe.code}" + (f": {probe.description}" if probe.description else ""), 2)
-    writer.facts(_facts(scope, plans, here, spans))
+    about = f": {probe.description}" if probe.description else ""
+    writer.heading(f"Probe {probe.code}{about}", 2, name=f"Probe {probe.code}")
+    writer.facts(_facts(scope, plans, here, spans), small=True)
 
 
 def _write_checks(
@@ -92,14 +93,16 @@ def _write_checks(
     failed = not_cleared_by(checks, spans)
     rows = (_row(scope, plans, probe, check, failed.get(check.pk)) for check in checks)
     empty = scope.none(f"Probe {probe.code} was not checked in the period.")
-    writer.table(COLUMNS, rows, caption=f"Checks of {probe.code}", empty=empty)
+    if not checks:
+        writer.paragraph(empty)
+        return
+    writer.table(COLUMNS, rows, dense=True)
 
 
 def _facts(scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Span]) -> Iterator[tuple[str, object]]:
     probe, unit = here.probe, scope.site.unit
-    yield "Sensor", probe.get_sensor_display()
-    yield "Maker, model, serial", ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
-    yield "Display and tolerance", _display(probe, unit)
+    made = ", ".join(filter(None, (probe.maker, probe.model, probe.serial)))
+    yield "Sensor and display", "; ".join(filter(None, (probe.get_sensor_display(), made, _display(probe, unit))))
     plan = plans.in_force(probe)
     yield "Checked", f"{plan.plan.told} ({plan.source})"
     yield "Where it was", "\n".join(_stay(stay, scope) for stay in here.stays)
@@ -154,7 +157,7 @@ def _picture(writer: Writer, scope: RecordScope, probe: Probe, spans, checks, ev
         [_dot(check) for check in checks],
         [Flag(event.at, f"E{event.pk} {event.get_kind_display()}") for event in events],
         frame=frame,
-        size=(writer.width, 200),
+        size=(writer.width, LOW),
     )
 
 
@@ -169,13 +172,14 @@ def _dot(check: Check) -> Dot:
 
 def _row(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check, failed: Check | None) -> Row:
     unit, void = scope.site.unit, hasattr(check, "void")
-    spread = "" if check.error_milli is None else f"\n{uncertainty(check.expanded_milli, unit)}"
+    spread = " " if check.error_milli is None else uncertainty(check.expanded_milli, unit)
     cells = (
         moment(check.checked_at, scope.zone),
         f"C{check.pk}",
-        check.get_stage_display().split(",")[0].capitalize(),
-        method(check, unit),
-        error(check, unit) + spread,
+        check.get_stage_display().split(",")[0].removeprefix("as "),
+        _method(check, unit),
+        error(check, unit),
+        spread,
         joined(show_spread(check.tolerance_milli, unit)),
         check.get_verdict_display().capitalize(),
         scope.people.initials_of(check, "checked_by"),
@@ -183,6 +187,12 @@ def _row(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check, faile
     )
     strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
     return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check, failed)))
+
+
+def _method(check: Check, unit: str) -> str:
+    """How it was made, against what and how deep."""
+    deep = f", {round(check.immersion_mm)} mm" if check.immersion_mm else ""
+    return joined(f"{method(check, unit)}{deep}")
 
 
 def _next_due(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check) -> str:
@@ -198,7 +208,8 @@ def _next_due(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check) 
 def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[str]:
     void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
     who, at = scope.people.full_of(check, "checked_by"), moment(check.recorded_at, scope.zone)
-    yield f"Made by {who}{'' if check.site_id == scope.site.pk else f' at {check.site_then.name}'}."
+    if check.site_id != scope.site.pk:
+        yield f"Made by {who} at {check.site_then.name}."
     if check.no_figure:
         yield f"It gave no figure: {check.get_no_figure_display()}."
     if failed and not void:
@@ -213,9 +224,6 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
         yield f"Entered by {scope.people.full_of(check)}."
     if check.surroundings:
         yield air(check, scope.site.unit)
-    if check.immersion_mm:
-        place = kind_of(check).guidance.words.place
-        yield f"{place[0].upper()}{place[1:]} {plural(round(check.immersion_mm), 'mm', 'mm')} deep."
     if check.note:
         yield f"Note: {sentence(check.note)}"
     if void:

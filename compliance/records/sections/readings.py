@@ -12,20 +12,20 @@ from compliance.limits.models import LimitVersion
 from compliance.readings.queries import MADE_AT_THE_TIME
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
-from shared.time_text import day_words, moment, told_apart
+from shared.time_text import day_words, long_weekday_day, moment, told_apart
 
-from ..formatting import NO_HOLD, limit_in_words, sentence, value
+from ..formatting import NO_HOLD, limit_in_short, sentence, value
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Time", points=27),
-    Column("No.", points=33),
+    Column("Time", points=24),
+    Column("No.", points=31, named=True),
     Column("Food or unit", share=1),
-    Column("Limit", share=1.25),
-    Column("Reading", align="right", points=58),
-    Column("Probe", align="center", points=48),
-    Column("By", points=24),
-    Column("Standing", points=54),
+    Column("Limit", share=1.75),
+    Column("Reading", align="decimal", points=82, after=".0 °C for 1 min 30 s"),
+    Column("Probe", points=40),
+    Column("By", points=20),
+    Column("Standing", points=46),
 ]
 FIELDS = {
     "pk": "pk",
@@ -65,21 +65,25 @@ UNFIT = {
     Fitness.CHECK_FIRST.value: "The probe was to be checked first.",
     Fitness.DO_NOT_USE.value: "The probe was not to be used.",
 }
-DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 CHUNK = 2000
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Readings")
+    writer.table(COLUMNS, _days(scope), dense=True)
+
+
+def _days(scope: RecordScope) -> Iterator[Row]:
+    """The readings of each day under its date."""
     told = ReadingRows(scope)
     lines = map(Line._make, scope.judged().values_list(*FIELDS.values()).iterator(chunk_size=CHUNK))
     expected = scope.first
     for on, group in groupby(lines, key=lambda line: line.at.astimezone(scope.zone).date()):
-        _write_gap(writer, expected, on)
-        caption = f"{DAYS[on.weekday()]} {day_words(on)}"
-        writer.table(COLUMNS, told.rows(group), caption=caption)
+        yield from _gap(expected, on)
+        yield Row(note=long_weekday_day(on), strong=True)
+        yield from told.rows(group)
         expected = on + timedelta(days=1)
-    _write_gap(writer, expected, _last_day(scope) + timedelta(days=1))
+    yield from _gap(expected, _last_day(scope) + timedelta(days=1))
 
 
 def _last_day(scope: RecordScope) -> date:
@@ -87,13 +91,12 @@ def _last_day(scope: RecordScope) -> date:
     return min(scope.last, scope.now.astimezone(scope.zone).date())
 
 
-def _write_gap(writer: Writer, first: date, after: date) -> None:
+def _gap(first: date, after: date) -> Iterator[Row]:
     """Say of the days from `first` to the one before `after` that nothing was read on them."""
     last = after - timedelta(days=1)
-    if last < first:
-        return
-    days = day_words(first) if first == last else f"{day_words(first)} to {day_words(last)}"
-    writer.paragraph(f"{days}: no reading was recorded.", strong=True)
+    if last >= first:
+        days = day_words(first) if first == last else f"{day_words(first)} to {day_words(last)}"
+        yield Row(note=f"{days}: no reading was recorded.", strong=True)
 
 
 class ReadingRows:
@@ -102,7 +105,7 @@ class ReadingRows:
     def __init__(self, scope: RecordScope):
         used = scope.readings().order_by().values("limit_version")
         versions = LimitVersion.objects.filter(pk__in=used).select_related("limit")
-        self._limits = {version.pk: limit_in_words(version) for version in versions}
+        self._limits = {version.pk: limit_in_short(version) for version in versions}
         self._probes = {here.probe.pk: here.probe for here in scope.probes}
         self._appliances = Appliance.objects.filter(site=scope.site.pk).in_bulk()
         self._zone, self._people = scope.zone, scope.people

@@ -32,10 +32,10 @@ EXPLAINED = (
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    writer.heading("Reasons given more than ten times")
     empty = "No reason was given more than ten times in the period."
-    writer.table(COLUMNS, map(_row, reasons_given_often(scope)), empty=empty)
-    writer.paragraph(EXPLAINED, small=True)
+    rows = map(_row, reasons_given_often(scope))
+    if writer.listing(COLUMNS, rows, empty=empty, heading="Reasons given more than ten times"):
+        writer.paragraph(EXPLAINED, small=True)
 
 
 @dataclass(frozen=True, slots=True)

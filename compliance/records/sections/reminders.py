@@ -2,18 +2,27 @@
 
 from collections import Counter
 from collections.abc import Iterator
+from datetime import date
 
-from django.db.models import Exists, F, OuterRef, QuerySet
-
-from compliance.reminders.models import Excuse, Reminder
-from compliance.reminders.queries import Told, asked_for, tell
-from compliance.reminders.status import Status, doubted_readings
+from compliance.reminders.models import Reminder
+from compliance.reminders.queries import Told, tell
+from compliance.reminders.status import Status
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
-from shared.time_text import moment
+from shared.time_text import moment, weekday_day
 
 from ..formatting import sentence
+from ..planned_counts import (
+    BECAME,
+    DONE,
+    LATE,
+    MISSED,
+    PlannedCount,
+    count_planned,
+    exceptions,
+    in_words,
+)
 from ..scope import RecordScope
 
 COLUMNS = [
@@ -23,25 +32,8 @@ COLUMNS = [
     Column("When", points=72),
     Column("By", points=24),
 ]
-COUNTED = (
-    Status.CLEARED,
-    Status.EXCUSED,
-    Status.CANCELLED,
-    Status.MISSED,
-    Status.OVERDUE,
-    Status.DUE,
-    Status.NOT_ASKED,
-)
-WORDS = {
-    Status.CLEARED: "done",
-    Status.EXCUSED: "excused",
-    Status.MISSED: "MISSED",
-    Status.OVERDUE: "overdue",
-    Status.DUE: "due",
-    Status.UPCOMING: "to come",
-    Status.CANCELLED: "not asked for",
-    Status.NOT_ASKED: "not asked in time",
-}
+ABREAST = 6  # rounds side by side in a grid
+WORDS = {**BECAME, Status.CLEARED: DONE, Status.MISSED: "MISSED"}
 EXPLAINED = (
     "Done means that a check which came to a verdict, or the reading that was asked for, was made before the next was due; a "
     "reading only with a probe that was to be relied on, as known when it was entered. Nothing else counts as done. An excuse "
@@ -54,34 +46,47 @@ EXPLAINED = (
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Planned and done")
-    asked = asked_for(scope.site, scope.start, scope.reached, scope.now).order_by("due_at", "pk")
-    if not asked.exists():
+    planned = count_planned(scope)
+    if not planned.counts:
         writer.paragraph(scope.none("Nothing fell due at this site in the period, or nothing was planned yet."))
         return
-    writer.facts([(f"Of {plural(asked.count(), 'due time')}", ", ".join(_counted(asked)))])
-    writer.table(COLUMNS, _rows(tell(asked), scope), empty="Nothing fell due.")
-    writer.paragraph(EXPLAINED, small=True)
+    writer.facts(_counted(scope))
+    writer.listing(COLUMNS, _rows(tell(exceptions(scope)), scope), caption="Not done, or not in time")
+    _write_grid(writer, planned)
 
 
-def _counted(asked: QuerySet[Reminder]) -> list[str]:
-    """How many came to what. What was excused when it had been missed counts as both."""
-    counts = Counter(asked.order_by().values_list("status", flat=True))
-    late = Excuse.objects.live().filter(reminder=OuterRef("pk"), recorded_at__gte=OuterRef("closes_at"))
-    afterwards = asked.filter(Exists(late), status=Status.EXCUSED).count()
-    not_owed = asked.filter(status=Status.CANCELLED, cancelled_at__gte=F("grace_at")).count()
-    counts[Status.EXCUSED] -= afterwards
-    counts[Status.CANCELLED] -= not_owed
-    told = [f"{counts[each]} {WORDS[each].lower()}" for each in COUNTED if counts[each]]
-    too_late = asked.filter(status=Status.CLEARED, cleared_at__gte=F("grace_at")).count()
-    if too_late:
-        told[0] += f" ({too_late} of them late)"
-    doubted = asked.annotate(doubted=Exists(doubted_readings())).filter(reading_id=None, doubted=True).count()
-    more = {
-        "missed and excused afterwards": afterwards,
-        "not done in time and not owed": not_owed,
-        "of them taken with a probe not to be relied on": doubted,
-    }
-    return told + [f"{count} {words}" for words, count in more.items() if count]
+def _counted(scope: RecordScope) -> Iterator[tuple[str, str]]:
+    planned = count_planned(scope)
+    for noun, checks in (("check", True), ("reading", False)):
+        became = planned.became(checks=checks)
+        if became:
+            yield f"Of {plural(became.total(), noun)}", in_words(became)
+    if planned.doubted:
+        yield "Of those not done", f"{planned.doubted:,} taken, with a probe that was not to be relied on"
+
+
+def _write_grid(writer: Writer, planned: PlannedCount) -> None:
+    """Day by day and round by round: how many of those planned were done, and what became of the others."""
+    columns = planned.columns
+    for start in range(0, len(columns), ABREAST):
+        some = columns[start : start + ABREAST]
+        heads = [Column("Day", points=66), *(Column(title) for _, title in some)]
+        rows = (_day(on, [planned.on(on, what) for what, _ in some]) for on in planned.days)
+        writer.table(heads, rows, caption="Day by day: done of planned", dense=True)
+
+
+def _day(on: date, cells: list[Counter]) -> Row:
+    missed = any(cell[word] for cell in cells for word in MISSED)
+    return Row((weekday_day(on), *map(_cell, cells)), strong=missed)
+
+
+def _cell(became: Counter) -> str:
+    """Such as “8 of 8” and “6 of 8: 1 done late, 2 missed”; a blank where nothing was planned."""
+    if not became:
+        return " "
+    told = f"{became[DONE] + became[LATE]} of {became.total()}"
+    rest = in_words(became - Counter({DONE: became[DONE]}))
+    return f"{told}: {rest}" if rest else told
 
 
 def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
@@ -95,7 +100,7 @@ def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
 def _became(told: Told) -> str:
     if told.excused_late:
         return "MISSED, excused"
-    return "done late" if told.done_late else "not owed" if told.not_owed else WORDS[told.status]
+    return LATE if told.done_late else "not owed" if told.not_owed else WORDS[told.status]
 
 
 def _done(told: Told, scope: RecordScope) -> tuple[str, str]:
