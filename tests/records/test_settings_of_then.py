@@ -15,7 +15,7 @@ from compliance.reminders.planning import change_site
 from sites.actions import amend_business
 from sites.models import Site
 from tests.checks import making
-from tests.records.making import at, record_of, section, story, words_of
+from tests.records.making import NOW, at, record_of, section, story, words_of
 from tests.reminders.making import swept
 
 CHANGES = "Changes of what was set"
@@ -70,7 +70,8 @@ def without_now(text: str) -> str:
 
 @pytest.fixture
 def march(world, clock):
-    made = story(world, clock)
+    clock.move_to(NOW)
+    made = story(world)
     clock.move_to(at(3, 12, month=4))
     swept()
     for probe in (world.probe, made["other"]):
