@@ -20,9 +20,6 @@ from compliance.readings.models import Reading
 from tests.checks.making import bad, day, good
 from tests.world import make_limit, make_probe, make_reading, make_version
 
-# Two months after the checks, or each would lay anew all that fell due in the time since.
-pytestmark = pytest.mark.usefixtures("clock")
-
 milli = st.integers(-60_000, 260_000)
 error = st.one_of(st.none(), st.tuples(st.integers(-9_000, 9_000), st.integers(0, 3_000)))
 boiling = st.one_of(st.none(), st.tuples(st.integers(-900, 900), st.integers(0, 500)))

@@ -13,9 +13,6 @@ from tests.quarantine.making import failed_after
 from tests.remembered import remembered
 from tests.world import make_limit
 
-# Two months after the checks, or each would lay anew all that fell due in the time since.
-pytestmark = pytest.mark.usefixtures("clock")
-
 
 @pytest.fixture
 def anchor(world):

@@ -23,9 +23,6 @@ from tests.records.making import take
 from tests.remembered import remembered
 from tests.world import make_limit, make_person, make_probe, make_reading, make_version
 
-# Two months after the checks, or each would lay anew all that fell due in the time since.
-pytestmark = pytest.mark.usefixtures("clock")
-
 
 @pytest.fixture
 def other(failed):

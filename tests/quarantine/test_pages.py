@@ -14,9 +14,6 @@ from tests.quarantine.making import failed_after
 from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
 
-# Two months after the checks, or each would lay anew all that fell due in the time since.
-pytestmark = pytest.mark.usefixtures("clock")
-
 
 @pytest.fixture
 def case(world):

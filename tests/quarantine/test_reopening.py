@@ -25,9 +25,6 @@ from tests.records.making import record_of, section, take
 from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
 
-# Two months after the checks, or each would lay anew all that fell due in the time since.
-pytestmark = pytest.mark.usefixtures("clock")
-
 AGAIN = "the reading measured again has come into doubt itself"
 
 
@@ -120,7 +117,7 @@ def test_each_kind_of_change_is_named(as_person, world, anchor, again, act, word
     assert words in text
 
 
-def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, world, anchor, other, clock):
+def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, world, anchor, other):
     sites, client = [world.site.pk], as_person(world.manager)
     assert (unsigned(sites), attention([world.site], day(300))[0].in_doubt) == (0, 0)
     bad(other, world.cook, day(11))
@@ -132,7 +129,6 @@ def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, wo
     assert "1 reading to decide on" in client.get(reverse("today_site", args=[world.site.pk])).content.decode()
     with pytest.raises(Exception, match="1 reading is still to be decided on"):
         actions.sign(by=world.supervisor, anchor=anchor)
-    clock.shift(timedelta(minutes=1))
     decide(world, anchor, Fate.DISCARDED, why="Binned.")
     assert "signed before, to sign again" in client.get(reverse("case_list")).content.decode()
     actions.sign(by=world.supervisor, anchor=anchor)
