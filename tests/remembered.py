@@ -26,20 +26,28 @@ class State:
 
 
 _states: dict[tuple, State] = {}
+_given: dict[int, tuple] = {}  # of which state this test was given what
 
 
 def remembered(build: Callable, *on):
-    """What `build(*on)` gives, with the rows that it leaves. Built once for each time of the clock."""
+    """What `build(*on)` gives, with the rows that it leaves. Built once for each time of the clock and each state
+    that it stands on.
+    """
     travelling = time_machine.escape_hatch.is_travelling()
-    key = (build, timezone.now() if travelling else None)
+    if not on:
+        _given.clear()
+    key = (build, timezone.now() if travelling else None, *(_given.get(id(each)) for each in on))
     if key in _states:
         state = _states[key]
         _take_away(state.gone)
         _put_back(state.rows)
-        return pickle.loads(state.given)
+        given = pickle.loads(state.given)
+        _given[id(given)] = key
+        return given
     before = all_rows()
     given = build(*on)
     _states[key] = State(pickle.dumps(given), *_difference(before, all_rows()))
+    _given[id(given)] = key
     return given
 
 

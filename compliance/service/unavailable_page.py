@@ -21,6 +21,7 @@ UNTYPED = {
     "afresh",
     "again",
     "all_the_same",
+    "appliance",
     "area",
     "before",
     "business",

@@ -10,7 +10,7 @@ from playwright.sync_api import Locator, Page, expect
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from tests.browser.conftest import DESK, PHONE, Served
 
-CRUSHED, CUBES, TABS = 7, 6, 14
+CRUSHED, CUBES, TABS = 7, 6, 15
 BATH, A_PROBE = 6, 2
 SOONER = 500  # ms; what is tapped sooner on the next probe of a bath is the second tap of a wet finger
 SITE = "Alderbrook School Canteen"

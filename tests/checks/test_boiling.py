@@ -290,4 +290,4 @@ def test_a_probe_that_failed_at_boiling_is_led_there_from_today_and_from_the_lis
     client, address = as_person(cook), reverse("boiling_check", args=[probe.pk])
     assert address not in page(client, "today_site", site.pk) + page(client, "probe_list")
     boiling(probe, cook, now - timedelta(hours=2), "95.0")
-    assert address in page(client, "today_site", site.pk) and address in page(client, "probe_list")
+    assert "Decide" in page(client, "today_site", site.pk) and address in page(client, "probe_detail", probe.pk)

@@ -102,10 +102,10 @@ def test_quiet_hours_within_a_day_and_none():
     assert timing.quiet_until(noon, LONDON, Quiet(time(12), time(12))) is None
 
 
-def test_only_a_failed_check_breaks_quiet_hours():
+def test_only_a_failed_check_or_a_probe_that_is_gone_breaks_quiet_hours():
     night = at(2026, 1, 10, 23)
     free = {kind for kind in Kind if timing.not_before(kind, night, [LONDON], NIGHT) is None}
-    assert free == {Kind.FAILED}
+    assert free == {Kind.FAILED, Kind.GONE}
 
 
 moments = st.datetimes(datetime(2020, 1, 1), datetime(2035, 1, 1), timezones=st.just(UTC))

@@ -21,7 +21,7 @@ def test_a_hold_time_that_was_not_recorded_is_marked_on_pages_and_paper_and_coun
     assert "not recorded" in client.get(reverse("reading_detail", args=[reading.pk])).content.decode()
     text = record_of(world.site)
     assert section(text, "Readings").count("Hold time not recorded.") == 1
-    assert "without the hold time that their limit asks for 1 " in section(text, "Summary")
+    assert "Time at temperature, or since the start, not recorded: 1." in section(text, "Summary")
 
 
 def test_a_limit_with_a_time_is_worth_a_look_where_no_time_is_given(world):
