@@ -146,7 +146,7 @@
     if (!line.matches(".sheet-line") || document.activeElement !== document.body || line.querySelector("[role=alert], fieldset")) return;
     boxes().find((box) => line.compareDocumentPosition(box) & Node.DOCUMENT_POSITION_FOLLOWING)?.focus();
   });
-  document.addEventListener("change", (event) => {
+  document.addEventListener("click", (event) => { // also where it was chosen already
     if (event.target.matches("[data-sheet] [name=probe]")) boxes()[0]?.focus();
   });
 
