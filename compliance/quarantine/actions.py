@@ -65,7 +65,7 @@ def decide(
     _refuse_decided(case, selection, after)
     good = look_up(data.good_reading) if fate == Fate.MEASURED_AGAIN else None
     if fate == Fate.STANDS:
-        texts["why"] = texts["why"] or "The limit held whatever the error of the probe was."
+        texts["why"] = texts["why"] or "The limit held within all that the checks of the probe allow."
     last_before = _insert(by=by, case=case, selection=selection, fate=fate, texts=texts, good=good)
     decided = Decision.objects.filter(case=case.anchor, pk__gt=last_before)
     per_site = _count_by_site(decided)

@@ -7,7 +7,7 @@ from shared.append_only import Fact
 
 
 class Fate(models.TextChoices):
-    STANDS = "stands", "Stands: the limit held whatever the error"
+    STANDS = "stands", "Stands: the limit held within what its checks allow"
     MEASURED_AGAIN = "measured_again", "Measured again with a probe in tolerance"
     REWORKED = "reworked", "Cooked on or reheated"
     DISCARDED = "discarded", "Discarded"

@@ -37,9 +37,9 @@ from .reopening import reopened
 from .tables import AssessedTable, CaseTable
 
 TABS = (
-    (Outcome.BROKEN, "Limit broken", "limit broken whatever the error"),
+    (Outcome.BROKEN, "Limit broken", "limit broken"),
     (Outcome.UNDECIDED, "Cannot be told", "cannot be told"),
-    (Outcome.HELD, "Limit held", "limit held whatever the error"),
+    (Outcome.HELD, "Limit held", "limit held"),
 )
 DECIDED = "decided"
 OUTCOMES = tuple(Outcome)

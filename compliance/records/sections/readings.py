@@ -25,7 +25,7 @@ COLUMNS = [
     Column("Reading", align="decimal", points=82, after=".0 °C for 1 min 30 s"),
     Column("Probe", points=40),
     Column("By", points=20),
-    Column("Standing", points=46),
+    Column("Standing", points=50),
 ]
 FIELDS = {
     "pk": "pk",
