@@ -12,6 +12,7 @@ from compliance.metrology import distribution
 from compliance.probes.models import OUT_OF_USE, Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
+from shared.prepared import Prepared, Slot
 from shared.reasons import as_reason
 from sites.models import Person
 
@@ -175,11 +176,16 @@ def void_event(
     return void
 
 
+_MADE = Prepared(
+    lambda: Check.objects.filter(probe=Slot("probe"), key=Slot("key", models.UUIDField())).order_by().values_list("pk")
+)
+
+
 def _recorded_before(probe: Probe, typed: list[Typed], fields: dict) -> None:
     """Raises AlreadyRecorded where the form has come before, and ValidationError where it said something else then."""
-    found = Check.objects.filter(probe=probe, key=fields["key"]).first()
-    if found is None:
+    if not (made := _MADE.rows(probe=probe.pk, key=fields["key"])):
         return
+    found = Check.objects.get(pk=made[0][0])
     said = (*SAID, *KINDS[fields["kind"]].also_said)
     same = all(getattr(found, name) == fields[name] for name in said if name in fields)
     read = sorted((each.elapsed_ms, each.text, each.unit) for each in typed)

@@ -379,7 +379,7 @@ class _Fold:
         return [begun[-1], *self._stretches[len(begun) :]]
 
     def _look_ahead(self, coming: Iterable[Planned], nothing: str) -> None:
-        self._ahead = merge(self._kept, coming, key=lambda each: each.demand.at)
+        self._ahead = merge(self._kept, coming, key=lambda each: each.demand.at) if self._kept else iter(coming)
         self._step()
         self.nothing = "" if self._next else nothing
 

@@ -143,6 +143,10 @@ def names_day(plan: Plan, day: date) -> bool:
 
 def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     """When what the plan asks for on a day is due: that day, or else the next open one. None while there is none."""
+    return calendar.once((due_on, plan, plan.set_at, day), lambda: _due_on(plan, calendar, day))
+
+
+def _due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     why = ""
     for works in (day + DAY * ahead for ahead in range(0 if calendar.closed else LOOK_AHEAD)):
         at = _moment(plan, calendar, works)
@@ -214,7 +218,7 @@ def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
 
     One that was due after midnight in the hours of the day before may be late by its grace, but is for the day that is nearer.
     """
-    return calendar.once((plan, plan.set_at, day), lambda: _counted_from(plan, calendar, day))
+    return calendar.once((_counts_from, plan, plan.set_at, day), lambda: _counted_from(plan, calendar, day))
 
 
 def _counted_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
