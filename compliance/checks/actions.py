@@ -135,14 +135,28 @@ def correct(*, by: Person, check: Check, reason: str, data: CheckData) -> Check:
     return new
 
 
+_ALIKE = Prepared(
+    lambda: (
+        Event.objects.live()
+        .filter(
+            probe=Slot("probe"),
+            kind=Slot("kind", models.CharField()),
+            at=Slot("at", models.DateTimeField()),
+            note=Slot("note", models.TextField()),
+            recorded_by=Slot("by"),
+        )
+        .order_by("pk")[:1]
+    )
+)
+
+
 @_once
 @action("event.record")
 def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str = "") -> Event:
     """Record what happened to a probe. The same again gives what is there. Raises ValidationError where it cannot be."""
     probe = lock(probe)
-    alike = Event.objects.live().filter(probe=probe, kind=kind, at=at, note=note.strip(), recorded_by=by)
-    if found := alike.first():
-        raise AlreadyRecorded(found)
+    if alike := _ALIKE.objects(probe=probe.pk, kind=kind, at=at, note=note.strip(), by=by.pk):
+        raise AlreadyRecorded(alike[0])
     event = _add_event(by, probe, kind, at, note)
     recut(probe, event)
     _tell_event("event.record", by, event, event.note)
