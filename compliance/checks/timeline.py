@@ -2,6 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 
+from django.db import connection
+from django.db.transaction import TransactionManagementError
+
 from compliance.metrology.bracketing import CheckFinding, Mark, MarkKind, cut, weigh
 from compliance.metrology.bracketing import TimelineSpan as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
@@ -26,8 +29,20 @@ TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "
 
 def lock(probe: Probe) -> Probe:
     """The probe as it is now, held until the transaction ends: two people's checks are taken one after the other."""
-    held = Probe.objects.select_for_update(of=("self",), no_key=True)
-    return held.select_related("business").get(pk=probe.pk)
+    if connection.get_autocommit():
+        raise TransactionManagementError("A probe is held until a transaction ends: begin one.")
+    [held] = _HELD.objects(probe=probe.pk)
+    return held
+
+
+_HELD = Prepared(
+    lambda: (
+        Probe.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("business")
+        .filter(pk=Slot("probe"))
+        .order_by()
+    )
+)
 
 
 def recut(probe: Probe, fact: Fact | None = None) -> None:

@@ -320,11 +320,14 @@ def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
     return due is not None and due.at <= told
 
 
-def round_times(plan: RoundPlan, calendar: Calendar, first: date, last: date) -> Iterator[Due]:
-    """When readings are due from the local day `first` to `last`. A day on which the site is closed has none."""
-    for day in (first + DAY * ahead for ahead in range((last - first).days + 1)):
-        if plan.names(day) and calendar.is_open(day)[0]:
-            yield from (due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0])
+def round_times(plan: RoundPlan, calendar: Calendar, day: date) -> list[Due]:
+    """When readings are due on a day. One on which the site is closed has none."""
+    return calendar.once((round_times, plan, day), lambda: list(_round_times(plan, calendar, day)))
+
+
+def _round_times(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
+    if plan.names(day) and calendar.is_open(day)[0]:
+        yield from (due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0])
 
 
 def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:

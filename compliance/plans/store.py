@@ -1,16 +1,16 @@
 """Stores what the folds conclude as reminders: only the difference is written, as for spans."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime, timedelta
 from operator import attrgetter
 
-from django.db import router
+from django.db import connection, router
 from django.db.models import QuerySet
 
 from .models import Reminder
 
-BATCH = 2000
+BATCH = 1000
 # No transaction that writes rows takes longer, so none of them is passed over by who tells.
 HELD_FOR = timedelta(minutes=5)
 KEPT = (
@@ -54,7 +54,8 @@ class PlainReminder:
         return Reminder(**{name: getattr(self, name) for name in COLUMNS})
 
 
-COLUMNS = tuple(each.name for each in fields(PlainReminder))  # of a stored row, as `PlainReminder` takes them
+COLUMNS = tuple(each.name for each in fields(PlainReminder))  # its key last
+CHANGING = f"ON CONFLICT (id) DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in (*KEPT, 'late_at'))}"
 
 
 @dataclass(slots=True)
@@ -121,9 +122,23 @@ def write(found: Difference) -> None:
     """Write a difference; at most three statements a batch."""
     if found.unwanted:
         Reminder.objects.filter(pk__in=[row.id for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
-    told, changed = (*KEPT, "late_at"), [row.as_reminder() for row in found.changed]
-    Reminder.objects.bulk_create(changed, BATCH, update_conflicts=True, unique_fields=["pk"], update_fields=told)
-    Reminder.objects.bulk_create([row.as_reminder() for row in found.added], batch_size=BATCH)
+    _put(found.changed, COLUMNS, CHANGING)
+    _put(found.added, COLUMNS[:-1])
+
+
+def _put(rows: Sequence[PlainReminder], columns: Sequence[str], ending: str = "") -> None:
+    """As `bulk_create`, for which each would have to be a model."""
+    values, marks = attrgetter(*columns), f"({', '.join(['%s'] * len(columns))})"
+    keep, keep_day = connection.ops.adapt_datetimefield_value, connection.ops.adapt_datefield_value
+    kept = [keep if name.endswith("_at") else keep_day if name == "day" else None for name in columns]
+    for start in range(0, len(rows), BATCH):
+        some = rows[start : start + BATCH]
+        told = [
+            adapt(value) if adapt else value for row in some for adapt, value in zip(kept, values(row), strict=True)
+        ]
+        into = f"INSERT INTO {Reminder._meta.db_table} ({', '.join(columns)}) VALUES {', '.join([marks] * len(some))}"
+        with connection.cursor() as cursor:
+            cursor.execute(f"{into} {ending}", told)
 
 
 def _follow_standing(stored: dict, wanted: dict, now: datetime, found: Difference) -> None:
