@@ -77,10 +77,10 @@ class Served:
 
 @pytest.fixture(scope="session")
 def demo_url(tmp_path_factory) -> Iterator[str]:
-    """The address of a database of this run's engine that was empty, and that `manage.py start --demo` has filled once."""
+    """The address of a database of this run's engine that was empty, filled once by `manage.py start --demo 60`."""
     folder = tmp_path_factory.mktemp("demo")
     with own_database(folder) as url:
-        with started(url, folder, "--demo") as made:
+        with started(url, folder, "--demo", "60") as made:
             assert "Making the demo" in made.said
         yield url
 
