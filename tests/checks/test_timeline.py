@@ -136,6 +136,7 @@ def test_cutting_again_writes_only_what_differs(probe, cook):
 
 
 def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(probe, cook, clock):
+    """The second of a day asks for nothing else than the first."""
     good(probe, cook, timezone.now() - timedelta(hours=2))
     with CaptureQueriesContext(connection) as captured:
         good(probe, cook, timezone.now() - timedelta(hours=1))
