@@ -19,7 +19,7 @@ from shared.units import show, show_error, show_spread
 
 from .assessing import Selection, page_of_ids
 from .cases import Case
-from .models import Decision
+from .models import Decision, Fate
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,3 +160,14 @@ def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
 def decisions_on(probe: Probe) -> QuerySet[Decision]:
     """Every decision on readings by this probe, in whatever case."""
     return Decision.objects.filter(probe=probe).select_related("recorded_by")
+
+
+def standing_decisions(case: Case) -> QuerySet[Decision]:
+    """The last decision on each reading of this case that counts, by whomever."""
+    last = Decision.objects.current().live("reading").filter(probe=case.probe)
+    return last.filter(reading__taken_at__gt=case.spans[0].starts_at, reading__taken_at__lte=case.spans[-1].ends_at)
+
+
+def counted(fates: dict[str, int]) -> list[str]:
+    """How many readings have which decision, such as “3 discarded”."""
+    return [f"{fates[fate]} {fate.label.split(':')[0].lower()}" for fate in Fate if fates.get(fate)]
