@@ -53,7 +53,7 @@ def probe_list(request):
     now = timezone.now()
     table = ProbeTable(rows, now=now, writes=writes, judged=fitness_of([row.pk for row in rows], now))
     table.pager = page
-    active = sum(1 for name in ("code", "site", "standing", "use") if chosen.form.cleaned_data.get(name))
+    active = sum(1 for name in ("code", "site", "fitness", "use") if chosen.form.cleaned_data.get(name))
     context = {
         "table": table,
         "form": chosen.form,
