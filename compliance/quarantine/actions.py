@@ -15,16 +15,13 @@ from shared.audit.trail import action, note
 from shared.plurals import plural
 from shared.reasons import as_reason
 from shared.stale_forms import refuse_newer
-from sites.models import Person, Site
+from sites.models import Site
 
 from .assessing import DECISION, Selection, assessed_sql, page_of_ids
 from .cases import Case, load_case
 from .measured_again import Doubted, MeasuredAgain, Thing, each_by_its_own, look_up, name_of, refuse_unlike
 from .models import Decision, Fate, Signature
-from .queries import decisions_on, standing_decisions
-
-MEANING = "Reviewed: every reading of this case has been decided on, and I agree with the decisions."
-MADE_SOME, MADE_ALL = " I made {} of these {} decisions myself.", " I made {} myself."
+from .queries import decisions_on, meaning_for
 
 AT_ONCE = 300  # readings, of those that were measured again each by itself
 NOT_AGAIN = (
@@ -216,14 +213,6 @@ def _count_by_site(decided) -> dict[int, int]:
 def _told(selection: Selection) -> dict:
     ids = list(selection.ids[:200]) if selection.ids is not None else None
     return {"readings": ids, "outcome": str(selection.outcome), "sites": list(selection.sites)}
-
-
-def meaning_for(case: Case, person: Person) -> str:
-    """What a signature says, and of how many of the decisions signed the signer is the one who made them. One query."""
-    own = standing_decisions(case).filter(decided_by=person).count()
-    if own < case.readings:
-        return MEANING + (MADE_SOME.format(own, case.readings) if own else "")
-    return MEANING + MADE_ALL.format("all of them" if own > 1 else "it")
 
 
 @action("case.sign")

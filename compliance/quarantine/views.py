@@ -35,7 +35,7 @@ from .cases import Case, CaseState, Summary, summaries
 from .forms import ALL, DecisionForm, SignForm
 from .measured_again import next_good, offers
 from .models import Fate
-from .queries import assessed_page, counted, decisions_on, reasons
+from .queries import assessed_page, counted, decisions_on, meaning_for, reasons
 from .reopening import reopened
 from .tables import AssessedTable, CaseTable
 
@@ -250,7 +250,7 @@ def _out_of_use(case) -> str:
 
 def _signs(request: HttpRequest, case: Case) -> dict:
     """What somebody signs: the decisions by their number, and the words of the signature."""
-    return {"decisions": counted(case.fates), "meaning": actions.meaning_for(case, request.user)}
+    return {"decisions": counted(case.fates), "meaning": meaning_for(case, request.user)}
 
 
 def _sign_form(reach: CaseAccess) -> SignForm | None:
