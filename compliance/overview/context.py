@@ -91,7 +91,7 @@ def links(person: Person, here: str) -> list[Link]:
         ("Drift", address("outlook_list")),
         ("Quarantine", address("case_list")),
         ("Records", address("record_form")),
-        ("Set-up", address("site_list")),
+        ("Set-up", None if person.kitchen else address("site_list")),
     ]
     counts = {"Quarantine": unsigned(sites_of(person).values_list("pk", flat=True))}
     return [Link(label, url, label == here, counts.get(label, 0)) for label, url in places if url]
