@@ -12,7 +12,6 @@ from compliance.reminders.status import OPEN, with_status
 from .agenda import Agenda
 from .lives import Life, check
 from .pans import boil, boils
-from .physics import DAYS
 from .planning import day_of_checks
 from .setting import Setting
 
@@ -29,8 +28,8 @@ TYPED_IN_LATER = timedelta(days=2, hours=3)
 
 
 def put_mornings(setting: Setting, lives: dict[str, Life], agenda: Agenda) -> None:
-    for number in range(DAYS + 1):
-        day = setting.today - DAY * (DAYS - number)
+    for ago in range(setting.days, -1, -1):
+        day = setting.today - DAY * ago
         agenda.put(instant(day, BEFORE_DAWN, setting.zone), lambda at: _morning(setting, lives, agenda, at))
 
 
