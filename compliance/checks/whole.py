@@ -14,9 +14,9 @@ from sites.models import Person, Site
 from . import actions, draft_numbers, drafts
 from .forms import depth_field, note_field, points_field, stage_field
 from .kinds import USUAL
-from .kinds.zero import ICE
 from .models import Check, CheckDraft, NoFigure
 
+GUIDANCE = USUAL.guidance
 LONGEST_MS = drafts.LONGEST // timedelta(milliseconds=1)
 
 
@@ -42,9 +42,9 @@ class WholeForm(forms.Form):
     """`unit_said`: somebody was asked which unit the display shows."""
 
     key = forms.UUIDField()
-    way = forms.ChoiceField(choices=[(way.value, ICE.ways[way]) for way in ICE.before])
-    points = points_field(ICE.met)
-    left = points_field(ICE.met)
+    way = forms.ChoiceField(choices=[(way.value, GUIDANCE.ways[way]) for way in GUIDANCE.before])
+    points = points_field(GUIDANCE.met)
+    left = points_field(GUIDANCE.met)
     stage = stage_field()
     unit = forms.ChoiceField(choices=Unit.choices)
     unit_said = forms.BooleanField(required=False)

@@ -13,9 +13,11 @@ from sites.models import Role
 
 from .. import drafts
 from ..forms import STAGES
+from ..kinds import USUAL
 from ..kinds.steps import Task
-from ..kinds.zero import ICE
 from ..models import NoFigure
+
+GUIDANCE = USUAL.guidance
 
 
 @require_safe
@@ -25,8 +27,8 @@ def whole(request, pk):
     context = {
         "probe": probe,
         "site": probe.site,
-        "words": ICE.words,
-        "ways": [_way(way, number == 0, unit) for number, way in enumerate(ICE.before)],
+        "words": GUIDANCE.words,
+        "ways": [_way(way, number == 0, unit) for number, way in enumerate(GUIDANCE.before)],
         "stages": STAGES,
         "stage": drafts.likely_stage(probe),
         "units": Unit.choices,
@@ -40,11 +42,11 @@ def whole(request, pk):
 
 
 def _way(way, first: bool, unit: str) -> dict:
-    before, inside = ICE.before[way], ICE.inside[way]
+    before, inside = GUIDANCE.before[way], GUIDANCE.inside[way]
     keys = dict.fromkeys(key for task in (*before, *inside) for key in task.cautions)
     return {
         "value": way.value,
-        "label": ICE.ways[way],
+        "label": GUIDANCE.ways[way],
         "first": first,
         "before": [_step(task, unit) for task in before],
         "inside": [_step(task, unit) for task in inside],

@@ -14,6 +14,7 @@ from compliance.plans.calendar import DAY
 from compliance.probes import actions as probes
 from compliance.probes.models import EventKind
 from shared import clock
+from shared.phone_time import PhoneTime
 from sites.models import Person, Site
 
 from .agenda import Agenda
@@ -47,6 +48,7 @@ class Life:
     failed: list[Check] = field(default_factory=list)
     mornings: int = 0
     typed_in_late: bool = False
+    kept_on_phone: bool = False
 
     @property
     def probe(self):
@@ -100,6 +102,7 @@ def check(
     bath: Preparation | None = None,
     note: str = "",
     entered_at: datetime | None = None,
+    phone: PhoneTime | None = None,
 ) -> Check:
     site = life.setting.sites[life.site_at(at)]
     with clock.pretend(entered_at or at + TYPED_IN):
@@ -113,6 +116,7 @@ def check(
             readings=life.instrument.in_ice(at, life.chance),
             immersion_mm=life.chance.choice([60, 70, 80, 100]),
             note=note,
+            phone=phone and phone.kept(),
         )
         made = checks.record(by=by, probe=life.probe, data=data)
     if made.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:
