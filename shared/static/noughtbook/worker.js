@@ -70,11 +70,13 @@
     await caches.delete(PAGES);
     await self.kept.write("person", person);
   };
+  // What the browser has from before is not taken for what there is now.
   const page = async (event, url) => {
-    const copy = await stored(url);
+    const { request } = event, copy = await stored(url), back = ["force-cache", "only-if-cached"].includes(request.cache);
     try {
-      const answer = await (copy ? within(SLOW, fetch(event.request)) : fetch(event.request));
-      event.waitUntil(seen(url, answer.headers.has("Noughtbook-Keep") ? answer.clone() : answer));
+      const asked = back && copy ? fetch(request, { cache: "no-cache" }) : fetch(request);
+      const answer = await (copy ? within(SLOW, asked) : asked);
+      if (!back || copy) event.waitUntil(seen(url, answer.headers.has("Noughtbook-Keep") ? answer.clone() : answer));
       return answer;
     } catch {
       return copy ? shown(copy) : nothing();
