@@ -27,19 +27,21 @@ LONGEST = 2.5  # seconds into an act at which the network is cut or the browser 
 MAKE = """
 from datetime import timedelta
 from django.utils import timezone
+from compliance.plans.actions import set_round
+from compliance.plans.data import RoundData
 from compliance.reminders.models import Reminder
 from compliance.reminders.planning import add_appliance
 from tests.checks.making import good
 from tests.world import World
 world, now = World.build(), timezone.now()
 good(world.probe, world.cook, now - timedelta(hours=3))
-world.probe.record_settings(by=world.manager)
-lines = []
+data = RoundData(times=[(now - timedelta(hours=1)).time().replace(microsecond=0)], grace_minutes=60)
+round, lines = set_round(by=world.manager, limit=world.limit, data=data), []
 for number in range(60):
     appliance = add_appliance(by=world.manager, limit=world.limit, name=f"Fridge {number}")
     times = {"opens_at": -1, "due_at": -0.5, "grace_at": 20, "closes_at": 40}
     times = {name: now + timedelta(hours=away) for name, away in times.items()}
-    row = Reminder.objects.create(site=world.site, limit=world.limit, appliance=appliance, because="now", **times)
+    row = Reminder.objects.create(site=world.site, limit=world.limit, appliance=appliance, round=round, because="now", **times)
     lines.append([row.pk, appliance.name])
 print(json.dumps({"site": world.site.pk, "probe": world.probe.pk, "limit": world.limit.pk, "lines": lines,
     "who": world.cook.email}))

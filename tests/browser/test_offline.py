@@ -24,7 +24,8 @@ limit = probe.site.limits.get(code="chill-store")
 fridge = limit.appliances.get(name="Dairy fridge")
 times = {{"opens_at": -1, "due_at": -0.5, "grace_at": 1, "closes_at": 5}}
 times = {{name: now + timedelta(hours=away) for name, away in times.items()}}
-row = Reminder.objects.create(site=probe.site, limit=limit, appliance=fridge, because="at this time", **times)
+round = limit.rounds.first()
+row = Reminder.objects.create(site=probe.site, limit=limit, appliance=fridge, round=round, because="now", **times)
 print(json.dumps({{"site": probe.site_id, "probe": probe.pk, "limit": limit.pk, "line": row.pk}}))
 """
 RECORDED = """
