@@ -114,7 +114,8 @@ class Story:
             self.page.wait_for_url(lambda url: "sign-in" not in url)
         for path in (f"/today/{self.there['site']}/", f"/probes/{self.there['probe']}/check/"):
             self.open(path)
-        self.page.wait_for_function("async () => (await (await caches.open('pages')).keys()).length >= 4")
+        while self.page.evaluate("caches.open('pages').then((pages) => pages.keys()).then((kept) => kept.length)") < 4:
+            self.page.wait_for_timeout(200)
 
     def act(self) -> None:
         self.number += 1
@@ -173,11 +174,12 @@ class Story:
         """The network is back: all that is kept is sent, of its own accord."""
         self.cable.mend()
         self.open(f"/today/{self.there['site']}/")
-        self.page.wait_for_function(
-            "async () => !(await kept.acts()).some((act) => act.state === 'waiting')", timeout=60_000
-        )
-        refused = self.page.evaluate("kept.acts()")
-        assert refused == [], refused
+        for _ in range(300):
+            acts = self.page.evaluate("kept.acts()")
+            if not acts or acts[0]["state"] != "waiting":
+                break
+            self.page.wait_for_timeout(200)
+        assert acts == []
 
     def judge(self) -> Counter:
         items, notes, *kept = self.served.ask(FOUND)

@@ -77,18 +77,16 @@ def sign_in(page: Page, who: str) -> None:
     page.wait_for_url(lambda url: "sign-in" not in url)
 
 
-HOLDS = """async (wanted) => {
-    const found = await (await caches.open("pages")).keys();
-    return wanted.every((each) => found.some((kept) => kept.url.endsWith(each)));
-}"""
+HOLDS = """(wanted) => caches.open("pages").then((pages) => pages.keys()).then(
+    (kept) => kept.some((each) => each.url.endsWith(wanted)))"""
 
 
 def visit(page: Page, *addresses: str) -> None:
     """Until the phone has kept what these pages bring along."""
     for address in addresses:
         page.goto(address)
-        wanted = address.replace("/check/", "/check/whole/")
-        page.wait_for_function(HOLDS, arg=[wanted])
+        while not page.evaluate(HOLDS, address.replace("/check/", "/check/whole/")):
+            page.wait_for_timeout(100)
 
 
 def says(page: Page, words: str) -> None:
