@@ -34,7 +34,9 @@ from compliance.readings.models import Reading
 kept = Reading.objects.filter(phone__isnull=False).order_by("taken_at", "pk")
 told = list(kept.values_list("item", "typed", "appliance__name", "taken_by__name"))
 last = Check.objects.filter(phone__isnull=False).order_by("pk").last()
-print(json.dumps([told, [last.timed_readings.get().typed, last.verdict]]))
+clocks = {round(each.phone[name] / 60) for each in (*kept, last) for name in ("off_s", "said_s")}
+near = all(abs((each.recorded_at - each.taken_at).total_seconds()) < 300 for each in kept)
+print(json.dumps([told, [last.timed_readings.get().typed, last.verdict], near, sorted(clocks)]))
 """
 
 
@@ -89,15 +91,29 @@ def visit(page: Page, *addresses: str) -> None:
             page.wait_for_timeout(100)
 
 
+AHEAD = "{ const now = Date.now.bind(Date); Date.now = () => now() + 47 * 60000; }"
+
+
+def set_ahead(page: Page) -> None:
+    """The clock of the phone: that of its pages and of its worker."""
+    page.add_init_script(AHEAD)
+    page.goto("/")
+    while not page.context.service_workers:
+        page.wait_for_timeout(100)
+    page.context.service_workers[0].evaluate(AHEAD)
+
+
 def says(page: Page, words: str) -> None:
     expect(page.locator("#kept-count")).to_have_text(words)
 
 
 def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, cable, kitchen, there):
     today, check = f"/today/{there['site']}/", f"/probes/{there['probe']}/check/"
-    page.goto("/")
+    set_ahead(page)
     sign_in(page, "manager")
     visit(page, today, check, f"{today}round/")
+    expect(page.locator("#true-time")).to_contain_text("The clock of this phone is 47 min ahead")
+    page.get_by_role("button", name="That is the time").click()
     cable.cut()
     page.goto(today)
     expect(page.locator("#no-network")).to_contain_text("No network. This page is as it was at")
@@ -112,7 +128,7 @@ def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, ca
     expect(page.get_by_role("heading", level=1)).to_contain_text(PROBE)  # the check, judged
     says_nothing(page)
     readings = [["Milk", "3.4", None, "Petra Quill"], ["Dairy fridge", "4.1", "Dairy fridge", "Petra Quill"]]
-    assert kitchen.ask(RECORDED) == [readings, ["2.4", "inconclusive"]]
+    assert kitchen.ask(RECORDED) == [readings, ["2.4", "inconclusive"], True, [47]]
 
 
 def says_nothing(page: Page) -> None:

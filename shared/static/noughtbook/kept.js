@@ -71,8 +71,15 @@
   };
   const wrong = (off) => off !== null && Math.abs(off) > ALLOWED;
 
+  // What a display showed, in thousandths of °C; NaN for what is no number.
+  const milliOf = (text, unit) => {
+    const plain = text.trim().replace(/\u2212/g, "-").replace(",", ".");
+    const value = /^[-+]?\d+(\.\d*)?$/.test(plain) ? Number(plain) : NaN;
+    return Math.round(1000 * (unit === "F" ? (value - 32) * 5 / 9 : value));
+  };
+
   self.kept = {
-    ALLOWED, add, change, clock, learn, wrong,
+    milliOf, ALLOWED, add, change, clock, learn, wrong,
     acts: () => read("acts", (acts) => acts.getAll()),
     drop: (number) => write("acts", (acts) => acts.delete(number)),
     note: (name) => read("notes", (notes) => notes.get(name)),

@@ -18,7 +18,7 @@
   setInterval(async () => { if (!document.hidden && (await kept.acts()).length) send(); }, 20000);
 
   // ---- How much is kept, on every page
-  const show = async () => {
+  const draw = async () => {
     const acts = await kept.acts(), own = await person();
     const own_acts = acts.filter((act) => act.person === own), refused = own_acts.filter((act) => act.state === "refused" || act.asks);
     document.getElementById("kept-count")?.remove();
@@ -36,6 +36,8 @@
     list(own_acts, acts.length - own_acts.length);
     await askTime(own_acts);
   };
+  let drawn = Promise.resolve();
+  const show = () => { drawn = drawn.then(draw, draw); return drawn; }; // one after the other
   workers.addEventListener("message", (event) => { if (event.data === "kept") show(); });
 
   // ---- A clock that is far off: asked once, on whichever page comes first
@@ -102,7 +104,7 @@
     reason.textContent = act.reason ?? "";
     for (const part of form.querySelectorAll("[data-field]")) {
       const name = part.dataset.field, box = part.querySelector("[name]");
-      part.hidden = name === "then" ? act.asks !== "then" : name === "unit" ? act.question !== "unit"
+      part.hidden = name === "then" ? act.asks !== "then" : name === "unit" ? !["unit", "all_the_same"].includes(act.question)
         : !(name in act.fields || (name === "used_despite" && act.what === "reading"));
       box.value = name === "then" ? "" : act.fields[name] ?? "";
     }
@@ -114,7 +116,8 @@
       const told = [...form.querySelectorAll("[data-field]:not([hidden]) [name]")].map((box) => [box.name, box.value]);
       const { then, ...fields } = Object.fromEntries(told);
       if (act.asks === "then" && !then) return form.querySelector("[name=then]").focus();
-      if (act.question === "all_the_same") fields.all_the_same = "on";
+      const same = Object.entries(fields).every(([name, value]) => value === (act.fields[name] ?? ""));
+      if (act.question === "all_the_same" && same) fields.all_the_same = "on"; // another number is looked at anew
       if (act.question === "unit") fields.unit_said = "on";
       const key = act.question === "another" ? crypto.randomUUID() : act.key;
       const said = then ? { said: act.at - new Date(then), asks: null } : {};
@@ -156,10 +159,12 @@
       if (!line || line.querySelector("[data-kept]")) continue;
       const words = make("p", "", { role: "status" });
       words.dataset.kept = act.key;
-      words.append(make("strong", `${act.fields.typed} °${act.fields.unit}`, { className: "figure" }), " · kept on this phone");
+      const { typed, unit } = act.fields, { most, least } = line.dataset, milli = kept.milliOf(typed, unit);
+      const beyond = (most !== undefined && milli > Number(most)) || (least !== undefined && milli < Number(least));
+      words.append(make("strong", `${typed} °${unit}`, { className: "figure" }), ` · kept on this phone${beyond ? ". The limit is not met: act on it now." : ""}`);
       for (const part of [...line.children].slice(1)) part.remove();
       line.append(words);
-      line.classList.add("tone-info");
+      line.classList.add(beyond ? "tone-bad" : "tone-info");
     }
   };
   document.addEventListener("htmx:afterRequest", (event) => {

@@ -5,7 +5,7 @@
   if (!form || !self.kept) return;
   const { probe, code, site, tolerance, allowed, longest } = form.dataset;
   const mine = document.head.querySelector("meta[name=person]")?.content, name = `check of ${probe} by ${mine}`;
-  const part = (id) => document.getElementById(id), run = crypto.randomUUID();
+  const { milliOf } = kept, part = (id) => document.getElementById(id), run = crypto.randomUUID();
   const fresh = () => ({ key: crypto.randomUUID(), inserted: null, numbers: [], struck: [], fields: {} });
   let draft = fresh();
 
@@ -18,11 +18,6 @@
   const wrong = (words) => {
     part("wrong").textContent = words;
     part("wrong").hidden = !words;
-  };
-  const milliOf = (text, unit) => { // in thousandths of °C; NaN for what is no number
-    const plain = text.trim().replace(/\u2212/g, "-").replace(",", ".");
-    const value = /^[-+]?\d+(\.\d*)?$/.test(plain) ? Number(plain) : NaN;
-    return Math.round(1000 * (unit === "F" ? (value - 32) * 5 / 9 : value));
   };
   const clock = (ms) => `${Math.floor(ms / 60000)}:${String(Math.floor(ms / 1000) % 60).padStart(2, "0")}`;
 
