@@ -32,6 +32,14 @@ TYPED_IN = timedelta(minutes=1)
 NEW_FOR, AFTERNOON = 3, time(14, 35)
 
 
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """When a check reached the record, and when the phone says it was made that kept it till then."""
+
+    at: datetime
+    phone: PhoneTime | None = None
+
+
 @dataclass(slots=True)
 class Life:
     """One probe with its instrument; `aside` are the times when nobody used it, `moves` where it went."""
@@ -101,11 +109,11 @@ def check(
     stage: str = Stage.AS_FOUND,
     bath: Preparation | None = None,
     note: str = "",
-    entered_at: datetime | None = None,
-    phone: PhoneTime | None = None,
+    entered: Entered | None = None,
 ) -> Check:
     site = life.setting.sites[life.site_at(at)]
-    with clock.pretend(entered_at or at + TYPED_IN):
+    entered = entered or Entered(at + TYPED_IN)
+    with clock.pretend(entered.at):
         by = _checker(life, site)
         data = ZeroData(
             key=UUID(int=life.chance.getrandbits(128), version=4),
@@ -116,7 +124,7 @@ def check(
             readings=life.instrument.in_ice(at, life.chance),
             immersion_mm=life.chance.choice([60, 70, 80, 100]),
             note=note,
-            phone=phone and phone.kept(),
+            phone=entered.phone and entered.phone.kept(),
         )
         made = checks.record(by=by, probe=life.probe, data=data)
     if made.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:

@@ -11,7 +11,7 @@ from compliance.reminders.status import OPEN, with_status
 from shared.phone_time import PhoneTime
 
 from .agenda import Agenda
-from .lives import Life, check
+from .lives import Entered, Life, check
 from .pans import boil, boils
 from .physics import DAYS
 from .planning import day_of_checks
@@ -96,14 +96,14 @@ def _is_due_ago(life: Life, day: date, what: str) -> bool:
 def _send(life: Life, at: datetime, sent: datetime) -> None:
     """Made where there is no network, with a phone whose clock was a little ahead; sent from upstairs."""
     phone = PhoneTime(at=at + AHEAD, off=AHEAD, off_now=AHEAD)
-    check(life, at, entered_at=sent, note="Made in the cellar, without network.", phone=phone)
+    check(life, at, entered=Entered(sent, phone), note="Made in the cellar, without network.")
 
 
 def _type_in_late(life: Life, at: datetime, day: date) -> None:
     """Made in the morning and kept on paper; nobody finds time for the book before."""
     life.typed_in_late, life.left_until = True, day + 3 * DAY
     note = "Written on paper first."
-    life.agenda.put(at + TYPED_IN_LATER, lambda entered: check(life, at, entered_at=entered, note=note))
+    life.agenda.put(at + TYPED_IN_LATER, lambda entered: check(life, at, entered=Entered(entered), note=note))
 
 
 def _check(life: Life, at: datetime) -> None:
