@@ -75,7 +75,10 @@ def test_a_check_costs_no_more_taps_than_it_did(sign_in, chromium, served: Serve
     finish(hands)
     finish(stirring)
     finish_by_keyboard(typing)
-    assert hands.count <= CRUSHED and stirring.count <= CUBES and typing.count <= TABS
+    ahead = next(
+        place for place, title in enumerate(listed) if title.startswith(keys)
+    )  # rounds that are due at this hour
+    assert hands.count <= CRUSHED and stirring.count <= CUBES and typing.count - ahead <= TABS
     bath = Counted(sign_in("manager", PHONE))
     probes = all_in_one_bath(bath)
     served.ask(A_WHILE_LATER)

@@ -134,7 +134,8 @@ def test_cutting_again_writes_only_what_differs(probe, cook):
     assert before.items() <= after.items() and len(after) == len(before) + 1
 
 
-def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(probe, cook):
+def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(probe, cook, clock):
+    """The second of a day asks for nothing else than the first."""
     good(probe, cook, timezone.now() - timedelta(hours=2))
     with CaptureQueriesContext(connection) as captured:
         good(probe, cook, timezone.now() - timedelta(hours=1))

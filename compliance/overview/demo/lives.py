@@ -18,7 +18,7 @@ from shared.phone_time import PhoneTime
 from sites.models import Person, Site
 
 from .agenda import Agenda
-from .physics import DAYS, SimulatedProbe
+from .physics import SimulatedProbe
 from .scenario import ProbeStory
 from .setting import Setting, add_probe
 
@@ -81,7 +81,7 @@ class Life:
 def live(setting: Setting, story: ProbeStory, number: int, agenda: Agenda) -> Life:
     """Put what happens to one probe into the agenda; the checks of every week are made by `mornings`."""
     instrument = SimulatedProbe(story, setting.begins)
-    first = setting.today - DAY * (DAYS - number % 5)
+    first = setting.today - DAY * (setting.days - number % 5)
     life = Life(story, instrument, setting, Random(1000 + number), agenda, left_until=first, used_at=setting.begins)
     if "step" in story.behaviour:
         ago = story.behaviour.get("step_days_ago", story.behaviour.get("days_ago", 0))

@@ -13,7 +13,6 @@ from shared.phone_time import PhoneTime
 from .agenda import Agenda
 from .lives import Entered, Life, check
 from .pans import boil, boils
-from .physics import DAYS
 from .planning import day_of_checks
 from .setting import Setting
 
@@ -31,8 +30,8 @@ IN_THE_CELLAR, AHEAD = timedelta(hours=1, minutes=50), timedelta(minutes=2, seco
 
 
 def put_mornings(setting: Setting, lives: dict[str, Life], agenda: Agenda) -> None:
-    for number in range(DAYS + 1):
-        day = setting.today - DAY * (DAYS - number)
+    for ago in range(setting.days, -1, -1):
+        day = setting.today - DAY * ago
         agenda.put(instant(day, BEFORE_DAWN, setting.zone), lambda at: _morning(setting, lives, agenda, at))
 
 
