@@ -264,7 +264,8 @@ def _store(by: Person, probe: Probe, data: CheckData, typed: list[Typed], judged
         raise ValidationError("Say whether the probe was checked as found or after an adjustment.")
     if data.site.area.business_id != probe.business_id:
         raise ValidationError(f"{data.site} belongs to another business than {probe}.")
-    fields = data.fields() | judged | {"checked_by": data.checked_by or by, "typing": data.typing}
+    beside = {"checked_by": data.checked_by or by, "typing": data.typing, "phone": data.phone}
+    fields = data.fields() | judged | beside
     _recorded_before(probe, typed, fields)
     check = Check.objects.create(recorded_by=by, probe=probe, **fields)
     TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])

@@ -201,6 +201,7 @@ def _judged(by: Person, data: ReadingData) -> Reading:
         taken_by=data.taken_by or by,
         note=data.note.strip(),
         recorded_by=by,
+        phone=data.phone,
     )
 
 
