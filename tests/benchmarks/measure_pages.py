@@ -30,6 +30,7 @@ from compliance.reminders.models import Reminder  # noqa: E402
 from compliance.reminders.planning import take_out_of_use  # noqa: E402
 from sites.access import sites_of  # noqa: E402
 from sites.actions import make_password_link  # noqa: E402
+from sites.kitchen_actions import register_device  # noqa: E402
 from sites.models import Area, Membership, Person, Role, Site  # noqa: E402
 from sites.password_links import tokens  # noqa: E402
 from tests import everything  # noqa: E402
@@ -205,6 +206,7 @@ def records_of(person: Person) -> dict[str, object]:
     return {
         "appliance": measured,
         "out_of_use": take_out_of_use(by=manager, appliance=broken, data=OutOfUseData(why="broken")),
+        "device": register_device(by=manager, site=site, name="Tablet at the pass")[0],
         "area": site.area,
         "site": site,
         "person": cook.person,
