@@ -17,7 +17,14 @@ from sites.models import Area, Membership, Person
 
 ONCE = {"sites.business", "sites.businessrules", "sites.area", "limits.ruleset", "limits.rule"}
 # Working state, secrets and what is told of the day.
-LEFT_OUT = {"checks.checkdraft", "readings.pendingupload", "sites.passwordlink", "sites.passwordtries"}
+LEFT_OUT = {
+    "checks.checkdraft",
+    "readings.pendingupload",
+    "sites.kitchendevice",
+    "sites.kitchenpin",
+    "sites.passwordlink",
+    "sites.passwordtries",
+}
 OURS = (
     "sites",
     "audit",
