@@ -2,12 +2,16 @@
 
 import functools
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from contextvars import ContextVar
 
 from django.db import models, transaction
 
-from .models import Entry
+from .chain import Unsealed, seal
+from .models import Entry, HashedColumns
+
+SEAL = "record.seal"
 
 
 class ForgottenEntry(Exception):
@@ -16,6 +20,7 @@ class ForgottenEntry(Exception):
 
 registry: dict[str, Callable] = {}
 _written: ContextVar[list[Entry] | None] = ContextVar("written", default=None)
+_unsealed: ContextVar[Unsealed | None] = ContextVar("unsealed", default=None)
 
 
 def action(name: str) -> Callable[[Callable], Callable]:
@@ -34,7 +39,7 @@ def action(name: str) -> Callable[[Callable], Callable]:
         def run(**kwargs):
             token = _written.set([])
             try:
-                with transaction.atomic():
+                with together():
                     result = function(**kwargs)
                     if not _written.get():
                         raise ForgottenEntry(f"{name} left nothing in the trail.")
@@ -49,11 +54,65 @@ def action(name: str) -> Callable[[Callable], Callable]:
     return register
 
 
+@contextmanager
+def together() -> Iterator[None]:
+    """One transaction, whose entries are put into the chain at its end. Whatever else is written in the transaction of an
+    action goes into it too: from the chain on no other writer of the business goes on before the commit."""
+    outer = _unsealed.get()
+    if outer is not None:
+        with _taken_back(outer), transaction.atomic():
+            yield
+        return
+    token = _unsealed.set(unsealed := Unsealed())
+    try:
+        with transaction.atomic():
+            yield
+            seal(unsealed)
+    finally:
+        _unsealed.reset(token)
+
+
+@contextmanager
+def _taken_back(outer: Unsealed) -> Iterator[None]:
+    """What fails inside leaves nothing behind, also where the rest goes on."""
+    entries, records = len(outer.entries), list(outer.records)
+    try:
+        yield
+    except BaseException:
+        del outer.entries[entries:]
+        outer.records = records
+        raise
+
+
 def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None, reason: str = "", **data) -> Entry:
-    """Write one entry of the trail. `by` is a person, or None where the system acts. Only to be called inside an action."""
+    """Write one entry of the trail, stored when the transaction ends. `by` is a person, or None where the system acts. Only to
+    be called inside an action."""
     written = _written.get()
     if written is None:
         raise RuntimeError("note() belongs inside a function decorated with @action.")
+    entry = _entry(name, by, subject, site_id=site_id, reason=reason, data=data)
+    written.append(entry)
+    return entry
+
+
+def adopt(subject: models.Model) -> Entry:
+    """An entry for records that no action has made, such as those of made-up days. Only to be called inside `together`."""
+    return _entry(SEAL, None, subject)
+
+
+def made(model: type[models.Model], pks: Sequence[int]) -> None:
+    """Say which records an action has made, where the database made them by itself; all others are noticed."""
+    if unsealed := _unsealed.get():
+        unsealed.records.append((model, pks))
+
+
+def notice_saved(sender, instance, created: bool, raw: bool = False, **kwargs) -> None:
+    """Of each record that a model saves."""
+    if created and not raw and getattr(sender, "written_once", False) and sender not in (Entry, HashedColumns):
+        made(sender, [instance.pk])
+
+
+def _entry(name: str, by, subject: models.Model, **about) -> Entry:
     entry = Entry(
         actor_id=by.pk if by else None,
         actor=str(by) if by else "Noughtbook",
@@ -61,10 +120,7 @@ def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None,
         subject_type=subject._meta.label_lower,
         subject_id=subject.pk,
         subject=str(subject)[:200],
-        site_id=site_id,
-        reason=reason,
-        data=data,
+        **about,
     )
-    entry.save()
-    written.append(entry)
+    _unsealed.get().take(entry)
     return entry

@@ -3,11 +3,10 @@
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db import transaction
-
 from compliance.plans.calendar import DAY, instant, local_day
 from compliance.reminders.planning import extend_horizon, settle_all
 from shared import clock
+from shared.audit import trail
 
 from .agenda import Agenda
 from .days import write_days
@@ -23,7 +22,7 @@ DAWN = time(5)
 JUST_NOW = timedelta(minutes=10)  # in which nothing new was done
 
 
-@transaction.atomic
+@trail.together()
 def load_demo(now: datetime) -> Setting:
     """Make the whole demo, ending at `now`. Nothing is kept if a step fails."""
     scenario = load_scenario()
@@ -35,6 +34,7 @@ def load_demo(now: datetime) -> Setting:
         settle_all()
     lives = _live(setting)
     write_days(setting, lives)
+    trail.adopt(setting.business)
     act_on_deviations(setting)
     correct_some(setting)
     close_cases(setting, lives)
