@@ -41,14 +41,16 @@ class Prepared:
 
     def rows(self, keys: Iterable[int] = (), /, **values) -> list[tuple]:
         """`keys` fill the place of `keys()`, the others the slots of their names."""
-        compiler, sql, given = self._compiled(connection.vendor)
+        compiler, sql, given, converters = self._compiled(connection.vendor)
         told = [each.filled(values[each.name]) if isinstance(each, Slot) else each for each in given]
         with connection.cursor() as cursor:
             cursor.execute(sql.replace(KEYS, written_out(keys)), told)
             found = cursor.fetchall()
+        if not converters:
+            return found
         here = copy(compiler)
         here.connection = connection  # each thread has its own
-        return list(here.results_iter([found], tuple_expected=True))
+        return list(map(tuple, here.apply_converters(found, converters)))
 
     def objects(self, **values) -> list[Model]:
         """Where it is one of a model."""
@@ -59,4 +61,5 @@ class Prepared:
 
 def _compiled(rows: QuerySet) -> tuple:
     compiler = rows.query.get_compiler(connection=connection)
-    return compiler, *compiler.as_sql()
+    sql, given = compiler.as_sql()
+    return compiler, sql, given, compiler.get_converters([each for each, *_ in compiler.select])

@@ -35,7 +35,7 @@ def _number(value: float) -> str:
 
 
 def _object(value: dict) -> str:
-    keys = sorted(value, key=lambda key: key.encode("utf-16-be"))
+    keys = sorted(value) if "".join(value).isascii() else sorted(value, key=lambda key: key.encode("utf-16-be"))
     return "{" + ",".join([f"{quoted(key)}:{canonical(value[key])}" for key in keys]) + "}"
 
 

@@ -10,14 +10,15 @@ business holds the head of that one, too.
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from hashlib import sha256
 
 from django.db import connection, models
 
 from .canonical import canonical
-from .digests import digests_of, groups
+from .digests import groups, read_back
 from .models import Entry
 
 HOUSE = 0
@@ -26,11 +27,18 @@ FORM = 1  # of what is hashed
 LOCK = 0x63686169  # any number, the same in all processes
 TOLD = ("at", "actor_id", "actor", "action", "subject_type", "subject_id", "subject", "site_id", "reason", "data")
 
-_HEAD = """SELECT * FROM (SELECT business_id, number, hash FROM audit_entry WHERE business_id = {} AND number IS NOT NULL
-    ORDER BY number DESC LIMIT 1) h{}"""
-_FIRST = "SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED; SELECT pg_advisory_xact_lock({lock}, {business}); {sql}"
+FEW = 10  # entries that are stored one by one
+FIELDS = [field for field in Entry._meta.concrete_fields if not field.primary_key]
+PLACED = ("number", "previous", "house", "hash")  # where it stands, which is known under the lock
+GIVEN = [field for field in FIELDS if field.attname not in PLACED]
 
-finders: list[Callable[[Entry], int | None]] = []  # which business an entry belongs to; the floor above knows
+_NEWEST = """SELECT number, hash FROM audit_entry WHERE business_id = {} AND number IS NOT NULL ORDER BY number DESC LIMIT 1"""
+_HEAD = f"""SELECT * FROM (SELECT number, hash FROM ({_NEWEST}) n UNION ALL SELECT 0, '{START}') h ORDER BY number DESC LIMIT 1"""
+_INSERT = f"""INSERT INTO audit_entry ({", ".join(field.column for field in FIELDS)})
+    VALUES ({", ".join(["%s"] * len(FIELDS))}) RETURNING id"""
+_LOCK = f"""SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED; SELECT pg_advisory_xact_lock({LOCK}, {{}})"""
+
+finders: list[Callable[[Entry, models.Model], int | None]] = []  # the business of an entry, and of what it is about
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +51,17 @@ class Head:
 
 @dataclass
 class Unsealed:
-    """Entries of a transaction that is not over, each with the records that it made; and records that none has yet."""
+    """Entries of a transaction that is not over, each with the records that it made; and records that none has yet.
 
-    entries: list[tuple[Entry, list]] = field(default_factory=list)
-    records: list[tuple[type[models.Model], Sequence[int]]] = field(default_factory=list)
+    `depth`: how many savepoints the innermost action of now stands on.
+    """
 
-    def take(self, entry: Entry) -> None:
-        self.entries.append((entry, self.records))
+    entries: list[tuple[Entry, models.Model, list]] = field(default_factory=list)
+    records: list[tuple[type[models.Model], Mapping[int, bytes | None]]] = field(default_factory=list)
+    depth: int = 0
+
+    def take(self, entry: Entry, subject: models.Model) -> None:
+        self.entries.append((entry, subject, self.records))
         self.records = []
 
 
@@ -57,66 +69,114 @@ def seal(unsealed: Unsealed) -> None:
     """Number the entries, hash them with their records, and store them. To be the last thing in a transaction."""
     if not unsealed.entries:
         return
-    unsealed.entries[-1][1].extend(unsealed.records)
-    made = [(entry, _by_model(records)) for entry, records in unsealed.entries]
-    digests = digests_of(_by_model([each for _, records in unsealed.entries for each in records]))
+    unsealed.entries[-1][-1].extend(unsealed.records)
     chains = defaultdict(list)
-    for entry, records in made:
-        entry.facts = [list(group) for group in groups(records, digests)]
-        entry.business_id = business_of(entry)
+    for entry, subject, records in unsealed.entries:
+        entry.facts = [list(group) for group in groups(read_back(_by_model(records)))]
+        entry.business_id = business_of(entry, subject)
         chains[entry.business_id].append(entry)
     for business in sorted(chains):
         _append(business, chains[business])
 
 
-def _by_model(records) -> dict[type[models.Model], list[int]]:
-    found = defaultdict(list)
-    for model, pks in records:
-        found[model].extend(pks)
+def _by_model(records) -> dict[type[models.Model], dict]:
+    found = defaultdict(dict)
+    for model, rows in records:
+        found[model].update(rows)
     return found
 
 
-def business_of(entry: Entry) -> int:
-    return next((found for find in finders if (found := find(entry)) is not None), HOUSE)
+def business_of(entry: Entry, subject: models.Model) -> int:
+    return next((found for find in finders if (found := find(entry, subject)) is not None), HOUSE)
 
 
 def _append(business: int, entries: list[Entry]) -> None:
+    for entry in entries:
+        entry.data = json.loads(json.dumps(entry.data))  # as it comes back
+    if connection.vendor == "postgresql" and len(entries) <= FEW:
+        _append_under_lock(business, entries)
+        return
     head, house = heads(business, lock=True)
     for entry in entries:
         entry.number, entry.previous, entry.house = head.number + 1, head.hash, house.number
-        entry.data = json.loads(json.dumps(entry.data))  # as it comes back
         entry.hash = entry_hash(entry, house.hash)
         head = Head(entry.number, entry.hash)
-    if len(entries) == 1:
-        entries[0].save()
-    else:
+    if len(entries) > FEW:
         Entry.objects.bulk_create(entries, batch_size=500)
+        return
+    for entry in entries:
+        with connection.cursor() as cursor:
+            cursor.execute(_INSERT, _values(entry, FIELDS))
+            (entry.pk,) = cursor.fetchone()
+        _is_stored(entry)
+
+
+def _append_under_lock(business: int, entries: list[Entry]) -> None:
+    """Locked, placed and hashed in one message to the server: until the commit nobody waits for this process but for one turn."""
+    sql, values = [_LOCK.format(business % 2**31)], []
+    for entry in entries:
+        sql.append(_placed_by_the_server(business))
+        values += [*_values(entry, GIVEN), body_hash(entry)]
+    with connection.cursor() as cursor:
+        cursor.execute("; ".join(sql), values)
+        found = []
+        while cursor.nextset():
+            found += cursor.fetchall() if cursor.description else []
+    for entry, row in zip(entries, found[1:], strict=True):  # the first is the lock
+        for name, value in zip(("pk", *PLACED), row, strict=True):
+            setattr(entry, name, value)
+        _is_stored(entry)
+
+
+@cache
+def _placed_by_the_server(business: int) -> str:
+    """As `entry_hash` does, in SQL."""
+    marks = ", ".join(f"%s::{field.db_type(connection)}" for field in GIVEN)
+    columns = ", ".join([field.column for field in GIVEN] + list(PLACED))
+    house = _HEAD.format(HOUSE) if business != HOUSE else f"SELECT 0 AS number, '{START}' AS hash"
+    told = f"""'{{"body":"' || %s || '","business":{business},"house":[' || o.number || ',"' || o.hash || '"],"number":'
+        || h.number + 1 || ',"previous":"' || h.hash || '"}}'"""
+    return f"""INSERT INTO audit_entry ({columns}) SELECT {marks}, h.number + 1, h.hash, o.number,
+        encode(sha256(convert_to({told}, 'UTF8')), 'hex') FROM ({_HEAD.format(business)}) h, ({house}) o
+        RETURNING id, {", ".join(PLACED)}"""
+
+
+def _values(entry: Entry, fields: Sequence[models.Field]) -> list:
+    return [field.get_db_prep_save(getattr(entry, field.attname), connection) for field in fields]
+
+
+def _is_stored(entry: Entry) -> None:
+    entry._state.adding, entry._state.db = False, connection.alias
 
 
 def heads(business: int, *, lock: bool = False) -> tuple[Head, Head]:
     """Of the chain of a business, and of the house. The lock lasts until the transaction ends."""
-    both = f" UNION ALL {_HEAD.format(HOUSE, 'h')}" if business != HOUSE else ""
-    sql = _HEAD.format(int(business), both)
-    locked = lock and connection.vendor == "postgresql"
     with connection.cursor() as cursor:
-        cursor.execute(_FIRST.format(lock=LOCK, business=int(business) % 2**31, sql=sql) if locked else sql)
-        while locked and cursor.nextset():  # the answers to what comes before it
-            pass
-        found = {row[0]: Head(*row[1:]) for row in cursor.fetchall()}
-    return found.get(business, Head()), found.get(HOUSE, Head()) if business != HOUSE else Head()
+        if lock and connection.vendor == "postgresql":
+            cursor.execute(_LOCK.format(business % 2**31))
+        cursor.execute(_HEAD.format(business))
+        own = Head(*cursor.fetchone())
+        if business == HOUSE:
+            return own, Head()
+        cursor.execute(_HEAD.format(HOUSE))
+        return own, Head(*cursor.fetchone())
 
 
 def entry_hash(entry: Entry, house: str) -> str:
     """What the columns of an entry give; `house` is the hash of the house's entry that it names."""
     told = {
-        "form": FORM,
+        "body": body_hash(entry),
         "business": entry.business_id,
         "number": entry.number,
         "previous": entry.previous,
         "house": [entry.house, house],
-        "entry": {name: getattr(entry, name) for name in TOLD},
-        "facts": entry.facts,
     }
+    return sha256(canonical(told).encode()).hexdigest()
+
+
+def body_hash(entry: Entry) -> str:
+    """Of what an entry says and holds, wherever it stands."""
+    told = {"form": FORM, "entry": {name: getattr(entry, name) for name in TOLD}, "facts": entry.facts}
     return sha256(canonical(told).encode()).hexdigest()
 
 

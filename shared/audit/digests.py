@@ -1,7 +1,8 @@
 """What a record says, as a digest: of the named columns of its row, so that a column that comes later changes none."""
 
+import json
 from base64 import urlsafe_b64decode, urlsafe_b64encode
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from hashlib import sha256
@@ -19,8 +20,8 @@ from .models import Entry, HashedColumns
 
 AT_ONCE = 2000  # rows that are read at a time
 SHORT = 8  # bytes of a digest that name a row among many; the whole of them is in the digest of all
-Made = Mapping[type[models.Model], Sequence[int]]  # keys of the rows that were made, by model
-Digests = dict[tuple[str, int], bytes]  # by table and key
+# Of the rows that were made, by model and key: the digest, or None where the row is still to be read back for it.
+Made = Mapping[type[models.Model], Mapping[int, bytes | None]]
 
 
 class Group(NamedTuple):
@@ -81,27 +82,60 @@ def row_digests(
 ) -> Iterator[tuple[int, bytes]]:
     """Key and digest of each of these rows that is there, in the order of the keys."""
     layout, pks = layout or layout_of(model), sorted(pks)
-    names = [f'"{column}":' for column in layout.columns]
-    head, tail = '{"columns":{', f'}},"table":{canonical(layout.table)}}}'
     prepared = _read(model, layout)
     for start in range(0, len(pks), AT_ONCE):
         for pk, *values in prepared.rows(pks[start : start + AT_ONCE]):
-            told = ",".join([name + canonical(value) for name, value in zip(names, values, strict=True)])
-            yield pk, sha256(f"{head}{told}{tail}".encode()).digest()
+            yield pk, _digest(layout, values)
 
 
-def digests_of(made: Made) -> Digests:
-    return {(m._meta.db_table, pk): digest for m, pks in made.items() for pk, digest in row_digests(m, pks)}
+def _digest(layout: Columns, values: Iterable) -> bytes:
+    told = ",".join([f'"{name}":{canonical(value)}' for name, value in zip(layout.columns, values, strict=True)])
+    return sha256(f'{{"columns":{{{told}}},"table":"{layout.table}"}}'.encode()).digest()
 
 
-def groups(made: Made, digests: Digests) -> list[Group]:
-    """What an entry holds; a row that was taken back before the end of its transaction is none."""
-    found = []
-    for model in sorted(made, key=lambda model: model._meta.db_table):
-        table = model._meta.db_table
-        if pks := sorted({pk for pk in made[model] if (table, pk) in digests}):
-            found.append(group_of(layout_of(model), {pk: digests[table, pk] for pk in pks}))
-    return found
+def digest_of(row: models.Model) -> bytes | None:
+    """Of a row that was just saved, as it will be read back; None where only the database knows how."""
+    layout = layout_of(type(row))
+    ways = _as_read_back(type(row), layout)
+    values = [getattr(row, name) for name, _ in ways or ()]
+    if ways is None or any(hasattr(value, "resolve_expression") for value in values):
+        return None
+    return _digest(layout, [way(value) for (_, way), value in zip(ways, values, strict=True)])
+
+
+@lru_cache(maxsize=256)
+def _as_read_back(model: type[models.Model], layout: Columns) -> list[tuple[str, Callable]] | None:
+    """By attribute, what a database makes of a value; None for a table with decimals, which a database rounds."""
+    fields = {field.column: field for field in model._meta.concrete_fields}
+    kept = [(fields[column].attname, _itself(fields[column])) for column in layout.columns]
+    if any(isinstance(field, models.DecimalField) for _, field in kept):
+        return None
+    return [(name, _through_json if isinstance(field, models.JSONField) else field.to_python) for name, field in kept]
+
+
+def _itself(field: models.Field) -> models.Field:
+    """Of a key the field that it leads to."""
+    return _itself(field.target_field) if field.is_relation else field
+
+
+def _through_json(value):
+    return json.loads(json.dumps(value))
+
+
+def read_back(made: Made) -> Made:
+    """With the digests that were still to come; a row that was taken back in its transaction is none."""
+    lacking = {model: [pk for pk, digest in rows.items() if digest is None] for model, rows in made.items()}
+    return {
+        model: {pk: digest for pk, digest in rows.items() if digest}
+        | (dict(row_digests(model, lacking[model])) if lacking[model] else {})
+        for model, rows in made.items()
+    }
+
+
+def groups(made: Made) -> list[Group]:
+    """What an entry holds."""
+    tables = sorted((model for model in made if made[model]), key=lambda model: model._meta.db_table)
+    return [group_of(layout_of(model), dict(sorted(made[model].items()))) for model in tables]
 
 
 def group_of(layout: Columns, found: dict[int, bytes]) -> Group:

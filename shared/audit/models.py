@@ -38,6 +38,7 @@ class Entry(models.Model):
         indexes = [
             models.Index(fields=["subject_type", "subject_id"], name="audit_by_subject"),
             models.Index(fields=["site_id", "at"], name="audit_by_site"),
+            models.Index(fields=["-at", "-id"], name="audit_newest"),
         ]
         constraints = [models.UniqueConstraint(fields=["business_id", "number"], name="audit_place_in_chain")]
 

@@ -6,9 +6,10 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
-from django.db import models, transaction
+from django.db import connection, models, transaction
 
 from .chain import Unsealed, seal
+from .digests import digest_of
 from .models import Entry, HashedColumns
 
 SEAL = "record.seal"
@@ -61,11 +62,13 @@ def together() -> Iterator[None]:
     outer = _unsealed.get()
     if outer is not None:
         with _taken_back(outer), transaction.atomic():
+            outer.depth = len(connection.savepoint_ids)
             yield
         return
     token = _unsealed.set(unsealed := Unsealed())
     try:
         with transaction.atomic():
+            unsealed.depth = len(connection.savepoint_ids)
             yield
             seal(unsealed)
     finally:
@@ -75,13 +78,15 @@ def together() -> Iterator[None]:
 @contextmanager
 def _taken_back(outer: Unsealed) -> Iterator[None]:
     """What fails inside leaves nothing behind, also where the rest goes on."""
-    entries, records = len(outer.entries), list(outer.records)
+    entries, records, depth = len(outer.entries), list(outer.records), outer.depth
     try:
         yield
     except BaseException:
         del outer.entries[entries:]
         outer.records = records
         raise
+    finally:
+        outer.depth = depth
 
 
 def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None, reason: str = "", **data) -> Entry:
@@ -103,13 +108,16 @@ def adopt(subject: models.Model) -> Entry:
 def made(model: type[models.Model], pks: Sequence[int]) -> None:
     """Say which records an action has made, where the database made them by itself; all others are noticed."""
     if unsealed := _unsealed.get():
-        unsealed.records.append((model, pks))
+        unsealed.records.append((model, dict.fromkeys(pks)))
 
 
 def notice_saved(sender, instance, created: bool, raw: bool = False, **kwargs) -> None:
-    """Of each record that a model saves."""
-    if created and not raw and getattr(sender, "written_once", False) and sender not in (Entry, HashedColumns):
-        made(sender, [instance.pk])
+    """Of each record that a model saves. Inside a savepoint it may still be taken back, so it is read back at the end."""
+    if not created or raw or not getattr(sender, "written_once", False) or sender in (Entry, HashedColumns):
+        return
+    if unsealed := _unsealed.get():
+        sure = len(connection.savepoint_ids) == unsealed.depth
+        unsealed.records.append((sender, {instance.pk: digest_of(instance) if sure else None}))
 
 
 def _entry(name: str, by, subject: models.Model, **about) -> Entry:
@@ -122,5 +130,5 @@ def _entry(name: str, by, subject: models.Model, **about) -> Entry:
         subject=str(subject)[:200],
         **about,
     )
-    _unsealed.get().take(entry)
+    _unsealed.get().take(entry, subject)
     return entry

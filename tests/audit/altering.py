@@ -16,12 +16,13 @@ from django.utils import timezone
 
 import compliance.limits.loading  # noqa: F401  registers its action
 from shared.audit.chain import HOUSE, START, entry_hash
-from shared.audit.digests import digests_of, from_ranges, groups, kept_records, model_of
+from shared.audit.digests import from_ranges, groups, kept_records, model_of, row_digests
 from shared.audit.models import Entry
 from shared.audit.opening import seal_what_is_there
 from shared.audit.trail import registry
 from shared.audit.verifying import findings, standing_of
 
+CHAIN = ("number", "previous", "house", "facts", "hash")
 ACTS = (
     "reading.record",
     "reading.correct",
@@ -223,36 +224,40 @@ def _other(field: models.Field, old):
 
 def hash_anew() -> None:
     """As somebody would who knows how it is done: whatever there is now is in the chain, and each hash is right."""
-    held = set()
-    chains = sorted({HOUSE, *_plain(Entry).filter(number__isnull=False).values_list("business_id", flat=True)} - {None})
-    house = {0: START}
-    entries = [e for b in chains for e in _plain(Entry).filter(business_id=b, number__isnull=False).order_by("number")]
-    made = {entry.pk: _still_there(entry, held) for entry in entries}
+    rows = {
+        model: dict(row_digests(model, _plain(model).values_list("pk", flat=True)))
+        for model in (*kept_records(), Entry)
+    }
+    entries = list(_plain(Entry).filter(number__isnull=False).order_by("business_id", "number"))
+    made = {entry.pk: _still_there(entry, rows) for entry in entries}
     for model in kept_records():
-        known = {pk for of, pk in held if of is model}
-        if loose := [pk for pk in _plain(model).values_list("pk", flat=True) if pk not in known]:
-            made[entries[-1].pk].setdefault(model, []).extend(loose)
-    _plain(Entry).filter(number__isnull=False).update(number=-models.F("number"))
+        held = {pk for each in made.values() for pk in each.get(model, ())}
+        if loose := {pk: digest for pk, digest in rows[model].items() if pk not in held}:
+            made[entries[-1].pk].setdefault(model, {}).update(loose)
+    house: dict[int, str] = {0: START}
     last: dict[int, tuple[int, str]] = {}
+    before = {entry.pk: [getattr(entry, name) for name in CHAIN] for entry in entries}
     for entry in entries:
         number, previous = last.get(entry.business_id, (0, START))
         entry.number, entry.previous = number + 1, previous
-        entry.facts = [list(group) for group in groups(made[entry.pk], digests_of(made[entry.pk]))]
+        entry.facts = [list(group) for group in groups(made[entry.pk])]
         entry.house = min(entry.house, max(house)) if entry.business_id != HOUSE else 0
         entry.hash = entry_hash(entry, START if entry.business_id == HOUSE else house[entry.house])
         if entry.business_id == HOUSE:
             house[entry.number] = entry.hash
         last[entry.business_id] = entry.number, entry.hash
-        told = {name: getattr(entry, name) for name in ("number", "previous", "facts", "house", "hash")}
-        _plain(Entry).filter(pk=entry.pk).update(**told)
+    changed = [entry for entry in entries if before[entry.pk] != [getattr(entry, name) for name in CHAIN]]
+    for entry in changed:
+        _plain(Entry).filter(pk=entry.pk).update(number=-entry.pk)
+    models.QuerySet(Entry).bulk_update(changed, CHAIN, batch_size=50)
 
 
-def _still_there(entry: Entry, held: set) -> dict[type[models.Model], list[int]]:
+def _still_there(entry: Entry, rows: dict) -> dict[type[models.Model], dict[int, bytes]]:
+    """What an entry holds, as it is now."""
     made = {}
     for table, _, keys, *_ in entry.facts:
-        model, pks = model_of(table), [pk for each in from_ranges(keys) for pk in each]
-        made[model] = list(_plain(model).filter(pk__in=pks).values_list("pk", flat=True))
-        held |= {(model, pk) for pk in made[model]}
+        there = rows[model_of(table)]
+        made[model_of(table)] = {pk: there[pk] for each in from_ranges(keys) for pk in each if pk in there}
     return made
 
 

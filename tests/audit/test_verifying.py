@@ -64,6 +64,12 @@ def test_where_the_chain_was_hashed_anew_the_printed_head_tells(heads, seed):
         assert fallen(heads), done
 
 
+def test_to_hash_an_untouched_book_anew_changes_no_head(heads):
+    with unguarded():
+        hash_anew()
+        assert printed_heads() == heads
+
+
 def test_a_book_that_was_hashed_anew_is_found_by_nothing_but_paper(heads):
     reading = Reading.objects.first()
     with unguarded():
