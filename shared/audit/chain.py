@@ -133,11 +133,10 @@ def _placed_by_the_server(business: int) -> str:
     """As `entry_hash` does, in SQL."""
     marks = ", ".join(f"%s::{field.db_type(connection)}" for field in GIVEN)
     columns = ", ".join([field.column for field in GIVEN] + list(PLACED))
-    house = _HEAD.format(HOUSE) if business != HOUSE else f"SELECT 0 AS number, '{START}' AS hash"
     told = f"""'{{"body":"' || %s || '","business":{business},"house":[' || o.number || ',"' || o.hash || '"],"number":'
         || h.number + 1 || ',"previous":"' || h.hash || '"}}'"""
     return f"""INSERT INTO audit_entry ({columns}) SELECT {marks}, h.number + 1, h.hash, o.number,
-        encode(sha256(convert_to({told}, 'UTF8')), 'hex') FROM ({_HEAD.format(business)}) h, ({house}) o
+        encode(sha256(convert_to({told}, 'UTF8')), 'hex') FROM ({_HEAD.format(business)}) h, ({_house_of(business)}) o
         RETURNING id, {", ".join(PLACED)}"""
 
 
@@ -154,12 +153,14 @@ def heads(business: int, *, lock: bool = False) -> tuple[Head, Head]:
     with connection.cursor() as cursor:
         if lock and connection.vendor == "postgresql":
             cursor.execute(_LOCK.format(business % 2**31))
-        cursor.execute(_HEAD.format(business))
-        own = Head(*cursor.fetchone())
-        if business == HOUSE:
-            return own, Head()
-        cursor.execute(_HEAD.format(HOUSE))
-        return own, Head(*cursor.fetchone())
+        cursor.execute(f"SELECT * FROM ({_HEAD.format(business)}) h, ({_house_of(business)}) o")
+        number, own, of_house, house = cursor.fetchone()
+    return Head(number, own), Head(of_house, house)
+
+
+def _house_of(business: int) -> str:
+    """The house's own entries name none of it."""
+    return _HEAD.format(HOUSE) if business != HOUSE else f"SELECT 0 AS number, '{START}' AS hash"
 
 
 def entry_hash(entry: Entry, house: str) -> str:
