@@ -19,6 +19,7 @@ from compliance.plans.calendar import DAY
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.reminders.missed import not_in_time
+from shared.audit.chain import newest_of
 from shared.audit.head import head_line
 from shared.plurals import noun, plural
 from sites.addresses import address
@@ -107,7 +108,7 @@ class _Week:
             self.undecided[site_areas[doubt.site_id]] += doubt.undecided
         self.drifting = drifting
         zones = {area.business_id: zone_of(area) for area in areas}
-        self.heads = {business: head_line(business, zone) for business, zone in zones.items()}
+        self.heads = {business: head_line(newest_of(business), zone) for business, zone in zones.items()}
 
     def _by_area(self, records, moment: str) -> dict[int, list]:
         found = defaultdict(list)

@@ -64,7 +64,7 @@ SECTIONS = (
 def write_record(out: BinaryIO, scope: RecordScope) -> None:
     """Write the record of a site and a period as a PDF to a binary file object."""
     masthead = Masthead(business=scope.business.name, site=scope.site.name, title=TITLE, period=scope.period)
-    head = head_line(scope.business.pk, scope.zone)
+    head = head_line(scope.head, scope.zone)
     imprint = Imprint(printed_by=scope.printed_by, printed_at=scope.now, zone=scope.zone, note=FOOT, witness=head)
     with Writer(out, masthead=masthead, imprint=imprint, page_size=scope.paper) as writer:
         for section in SECTIONS:

@@ -4,7 +4,7 @@ from datetime import tzinfo
 
 from shared.time_text import zoned_moment
 
-from .chain import newest_of
+from .models import Entry
 
 KEEP = (
     "The head of the record stands at the foot of each page. Whoever keeps this paper can have it compared with the record at "
@@ -13,9 +13,8 @@ KEEP = (
 )
 
 
-def head_line(business: int, zone: tzinfo) -> str:
-    """Number, time and hash of the newest entry; empty where nothing was ever entered."""
-    entry = newest_of(business)
+def head_line(entry: Entry | None, zone: tzinfo) -> str:
+    """Number, time and hash of the newest entry of a business; empty where nothing was ever entered."""
     return f"Record head {entry.number}, {zoned_moment(entry.at, zone)}: {in_groups(entry.hash)}" if entry else ""
 
 

@@ -19,6 +19,7 @@ COLUMNS = [
     Column("Which record", share=1.4, links=True),
     Column("Why", share=1.4),
 ]
+OF_ALL_SITES = ("business.amend", "business.restore", "plan.set", "closure.add", "closure.void", "record.seal")
 CHUNK = 1000
 
 
@@ -35,7 +36,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def entries_of(scope: RecordScope) -> QuerySet[Entry]:
     """Of the site or of its business as a whole, the first first: made in the period, or later on a record of it."""
-    here = Q(site_id=scope.site.pk) | Q(site_id=None, business_id=scope.business.pk)
+    here = Q(site_id=scope.site.pk) | Q(site_id=None, business_id=scope.business.pk, action__in=OF_ALL_SITES)
     made = Q(at__gte=scope.start, at__lt=scope.end) | Q(_later_on(scope), at__gte=scope.end)
     return Entry.objects.filter(here, made, at__lte=scope.now).exclude(action__in=PRIVATE).order_by("at", "pk")
 

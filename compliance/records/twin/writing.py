@@ -11,7 +11,6 @@ from tempfile import TemporaryDirectory
 from typing import BinaryIO, TextIO
 
 from compliance.readings.importing.cells import guarded
-from shared.audit.chain import newest_of
 from shared.time_text import on_clock
 
 from ..scope import RecordScope
@@ -54,7 +53,7 @@ def _written(scope: RecordScope, folder: Path) -> list[Path]:
 
 
 def _about(scope: RecordScope) -> dict:
-    entry = newest_of(scope.business.pk)
+    entry = scope.head
     return {
         "form": FORM,
         "notice": NOTICE,
