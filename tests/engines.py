@@ -1,7 +1,7 @@
-"""Which database a test run uses. Plain `pytest` runs two workers side by side: what touches the database runs on SQLite, and
-once more on a PostgreSQL server of its own. What does not runs once: the worker of SQLite starts the programs of one machine,
-that of PostgreSQL those of many, and it does the rest. What is in `ON_ONE` runs on one of the two. `--engine sqlite`
-runs everything in one process, `--engine postgres` what touches the database.
+"""Which database a test run uses. Plain `pytest` runs two workers side by side, one on SQLite and one on a PostgreSQL of its
+own. What the two could answer otherwise runs on both (`ON_BOTH`); all else that touches the database runs on one of them, file by
+file in turn. What touches none runs once: the worker of SQLite starts the programs of one machine, that of PostgreSQL those of
+many, and it does the rest. `--engine sqlite` runs everything in one process, `--engine postgres` all that touches the database.
 
 Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
 """
@@ -10,6 +10,7 @@ import gc
 import os
 import re
 import shutil
+import sys
 import tempfile
 from collections import Counter
 from zlib import crc32
@@ -22,14 +23,33 @@ from tests.postgres import Postgres
 ENGINES = ("sqlite", "postgres")
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 PROGRAMS = {"_alone": "sqlite", "_grown": "postgres"}  # which worker starts the programs of which installation
-# What runs on one of the two when both run: pages, whose queries and actions have tests of their own on both, file by file in
-# turn; and long ones that ask nothing of the database which the other engine would answer otherwise.
-PAGES = {"client", "as_person", "visit"}
+# What runs on both when both run: statements of our own, constraints and triggers, what locks and waits, migrations, copies.
 ON_BOTH = (
-    "tests/test_every_url.py::test_every_page_opens",
-    "tests/overview/test_start.py::test_it_migrates",
+    "tests/concurrency/",
+    "tests/vault/",
+    "tests/audit/",
+    "tests/shared/",
+    "tests/checks/test_actions.py",
+    "tests/checks/test_timeline.py::test_any_history",
+    "tests/limits/test_in_force.py",
+    "tests/notices/test_migrations.py",
+    "tests/notices/test_senders.py",
     "tests/overview/test_start.py::test_two_that_are_started_at_once",
+    "tests/plans/test_in_force.py",
+    "tests/plans/test_migrations.py",
+    "tests/quarantine/test_actions.py",
+    "tests/quarantine/test_assessing.py",
+    "tests/readings/test_import_properties.py",
+    "tests/readings/test_newest_by_site.py",
+    "tests/readings/test_record.py",
+    "tests/reminders/test_round_rows.py",
+    "tests/reminders/test_status.py",
+    "tests/sites/test_settings_migration.py",
+    "tests/test_every_url.py::test_every_page_opens",
+    "tests/test_rows_visited.py",
+    "tests/test_written_once.py",
 )
+# Which of the two, where the turn would leave one waiting for the other.
 ON_ONE = {
     "tests/advice/": "sqlite",
     "tests/browser/": "sqlite",
@@ -82,6 +102,9 @@ def pytest_load_initial_conftests(early_config):
     worker = os.environ.get("PYTEST_XDIST_WORKER")
     Run.engine = worker if worker in ENGINES else early_config.known_args_namespace.engine or "sqlite"
     Run.data = tempfile.mkdtemp(prefix="noughtbook-test-")
+    # Programs that tests start read what was compiled for the first of them.
+    sys.dont_write_bytecode = False
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     os.mkdir(f"{Run.data}/static")
     for name in [n for n in os.environ if n.startswith("NOUGHTBOOK_")]:
         del os.environ[name]
@@ -136,12 +159,12 @@ def runs_here(item) -> bool:
 
 
 def only_engine(item) -> str | None:
-    """The one engine on which it runs when both do; None where it runs on both."""
+    """The one engine on which it runs when both do; None where it runs on both, or touches no database."""
     if item.nodeid.startswith(ON_BOTH):
         return None
     listed = next((engine for path, engine in ON_ONE.items() if item.nodeid.startswith(path)), None)
-    asks_pages = touches_database(item) and PAGES & set(item.fixturenames)
-    return listed or (ENGINES[crc32(item.path.name.encode()) % 2] if asks_pages else None)
+    in_turn = ENGINES[crc32(item.path.name.encode()) % 2]
+    return listed or (in_turn if touches_database(item) else None)
 
 
 def walked_otherwise(item) -> bool:

@@ -1,6 +1,7 @@
 """What nobody types on purpose, and where it can be sent: every field that a page shows, every parameter that is read."""
 
 import re
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -65,6 +66,7 @@ TAKEN = re.compile(
 )
 
 
+@cache
 def parameters_read() -> list[str]:
     """The names of all parameters that the source takes from a request by hand, and those of its lists."""
     found = {"page", "after", "before", "from", "next", "day", "q", "code", "use", "first", "last", "probe", "limit"}

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from .kinds import KINDS, KindOfCheck
-from .views import checks, events, guided, guided_end, instruments, probes
+from .views import checks, events, guided, guided_end, instruments, probes, whole
 from .views.guided_page import taps_of_kind
 
 
@@ -11,7 +11,8 @@ def urls_of(kind: KindOfCheck) -> list:
     if not kind.guided:
         return [path(base, checks.check_add, given, name=f"{kind.value}_add")]
     name, taps = kind.guidance.address, taps_of_kind(kind)
-    return [path(base, guided.page, given, name=name)] + [
+    paper = path(f"{base}paper/", checks.check_paper, given, name=f"check_paper_{kind.value}")
+    return [path(base, guided.page, given, name=name), paper] + [
         path(f"{base}{tap.replace('_', '-')}/", _view(tap), given, name=f"{name}_{tap}") for tap in taps
     ]
 
@@ -27,6 +28,7 @@ urlpatterns = [
     path("probes/<int:pk>/move/", instruments.probe_move, name="probe_move"),
     path("probes/<int:pk>/", probes.probe_detail, name="probe_detail"),
     *(url for kind in KINDS.values() for url in urls_of(kind)),
+    path("probes/<int:pk>/check/whole/", whole.whole, name="zero_check_whole"),
     path("probes/<int:pk>/event/", events.event_add, name="event_add"),
     path("checks/<int:pk>/", checks.check_detail, name="check_detail"),
     path("checks/<int:pk>/void/", checks.check_void, name="check_void"),

@@ -20,6 +20,7 @@ class ForgottenEntry(Exception):
 
 
 registry: dict[str, Callable] = {}
+_device: ContextVar[str] = ContextVar("device", default="")
 _written: ContextVar[list[Entry] | None] = ContextVar("written", default=None)
 _unsealed: ContextVar[Unsealed | None] = ContextVar("unsealed", default=None)
 
@@ -89,12 +90,23 @@ def _taken_back(outer: Unsealed) -> Iterator[None]:
         outer.depth = depth
 
 
+@contextmanager
+def on_device(name: str) -> Iterator[None]:
+    """What is done meanwhile is done on this device, which the trail names: on one that a kitchen's people share."""
+    token = _device.set(name)
+    try:
+        yield
+    finally:
+        _device.reset(token)
+
+
 def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None, reason: str = "", **data) -> Entry:
     """Write one entry of the trail, stored when the transaction ends. `by` is a person, or None where the system acts. Only to
     be called inside an action."""
     written = _written.get()
     if written is None:
         raise RuntimeError("note() belongs inside a function decorated with @action.")
+    data |= {"device": _device.get()} if _device.get() else {}
     entry = _entry(name, by, subject, site_id=site_id, reason=reason, data=data)
     written.append(entry)
     return entry

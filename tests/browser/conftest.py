@@ -33,6 +33,22 @@ FLAGS = (
 expect.set_options(timeout=15_000)
 
 
+# Runs what it is sent, a line of JSON each, and answers with a line: what it printed, or how it went wrong.
+BESIDE = """
+import contextlib, io, json, sys, traceback
+import django
+django.setup()
+for line in sys.stdin:
+    with contextlib.redirect_stdout(io.StringIO()) as printed:
+        try:
+            exec(json.loads(line), {"json": json})
+            answer = printed.getvalue()
+        except Exception:
+            answer = json.dumps({"wrong": traceback.format_exc()})
+    print(answer.strip(), flush=True)
+"""
+
+
 @dataclass
 class Served:
     """A running Noughtbook."""
@@ -40,20 +56,31 @@ class Served:
     address: str
     environment: dict[str, str]
     said: str
+    beside: subprocess.Popen | None = None
 
     def ask(self, code: str):
-        """What Python code prints as JSON, run beside the server on the same database."""
-        command = [sys.executable, "manage.py", "shell", "-v0", "-c", f"import json\n{code}"]
-        done = subprocess.run(command, cwd=ROOT, env=self.environment, check=True, capture_output=True, text=True)
-        return json.loads(done.stdout)
+        """What Python code prints as one line of JSON, run beside the server on the same database."""
+        if self.beside is None:
+            settings = {"DJANGO_SETTINGS_MODULE": "compliance.settings", "PYTHONPATH": str(ROOT)}
+            pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "text": True}
+            command = [sys.executable, "-c", BESIDE]
+            self.beside = subprocess.Popen(command, cwd=ROOT, env=self.environment | settings, **pipes)
+        print(json.dumps(code), file=self.beside.stdin, flush=True)
+        answer = json.loads(self.beside.stdout.readline())
+        assert not (isinstance(answer, dict) and "wrong" in answer), answer["wrong"]
+        return answer
+
+    def end(self) -> None:
+        if self.beside:
+            self.beside.communicate(timeout=20)
 
 
 @pytest.fixture(scope="session")
 def demo_url(tmp_path_factory) -> Iterator[str]:
-    """The address of a database of this run's engine that was empty, and that `manage.py start --demo` has filled once."""
+    """The address of a database of this run's engine that was empty, filled once by `manage.py start --demo 60`."""
     folder = tmp_path_factory.mktemp("demo")
     with own_database(folder) as url:
-        with started(url, folder, "--demo") as made:
+        with started(url, folder, "--demo", "60") as made:
             assert "Making the demo" in made.said
         yield url
 
@@ -80,7 +107,9 @@ def started(database_url: str, folder: Path, *options: str) -> Iterator[Served]:
             break
     else:
         pytest.fail(f"The server did not start:\n{said}")
-    yield Served(found[1], environment, said)
+    served = Served(found[1], environment, said)
+    yield served
+    served.end()
     process.terminate()
     process.wait(timeout=20)
 
@@ -108,7 +137,8 @@ def sign_in(chromium, served) -> Iterator:
     contexts, complaints = [], []
 
     def open_page(who: str, size: dict) -> Page:
-        context = chromium.new_context(viewport=size, base_url=served.address, has_touch=size is PHONE)
+        like = {"viewport": size, "base_url": served.address, "has_touch": size is PHONE}
+        context = chromium.new_context(**like, service_workers="block")  # it has a story of its own: test_offline.py
         contexts.append(context)
         page = context.new_page()
         page.on(

@@ -30,6 +30,10 @@ MANAGER = (
     "/quarantine/",
     "/records/",
     "/account/",
+    "/account/pin/",
+    "/sites/1/devices/",
+    "/readings/paper/",
+    "/probes/2/check/paper/",
     "/sites/1/plans/",
     "/sites/1/plans/change/",
     "/sites/1/opening/",
@@ -62,6 +66,7 @@ SUPERVISOR = (
     "/notices/",
     "/notices/mail/",
 )
+IN_THE_DARK = ("/today/1/", "/probes/2/check/", "/today/1/round/", "/probes/2/", "/readings/paper/")
 # At the first site the spare is overdue whenever the demo is made.
 OVERDUE = """
 from compliance.reminders.models import Reminder
@@ -74,7 +79,9 @@ def faults(page, addresses) -> list[str]:
     for address in addresses:
         answer = page.goto(address)
         assert answer.status == 200, f"{answer.status} {address}"
-        found += faults_here(page)
+        for size in (PHONE, DESK):
+            page.set_viewport_size(size)
+            found += faults_here(page)
     return found
 
 
@@ -96,10 +103,13 @@ def violations(page) -> list[tuple[str, str]]:
 
 def test_no_page_breaks_a_rule_that_a_machine_can_check(sign_in, served):
     found, excuse = [], f"/reminders/{served.ask(OVERDUE)}/excuse/"
+    manager, supervisor = sign_in("manager", PHONE), sign_in("supervisor", PHONE)
+    found += faults(manager, [*MANAGER, _first_case(manager), _first_check(manager), excuse])
+    found += faults(supervisor, [*SUPERVISOR, _first_case(supervisor)])
+    manager.emulate_media(color_scheme="dark")
+    found += faults(manager, [*IN_THE_DARK, _first_case(manager)])
     for size in (PHONE, DESK):
-        manager, supervisor = sign_in("manager", size), sign_in("supervisor", size)
-        found += faults(manager, [*MANAGER, _first_case(manager), _first_check(manager), excuse])
-        found += faults(supervisor, [*SUPERVISOR, _first_case(supervisor)])
+        supervisor.set_viewport_size(size)
         found += faults_on_the_way_in(supervisor, size)
     assert sorted(set(found)) == []
 

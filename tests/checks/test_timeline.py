@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection, transaction
+from django.db.transaction import TransactionManagementError
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
@@ -134,7 +135,8 @@ def test_cutting_again_writes_only_what_differs(probe, cook):
     assert before.items() <= after.items() and len(after) == len(before) + 1
 
 
-def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(probe, cook):
+def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(probe, cook, clock):
+    """The second of a day asks for nothing else than the first."""
     good(probe, cook, timezone.now() - timedelta(hours=2))
     with CaptureQueriesContext(connection) as captured:
         good(probe, cook, timezone.now() - timedelta(hours=1))
@@ -143,6 +145,12 @@ def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(p
         assert len(asked) == 1, asked
     written = [q["sql"] for q in captured if q["sql"].startswith(("INSERT", "UPDATE", "DELETE"))]
     assert not [sql for sql in written if "plans_reminder" in sql or '"probes_probe" SET' in sql]
+
+
+def test_a_probe_is_held_in_a_transaction_only(probe, monkeypatch):
+    monkeypatch.setattr(connection, "get_autocommit", lambda: True)
+    with pytest.raises(TransactionManagementError):
+        lock(probe)
 
 
 def queries_to_fail(probe, cook, days):

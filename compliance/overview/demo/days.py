@@ -15,7 +15,6 @@ from compliance.readings.models import Deviation, Reading
 from shared.units import Unit
 
 from .lives import Life
-from .physics import DAYS
 from .scenario import SiteStory
 from .setting import Setting
 
@@ -100,8 +99,8 @@ def _versions(setting: Setting) -> dict[tuple[str, str], LimitVersion]:
 def _readings(setting, story: SiteStory, lives, versions, chance: Random) -> Iterator[Reading]:
     here = [life for life in lives.values() if story.name in {life.story.site, *(name for _, name in life.moves)}]
     kinds = (*ROUNDS, *SUPPER, *ALL_DAY) if story.serves_daily else ROUNDS
-    for number in range(1, DAYS + 1):
-        day = setting.today - DAY * (DAYS - number)
+    for number in range(1, setting.days + 1):
+        day = setting.today - DAY * (setting.days - number)
         if not setting.works(story.name, day):
             continue
         for kind in kinds:

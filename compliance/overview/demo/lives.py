@@ -14,10 +14,11 @@ from compliance.plans.calendar import DAY
 from compliance.probes import actions as probes
 from compliance.probes.models import EventKind
 from shared import clock
+from shared.phone_time import PhoneTime
 from sites.models import Person, Site
 
 from .agenda import Agenda
-from .physics import DAYS, SimulatedProbe
+from .physics import SimulatedProbe
 from .scenario import ProbeStory
 from .setting import Setting, add_probe
 
@@ -29,6 +30,14 @@ STILL_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset({BathPoint.PO
 CHECKED_BY_COOK = 0.4
 TYPED_IN = timedelta(minutes=1)
 NEW_FOR, AFTERNOON = 3, time(14, 35)
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """When a check reached the record, and when the phone says it was made that kept it till then."""
+
+    at: datetime
+    phone: PhoneTime | None = None
 
 
 @dataclass(slots=True)
@@ -47,6 +56,7 @@ class Life:
     failed: list[Check] = field(default_factory=list)
     mornings: int = 0
     typed_in_late: bool = False
+    kept_on_phone: bool = False
 
     @property
     def probe(self):
@@ -71,7 +81,7 @@ class Life:
 def live(setting: Setting, story: ProbeStory, number: int, agenda: Agenda) -> Life:
     """Put what happens to one probe into the agenda; the checks of every week are made by `mornings`."""
     instrument = SimulatedProbe(story, setting.begins)
-    first = setting.today - DAY * (DAYS - number % 5)
+    first = setting.today - DAY * (setting.days - number % 5)
     life = Life(story, instrument, setting, Random(1000 + number), agenda, left_until=first, used_at=setting.begins)
     if "step" in story.behaviour:
         ago = story.behaviour.get("step_days_ago", story.behaviour.get("days_ago", 0))
@@ -99,10 +109,11 @@ def check(
     stage: str = Stage.AS_FOUND,
     bath: Preparation | None = None,
     note: str = "",
-    entered_at: datetime | None = None,
+    entered: Entered | None = None,
 ) -> Check:
     site = life.setting.sites[life.site_at(at)]
-    with clock.pretend(entered_at or at + TYPED_IN):
+    entered = entered or Entered(at + TYPED_IN)
+    with clock.pretend(entered.at):
         by = _checker(life, site)
         data = ZeroData(
             key=UUID(int=life.chance.getrandbits(128), version=4),
@@ -113,6 +124,7 @@ def check(
             readings=life.instrument.in_ice(at, life.chance),
             immersion_mm=life.chance.choice([60, 70, 80, 100]),
             note=note,
+            phone=entered.phone and entered.phone.kept(),
         )
         made = checks.record(by=by, probe=life.probe, data=data)
     if made.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:

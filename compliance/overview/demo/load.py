@@ -1,5 +1,6 @@
-"""Half a year of an invented business, made in one transaction by the actions that real people use."""
+"""Half a year (or less) of an invented business, made in one transaction by the actions that real people use."""
 
+from argparse import ArgumentTypeError
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -13,7 +14,7 @@ from .days import write_days
 from .endings import act_on_deviations, close_cases, correct_some, excuse_readings
 from .lives import Life, live
 from .mornings import put_mornings
-from .physics import DAYS
+from .physics import DAYS, FEWEST_DAYS
 from .planning import plan_from_the_start, put_changes
 from .scenario import load_scenario
 from .setting import Setting, build_setting
@@ -22,12 +23,19 @@ DAWN = time(5)
 JUST_NOW = timedelta(minutes=10)  # in which nothing new was done
 
 
+def days_of_demo(typed: str) -> int:
+    """As somebody asks for them at a command. Raises ArgumentTypeError where its story would not fit into them."""
+    if not typed.isdecimal() or not FEWEST_DAYS <= int(typed) <= DAYS:
+        raise ArgumentTypeError(f"give a number of days from {FEWEST_DAYS} to {DAYS}")
+    return int(typed)
+
+
 @trail.together()
-def load_demo(now: datetime) -> Setting:
-    """Make the whole demo, ending at `now`. Nothing is kept if a step fails."""
+def load_demo(now: datetime, days: int = DAYS) -> Setting:
+    """Make the demo, ending at `now`; of fewer days it begins later. Nothing is kept if a step fails."""
     scenario = load_scenario()
     zone = ZoneInfo(scenario.time_zone)
-    begins = instant(local_day(now, zone) - DAY * DAYS, DAWN, zone)
+    begins = instant(local_day(now, zone) - DAY * days, DAWN, zone)
     with clock.pretend(begins):
         setting = build_setting(scenario, begins, now)
         plan_from_the_start(setting)

@@ -6,7 +6,7 @@ from random import Random
 
 from .scenario import ProbeStory
 
-DAYS = 182
+DAYS, FEWEST_DAYS = 182, 60
 # error far from zero over error at zero: a thermistor's grows with temperature, an electronic offset does not.
 GROWTH_AT_75 = {"thermistor": 0.25, "pt100_b": 0.02, "thermocouple_k_2": -0.05}
 

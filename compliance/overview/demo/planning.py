@@ -4,13 +4,12 @@ from datetime import date, datetime, time, timedelta
 
 from compliance.appliances.data import OutOfUseData
 from compliance.plans.actions import set_round
-from compliance.plans.calendar import DAY
+from compliance.plans.calendar import DAY, local_day
 from compliance.plans.data import ClosureData, PlanData, RoundData
 from compliance.plans.queries import calendars
 from compliance.reminders import planning
 
 from .agenda import Agenda
-from .physics import DAYS
 from .setting import Setting
 
 SCHOOL_DAYS = [(time(7), time(15, 30))] * 5 + [None, None]
@@ -74,7 +73,8 @@ def _rounds(setting: Setting, name: str, rounds: dict, hours) -> None:
 def _holidays(setting: Setting, name: str) -> None:
     monday = setting.today - DAY * setting.today.weekday()
     for ahead, weeks, why in HOLIDAYS:
-        first = monday + 7 * DAY * ahead
+        if (first := monday + 7 * DAY * ahead) < local_day(setting.begins, setting.zone):
+            continue
         planning.add_closure(
             by=setting.managers[name],
             data=ClosureData(
@@ -133,10 +133,11 @@ def put_changes(setting: Setting, agenda: Agenda) -> None:
         agenda.put(setting.moment(site, days_ago, time(10, 15)), lambda at, code=code: _every_day(setting, code))
     high = [name for name, story in setting.stories.items() if story.serves_daily and story.altitude_m > 300]
     for name in high:
-        agenda.put(setting.moment(name, 90, time(15, 40)), lambda at, name=name: _thermistors_sooner(setting, name))
+        half_way = setting.moment(name, setting.days // 2, time(15, 40))
+        agenda.put(half_way, lambda at, name=name: _thermistors_sooner(setting, name))
     home = next(name for name, story in setting.stories.items() if story.serves_daily)
     agenda.put(setting.moment(home, DEFROSTED, time(6, 50)), lambda at: _defrost(setting, home, at))
-    for week in range(DAYS // 7 + 1):
+    for week in range(setting.days // 7 + 1):
         agenda.put(setting.begins + 7 * DAY * week, planning.extend_horizon)
 
 

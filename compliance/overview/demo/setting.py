@@ -50,6 +50,10 @@ class Setting:
         return ZoneInfo(self.scenario.time_zone)
 
     @property
+    def days(self) -> int:
+        return (self.today - local_day(self.begins, self.zone)).days
+
+    @property
     def today(self) -> date:
         return local_day(self.now, self.zone)
 

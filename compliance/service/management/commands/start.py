@@ -13,6 +13,8 @@ from django.db import connection
 from waitress import create_server
 from waitress.channel import HTTPChannel
 
+from compliance.overview.demo.load import days_of_demo
+from compliance.overview.demo.physics import DAYS
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from compliance.service import task_runs
 from compliance.service.bodies import MOST_TYPED, Parser
@@ -58,11 +60,14 @@ class Command(BaseCommand):
     help = "Bring the database up to date, load the rules, and serve Noughtbook. With --demo, fill an empty database."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--demo", action="store_true", help="fill an empty database with an invented half-year")
+        filled = (
+            "fill an empty database with an invented half-year, or with fewer DAYS (60 at least), which is made sooner"
+        )
+        parser.add_argument("--demo", nargs="?", type=days_of_demo, const=DAYS, metavar="DAYS", help=filled)
         parser.add_argument("--host", default="127.0.0.1", help="address to listen on (this machine only by default)")
         parser.add_argument("--port", type=int, default=8000, help="port to listen on; 0 takes any free one")
 
-    def handle(self, *, demo: bool, host: str, port: int, **options) -> None:
+    def handle(self, *, demo: int | None, host: str, port: int, **options) -> None:
         server = self._listen(host, port)
         with startup_lock():  # or two that are started at once would both make the tables
             self._make_ready(demo)
@@ -81,15 +86,15 @@ class Command(BaseCommand):
         finally:
             server.close()
 
-    def _make_ready(self, demo: bool) -> None:
+    def _make_ready(self, demo: int | None) -> None:
         refuse_newer()
         if may_change_tables(connection):
             call_command("migrate", verbosity=0, interactive=False)
         refuse_older()
         call_command("load_rules", stdout=StringIO())
         if demo and not Business.objects.exists():
-            self.stdout.write("Making the demo: half a year of twelve invented kitchens. This takes about a minute.")
-            call_command("load_demo", stdout=StringIO())  # whose closing words are said below
+            self.stdout.write(f"Making the demo: {demo} days of twelve invented kitchens. This takes up to a minute.")
+            call_command("load_demo", days=demo, stdout=StringIO())  # whose closing words are said below
 
     def _listen(self, host: str, port: int):
         """Before anything else, so that a port in use is said at once and not after a minute."""
