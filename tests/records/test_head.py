@@ -11,8 +11,10 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from compliance.records.check_record import write_check
+from compliance.records.trail_words import ACTS, PRIVATE
 from shared.audit.chain import newest_of
 from shared.audit.opening import seal_what_is_there
+from shared.audit.trail import registry
 from shared.audit.verifying import findings, standing_of
 from tests.checks.making import good
 from tests.records.making import NOW, at, correct, printed, record_of, scope_of, section, take
@@ -99,3 +101,7 @@ def test_the_trail_asks_no_more_for_more_rows(world, kept, as_person, django_ass
         take(world, "3.1", at(3))
     with django_assert_num_queries(len(before)):
         rows(client)
+
+
+def test_each_action_is_told_in_words_or_is_private():
+    assert set(registry) <= {*ACTS, *PRIVATE}

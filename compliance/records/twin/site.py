@@ -12,7 +12,7 @@ from ..scope import RecordScope
 from ..sections.annex import entries_of
 from ..sections.reminders import what_became
 from ..trail_words import act_of, record_of
-from .table import Col, DataTable, Kind
+from .table import Col, DataTable, Holds
 
 
 def _limits(scope: RecordScope) -> Iterator[tuple]:
@@ -40,18 +40,18 @@ LIMITS = DataTable(
     "limits",
     "Every version of a limit of the site that began before the end of the period; the last that had begun counts.",
     (
-        Col("code", Kind.TEXT),
-        Col("title", Kind.TEXT),
-        Col("demands", Kind.MAYBE_TEXT),
-        Col("value_milli", Kind.WHOLE),
-        Col("hold_s", Kind.MAYBE_WHOLE),
-        Col("within_s", Kind.MAYBE_WHOLE),
-        Col("in_force", Kind.FLAG),
-        Col("effective_from", Kind.MOMENT),
-        Col("source", Kind.TEXT),
-        Col("reason", Kind.TEXT),
-        Col("entered_at", Kind.MOMENT),
-        Col("entered_by", Kind.TEXT),
+        Col("code", Holds.TEXT),
+        Col("title", Holds.TEXT),
+        Col("demands", Holds.MAYBE_TEXT),
+        Col("value_milli", Holds.WHOLE),
+        Col("hold_s", Holds.MAYBE_WHOLE),
+        Col("within_s", Holds.MAYBE_WHOLE),
+        Col("in_force", Holds.FLAG),
+        Col("effective_from", Holds.MOMENT),
+        Col("source", Holds.TEXT),
+        Col("reason", Holds.TEXT),
+        Col("entered_at", Holds.MOMENT),
+        Col("entered_by", Holds.TEXT),
     ),
     _limits,
 )
@@ -67,13 +67,13 @@ SIGNATURES = DataTable(
     "signatures",
     "Signatures under cases of quarantine with readings at the site.",
     (
-        Col("case", Kind.TEXT),
-        Col("signed_by", Kind.TEXT),
-        Col("meaning", Kind.TEXT),
-        Col("readings", Kind.WHOLE),
-        Col("counts", Kind.ANYTHING),
-        Col("note", Kind.TEXT),
-        Col("signed_at", Kind.MOMENT),
+        Col("case", Holds.TEXT),
+        Col("signed_by", Holds.TEXT),
+        Col("meaning", Holds.TEXT),
+        Col("readings", Holds.WHOLE),
+        Col("counts", Holds.ANYTHING),
+        Col("note", Holds.TEXT),
+        Col("signed_at", Holds.MOMENT),
     ),
     _signatures,
 )
@@ -89,11 +89,11 @@ NOT_IN_TIME = DataTable(
     "not_in_time",
     "Checks and readings that fell due in the period and were not done, or not in time.",
     (
-        Col("due_at", Kind.MOMENT),
-        Col("what", Kind.TEXT),
-        Col("because", Kind.TEXT),
-        Col("became", Kind.TEXT),
-        Col("done_at", Kind.MAYBE_MOMENT),
+        Col("due_at", Holds.MOMENT),
+        Col("what", Holds.TEXT),
+        Col("because", Holds.TEXT),
+        Col("became", Holds.TEXT),
+        Col("done_at", Holds.MAYBE_MOMENT),
     ),
     _not_in_time,
 )
@@ -118,15 +118,17 @@ TRAIL = DataTable(
     "Who did what in the period: every entry of the site and of its business as a whole, the work of each day too.",
     (
         Col(
-            "number", Kind.MAYBE_WHOLE, "Its place in the chain of the business; null where it is older than the chain."
+            "number",
+            Holds.MAYBE_WHOLE,
+            "Its place in the chain of the business; null where it is older than the chain.",
         ),
-        Col("at", Kind.MOMENT),
-        Col("who", Kind.TEXT),
-        Col("action", Kind.TEXT),
-        Col("what", Kind.TEXT),
-        Col("record", Kind.TEXT),
-        Col("why", Kind.TEXT),
-        Col("hash", Kind.MAYBE_TEXT),
+        Col("at", Holds.MOMENT),
+        Col("who", Holds.TEXT),
+        Col("action", Holds.TEXT),
+        Col("what", Holds.TEXT),
+        Col("record", Holds.TEXT),
+        Col("why", Holds.TEXT),
+        Col("hash", Holds.MAYBE_TEXT),
     ),
     _trail,
 )

@@ -7,7 +7,7 @@ from enum import Enum
 from ..scope import RecordScope
 
 
-class Kind(Enum):
+class Holds(Enum):
     """What a column holds, as JSON Schema says it."""
 
     TEXT = {"type": "string"}
@@ -24,7 +24,7 @@ class Kind(Enum):
 @dataclass(frozen=True, slots=True)
 class Col:
     name: str
-    kind: Kind
+    kind: Holds
     about: str = ""
 
 
