@@ -25,11 +25,14 @@ def business_of(entry: Entry, subject: Model) -> int | None:
 
 
 def _loaded(subject: Model, site_id: int) -> int | None:
-    """Without a query, where the site is at hand with its area."""
+    """Without a query, where a record is at hand that names it: the probe, or the site with its area."""
     about = subject._state.fields_cache.get("reading", subject)
-    site = about if isinstance(about, Site) else about._state.fields_cache.get("site")
+    near = about._state.fields_cache
+    site = about if isinstance(about, Site) else near.get("site")
     area = site._state.fields_cache.get("area") if isinstance(site, Site) and site.pk == site_id else None
-    return area and area.business_id
+    return next(
+        (each.business_id for each in (about, near.get("probe"), area) if getattr(each, "business_id", None)), None
+    )
 
 
 def _of_person(pk: int | None) -> int | None:

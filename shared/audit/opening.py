@@ -16,18 +16,19 @@ IN_ONE_ENTRY = 20_000  # records
 
 def open_chain(using: str, **kwargs) -> None:
     """Seals nothing any more once there is a chain: a row that came in behind the back of the program is told, not adopted."""
-    if HashedColumns._meta.db_table not in connections[using].introspection.table_names():
+    there = connections[using].introspection.table_names()
+    if using != "default" or HashedColumns._meta.db_table not in there:  # to another one they are moved with the rest
         return
-    _write_columns(using)
-    if using != "default" or Entry.objects.filter(number__isnull=False).exists():
+    _write_columns()
+    if Entry.objects.filter(number__isnull=False).exists():
         return
-    there = any(model._base_manager.exists() for model in (*kept_records(), Entry))
-    if there and not yet_to_apply(MigrationLoader(connections[using])):
+    any_record = any(model._base_manager.exists() for model in (*kept_records(), Entry))
+    if any_record and not yet_to_apply(MigrationLoader(connections[using])):
         seal_what_is_there()
 
 
-def _write_columns(using: str) -> None:
-    rows = HashedColumns.objects.using(using)
+def _write_columns() -> None:
+    rows = HashedColumns.objects
     known = set(rows.values_list("code", flat=True))
     layouts = [layout_of(model) for model in (*kept_records(), Entry)]
     rows.bulk_create(
