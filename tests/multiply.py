@@ -172,6 +172,9 @@ class Copying:
             "checks.span.anchor": self._anchor("anchor"),
             "quarantine.decision.case": self._anchor("case"),
             "quarantine.signature.case": self._anchor("case"),
+            **{
+                f"audit.entry.{name}": "NULL" for name in ("business_id", "number", "house", "facts")
+            },  # no chain of copies
             "audit.entry.site_id": self._key("s.site_id"),
             "audit.entry.actor_id": self._person("actor_id"),
             "audit.entry.actor": f"CASE WHEN s.actor_id IN ({self.people}) THEN s.actor ELSE s.actor || c.tag END",

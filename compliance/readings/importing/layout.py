@@ -25,8 +25,9 @@ COLUMNS = (
 )
 OPTIONAL = ("unit", "held_s", "since_start_s", "note", "taken_by", "used_despite", "appliance")
 # What the book that wrote the file knew when the reading was entered there: of the probe, and how who took it, the site and the
-# probe were called.
-PASSED_OVER = ("fitness", "taken_by_name", "site_then", "probe_then")
+# probe were called; and what it said of the reading when the file was written.
+SAID_OF_IT = ("number", "limit_demands", "limit_met", "standing", "last_decision")
+PASSED_OVER = ("fitness", "taken_by_name", "site_then", "probe_then", *SAID_OF_IT)
 REQUIRED = tuple(name for name in COLUMNS if name not in OPTIONAL)
 SEPARATORS = ",;\t"
 MOST_ROWS = 1_000_000
