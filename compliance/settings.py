@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "compliance.notices",
     "compliance.overview",
     "compliance.records",
+    "compliance.phone",
     "compliance.service",
 ]
 
@@ -67,6 +68,7 @@ MIDDLEWARE = [
     "sites.kitchen_sessions.KitchenSessions",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "sites.middleware.idle_sessions_end",
+    "shared.kept_pages.says_whose",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",

@@ -13,6 +13,7 @@ urlpatterns = [
     path("", include("compliance.notices.urls")),
     path("", include("compliance.records.urls")),
     path("", include("compliance.overview.urls")),
+    path("", include("compliance.phone.urls")),
     path("", include("compliance.service.urls")),
 ]
 

@@ -230,6 +230,7 @@ SENT = {
 }
 ELSEWHERE = {
     "today_round": "a line, and what was done about it, each twice: tests/overview/test_round_sheet.py",
+    "phone_send": "what a phone kept, twice: tests/phone",
     "probe_outlook_accept": "needs a year of checks: tests/advice/test_pages.py accepts the same advice twice",
     "kitchen": "signing in is no record of the work",
     "sign_in": "signing in is no record of the work",

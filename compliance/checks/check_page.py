@@ -5,6 +5,7 @@ from django.urls import reverse
 from django.utils.html import format_html
 
 from compliance.metrology.vocabulary import Verdict
+from shared.phone_time import phone_words
 from shared.templatetags.noughtbook import when
 from shared.time_text import stopwatch, styled
 from shared.unit_text import in_unit
@@ -172,6 +173,7 @@ def _facts(check: Check) -> list[tuple]:
         ("Checked", when(check.checked_at, zone)),
         ("Where", check.site),
         ("By", check.name_of("checked_by")),
+        ("Typed on a phone without network", phone_words(check.phone, zone)),
         ("Recorded", _recorded(check)),
         ("Laboratory", check.laboratory),
         ("Certificate", check.certificate_number),
@@ -181,8 +183,8 @@ def _facts(check: Check) -> list[tuple]:
 
 
 def _recorded(check: Check) -> str:
-    """Said where it was written down later, or by somebody else, than the check was made."""
-    if "late" not in remarks_of(check) and check.recorded_by_id == check.checked_by_id:
+    """Said where it was written down later, or by somebody else, than the check was made, and where a phone kept it."""
+    if not check.phone and "late" not in remarks_of(check) and check.recorded_by_id == check.checked_by_id:
         return ""
     return format_html("{} by {}", when(check.recorded_at, check.site.zone), check.name_of())
 

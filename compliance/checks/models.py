@@ -99,6 +99,11 @@ class Check(OfItsTime, Fact):
         "`moved`, whether it was seen to move, as somebody answered; `showed`, one beyond the tolerance that no verdict speaks "
         "of; `unfinished`.",
     )
+    phone = models.JSONField(
+        "time on the phone that kept it without network",
+        null=True,
+        help_text="`at`, by that phone's clock, which was ahead by `off_s`, or by `said_s`, as somebody answered.",
+    )
 
     class Meta:
         ordering = ["probe", "-checked_at", "-pk"]

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from .kinds import KINDS, KindOfCheck
-from .views import checks, events, guided, guided_end, instruments, probes
+from .views import checks, events, guided, guided_end, instruments, probes, whole
 from .views.guided_page import taps_of_kind
 
 
@@ -28,6 +28,7 @@ urlpatterns = [
     path("probes/<int:pk>/move/", instruments.probe_move, name="probe_move"),
     path("probes/<int:pk>/", probes.probe_detail, name="probe_detail"),
     *(url for kind in KINDS.values() for url in urls_of(kind)),
+    path("probes/<int:pk>/check/whole/", whole.whole, name="zero_check_whole"),
     path("probes/<int:pk>/event/", events.event_add, name="event_add"),
     path("checks/<int:pk>/", checks.check_detail, name="check_detail"),
     path("checks/<int:pk>/void/", checks.check_void, name="check_void"),

@@ -17,6 +17,7 @@ from compliance.readings.models import Deviation
 from compliance.readings.offered_acts import Offered, acts_of, offered
 from compliance.readings.queries import recent_items
 from shared.bounds import number_in
+from shared.kept_pages import keep
 from shared.stale_forms import newest
 from sites.access import get_site, may
 from sites.models import Role, Site
@@ -39,7 +40,7 @@ def today_round(request: HttpRequest, pk: int) -> HttpResponse:
         return _act(request, site, number_in(request.POST["act"]))
     sheet = RoundSheet(site, request.user, now, request.POST if request.method == "POST" else None)
     if request.method != "POST":
-        return _page(request, sheet)
+        return keep(_page(request, sheet), request.path)
     sure = number_in(request.POST.get("sure"))
     one = sheet.line(sure or number_in(request.POST.get("line")))
     for line in [one] if one else [line for line in sheet.lines if line.is_typed]:

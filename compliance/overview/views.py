@@ -18,6 +18,7 @@ from compliance.probes.models import Probe
 from compliance.quarantine.cases import CaseState, Summary, summaries
 from compliance.readings.queries import open_deviations
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
+from shared.kept_pages import keep
 from shared.page_numbers import numbered_page
 from shared.plurals import noun, plural
 from shared.time_text import long_weekday_day, on_clock, styled
@@ -87,7 +88,10 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "nothing": bool(probes) and not (due or cases or waiting) and all(found.ok for found in judged.values()),
         "no_probe": None if probes else _no_probe(request, site),
     }
-    return render(request, "overview/today.html", context)
+    response = render(request, "overview/today.html", context)
+    if not writes:
+        return keep(response, request.path)
+    return keep(response, request.path, reverse("today_round", args=[pk]), f"{reverse('reading_add')}?site={pk}")
 
 
 @require_safe

@@ -13,7 +13,7 @@ from sites.models import Person, Site
 @dataclass(frozen=True, kw_only=True)
 class ReadingData:
     """Without `taken_by` whoever records it took it. `used_despite`: why a probe that is not to be used was used all the same;
-    for any other it is not kept."""
+    for any other it is not kept. `phone`: where one kept it without network, its time (shared/phone_time.py)."""
 
     key: str | UUID
     probe: Probe
@@ -29,6 +29,7 @@ class ReadingData:
     since_start_s: int | None = None
     note: str = ""
     used_despite: str = ""
+    phone: dict | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

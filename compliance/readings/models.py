@@ -107,6 +107,11 @@ class Reading(OfItsTime, Fact):
         "was entered; empty for readings of old.",
     )
     source = models.ForeignKey(Import, on_delete=models.PROTECT, null=True, related_name="readings", db_index=False)
+    phone = models.JSONField(
+        "time on the phone that kept it without network",
+        null=True,
+        help_text="`at`, by that phone's clock, which was ahead by `off_s`, or by `said_s`, as somebody answered.",
+    )
 
     class Meta:
         ordering = ["-taken_at", "-pk"]

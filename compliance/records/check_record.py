@@ -11,6 +11,7 @@ from compliance.checks.queries import entered_late, is_near_edge, not_cleared, p
 from compliance.probes.models import ALTERATIONS, Event
 from compliance.probes.wording import probe_changes
 from shared.cautions import caution
+from shared.phone_time import phone_words
 from shared.printing.flow import Writer
 from shared.printing.page import Imprint, Masthead
 from shared.time_text import moment
@@ -126,6 +127,8 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
     yield "By", check.name_of("checked_by").name
     late = "late, " if entered_late(check) else ""
     yield "Entered", f"{late}{moment(check.recorded_at, zone)}, by {check.name_of()}"
+    if check.phone:
+        yield "Typed on a phone", f"Without network, {phone_words(check.phone, zone)}"
     yield "Stage", STAGES[Stage(check.stage)]
     yield "Beside it", "\n".join(_beside(check))
     if check.laboratory:

@@ -36,6 +36,7 @@ UNTYPED = {
     "limits",
     "most",
     "next",
+    "person",
     "place",
     "point",
     "pressure_level",

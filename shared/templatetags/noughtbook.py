@@ -8,6 +8,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
 from shared import badges, cautions, units
+from shared.kept_pages import mark_of
 from shared.seal import seal_of
 from shared.time_text import styled
 
@@ -30,6 +31,12 @@ def shape(name: str) -> SafeString:
 def seal(context) -> str:
     """What HTMX is to act on carries it: <form data-seal="{% seal %}" hx-post="…">."""
     return seal_of(context.request.user)
+
+
+@register.simple_tag(takes_context=True)
+def person_mark(context) -> str:
+    """Whose page it is, to the scripts that keep things on a phone."""
+    return mark_of(context.request.user)
 
 
 @register.simple_tag

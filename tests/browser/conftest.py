@@ -137,7 +137,8 @@ def sign_in(chromium, served) -> Iterator:
     contexts, complaints = [], []
 
     def open_page(who: str, size: dict) -> Page:
-        context = chromium.new_context(viewport=size, base_url=served.address, has_touch=size is PHONE)
+        like = {"viewport": size, "base_url": served.address, "has_touch": size is PHONE}
+        context = chromium.new_context(**like, service_workers="block")  # it has a story of its own: test_offline.py
         contexts.append(context)
         page = context.new_page()
         page.on(

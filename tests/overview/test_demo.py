@@ -15,6 +15,7 @@ from django.urls import reverse
 
 from compliance.checks.models import Check
 from compliance.overview.demo.load import load_demo
+from compliance.overview.demo.mornings import IN_THE_CELLAR
 from compliance.overview.demo.physics import DAYS
 from compliance.overview.demo.setting import SIGN_INS
 from compliance.overview.queries import probes_in_use
@@ -100,6 +101,14 @@ def test_schools_had_holidays_of_both_kinds_and_a_day_off_was_called_off(demo):
     assert why["end of term"] == 12 and why["half-term holidays"] == 5
     assert why["Christmas Day"] == why["New Year's Day"] == 1
     assert Closure.objects.filter(void__isnull=False).count() == 1
+
+
+def test_one_check_was_made_without_network_and_sent_the_same_morning(demo):
+    check = Check.objects.get(phone__isnull=False)
+    assert (check.probe.code, check.site) == ("AL-5", first_site())
+    assert check.recorded_at - check.checked_at == IN_THE_CELLAR
+    page = as_manager().get(reverse("check_detail", args=[check.pk])).content.decode()
+    assert "by its own clock, which was 2 min 10 s ahead" in page
 
 
 def test_a_check_that_was_entered_late_clears_what_it_was_made_for(demo):

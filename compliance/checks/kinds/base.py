@@ -31,7 +31,10 @@ UNCERTAINTY = (
 
 @dataclass(frozen=True, kw_only=True)
 class CheckData:
-    """What somebody says of a check; the rest is worked out from it. Without `checked_by` whoever records it made it."""
+    """What somebody says of a check; the rest is worked out from it. Without `checked_by` whoever records it made it.
+
+    `phone`: where one kept it without network, its time (shared/phone_time.py).
+    """
 
     kind: ClassVar[CheckKind]
     key: UUID
@@ -43,6 +46,7 @@ class CheckData:
     readings: Sequence[tuple[int, str, str]] = ()
     typing: dict | None = None
     no_figure: str = ""
+    phone: dict | None = None
 
     def fields(self) -> dict:
         """What its record keeps of it. Raises ValidationError where something is missing."""

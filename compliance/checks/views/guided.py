@@ -10,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 from django_htmx.http import HttpResponseClientRedirect
@@ -17,6 +18,7 @@ from django_htmx.http import HttpResponseClientRedirect
 from compliance.metrology.air_pressure import PressureLevel
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
+from shared import kept_pages
 from shared.bounds import number_in
 from shared.units import Unit
 from sites.models import Role
@@ -25,7 +27,7 @@ from .. import drafts, shared_bath
 from ..completion_messages import MEANWHILE
 from ..forms import FinishForm
 from ..guide import guide
-from ..kinds import GUIDANCE, KINDS
+from ..kinds import GUIDANCE, KINDS, USUAL
 from ..models import CheckDraft
 from ..surroundings import keep
 from ..surroundings_form import Air
@@ -36,7 +38,8 @@ from .guided_page import Shown, answer, draft_of, probe_to_check, tapped, taps_o
 @require_GET
 def page(request, pk, kind):
     probe = probe_to_check(request, pk)
-    return answer(request, probe, kind, Shown(resume="go" in request.GET, whole=True))
+    shown = answer(request, probe, kind, Shown(resume="go" in request.GET, whole=True))
+    return kept_pages.keep(shown, reverse("zero_check_whole", args=[pk])) if kind == USUAL.value else shown
 
 
 @require_POST

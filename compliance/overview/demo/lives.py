@@ -14,6 +14,7 @@ from compliance.plans.calendar import DAY
 from compliance.probes import actions as probes
 from compliance.probes.models import EventKind
 from shared import clock
+from shared.phone_time import PhoneTime
 from sites.models import Person, Site
 
 from .agenda import Agenda
@@ -29,6 +30,14 @@ STILL_BATH = Preparation(kind=BathKind.UNSTIRRED, points=frozenset({BathPoint.PO
 CHECKED_BY_COOK = 0.4
 TYPED_IN = timedelta(minutes=1)
 NEW_FOR, AFTERNOON = 3, time(14, 35)
+
+
+@dataclass(frozen=True, slots=True)
+class Entered:
+    """When a check reached the record, and when the phone says it was made that kept it till then."""
+
+    at: datetime
+    phone: PhoneTime | None = None
 
 
 @dataclass(slots=True)
@@ -47,6 +56,7 @@ class Life:
     failed: list[Check] = field(default_factory=list)
     mornings: int = 0
     typed_in_late: bool = False
+    kept_on_phone: bool = False
 
     @property
     def probe(self):
@@ -99,10 +109,11 @@ def check(
     stage: str = Stage.AS_FOUND,
     bath: Preparation | None = None,
     note: str = "",
-    entered_at: datetime | None = None,
+    entered: Entered | None = None,
 ) -> Check:
     site = life.setting.sites[life.site_at(at)]
-    with clock.pretend(entered_at or at + TYPED_IN):
+    entered = entered or Entered(at + TYPED_IN)
+    with clock.pretend(entered.at):
         by = _checker(life, site)
         data = ZeroData(
             key=UUID(int=life.chance.getrandbits(128), version=4),
@@ -113,6 +124,7 @@ def check(
             readings=life.instrument.in_ice(at, life.chance),
             immersion_mm=life.chance.choice([60, 70, 80, 100]),
             note=note,
+            phone=entered.phone and entered.phone.kept(),
         )
         made = checks.record(by=by, probe=life.probe, data=data)
     if made.verdict == Verdict.OUT_OF_TOLERANCE and stage == Stage.AS_FOUND:

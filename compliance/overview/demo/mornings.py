@@ -8,9 +8,10 @@ from compliance.plans.calendar import DAY, instant, local_day
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
 from compliance.reminders.status import OPEN, with_status
+from shared.phone_time import PhoneTime
 
 from .agenda import Agenda
-from .lives import Life, check
+from .lives import Entered, Life, check
 from .pans import boil, boils
 from .planning import day_of_checks
 from .setting import Setting
@@ -25,6 +26,7 @@ EXCUSES = (
     "The ice machine was broken and no ice was to be had; the spare was used.",
 )
 TYPED_IN_LATER = timedelta(days=2, hours=3)
+IN_THE_CELLAR, AHEAD = timedelta(hours=1, minutes=50), timedelta(minutes=2, seconds=10)
 
 
 def put_mornings(setting: Setting, lives: dict[str, Life], agenda: Agenda) -> None:
@@ -59,8 +61,11 @@ def _meet(life: Life, state: ProbeState, day: date) -> None:
     at = _time(life, state, day)
     if day >= setting.today - DAY * STEADY or state.last_check_id is None:
         fate = 1
-    if _entered_late(life, day):
+    if _is_due_ago(life, day, "entered_late") and not life.typed_in_late:
         _type_in_late(life, at, day)
+    elif _is_due_ago(life, day, "kept_on_phone") and not life.kept_on_phone:
+        life.kept_on_phone = True
+        life.agenda.put(at + IN_THE_CELLAR, lambda sent: _send(life, at, sent))
     elif fate < EXCUSED:
         life.left_until = _next_asked(life, instant(day + DAY, time(0), setting.zone))
         if fate > NEVER:
@@ -82,16 +87,22 @@ def _time(life: Life, state: ProbeState, day: date) -> datetime:
     return start.replace(second=0, microsecond=0) + timedelta(minutes=life.chance.randrange(2, 40))
 
 
-def _entered_late(life: Life, day: date) -> bool:
-    told = life.story.behaviour.get("entered_late")
-    return told is not None and not life.typed_in_late and day >= life.setting.today - DAY * told
+def _is_due_ago(life: Life, day: date, what: str) -> bool:
+    told = life.story.behaviour.get(what)
+    return told is not None and day >= life.setting.today - DAY * told
+
+
+def _send(life: Life, at: datetime, sent: datetime) -> None:
+    """Made where there is no network, with a phone whose clock was a little ahead; sent from upstairs."""
+    phone = PhoneTime(at=at + AHEAD, off=AHEAD, off_now=AHEAD)
+    check(life, at, entered=Entered(sent, phone), note="Made in the cellar, without network.")
 
 
 def _type_in_late(life: Life, at: datetime, day: date) -> None:
     """Made in the morning and kept on paper; nobody finds time for the book before."""
     life.typed_in_late, life.left_until = True, day + 3 * DAY
     note = "Written on paper first."
-    life.agenda.put(at + TYPED_IN_LATER, lambda entered: check(life, at, entered_at=entered, note=note))
+    life.agenda.put(at + TYPED_IN_LATER, lambda entered: check(life, at, entered=Entered(entered), note=note))
 
 
 def _check(life: Life, at: datetime) -> None:

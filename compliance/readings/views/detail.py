@@ -11,6 +11,7 @@ from compliance.checks.kinds import wanted_check
 from compliance.checks.models import Standing
 from compliance.checks.queries import is_late, is_let_be
 from compliance.limits.wording import demand
+from shared.phone_time import phone_words
 from shared.time_text import duration, zoned_moment
 from shared.units import Unit, show
 from sites.access import role_at
@@ -123,6 +124,8 @@ def facts_of(reading: Reading) -> list[tuple[str, object]]:
         facts.insert(-2, ("Used all the same, because", reading.used_despite))
     if reading.note:
         facts.append(("Note", reading.note))
+    if reading.phone:
+        facts.append(("Typed on a phone without network", phone_words(reading.phone, zone)))
     facts.append(("Entered", f"{zoned_moment(reading.recorded_at, zone)} by {reading.name_of()}"))
     return facts
 

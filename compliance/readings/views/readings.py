@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from compliance.limits.queries import version_in_force
 from shared.bounds import number_in
 from shared.forms import attempt
+from shared.kept_pages import keep
 from shared.key_lists import among
 from shared.keyset import page_by_key
 from shared.request_slots import FILES, few
@@ -109,7 +110,8 @@ def reading_add(request):
         reading = save(form, partial(record, by=request.user)) if sure(request, doubts) else None
         if reading:
             return redirect("reading_detail", reading.pk)
-    return reading_page(request, form, doubts, title="Take a reading", lead=site.name, submit_label="Save the reading")
+    page = reading_page(request, form, doubts, title="Take a reading", lead=site.name, submit_label="Save the reading")
+    return keep(page, url)
 
 
 def site_asked_for(request):

@@ -10,6 +10,7 @@ from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
 from shared.charts.axes import Frame
 from shared.charts.timeline import LOW, Band, Dot, Flag, probe_timeline
+from shared.phone_time import phone_words
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
@@ -222,6 +223,8 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
         yield f"Entered late, {at}, by {scope.people.initials_of(check)}."
     elif check.recorded_by_id != check.checked_by_id:
         yield f"Entered by {scope.people.full_of(check)}."
+    if check.phone:
+        yield f"Typed on a phone without network: {phone_words(check.phone, scope.zone)}."
     if check.surroundings:
         yield air(check, scope.site.unit)
     if check.note:

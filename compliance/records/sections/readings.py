@@ -10,6 +10,7 @@ from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
 from compliance.limits.models import LimitVersion
 from compliance.readings.queries import MADE_AT_THE_TIME
+from shared.phone_time import phone_words
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words, long_weekday_day, moment, told_apart
@@ -48,6 +49,7 @@ FIELDS = {
     "recorded_by": "recorded_by_id",
     "note": "note",
     "file": "source_id",
+    "phone": "phone",
     "deviation": "deviation__pk",
     "beyond": "deviation__why",
     "corrects": "corrects__voids_id",
@@ -141,7 +143,7 @@ class ReadingRows:
         other = line.recorded_by != line.by
         unfit = line.fitness not in ("", Fitness.OK)
         no_hold = bool(line.asked_s) and line.hold_s is None
-        marked = (void, late, other, line.deviation, line.note, line.corrects, line.file, unfit, no_hold)
+        marked = (void, late, other, line.deviation, line.note, line.corrects, line.file, line.phone, unfit, no_hold)
         if not any(marked):
             return ""
         parts = [sentence(NO_HOLD[0].upper() + NO_HOLD[1:])] if no_hold else []
@@ -153,7 +155,9 @@ class ReadingRows:
             parts.append(
                 UNFIT[line.fitness] + (f" Used all the same: {sentence(line.despite)}" if line.despite else "")
             )
-        if late or other or line.file:
+        if line.phone:
+            parts.append(f"Typed on a phone without network: {phone_words(line.phone, self._zone)}.")
+        if late or other or line.file or line.phone:
             parts.append(self._entered(line, late, other))
         if line.note:
             parts.append(f"Note: {sentence(line.note)}")
@@ -164,7 +168,7 @@ class ReadingRows:
     def _entered(self, line: Line, late: bool, other: bool) -> str:
         how = "from a file" if line.file else ""
         who = f"by {self._people.initials(line.recorded_by, line.recorded_at)}" if other else ""
-        at = moment(line.recorded_at, self._zone) if late or line.file else ""
+        at = moment(line.recorded_at, self._zone) if late or line.file or line.phone else ""
         return " ".join(filter(None, ("Entered late" if late else "Entered", at, how, who))) + "."
 
     def _struck(self, line: Line) -> str:

@@ -1,0 +1,5 @@
+from django.apps import AppConfig
+
+
+class PhoneConfig(AppConfig):
+    name = "compliance.phone"

@@ -1,0 +1,184 @@
+"""Without network in a real browser: pages open, what is typed is kept and shown, and is recorded once when it is back.
+
+The same at random moments, with the browser killed too, takes long: `pytest -n0 tests/browser/long_offline.py`.
+"""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from compliance.overview.demo.setting import PASSWORD, SIGN_INS
+from tests.browser.cable import Cable
+from tests.browser.conftest import PHONE, Served, started
+from tests.conftest import own_database
+
+PROBE = "AL-5"
+PLACE = f"""
+from datetime import timedelta
+from django.utils import timezone
+from compliance.probes.models import Probe
+from compliance.reminders.models import Reminder
+probe, now = Probe.objects.get(code="{PROBE}"), timezone.now()
+limit = probe.site.limits.get(code="chill-store")
+fridge = limit.appliances.get(name="Dairy fridge")
+times = {{"opens_at": -1, "due_at": -0.5, "grace_at": 1, "closes_at": 5}}
+times = {{name: now + timedelta(hours=away) for name, away in times.items()}}
+round = limit.rounds.first()
+row = Reminder.objects.create(site=probe.site, limit=limit, appliance=fridge, round=round, because="now", **times)
+print(json.dumps({{"site": probe.site_id, "probe": probe.pk, "limit": limit.pk, "line": row.pk}}))
+"""
+RECORDED = """
+from compliance.checks.models import Check
+from compliance.readings.models import Reading
+kept = Reading.objects.filter(phone__isnull=False).order_by("taken_at", "pk")
+told = list(kept.values_list("item", "typed", "appliance__name", "taken_by__name"))
+last = Check.objects.filter(phone__isnull=False).order_by("pk").last()
+clocks = {round(each.phone[name] / 60) for each in (*kept, last) for name in ("off_s", "said_s")}
+near = all(abs((each.recorded_at - each.taken_at).total_seconds()) < 300 for each in kept)
+print(json.dumps([told, [last.timed_readings.get().typed, last.verdict], near, sorted(clocks)]))
+"""
+
+
+@pytest.fixture(scope="module")
+def kitchen(demo_url, tmp_path_factory) -> Iterator[Served]:
+    folder = tmp_path_factory.mktemp("kitchen")
+    with own_database(folder, demo_url) as url, started(url, folder) as served:
+        yield served
+
+
+@pytest.fixture(scope="module")
+def there(kitchen) -> dict:
+    """A site, its probe, and a line of a round that is due."""
+    return kitchen.ask(PLACE)
+
+
+@pytest.fixture
+def cable(kitchen) -> Iterator[Cable]:
+    cable = Cable(kitchen.address)
+    yield cable
+    cable.close()
+
+
+@pytest.fixture
+def page(chromium, cable) -> Iterator[Page]:
+    """A phone on that cable. Anything that its console complains of fails the test."""
+    context, complaints = chromium.new_context(viewport=PHONE, base_url=cable.address, has_touch=True), []
+    page = context.new_page()
+    page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    yield page
+    context.close()
+    assert complaints == []
+
+
+def sign_in(page: Page, who: str) -> None:
+    page.get_by_label("E-mail").fill(SIGN_INS[who])
+    page.get_by_label("Password", exact=True).fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(lambda url: "sign-in" not in url)
+
+
+HOLDS = """(wanted) => caches.open("pages").then((pages) => pages.keys()).then(
+    (kept) => kept.some((each) => each.url.endsWith(wanted)))"""
+
+
+def visit(page: Page, *addresses: str) -> None:
+    """Until the phone has kept what these pages bring along."""
+    for address in addresses:
+        page.goto(address)
+        while not page.evaluate(HOLDS, address.replace("/check/", "/check/whole/")):
+            page.wait_for_timeout(100)
+
+
+AHEAD = "{ const now = Date.now.bind(Date); Date.now = () => now() + 47 * 60000; }"
+
+
+def set_ahead(page: Page) -> None:
+    """The clock of the phone: that of its pages and of its worker."""
+    page.add_init_script(AHEAD)
+    page.goto("/")
+    while not page.context.service_workers:
+        page.wait_for_timeout(100)
+    page.context.service_workers[0].evaluate(AHEAD)
+
+
+def says(page: Page, words: str) -> None:
+    expect(page.locator("#kept-count")).to_have_text(words)
+
+
+def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, cable, kitchen, there):
+    today, check = f"/today/{there['site']}/", f"/probes/{there['probe']}/check/"
+    set_ahead(page)
+    sign_in(page, "manager")
+    visit(page, today, check, f"{today}round/")
+    expect(page.locator("#true-time")).to_contain_text("The clock of this phone is 47 min ahead")
+    page.get_by_role("button", name="That is the time").click()
+    cable.cut()
+    page.goto(today)
+    expect(page.locator("#no-network")).to_contain_text("No network. This page is as it was at")
+    take_a_reading(page, there, "Milk", "3.4")
+    says(page, "Kept on this phone: 1, not in the record yet")
+    take_a_line(page, today, there["line"], "4.1")
+    expect(page.locator(".sheet-line [data-kept]")).to_have_text("4.1 °C · kept on this phone")
+    check_alone(page, check, "2.4")
+    says(page, "Kept on this phone: 3, not in the record yet")
+    cable.mend()
+    page.get_by_role("button", name="Send it now").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text(PROBE)  # the check, judged
+    says_nothing(page)
+    readings = [["Milk", "3.4", None, "Petra Quill"], ["Dairy fridge", "4.1", "Dairy fridge", "Petra Quill"]]
+    assert kitchen.ask(RECORDED) == [readings, ["2.4", "inconclusive"], True, [47]]
+
+
+def says_nothing(page: Page) -> None:
+    expect(page.locator("#kept-count")).to_have_count(0)
+
+
+def take_a_reading(page: Page, there: dict, item: str, typed: str) -> None:
+    page.goto(f"/readings/add/?site={there['site']}")
+    page.locator("#id_probe").select_option(value=str(there["probe"]))
+    page.locator("#id_limit").select_option(value=str(there["limit"]))
+    page.locator("#id_item").fill(item)
+    page.locator("#id_typed").fill(typed)
+    page.get_by_role("button", name="Save the reading").click()
+
+
+def take_a_line(page: Page, today: str, line: int, typed: str) -> None:
+    page.goto(f"{today}round/")
+    page.locator(".probe-choices label", has_text=PROBE).click()
+    page.locator(f"#typed-{line}").fill(typed)
+    page.locator(f"#line-{line} [data-save]").click()
+
+
+def check_alone(page: Page, check: str, typed: str) -> None:
+    """What was typed is there again after the page was left."""
+    page.goto(check)
+    page.locator("#in").click()
+    page.locator("#value").fill(typed)
+    page.locator("#note-it").click()
+    expect(page.locator("#alone")).to_have_text("Off by more than allowed (±1.0 °C): do not use.")
+    page.goto(check)
+    expect(page.locator("#taken")).to_contain_text(typed)
+    page.locator("#finish-whole").click()
+
+
+def test_whoever_signs_in_next_neither_sees_the_pages_nor_sends_what_another_typed(page, cable, there):
+    page.goto("/")
+    sign_in(page, "manager")
+    visit(page, f"/today/{there['site']}/")
+    cable.cut()
+    take_a_reading(page, there, "Cream", "4.6")
+    says(page, "Kept on this phone: 1, not in the record yet")
+    page.context.clear_cookies()  # the session is at its end
+    cable.mend()
+    page.goto("/")
+    says(page, "Kept on this phone: 1, sent when who typed it signs in")
+    assert page.evaluate("caches.has('pages')") is False
+    sign_in(page, "supervisor")
+    says(page, "Kept on this phone: 0, not in the record yet; 1 of somebody else")
+    page.locator("[popovertarget=person-menu]").click()
+    page.get_by_role("button", name="Sign out").click()
+    page.wait_for_url("**/sign-in/")
+    sign_in(page, "manager")
+    says_nothing(page)
