@@ -4,11 +4,11 @@
   const workers = navigator.serviceWorker;
   if (!workers || !self.indexedDB) return; // over plain http all works as before, with network alone
   const shell = "/phone/", mine = document.head.querySelector("meta[name=person]")?.content;
-  const hook = document.getElementById("not-saved");
+  const isShell = Boolean(document.getElementById("kept-acts")), hook = document.getElementById("not-saved");
   const post = (message) => workers.ready.then((found) => found.active?.postMessage(message));
   const send = () => post({ send: true });
   const make = (tag, text, about = {}) => Object.assign(document.createElement(tag), { textContent: text, ...about });
-  const person = async () => mine ?? (location.pathname === shell ? await kept.note("person") : null);
+  const person = async () => mine ?? (isShell ? await kept.note("person") : null);
 
   workers.register("/worker.js").catch(() => {}); // without network the one that is there goes on
   if (mine && !workers.controller) post({ visited: location.href });
@@ -28,6 +28,14 @@
       line.setAttribute("role", "status");
       const others = acts.length - own_acts.length, apart = own && others ? `; ${others} of somebody else` : "";
       line.append(link, !own ? ", sent when who typed it signs in" : refused.length ? `. ${refused.length} of it waits for you${apart}` : `, not in the record yet${apart}`);
+      hook?.before(line);
+    }
+    document.getElementById("kept-drafts")?.remove();
+    const here = `/probes/${document.getElementById("whole")?.dataset.probe}/check/whole/`;
+    const drafts = (await kept.drafts()).filter((draft) => draft.person === own && draft.url !== here);
+    if (drafts.length) {
+      const line = make("p", "Not finished: ", { id: "kept-drafts", className: "kept-count tone-doubt" });
+      line.append(...drafts.map(({ title, url }) => make("a", title, { href: url })));
       hook?.before(line);
     }
     const last = await kept.note("last");
@@ -132,7 +140,8 @@
     });
   };
   document.getElementById("send-now")?.addEventListener("click", send);
-  const asked = document.querySelector(`[data-said="${location.search.slice(1)}"]`);
+  const what = location.pathname === shell ? location.search.slice(1) : "not-kept";
+  const asked = document.querySelector(`[data-said="${CSS.escape(what)}"]`);
   if (asked) asked.hidden = false;
 
   const pages = async () => {

@@ -2,11 +2,12 @@
 (() => {
   "use strict";
   const form = document.getElementById("whole");
-  if (!form || !self.kept) return;
+  if (!form || !self.kept || !self.isSecureContext) return;
   const { probe, code, site, tolerance, allowed, longest } = form.dataset;
   const mine = document.head.querySelector("meta[name=person]")?.content, name = `check of ${probe} by ${mine}`;
   const { milliOf } = kept, part = (id) => document.getElementById(id), run = crypto.randomUUID();
-  const fresh = () => ({ key: crypto.randomUUID(), inserted: null, numbers: [], struck: [], fields: {} });
+  const about = { title: `Zero check of ${code}`, person: mine, url: `/probes/${probe}/check/whole/` };
+  const fresh = () => ({ ...about, key: crypto.randomUUID(), inserted: null, numbers: [], struck: [], fields: {} });
   let draft = fresh();
 
   // The clock of the page goes on evenly, also where that of the phone is set; after the page was left that one has to do.
@@ -36,6 +37,8 @@
     words.textContent = beyond ? `Off by more than allowed (${allowed}): do not use.`
       : outside ? `A number was off by more than allowed (${allowed}): do not use.`
         : "Not off by more than allowed so far. It is judged when the network is back: until then this clears nothing.";
+    part("afresh").hidden = outside; // such a number is not to be lost
+    part("finish-first").hidden = !outside;
     part("alone").replaceChildren(...(last || outside ? [words] : []));
   };
   const taken = (at, text, unit, number) => {
@@ -92,11 +95,11 @@
       immersion_mm: told.get("immersion_mm"), numbers: JSON.stringify(draft.numbers), struck: JSON.stringify(draft.struck),
       no_figure: noFigure, points: [...points, ...(fell === "yes" ? ["fell"] : [])], left,
     };
-    const title = `Zero check of ${code}`;
-    await kept.add({ what: "check", state: "waiting", person: mine, at, off, said, query: "", key: draft.key, title, fields }, name);
+    const { key } = draft, { title } = about;
+    await kept.add({ what: "check", state: "waiting", person: mine, at, off, said, query: "", key, title, fields }, name);
     const worker = await navigator.serviceWorker.ready;
     await worker.sync?.register("send").catch(() => {});
-    location.assign(`/phone/?check=${draft.key}`);
+    location.assign(`/phone/?check=${key}`);
   };
   part("finish-whole").addEventListener("click", () => finish(""));
   for (const button of form.querySelectorAll("[data-no-figure]")) {
