@@ -93,7 +93,7 @@ def send(request):
     if request.POST.get("person") != mark_of(request.user):
         return JsonResponse({"other": True})
     try:
-        return JsonResponse({"recorded": act(request)})
+        return JsonResponse(act(request))
     except AskTime as asked:
         return JsonResponse({"asks": str(asked)})
     except ValidationError as refused:

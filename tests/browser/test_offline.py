@@ -3,7 +3,7 @@
 The same at random moments, with the browser killed too, takes long: `pytest -n0 tests/browser/long_offline.py`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -31,7 +31,7 @@ print(json.dumps({{"site": probe.site_id, "probe": probe.pk, "limit": limit.pk, 
 RECORDED = """
 from compliance.checks.models import Check
 from compliance.readings.models import Reading
-kept = Reading.objects.filter(phone__isnull=False).order_by("taken_at", "pk")
+kept = Reading.objects.filter(phone__isnull=False).order_by("pk")  # in order
 told = list(kept.values_list("item", "typed", "appliance__name", "taken_by__name"))
 last = Check.objects.filter(phone__isnull=False).order_by("pk").last()
 clocks = {round(each.phone[name] / 60) for each in (*kept, last) for name in ("off_s", "said_s")}
@@ -79,16 +79,23 @@ def sign_in(page: Page, who: str) -> None:
     page.wait_for_url(lambda url: "sign-in" not in url)
 
 
-HOLDS = """(wanted) => caches.open("pages").then((pages) => pages.keys()).then(
-    (kept) => kept.some((each) => each.url.endsWith(wanted)))"""
+KEPT = "caches.open('pages').then((pages) => pages.keys()).then((kept) => kept.map((each) => each.url))"
+
+
+def eventually(page: Page, holds: Callable[[], bool]) -> None:
+    for _ in range(150):
+        if holds():
+            return
+        page.wait_for_timeout(100)
+    pytest.fail("It did not come about in 15 s.")
 
 
 def visit(page: Page, *addresses: str) -> None:
     """Until the phone has kept what these pages bring along."""
     for address in addresses:
         page.goto(address)
-        while not page.evaluate(HOLDS, address.replace("/check/", "/check/whole/")):
-            page.wait_for_timeout(100)
+        kept = page.url.replace("/check/", "/check/whole/")
+        eventually(page, lambda kept=kept: kept in page.evaluate(KEPT))
 
 
 AHEAD = "{ const now = Date.now.bind(Date); Date.now = () => now() + 47 * 60000; }"
@@ -98,8 +105,7 @@ def set_ahead(page: Page) -> None:
     """The clock of the phone: that of its pages and of its worker."""
     page.add_init_script(AHEAD)
     page.goto("/")
-    while not page.context.service_workers:
-        page.wait_for_timeout(100)
+    eventually(page, lambda: bool(page.context.service_workers))
     page.context.service_workers[0].evaluate(AHEAD)
 
 
@@ -127,6 +133,7 @@ def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, ca
     page.get_by_role("button", name="Send it now").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text(PROBE)  # the check, judged
     says_nothing(page)
+    expect(page.locator("#kept-told")).to_have_count(0)  # it is looked at
     readings = [["Milk", "3.4", None, "Petra Quill"], ["Dairy fridge", "4.1", "Dairy fridge", "Petra Quill"]]
     assert kitchen.ask(RECORDED) == [readings, ["2.4", "inconclusive"], True, [47]]
 
@@ -175,7 +182,7 @@ def test_whoever_signs_in_next_neither_sees_the_pages_nor_sends_what_another_typ
     cable.mend()
     page.goto("/")
     says(page, "Kept on this phone: 1, sent when who typed it signs in")
-    assert page.evaluate("caches.has('pages')") is False
+    eventually(page, lambda: page.evaluate(KEPT) == [])
     sign_in(page, "supervisor")
     says(page, "Kept on this phone: 0, not in the record yet; 1 of somebody else")
     page.locator("[popovertarget=person-menu]").click()

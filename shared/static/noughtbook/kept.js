@@ -84,7 +84,7 @@
     drop: (number) => write("acts", (acts) => acts.delete(number)),
     note: (name) => read("notes", (notes) => notes.get(name)),
     write: (name, value) => write("notes", (notes) => notes.put(value, name)),
-    drafts: () => read("notes", (notes) => notes.getAll(IDBKeyRange.bound("check of ", "check of \uffff"))),
+    named: (start) => read("notes", (notes) => notes.getAll(IDBKeyRange.bound(start, `${start}\uffff`))),
     forget: (name) => write("notes", (notes) => notes.delete(name)),
   };
 })();

@@ -30,19 +30,23 @@
       line.append(link, !own ? ", sent when who typed it signs in" : refused.length ? `. ${refused.length} of it waits for you${apart}` : `, not in the record yet${apart}`);
       hook?.before(line);
     }
-    document.getElementById("kept-drafts")?.remove();
     const here = `/probes/${document.getElementById("whole")?.dataset.probe}/check/whole/`;
-    const drafts = (await kept.drafts()).filter((draft) => draft.person === own && draft.url !== here);
-    if (drafts.length) {
-      const line = make("p", "Not finished: ", { id: "kept-drafts", className: "kept-count tone-doubt" });
-      line.append(...drafts.map(({ title, url }) => make("a", title, { href: url })));
-      hook?.before(line);
-    }
+    links("kept-drafts", "Not finished: ", (await kept.named("check of ")).filter((each) => each.person === own && each.url !== here));
+    const told = (await kept.named("look at ")).filter((each) => each.person === own);
+    for (const each of told) if (each.url === location.pathname) await kept.forget(each.name);
+    links("kept-told", "In the record now. Look what it says: ", told.filter((each) => each.url !== location.pathname));
     const last = await kept.note("last");
     if (last && location.search === `?check=${last.key}`) location.replace(last.url);
     mark(own_acts);
     list(own_acts, acts.length - own_acts.length);
     await askTime(own_acts);
+  };
+  const links = (id, words, found) => {
+    document.getElementById(id)?.remove();
+    if (!found.length) return;
+    const line = make("p", words, { id, className: "kept-count tone-doubt" });
+    line.append(...found.flatMap(({ title, url }) => [make("a", title, { href: url }), " "]));
+    hook?.before(line);
   };
   let drawn = Promise.resolve();
   const show = () => { drawn = drawn.then(draw, draw); return drawn; }; // one after the other
