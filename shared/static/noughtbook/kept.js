@@ -75,7 +75,8 @@
   const milliOf = (text, unit) => {
     const plain = text.trim().replace(/\u2212/g, "-").replace(",", ".");
     const value = /^[-+]?\d+(\.\d*)?$/.test(plain) ? Number(plain) : NaN;
-    return Math.round(1000 * (unit === "F" ? (value - 32) * 5 / 9 : value));
+    const milli = Math.round(1000 * (unit === "F" ? (value - 32) * 5 / 9 : value));
+    return Math.abs(value) <= 1000 && milli >= -273150 ? milli : NaN; // as the server has it
   };
 
   self.kept = {

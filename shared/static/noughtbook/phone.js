@@ -20,13 +20,13 @@
   // ---- How much is kept, on every page
   const draw = async () => {
     const acts = await kept.acts(), own = await person();
-    const own_acts = acts.filter((act) => act.person === own), refused = own_acts.filter((act) => act.state === "refused" || act.asks);
+    const ownActs = acts.filter((act) => act.person === own), refused = ownActs.filter((act) => act.state === "refused" || act.asks);
     document.getElementById("kept-count")?.remove();
     if (acts.length) {
-      const link = make("a", `Kept on this phone: ${own ? own_acts.length : acts.length}`, { href: shell });
+      const link = make("a", `Kept on this phone: ${own ? ownActs.length : acts.length}`, { href: shell });
       const line = make("p", "", { id: "kept-count", className: `kept-count tone-${refused.length ? "bad" : "doubt"}` });
       line.setAttribute("role", "status");
-      const others = acts.length - own_acts.length, apart = own && others ? `; ${others} of somebody else` : "";
+      const others = acts.length - ownActs.length, apart = own && others ? `; ${others} of somebody else` : "";
       line.append(link, !own ? ", sent when who typed it signs in" : refused.length ? `. ${refused.length} of it waits for you${apart}` : `, not in the record yet${apart}`);
       hook?.before(line);
     }
@@ -37,9 +37,9 @@
     links("kept-told", "In the record now. Look what it says: ", told.filter((each) => each.url !== location.pathname));
     const last = await kept.note("last");
     if (last && location.search === `?check=${last.key}`) location.replace(last.url);
-    mark(own_acts);
-    list(own_acts, acts.length - own_acts.length);
-    await askTime(own_acts);
+    mark(ownActs);
+    list(ownActs, acts.length - ownActs.length);
+    await askTime(ownActs);
   };
   const links = (id, words, found) => {
     document.getElementById(id)?.remove();

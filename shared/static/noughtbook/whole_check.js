@@ -3,7 +3,7 @@
   "use strict";
   const form = document.getElementById("whole");
   if (!form || !self.kept || !self.isSecureContext) return;
-  const { probe, code, site, tolerance, allowed, longest } = form.dataset;
+  const { probe, code, site, tolerance, allowed, longest, most } = form.dataset;
   const mine = document.head.querySelector("meta[name=person]")?.content, name = `check of ${probe} by ${mine}`;
   const { milliOf } = kept, part = (id) => document.getElementById(id), run = crypto.randomUUID();
   const about = { title: `Zero check of ${code}`, person: mine, url: `/probes/${probe}/check/whole/` };
@@ -63,8 +63,8 @@
   });
   const note = () => {
     const box = part("value"), text = box.value.trim(), at = elapsed();
-    if (Number.isNaN(milliOf(text, "C"))) return wrong("Type the number that the display shows, such as 0.3.");
-    if (at > Number(longest)) return wrong("This check has gone on too long to time it. Finish it, or begin again.");
+    if (Number.isNaN(milliOf(text, form.elements.unit.value))) return wrong("Type the number that the display shows, such as 0.3.");
+    if (at > Number(longest) || draft.numbers.length + draft.struck.length >= Number(most)) return wrong("This check has gone on too long to time it. Finish it, or begin again.");
     wrong("");
     draft.numbers.push([Math.max(at, (draft.numbers.at(-1)?.[0] ?? -1) + 1), text.replace(/\u2212/g, "-")]);
     box.value = "";
