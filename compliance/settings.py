@@ -65,6 +65,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "sites.kitchen_sessions.KitchenSessions",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "sites.middleware.idle_sessions_end",
     "shared.kept_pages.says_whose",

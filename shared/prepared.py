@@ -1,6 +1,7 @@
 """Statements that are asked again and again with other values. Django puts the text of each together once: for a small query
 that takes several times as long as the database takes to answer."""
 
+import re
 from collections.abc import Callable, Iterable
 from copy import copy
 from functools import cache
@@ -8,10 +9,12 @@ from functools import cache
 from django.db import connection
 from django.db.models import BigIntegerField, Expression, Field, Model, QuerySet
 from django.db.models.expressions import RawSQL
+from django.db.models.query import get_related_populators
 
 from .key_lists import written_out
 
-KEYS = "[keys]"
+KEYS = "[keys{}]"
+NAMED = re.compile(re.escape(KEYS).replace(r"\{\}", r"( \w+)"))
 
 
 class Slot(Expression):
@@ -28,35 +31,45 @@ class Slot(Expression):
         return self.output_field.get_db_prep_value(value, connection)
 
 
-def keys() -> RawSQL:
-    """Stands, once in a queryset, for a list of keys: `…__in=keys()`."""
-    return RawSQL(KEYS, [])
+def keys(name: str = "") -> RawSQL:
+    """Stands in a queryset for a list of keys, or for that of a name: `…__in=keys()`."""
+    return RawSQL(KEYS.format(name and f" {name}"), [])
 
 
 class Prepared:
-    """A queryset with slots in it, which `make` gives: of a model without related ones, or of `values_list`."""
+    """A queryset with slots in it, which `make` gives: of a model, or of `values_list`."""
 
     def __init__(self, make: Callable[[], QuerySet]):
         self._compiled = cache(lambda vendor: _compiled(make()))
 
     def rows(self, keys: Iterable[int] = (), /, **values) -> list[tuple]:
-        """`keys` fill the place of `keys()`, the others the slots of their names."""
-        compiler, sql, given = self._compiled(connection.vendor)
+        """`keys` fill the places of `keys()`, the others those and the slots of their names."""
+        compiler, sql, given, converters = self._compiled(connection.vendor)
         told = [each.filled(values[each.name]) if isinstance(each, Slot) else each for each in given]
+        sql = NAMED.sub(lambda name: written_out(values[name[1].strip()]), sql)
         with connection.cursor() as cursor:
-            cursor.execute(sql.replace(KEYS, written_out(keys)), told)
+            cursor.execute(sql.replace(KEYS.format(""), written_out(keys)), told)
             found = cursor.fetchall()
         here = copy(compiler)
         here.connection = connection  # each thread has its own
-        return list(here.results_iter([found], tuple_expected=True))
+        return list(map(tuple, here.apply_converters(found, converters))) if converters else found
 
-    def objects(self, **values) -> list[Model]:
-        """Where it is one of a model."""
-        model = self._compiled(connection.vendor)[0].query.model
-        names = [field.attname for field in model._meta.concrete_fields]
-        return [model.from_db(connection.alias, names, row) for row in self.rows(**values)]
+    def objects(self, keys: Iterable[int] = (), /, **values) -> list[Model]:
+        """Where it is one of a model; with the related ones that it selects."""
+        compiler = self._compiled(connection.vendor)[0]
+        places, model = compiler.klass_info["select_fields"], compiler.query.model
+        start, end = places[0], places[-1] + 1
+        names = [compiler.select[place][0].target.attname for place in places]
+        related = get_related_populators(compiler.klass_info, compiler.select, connection.alias)
+        found = []
+        for row in self.rows(keys, **values):
+            found.append(made := model.from_db(connection.alias, names, row[start:end]))
+            for each in related:
+                each.populate(row, made)
+        return found
 
 
 def _compiled(rows: QuerySet) -> tuple:
     compiler = rows.query.get_compiler(connection=connection)
-    return compiler, *compiler.as_sql()
+    sql, given = compiler.as_sql()
+    return compiler, sql, given, compiler.get_converters([column for column, *_ in compiler.select])

@@ -1,4 +1,5 @@
-"""The only door to what belongs to a site: strangers find nothing (404), readers may not write (403)."""
+"""The only door to what belongs to a site: strangers find nothing (404), readers may not write (403). A session that a PIN
+opened has one site, and no more than a cook's rights there."""
 
 from collections.abc import Callable, Iterable
 from typing import TypeVar
@@ -13,17 +14,22 @@ from shared.prepared import Prepared, Slot
 from .models import Area, Business, Membership, Person, Role, Site
 
 Record = TypeVar("Record")
+IN_THE_KITCHEN = Role.COOK  # what a PIN opens at most
 
 
 def sites_of(person: Person, role: int = Role.READER) -> QuerySet[Site]:
     """The sites where this person holds `role` or a higher one."""
     mine = Membership.objects.filter(person=person, role__gte=role)
-    return Site.objects.filter(Q(pk__in=mine.values("site")) | Q(area__in=mine.values("area")))
+    found = Site.objects.filter(Q(pk__in=mine.values("site")) | Q(area__in=mine.values("area")))
+    if person.kitchen is None:
+        return found
+    return found.filter(pk=person.kitchen) if role <= IN_THE_KITCHEN else found.none()
 
 
 def areas_of(person: Person, role: int = Role.SUPERVISOR) -> QuerySet[Area]:
     """The areas where this person holds `role` or a higher one for the whole area."""
-    return Area.objects.filter(memberships__person=person, memberships__role__gte=role)
+    found = Area.objects.filter(memberships__person=person, memberships__role__gte=role)
+    return found if person.kitchen is None else found.none()
 
 
 def businesses_of(person: Person) -> QuerySet[Business]:
@@ -31,6 +37,12 @@ def businesses_of(person: Person) -> QuerySet[Business]:
     mine = areas_of(person).values("pk")
     others = Area.objects.exclude(pk__in=mine).values("business")
     return Business.objects.filter(areas__in=mine).exclude(pk__in=others).distinct()
+
+
+def people_at(site: Site, role: int = Role.COOK) -> QuerySet[Person]:
+    """Who holds a role at a site, directly or through its area."""
+    held = Membership.objects.filter(Q(site=site) | Q(area=site.area_id), role__gte=role)
+    return Person.objects.filter(pk__in=held.values("person"), is_active=True).order_by("name")
 
 
 def clock_of(person: Person) -> ZoneInfo:
@@ -48,7 +60,13 @@ _HELD = Prepared(
 
 def role_at(person: Person, site: Site) -> int | None:
     """The highest role held at this site, directly or through its area; None for a stranger."""
-    return max((role for (role,) in _HELD.rows(person=person.pk, site=site.pk, area=site.area_id)), default=None)
+    held = max((role for (role,) in _HELD.rows(person=person.pk, site=site.pk, area=site.area_id)), default=None)
+    return _with_a_pin(person, site.pk, held) if held and person.kitchen is not None else held
+
+
+def _with_a_pin(person: Person, site: int, held: int) -> int | None:
+    """A PIN opens one kitchen, and there no more than its work, whatever the role."""
+    return min(held, IN_THE_KITCHEN) if site == person.kitchen else None
 
 
 def roles_at(person: Person, sites: Iterable[Site]) -> dict[int, int]:
@@ -58,6 +76,8 @@ def roles_at(person: Person, sites: Iterable[Site]) -> dict[int, int]:
         held, key = (by_site, site) if site else (by_area, area)
         held[key] = max(role, held.get(key, 0))
     highest = {site.pk: max(by_site.get(site.pk, 0), by_area.get(site.area_id, 0)) for site in sites}
+    if person.kitchen is not None:
+        highest = {pk: _with_a_pin(person, pk, role) for pk, role in highest.items()}
     return {pk: role for pk, role in highest.items() if role}
 
 
@@ -82,7 +102,7 @@ def get_site(person: Person, pk: int, role: int = Role.READER) -> Site:
 def get_area(person: Person, pk: int, role: int = Role.SUPERVISOR) -> Area:
     """One area. Raises Http404 for those with no role over the whole area, PermissionDenied where it is not enough."""
     held = person.memberships.filter(area_id=pk).aggregate(highest=Max("role"))["highest"]
-    if held is None:
+    if held is None or person.kitchen is not None:
         raise Http404
     if held < role:
         raise PermissionDenied(f"This needs the role of {Role(role).label} for the area.")

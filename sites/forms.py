@@ -72,6 +72,59 @@ class ChangePasswordForm(PasswordChangeForm):
         return old
 
 
+class DeviceForm(forms.Form):
+    """Registers the very device on which it is sent."""
+
+    after = ShownField()
+    name = forms.CharField(
+        label="Name of this device", max_length=60, help_text="Such as “Tablet at the pass”. The trail names it."
+    )
+
+    def __init__(self, *args, here, **kwargs):
+        super().__init__(*args, **kwargs)
+        self._here = here
+
+    def clean(self):
+        if self._here:
+            raise forms.ValidationError(f"This device is registered already: {self._here.name}, {self._here.site}.")
+        return super().clean()
+
+
+class PinForm(forms.Form):
+    """Guessing the password, as at a page left open, is slowed like guessing to sign in."""
+
+    password = forms.CharField(
+        label="Your password", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"})
+    )
+    pin = forms.CharField(
+        label="New PIN",
+        max_length=8,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+        help_text="4 to 8 digits that nobody would guess. It opens the work of your kitchen on the devices that stay there.",
+    )
+    again = forms.CharField(
+        label="The same again",
+        max_length=8,
+        widget=forms.PasswordInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+
+    def __init__(self, request, data=None):
+        super().__init__(data)
+        self._request = request
+
+    def clean_password(self):
+        counted = count_try(self._request, self._request.user.email)
+        if not self._request.user.check_password(self.cleaned_data["password"]):
+            raise forms.ValidationError("This is not your password.")
+        counted.was_right()
+        return ""
+
+    def clean_again(self):
+        if self.cleaned_data["again"] != self.cleaned_data.get("pin"):
+            raise forms.ValidationError("The two are not the same. Type the PIN twice.")
+        return ""
+
+
 class ChoosePasswordForm(SetPasswordForm):
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)

@@ -13,15 +13,17 @@ def idle_sessions_end(get_response):
 
     def middleware(request):
         by_a_page = request.method == "GET" and request.headers.get("HX-Request") == "true"
-        if request.user.is_authenticated and not by_a_page and _is_time(request.session.get(RENEWED, 0)):
+        if request.user.is_authenticated and not by_a_page and _is_time(request.session):
             renew(request)
         return get_response(request)
 
     return middleware
 
 
-def _is_time(renewed_at: int) -> bool:
-    return time.time() - renewed_at >= settings.SESSION_COOKIE_AGE / OFTEN
+def _is_time(session) -> bool:
+    """One on a kitchen's device is idle for a shorter time, which the session itself says."""
+    lasts = session.get("_session_expiry") or settings.SESSION_COOKIE_AGE
+    return time.time() - session.get(RENEWED, 0) >= lasts / OFTEN
 
 
 def renew(request, **signal):

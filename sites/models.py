@@ -196,6 +196,8 @@ class Person(AbstractBaseUser):
         verbose_name_plural = "people"
         constraints = [models.UniqueConstraint(Lower("email"), name="person_email_once")]
 
+    kitchen: int | None = None  # the one site that is open to a session that a PIN opened (`sites.kitchen_sessions`)
+
     def __str__(self):
         return self.name
 
@@ -314,3 +316,46 @@ class PasswordTries(models.Model):
 
     def __str__(self):
         return f"{self.tries} since {self.since:%Y-%m-%d %H:%M}"
+
+
+class KitchenDevice(models.Model):
+    """A phone or tablet that stays at a site, known by the secret that its browser keeps. Its work names it in the trail."""
+
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="kitchen_devices")
+    name = Line(max_length=60)
+    digest = models.CharField("digest of its secret", max_length=64, unique=True)
+    registered_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+", db_index=False)
+    registered_at = models.DateTimeField(default=timezone.now)
+    revoked_by = models.ForeignKey(
+        Person, on_delete=models.PROTECT, null=True, blank=True, related_name="+", db_index=False
+    )
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["revoked_at", "name", "pk"]
+
+    def __str__(self):
+        return f"{self.name} (device {self.pk})"
+
+    @property
+    def registrar(self) -> str:
+        return str(self.registered_by.name_at(self.registered_at))
+
+    @property
+    def revoker(self) -> str:
+        return str(self.revoked_by.name_at(self.revoked_at)) if self.revoked_by else ""
+
+
+class KitchenPin(models.Model):
+    """By which its person says who they are on a kitchen's device; hashed as passwords are. No record."""
+
+    person = models.OneToOneField(Person, on_delete=models.CASCADE, related_name="kitchen_pin")
+    pin = models.CharField("hash of it", max_length=128)
+    revocations = models.PositiveIntegerField(
+        help_text="Those of its person when it was chosen: it ends with the next."
+    )
+    wrong = models.PositiveSmallIntegerField("wrong ones since the last right one", default=0)
+    set_at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self):
+        return f"PIN of {self.person}"

@@ -36,6 +36,7 @@ def _links(site: Site, role: int) -> SafeString:
     pages.append(("Plans", address("plan_list", site.pk)))
     if role >= Role.MANAGER:
         pages.append(("Calendar feeds", address("feed_list", site.pk)))
+        pages.append(("Devices", address("site_devices", site.pk)))
     if role >= Role.SUPERVISOR:
         pages.append(("Change", address("site_edit", site.pk)))
     shown = [(url, label, site.name) for label, url in pages if url]

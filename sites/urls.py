@@ -1,6 +1,6 @@
 from django.urls import path
 
-from .views import links, people, places, session
+from .views import kitchen, links, people, places, session
 
 urlpatterns = [
     path("", session.home, name="home"),
@@ -10,6 +10,10 @@ urlpatterns = [
     path("account/password/", session.account_password, name="account_password"),
     path("account/password/told/", session.account_password_told, name="account_password_told"),
     path("new-password/<int:pk>/<str:token>/", links.new_password, name="new_password"),
+    path("account/pin/", kitchen.account_pin, name="account_pin"),
+    path("kitchen/", kitchen.kitchen, name="kitchen"),
+    path("sites/<int:pk>/devices/", kitchen.site_devices, name="site_devices"),
+    path("devices/<int:pk>/revoke/", kitchen.device_revoke, name="device_revoke"),
     path("sites/", places.site_list, name="site_list"),
     path("sites/found/", places.site_choices, name="site_choices"),
     path("sites/add/", places.site_add, name="site_add"),

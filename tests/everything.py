@@ -16,6 +16,7 @@ from compliance.readings.models import CorrectiveAction, Deviation
 from compliance.reminders.models import Reminder
 from compliance.reminders.planning import add_appliance, take_out_of_use
 from sites.actions import make_password_link
+from sites.kitchen_actions import register_device
 from sites.password_links import tokens
 from tests.checks import making
 from tests.readings.files import csv_file, row
@@ -32,12 +33,14 @@ BY_ADDRESS = {
     "case": "case",
     "certificate_add": "probe",
     "check": "check",
+    "check_paper": "probe",
     "deviation": "deviation",
     "feed_list": "site",
     "feed_revoke": "feed_key",
     "notice": "notice",
     "event_add": "probe",
     "event_void": "event",
+    "device": "device",
     "import": "file",
     "import_preview": "upload",
     "limit": "limit",
@@ -109,6 +112,7 @@ def build() -> dict[str, object]:
     return {
         "appliance": appliance,
         "out_of_use": take_out_of_use(by=world.cook, appliance=broken, data=OutOfUseData(why="broken")),
+        "device": register_device(by=world.manager, site=world.site, name="Tablet at the pass")[0],
         "world": world,
         "area": world.area,
         "site": world.site,

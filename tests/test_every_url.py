@@ -20,9 +20,11 @@ OPEN_TO_ALL = {"sign_in", "health", "worker", "phone", *BY_SECRET}  # the last t
 # What a reader may post: each is about nobody but themselves.
 OWN_AFFAIRS = {
     "sign_in",
+    "kitchen",
     "sign_out",
     "account_password",
     "account_password_told",
+    "account_pin",
     "new_password",
     "notice_choices",
     "notice_read_all",

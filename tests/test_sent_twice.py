@@ -108,9 +108,15 @@ def another_file(records):
 
 HOURS = {f"{word}_{day}": at for day in range(5) for word, at in (("opens", "08:00"), ("closes", "15:00"))}
 WHY = {"reason": "Agreed with the kitchen."}
+PAPER = {"checked_at": "2026-03-10T08:00", "immersion_mm": "", "no_figure": ""}
+LINE = {"at": "08:00", "typed": "4.1", "used_despite": "No other probe was here.", "as_written": "on"} | {
+    "hold_s": "",
+    "since_start_s": "",
+}
 PLACE = {"altitude_m": "40", "country": "", "subdivision": "", "closed": None, "closed_on_holidays": None}
 SENT = {
     "account_password": Form(typed={"old_password": PASSWORD, "new_password1": NEW, "new_password2": NEW}),
+    "account_pin": Form(typed={"password": PASSWORD, "pin": "8305", "again": "8305"}),
     "account_password_told": Form(who="manager", before=chosen),
     "appliance_add": Form(typed={"name": "Milk fridge"}),
     "appliance_edit": Form(typed=WHY | {"name": "Milk fridge"}),
@@ -133,12 +139,18 @@ SENT = {
         }
     ),
     "check_correct": Form(typed=WHY | {"note": "Read again.", "readings": "10 0.2\n40 0.2\n50 0.2\n60 0.2\n70 0.2"}),
+    "check_paper_boiling": Form(
+        typed=PAPER | {"source": "altitude", "pressure": "", "readings": "10 81\n40 98.4\n50 98.4\n60 98.4\n70 98.4"}
+    ),
+    "check_paper_zero": Form(typed=PAPER | {"readings": "10 8.0\n40 0.2\n50 0.2\n60 0.2\n70 0.2"}),
     "check_void": Form(typed=WHY),
     "closure_add": Form(
         typed={"why": "School holidays", "first_day": "2026-03-16", "last_day": "2026-03-20", "excuse_open": "on"}
     ),
     "closure_void": Form(before=closed, typed=WHY | {"last_day": ""}),
     "deviation_detail": Form(typed={"disposition": "discarded"}),
+    "device_revoke": Form("site_devices"),
+    "site_devices": Form(typed={"name": "Phone of the kitchen"}),
     "event_add": Form(typed={"kind": "dropped", "at": "2026-03-11T11:00"}),
     "event_void": Form(typed=WHY | {"replace": None}),
     "feed_list": Form(having="label"),
@@ -194,6 +206,12 @@ SENT = {
         },
     ),
     "reading_correct": Form(typed=WHY | {"typed": "6.5", "hold_s": "", "since_start_s": "", "all_the_same": "on"}),
+    "reading_paper": Form(
+        who="manager",
+        typed={"day": "2026-03-10"}
+        | {f"line-0-{name}": value for name, value in LINE.items()}
+        | {f"line-{number}-{name}": None for number in range(1, 8) for name in LINE},
+    ),
     "reading_void": Form(typed=WHY),
     "reminder_excuse": Form(before=missed, typed=WHY),
     "role_add": Form(typed={"role": "30"}),
@@ -214,6 +232,7 @@ ELSEWHERE = {
     "today_round": "a line, and what was done about it, each twice: tests/overview/test_round_sheet.py",
     "phone_send": "what a phone kept, twice: tests/phone",
     "probe_outlook_accept": "needs a year of checks: tests/advice/test_pages.py accepts the same advice twice",
+    "kitchen": "signing in is no record of the work",
     "sign_in": "signing in is no record of the work",
     "sign_out": "nothing is left to sign out of",
     "reading_import": "a file sent twice is looked at twice and comes into the record once: tests/readings/test_import_pages.py",
@@ -396,7 +415,7 @@ def test_all_in_the_list_are_the_ones_that_the_page_showed(records):
     path, data = found(
         client,
         "case_decide",
-        Form("case_detail", typed={"scope": "all", "fate": "discarded", "why": "Poured away."}),
+        Form("case_detail", typed={"scope": "all", "pick": None, "fate": "discarded", "why": "Poured away."}),
         records,
     )
     make_reading(records["probe"], records["limit"], "7.5", at, by=records["world"].cook)

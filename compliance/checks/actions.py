@@ -12,6 +12,7 @@ from compliance.metrology import distribution
 from compliance.probes.models import OUT_OF_USE, Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
+from shared.prepared import Prepared, Slot
 from shared.reasons import as_reason
 from sites.models import Person
 
@@ -134,14 +135,28 @@ def correct(*, by: Person, check: Check, reason: str, data: CheckData) -> Check:
     return new
 
 
+_ALIKE = Prepared(
+    lambda: (
+        Event.objects.live()
+        .filter(
+            probe=Slot("probe"),
+            kind=Slot("kind", models.CharField()),
+            at=Slot("at", models.DateTimeField()),
+            note=Slot("note", models.TextField()),
+            recorded_by=Slot("by"),
+        )
+        .order_by("pk")[:1]
+    )
+)
+
+
 @_once
 @action("event.record")
 def record_event(*, by: Person, probe: Probe, kind: str, at: datetime, note: str = "") -> Event:
     """Record what happened to a probe. The same again gives what is there. Raises ValidationError where it cannot be."""
     probe = lock(probe)
-    alike = Event.objects.live().filter(probe=probe, kind=kind, at=at, note=note.strip(), recorded_by=by)
-    if found := alike.first():
-        raise AlreadyRecorded(found)
+    if alike := _ALIKE.objects(probe=probe.pk, kind=kind, at=at, note=note.strip(), by=by.pk):
+        raise AlreadyRecorded(alike[0])
     event = _add_event(by, probe, kind, at, note)
     recut(probe, event)
     _tell_event("event.record", by, event, event.note)
@@ -175,11 +190,16 @@ def void_event(
     return void
 
 
+_MADE = Prepared(
+    lambda: Check.objects.filter(probe=Slot("probe"), key=Slot("key", models.UUIDField())).order_by().values_list("pk")
+)
+
+
 def _recorded_before(probe: Probe, typed: list[Typed], fields: dict) -> None:
     """Raises AlreadyRecorded where the form has come before, and ValidationError where it said something else then."""
-    found = Check.objects.filter(probe=probe, key=fields["key"]).first()
-    if found is None:
+    if not (made := _MADE.rows(probe=probe.pk, key=fields["key"])):
         return
+    found = Check.objects.get(pk=made[0][0])
     said = (*SAID, *KINDS[fields["kind"]].also_said)
     same = all(getattr(found, name) == fields[name] for name in said if name in fields)
     read = sorted((each.elapsed_ms, each.text, each.unit) for each in typed)

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
+from itertools import starmap
 
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Point, Reminder
@@ -10,8 +11,9 @@ from compliance.plans.obligation_lines import Obligation
 from compliance.plans.obligations import Folded, ProbeFacts
 from compliance.plans.queries import PlanBook
 from compliance.plans.schedule import TICK
-from compliance.plans.store import Difference, difference, write
+from compliance.plans.store import COLUMNS, Difference, PlainReminder, difference, write
 from compliance.probes.models import Probe
+from shared.prepared import Prepared, keys
 
 from .models import ProbeState
 from .probe_facts import fold, probe_facts
@@ -29,14 +31,17 @@ def derive(facts: Mapping[int, ProbeFacts], now: datetime, because: str) -> dict
     found, told, stored = Difference(), {}, stored_rows(facts)
     for pk, known in facts.items():
         told[pk] = fold(known, now + AHEAD)
-        found += difference(stored[pk], [as_reminder(pk, row) for row in told[pk].rows], now, because)
+        found += difference(stored[pk], [as_plain(pk, row) for row in told[pk].rows], now, because)
     write(found)
     return told
 
 
-def stored_rows(probe_ids: Iterable[int]) -> dict[int, list[Reminder]]:
+_STORED = Prepared(lambda: Reminder.objects.filter(probe__in=keys()).order_by("due_at").values_list(*COLUMNS))
+
+
+def stored_rows(probe_ids: Iterable[int]) -> dict[int, list[PlainReminder]]:
     found = defaultdict(list)
-    for row in Reminder.objects.filter(probe__in=list(probe_ids)).order_by("probe", "due_at"):
+    for row in starmap(PlainReminder, _STORED.rows(probe_ids)):
         found[row.probe_id].append(row)
     return found
 
@@ -51,8 +56,8 @@ def derive_with_states(probes: Iterable[Probe], now: datetime, because: str, boo
     ProbeState.objects.bulk_update(states, NEXT, batch_size=500)
 
 
-def as_reminder(probe_id: int, row: Obligation) -> Reminder:
-    return Reminder(
+def as_plain(probe_id: int, row: Obligation) -> PlainReminder:
+    return PlainReminder(
         probe_id=probe_id,
         site_id=row.site,
         point=row.point.value,
@@ -88,8 +93,12 @@ def differing(probes: Iterable[Probe], now: datetime) -> Iterator[tuple[Probe, R
         last = max((row.due_at for row in stored[pk]), default=now)
         told = fold(known, max(now, last - TICK))  # the last that is stored is the next after the others
         asked = {(row.point, row.due) for row in told.rows}
-        wrong = difference(stored[pk], [as_reminder(pk, row) for row in told.rows], now, "")
-        yield from ((probes[pk], row, "is asked for, and not stored") for row in wrong.added)
+        wrong = difference(stored[pk], [as_plain(pk, row) for row in told.rows], now, "")
+        yield from ((probes[pk], row.as_reminder(), "is asked for, and not stored") for row in wrong.added)
         for row in (*wrong.changed, *wrong.unwanted):
             owed = (row.point, row.due_at) in asked
-            yield probes[pk], row, "is stored otherwise than asked for" if owed else "is stored, and not asked for"
+            yield (
+                probes[pk],
+                row.as_reminder(),
+                "is stored otherwise than asked for" if owed else "is stored, and not asked for",
+            )

@@ -157,6 +157,15 @@ class Correction(AtSite):
         return self.data_type(site=self.site, **self.said())
 
 
+def paper_form(correction: type[Correction], data, *, site: Site, people, usual: str) -> Correction:
+    """The form of a guided check, as it stands on paper: nothing is put right, and somebody else may have made it."""
+    form = correction(data, site=site, initial={"stage": Stage.AS_FOUND, "kind": usual})
+    del form.fields["reason"]
+    form.fields["checked_by"] = forms.ModelChoiceField(people, label="Who made it", empty_label="Choose who made it")
+    form.order_fields(["key", "checked_at", "checked_by", *form.field_order])
+    return form
+
+
 def parse_seconds(text: str) -> float:
     """Seconds from 0 to 7200. Raises ValueError."""
     plain = text.replace(",", ".")

@@ -13,6 +13,7 @@ from compliance.plans.queries import OF_KIND, OF_KIND_AT_SITE, PlanBook, Reach
 from compliance.plans.schedule import Candidate
 from compliance.probes.models import Event, Placement, Probe, ProbeParticulars
 from shared.bounds import EARLIEST
+from shared.prepared import Prepared, keys
 from sites.models import Site
 
 from .models import Check
@@ -28,6 +29,18 @@ CHECKED = (
     "typing__showed",
     "typing__unfinished",
 )
+_CHECKED = Prepared(lambda: Check.objects.live().filter(probe__in=keys()).order_by("pk").values_list("probe", *CHECKED))
+_HAPPENED = Prepared(
+    lambda: (
+        Event.objects.live()
+        .filter(probe__in=keys())
+        .order_by("at", "pk")
+        .values_list("probe", "at", "kind", "pk", "note")
+    )
+)
+_PLACED = Prepared(
+    lambda: Placement.objects.filter(probe__in=keys()).select_related("site__area").order_by("starts_at", "pk")
+)
 BEGUN = datetime.combine(EARLIEST, time(), UTC)
 OF_A_KIND = (OF_KIND_AT_SITE, OF_KIND)
 ORDERS = 10**12  # more than there are plans
@@ -37,11 +50,11 @@ def probe_facts(probes: Iterable[Probe], book: PlanBook | None = None) -> dict[i
     """By the probe's key. The queries do not grow with the probes. `book`: the plans that reach them, where they are known."""
     probes = {probe.pk: probe for probe in probes}
     checks, events, placed = defaultdict(list), defaultdict(list), defaultdict(list)
-    for pk, *told in Check.objects.live().filter(probe__in=probes).order_by("pk").values_list("probe", *CHECKED):
+    for pk, *told in _CHECKED.rows(probes):
         checks[pk].append(Checked(*told))
-    for each in Event.objects.live().filter(probe__in=probes):
-        events[each.probe_id].append(Happened(each.at, each.kind, each.pk, each.note.strip()))
-    rows = Placement.objects.filter(probe__in=probes).select_related("site__area").order_by("starts_at", "pk")
+    for pk, at, kind, order, note in _HAPPENED.rows(probes):
+        events[pk].append(Happened(at, kind, order, note.strip()))
+    rows = _PLACED.objects(probes)
     sites = {row.site_id: row.site for row in rows}
     known, book = site_facts(sites.values()), book or PlanBook.of_probes(probes.values(), elsewhere=sites)
     kinds = _former_kinds(probes) if book.names_kinds else {}

@@ -2,6 +2,9 @@
 
 from collections.abc import Iterable, Sequence
 
+from django.db import connection
+from django.db.transaction import TransactionManagementError
+
 from compliance.metrology.bracketing import CheckFinding, Mark, MarkKind, cut, weigh
 from compliance.metrology.bracketing import TimelineSpan as Cut
 from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
@@ -13,6 +16,7 @@ from compliance.plans.wording import day_words
 from compliance.probes.models import ALTERATIONS, EventKind, Placement, Probe
 from shared import clock
 from shared.append_only import Fact, Void
+from shared.prepared import Prepared, Slot
 
 from .check_rows import NEXT, derive, said_of_next
 from .models import BEGINNING, END, Check, CheckVoid, ProbeState, Span
@@ -25,8 +29,20 @@ TOLD = ("starts_at", "standing", "cause", "behind_id", "ahead_id", "doubt_id", "
 
 def lock(probe: Probe) -> Probe:
     """The probe as it is now, held until the transaction ends: two people's checks are taken one after the other."""
-    held = Probe.objects.select_for_update(of=("self",), no_key=True)
-    return held.select_related("business").get(pk=probe.pk)
+    if connection.get_autocommit():
+        raise TransactionManagementError("A probe is held until a transaction ends: begin one.")
+    [held] = _HELD.objects(probe=probe.pk)
+    return held
+
+
+_HELD = Prepared(
+    lambda: (
+        Probe.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("business")
+        .filter(pk=Slot("probe"))
+        .order_by()
+    )
+)
 
 
 def recut(probe: Probe, fact: Fact | None = None) -> None:
@@ -39,7 +55,7 @@ def recut(probe: Probe, fact: Fact | None = None) -> None:
     facts, now = probe_facts([probe]), clock.now()
     known = facts[probe.pk]
     spans = cut(marks_of(known.checks, known.events))
-    _store(probe, [_row(probe, span) for span in spans])
+    _store(probe, spans)
     _keep_withdrawn(probe, is_withdrawn(known.events))
     told = derive(facts, now, _words(fact))[probe.pk]
     state = _state(probe, known.checks, spans[-1], told)
@@ -75,17 +91,16 @@ def _finding(check: Checked) -> CheckFinding:
     )
 
 
-def _row(probe: Probe, span: Cut) -> Span:
-    return Span(
-        probe=probe,
-        starts_at=span.start or BEGINNING,
-        ends_at=span.end or END,
-        standing=span.standing.value,
-        cause=span.cause.value if span.cause else "",
-        behind_id=_check_id(span.behind),
-        ahead_id=_check_id(span.ahead),
-        doubt_id=_check_id(span.doubt),
-        anchor=span.anchor or "",
+def _told(span: Cut) -> tuple:
+    """What its row says, as `TOLD` names it."""
+    return (
+        span.start or BEGINNING,
+        span.standing.value,
+        span.cause.value if span.cause else "",
+        _check_id(span.behind),
+        _check_id(span.ahead),
+        _check_id(span.doubt),
+        span.anchor or "",
     )
 
 
@@ -94,21 +109,20 @@ def _check_id(key: str | None) -> int | None:
     return int(number) if kind == "check" else None
 
 
-def _store(probe: Probe, wanted: list[Span]) -> None:
-    stored = {span.ends_at: span for span in Span.objects.filter(probe=probe)}
-    ends = {span.ends_at for span in wanted}
-    Span.objects.filter(pk__in=[span.pk for end, span in stored.items() if end not in ends]).delete()
-    changed = [span for span in wanted if not _same(span, stored.get(span.ends_at))]
-    Span.objects.bulk_create(
-        changed,
-        update_conflicts=True,
-        unique_fields=["probe", "ends_at"],
-        update_fields=["starts_at", "standing", "cause", "behind", "ahead", "doubt", "anchor"],
-    )
+def _store(probe: Probe, spans: Sequence[Cut]) -> None:
+    wanted = {span.end or END: _told(span) for span in spans}
+    stored = {end: (pk, tuple(told)) for pk, end, *told in _STORED.rows(probe=probe.pk)}
+    if gone := [pk for end, (pk, _) in stored.items() if end not in wanted]:
+        Span.objects.filter(pk__in=gone).delete()
+    changed = [
+        Span(probe=probe, ends_at=end, **dict(zip(TOLD, told, strict=True)))
+        for end, told in wanted.items()
+        if end not in stored or stored[end][1] != told
+    ]
+    Span.objects.bulk_create(changed, update_conflicts=True, unique_fields=["probe", "ends_at"], update_fields=TOLD)
 
 
-def _same(span: Span, stored: Span | None) -> bool:
-    return stored is not None and all(getattr(span, name) == getattr(stored, name) for name in TOLD)
+_STORED = Prepared(lambda: Span.objects.filter(probe=Slot("probe")).order_by().values_list("pk", "ends_at", *TOLD))
 
 
 def _state(probe: Probe, checks: Sequence[Checked], now: Cut, told: Folded) -> ProbeState:

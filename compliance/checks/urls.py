@@ -11,7 +11,8 @@ def urls_of(kind: KindOfCheck) -> list:
     if not kind.guided:
         return [path(base, checks.check_add, given, name=f"{kind.value}_add")]
     name, taps = kind.guidance.address, taps_of_kind(kind)
-    return [path(base, guided.page, given, name=name)] + [
+    paper = path(f"{base}paper/", checks.check_paper, given, name=f"check_paper_{kind.value}")
+    return [path(base, guided.page, given, name=name), paper] + [
         path(f"{base}{tap.replace('_', '-')}/", _view(tap), given, name=f"{name}_{tap}") for tap in taps
     ]
 

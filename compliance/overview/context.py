@@ -7,9 +7,9 @@ from django.utils.functional import SimpleLazyObject
 from compliance.checks.kinds import KINDS
 from compliance.notices.queries import unread
 from compliance.quarantine.cases import unsigned
-from sites.access import sites_of
+from sites.access import areas_of, sites_of
 from sites.addresses import address
-from sites.models import Person, Role
+from sites.models import Person
 
 from .first_steps import next_step
 
@@ -24,6 +24,7 @@ PARTS = {
     "Records": ("record",),
     "Set-up": (
         "site",
+        "device",
         "business",
         "people",
         "person",
@@ -56,7 +57,7 @@ def navigation(request) -> dict:
     here = part_of(request)
     return {
         "nav": SimpleLazyObject(lambda: links(person, here)),
-        "person_links": SimpleLazyObject(lambda: account_links(request)),
+        "person_links": [] if person.kitchen else SimpleLazyObject(lambda: account_links(request)),
         "leads_on": SimpleLazyObject(lambda: _leads_on(request, here)),
     }
 
@@ -80,7 +81,7 @@ def part_of(request) -> str:
 
 def links(person: Person, here: str) -> list[Link]:
     """The number of queries does not grow with what there is to count."""
-    areas = list(person.memberships.filter(area__isnull=False, role=Role.SUPERVISOR).values_list("area", flat=True)[:2])
+    areas = list(areas_of(person).values_list("pk", flat=True)[:2])
     area = address("area_detail", areas[0]) if len(areas) == 1 else address("area_list") if areas else None
     places = [
         ("Today", address("today")),
@@ -90,7 +91,7 @@ def links(person: Person, here: str) -> list[Link]:
         ("Drift", address("outlook_list")),
         ("Quarantine", address("case_list")),
         ("Records", address("record_form")),
-        ("Set-up", address("site_list")),
+        ("Set-up", None if person.kitchen else address("site_list")),
     ]
     counts = {"Quarantine": unsigned(sites_of(person).values_list("pk", flat=True))}
     return [Link(label, url, label == here, counts.get(label, 0)) for label, url in places if url]

@@ -5,15 +5,17 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property, lru_cache
-from typing import TypeVar
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
 from holidays import country_holidays, list_supported_countries
 
 DAY = timedelta(days=1)
 LONG_PAST = datetime.min.replace(tzinfo=UTC)
+MOST_FOUND = 10_000  # that a calendar keeps
 LOOK_AHEAD = 400  # days; a site that is closed for longer than this has no next open day
 Found = TypeVar("Found")
+_NOTHING: Any = object()
 WEEKDAYS = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays")
 
 
@@ -103,9 +105,13 @@ class Calendar:
 
     def once(self, key: Hashable, find: Callable[[], Found]) -> Found:
         """What was found for a key, or is now: the folds of all that is at a site ask for the same few things again and again."""
-        if key not in self._found:
-            self._found[key] = find()
-        return self._found[key]
+        known = self._found.get(key, _NOTHING)
+        if known is _NOTHING:
+            known = find()
+            if len(self._found) >= MOST_FOUND:
+                self._found.clear()
+            self._found[key] = known
+        return known
 
     @cached_property
     def _changes(self) -> list[datetime]:

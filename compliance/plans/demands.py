@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import lru_cache
 
 from compliance.metrology.failures_away_from_zero import SAME_WORK
 from compliance.metrology.marks import speaks_for
@@ -41,7 +42,12 @@ class Checked:
     @property
     def at_zero(self) -> bool:
         """Whether it speaks for the zero point; if not, for temperatures away from it."""
-        return speaks_for(CheckKind(self.kind), self.reference_milli / 1000) is CheckKind.ZERO
+        return _at_zero(self.kind, self.reference_milli)
+
+
+@lru_cache(maxsize=1000)
+def _at_zero(kind: str, reference_milli: int) -> bool:
+    return speaks_for(CheckKind(kind), reference_milli / 1000) is CheckKind.ZERO
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from compliance.appliances.queries import absences_of, presence_of
 from compliance.limits.models import Limit, LimitVersion
+from shared.prepared import Prepared, keys
 from sites.models import Site, SiteSettings
 
 from .models import Round
@@ -29,6 +30,15 @@ def _closings(known: Sequence[SiteSettings]) -> tuple[tuple[datetime, bool], ...
     return tuple((b.recorded_at, b.closed) for a, b in zip(known, known[1:], strict=False) if a.closed != b.closed)
 
 
+AS_SET = ("effective_from", "recorded_at", "pk")
+_ROUNDS = Prepared(lambda: Round.objects.filter(limit__in=keys()).order_by(*AS_SET))
+_VERSIONS = Prepared(
+    lambda: (
+        LimitVersion.objects.filter(limit__in=keys())
+        .order_by(*AS_SET)
+        .values_list("limit", "effective_from", "recorded_at", "in_force")
+    )
+)
 Line = tuple[int, int | None]  # the keys of a limit, and of one of its appliances
 
 
@@ -36,10 +46,10 @@ def limit_facts(limits: Iterable[Limit], sites: Mapping[int, SiteFacts]) -> dict
     """Of those of these limits that ever had rounds, and of each of their appliances. Four queries."""
     limits = {limit.pk: limit for limit in limits}
     rounds, versions = defaultdict(list), defaultdict(list)
-    for each in Round.objects.filter(limit__in=list(limits)).order_by("effective_from", "recorded_at", "pk"):
+    for each in _ROUNDS.objects(limits):
         rounds[each.limit_id].append(RoundSet(each.effective_from, each.recorded_at, each.in_force, each.as_plan()))
-    for version in LimitVersion.objects.filter(limit__in=list(rounds)).order_by("effective_from", "recorded_at", "pk"):
-        versions[version.limit_id].append(VersionSet(version.effective_from, version.recorded_at, version.in_force))
+    for pk, *version in _VERSIONS.rows(rounds):
+        versions[pk].append(VersionSet(*version))
     presences, absences, found = presence_of(rounds), absences_of(rounds), {}
     for pk, several in rounds.items():
         site, set_for = sites[limits[pk].site_id], (tuple(several), tuple(versions[pk]))

@@ -126,6 +126,19 @@ def folded(facts: ProbeFacts, until: datetime) -> Folded:
     return Folded(tuple(fold.rows(until)), fold.nothing, fold.at_once)
 
 
+def planned_on(plan: Plan, calendar: Calendar, day: date) -> Planned | None:
+    """What a plan asks for on a day; None where the site never opens again."""
+    return calendar.once((planned_on, plan, plan.set_at, day), lambda: _planned_on(plan, calendar, day))
+
+
+def _planned_on(plan: Plan, calendar: Calendar, day: date) -> Planned | None:
+    due = due_on(plan, calendar, day)
+    if due is None:
+        return None
+    demand = said(plan, due, False, counts_after(plan, calendar, day))
+    return Planned(demand, day, timedelta(minutes=plan.grace_minutes), demand)
+
+
 def _moments(facts: ProbeFacts) -> list[datetime]:
     """When something happened or was set, from the first placement on; what happened before is known by then."""
     if not facts.stays:
@@ -366,12 +379,12 @@ class _Fold:
             for day in named_days(plan, begin, following.since):
                 if day in self._days:
                     continue
-                due = due_on(plan, self._calendar, day)
-                if due is None:
+                planned = planned_on(plan, self._calendar, day)
+                if planned is None:
                     return
-                if due.at > at:
-                    at, demand = due.at, said(plan, due, False, counts_after(plan, self._calendar, day))
-                    yield Planned(demand, day, self._grace(plan), demand)
+                if planned.demand.at > at:
+                    at = planned.demand.at
+                    yield planned
 
     def _reaching(self, base: date) -> list[Stretch]:
         """The plan of a day and those after it."""
@@ -379,7 +392,7 @@ class _Fold:
         return [begun[-1], *self._stretches[len(begun) :]]
 
     def _look_ahead(self, coming: Iterable[Planned], nothing: str) -> None:
-        self._ahead = merge(self._kept, coming, key=lambda each: each.demand.at)
+        self._ahead = merge(self._kept, coming, key=lambda each: each.demand.at) if self._kept else iter(coming)
         self._step()
         self.nothing = "" if self._next else nothing
 

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
@@ -11,6 +12,7 @@ from django.utils import timezone
 
 from compliance.limits.models import Limit
 from compliance.probes.models import Probe, Sensor
+from shared.prepared import Prepared, keys
 from sites.models import Site, SiteSettings
 
 from .calendar import Calendar, Closed, Former, Week, local_day, public_holidays
@@ -91,8 +93,7 @@ class PlanBook:
         sites, businesses = {p.site_id for p in probes}, {p.business_id for p in probes}
         sites |= {at.pk, *elsewhere} if at else set(elsewhere)
         businesses |= {at.area.business_id} if at else set()
-        reaching = Q(probe__in=[p.pk for p in probes]) | Q(site__in=sites) | Q(business__in=businesses)
-        return cls(CheckPlan.objects.filter(reaching).select_related("site", "business"))
+        return cls(_PLANS.objects([p.pk for p in probes], sites=sites, businesses=businesses))
 
     @classmethod
     def of_scope(cls, *, probe=None, site: Site | None = None, business=None, sensor: str = "") -> "PlanBook":
@@ -158,6 +159,13 @@ class PlanBook:
         self._records[record.pk] = record
 
 
+_PLANS = Prepared(
+    lambda: CheckPlan.objects.filter(
+        Q(probe__in=keys()) | Q(site__in=keys("sites")) | Q(business__in=keys("businesses"))
+    ).select_related("site", "business")
+)
+
+
 def scope_key(plan: CheckPlan) -> tuple:
     name = next(name for name in ("probe", "site", "business") if getattr(plan, f"{name}_id"))
     return name, getattr(plan, f"{name}_id"), plan.sensor
@@ -188,24 +196,23 @@ def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]]
     sites = list(sites)
     known = known_settings(s.pk for s in sites) if known is None else known
     weeks, closures = defaultdict(list), defaultdict(list)
-    for opening in Opening.objects.filter(site__in=[s.pk for s in sites]).order_by(
-        "effective_from", "recorded_at", "pk"
-    ):
+    for opening in _OPENINGS.objects(s.pk for s in sites):
         weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours(), opening.recorded_at))
-    for closure in _ever_reaching(sites, {each.area_id for told in known.values() for each in told}):
+    areas = {*(s.area_id for s in sites), *(each.area_id for told in known.values() for each in told)}
+    businesses = {s.area.business_id for s in sites}
+    for closure in _CLOSURES.objects((s.pk for s in sites), areas=areas, businesses=businesses):
         name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))
         struck = closure.void.recorded_at if hasattr(closure, "void") else None
         closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why, closure.recorded_at, struck))
     return {
-        s.pk: Calendar(
-            ZoneInfo(s.time_zone),
-            weeks=tuple(weeks[s.pk]),
-            holidays=holidays_of(s),
-            closed=s.closed,
-            closures=(*closures["site", s.pk], *closures["business", s.area.business_id]),
-            closures_of_area=tuple(closures["area", s.area_id]),
-            formers=tuple(
-                Former(until, ZoneInfo(then.time_zone), holidays_of(then), tuple(closures["area", then.area_id]))
+        s.pk: _calendar(
+            _clock(s),
+            tuple(weeks[s.pk]),
+            (*closures["site", s.pk], *closures["business", s.area.business_id]),
+            tuple(closures["area", s.area_id]),
+            s.closed,
+            tuple(
+                (until, _clock(then), tuple(closures["area", then.area_id]))
                 for then, until in _former_days(known[s.pk])
             ),
         )
@@ -217,10 +224,41 @@ def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]]
 DAYS_OF_WORK = ("area_id", "time_zone", "country", "subdivision", "closed_on_holidays")
 
 
+Clock = tuple[str, str, str, bool]
+
+
+def _clock(site: Site | SiteSettings) -> Clock:
+    return site.time_zone, site.country, site.subdivision, site.closed_on_holidays
+
+
+@lru_cache(maxsize=16)
+def _calendar(
+    clock: Clock,
+    weeks: tuple[Week, ...],
+    closures: tuple[Closed, ...],
+    closures_of_area: tuple[Closed, ...],
+    closed: bool,
+    formers: tuple[tuple[datetime, Clock, tuple[Closed, ...]], ...],
+) -> Calendar:
+    """Those of late are kept: what a calendar has found of its days serves the next fold, too."""
+    zone, *days = clock
+    return Calendar(
+        ZoneInfo(zone),
+        weeks=weeks,
+        holidays=_holidays(*days),
+        closed=closed,
+        closures=closures,
+        closures_of_area=closures_of_area,
+        formers=tuple(
+            Former(until, ZoneInfo(zone), _holidays(*days), reaching) for until, (zone, *days), reaching in formers
+        ),
+    )
+
+
 def known_settings(sites: Iterable[int]) -> dict[int, list[SiteSettings]]:
     """What was ever recorded of each site, the first first; what fell due went by what was known, not by later corrections."""
     known = defaultdict(list)
-    for each in SiteSettings.objects.filter(site__in=list(sites)).order_by("pk"):
+    for each in _SETTINGS.objects(sites):
         known[each.site_id].append(each)
     return known
 
@@ -237,19 +275,29 @@ SCOPES_CLOSED = ("site", "area", "business")
 
 def closures_reaching(sites: Iterable[Site]) -> QuerySet[Closure]:
     """The closures of these sites, of their areas and of their businesses that count."""
-    return _ever_reaching(sites).live()
-
-
-def _ever_reaching(sites: Iterable[Site], more_areas: Iterable[int] = ()) -> QuerySet[Closure]:
     sites = list(sites)
-    areas, businesses = {*more_areas, *(s.area_id for s in sites)}, {s.area.business_id for s in sites}
-    reaching = Q(site__in=[s.pk for s in sites]) | Q(area__in=areas) | Q(business__in=businesses)
+    areas, businesses = {s.area_id for s in sites}, {s.area.business_id for s in sites}
+    return _ever_reaching([s.pk for s in sites], areas, businesses).live()
+
+
+def _ever_reaching(sites, areas, businesses) -> QuerySet[Closure]:
+    """Whatever `…__in` takes of each."""
+    reaching = Q(site__in=sites) | Q(area__in=areas) | Q(business__in=businesses)
     return Closure.objects.filter(reaching).select_related("void").order_by("first_day", "pk")
+
+
+_CLOSURES = Prepared(lambda: _ever_reaching(keys(), keys("areas"), keys("businesses")))
+_OPENINGS = Prepared(lambda: Opening.objects.filter(site__in=keys()).order_by("effective_from", "recorded_at", "pk"))
+_SETTINGS = Prepared(lambda: SiteSettings.objects.filter(site__in=keys()).order_by("pk"))
 
 
 def holidays_of(site: Site | SiteSettings):
     """The public holidays on which a site is closed."""
-    return public_holidays(site.country, site.subdivision) if site.closed_on_holidays and site.country else {}
+    return _holidays(site.country, site.subdivision, site.closed_on_holidays)
+
+
+def _holidays(country: str, subdivision: str, closed: bool):
+    return public_holidays(country, subdivision) if closed and country else {}
 
 
 def opening_in_force(site: Site, day: date) -> Opening | None:

@@ -148,7 +148,7 @@ class _Known:
         if not each.in_force or not self._may_hold(day):
             return
         grace = timedelta(minutes=each.plan.grace_minutes)
-        for due in round_times(each.plan, self.calendar, day, day):
+        for due in round_times(each.plan, self.calendar, day):
             if due.at >= each.told and self._holds(due.at):
                 yield RoundObligation(
                     key=each.plan.key,

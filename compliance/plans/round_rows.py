@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import reduce
+from itertools import starmap
 from operator import iadd
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
@@ -19,7 +20,7 @@ from .facts import Line, limit_facts, site_facts
 from .models import Reminder, Round
 from .pace import Pace
 from .round_obligations import RoundObligation, round_obligations
-from .store import Difference, difference, write
+from .store import COLUMNS, Difference, PlainReminder, difference, write
 
 AHEAD = 8 * DAY
 LONGEST = 2 * DAY  # no reading stays open for more than one
@@ -131,12 +132,12 @@ def _differences(since: Mapping[RoundLine, datetime], now: datetime, because: st
     facts, stored = limit_facts(limits, sites), _stored(since)
     found = {}
     for line, begin in since.items():
-        wanted = [_row(line, row) for row in round_obligations(facts[line.key], now + AHEAD, begin)]
+        wanted = [_plain(line, row) for row in round_obligations(facts[line.key], now + AHEAD, begin)]
         found[line] = difference(stored[line.key], wanted, now, because)
     return found
 
 
-def _stored(since: Mapping[RoundLine, datetime]) -> dict[Line, list[Reminder]]:
+def _stored(since: Mapping[RoundLine, datetime]) -> dict[Line, list[PlainReminder]]:
     by_begin: dict[datetime, list[RoundLine]] = defaultdict(list)
     for line, begin in since.items():
         by_begin[begin].append(line)
@@ -145,7 +146,7 @@ def _stored(since: Mapping[RoundLine, datetime]) -> dict[Line, list[Reminder]]:
         standing = Q(due_at__gte=max(begin, LONG_PAST + LONGEST) - LONGEST, recorded_at__isnull=True)
         wanted |= _of_lines(lines) & (Q(due_at__gte=begin) | standing)
     found = defaultdict(list)
-    for row in Reminder.objects.filter(wanted).order_by("due_at"):
+    for row in starmap(PlainReminder, Reminder.objects.filter(wanted).order_by("due_at").values_list(*COLUMNS)):
         found[row.limit_id, row.appliance_id].append(row)
     return found
 
@@ -156,12 +157,18 @@ def _of_lines(lines: Collection[RoundLine]) -> Q:
     return Q(limit__in=limits, appliance__isnull=True) | Q(appliance__in=appliances)
 
 
-def _row(line: RoundLine, wanted: RoundObligation) -> Reminder:
-    moments = {
-        "opens_at": wanted.opens,
-        "due_at": wanted.due,
-        "grace_at": wanted.grace_ends,
-        "closes_at": wanted.closes,
-    }
-    told = {"limit": line.limit, "appliance": line.appliance, "round_id": wanted.key, "site_id": line.limit.site_id}
-    return Reminder(**told, **moments, day=wanted.day, because=wanted.because, point="", cancelled_because="")
+def _plain(line: RoundLine, wanted: RoundObligation) -> PlainReminder:
+    limit, appliance = line.key
+    return PlainReminder(
+        site_id=line.limit.site_id,
+        round_id=wanted.key,
+        limit_id=limit,
+        appliance_id=appliance,
+        point="",
+        day=wanted.day,
+        due_at=wanted.due,
+        opens_at=wanted.opens,
+        grace_at=wanted.grace_ends,
+        closes_at=wanted.closes,
+        because=wanted.because,
+    )

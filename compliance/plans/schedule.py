@@ -143,6 +143,10 @@ def names_day(plan: Plan, day: date) -> bool:
 
 def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     """When what the plan asks for on a day is due: that day, or else the next open one. None while there is none."""
+    return calendar.once((due_on, plan, plan.set_at, day), lambda: _due_on(plan, calendar, day))
+
+
+def _due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     why = ""
     for works in (day + DAY * ahead for ahead in range(0 if calendar.closed else LOOK_AHEAD)):
         at = _moment(plan, calendar, works)
@@ -214,7 +218,7 @@ def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
 
     One that was due after midnight in the hours of the day before may be late by its grace, but is for the day that is nearer.
     """
-    return calendar.once((plan, plan.set_at, day), lambda: _counted_from(plan, calendar, day))
+    return calendar.once((_counts_from, plan, plan.set_at, day), lambda: _counted_from(plan, calendar, day))
 
 
 def _counted_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
@@ -316,11 +320,14 @@ def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
     return due is not None and due.at <= told
 
 
-def round_times(plan: RoundPlan, calendar: Calendar, first: date, last: date) -> Iterator[Due]:
-    """When readings are due from the local day `first` to `last`. A day on which the site is closed has none."""
-    for day in (first + DAY * ahead for ahead in range((last - first).days + 1)):
-        if plan.names(day) and calendar.is_open(day)[0]:
-            yield from (due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0])
+def round_times(plan: RoundPlan, calendar: Calendar, day: date) -> list[Due]:
+    """When readings are due on a day. One on which the site is closed has none."""
+    return calendar.once((round_times, plan, day), lambda: list(_round_times(plan, calendar, day)))
+
+
+def _round_times(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
+    if plan.names(day) and calendar.is_open(day)[0]:
+        yield from (due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0])
 
 
 def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:

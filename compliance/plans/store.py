@@ -1,15 +1,16 @@
 """Stores what the folds conclude as reminders: only the difference is written, as for spans."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, fields
+from datetime import date, datetime, timedelta
+from operator import attrgetter
 
-from django.db import router
+from django.db import connection, router
 from django.db.models import QuerySet
 
 from .models import Reminder
 
-BATCH = 2000
+BATCH = 1000
 # No transaction that writes rows takes longer, so none of them is passed over by who tells.
 HELD_FOR = timedelta(minutes=5)
 KEPT = (
@@ -24,15 +25,46 @@ KEPT = (
     "cancelled_because",
 )
 ENDS = ("closes_at", "cancelled_at", "cancelled_because")
+_kept, _ends = attrgetter(*KEPT), attrgetter(*ENDS)
+
+
+@dataclass(slots=True)
+class PlainReminder:
+    """The values of a `Reminder`: many are compared, and few become a model to be written."""
+
+    site_id: int
+    point: str
+    day: date | None
+    due_at: datetime
+    opens_at: datetime
+    grace_at: datetime
+    closes_at: datetime
+    because: str
+    cancelled_at: datetime | None = None
+    cancelled_because: str = ""
+    probe_id: int | None = None
+    round_id: int | None = None
+    limit_id: int | None = None
+    appliance_id: int | None = None
+    recorded_at: datetime | None = None
+    late_at: datetime | None = None
+    id: int | None = None
+
+    def as_reminder(self) -> Reminder:
+        return Reminder(**{name: getattr(self, name) for name in COLUMNS})
+
+
+COLUMNS = tuple(each.name for each in fields(PlainReminder))  # its key last
+CHANGING = f"ON CONFLICT (id) DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in (*KEPT, 'late_at'))}"
 
 
 @dataclass(slots=True)
 class Difference:
     """What is to be written so that the stored rows become the wanted ones."""
 
-    added: list[Reminder] = field(default_factory=list)
-    changed: list[Reminder] = field(default_factory=list)
-    unwanted: list[Reminder] = field(default_factory=list)
+    added: list[PlainReminder] = field(default_factory=list)
+    changed: list[PlainReminder] = field(default_factory=list)
+    unwanted: list[PlainReminder] = field(default_factory=list)
 
     def __bool__(self) -> bool:
         return bool(self.added or self.changed or self.unwanted)
@@ -45,8 +77,8 @@ class Difference:
 
 
 def difference(
-    stored: Iterable[Reminder],
-    wanted: Iterable[Reminder],
+    stored: Iterable[PlainReminder],
+    wanted: Iterable[PlainReminder],
     now: datetime,
     because: str,
 ) -> Difference:
@@ -89,10 +121,24 @@ def tell_again(reminders: QuerySet[Reminder], now: datetime) -> None:
 def write(found: Difference) -> None:
     """Write a difference; at most three statements a batch."""
     if found.unwanted:
-        Reminder.objects.filter(pk__in=[row.pk for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
-    told = (*KEPT, "late_at")
-    Reminder.objects.bulk_create(found.changed, BATCH, update_conflicts=True, unique_fields=["pk"], update_fields=told)
-    Reminder.objects.bulk_create(found.added, batch_size=BATCH)
+        Reminder.objects.filter(pk__in=[row.id for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
+    _put(found.changed, COLUMNS, CHANGING)
+    _put(found.added, COLUMNS[:-1])
+
+
+def _put(rows: Sequence[PlainReminder], columns: Sequence[str], ending: str = "") -> None:
+    """As `bulk_create`, for which each would have to be a model."""
+    values, marks = attrgetter(*columns), f"({', '.join(['%s'] * len(columns))})"
+    keep, keep_day = connection.ops.adapt_datetimefield_value, connection.ops.adapt_datefield_value
+    kept = [keep if name.endswith("_at") else keep_day if name == "day" else None for name in columns]
+    for start in range(0, len(rows), BATCH):
+        some = rows[start : start + BATCH]
+        told = [
+            adapt(value) if adapt else value for row in some for adapt, value in zip(kept, values(row), strict=True)
+        ]
+        into = f"INSERT INTO {Reminder._meta.db_table} ({', '.join(columns)}) VALUES {', '.join([marks] * len(some))}"
+        with connection.cursor() as cursor:
+            cursor.execute(f"{into} {ending}", told)
 
 
 def _follow_standing(stored: dict, wanted: dict, now: datetime, found: Difference) -> None:
@@ -113,20 +159,22 @@ def _follow_standing(stored: dict, wanted: dict, now: datetime, found: Differenc
             following.opens_at = max(following.opens_at, last.closes_at)
 
 
-def _end(last: Reminder, same: Reminder | None, following: Reminder | None, now: datetime) -> bool:
+def _end(last: PlainReminder, same: PlainReminder | None, following: PlainReminder | None, now: datetime) -> bool:
     """The open row that stands ends where the fold says, a reading no later than it said; gives whether that moved."""
-    before, until = [getattr(last, name) for name in ENDS], last.closes_at
+    before, until = _ends(last), last.closes_at
     if same:
         _take_over(same, last, now, ENDS)
     elif following:
         last.closes_at = max(following.opens_at, now)
     if last.round_id:
         last.closes_at = max(min(last.closes_at, until), now)
-    return [getattr(last, name) for name in ENDS] != before
+    return _ends(last) != before
 
 
-def _take_over(row: Reminder, known: Reminder, now: datetime, names: tuple[str, ...] = KEPT) -> bool:
+def _take_over(row: PlainReminder, known: PlainReminder, now: datetime, names: tuple[str, ...] = KEPT) -> bool:
     """Make the stored row say what the wanted one says; gives whether anything differed."""
+    if _kept(row) == _kept(known):
+        return False
     differs = [name for name in names if getattr(row, name) != getattr(known, name)]
     for name in differs:
         setattr(known, name, getattr(row, name))
@@ -136,5 +184,5 @@ def _take_over(row: Reminder, known: Reminder, now: datetime, names: tuple[str, 
     return bool(differs)
 
 
-def _key(row: Reminder) -> tuple[str, datetime]:
+def _key(row: PlainReminder) -> tuple[str, datetime]:
     return row.point, row.due_at

@@ -1,6 +1,6 @@
 """What people do with a case: decide on readings, sign when none is left. Nothing is released by default."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.core.exceptions import ValidationError
 from django.db import connection
@@ -17,13 +17,17 @@ from shared.reasons import as_reason
 from shared.stale_forms import refuse_newer
 from sites.models import Site
 
-from .assessing import DECISION, Selection, assessed_sql
+from .assessing import DECISION, Selection, assessed_sql, page_of_ids
 from .cases import Case, load_case
-from .measured_again import MeasuredAgain, look_up, refuse_unlike
+from .measured_again import Doubted, MeasuredAgain, Thing, each_by_its_own, look_up, name_of, refuse_unlike
 from .models import Decision, Fate, Signature
-from .queries import decisions_on
+from .queries import decisions_on, meaning_for
 
-MEANING = "Reviewed: every reading of this case has been decided on, and I agree with the decisions."
+AT_ONCE = 300  # readings, of those that were measured again each by itself
+NOT_AGAIN = (
+    "None of these was measured again: no later reading of the same appliance or food under the same limit, within it and by a "
+    "probe in tolerance, is in the record. Take it first, or decide in another way."
+)
 
 NEEDED = {
     Fate.EATEN: (
@@ -54,6 +58,7 @@ def decide(
 ) -> int:
     """Record one decision on each selected reading; a decision made before is replaced and stays readable.
 
+    Where food was measured again and no reading is named, each reading has its own, and those that have none are left out.
     `after`: the newest decision on this probe that `by` was shown; `most`: how many readings there were. Gives how many were
     decided on. Raises ValidationError, and decides nothing, where the decision lacks what it needs, and where somebody has
     decided on one of them, or another one has come in, since.
@@ -63,7 +68,9 @@ def decide(
     fate, texts = data.fate, {name: getattr(data, name).strip() for name in ("why", "risk", "told", "evidence")}
     _check_complete(fate, texts)
     _refuse_decided(case, selection, after)
-    good = look_up(data.good_reading) if fate == Fate.MEASURED_AGAIN else None
+    good = None
+    if fate == Fate.MEASURED_AGAIN:
+        selection, good = _measured_again(case, selection, data.good_reading)
     if fate == Fate.STANDS:
         texts["why"] = texts["why"] or "The limit held within all that the checks of the probe allow."
     last_before = _insert(by=by, case=case, selection=selection, fate=fate, texts=texts, good=good)
@@ -123,19 +130,43 @@ def _check_complete(fate: str, texts: dict[str, str]) -> None:
         as_reason(texts[name], name)
 
 
-def _check_decided(decided: QuerySet[Decision], fate: str, good: MeasuredAgain | None) -> None:
+def _check_decided(
+    decided: QuerySet[Decision], fate: str, good: MeasuredAgain | dict[int, MeasuredAgain] | None
+) -> None:
     """Looks at what was just written, so that a reading that came in between is not passed over; an error takes it back."""
     if fate == Fate.STANDS and (others := decided.exclude(outcome=Outcome.HELD).count()):
         raise ValidationError(
             f"For {others} of the chosen readings the limit may not have held. Decide on them in another way."
         )
-    if good:
-        kinds = decided.order_by().values_list("reading__item", "reading__limit_version__limit", "reading__site")
-        refuse_unlike(good, list(kinds.annotate(last=Max("reading__taken_at"))))
+    if isinstance(good, MeasuredAgain):
+        names = ("reading__item", "reading__appliance", "reading__limit_version__limit", "reading__site")
+        kinds = decided.order_by().values_list(*names).annotate(last=Max("reading__taken_at"))
+        refuse_unlike(good, [Doubted(item, Thing(name_of(item), *told), last) for item, *told, last in kinds])
+
+
+def _measured_again(
+    case: Case, selection: Selection, named: Reading | None
+) -> tuple[Selection, MeasuredAgain | dict[int, MeasuredAgain]]:
+    """The reading that speaks for all that are selected, or, where none is named, each one's own; then those that were not
+    measured again are left out. Raises ValidationError where none was."""
+    if named:
+        return selection, look_up(named)
+    found = [pk for pk, *_ in page_of_ids(case.spans, selection, size=AT_ONCE)[:AT_ONCE]]
+    related = ("limit_version__limit", "site")
+    spoken = each_by_its_own(list(Reading.objects.filter(pk__in=found).select_related(*related)), selection.sites)
+    if not spoken:
+        raise ValidationError({"good_reading": NOT_AGAIN})
+    return replace(selection, ids=tuple(spoken)), spoken
 
 
 def _insert(
-    *, by, case: Case, selection: Selection, fate: str, texts: dict[str, str], good: MeasuredAgain | None
+    *,
+    by,
+    case: Case,
+    selection: Selection,
+    fate: str,
+    texts: dict[str, str],
+    good: MeasuredAgain | dict[int, MeasuredAgain] | None,
 ) -> int:
     """One INSERT for any number of readings. Gives the highest number of a decision made before."""
     ctes, values, where, args = assessed_sql(case.spans, selection)
@@ -145,19 +176,29 @@ def _insert(
         "recorded_by_id": ("bigint", by.pk),
         "decided_by_id": ("bigint", by.pk),
         "probe_id": ("bigint", case.probe.pk),
-        "good_reading_id": ("bigint", good and good.reading.pk),
-        "good_standing": ("text", good and good.standing),
         "sensor": ("text", sensor_of(case.spans[-1]).value),
         '"case"': ("text", case.anchor),
         "fate": ("text", str(fate)),
         **{name: ("text", text) for name, text in texts.items()},
     }
     casts = ", ".join(f"CAST(%s AS {kind})" for kind, _ in given.values())
-    sql = f"""INSERT INTO {DECISION} (reading_id, replaces_id, outcome, behind_id, ahead_id, doubt_id, {", ".join(given)}) {ctes}
-        SELECT id, decision_id, outcome, behind_id, ahead_id, doubt_id, {casts} FROM judged WHERE {where}"""
+    again, of_again = _good_sql(good)
+    sql = f"""INSERT INTO {DECISION} (reading_id, replaces_id, outcome, behind_id, ahead_id, doubt_id, {", ".join(given)},
+        good_reading_id, good_standing) {ctes}
+        SELECT id, decision_id, outcome, behind_id, ahead_id, doubt_id, {casts}, {again} FROM judged WHERE {where}"""
     with connection.cursor() as cursor:
-        cursor.execute(sql, values + [value for _, value in given.values()] + args)
+        cursor.execute(sql, values + [value for _, value in given.values()] + of_again + args)
     return before
+
+
+def _good_sql(good: MeasuredAgain | dict[int, MeasuredAgain] | None) -> tuple[str, list]:
+    """The reading measured again and its standing, with their parameters: one for all, or by the reading in doubt."""
+    if not isinstance(good, dict):
+        return "CAST(%s AS bigint), CAST(%s AS text)", [good and good.reading.pk, good and good.standing]
+    whens = " ".join(f"WHEN {pk:d} THEN CAST(%s AS {{0}})" for pk in good)
+    case = f"CASE id {whens} END"
+    told = [[each.reading.pk for each in good.values()], [each.standing for each in good.values()]]
+    return f"{case.format('bigint')}, {case.format('text')}", [*told[0], *told[1]]
 
 
 def _time_type() -> str:
@@ -198,7 +239,7 @@ def sign(*, by, anchor: str, note_text: str = "", after: int | None = None) -> S
         counts=case.fates,
         signed_by=by,
         signed_name=by.name,
-        meaning=MEANING,
+        meaning=meaning_for(case, by),
         note=note_text.strip(),
     )
     for site in case.sites.values() or [case.probe.site]:

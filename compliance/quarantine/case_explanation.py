@@ -22,6 +22,11 @@ MEANS = {
     Outcome.HELD: "Within all that its two checks allow for the probe, the limit was met. The reading may be let stand: "
     "somebody still has to say so, and to look whether anything else spoke against the food.",
 }
+AT_ONCE = {
+    Outcome.BROKEN: "Do not serve this food.",
+    Outcome.UNDECIDED: "Hold this food: nobody can tell.",
+    Outcome.HELD: "Look whether anything else spoke against the food.",
+}
 DECIDED = "What was decided, by whom and why. A decision can be made again; the earlier one stays readable."
 PLATINUM, COUPLE, BETA = "IEC 60751", "IEC 60584-1", "the thermistor’s beta equation"
 # Where the allowance of a sensor is from, and how its faults change with the temperature; the other allowances are judgement.
@@ -73,6 +78,11 @@ class Part:
 def meaning(shown: str) -> str:
     """What the readings of a list have in common, and what to do now."""
     return MEANS.get(shown, DECIDED)
+
+
+def at_once(shown: str) -> str:
+    """What to do or to look at before anything is decided, in few words."""
+    return AT_ONCE.get(shown, "Tick below what was decided wrongly. What was decided before stays readable.")
 
 
 def how_found(case: Case, unit: str) -> list[Part]:

@@ -16,10 +16,14 @@ from compliance.probes.models import Probe
 from compliance.readings.models import Reading
 from shared.time_text import styled
 from shared.units import show, show_error, show_spread
+from sites.models import Person
 
 from .assessing import Selection, page_of_ids
 from .cases import Case
-from .models import Decision
+from .models import Decision, Fate
+
+MEANING = "Reviewed: every reading of this case has been decided on, and I agree with the decisions."
+MADE_SOME, MADE_ALL = " I made {} of these {} decisions myself.", " I made {} myself."
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,3 +164,22 @@ def decision_in_words(decision: Decision, zone: tzinfo) -> list[str]:
 def decisions_on(probe: Probe) -> QuerySet[Decision]:
     """Every decision on readings by this probe, in whatever case."""
     return Decision.objects.filter(probe=probe).select_related("recorded_by")
+
+
+def standing_decisions(case: Case) -> QuerySet[Decision]:
+    """The last decision on each reading of this case that counts, by whomever."""
+    last = Decision.objects.current().live("reading").filter(probe=case.probe)
+    return last.filter(reading__taken_at__gt=case.spans[0].starts_at, reading__taken_at__lte=case.spans[-1].ends_at)
+
+
+def counted(fates: dict[str, int]) -> list[str]:
+    """How many readings have which decision, such as “3 discarded”."""
+    return [f"{fates[fate]} {fate.label.split(':')[0].lower()}" for fate in Fate if fates.get(fate)]
+
+
+def meaning_for(case: Case, person: Person) -> str:
+    """What a signature says, and of how many of the decisions signed the signer is the one who made them. One query."""
+    own = standing_decisions(case).filter(decided_by=person).count()
+    if own < case.readings:
+        return MEANING + (MADE_SOME.format(own, case.readings) if own else "")
+    return MEANING + MADE_ALL.format("all of them" if own > 1 else "it")

@@ -42,16 +42,18 @@ class AssessedTable(tables.Table):
     truth = tables.Column("Could have been", accessor="pk", attrs=NUMBER)
     likely = tables.Column("Likely", attrs=NUMBER, default="–")
     outcome = tables.Column("What can be said")
+    again = tables.Column("Measured again", accessor="pk", empty_values=())
     decision = tables.Column("Decision", default="still to decide")
 
     class Meta:
         orderable = False
         attrs = {"id": "readings"}
 
-    def __init__(self, data, *args, many_sites: bool, decides: bool, decided: bool, picked=(), **kwargs):
-        self.many_sites, self.picked = many_sites, frozenset(picked)
-        again = any(row.lost for row in data)
-        super().__init__(data, *args, exclude=_left_out(decides, decided, again), **kwargs)
+    def __init__(self, data, *args, many_sites: bool, decides: bool, decided: bool, picked=(), good=None, **kwargs):
+        self.many_sites, self.picked, self.good = many_sites, frozenset(picked), good or {}
+        lost = any(row.lost for row in data)
+        left_out = (*_left_out(decides, decided, lost), *(() if any(self.good.values()) else ("again",)))
+        super().__init__(data, *args, exclude=left_out, **kwargs)
 
     def render_item(self, value, record):
         return format_html('<a href="{}">{}</a>', reverse("reading_detail", args=[record.pk]), value)
@@ -78,6 +80,20 @@ class AssessedTable(tables.Table):
 
     def render_outcome(self, value):
         return badge("outcome", value)
+
+    def render_again(self, value, record):
+        """The next good reading of the same thing, by which it can be decided."""
+        later = self.good.get(value)
+        if not later:
+            return "–"
+        reading, zone = later[0], record.reading.site.zone
+        return format_html(
+            "{} {}, {}, {}",
+            reading.typed,
+            reading.get_unit_display(),
+            reading.probe_then.code,
+            when(reading.taken_at, zone, "short"),
+        )
 
     def render_decision(self, value, record):
         zone = record.reading.site.zone

@@ -8,10 +8,12 @@ from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 from django.utils.html import format_html
 from django.views.decorators.http import require_POST, require_safe
 
+from compliance.checks.fitness import fitness_of
 from compliance.checks.models import BEGINNING, END, Check
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Probe
@@ -28,18 +30,19 @@ from sites.models import Area, Role, Site
 from . import actions
 from .access import CaseAccess, get_case
 from .assessing import Selection
-from .case_explanation import how_found, meaning
-from .cases import CaseState, Summary, summaries
+from .case_explanation import at_once, how_found, meaning
+from .cases import Case, CaseState, Summary, summaries
 from .forms import ALL, DecisionForm, SignForm
-from .measured_again import offers
-from .queries import assessed_page, decisions_on, reasons
+from .measured_again import next_good, offers
+from .models import Fate
+from .queries import assessed_page, counted, decisions_on, meaning_for, reasons
 from .reopening import reopened
 from .tables import AssessedTable, CaseTable
 
-TABS = (
-    (Outcome.BROKEN, "Limit broken", "limit broken"),
-    (Outcome.UNDECIDED, "Cannot be told", "cannot be told"),
-    (Outcome.HELD, "Limit held", "limit held"),
+LISTS = (
+    (Outcome.BROKEN, "limit broken", "bad"),
+    (Outcome.UNDECIDED, "cannot be told", "doubt"),
+    (Outcome.HELD, "limit held", "info"),
 )
 DECIDED = "decided"
 OUTCOMES = tuple(Outcome)
@@ -113,7 +116,7 @@ def case_decide(request: HttpRequest, slug: str) -> HttpResponse:
     if form.is_valid():
         count = attempt(form, _decide, request=request, reach=reach, outcome=outcome, given=form.cleaned_data)
         if count:
-            messages.success(request, f"{plural(count, 'reading')} decided on.")
+            messages.success(request, f"{plural(count, 'reading')} decided on.{_not_again(request, form, count)}")
             return redirect(_address(reach, outcome))
     page = _page(request, reach, form=form)
     if page["form"] is None:  # nothing is left in the list
@@ -141,7 +144,9 @@ def _decide(request, reach: CaseAccess, outcome: str, given: dict) -> int:
     everything = given["scope"] == ALL
     picked = _picked(request)
     if not everything and not picked:
-        raise ValidationError("Tick the readings that this decision is for, or choose all of them.")
+        raise ValidationError("Tick the readings that this decision is for, or press the button for all of them.")
+    if everything and picked:
+        raise ValidationError("You ticked some of them: press the button for those ticked, or take the ticks away.")
     selection = Selection(
         sites=reach.decides,
         ids=None if everything else picked,
@@ -154,6 +159,16 @@ def _decide(request, reach: CaseAccess, outcome: str, given: dict) -> int:
     return actions.decide(by=request.user, case=reach.case, selection=selection, data=data, **shown)
 
 
+def _not_again(request: HttpRequest, form: DecisionForm, count: int) -> str:
+    """What is said of those that were to be decided on and were not measured again."""
+    asked = form.cleaned_data
+    if asked["fate"] != Fate.MEASURED_AGAIN:
+        return ""
+    wanted = asked["most"] or 0 if asked["scope"] == ALL else len(_picked(request))
+    left = wanted - count
+    return f" {plural(left, 'other')} not measured again: still to decide." if left > 0 else ""
+
+
 def _picked(request: HttpRequest) -> tuple[int, ...]:
     return tuple(pk for pk in map(number_in, request.POST.getlist("pick")) if pk is not None)
 
@@ -163,7 +178,7 @@ def _shown(request: HttpRequest, reach: CaseAccess) -> str:
     asked = request.POST.get("outcome") or request.GET.get("show", "")
     if asked == DECIDED or asked in OUTCOMES:
         return asked
-    for outcome, *_ in TABS:
+    for outcome, *_ in LISTS:
         if reach.case.undecided_at(reach.seen, outcome):
             return str(outcome)
     return DECIDED
@@ -180,7 +195,10 @@ def _page(request: HttpRequest, reach: CaseAccess, form: DecisionForm | None = N
     rows, page = _rows(request, reach, shown)
     decides = bool(reach.decides) and bool(rows)
     many, again = len(case.sites) > 1, shown == DECIDED
-    table = AssessedTable(rows, many_sites=many, decides=decides, decided=again, picked=_picked(request))
+    doubted = [row.reading for row in rows if row.reading.site_id in reach.decides] if decides and not again else []
+    good = next_good(doubted, reach.decides)
+    given = {"picked": _picked(request), "good": good}
+    table = AssessedTable(rows, many_sites=many, decides=decides, decided=again, **given)
     table.pager = page
     if form is None and decides:
         form = _decision_form(reach, shown)
@@ -192,25 +210,47 @@ def _page(request: HttpRequest, reach: CaseAccess, form: DecisionForm | None = N
         "state_badge": BADGES[case.state],
         "title": f"Probe {case.probe}: closed case"
         if case.state == CaseState.SIGNED
-        else f"Probe {case.probe} in quarantine",
-        "tiles": _tiles(reach),
-        "facts": _facts(case),
+        else f"{case.probe} in quarantine",
+        "tiles": _lists(reach, shown),
+        "out_of_use": _out_of_use(case),
+        "facts": _facts(case, _left(reach)),
         "reasons": reasons(case),
         "reopened": reopened(case, case.probe.site.zone),
         "means": meaning(shown) if rows else "",
+        "at_once": at_once(shown),
+        "left": case.undecided_at(reach.decides, shown) if shown in OUTCOMES else 0,
+        "list_words": next((label for outcome, label, _ in LISTS if outcome == shown), ""),
         "how_found": how_found(case, case.probe.site.unit),
-        "tabs": _tabs(reach, shown),
         "table": table,
         "rows": rows,
         "shown": shown,
         "form": form if decides else None,
-        "sign_form": _sign_form(reach),
-        "meaning": actions.MEANING,
+        "sign_form": (sign_form := _sign_form(reach)),
+        "signs": _signs(request, case) if sign_form else {},
+        "signed": [(signature, counted(signature.counts)) for signature in case.signatures],
         "waiting": case.state == CaseState.TO_SIGN and not reach.signs,
         "again": again,
         "elsewhere": _elsewhere(reach),
         **_cause(case),
     }
+
+
+def _left(reach: CaseAccess) -> str:
+    """How far the case has come at the sites that this person sees."""
+    seen = [tally for tally in reach.case.tallies if tally.site_id in reach.seen]
+    left = sum(tally.readings for tally in seen if tally.fate is None)
+    return f"{sum(tally.readings for tally in seen)}, {left or 'none'} still to decide"
+
+
+def _out_of_use(case) -> str:
+    """Why the probe may not be used now; empty where it may, or where it is withdrawn for good."""
+    found = fitness_of([case.probe.pk], timezone.now())[case.probe.pk]
+    return found.words(case.probe.site.zone, timezone.now()) if found.refused else ""
+
+
+def _signs(request: HttpRequest, case: Case) -> dict:
+    """What somebody signs: the decisions by their number, and the words of the signature."""
+    return {"decisions": counted(case.fates), "meaning": meaning_for(case, request.user)}
 
 
 def _sign_form(reach: CaseAccess) -> SignForm | None:
@@ -259,28 +299,30 @@ def _decision_form(reach: CaseAccess, outcome: str, data=None) -> DecisionForm:
     )
 
 
-def _tiles(reach: CaseAccess) -> list[dict]:
-    case = reach.case
-    tiles = [{"value": case.undecided, "label": "still to decide", "tone": "bad" if case.undecided else "good"}]
-    tones = {Outcome.BROKEN: "bad", Outcome.UNDECIDED: "doubt", Outcome.HELD: "info"}
-    for outcome, _, label in TABS:
-        tiles.append(
-            {
-                "value": case.count(outcome),
-                "label": label,
-                "tone": tones[outcome] if case.count(outcome) else "plain",
-            }
-        )
-    return tiles
+def _lists(reach: CaseAccess, shown: str) -> list[dict]:
+    """The lists of a case, each with how many readings are in it: those still to decide on, and those decided."""
+    case, address = reach.case, reverse("case_detail", args=[reach.case.slug])
+    decided = sum(t.readings for t in case.tallies if t.fate and t.site_id in reach.seen)
+    found = [(outcome, label, tone, case.undecided_at(reach.seen, outcome)) for outcome, label, tone in LISTS]
+    return [
+        {
+            "value": count,
+            "label": label,
+            "tone": tone if count else "plain",
+            "url": f"{address}?show={name}",
+            "current": shown == name,
+        }
+        for name, label, tone, count in (*found, (DECIDED, "decided", "good", decided))
+    ]
 
 
-def _facts(case) -> list[tuple[str, str]]:
+def _facts(case, left: str) -> list[tuple[str, str]]:
     zone = case.probe.site.zone
     starts = when(case.starts_at, zone) if case.starts_at else "before any good check"
     ends = when(case.ends_at, zone) if case.ends_at else "now: no good check has been made since"
     sites = ", ".join(f"{site}" for site in case.sites.values()) or "no readings"
     probe = format_html('<a href="{}">{}</a>', reverse("probe_detail", args=[case.probe.pk]), case.probe)
-    return [("Probe", probe), ("Readings", case.readings), ("From", starts), ("To", ends), ("Read at", sites)]
+    return [("Probe", probe), ("Readings", left), ("From", starts), ("To", ends), ("Read at", sites)]
 
 
 def _cause(case) -> dict[str, str]:
@@ -296,14 +338,3 @@ def _elsewhere(reach: CaseAccess) -> str:
     if not (reach.decides or reach.signs) or case.undecided_at(reach.decides):
         return ""
     return ", ".join(f"{site}" for pk, site in case.sites.items() if case.undecided_at([pk]))
-
-
-def _tabs(reach: CaseAccess, shown: str) -> list[dict]:
-    case, address = reach.case, reverse("case_detail", args=[reach.case.slug])
-    tabs = []
-    for outcome, label, _ in TABS:
-        left = case.undecided_at(reach.seen, outcome)
-        tabs.append({"label": label, "url": f"{address}?show={outcome}", "current": shown == outcome, "count": left})
-    decided = sum(t.readings for t in case.tallies if t.fate and t.site_id in reach.seen)
-    tabs.append({"label": "Decided", "url": f"{address}?show={DECIDED}", "current": shown == DECIDED, "count": decided})
-    return tabs

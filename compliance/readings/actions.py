@@ -17,6 +17,7 @@ from compliance.limits.queries import version_in_force
 from compliance.probes.models import Probe
 from shared.audit import trail
 from shared.bounds import TO_COME, done_by_now
+from shared.prepared import Prepared, Slot
 from shared.reasons import as_reason, holds_word
 from shared.stale_forms import entered, refuse_newer
 from sites.models import Person, Site
@@ -128,10 +129,11 @@ def act_on_deviation(*, by: Person, deviation: Deviation, data: ActData, after: 
 @trail.action("deviation.act")
 def _act(*, by: Person, made: CorrectiveAction, after: int | None = None) -> CorrectiveAction:
     lock(made.deviation.reading.probe)
-    again = _acted_before(made)
+    last = _last_act(made)
+    again = last if last and _says_the_same(last, made) else None
     if again is None:
         refuse_newer(after, made.deviation.actions.all(), lambda newer: entered(newer, newer.action))
-        made.replaces = made.deviation.actions.current().first()
+        made.replaces = last
         made.save()
     reading, subject = made.deviation.reading, again or made
     trail.note(
@@ -293,9 +295,20 @@ def _once(sent: Callable[[], Reading | None], run, /, **kwargs) -> Reading:
 
 
 def _acted_before(made: CorrectiveAction) -> CorrectiveAction | None:
+    last = _last_act(made)
+    return last if last and _says_the_same(last, made) else None
+
+
+_LAST_ACT = Prepared(lambda: CorrectiveAction.objects.current().filter(deviation=Slot("deviation")).order_by("pk")[:1])
+
+
+def _last_act(made: CorrectiveAction) -> CorrectiveAction | None:
+    return next(iter(_LAST_ACT.objects(deviation=made.deviation_id)), None)
+
+
+def _says_the_same(last: CorrectiveAction, made: CorrectiveAction) -> bool:
     told = ("action", "cause", "disposition", "note", "done_at", "decided_by_id")
-    last = made.deviation.actions.current().first()
-    return last if last and all(getattr(last, name) == getattr(made, name) for name in told) else None
+    return all(getattr(last, name) == getattr(made, name) for name in told)
 
 
 def _store(by: Person, reading: Reading) -> str:

@@ -19,11 +19,12 @@ from shared.seal import seal_of
 from shared.time_text import parse_duration
 from shared.units import Unit
 from shared.widgets import Suggested, TapNumber
+from sites.access import people_at
 from sites.models import Person, Site
 
 from .importing.uploads import MOST_SENT
 from .models import Disposition, Reading
-from .queries import limits_named_at, people_at, probes_at, recent_items
+from .queries import limits_named_at, probes_at, recent_items
 
 STOPWATCH = re.compile(r"(\d{1,2}:)?\d{1,3}:[0-5]\d")
 # A change of probe or limit draws the part with the limit again; the form's token is no part of an address.

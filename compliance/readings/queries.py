@@ -21,7 +21,7 @@ from shared.key_lists import among
 from shared.keyset import Narrowing
 from shared.prepared import Prepared, Slot
 from sites.access import sites_of
-from sites.models import Membership, Person, Role, Site
+from sites.models import Person, Role, Site
 
 from .keys import form_key, sent_as
 from .limit_evaluation import Track
@@ -215,12 +215,6 @@ def last_item(site: Site, limit_id: int) -> str:
     """The food or unit that was last read here under a limit, of the last few hundred readings; empty where none was."""
     latest = Reading.objects.filter(site=site).order_by("-taken_at", "-pk").select_related("limit_version")[:400]
     return next((each.item for each in latest if each.limit_version.limit_id == limit_id), "")
-
-
-def people_at(site: Site, role: int = Role.COOK) -> QuerySet[Person]:
-    """Who holds a role at a site, directly or through its area."""
-    held = Membership.objects.filter(Q(site=site) | Q(area=site.area_id), role__gte=role)
-    return Person.objects.filter(pk__in=held.values("person"), is_active=True).order_by("name")
 
 
 def trail_of(reading: Reading) -> QuerySet[Entry]:

@@ -1,10 +1,11 @@
 from django.urls import path
 
-from .views import deviations, imports, offered_acts, readings
+from .views import deviations, imports, offered_acts, paper, readings
 
 urlpatterns = [
     path("readings/", readings.reading_list, name="reading_list"),
     path("readings/add/", readings.reading_add, name="reading_add"),
+    path("readings/paper/", paper.reading_paper, name="reading_paper"),
     path("readings/export/", readings.reading_export, name="reading_export"),
     path("readings/import/", imports.reading_import, name="reading_import"),
     path("readings/import/template/", imports.import_template, name="import_template"),

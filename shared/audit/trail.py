@@ -2,7 +2,8 @@
 
 import functools
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from contextvars import ContextVar
 
 from django.db import models, transaction
@@ -15,6 +16,7 @@ class ForgottenEntry(Exception):
 
 
 registry: dict[str, Callable] = {}
+_device: ContextVar[str] = ContextVar("device", default="")
 _written: ContextVar[list[Entry] | None] = ContextVar("written", default=None)
 
 
@@ -49,11 +51,22 @@ def action(name: str) -> Callable[[Callable], Callable]:
     return register
 
 
+@contextmanager
+def on_device(name: str) -> Iterator[None]:
+    """What is done meanwhile is done on this device, which the trail names: on one that a kitchen's people share."""
+    token = _device.set(name)
+    try:
+        yield
+    finally:
+        _device.reset(token)
+
+
 def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None, reason: str = "", **data) -> Entry:
     """Write one entry of the trail. `by` is a person, or None where the system acts. Only to be called inside an action."""
     written = _written.get()
     if written is None:
         raise RuntimeError("note() belongs inside a function decorated with @action.")
+    data |= {"device": _device.get()} if _device.get() else {}
     entry = Entry(
         actor_id=by.pk if by else None,
         actor=str(by) if by else "Noughtbook",

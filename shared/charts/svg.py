@@ -74,6 +74,8 @@ def _tidy(element: Element) -> None:
     """Turn the style into presentation attributes; the page's own typeface sets the words."""
     if element.tagName == "g" and element.hasAttribute("id"):
         element.removeAttribute("id")
+    if element.hasAttribute("transform") and not element.getAttribute("transform"):
+        element.removeAttribute("transform")  # one that is empty is an error to some browsers
     if element.hasAttribute("style"):
         for name, value in _declarations(element.getAttribute("style")):
             element.setAttribute(name, value)

@@ -70,14 +70,18 @@ def _until(change: PersonName, zone: ZoneInfo) -> str:
 
 def sign_in_rows(person: Person, zone: ZoneInfo, most: int = 10) -> list[dict]:
     """The last times that somebody signed in, as the trail has them."""
-    of_them = Entry.objects.filter(subject_type=Person._meta.label_lower, subject_id=person.pk, action="person.sign_in")
+    of_them = Entry.objects.filter(
+        subject_type=Person._meta.label_lower, subject_id=person.pk, action__in=("person.sign_in", "person.pin_sign_in")
+    )
     return [
         {"title": when(entry.at, zone), "meta": _where_from(**entry.data)}
         for entry in of_them.order_by("-at", "-pk")[:most]
     ]
 
 
-def _where_from(address: str, known_device: bool, wrong_before: int) -> str:
+def _where_from(address: str = "", known_device: bool = False, wrong_before: int = 0, device: str = "") -> str:
+    if device:
+        return f"With the PIN, on {device}"
     device = "a device known before" if known_device else "a new device"
     wrong = f", after {plural(wrong_before, 'wrong password')}" if wrong_before else ""
     return f"From {address or 'an unknown address'}, on {device}{wrong}"

@@ -3,7 +3,7 @@
 from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth import logout, update_session_auth_hash
 from django.contrib.auth import views as auth_views
 from django.http import HttpResponseRedirect
 from django.shortcuts import redirect, render
@@ -20,8 +20,10 @@ from ..access import areas_of, clock_of
 from ..actions import change_password, record_sign_in
 from ..addresses import address
 from ..forms import ChangePasswordForm, SignInForm
+from ..kitchen import DEVICE, IDLE, device_of
 from ..known_devices import remember_device
 from ..login_throttle import address_of, wrong_passwords
+from ..models import KitchenPin
 from ..password_links import mark_seen, to_be_told, used_links
 from ..ranks import may_rename
 from .parts import LOOKING_AT_PASSWORDS, former_names, name_facts, role_facts, roles_of, sign_in_rows
@@ -33,13 +35,26 @@ FORM = ["GET", "HEAD", "POST"]
 class SignIn(auth_views.LoginView):
     template_name = "sites/sign_in.html"
     form_class = SignInForm
-    redirect_authenticated_user = True
+
+    @property
+    def redirect_authenticated_user(self):
+        """Whoever is in by a PIN may sign in with the password, which opens more."""
+        return DEVICE not in self.request.session
+
+    def get(self, request, *args, **kwargs):
+        if "password" not in request.GET and not request.user.is_authenticated and device_of(request):
+            return redirect("kitchen")
+        return super().get(request, *args, **kwargs)
 
     def form_valid(self, form):
         person = form.get_user()
+        logout(self.request)
         seen = {"known_device": form.known_device, "wrong_before": form.wrong_before}
         record_sign_in(by=person, address=address_of(self.request), **seen)
-        return remember_device(super().form_valid(form), self.request, person)
+        signed_in = super().form_valid(form)
+        if device_of(self.request):  # others stand at it next
+            self.request.session.set_expiry(int(IDLE.total_seconds()))
+        return remember_device(signed_in, self.request, person)
 
     def get_success_url(self):
         """By way of what was done to the person's password, until they say that they know of it."""
@@ -76,6 +91,7 @@ def account(request):
             "sign_ins": sign_in_rows(request.user, zone),
             "wrong": wrong_passwords(request.user.email),
             "chosen": used_links(request.user).first(),
+            "pin": KitchenPin.objects.filter(person=request.user).first(),
         },
     )
 

@@ -38,6 +38,7 @@ from compliance.reminders.models import Reminder
 from shared.units import Unit
 from sites.actions import make_password_link, stop_person
 from sites.data import NewPerson
+from sites.kitchen_actions import register_device
 from sites.models import Role
 from sites.password_links import tokens
 from tests.checks import making
@@ -65,6 +66,10 @@ def days_ago(number):
 def _stopped(world):
     stop_person(by=world.supervisor, person=world.cook, reason="moved away")
     return world.cook
+
+
+def _device(world):
+    return register_device(by=world.manager, site=world.site, name="Tablet at the pass")[0]
 
 
 SAMPLES |= {
@@ -101,6 +106,10 @@ SAMPLES |= {
     "person.password": lambda w: {"by": w.cook, "password": "silver-harbour-19"},
     "person.password_link": lambda w: {"by": w.supervisor, "person": w.cook},
     "person.sign_in": lambda w: {"by": w.cook, "address": "192.0.2.1", "known_device": True, "wrong_before": 0},
+    "person.pin": lambda w: {"by": w.cook, "pin": "8305"},
+    "person.pin_sign_in": lambda w: {"by": w.cook, "device": _device(w)},
+    "device.register": lambda w: {"by": w.manager, "site": w.site, "name": "Tablet at the pass"},
+    "device.revoke": lambda w: {"by": w.manager, "device": _device(w)},
     "role.grant": lambda w: {"by": w.supervisor, "person": w.cook, "role": Role.COOK, "site": w.other_site},
 }
 

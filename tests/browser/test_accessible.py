@@ -32,6 +32,10 @@ MANAGER = (
     "/records/",
     "/account/",
     "/phone/",
+    "/account/pin/",
+    "/sites/1/devices/",
+    "/readings/paper/",
+    "/probes/2/check/paper/",
     "/sites/1/plans/",
     "/sites/1/plans/change/",
     "/sites/1/opening/",
@@ -64,6 +68,7 @@ SUPERVISOR = (
     "/notices/",
     "/notices/mail/",
 )
+IN_THE_DARK = ("/today/1/", "/probes/2/check/", "/today/1/round/", "/probes/2/", "/readings/paper/")
 # At the first site the spare is overdue whenever the demo is made.
 OVERDUE = """
 from compliance.reminders.models import Reminder
@@ -103,6 +108,8 @@ def test_no_page_breaks_a_rule_that_a_machine_can_check(sign_in, served):
     manager, supervisor = sign_in("manager", PHONE), sign_in("supervisor", PHONE)
     found += faults(manager, [*MANAGER, _first_case(manager), _first_check(manager), excuse])
     found += faults(supervisor, [*SUPERVISOR, _first_case(supervisor)])
+    manager.emulate_media(color_scheme="dark")
+    found += faults(manager, [*IN_THE_DARK, _first_case(manager)])
     for size in (PHONE, DESK):
         supervisor.set_viewport_size(size)
         found += faults_on_the_way_in(supervisor, size)

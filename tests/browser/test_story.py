@@ -96,12 +96,12 @@ def decide_on_everything(page: Page) -> None:
         page.goto(f"{address.split('?')[0]}?show={show}")
         if not page.locator("input[name=fate]").count():
             continue
-        page.locator("input[name=scope][value=all]").check()
         page.locator(f"input[name=fate][value={fate}]").check()
+        page.get_by_text("In your own words").click()
         page.get_by_label(re.compile("Why, and what was done")).fill(
             "Taken from the counter and thrown away, two trays."
         )
-        page.get_by_role("button", name="Record the decision").click()
+        page.locator("button[name=scope][value=all]").click()
         expect(page.get_by_text(re.compile("readings? decided on"))).to_be_visible()
     page.goto(address.split("?")[0])
     expect(page.locator("main")).to_contain_text("An area supervisor has to sign the case.")

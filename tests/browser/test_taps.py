@@ -11,6 +11,7 @@ from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from tests.browser.conftest import DESK, PHONE, Served
 
 CRUSHED, CUBES, TABS = 7, 6, 15
+A_LIST_DECIDED = 3  # the list, what is decided, and for all of it
 BATH, A_PROBE = 6, 2
 SOONER = 500  # ms; what is tapped sooner on the next probe of a bath is the second tap of a wet finger
 SITE = "Alderbrook School Canteen"
@@ -84,6 +85,8 @@ def test_a_check_costs_no_more_taps_than_it_did(sign_in, chromium, served: Serve
     served.ask(A_WHILE_LATER)
     finish_all(bath, probes)
     assert probes > 1 and bath.count <= BATH + A_PROBE * probes
+    bulk = Counted(sign_in("manager", PHONE), 0)
+    assert decide_in_bulk(bulk) > 1 and bulk.count <= A_LIST_DECIDED
 
 
 def check_now(counted: Counted, code: str) -> None:
@@ -184,3 +187,17 @@ def finish_all(hands: Counted, probes: int) -> None:
     hands.page.wait_for_timeout(SOONER)
     hands.tap(where="#finish-bath")
     expect(hands.page.locator("#messages")).to_contain_text(f"{probes} probes checked, all in tolerance.")
+
+
+def decide_in_bulk(hands: Counted) -> int:
+    """From the page of a case, with nothing to scroll: gives how many readings are decided on."""
+    page = hands.page
+    page.goto("/quarantine/")
+    page.locator("main a[href^='/quarantine/check-']").first.click()
+    listed = page.locator(".tile", has_text="limit held")
+    readings = int(listed.locator(".tile-value").inner_text())
+    for where in (".tile a[href$='held']", ".decide .tick:has([value=stands])", ".decide-bar [value=all]"):
+        expect(page.locator(where)).to_be_in_viewport(ratio=1)
+        hands.tap(where=where)
+    expect(page.locator("#messages")).to_contain_text(f"{readings} readings decided on.")
+    return readings

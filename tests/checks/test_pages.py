@@ -92,16 +92,20 @@ def test_the_list_shows_own_probes_only(as_person, manager, world):
     assert [row.record.code for row in rows] == ["P1"]
 
 
-def test_the_list_is_filtered_by_standing_site_and_use(as_person, supervisor, world, probe, cook):
+def test_the_list_is_filtered_by_site_and_by_whether_probes_may_be_used(as_person, supervisor, world, probe, cook):
     other = make_probe(world.other_site, "P2", by=supervisor)
     good(other, supervisor, day(0))
+    event(other, supervisor, EventKind.ADJUSTED, day(1))
     event(make_probe(world.site, "P3", by=supervisor), supervisor, EventKind.WITHDRAWN, day(0))
     client = as_person(supervisor)
 
     def codes(**query):
         return [row.record.code for row in page(client, "probe_list", **query).context["table"].rows]
 
-    assert codes() == ["P1", "P2"] and codes(standing="pending") == ["P2"] and codes(standing="unproven") == ["P1"]
+    assert codes() == ["P1", "P2"]
+    assert codes(fitness="do_not_use") == ["P2"] and codes(fitness="check_first") == ["P1"]
+    assert codes(fitness="ok") == [] and "Standing" not in page(client, "probe_list").content.decode()
+    assert codes(fitness="do_not_use", use="all") == ["P2", "P3"]
     assert (
         codes(site=world.site.pk) == ["P1"]
         and codes(use="withdrawn") == ["P3"]
@@ -342,3 +346,13 @@ def test_a_check_entered_late_says_so(as_person, cook, probe, clock):
     check = good(probe, cook, day(50))
     assert check.recorded_at - check.checked_at > timedelta(days=1)
     assert "Entered late" in text(page(as_person(cook), "check_detail", check.pk))
+
+
+@pytest.mark.parametrize("name", ["event_add", "event_void", "check_void"])
+def test_after_each_save_the_page_leads_on_once(as_person, supervisor, probe, check, cook, name):
+    client, onward = as_person(supervisor), reverse("today_next", args=[probe.site_id])
+    about = {"event_add": probe.pk, "check_void": check.pk}.get(name) or event(probe, cook, "dropped", day(1)).pk
+    form = {"reason": "Chose the wrong probe", "kind": "dropped", "at": "2026-01-07T10:00", "confirmed": ["2026-01-07"]}
+    shown = client.post(reverse(name, args=[about]), form, follow=True)
+    assert shown.redirect_chain and onward in shown.content.decode()
+    assert onward not in client.get(reverse("probe_detail", args=[probe.pk])).content.decode()

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.db import connection, transaction
+from django.db.transaction import TransactionManagementError
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
@@ -144,6 +145,12 @@ def test_each_table_is_read_once_and_what_is_done_already_is_not_written_again(p
         assert len(asked) == 1, asked
     written = [q["sql"] for q in captured if q["sql"].startswith(("INSERT", "UPDATE", "DELETE"))]
     assert not [sql for sql in written if "plans_reminder" in sql or '"probes_probe" SET' in sql]
+
+
+def test_a_probe_is_held_in_a_transaction_only(probe, monkeypatch):
+    monkeypatch.setattr(connection, "get_autocommit", lambda: True)
+    with pytest.raises(TransactionManagementError):
+        lock(probe)
 
 
 def queries_to_fail(probe, cook, days):

@@ -9,6 +9,7 @@ from dateutil import tz
 from hypothesis import given
 from hypothesis import strategies as st
 
+from compliance.plans import calendar as calendars
 from compliance.plans.calendar import DAY, Calendar, Closed, Former, Hours, Week, instant, public_holidays
 
 ZONES = [
@@ -221,3 +222,13 @@ def test_what_closes_a_site_now_did_not_close_it_before_unless_it_is_a_closure_o
     assert Calendar(LONDON, holidays={day: "Saint Patrick's Day"}, formers=open_then).is_open(day, then)[0]
     assert Calendar(LONDON, closures_of_area=flood, formers=open_then).is_open(day, then)[0]
     assert Calendar(LONDON, closures=flood, formers=open_then).is_open(day, then) == (False, "flood")
+
+
+def test_what_a_calendar_has_found_is_bounded_and_found_again(monkeypatch):
+    monkeypatch.setattr(calendars, "MOST_FOUND", 2)
+    asked, calendar = [], Calendar(LONDON)
+    found = [
+        calendar.once(number, lambda number=number: asked.append(number) or number * 2) for number in (1, 1, 2, 3, 1)
+    ]
+    assert found == [2, 2, 4, 6, 2]
+    assert asked == [1, 2, 3, 1] and len(calendar._found) <= 2

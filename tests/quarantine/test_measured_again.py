@@ -16,6 +16,7 @@ from compliance.quarantine.measured_again import name_of
 from compliance.quarantine.models import Decision, Fate
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading
+from compliance.reminders.planning import add_appliance
 from tests.checks.making import bad, day, good
 from tests.quarantine import making
 from tests.quarantine.making import failed_after
@@ -231,3 +232,57 @@ def test_a_probe_that_fails_takes_its_readings_out_of_the_offer(world, as_person
     again = take(world, "3.9", day(10), probe=other)
     bad(other, world.cook, day(11))
     assert f'value="{again.pk}"' not in offered(page(as_person(world.manager), anchor))
+
+
+def test_where_none_is_named_each_is_decided_by_the_next_of_its_own_and_the_rest_is_told(
+    world, as_person, anchor, other
+):
+    take(world, "4.1", day(3), item="Rice")
+    take(world, "4.0", day(3.1), item="Custard")
+    soup, _, rice = (
+        take(world, "3.9", day(10), probe=other, item="SOUP"),
+        take(world, "3.8", day(11), probe=other),
+        take(world, "3.7", day(10.1), probe=other, item="rice"),
+    )
+    client, case = as_person(world.manager), load_case(anchor)
+    text = page(client, anchor)
+    assert "3.9 °C" in text.replace("\u00a0", " ") and "Measured again" in text
+    answer = client.post(
+        reverse("case_decide", args=[case.slug]),
+        {"outcome": "held", "fate": "measured_again", "scope": "all", "most": 4},
+        follow=True,
+    )
+    said = answer.content.decode()
+    assert "3 readings decided on. 1 other not measured again: still to decide." in said
+    spoken = Decision.objects.order_by("reading__taken_at").values_list(
+        "reading__item", "good_reading", "good_standing"
+    )
+    assert list(spoken) == [("Soup", soup.pk, "pending"), ("Soup", soup.pk, "pending"), ("Rice", rice.pk, "pending")]
+    assert load_case(anchor).undecided == 1
+
+
+def test_where_nothing_was_measured_again_nothing_is_decided(world, anchor, other):
+    refused(world, anchor, None, "None of these was measured again")
+    take(world, "5.6", day(10), probe=other)
+    CheckDraft.objects.create(
+        key=uuid.uuid4(), probe=other, person=world.cook, started_at=day(10.5), outside_since=day(10.5)
+    )
+    take(world, "3.9", day(10.6), probe=other, used_despite="Nothing else at hand.")
+    refused(world, anchor, None, "None of these was measured again")
+
+
+def test_an_appliance_is_followed_through_another_name_and_not_mistaken_for_its_namesake(world, anchor, other):
+    fridge, twin = (
+        add_appliance(by=world.manager, limit=world.limit, name=name) for name in ("Fridge", "Other fridge")
+    )
+    take(world, "4.1", day(3), item="Fridge", appliance=fridge)
+    of_the_twin = take(world, "3.8", day(10), probe=other, item="Fridge", appliance=twin)
+    renamed = take(world, "3.7", day(11), probe=other, item="Milk fridge", appliance=fridge)
+    ids = tuple(Reading.objects.filter(item="Fridge", probe=world.probe).values_list("pk", flat=True))
+    assert decide(world, anchor, None, ids=ids) == 1
+    assert Decision.objects.get().good_reading == renamed
+    everything = Selection(sites=(world.site.pk,), ids=ids)
+    told = {"by": world.manager, "case": load_case(anchor), "selection": everything, "fate": Fate.MEASURED_AGAIN}
+    assert making.decide(good_reading=renamed, **told) == 1
+    with pytest.raises(ValidationError, match="of another appliance"):
+        making.decide(good_reading=of_the_twin, **told)

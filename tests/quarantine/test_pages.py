@@ -217,3 +217,59 @@ def test_many_cases_come_fifty_to_a_page_those_to_decide_first(world, as_person,
     shown = [client.get(reverse("case_list"), {"page": page}).content.decode() for page in (1, 2)]
     assert sorted((">C0<" in page, ">C1<" in page) for page in shown) == [(False, True), (True, False)]
     assert "Page 1 of 2" in shown[0]
+
+
+def test_a_decision_is_made_of_buttons_alone(as_person, manager, case):
+    answer = decide(as_person(manager), case, fate="discarded", why_discarded="All of it was thrown away")
+    assert answer.status_code == 302 and Decision.objects.get().why == "All of it was thrown away."
+
+
+def test_what_was_chosen_for_another_decision_is_not_sent_along(as_person, manager, case):
+    answer = decide(as_person(manager), case, fate="reworked", why_discarded="All of it was thrown away")
+    assert answer.status_code == 422 and not Decision.objects.exists()
+
+
+def test_own_words_stand_behind_what_was_chosen(as_person, manager, case):
+    decide(as_person(manager), case, fate="discarded", why_discarded="Sent back to the supplier", why="Two crates.")
+    assert Decision.objects.get().why == "Sent back to the supplier. Two crates."
+
+
+def test_words_that_no_button_offers_are_refused(as_person, manager, case):
+    assert decide(as_person(manager), case, fate="discarded", why_discarded="<b>").status_code == 422
+
+
+def test_ticks_and_the_button_for_all_contradict_each_other(as_person, manager, case):
+    answer = decide(as_person(manager), case, fate="discarded", why="Binned: all.", pick=[1])
+    assert answer.status_code == 422 and not Decision.objects.exists()
+
+
+def test_every_count_on_the_page_is_of_what_is_in_its_list(as_person, manager, case):
+    client = as_person(manager)
+    decide(client, case, fate="discarded", why="Thrown away.")
+    shown = client.get(page(case)).context
+    assert {tile["label"]: tile["value"] for tile in shown["tiles"]} == {
+        "limit broken": 0,
+        "cannot be told": 1,
+        "limit held": 1,
+        "decided": 1,
+    }
+    assert ("Readings", "3, 2 still to decide") in shown["facts"] and shown["left"] == 1
+
+
+def test_who_signs_sees_what_is_signed_and_says_which_they_decided_themselves(as_person, world, case):
+    decide(as_person(world.manager), case, fate="discarded", why="Thrown away.")
+    supervisor = as_person(world.supervisor)
+    for outcome in ("undecided", "held"):
+        decide(supervisor, case, outcome=outcome, fate="discarded", why="Thrown away.")
+    shown = supervisor.get(page(case)).context["signs"]
+    assert shown["decisions"] == ["3 discarded"] and shown["meaning"].endswith("I made 2 of these 3 decisions myself.")
+    supervisor.post(reverse("case_sign", args=[case.slug]), {"note": ""})
+    assert Signature.objects.get().meaning == shown["meaning"]
+    assert "Signed: 3 discarded." in supervisor.get(page(case)).content.decode()
+
+
+def test_a_case_says_whether_its_probe_is_still_out_of_use(as_person, world, case):
+    client = as_person(world.manager)
+    assert "The probe is still out of use" in client.get(page(case)).content.decode()
+    good(world.probe, world.cook, day(10))
+    assert "The probe is still out of use" not in client.get(page(case)).content.decode()

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, example, given, settings
 
 from compliance.checks.check_rows import differing
 from compliance.checks.timeline import recut
+from compliance.plans.store import COLUMNS
 from compliance.probes.models import Probe
 from compliance.reminders.models import Reminder
 from tests.reminders.play import AUTUMN, SPRING, Play, run, scripts
@@ -68,3 +69,7 @@ def test_what_is_stored_otherwise_is_listed(world, wrong):
     with pytest.raises(CommandError, match="1 difference"):
         call_command("verify_due", stdout=said)
     assert f"probe P1, zero point, due {row.due_at:%Y-%m-%d %H:%M} UTC (every 7 days), {wrong}" in said.getvalue()
+
+
+def test_a_row_is_compared_and_written_with_all_its_columns():
+    assert sorted(COLUMNS) == sorted(field.attname for field in Reminder._meta.concrete_fields)

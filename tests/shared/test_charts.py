@@ -101,6 +101,7 @@ def test_svg_is_named_escaped_and_has_no_style():
     assert tree.get("role") == "img" and tree.get("viewBox") == f"0 0 {drawing.width:g} {drawing.height:g}"
     assert tree.find(f"{SVG}title").text == "Probe <7>" and tree.find(f"{SVG}desc").text == "Checks & spans"
     assert not any(e.get("style") for e in tree.iter())
+    assert '=""' not in text  # of which some browsers complain in their console
 
 
 def test_ids_of_two_pictures_differ_and_none_occurs_twice():

@@ -11,14 +11,17 @@ import pytest
 
 SHEET = Path(__file__).resolve().parents[2] / "shared/static/noughtbook/noughtbook.css"
 CSS = SHEET.read_text(encoding="utf-8")
-COLOURS = dict(re.findall(r"--([\w-]+):\s*(#[0-9a-f]{6});", CSS.split("}")[0]))
+PROPERTY = re.compile(r"--([\w-]+):\s*(#[0-9a-f]{6});")
+COLOURS = dict(PROPERTY.findall(CSS.split("}")[0]))
+DARK = COLOURS | dict(PROPERTY.findall(CSS.split("(prefers-color-scheme: dark)")[1].split("}")[0]))
+THEMES = {"light": COLOURS, "dark": DARK}
 GROUNDS = ("paper", "surface")
 TONES = ("good", "bad", "doubt", "info")
 TEXT = [
     *[(ink, ground) for ink in ("ink", "quiet", "accent", "accent-strong", *TONES) for ground in GROUNDS],
     *[(tone, f"{tone}-wash") for tone in TONES],
     *[(ink, f"{tone}-wash") for tone in TONES for ink in ("ink", "accent")],
-    *[("surface", ground) for ground in ("accent", "accent-strong", *TONES)],
+    *[("surface", ground) for ground in ("accent", "accent-strong", "bad-strong", *TONES)],
     *[(ink, "accent-wash") for ink in ("ink", "quiet", "accent", "accent-strong")],
     ("quiet", "plain-wash"),
     ("deep-ink", "deep"),
@@ -29,7 +32,6 @@ EDGES = [
     ("edge", "surface"),
     ("focus", "paper"),
     ("focus", "surface"),
-    ("focus-halo", "deep"),
     ("accent", "paper"),
     ("focus", "focus-halo"),
 ]
@@ -57,14 +59,26 @@ def test_the_ratio_of_a_known_grey():
     assert contrast("#767676", "#ffffff") >= 4.5 > contrast("#777777", "#ffffff")
 
 
+@pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize(("ink", "ground"), TEXT)
-def test_text_can_be_read(ink, ground):
-    assert contrast(COLOURS[ink], COLOURS[ground]) >= 4.5
+def test_text_can_be_read(theme, ink, ground):
+    assert contrast(THEMES[theme][ink], THEMES[theme][ground]) >= 4.5
 
 
+@pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize(("edge", "ground"), EDGES)
-def test_edges_and_focus_can_be_seen(edge, ground):
-    assert contrast(COLOURS[edge], COLOURS[ground]) >= 3
+def test_edges_and_focus_can_be_seen(theme, edge, ground):
+    assert contrast(THEMES[theme][edge], THEMES[theme][ground]) >= 3
+
+
+@pytest.mark.parametrize("colours", THEMES.values(), ids=THEMES)
+def test_one_of_the_two_lines_of_the_focus_is_seen_on_the_deep_ground(colours):
+    assert max(contrast(colours[line], colours["deep"]) for line in ("focus", "focus-halo")) >= 3
+
+
+def test_the_dark_theme_has_its_own_of_every_colour_but_the_bar_at_the_top():
+    kept = {name for name, colour in DARK.items() if COLOURS[name] == colour}
+    assert kept == {"deep", "deep-ink", "deep-quiet"}
 
 
 def test_pictures_and_pages_use_the_same_tones():

@@ -2,15 +2,19 @@
 
 from datetime import timedelta
 
-from django.db.models import DateTimeField
+from django.db.models import DateTimeField, Q
 
 from compliance.limits.queries import effective_at
 from shared.prepared import Prepared, Slot, keys
-from sites.models import Person
+from sites.models import Person, Site
 from tests.world import LONG_AGO, make_version
 
 COUNTS = Prepared(lambda: effective_at(Slot("at", DateTimeField())).filter(limit=Slot("limit")))
 NAMED = Prepared(lambda: Person.objects.filter(pk__in=keys(), is_active=True).order_by("pk").values_list("pk", "name"))
+
+PLACED = Prepared(
+    lambda: Site.objects.filter(Q(pk__in=keys()) | Q(area__in=keys("areas"))).select_related("area").order_by("pk")
+)
 
 
 def test_rows_come_whole_for_each_value_that_is_given(world):
@@ -30,3 +34,11 @@ def test_keys_are_written_out_and_none_finds_nothing(world):
     assert NAMED.rows(p.pk for p in people) == sorted((p.pk, p.name) for p in people)
     assert NAMED.rows() == NAMED.rows([]) == []
     assert NAMED.rows([world.cook.pk]) == [(world.cook.pk, world.cook.name)]
+
+
+def test_lists_have_names_and_what_is_selected_with_a_row_comes_with_it(world, django_assert_num_queries):
+    with django_assert_num_queries(1):
+        found = PLACED.objects([world.foreign_site.pk], areas={world.far_area.pk})
+        assert [site.area.name for site in found] == ["South", "Centre"]
+    assert found == [world.far_site, world.foreign_site]
+    assert PLACED.objects(areas=[]) == []

@@ -1,5 +1,6 @@
 """One check with its verdict and figures; voiding and correcting it; entering one that was made elsewhere."""
 
+from dataclasses import replace
 from uuid import uuid4
 
 from django.contrib import messages
@@ -11,7 +12,7 @@ from django.views.decorators.http import require_GET
 
 from compliance.probes.access import get_probe
 from shared.forms import attempt
-from sites.access import may
+from sites.access import may, people_at
 from sites.addresses import address
 from sites.models import Role
 
@@ -19,7 +20,7 @@ from .. import actions
 from ..access import get_check
 from ..check_page import told
 from ..failed_page import fit_here
-from ..forms import CheckVoidForm
+from ..forms import CheckVoidForm, paper_form
 from ..kinds import KINDS, kind_of
 from ..models import Verdict
 
@@ -89,6 +90,27 @@ def _attempt(form, act, **given):
 def _corrected(by, check, form):
     reason = form.cleaned_data["reason"]
     return _attempt(form, actions.correct, by=by, check=check, reason=reason, data=form.check_data())
+
+
+def check_paper(request, pk, kind):
+    """Enter a guided check from paper: under who made it, at its time; who entered it and when stands beside it."""
+    probe, kind = get_probe(request.user, pk, Role.MANAGER), KINDS[kind]
+    given = {"site": probe.site, "people": people_at(probe.site), "usual": kind.guidance.usual.value}
+    form = paper_form(kind.correction, request.POST or None, **given)
+    if form.is_valid():
+        data = replace(form.check_data(), checked_by=form.cleaned_data["checked_by"])
+        check = _attempt(form, actions.record, by=request.user, probe=probe, data=data)
+        if check:
+            messages.success(request, "Entered from paper. It stands at its own time, and the timeline is cut again.")
+            return redirect("check_detail", check.pk)
+    told = {
+        "title": f"{kind.title.format(probe.code)}, from paper",
+        "lead": probe.site.name,
+        "submit_label": "Enter it",
+    }
+    back = reverse("probe_detail", args=[pk])
+    told |= {"form": form, "back_url": back, "cancel_url": back, "back_label": f"Probe {probe.code}"}
+    return render(request, "components/confirm.html", told)
 
 
 def check_add(request, pk, kind):

@@ -53,7 +53,7 @@ def probe_list(request):
     now = timezone.now()
     table = ProbeTable(rows, now=now, writes=writes, judged=fitness_of([row.pk for row in rows], now))
     table.pager = page
-    active = sum(1 for name in ("code", "site", "standing", "use") if chosen.form.cleaned_data.get(name))
+    active = sum(1 for name in ("code", "site", "fitness", "use") if chosen.form.cleaned_data.get(name))
     context = {
         "table": table,
         "form": chosen.form,
@@ -212,6 +212,7 @@ def _notices(request, probe: Probe, role: int) -> list[dict]:
 def _actions(probe: Probe, role: int) -> list[dict]:
     offered = [
         (Role.COOK, "event_add", "Something happened to it"),
+        (Role.MANAGER, "check_paper_zero", "Enter a check from paper"),
         (Role.MANAGER, "certificate_add", "Enter a certificate"),
         (Role.MANAGER, "plan_probe", "Change its plan"),
         (Role.MANAGER, "probe_move", "Move to another site"),
@@ -219,5 +220,6 @@ def _actions(probe: Probe, role: int) -> list[dict]:
     ]
     if not unfit_for_boiling(probe):
         offered.insert(0, (Role.COOK, "boiling_check", "Check at boiling"))
+        offered.insert(3, (Role.MANAGER, "check_paper_boiling", "Enter a boiling check from paper"))
     found = [{"url": address(name, probe.pk), "label": label} for needed, name, label in offered if role >= needed]
     return [action for action in found if action["url"]]

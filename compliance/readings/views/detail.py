@@ -158,7 +158,7 @@ def told_trail(reading: Reading) -> list[dict]:
     return [
         {
             "at": zoned_moment(entry.at, zone),
-            "who": entry.actor,
+            "who": f"{entry.actor}, on {device}," if (device := entry.data.get("device")) else entry.actor,
             "did": ACTS.get(entry.action, entry.action),
             "reason": entry.reason,
         }

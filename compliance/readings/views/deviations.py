@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from shared.forms import attempt
 from shared.keyset import page_by_key
 from shared.time_text import zoned_moment
-from sites.access import may
+from sites.access import may, people_at
 from sites.models import Role
 
 from ..access import get_deviation
@@ -19,7 +19,7 @@ from ..data import ActData
 from ..filters import DeviationFilter
 from ..forms import ActForm, sentence
 from ..models import Disposition
-from ..queries import deviations_seen_by, people_at
+from ..queries import deviations_seen_by
 from ..tables import DeviationTable
 from ..wording import not_met
 from .detail import facts_of, in_full

@@ -52,7 +52,8 @@ def _of_readings(now: datetime) -> Iterator[str]:
         for limit, found in differing_rounds([limit.pk for limit in limits], now):
             for rows, wrong in ((found.added, ADDED), (found.changed, CHANGED), (found.unwanted, UNWANTED)):
                 for row in rows:
-                    yield f"{limit.site}: {row.what_then}, due {row.due_at:%Y-%m-%d %H:%M} UTC ({row.because}), {wrong}."
+                    what = row.as_reminder().what_then
+                    yield f"{limit.site}: {what}, due {row.due_at:%Y-%m-%d %H:%M} UTC ({row.because}), {wrong}."
 
 
 def _batches(records: QuerySet) -> Iterator[list]:
