@@ -144,6 +144,10 @@ def says_nothing(page: Page) -> None:
 
 def take_a_reading(page: Page, there: dict, item: str, typed: str) -> None:
     page.goto(f"/readings/add/?site={there['site']}")
+    fill_in(page, there, item, typed)
+
+
+def fill_in(page: Page, there: dict, item: str, typed: str) -> None:
     page.locator("#id_probe").select_option(value=str(there["probe"]))
     page.locator("#id_limit").select_option(value=str(there["limit"]))
     page.locator("#id_item").fill(item)
@@ -189,4 +193,23 @@ def test_whoever_signs_in_next_neither_sees_the_pages_nor_sends_what_another_typ
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url("**/sign-in/")
     sign_in(page, "manager")
+    says_nothing(page)
+
+
+def test_what_is_typed_on_a_phone_that_was_left_too_long_is_sent_once_somebody_says_that_it_is_theirs(
+    page, cable, there
+):
+    page.goto("/")
+    sign_in(page, "manager")
+    visit(page, f"/today/{there['site']}/")
+    cable.cut()
+    page.goto(f"/readings/add/?site={there['site']}")
+    page.evaluate("kept.note('session').then((told) => kept.write('session', {...told, used: 0}))")
+    fill_in(page, there, "Curd", "4.9")
+    says(page, "Kept on this phone: 1, sent when who typed it signs in")
+    eventually(page, lambda: page.evaluate(KEPT) == [])
+    cable.mend()
+    page.goto("/phone/")
+    says(page, "Kept on this phone: 1. 1 of it waits for you")
+    page.get_by_role("button", name="Send it again").click()
     says_nothing(page)

@@ -8,7 +8,7 @@
   const post = (message) => workers.ready.then((found) => found.active?.postMessage(message));
   const send = () => post({ send: true });
   const make = (tag, text, about = {}) => Object.assign(document.createElement(tag), { textContent: text, ...about });
-  const person = async () => mine ?? (isShell ? await kept.note("person") : null);
+  const person = async () => mine ?? (isShell ? (await kept.note("person") ?? "").replace(/^-$/, "") || null : null);
 
   workers.register("/worker.js").catch(() => {}); // without network the one that is there goes on
   if (mine && !workers.controller) post({ visited: location.href });

@@ -15,7 +15,11 @@
     const { wall, even, page } = draft.inserted;
     return Math.max(0, Math.round(page === run ? performance.now() - even : Date.now() - wall));
   };
-  const save = () => kept.write(name, draft).catch(() => wrong("This phone has no room left: write it on paper."));
+  let saved = Promise.resolve(), finished = false;
+  const save = () => {
+    saved = saved.then(() => kept.inTime(mine)).then(() => finished || kept.write(name, draft))
+      .catch(() => wrong("This phone has no room left: write it on paper."));
+  };
   const wrong = (words) => {
     part("wrong").textContent = words;
     part("wrong").hidden = !words;
@@ -87,6 +91,8 @@
   });
 
   const finish = async (noFigure) => {
+    finished = true;
+    await saved;
     const told = new FormData(form), points = told.getAll("points"), fell = told.get("fell"), left = fell === "no" ? ["fell"] : [];
     const last = draft.numbers.at(-1)?.[0] ?? 0, { off, said } = await kept.clock();
     const at = noFigure || !draft.inserted ? Date.now() : Date.now() - elapsed() + last;
@@ -96,7 +102,7 @@
       no_figure: noFigure, points: [...points, ...(fell === "yes" ? ["fell"] : [])], left,
     };
     const { key } = draft, { title } = about;
-    await kept.add({ what: "check", state: "waiting", person: mine, at, off, said, query: "", key, title, fields }, name);
+    await kept.add({ what: "check", person: mine, at, off, said, query: "", key, title, fields, ...await kept.stateOf(mine) }, name);
     const worker = await navigator.serviceWorker.ready;
     await worker.sync?.register("send").catch(() => {});
     location.assign(`/phone/?check=${key}`);

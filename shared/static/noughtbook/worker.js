@@ -69,6 +69,12 @@
   const wipe = async (person) => {
     await caches.delete(PAGES);
     await self.kept.write("person", person);
+    await self.kept.forget("session");
+  };
+  // A session ends when it is left for its time, here as on the server.
+  const use = async () => {
+    const person = await self.kept.note("person") ?? "-";
+    if (person !== "-" && !await self.kept.inTime(person)) await wipe("-");
   };
   const prune = async () => {
     const cache = await caches.open(PAGES);
@@ -78,6 +84,7 @@
   };
   // What the browser has from before is not taken for what there is now.
   const page = async (event, url) => {
+    await use();
     const { request } = event, copy = await stored(url), back = ["force-cache", "only-if-cached"].includes(request.cache);
     try {
       const asked = back && copy ? fetch(request, { cache: "no-cache" }) : fetch(request);
@@ -92,6 +99,8 @@
     const person = answer.headers.get("Noughtbook-Person");
     if (person === null) return;
     if (person !== await self.kept.note("person")) await wipe(person);
+    const idle = 1000 * Number(answer.headers.get("Noughtbook-Idle") ?? 0);
+    if (idle) await self.kept.write("session", { idle, used: Date.now() });
     const date = Date.parse(answer.headers.get("Date") ?? "");
     if (date) await self.kept.learn(Date.now() - date - 500); // it names the second that has begun
     await keep(url, answer);
@@ -176,8 +185,9 @@
   };
   const actsOf = async (url, fields) => {
     const { off, said } = await self.kept.clock();
-    const common = { what: "reading", state: "waiting", person: fields.get("person"), at: Date.now(), off, said, query: url.search };
-    if (!common.person) return [];
+    const person = fields.get("person");
+    if (!person) return [];
+    const common = { what: "reading", person, at: Date.now(), off, said, query: url.search, ...await self.kept.stateOf(person) };
     if (url.pathname === reading) {
       const told = Object.fromEntries(fields);
       for (const name of ["csrfmiddlewaretoken", "person"]) delete told[name];
