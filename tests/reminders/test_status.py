@@ -53,7 +53,7 @@ def found(reminder) -> Reminder:
     st.booleans(),
     st.none() | hours,
 )
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=150)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=60)
 def test_both_agree_on_checks_voids_excuses_what_is_cancelled_and_what_was_asked_too_late(
     world, times, happened, away, excused, cancelled, recorded
 ):
@@ -98,7 +98,7 @@ def write(world, probe, fields) -> Check:
 
 
 @given(times, st.lists(hours, max_size=4))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=30)
 def test_both_agree_on_readings(world, times, taken):
     limit = make_limit(world.site, by=world.manager, code=f"l-{Limit.objects.count()}")
     asked = Round.objects.create(limit=limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager)
