@@ -45,6 +45,7 @@ INSTALLED_APPS = [
     "compliance.advice",
     "compliance.quarantine",
     "compliance.reminders",
+    "compliance.reviews",
     "compliance.notices",
     "compliance.overview",
     "compliance.records",

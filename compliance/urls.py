@@ -10,6 +10,7 @@ urlpatterns = [
     path("", include("compliance.quarantine.urls")),
     path("", include("compliance.reminders.urls")),
     path("", include("compliance.advice.urls")),
+    path("", include("compliance.reviews.urls")),
     path("", include("compliance.notices.urls")),
     path("", include("compliance.records.urls")),
     path("", include("compliance.overview.urls")),

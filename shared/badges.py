@@ -92,6 +92,15 @@ BADGES = {
         "not_asked": Badge("Not asked in time", "plain", "clock"),
         "not_owed": Badge("Not done in time", "plain", "box-crossed"),
     },
+    "review": {
+        "running": Badge("Not over yet", "plain", "ring-half"),
+        "nothing": Badge("Nothing to review", "plain", "ring"),
+        "waiting": Badge("Waits for review", "info", "clock"),
+        "late": Badge("Not reviewed in time", "bad", "clock"),
+        "sent_back": Badge("Not accepted", "bad", "box-crossed"),
+        "changed": Badge("Changed since", "doubt", "triangle"),
+        "reviewed": Badge("Reviewed", "good", "pen"),
+    },
     "prospect": {
         "out": Badge("Out of tolerance", "bad", "diamond"),
         "soon": Badge("May leave it soon", "doubt", "clock"),

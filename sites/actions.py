@@ -15,7 +15,7 @@ from .models import Area, Business, Membership, PasswordLink, Person, PersonName
 from .password_links import GONE, live_link, may_make_link, newest_link
 from .ranks import heads_of, is_below, may_rename
 
-BUSINESS_FIELDS = ("name", "decision_rule", "reliability_target")
+BUSINESS_FIELDS = ("name", "decision_rule", "reliability_target", "review_days")
 SITE_FIELDS = (
     "area",
     "name",

@@ -209,10 +209,11 @@ class BusinessForm(SettingsChangeForm, forms.ModelForm):
 
     class Meta:
         model = Business
-        fields = ["name", "decision_rule", "reliability_target"]
+        fields = ["name", "decision_rule", "reliability_target", "review_days"]
         help_texts = {
             "name": "It stands on every printed record.",
             "reliability_target": "From 50 to 99. Advice on how often to check is worked out for it.",
+            "review_days": "From 1 to 30. A second person reads and signs the records of each day by then; 7 is usual.",
         }
 
     def __init__(self, *args, instance, **kwargs):

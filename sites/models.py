@@ -41,6 +41,12 @@ class BusinessColumns(models.Model):
         default=95,
         validators=[MinValueValidator(50), MaxValueValidator(99)],
     )
+    review_days = models.PositiveSmallIntegerField(
+        "working days in which the records of a day are reviewed",
+        default=7,
+        db_default=7,
+        validators=[MinValueValidator(1), MaxValueValidator(30)],
+    )
 
     class Meta:
         abstract = True
@@ -52,7 +58,7 @@ class BusinessColumns(models.Model):
 class Business(BusinessColumns, DatedModel):
     """The organisation that answers for the food; its name stands on every printed record."""
 
-    dated = ("name", "decision_rule", "reliability_target")
+    dated = ("name", "decision_rule", "reliability_target", "review_days")
 
     class Meta:
         verbose_name_plural = "businesses"

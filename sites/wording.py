@@ -19,6 +19,7 @@ LABELS = {
     "closed": "closed for good",
     "reliability_target": "target for advice",
     "decision_rule": "rule for verdicts",
+    "review_days": "working days to review a day in",
 }
 YES = ((True, "yes"), (False, "no"))
 

@@ -19,6 +19,8 @@ from compliance.plans.calendar import DAY
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.reminders.missed import not_in_time
+from compliance.reviews.days import DayState, lately_at
+from compliance.reviews.wording import to_do_in_words
 from shared.audit.chain import newest_of
 from shared.audit.head import head_line
 from shared.plurals import noun, plural
@@ -33,6 +35,7 @@ from .recipients import Kind
 KEEP_MAIL = (
     "Keep this mail: it can show later whether what was entered until now was changed behind the program's back."
 )
+CHANGED, SENT_BACK = DayState.CHANGED, DayState.SENT_BACK
 NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all areas, whose drift is worked out
 TOGETHER = 100  # sites whose week is held in memory, and written, at one go
 Drifting = Mapping[int, Sequence[Outlook]]  # by area
@@ -48,7 +51,7 @@ def digests(now: datetime) -> Iterator[Gathered]:
     known = set(Notified.objects.filter(kind=Kind.DIGEST, number__in=sizes).values_list("number", flat=True))
     drifting = _drifting(known, now) if known else {}
     for some in _together(sizes):
-        open_sites = Prefetch("sites", Site.objects.filter(closed=False).order_by("pk"), to_attr="open_sites")
+        open_sites = Prefetch("sites", _open_sites(), to_attr="open_sites")
         areas = list(Area.objects.filter(pk__in=some).order_by("pk").prefetch_related(open_sites))
         next_at = {area.pk: timing.next_digest_at(now, zone_of(area)) for area in areas}
         notified = [Notified(kind=Kind.DIGEST, number=pk, at=at) for pk, at in next_at.items()]
@@ -84,6 +87,10 @@ def _messages(areas: Sequence[Area], now: datetime, drifting: Drifting) -> Itera
             yield message
 
 
+def _open_sites() -> QuerySet[Site]:
+    return Site.objects.filter(closed=False).select_related("area__business").order_by("pk")
+
+
 def _in_use(areas: Collection) -> QuerySet[Probe]:
     return Probe.objects.filter(site__area__in=areas, site__closed=False, withdrawn=False)
 
@@ -107,6 +114,7 @@ class _Week:
         for doubt in doubts(site_areas):
             self.undecided[site_areas[doubt.site_id]] += doubt.undecided
         self.drifting = drifting
+        self.reviews = lately_at([site for area in areas for site in area.open_sites], now)
         zones = {area.business_id: zone_of(area) for area in areas}
         self.heads = {business: head_line(newest_of(business), zone) for business, zone in zones.items()}
 
@@ -124,7 +132,7 @@ class _Week:
         link = address("area_detail", area.pk) or reverse("probe_list")
         said = f"From {dated(start, 'j M')} to {until}: {plural(self.probes[area.pk], 'probe')} in use."
         missed = self._missed(area, link, start.date())
-        items = [*self._failed(area), *missed, *self._waiting(area), *self._drifting(area)]
+        items = [*self._failed(area), *missed, *self._waiting(area), *self._reviews(area), *self._drifting(area)]
         return Message(
             Kind.DIGEST,
             f"{area.pk}:{monday}",
@@ -168,6 +176,17 @@ class _Week:
         count = self.undecided[area.pk]
         says = "They may not be relied on until somebody decides on them."
         return [Item(f"{plural(count, 'reading')} in quarantine", says, reverse("case_list"))] if count else []
+
+    def _reviews(self, area: Area) -> list[Item]:
+        """Of each site the days of four weeks that nobody has reviewed in time, that were not accepted, or changed since."""
+        found = []
+        for site in area.open_sites:
+            days = [each for each in self.reviews[site.pk] if each.late or each.state in (CHANGED, SENT_BACK)]
+            link = reverse("review_list", args=[site.pk])
+            found += [Item(f"{site}: {plural(len(days), 'day')} to review", f"{to_do_in_words(days)}.", link)] * bool(
+                days
+            )
+        return found
 
     def _drifting(self, area: Area) -> list[Item]:
         return [

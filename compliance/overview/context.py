@@ -21,7 +21,7 @@ PARTS = {
     "Probes": ("probe", "check", "event", *KINDS),
     "Drift": ("outlook",),
     "Quarantine": ("case",),
-    "Records": ("record",),
+    "Records": ("record", "review"),
     "Set-up": (
         "site",
         "device",

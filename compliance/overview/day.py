@@ -10,6 +10,8 @@ from compliance.plans.queries import calendars
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import asked_for, rounds_to_come
 from compliance.reminders.status import Status
+from compliance.reviews.days import lately
+from compliance.reviews.wording import to_do_in_words
 from shared.plurals import plural
 from shared.time_text import styled
 from sites.models import Site
@@ -65,6 +67,16 @@ def _missed(row: Reminder, site: Site, excuses: bool) -> dict:
     if excuses:
         item |= {"action_label": "Excuse", "action_url": reverse("reminder_excuse", args=[row.pk])}
     return item
+
+
+def to_review(site: Site, now: datetime) -> list[dict]:
+    """The days of four weeks that a second person is to read, in one line. Five queries."""
+    days = [each for each in lately(site, now) if each.asks]
+    if not days:
+        return []
+    late = any(each.late for each in days)
+    about = {"title": f"{plural(len(days), 'day')} to review", "meta": to_do_in_words(days)}
+    return [about | {"url": reverse("review_list", args=[site.pk]), "tone": "bad" if late else "doubt"}]
 
 
 def done_today(site: Site, now: datetime) -> DoneToday:

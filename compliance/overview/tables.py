@@ -1,3 +1,4 @@
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import django_tables2 as tables
@@ -25,6 +26,7 @@ class AttentionTable(tables.Table):
     deviations = tables.Column("Deviations open", attrs=NUMBER)
     checks = tables.Column("Checks missed, 28 days", accessor="site", attrs=NUMBER)
     rounds = tables.Column("Rounds missed, 28 days", accessor="site", attrs=NUMBER)
+    reviews = tables.Column("Days not reviewed, 28 days", accessor="site", attrs=NUMBER)
     probes = tables.Column("Probes in use", attrs=NUMBER)
 
     class Meta:
@@ -34,10 +36,10 @@ class AttentionTable(tables.Table):
             "class": lambda record: "" if record.weight[0] else "tone-bad" if record.in_doubt else "tone-doubt"
         }
 
-    def __init__(self, *args, missed: dict[int, tuple[int, int]], **kwargs):
-        """`missed`: checks and rounds by the key of the site."""
+    def __init__(self, *args, missed: dict[int, tuple[int, int]], unreviewed: Mapping[int, int], **kwargs):
+        """`missed`: checks and rounds by the key of the site; `unreviewed`: days that nobody has reviewed in time."""
         super().__init__(*args, **kwargs)
-        self.missed = missed
+        self.missed, self.unreviewed = missed, unreviewed
 
     def render_site(self, value):
         return format_html('<a href="{}">{}</a>', reverse("today_site", args=[value.pk]), value)
@@ -47,6 +49,11 @@ class AttentionTable(tables.Table):
 
     def render_rounds(self, value, column):
         return self._missed(value, column, 1, "rounds")
+
+    def render_reviews(self, value, column):
+        count = self._count(self.unreviewed.get(value.pk, 0), column)
+        address = reverse("review_list", args=[value.pk])
+        return count if count == "–" else format_html('<a href="{}">{}</a>', address, count)
 
     def _missed(self, site, column, position: int, what: str):
         count = self._count(self.missed.get(site.pk, (0, 0))[position], column)

@@ -18,6 +18,7 @@ from compliance.probes.models import Probe
 from compliance.quarantine.cases import CaseState, Summary, summaries
 from compliance.readings.queries import open_deviations
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
+from compliance.reviews.days import unreviewed_by_site
 from shared.kept_pages import keep
 from shared.page_numbers import numbered_page
 from shared.plurals import noun, plural
@@ -26,7 +27,7 @@ from sites.access import areas_of, get_area, get_site, may, sites_of
 from sites.choosing import MENU, ChooseSite, SiteOffer
 from sites.models import Area, Role, Site
 
-from .day import coming, done_today, missed_before
+from .day import coming, done_today, missed_before, to_review
 from .first_steps import Start, start_of
 from .queries import attention, probes_in_use, state_of
 from .tables import AttentionTable, FailedTable
@@ -82,6 +83,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
         "writes": writes,
         "together": _together(due) if writes else 0,
         "coming": coming(site, found, now),
+        "reviews": to_review(site, now) if may(request.user, site, Role.MANAGER) else [],
         "missed": missed_before(site, now, may(request.user, site, Role.MANAGER)),
         "done": done_today(site, now).words,
         "round": sum(bool(each.reminder) for each in due) if writes else 0,
@@ -138,17 +140,18 @@ def area_list(request: HttpRequest) -> HttpResponse:
 def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """Every site of an area that needs somebody, the probes that failed, the cases that wait for a signature."""
     area = get_area(request.user, pk, Role.READER)
-    sites, now = list(Site.objects.filter(area=area, closed=False)), timezone.now()
+    sites, now = list(Site.objects.filter(area=area, closed=False).select_related("area__business")), timezone.now()
+    unreviewed = unreviewed_by_site(sites, now)
     lines, missed = attention(sites, now), missed_by_site([site.pk for site in sites], now)
     cases = summaries([site.pk for site in sites])
     failed = _failed(sites, cases)
     to_sign = [case for case in cases if case.state == CaseState.TO_SIGN]
     page = numbered_page(lines, request)
-    table = AttentionTable(page.rows, missed=missed)
+    table = AttentionTable(page.rows, missed=missed, unreviewed=unreviewed)
     table.pager = page
     context = {
         "area": area,
-        "tiles": _area_tiles(area, lines, missed, to_sign),
+        "tiles": _area_tiles(area, lines, missed, to_sign, unreviewed.total()),
         "table": table,
         "failed": FailedTable(failed) if failed else None,
         "to_sign": _sign_items(to_sign[:CASES_SHOWN]),
@@ -179,7 +182,7 @@ def _failed(sites: list[Site], cases: list[Summary]) -> list[Failed]:
     return [Failed(probe, latest.get(probe.pk)) for probe in probes.order_by("site__name", "code")]
 
 
-def _area_tiles(area, lines, missed, to_sign) -> list[dict]:
+def _area_tiles(area, lines, missed, to_sign, unreviewed: int) -> list[dict]:
     """Each leads to a list of exactly what it counts."""
 
     def tile(value, one, many, tone, url, note=""):
@@ -201,6 +204,7 @@ def _area_tiles(area, lines, missed, to_sign) -> list[dict]:
         tile(total("overdue"), "check overdue", "checks overdue", "doubt", reverse("area_overdue", args=[area.pk])),
         tile(checks, "check missed", "checks missed", "doubt", f"{missing}?what=checks", lately),
         tile(rounds, "round missed", "rounds missed", "doubt", f"{missing}?what=rounds", lately),
+        tile(unreviewed, "day not reviewed in time", "days not reviewed in time", "doubt", "#sites", lately),
         tile(len(to_sign), "case to sign", "cases to sign", "info", f"{cases}{of_area}&state=to_sign"),
     ]
 

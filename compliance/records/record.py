@@ -28,6 +28,7 @@ from .sections import (
     readings,
     reasons,
     reminders,
+    reviews,
     summary,
     title,
 )
@@ -40,6 +41,7 @@ SECTIONS = (
     summary,
     open_points,
     reminders,
+    reviews,
     failures,
     deviations,
     cases,

@@ -35,6 +35,7 @@ from compliance.readings.models import Deviation, Disposition
 from compliance.readings.offered_acts import USUAL
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
+from compliance.reviews.actions import ReviewData
 from shared.units import Unit
 from sites.actions import make_password_link, stop_person
 from sites.data import NewPerson
@@ -213,6 +214,13 @@ def case_decide(w):
 @sample("case.sign")
 def case_sign(w):
     return {"by": w.supervisor, "anchor": failed_probe(w, reading=False)}
+
+
+@sample("review.sign")
+def review_sign(w):
+    making.good(w.probe, w.cook, days_ago(3))
+    day = days_ago(3).astimezone(w.site.zone).date()
+    return {"by": w.supervisor, "site": w.site, "data": ReviewData(first=day, last=day, meaning="reviewed")}
 
 
 @sample("deviation.offer")

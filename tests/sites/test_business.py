@@ -15,6 +15,7 @@ GIVEN = {
     "name": "Larkfield Kitchens",
     "decision_rule": "guarded",
     "reliability_target": "90",
+    "review_days": "7",
     "reason": "Agreed.",
 }
 

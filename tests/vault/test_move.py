@@ -105,7 +105,7 @@ def one_table(monkeypatch):
     """In place of the minutes of `migrate`: the first table, with a name of so many letters."""
 
     def make(letters):
-        columns = f"id bigint, former jsonb, name varchar({letters}), decision_rule text, reliability_target int"
+        columns = f"id bigint, former jsonb, name varchar({letters}), decision_rule text, reliability_target int, review_days int"
 
         def migrate(*given, database, **options):
             with connections[database].cursor() as cursor:

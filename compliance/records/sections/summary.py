@@ -8,6 +8,7 @@ from compliance.checks.models import Standing
 from compliance.limits.models import Limit
 from compliance.plans.queries import InForce, rounds_in_force
 from compliance.readings.models import Disposition
+from compliance.reviews.wording import in_words as reviews_in_words
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -17,6 +18,8 @@ from ..check_history import PlansHere
 from ..planned_counts import DONE, LATE, MISSED, count_planned, in_words
 from ..scope import RecordScope
 from ..summary_counts import CheckCount, count_cases, count_checks, count_deviations, count_readings, named, titles
+from .reviews import HEADING as REVIEWS
+from .reviews import days_reviewed
 
 COLUMNS = [
     Column("In the period", points=118),
@@ -201,4 +204,10 @@ def _used(scope: RecordScope) -> Iterator[Row]:
         )
 
 
-PARTS = (_plans, _checks, _readings, _deviations, _doubt)
+def _reviews(scope: RecordScope) -> Iterator[Row]:
+    days = days_reviewed(scope)
+    told = reviews_in_words(days) or scope.none("No day was to be reviewed.")
+    yield Row(("Reviewed by a second person", told, REVIEWS), strong=any(each.asks and each.late for each in days))
+
+
+PARTS = (_plans, _checks, _readings, _deviations, _doubt, _reviews)
