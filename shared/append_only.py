@@ -23,6 +23,13 @@ def is_live(fact: type[models.Model], key: str = "pk") -> models.Q:
 
 
 class FactQuerySet(models.QuerySet):
+    def bulk_create(self, objs, **kwargs):
+        """As saved one by one: the trail is told of each."""
+        made = super().bulk_create(objs, **kwargs)
+        for fact in made:
+            models.signals.post_save.send(self.model, instance=fact, created=True, raw=False, using=self.db)
+        return made
+
     def live(self, fact: str = "") -> "FactQuerySet":
         """Those that no void strikes out; given the name of a fact that they refer to, those whose fact none strikes out."""
         struck = self.model._meta.get_field(fact).related_model if fact else self.model

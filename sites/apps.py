@@ -8,4 +8,10 @@ class SitesConfig(AppConfig):
     name = "sites"
 
     def ready(self):
+        from shared.audit.chain import finders
+
+        from .chains import business_of
+
+        if business_of not in finders:
+            finders.append(business_of)
         user_logged_in.connect(renew, dispatch_uid="sites.renew")

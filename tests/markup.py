@@ -28,6 +28,10 @@ NUMBER = 6  # characters for what tells rows apart
 NOT_TYPED = {
     "audit.entry.action",
     "audit.entry.subject_type",
+    "audit.entry.previous",
+    "audit.entry.hash",
+    "audit.hashedcolumns.code",
+    "audit.hashedcolumns.table",
     "sites.site.time_zone",
     "sites.site.country",
     "sites.site.subdivision",

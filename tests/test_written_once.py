@@ -9,12 +9,12 @@ from django.test.utils import CaptureQueriesContext
 
 from compliance.limits.models import Rule, RuleSet
 from shared.append_only import Fact, WrittenOnce
-from shared.audit.models import Entry
+from shared.audit.models import Entry, HashedColumns
 from shared.guards import guard_records, written_once
 from tests.rows import fill
 
 FACTS = sorted((m for m in apps.get_models() if issubclass(m, Fact)), key=lambda m: m._meta.label)
-GUARDED = [*FACTS, Entry, Rule, RuleSet]
+GUARDED = [*FACTS, Entry, HashedColumns, Rule, RuleSet]
 VERBS = {
     "update": "UPDATE {table} SET {column} = {column}",
     "delete": "DELETE FROM {table}",

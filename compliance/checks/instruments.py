@@ -2,7 +2,6 @@
 
 from datetime import datetime
 
-from django.db import transaction
 from django.utils import timezone
 
 from compliance.plans.actions import set_plan
@@ -11,6 +10,7 @@ from compliance.plans.data import PlanData
 from compliance.plans.queries import plan_in_force
 from compliance.probes.actions import amend, move, register
 from compliance.probes.models import Placement, Probe
+from shared.audit.trail import together
 from sites.models import Person, Site
 
 from .planning import hold
@@ -19,7 +19,7 @@ from .timeline import lock, recut
 AT_FIRST = "As it came into the book."
 
 
-@transaction.atomic
+@together()
 def register_probe(
     *, by: Person, site: Site, starts_at: datetime | None = None, every_days: int | None = None, **given
 ) -> Probe:
@@ -36,7 +36,7 @@ def register_probe(
     return probe
 
 
-@transaction.atomic
+@together()
 def amend_probe(*, probe: Probe, **given) -> Probe:
     """As `probes.actions.amend`; another kind of sensor may come under another plan."""
     hold(probe)
@@ -45,7 +45,7 @@ def amend_probe(*, probe: Probe, **given) -> Probe:
     return amended
 
 
-@transaction.atomic
+@together()
 def move_probe(*, probe: Probe, site: Site, **given) -> Placement:
     """As `probes.actions.move`; from then on the plan and the calendar of the other site count."""
     hold(probe, site.pk)

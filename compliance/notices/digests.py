@@ -19,6 +19,8 @@ from compliance.plans.calendar import DAY
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.reminders.missed import not_in_time
+from shared.audit.chain import newest_of
+from shared.audit.head import head_line
 from shared.plurals import noun, plural
 from sites.addresses import address
 from sites.models import Area, Site
@@ -28,6 +30,9 @@ from .message_sources import Gathered, Item, Message, untold
 from .models import Notified
 from .recipients import Kind
 
+KEEP_MAIL = (
+    "Keep this mail: it can show later whether what was entered until now was changed behind the program's back."
+)
 NAMED, LOOKED_AT = 20, 100  # failed checks that are named; probes, over all areas, whose drift is worked out
 TOGETHER = 100  # sites whose week is held in memory, and written, at one go
 Drifting = Mapping[int, Sequence[Outlook]]  # by area
@@ -102,6 +107,8 @@ class _Week:
         for doubt in doubts(site_areas):
             self.undecided[site_areas[doubt.site_id]] += doubt.undecided
         self.drifting = drifting
+        zones = {area.business_id: zone_of(area) for area in areas}
+        self.heads = {business: head_line(newest_of(business), zone) for business, zone in zones.items()}
 
     def _by_area(self, records, moment: str) -> dict[int, list]:
         found = defaultdict(list)
@@ -126,6 +133,7 @@ class _Week:
             items,
             link,
             area=area,
+            after=[f"{line}. {KEEP_MAIL}" for line in [self.heads[area.business_id]] if line],
         )
 
     def _in_short(self, area: Area) -> str:

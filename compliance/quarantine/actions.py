@@ -11,6 +11,7 @@ from compliance.checks.timeline import lock
 from compliance.metrology.vocabulary import Outcome
 from compliance.readings.models import Reading
 from shared import clock
+from shared.audit import trail
 from shared.audit.trail import action, note
 from shared.plurals import plural
 from shared.reasons import as_reason
@@ -83,6 +84,7 @@ def decide(
             "More readings have come in since you opened this page. Look at the list again, and decide then."
         )
     _check_decided(decided, fate, good)
+    trail.made(Decision, list(decided.values_list("pk", flat=True)))
     for site_id, count in per_site.items():
         note(
             "case.decide",

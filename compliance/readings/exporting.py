@@ -8,11 +8,13 @@ from io import StringIO
 from itertools import islice
 from typing import NamedTuple
 
-from django.db.models import QuerySet, TextField
+from django.db.models import OuterRef, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast
 
 from compliance.appliances.models import Appliance
+from compliance.checks.queries import standing_subquery
 from compliance.limits.models import LimitVersion
+from compliance.limits.wording import demand
 from compliance.probes.models import Probe
 from shared.dated import DatedModel
 from shared.time_text import on_clock
@@ -39,6 +41,7 @@ FACTS = (
     "fitness",
     "appliance_id",
 )
+SAID = ("pk", "deviation", "standing", "decision")
 # As the database writes them, which is read much quicker than what Django makes of them.
 MOMENTS = Cast("taken_at", TextField()), Cast("recorded_at", TextField())
 
@@ -47,8 +50,11 @@ def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[st
     """The header and a line for each reading that is not void, the oldest first; a byte order mark for spreadsheets."""
     named = _Named(sites)
     yield "\ufeff" + _lines([(*COLUMNS, *PASSED_OVER)])
-    live = readings.live().select_related(None).order_by("taken_at", "pk").values_list(*FACTS, *MOMENTS)
-    found = live.iterator(chunk_size=ROWS)
+    decisions = Reading._meta.get_field("decisions").related_model.objects.current()
+    last = decisions.filter(reading=OuterRef("pk")).values("fate")[:1]
+    live = readings.live().select_related(None).order_by("taken_at", "pk")
+    live = live.annotate(standing=standing_subquery(), decision=Subquery(last))
+    found = live.values_list(*FACTS, *SAID, *MOMENTS).iterator(chunk_size=ROWS)
     while rows := list(islice(found, ROWS)):
         named.look_up(rows)
         yield _lines(map(named.cells, rows))
@@ -83,7 +89,7 @@ class _Named:
         self._sites = {site.pk: _Called(guarded(names[site.pk]), _then(site, "name")) for site in sites}
         self._zones = {site.pk: site.zone for site in sites}
         self._probes: dict[int, _Called] = {}
-        self._limits: dict[int, str] = {}
+        self._limits: dict[int, tuple[str, str]] = {}
         self._appliances = dict(Appliance.objects.filter(site__in=self._sites).values_list("pk", "name"))
         self._people: dict[int, _Called] = {}
 
@@ -94,7 +100,8 @@ class _Named:
             found = Probe.objects.in_bulk(new)
             self._probes |= {pk: _Called(guarded(probe.code), _then(probe, "code")) for pk, probe in found.items()}
         if new := versions - self._limits.keys():
-            self._limits |= dict(LimitVersion.objects.filter(pk__in=new).values_list("pk", "limit__code"))
+            versions = LimitVersion.objects.filter(pk__in=new).select_related("limit")
+            self._limits |= {each.pk: (each.limit.code, demand(each)) for each in versions}
         if new := people - self._people.keys():
             found = Person.objects.filter(pk__in=new).prefetch_related("names")
             self._people |= {person.pk: _Called(guarded(person.email), _name_then(person)) for person in found}
@@ -102,7 +109,8 @@ class _Named:
     def cells(self, row: tuple) -> tuple:
         """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only."""
         site_id, probe_id, version_id, person_id, item, typed, unit, hold_s, since_start_s, *more = row
-        note, used_despite, fitness, appliance_id, taken_at, recorded_at = more
+        note, used_despite, fitness, appliance_id, pk, deviation, standing, decision, taken_at, recorded_at = more
+        limit, demands = self._limits[version_id]
         site, probe, person, at = (
             self._sites[site_id],
             self._probes[probe_id],
@@ -112,7 +120,7 @@ class _Named:
         return (
             site.now,
             probe.now,
-            self._limits[version_id],
+            limit,
             guarded(item),
             typed,
             unit,
@@ -127,6 +135,11 @@ class _Named:
             person.then(recorded_at),
             site.then(at),
             probe.then(at),
+            f"R{pk}",
+            demands,
+            "no" if deviation else "yes",
+            standing,
+            decision or "",
         )
 
 

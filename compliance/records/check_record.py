@@ -10,6 +10,8 @@ from compliance.checks.models import Check, Stage, Verdict
 from compliance.checks.queries import entered_late, is_near_edge, not_cleared, passed_near_edge, run_of
 from compliance.probes.models import ALTERATIONS, Event
 from compliance.probes.wording import probe_changes
+from shared.audit.chain import newest_of
+from shared.audit.head import head_line
 from shared.cautions import caution
 from shared.phone_time import phone_words
 from shared.printing.flow import Writer
@@ -39,7 +41,8 @@ def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) 
         title=f"{kind_of(check).on_paper.title} of probe {probe.code}",
         period=f"Check C{check.pk}, {moment(check.checked_at, site.zone)}",
     )
-    imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT)
+    head = head_line(newest_of(business.pk), site.zone)
+    imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT, witness=head)
     with Writer(out, masthead=masthead, imprint=imprint, page_size=site.paper) as writer:
         _write_verdict(writer, check)
         _write_about(writer, check)

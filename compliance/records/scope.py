@@ -11,6 +11,8 @@ from django.db.models import QuerySet
 from compliance.checks.queries import standing_subquery
 from compliance.probes.models import Placement
 from compliance.readings.models import Reading
+from shared.audit.chain import newest_of
+from shared.audit.models import Entry
 from shared.bounds import EARLIEST, LATEST, not_come_yet
 from shared.dated import told_at
 from shared.time_text import day_words
@@ -45,6 +47,11 @@ class RecordScope:
     def business(self) -> Business:
         """By its name at the end of the period, as the site is."""
         return self.site.area.business.rules_at(self.reached)
+
+    @cached_property
+    def head(self) -> Entry | None:
+        """The newest entry of the trail when this was begun: all that was entered before is held by it."""
+        return newest_of(self.business.pk)
 
     @cached_property
     def area(self) -> Area:

@@ -19,6 +19,7 @@ from shared.request_slots import HEAVY, few
 from .access import get_site_to_print
 from .forms import RecordForm
 from .scope import RecordScope
+from .twin.writing import zip_twin
 
 IN_MEMORY = 2 * 1024 * 1024
 
@@ -38,19 +39,33 @@ def record_print(request: HttpRequest) -> HttpResponse:
 
     if request.GET.get("site"):
         get_site_to_print(request.user, request.GET["site"])
+    return _answer(request, lambda scope: pdf(lambda out: write_record(out, scope), f"{file_name(scope)}.pdf"))
+
+
+@require_safe
+@few(HEAVY, "printing")
+def record_data(request: HttpRequest) -> HttpResponse:
+    """The same as data: JSON with its schema, and CSV files, in one zip."""
+    if request.GET.get("site"):
+        get_site_to_print(request.user, request.GET["site"])
+    return _answer(request, lambda scope: packed(lambda out: zip_twin(out, scope), f"{file_name(scope)}.zip"))
+
+
+def _answer(request: HttpRequest, write: Callable[[RecordScope], HttpResponse]) -> HttpResponse:
     form = RecordForm(request.GET, person=request.user)
     if not form.is_valid():
         return _form_page(request, form, status=400)
     given = form.cleaned_data
-    scope = RecordScope(
-        site=given["site"],
-        first=given["from"],
-        last=given["to"],
-        paper=given["paper"],
-        printed_by=request.user.name,
-        now=timezone.now(),
+    return write(
+        RecordScope(
+            site=given["site"],
+            first=given["from"],
+            last=given["to"],
+            paper=given["paper"],
+            printed_by=request.user.name,
+            now=timezone.now(),
+        )
     )
-    return pdf(lambda out: write_record(out, scope), file_name(scope))
 
 
 @require_safe
@@ -65,16 +80,25 @@ def check_print(request: HttpRequest, pk: int) -> HttpResponse:
 
 def pdf(write: Callable[[BinaryIO], None], name: str) -> FileResponse:
     """What is written, as a file of this name that a browser shows."""
+    return FileResponse(_written(write), content_type="application/pdf", filename=name)
+
+
+def packed(write: Callable[[BinaryIO], None], name: str) -> FileResponse:
+    """The same as a zip that a browser saves."""
+    return FileResponse(_written(write), content_type="application/zip", filename=name, as_attachment=True)
+
+
+def _written(write: Callable[[BinaryIO], None]) -> BinaryIO:
     out = tempfile.SpooledTemporaryFile(max_size=IN_MEMORY)  # noqa: SIM115 - the response closes it
     write(out)
     out.seek(0)
-    return FileResponse(out, content_type="application/pdf", filename=name)
+    return out
 
 
 def file_name(scope: RecordScope) -> str:
     """A name in plain letters that says what is in the file."""
     site = slugify(scope.site.name)[:60] or f"site-{scope.site.pk}"
-    return f"record-{site}-{scope.first.isoformat()}-to-{scope.last.isoformat()}.pdf"
+    return f"record-{site}-{scope.first.isoformat()}-to-{scope.last.isoformat()}"
 
 
 def _form_page(request: HttpRequest, form: RecordForm, status: int = 200) -> HttpResponse:

@@ -11,7 +11,7 @@ from datetime import datetime
 from functools import partial
 from typing import TypeVar
 
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError
 
 from compliance.appliances import actions as appliances
 from compliance.appliances.models import Appliance, BackInUse, OutOfUse, OutOfUseVoid
@@ -26,6 +26,7 @@ from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening, Un
 from compliance.plans.queries import PlanBook
 from compliance.plans.round_rows import derive_rounds, extend_rounds
 from shared import clock
+from shared.audit.trail import together
 from sites.actions import amend_site
 from sites.models import Area, Business, Person, Site
 
@@ -85,7 +86,7 @@ def _reached(*, site=None, area: Area | None = None, business: Business | None =
 
 def _set_for(sites: Collection[int], act: Callable[[], Set]) -> Set:
     """What is set for one site is kept with what follows from it, or not at all."""
-    with transaction.atomic():
+    with together():
         lock_sites(sites)
         fact = act()
         mark_unsettled(sites)
@@ -102,7 +103,7 @@ def change_plan(*, by: Person, data: PlanData) -> CheckPlan:
     if data.probe is None:
         sites = _reached(site=data.site, business=data.business)
         return _set_for(sites, lambda: plans.set_plan(by=by, data=data))
-    with transaction.atomic():
+    with together():
         held = hold(data.probe)
         book = PlanBook.of_scope(probe=held)
         plan = plans.set_plan(by=by, data=data, book=book)
@@ -140,13 +141,13 @@ def change_site(*, site: Site, **given) -> Site:
     return _set_for([site.pk], lambda: amend_site(site=site, **given))
 
 
-@transaction.atomic
+@together()
 def retire_limit(*, limit: Limit, **given) -> LimitVersion:
     """As `limits.actions.retire`. No more readings fall due from then on; what has fallen due stays."""
     return _with_its_rounds(limits.retire, limit, given)
 
 
-@transaction.atomic
+@together()
 def change_limit(*, limit: Limit, **given) -> LimitVersion:
     """As `limits.actions.change`; a limit that is in force again has its rounds again, from then on."""
     return _with_its_rounds(limits.change, limit, given)
@@ -170,7 +171,7 @@ def change_appliance(*, appliance: Appliance, **given) -> Appliance:
     return _with_rounds_of(appliance.site_id, act, ONE_BY_ONE)
 
 
-@transaction.atomic
+@together()
 def take_out_of_use(*, appliance: Appliance, **given) -> OutOfUse:
     """As `appliances.actions.take_out_of_use`. What fell due in that time is not owed, and says so."""
     lock_sites([appliance.site_id])
@@ -192,7 +193,7 @@ def void_out_of_use(*, out_of_use: OutOfUse, **given) -> OutOfUseVoid:
     return _with_rounds_of(out_of_use.appliance.site_id, act, ONE_BY_ONE, out_of_use.starts_at)
 
 
-@transaction.atomic
+@together()
 def _with_rounds_of(site_id: int, act: Callable[[], Set], because: str, since: datetime | None = None) -> Set:
     lock_sites([site_id])
     made = act()

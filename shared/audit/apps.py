@@ -1,5 +1,5 @@
 from django.apps import AppConfig
-from django.db.models.signals import post_migrate
+from django.db.models.signals import post_migrate, post_save
 
 from shared.grants import grant_access
 from shared.guards import guard_records
@@ -10,5 +10,9 @@ class AuditConfig(AppConfig):
     label = "audit"
 
     def ready(self):
-        for act in (guard_records, grant_access):  # once each, after the migrations of all apps
+        from .opening import open_chain
+        from .trail import notice_saved
+
+        for act in (guard_records, grant_access, open_chain):  # once each, after the migrations of all apps
             post_migrate.connect(act, sender=self)
+        post_save.connect(notice_saved, dispatch_uid="audit.notice_saved")

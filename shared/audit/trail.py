@@ -2,13 +2,17 @@
 
 import functools
 import inspect
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
-from django.db import models, transaction
+from django.db import connection, models, transaction
 
-from .models import Entry
+from .chain import Unsealed, seal
+from .digests import digest_of
+from .models import Entry, HashedColumns
+
+SEAL = "record.seal"
 
 
 class ForgottenEntry(Exception):
@@ -18,6 +22,7 @@ class ForgottenEntry(Exception):
 registry: dict[str, Callable] = {}
 _device: ContextVar[str] = ContextVar("device", default="")
 _written: ContextVar[list[Entry] | None] = ContextVar("written", default=None)
+_unsealed: ContextVar[Unsealed | None] = ContextVar("unsealed", default=None)
 
 
 def action(name: str) -> Callable[[Callable], Callable]:
@@ -36,7 +41,7 @@ def action(name: str) -> Callable[[Callable], Callable]:
         def run(**kwargs):
             token = _written.set([])
             try:
-                with transaction.atomic():
+                with together():
                     result = function(**kwargs)
                     if not _written.get():
                         raise ForgottenEntry(f"{name} left nothing in the trail.")
@@ -52,6 +57,40 @@ def action(name: str) -> Callable[[Callable], Callable]:
 
 
 @contextmanager
+def together() -> Iterator[None]:
+    """One transaction, whose entries are put into the chain at its end. Whatever else is written in the transaction of an
+    action goes into it too: from the chain on no other writer of the business goes on before the commit."""
+    outer = _unsealed.get()
+    if outer is not None:
+        with _taken_back(outer), transaction.atomic():
+            outer.depth = len(connection.savepoint_ids)
+            yield
+        return
+    token = _unsealed.set(unsealed := Unsealed())
+    try:
+        with transaction.atomic():
+            unsealed.depth = len(connection.savepoint_ids)
+            yield
+            seal(unsealed)
+    finally:
+        _unsealed.reset(token)
+
+
+@contextmanager
+def _taken_back(outer: Unsealed) -> Iterator[None]:
+    """What fails inside leaves nothing behind, also where the rest goes on."""
+    entries, records, depth = len(outer.entries), list(outer.records), outer.depth
+    try:
+        yield
+    except BaseException:
+        del outer.entries[entries:]
+        outer.records = records
+        raise
+    finally:
+        outer.depth = depth
+
+
+@contextmanager
 def on_device(name: str) -> Iterator[None]:
     """What is done meanwhile is done on this device, which the trail names: on one that a kitchen's people share."""
     token = _device.set(name)
@@ -62,11 +101,38 @@ def on_device(name: str) -> Iterator[None]:
 
 
 def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None, reason: str = "", **data) -> Entry:
-    """Write one entry of the trail. `by` is a person, or None where the system acts. Only to be called inside an action."""
+    """Write one entry of the trail, stored when the transaction ends. `by` is a person, or None where the system acts. Only to
+    be called inside an action."""
     written = _written.get()
     if written is None:
         raise RuntimeError("note() belongs inside a function decorated with @action.")
     data |= {"device": _device.get()} if _device.get() else {}
+    entry = _entry(name, by, subject, site_id=site_id, reason=reason, data=data)
+    written.append(entry)
+    return entry
+
+
+def adopt(subject: models.Model) -> Entry:
+    """An entry for records that no action has made, such as those of made-up days. Only to be called inside `together`."""
+    return _entry(SEAL, None, subject)
+
+
+def made(model: type[models.Model], pks: Sequence[int]) -> None:
+    """Say which records an action has made, where the database made them by itself; all others are noticed."""
+    if unsealed := _unsealed.get():
+        unsealed.records.append((model, dict.fromkeys(pks)))
+
+
+def notice_saved(sender, instance, created: bool, raw: bool = False, **kwargs) -> None:
+    """Of each record that a model saves. Inside a savepoint it may still be taken back, so it is read back at the end."""
+    if not created or raw or not getattr(sender, "written_once", False) or sender in (Entry, HashedColumns):
+        return
+    if unsealed := _unsealed.get():
+        sure = len(connection.savepoint_ids) == unsealed.depth
+        unsealed.records.append((sender, {instance.pk: digest_of(instance) if sure else None}))
+
+
+def _entry(name: str, by, subject: models.Model, **about) -> Entry:
     entry = Entry(
         actor_id=by.pk if by else None,
         actor=str(by) if by else "Noughtbook",
@@ -74,10 +140,7 @@ def note(name: str, /, *, by, subject: models.Model, site_id: int | None = None,
         subject_type=subject._meta.label_lower,
         subject_id=subject.pk,
         subject=str(subject)[:200],
-        site_id=site_id,
-        reason=reason,
-        data=data,
+        **about,
     )
-    entry.save()
-    written.append(entry)
+    _unsealed.get().take(entry, subject)
     return entry

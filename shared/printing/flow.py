@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from itertools import chain
+from pathlib import Path
 from typing import BinaryIO
 
 from reportlab.graphics import renderPDF
@@ -180,6 +181,12 @@ class Writer:
             self._pages.ensure(total)
         for block in blocks:
             self._draw(block)
+
+    def attach(self, files: Iterable[Path], about: str) -> None:
+        """Put files beside the pages, each under its name."""
+        for file in sorted(files):
+            with file.open("rb") as content:
+                self._pages.attach(file.name, about, iter(lambda content=content: content.read(1 << 16), b""))
 
     def close(self) -> None:
         """Finish the document and write it out."""

@@ -7,13 +7,13 @@ that each page is given on closing.
 
 import zlib
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import BinaryIO
 
 from reportlab.lib.pagesizes import A4, LETTER
-from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFStream
+from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFStream, PDFString
 from reportlab.pdfgen.canvas import Canvas
 
 from shared.printing.fonts import BOLD, REGULAR
@@ -39,12 +39,14 @@ class Masthead:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Imprint:
-    """Who printed a record and when: an aware time, shown in the site's zone; a note for the foot of each page."""
+    """Who printed a record and when: an aware time, shown in the site's zone; for the foot of each page a note, and a line
+    that is never shortened."""
 
     printed_by: str
     printed_at: datetime
     zone: tzinfo
     note: str = ""
+    witness: str = ""
 
 
 class Pages:
@@ -66,12 +68,13 @@ class Pages:
         self.canvas = Canvas(out, pagesize=SIZES[size], pageCompression=1, invariant=invariant, lang=language)
         self.left, self.right = SIDE, self.page_width - SIDE
         self.width = self.right - self.left
-        self.bottom = BOTTOM + (24 if imprint.note else 14)
+        self.bottom = BOTTOM + 14 + 10 * bool(imprint.note) + 9 * bool(imprint.witness)
         self.number, self._masthead, self._imprint = 0, masthead, imprint
         self._pens: dict[tuple[str, float], Pen] = {}
         self.cells: dict[tuple, dict[str, tuple]] = defaultdict(dict)  # what tables have set, by face and column
         self.places = Places()
         self._asked: list[tuple[int, float, float, str]] = []  # page, right end, baseline, of whose page
+        self._files: list[PDFArray | PDFString] = []  # name and file, in turn
         self._describe(masthead)
         self._begin(self._draw_masthead)
 
@@ -158,7 +161,19 @@ class Pages:
         for number, page in enumerate(pages, 1):
             page.Contents = PDFArray([page.Contents, PDFStream(content=lines[number])])
         self._set_links(pages)
+        if self._files:
+            names = PDFDictionary({"Names": PDFArray(self._files)})
+            self.canvas._doc.Catalog.Names = PDFDictionary({"EmbeddedFiles": names})
         self.canvas.save()
+
+    def attach(self, name: str, about: str, pieces: Iterable[bytes]) -> None:
+        """A file that readers of PDF list beside the pages; files are attached in the order of their names."""
+        packed, document = zlib.compressobj(), self.canvas._doc
+        stream = PDFStream(content=b"".join([*map(packed.compress, pieces), packed.flush()]))
+        stream.dictionary["Type"], stream.dictionary["Filter"] = PDFName("EmbeddedFile"), PDFName("FlateDecode")
+        file = {"Type": PDFName("Filespec"), "F": PDFString(name), "UF": PDFString(name), "Desc": PDFString(about)}
+        file |= {"EF": PDFDictionary({"F": document.Reference(stream)}), "AFRelationship": PDFName("Data")}
+        self._files += [PDFString(name), document.Reference(PDFDictionary(file))]
 
     def _tell_pages(self, lines: dict[int, str]) -> None:
         pen, found = self.pen(REGULAR, 8), self.places.found({target for *_, target in self._asked})
@@ -234,6 +249,9 @@ class Pages:
         if mark.note:
             note = shorten(mark.note, REGULAR, 7.5, self.width)
             self.line_of_text(self.left, self.bottom - 30.5, note, pen, grey=GREY)
+        if mark.witness:
+            size = 7.0 * min(1.0, self.width / self.pen(REGULAR, 7.0).width(mark.witness))
+            self.line_of_text(self.left, BOTTOM - 5.5, mark.witness, self.pen(REGULAR, size), grey=GREY)
 
     def _number_line(self, number: int) -> str:
         text = f"Page {number} of {self.number}"

@@ -10,7 +10,9 @@ import compliance
 import shared
 import sites
 from shared.audit.models import Entry
+from shared.audit.opening import seal_what_is_there
 from shared.audit.trail import registry
+from shared.audit.verifying import findings
 from tests.audit.samples import SAMPLES
 
 
@@ -80,6 +82,7 @@ def test_an_action_leaves_its_entry(name, world):
     assert sample, f"Add a sample call of “{name}” to tests/audit/samples.py."
     arguments = sample(world)
     call = arguments.pop("call", registry[name])
+    seal_what_is_there()
     before = set(Entry.objects.values_list("pk", flat=True))
     call(**arguments)
     written = Entry.objects.exclude(pk__in=before).filter(action=name)
@@ -87,3 +90,4 @@ def test_an_action_leaves_its_entry(name, world):
     actor = arguments["by"]
     assert {entry.actor_id for entry in written} == {actor.pk if actor else None}
     assert all(entry.subject and entry.subject_type and entry.subject_id for entry in written)
+    assert not [str(finding) for finding in findings()], f"“{name}” made records that no entry holds."

@@ -33,7 +33,7 @@ class Ways:
         self.client.force_login(self.world.cook)
         made = self.action()
         entry = Entry.objects.get(subject_type="readings.reading", subject_id=made.pk)
-        self.reading, self.entry = _values(Reading.objects.get(pk=made.pk)), _values(entry)
+        self.reading, self.entry = _values(Reading.objects.get(pk=made.pk)), _values(entry) | {"number": None}
         self.bare_reading, self.bare_entry = _prepared(Reading, self.reading), _prepared(Entry, self.entry)
 
     def bare(self) -> None:

@@ -20,6 +20,8 @@ from compliance.probes.models import Probe
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import change_plan
 from shared import clock as shared_clock
+from shared.audit.chain import newest_of
+from shared.audit.head import in_groups
 from sites.models import Membership, Role, Site
 from tests.checks import making
 from tests.remembered import remembered
@@ -369,6 +371,7 @@ def test_the_week_of_an_area_for_its_supervisor(due, clock):
     assert digest.person == due.supervisor
     assert digest.subject.startswith("North: the week to 8 Mar 2026, 1 failed")
     assert "probe P1 failed" in digest.text
+    assert f": {in_groups(newest_of(due.area.business_id).hash)}. Keep this mail" in digest.text
     tell(monday + 2 * DAY, clock)
     assert told("digest").filter(area=due.area).count() == 1
 

@@ -7,7 +7,12 @@ from datetime import UTC, datetime
 import pytest
 
 from compliance.checks.instruments import amend_probe
+from compliance.checks.queries import standing_subquery
+from compliance.limits.wording import demand
 from compliance.probes.models import Probe
+from compliance.quarantine.actions import DecisionData, decide
+from compliance.quarantine.assessing import Selection
+from compliance.quarantine.cases import load_case
 from compliance.readings.exporting import csv_lines
 from compliance.readings.importing.cells import unguarded
 from compliance.readings.importing.layout import COLUMNS, PASSED_OVER
@@ -15,6 +20,7 @@ from compliance.readings.models import Reading
 from compliance.reminders.planning import change_site
 from sites.actions import rename_person
 from sites.models import Person, Site
+from tests.checks.making import bad, day, good
 from tests.readings.helpers import take
 
 # About the hours that clocks skip and repeat in London, some to the microsecond; and another summer.
@@ -79,14 +85,31 @@ def as_models_say(reading: Reading) -> list[str]:
     appliance = reading.appliance.name if reading.appliance else ""
     taken = [reading.taken_by.email, reading.used_despite, appliance]
     after = [*taken, reading.fitness, reading.name_of("taken_by").name]
-    return [reading.site.name, reading.probe.code, *measured, *after, reading.site_then.name, reading.probe_then.code]
+    then = [reading.site_then.name, reading.probe_then.code]
+    met = "no" if hasattr(reading, "deviation") else "yes"
+    said = [f"R{reading.pk}", demand(reading.limit_version), met, reading.standing, ""]
+    return [reading.site.name, reading.probe.code, *measured, *after, *then, *said]
 
 
 def test_each_line_is_what_the_models_say_of_its_reading(told):
     first, *lines = csv.reader(io.StringIO("".join(csv_lines(Reading.objects.all(), [told.site])), newline=""))
     assert first == ["\ufeffsite", *COLUMNS[1:], *PASSED_OVER]
-    said = [as_models_say(reading) for reading in Reading.objects.order_by("taken_at", "pk")]
+    judged = Reading.objects.annotate(standing=standing_subquery())
+    said = [as_models_say(reading) for reading in judged.order_by("taken_at", "pk")]
     assert len(said) == 41 and [[unguarded(cell) for cell in line] for line in lines] == said
     assert not any(cell.startswith(("=", "+", "-", "@", "\t", "\r")) for line in lines for cell in line)
-    for column in (-1, -2, -3):
+    for column in (-6, -7, -8):
         assert len({line[column] for line in lines}) == 2, "called one thing, then another"
+
+
+def test_a_line_says_what_was_decided_last_and_whether_its_limit_was_met(clock, world):
+    good(world.probe, world.cook, day(0))
+    reading, over = (take(world, taken_at=day(number), typed=typed) for number, typed in ((1, "3.5"), (2, "9.0")))
+    anchor = f"check:{bad(world.probe, world.cook, day(3)).pk}"
+    selection, data = Selection(sites=(world.site.pk,), ids=(reading.pk,)), DecisionData(fate="discarded", why="Gone.")
+    decide(by=world.manager, case=load_case(anchor), selection=selection, data=data)
+    text = "".join(csv_lines(Reading.objects.all(), [world.site])).removeprefix("\ufeff")
+    told = {line["number"]: line for line in csv.DictReader(io.StringIO(text, newline=""))}
+    first, second = told[f"R{reading.pk}"], told[f"R{over.pk}"]
+    assert (first["limit_met"], first["standing"], first["last_decision"]) == ("yes", "quarantined", "discarded")
+    assert (second["limit_met"], second["last_decision"]) == ("no", "")

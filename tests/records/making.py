@@ -167,6 +167,7 @@ HEADINGS = (
     "Signatures under this record",
     "How to read this record",
     "Cautions",
+    "Annex: changes to the record",
 )
 
 

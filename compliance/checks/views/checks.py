@@ -31,6 +31,7 @@ def check_detail(request, pk):
     context = told(check.of_its_time()) | {
         "strikes": may(request.user, check.site, Role.SUPERVISOR) and not hasattr(check, "void"),
         "print_url": address("check_print", pk),
+        "open_figures": "figures" in request.GET,
         "tag_url": address("probe_tag", check.probe_id),
         "today_url": address("today_site", check.probe.site_id),
         "checks_again": may(request.user, check.probe.site, Role.COOK),

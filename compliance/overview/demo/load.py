@@ -4,11 +4,10 @@ from argparse import ArgumentTypeError
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from django.db import transaction
-
 from compliance.plans.calendar import DAY, instant, local_day
 from compliance.reminders.planning import extend_horizon, settle_all
 from shared import clock
+from shared.audit import trail
 
 from .agenda import Agenda
 from .days import write_days
@@ -31,7 +30,7 @@ def days_of_demo(typed: str) -> int:
     return int(typed)
 
 
-@transaction.atomic
+@trail.together()
 def load_demo(now: datetime, days: int = DAYS) -> Setting:
     """Make the demo, ending at `now`; of fewer days it begins later. Nothing is kept if a step fails."""
     scenario = load_scenario()
@@ -43,6 +42,7 @@ def load_demo(now: datetime, days: int = DAYS) -> Setting:
         settle_all()
     lives = _live(setting)
     write_days(setting, lives)
+    trail.adopt(setting.business)
     act_on_deviations(setting)
     correct_some(setting)
     close_cases(setting, lives)

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import connection
+from django.db.models import Model
 
-from compliance.readings.models import Import
+from compliance.readings.models import Deviation, Import, Reading
+from shared.audit import trail
 
 from .rows import Batch
 
@@ -51,6 +53,7 @@ VOUCHED = """EXISTS (SELECT 1 FROM checks_span s WHERE s.probe_id = i.probe_id A
 INSERT = f"""INSERT INTO readings_reading ({", ".join(COLUMNS)}, vouched, source_id, recorded_by_id, recorded_at)
     SELECT {", ".join(COLUMNS)}, {VOUCHED}, %s, %s, %s FROM incoming i"""
 
+MADE = (Reading, Deviation)
 ESCAPES = str.maketrans({"\\": "\\\\", "\t": "\\t", "\n": "\\n", "\r": "\\r"})
 
 
@@ -93,13 +96,19 @@ class SqliteStore(Store):
         [(added, deviations)] = self._ask("SELECT count(*), coalesce(sum(why <> ''), 0) FROM incoming WHERE is_new")
         otherwise = self._ask(f"SELECT i.key FROM incoming i WHERE NOT i.is_new AND {none(SAID)}")
         made = keep(Stored(added, deviations, [key for (key,) in otherwise]))
+        before = [self._newest(model) for model in MADE]
         self.cursor.execute(f"{INSERT} WHERE i.is_new", [self.source, self.by, self.now])
         self.cursor.execute(
             "INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why) SELECT %s, %s, r.id, i.why "
             "FROM incoming i JOIN readings_reading r ON r.key = i.key WHERE i.is_new AND i.why <> ''",
             [self.now, self.by],
         )
+        for model, last in zip(MADE, before, strict=True):
+            trail.made(model, list(model.objects.filter(pk__gt=last).values_list("pk", flat=True)))
         return made
+
+    def _newest(self, model: type[Model]) -> int:
+        return self._ask(f"SELECT coalesce(max(id), 0) FROM {model._meta.db_table}")[0][0]
 
     def _fill(self, batch: Batch) -> None:
         columns = (*COLUMNS, "limit_id", "names_taker", "why", "is_new")
@@ -113,7 +122,10 @@ class SqliteStore(Store):
 class PostgresStore(Store):
     def put(self, batch, keep):
         self._fill(batch)
-        [(added, deviations)] = self._ask(self._insert(), self.source, self.by, self.now, self.now, self.by)
+        [made] = self._ask(self._insert(), self.source, self.by, self.now, self.now, self.by)
+        for model, pks in zip(MADE, made, strict=True):
+            trail.made(model, pks)
+        added, deviations = map(len, made)
         otherwise = self._otherwise() if added < len(batch.rows) else []
         return keep(Stored(added, deviations, otherwise))
 
@@ -141,7 +153,7 @@ class PostgresStore(Store):
                 INSERT INTO readings_deviation (recorded_at, recorded_by_id, reading_id, why)
                 SELECT %s, %s, added.id, i.why FROM added JOIN incoming i ON i.key = added.key WHERE i.why <> '' RETURNING id
             )
-            SELECT (SELECT count(*) FROM added), (SELECT count(*) FROM opened)"""
+            SELECT coalesce((SELECT array_agg(id) FROM added), '{{}}'), coalesce((SELECT array_agg(id) FROM opened), '{{}}')"""
 
 
 def store(source: int, by: int, now: datetime) -> Store:

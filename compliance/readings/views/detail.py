@@ -7,8 +7,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.checks.fitness import Fitness, fitness_of
-from compliance.checks.kinds import wanted_check
-from compliance.checks.models import Standing
+from compliance.checks.kinds import kind_of, wanted_check
+from compliance.checks.models import Span, Standing
 from compliance.checks.queries import is_late, is_let_be
 from compliance.limits.wording import demand
 from shared.phone_time import phone_words
@@ -55,8 +55,26 @@ def detail_of(request, reading: Reading) -> dict:
         "voids": role >= Role.MANAGER and void is None,
         "acts": role >= Role.MANAGER,
         "records": role >= Role.COOK,
+        "brackets": brackets_of(span, reading.site.zone) if void is None else [],
         **links_of(reading, span, seen, others),
     }
+
+
+def brackets_of(span: Span | None, zone) -> list[dict]:
+    """The checks on both sides of a reading, with where each is told, its bath and its budget."""
+    sides = (("The check before", span.behind), ("The check after", span.ahead)) if span else ()
+    return [
+        {
+            "side": side,
+            "check": check,
+            "at": zoned_moment(check.checked_at, zone),
+            "url": (url := reverse("check_detail", args=[check.pk])),
+            "bath_url": f"{url}?figures=open#bath" if kind_of(check).guidance else None,
+            "budget_url": f"{url}?figures=open#budget" if check.budget.get("components") else None,
+        }
+        for side, check in sides
+        if check
+    ]
 
 
 def seen_now(reading: Reading, span, now) -> tuple[ReadingWorth, list]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from shared.audit.head import KEEP
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
@@ -37,6 +38,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
         writer.heading("Changes of name", 2)
         writer.table(NAMES, changes)
         writer.paragraph(EXPLAINED, small=True)
+    writer.paragraph(KEEP, small=True)
     with writer.together():
         writer.heading("Signatures under this record")
         for meaning, words in SIGNED.items():

@@ -93,11 +93,11 @@ def _rows(told: Iterator[Told], scope: RecordScope) -> Iterator[Row]:
     for each in told:
         reminder: Reminder = each.reminder
         when, by = _done(each, scope)
-        cells = (moment(reminder.due_at, scope.zone), f"{each.title}: {reminder.because}", _became(each), when, by)
+        cells = (moment(reminder.due_at, scope.zone), f"{each.title}: {reminder.because}", what_became(each), when, by)
         yield Row(cells, note=_note(each, scope))
 
 
-def _became(told: Told) -> str:
+def what_became(told: Told) -> str:
     if told.excused_late:
         return "MISSED, excused"
     return LATE if told.done_late else "not owed" if told.not_owed else WORDS[told.status]

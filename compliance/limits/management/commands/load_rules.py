@@ -3,9 +3,9 @@
 from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
-from django.db import transaction
 
 from compliance.limits.loading import SHIPPED, RuleFileError, load_rule_set, read_file
+from shared.audit.trail import together
 
 
 class Command(BaseCommand):
@@ -16,7 +16,7 @@ class Command(BaseCommand):
 
     def handle(self, *, files, **options):
         try:
-            with transaction.atomic():
+            with together():
                 loaded = [
                     load_rule_set(by=None, content=read_file(path)) for path in files or sorted(SHIPPED.glob("*.json"))
                 ]

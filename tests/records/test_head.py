@@ -1,0 +1,107 @@
+"""The head of the record at the foot of each printed page; the annex and the page that list who changed what."""
+
+import io
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+from pypdf import PdfReader
+
+from compliance.records.check_record import write_check
+from compliance.records.trail_words import ACTS, PRIVATE
+from shared.audit.chain import newest_of
+from shared.audit.opening import seal_what_is_there
+from shared.audit.trail import registry
+from shared.audit.verifying import findings, standing_of
+from tests.checks.making import good
+from tests.records.making import NOW, at, correct, printed, record_of, scope_of, section, take
+
+HEAD = re.compile(r"Record head (\d+), \d+ \w+ 2026 \d\d:\d\d \w+: ((?:[0-9a-f]{8} ?){8})")
+
+
+@pytest.fixture
+def kept(world, clock):
+    """A reading, and another that was corrected."""
+    clock.move_to(NOW)
+    seal_what_is_there()
+    take(world, "3.1", at(3))
+    wrong = take(world, "44.0", at(20), item="Yoghurt")
+    correct(world, wrong, "4.4", "Point was missed")
+    return wrong
+
+
+def heads_of(reader: PdfReader) -> list[str]:
+    return [found[2].replace(" ", "") for page in reader.pages if (found := HEAD.search(page.extract_text()))]
+
+
+def test_each_page_bears_the_head_and_the_command_takes_it(world, kept):
+    reader = printed(scope_of(world.site))
+    heads = heads_of(reader)
+    assert len(heads) == len(reader.pages)
+    assert set(heads) == {newest_of(world.business.pk).hash}
+    assert standing_of(heads[0], findings()).stands
+
+
+def test_the_record_of_a_check_bears_it_too(world, kept):
+    check, out = good(world.probe, world.cook, at(25)), io.BytesIO()
+    write_check(out, check, printed_by="Rue Danby", now=timezone.now())
+    assert set(heads_of(PdfReader(out))) == {newest_of(world.business.pk).hash}
+
+
+def test_the_annex_lists_what_was_changed_and_counts_the_work_of_each_day(world, kept):
+    annex = section(record_of(world.site, last=NOW.date()), "Annex: changes to the record")
+    assert f"R{kept.pk} Yoghurt" in annex
+    assert "Point was missed" in annex
+    assert "recorded the reading: 2" in annex
+
+
+def rows(client, **query):
+    return client.get(reverse("record_trail"), query).content.decode()
+
+
+def test_the_trail_is_there_for_who_may_read_and_for_nobody_else(world, kept, as_person):
+    for person in (world.reader, world.supervisor):
+        assert "Point was missed" in rows(as_person(person))
+    assert "Yoghurt" not in rows(as_person(world.stranger))
+
+
+@pytest.mark.parametrize(
+    ("query", "shown"),
+    [
+        ({"who": "Esker"}, True),
+        ({"who": "Holt"}, False),
+        ({"what": "reading"}, True),
+        ({"what": "limit"}, False),
+        ({"record": "Yoghurt"}, True),
+        ({"record": "R999999"}, False),
+        ({"first": "2026-04-01"}, True),
+        ({"last": "2026-03-01"}, False),
+        ({"record": "R99999999999999999999"}, False),
+    ],
+)
+def test_the_trail_is_filtered_by_who_what_when_and_which_record(world, kept, as_person, query, shown):
+    assert ("Point was missed" in rows(as_person(world.reader), **query)) is shown
+
+
+def test_an_entry_leads_to_its_record(world, kept, as_person):
+    page = rows(as_person(world.reader), record=f"R{kept.pk}")
+    assert f'href="{reverse("reading_detail", args=[kept.pk])}"' in page
+    assert "replaced it with a correction" in page
+
+
+def test_the_trail_asks_no_more_for_more_rows(world, kept, as_person, django_assert_num_queries):
+    client = as_person(world.supervisor)
+    rows(client)
+    with CaptureQueriesContext(connection) as before:
+        rows(client)
+    for _ in range(9):
+        take(world, "3.1", at(3))
+    with django_assert_num_queries(len(before)):
+        rows(client)
+
+
+def test_each_action_is_told_in_words_or_is_private():
+    assert set(registry) <= {*ACTS, *PRIVATE}
