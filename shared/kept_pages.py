@@ -3,7 +3,7 @@
 from django.http import HttpResponse
 from django.utils.crypto import salted_hmac
 
-PERSON, KEEP = "Noughtbook-Person", "Noughtbook-Keep"
+PERSON, IDLE, KEEP = "Noughtbook-Person", "Noughtbook-Idle", "Noughtbook-Keep"
 NOBODY = "-"
 
 
@@ -19,12 +19,15 @@ def keep(response: HttpResponse, *addresses: str) -> HttpResponse:
 
 
 def says_whose(get_response):
-    """Says of each page to whom it was shown: a phone drops what it kept for anybody else."""
+    """Says of each page to whom it was shown, and for how many seconds they may leave it: a phone drops what it kept for
+    anybody else, and for who has left it for longer."""
 
     def middleware(request):
         response = get_response(request)
         if response.status_code < 500 and response.get("Content-Type", "").startswith("text/html"):
             response.headers[PERSON] = mark_of(request.user)
+            if request.user.is_authenticated:
+                response.headers[IDLE] = request.session.get_expiry_age()
         return response
 
     return middleware

@@ -1,5 +1,5 @@
 """The only door to what belongs to a site: strangers find nothing (404), readers may not write (403). A session that a PIN
-opened has one site, and no more than a cook's rights there."""
+opened has one site, and there no more than a cook's rights; where it is told what was done about a limit, a manager's."""
 
 from collections.abc import Callable, Iterable
 from typing import TypeVar
@@ -14,7 +14,6 @@ from shared.prepared import Prepared, Slot
 from .models import Area, Business, Membership, Person, Role, Site
 
 Record = TypeVar("Record")
-IN_THE_KITCHEN = Role.COOK  # what a PIN opens at most
 
 
 def sites_of(person: Person, role: int = Role.READER) -> QuerySet[Site]:
@@ -23,7 +22,7 @@ def sites_of(person: Person, role: int = Role.READER) -> QuerySet[Site]:
     found = Site.objects.filter(Q(pk__in=mine.values("site")) | Q(area__in=mine.values("area")))
     if person.kitchen is None:
         return found
-    return found.filter(pk=person.kitchen) if role <= IN_THE_KITCHEN else found.none()
+    return found.filter(pk=person.kitchen) if role <= person.kitchen_most else found.none()
 
 
 def areas_of(person: Person, role: int = Role.SUPERVISOR) -> QuerySet[Area]:
@@ -66,7 +65,7 @@ def role_at(person: Person, site: Site) -> int | None:
 
 def _with_a_pin(person: Person, site: int, held: int) -> int | None:
     """A PIN opens one kitchen, and there no more than its work, whatever the role."""
-    return min(held, IN_THE_KITCHEN) if site == person.kitchen else None
+    return min(held, person.kitchen_most) if site == person.kitchen else None
 
 
 def roles_at(person: Person, sites: Iterable[Site]) -> dict[int, int]:

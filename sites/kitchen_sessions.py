@@ -7,7 +7,7 @@ from django.http import HttpRequest
 from shared.audit.trail import on_device
 
 from .kitchen import DEVICE, IDLE, people_with_pins
-from .models import KitchenDevice, Person
+from .models import KitchenDevice, Person, Role
 
 BEYOND = (
     "account",
@@ -15,6 +15,7 @@ BEYOND = (
     "import",
     "reading_import",
 )  # in the first words of the names of pages: no kitchen's work
+MANAGED = {"deviation_detail", "today_round"}  # where a manager writes down in the kitchen what was done about a limit
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
@@ -47,3 +48,5 @@ class KitchenSessions:
     def process_view(self, request, view, args, kwargs):
         if DEVICE in request.session and (request.resolver_match.url_name or "").startswith(BEYOND):
             raise PermissionDenied("A PIN opens the work of the kitchen only. Sign in with your password for this.")
+        if DEVICE in request.session:
+            request.user.kitchen_most = Role.MANAGER if request.resolver_match.url_name in MANAGED else Role.COOK

@@ -166,6 +166,15 @@ class SiteSettings(SiteColumns, SettingsFact):
     area = models.ForeignKey(Area, on_delete=models.PROTECT, related_name="+", db_index=False)
 
 
+class Role(models.IntegerChoices):
+    """What somebody may do, each including the one before it."""
+
+    READER = 10, "reader"
+    COOK = 20, "cook"
+    MANAGER = 30, "site manager"
+    SUPERVISOR = 40, "area supervisor"
+
+
 class PersonManager(BaseUserManager):
     def create_user(self, email, password=None, **fields):
         person = self.model(email=email.strip().lower(), **fields)
@@ -196,7 +205,10 @@ class Person(AbstractBaseUser):
         verbose_name_plural = "people"
         constraints = [models.UniqueConstraint(Lower("email"), name="person_email_once")]
 
-    kitchen: int | None = None  # the one site that is open to a session that a PIN opened (`sites.kitchen_sessions`)
+    # The one site that is open to a session that a PIN opened, and the role that it opens there at most: that of a cook
+    # (`sites.kitchen_sessions`).
+    kitchen: int | None = None
+    kitchen_most: int = Role.COOK
 
     def __str__(self):
         return self.name
@@ -240,15 +252,6 @@ class PersonName(Fact):
 
     def __str__(self):
         return self.name
-
-
-class Role(models.IntegerChoices):
-    """What somebody may do, each including the one before it."""
-
-    READER = 10, "reader"
-    COOK = 20, "cook"
-    MANAGER = 30, "site manager"
-    SUPERVISOR = 40, "area supervisor"
 
 
 class Membership(models.Model):

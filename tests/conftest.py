@@ -21,9 +21,14 @@ from tests.world import World
 NOON = datetime(2026, 3, 11, 12, 0, tzinfo=UTC)  # a Wednesday
 
 
-# A busy machine is no fault of the code; in the continuous run the same examples come each time.
+# A busy machine is no fault of the code; in the continuous run the same examples come each time. `EXAMPLES=1000` in the
+# environment looks harder; forty show all deliberate faults of tests/mutation.
 hypothesis_settings.register_profile(
-    "suite", deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=bool(os.environ.get("CI"))
+    "suite",
+    deadline=None,
+    max_examples=int(os.environ.get("EXAMPLES", "40")),
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=bool(os.environ.get("CI")),
 )
 hypothesis_settings.load_profile("suite")
 

@@ -17,8 +17,27 @@ from sites.models import Area, Membership, Person
 
 ONCE = {"sites.business", "sites.businessrules", "sites.area", "limits.ruleset", "limits.rule"}
 # Working state, secrets and what is told of the day.
-LEFT_OUT = {"checks.checkdraft", "readings.pendingupload", "sites.passwordlink", "sites.passwordtries"}
-OURS = ("sites", "audit", "limits", "probes", "checks", "readings", "quarantine", "plans", "reminders", "advice")
+LEFT_OUT = {
+    "checks.checkdraft",
+    "readings.pendingupload",
+    "sites.kitchendevice",
+    "sites.kitchenpin",
+    "sites.passwordlink",
+    "sites.passwordtries",
+}
+OURS = (
+    "sites",
+    "audit",
+    "limits",
+    "appliances",
+    "probes",
+    "checks",
+    "readings",
+    "quarantine",
+    "plans",
+    "reminders",
+    "advice",
+)
 ANCHOR = "CASE WHEN s.{0} = '' THEN '' ELSE substr(s.{0}, 1, 6) || {1} END"  # check:12, event:12
 AFTER_ANCHOR = "CAST(nullif(substr(s.{0}, 7), '') AS bigint)"
 NAMED = "s.{} || c.tag"

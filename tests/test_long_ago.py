@@ -73,7 +73,14 @@ def correction(make):
     return build
 
 
+def check_from_paper(world):
+    given = {"kind": "packed_crushed", "points": ["crushed"], "stage": "as_found", "note": "from the sheet"}
+    given |= {"checked_by": world.cook.pk, "readings": "30 0.1\n40 0.1\n50 0.1"}
+    return "check_paper_zero", world.manager, world.probe, "checked_at", given
+
+
 FORMS = [
+    check_from_paper,
     certificate,
     event,
     withdrawal,

@@ -95,15 +95,15 @@ class Mixture:
 
     def quantile(self, probability: float, centres: Array, scales: Array) -> float:
         """The °C below which a probability (0.0005 to 0.9995) lies, for one row of middles and scales (°C)."""
-        reach = 700 * scales  # beyond Student's t with 1 degree of freedom at 0.9995
-        low, high = float(np.min(centres - reach)), float(np.max(centres + reach))
-        for _ in range(50):
-            middle = (low + high) / 2
-            if self.cumulated(middle, centres, scales)[0] < probability:
-                low = middle
-            else:
-                high = middle
-        return (low + high) / 2
+        from scipy.optimize import brentq
+        from scipy.special import stdtrit
+
+        # It lies between those of the shares.
+        each, edge = centres + stdtrit(self.freedom, probability) * scales, 1e-6 * float(np.max(scales))
+        low, high = float(np.min(each)) - edge, float(np.max(each)) + edge
+        return float(
+            brentq(lambda value: self.cumulated(value, centres, scales)[0] - probability, low, high, xtol=1e-10)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

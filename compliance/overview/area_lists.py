@@ -4,7 +4,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django import forms
-from django.db.models import QuerySet
+from django.db.models import QuerySet, prefetch_related_objects
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -119,6 +119,7 @@ def overdue_list(request: HttpRequest, pk: int) -> HttpResponse:
     found = overdue_checks(sites.values_list("pk", flat=True), now)
     found.sort(key=lambda each: (each[1] is not None, each[1] and each[1].due_at))
     page = numbered_page(found, request)
+    prefetch_related_objects([probe for probe, _ in page.rows], "site")
     table = OverdueTable(page.rows)
     table.pager = page
     return render(

@@ -83,7 +83,7 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
 def overdue_checks(site_ids: Iterable[int], now: datetime) -> list[tuple[Probe, Asked | None]]:
     """Probes in use, or put aside and still to be checked, whose grace is over and that nobody excused, as the page of the day
     has them; None: never checked."""
-    probes = Probe.objects.filter(to_be_checked(), site__in=among(site_ids)).select_related("site")
+    probes = Probe.objects.filter(to_be_checked(), site__in=among(site_ids))
     late = list(probes.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).order_by("code", "pk"))
     asked = asked_checks([probe.pk for probe in late], now) if late else {}
     found = ((probe, asked.get(probe.pk)) for probe in late)

@@ -128,7 +128,7 @@ def area_list(request: HttpRequest) -> HttpResponse:
     if len(areas) == 1:
         return redirect("area_detail", pk=areas[0].pk)
     sites = {area.pk: [] for area in areas}
-    for line in attention(Site.objects.filter(area__in=areas, closed=False).select_related("area"), timezone.now()):
+    for line in attention(Site.objects.filter(area__in=areas, closed=False).only("name", "area"), timezone.now()):
         sites[line.site.area_id].append(line)
     items = [_area_item(area, sites[area.pk]) for area in areas]
     return render(request, "overview/area_list.html", {"items": items})

@@ -39,8 +39,13 @@ class ReadingDoubted(ValidationError):
     """Something casts a doubt on a reading: somebody has to look at it again."""
 
 
-def send_reading(request) -> str:
-    """Record a reading; gives where it is. Raises ValidationError, ReadingDoubted or AskTime, and records nothing."""
+def _recorded(url: str, look: bool) -> dict:
+    """Where it is, and whether somebody has to look what it says."""
+    return {"recorded": url, "look": look}
+
+
+def send_reading(request) -> dict:
+    """Record a reading. Raises ValidationError, ReadingDoubted or AskTime, and records nothing."""
     site, phone = _site_of_reading(request), _phone_time(request)
     form = _whole(ReadingForm(request.POST, site=site, person=request.user, url=""))
     known, typed_at = sent_before(site, form.cleaned_data["key"]), form.cleaned_data["taken_at"]
@@ -48,7 +53,8 @@ def send_reading(request) -> str:
     data = ReadingData(**form.facts(), taken_at=taken_at, phone=phone.kept())
     if known is None and "all_the_same" not in request.POST and (doubts := _doubts(data)):
         raise ReadingDoubted(doubts)
-    return reverse("reading_detail", args=[record(by=request.user, data=data).pk])
+    reading = record(by=request.user, data=data)
+    return _recorded(reverse("reading_detail", args=[reading.pk]), look=hasattr(reading, "deviation"))
 
 
 def _site_of_reading(request) -> Site:
@@ -73,8 +79,8 @@ def _doubts(data: ReadingData) -> list[str]:
     return doubts_of(version, track_of(data.probe), replace(data, hold_s=data.hold_s or 0)) if version else []
 
 
-def send_check(request) -> str:
-    """Record a whole check; gives where it is. Raises ValidationError, UnitAsked or AskTime, and records nothing."""
+def send_check(request) -> dict:
+    """Record a whole check. Raises ValidationError, UnitAsked or AskTime, and records nothing."""
     probe = get_probe(request.user, number_in(request.POST.get("probe")) or 0, Role.COOK)
     site = get_site(request.user, number_in(request.POST.get("site")) or 0, Role.COOK)
     form, phone = _whole(WholeForm(request.POST)), _phone_time(request)
@@ -82,7 +88,7 @@ def send_check(request) -> str:
     at = known.checked_at if known else phone.true_time(timezone.now())
     told = form.cleaned_data
     check = record_whole(by=request.user, probe=probe, site=site, told=told, at=at, phone=phone.kept())
-    return reverse("check_detail", args=[check.pk])
+    return _recorded(reverse("check_detail", args=[check.pk]), look=True)
 
 
 def _phone_time(request) -> PhoneTime:

@@ -1,6 +1,7 @@
 """What a phone needs to go on without network: its worker, the page of what it keeps, and a door for what it kept."""
 
 import json
+from functools import cache
 from hashlib import md5
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
@@ -37,6 +39,13 @@ QUESTIONS = {AlreadySent: "another", ReadingDoubted: "all_the_same", UnitAsked: 
 @require_safe
 def worker(request):
     """The service worker, from the root so that it serves every page. It tells nothing of anybody."""
+    script = _script.__wrapped__() if settings.DEBUG else _script()
+    return HttpResponse(script, content_type="text/javascript; charset=utf-8")
+
+
+@cache
+def _script() -> str:
+    """Another one whenever something changes that a phone keeps of ours: browsers ask for it with every page."""
     parts = [staticfiles_storage.url(name) for name in PARTS]
     told = {
         "parts": parts,
@@ -49,9 +58,10 @@ def worker(request):
         "idle": 1000 * settings.SESSION_COOKIE_AGE,
     }
     script = Path(finders.find("noughtbook/worker.js")).read_text(encoding="utf-8")
-    told["version"] = md5(f"{told}{script}".encode(), usedforsecurity=False).hexdigest()[:12]
-    head = f"self.noughtbook = {json.dumps(told)};\nimportScripts({json.dumps(parts[PARTS.index('noughtbook/kept.js')])});\n"
-    return HttpResponse(head + script, content_type="text/javascript; charset=utf-8")
+    page = render_to_string("phone/phone.html", {"editable": EDITABLE})
+    told["version"] = md5(f"{told}{script}{page}".encode(), usedforsecurity=False).hexdigest()[:12]
+    kept = json.dumps(parts[PARTS.index("noughtbook/kept.js")])
+    return f"self.noughtbook = {json.dumps(told)};\nimportScripts({kept});\n{script}"
 
 
 @login_not_required
@@ -93,7 +103,7 @@ def send(request):
     if request.POST.get("person") != mark_of(request.user):
         return JsonResponse({"other": True})
     try:
-        return JsonResponse({"recorded": act(request)})
+        return JsonResponse(act(request))
     except AskTime as asked:
         return JsonResponse({"asks": str(asked)})
     except ValidationError as refused:

@@ -6,10 +6,13 @@ from django.utils.html import format_html
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
+from compliance.checks.queries import is_late
 from compliance.limits.wording import demand
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
 from shared.units import show
+
+from .queries import MADE_AT_THE_TIME
 
 LEAD = {"td": {"class": "lead-cell"}}
 NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
@@ -57,7 +60,9 @@ class ReadingTable(tables.Table):
         return format_html('{} <span class="because">{}</span>', link, then)
 
     def render_taken_at(self, record):
-        return moment(record.taken_at, record.site.zone)
+        taken = moment(record.taken_at, record.site.zone)
+        late = is_late(record.taken_at, record.recorded_at, MADE_AT_THE_TIME) and not record.source_id
+        return format_html("<span>{} {}</span>", taken, badge("record", "late")) if late else taken
 
     def render_site(self, record):
         return record.site_then

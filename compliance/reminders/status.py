@@ -35,6 +35,8 @@ NEAR_ZERO_MILLI = round(NEAR_ZERO * 1000)
 AT_ZERO = Q(kind=CheckKind.ZERO) | Q(
     kind=CheckKind.CERTIFICATE, reference_milli__gte=-NEAR_ZERO_MILLI, reference_milli__lte=NEAR_ZERO_MILLI
 )
+CONCLUSIVE = Q(verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE])
+RELIED_ON = Q(vouched=True) | Q(vouched__isnull=True)
 
 
 def cancelled_too_late(reminder: Reminder) -> bool:
@@ -48,10 +50,10 @@ def clearing_checks() -> QuerySet[Check]:
     wanted = (AT_ZERO & ~Q(wants=Point.BOILING)) | (~AT_ZERO & Q(wants=Point.BOILING))
     # The bounds stand alone, so that both engines look them up in the index of the probe.
     within = Check.objects.live().filter(
+        CONCLUSIVE,
         probe=OuterRef("probe"),
         checked_at__gte=OuterRef("opens_at"),
         checked_at__lte=OuterRef("closes_at"),
-        verdict__in=[Verdict.IN_TOLERANCE, Verdict.OUT_OF_TOLERANCE],
     )
     return (
         within.alias(wants=ExpressionWrapper(OuterRef("point"), models.CharField()))
@@ -65,7 +67,7 @@ def clearing_readings() -> QuerySet[Reading]:
 
     One taken with a probe that was not to be relied on, as known when it was entered, clears none; later doubt changes nothing.
     """
-    return _readings_within().filter(Q(vouched=True) | Q(vouched__isnull=True))
+    return _readings_within().filter(RELIED_ON)
 
 
 def doubted_readings() -> QuerySet[Reading]:
@@ -90,14 +92,26 @@ def _readings_within() -> QuerySet[Reading]:
     )
 
 
+def excused() -> Exists:
+    """For a queryset of reminders: whether an excuse stands for it."""
+    return Exists(Excuse.objects.live().filter(reminder=OuterRef("pk")))
+
+
+def over_or_overdue(now: datetime, *, overdue: bool) -> Q:
+    """What is missed by now unless it was done, excused or cancelled; with `overdue` also what could be done still."""
+    late = Q(closes_at__gt=now, due_at__lte=now, grace_at__lte=now)
+    in_time = Q(recorded_at__isnull=True) | Q(recorded_at__lte=F("grace_at") + AT_THE_TIME)
+    missed = Q(closes_at__lte=now) & in_time
+    return missed | late if overdue else missed
+
+
 def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
     """With `check_id`, `reading_id` and `cleared_at` of what clears each, `excused`, and `status`."""
-    excuses = Excuse.objects.live().filter(reminder=OuterRef("pk"))
     at = models.DateTimeField()
     done = reminders.annotate(
         check_id=Subquery(clearing_checks().values("pk")[:1]),
         reading_id=Subquery(clearing_readings().values("pk")[:1]),
-        excused=Exists(excuses),
+        excused=excused(),
         cleared_at=Coalesce(
             Subquery(clearing_checks().values("checked_at")[:1]),
             Subquery(clearing_readings().values("taken_at")[:1]),

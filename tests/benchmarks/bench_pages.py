@@ -26,12 +26,15 @@ def main() -> None:
     parser.add_argument("--sites", type=int)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--only", default="", help="the name of one address")
+    parser.add_argument(
+        "--without", default="", help="names of addresses, such as reading_export, where it takes minutes"
+    )
     parser.add_argument("--people", default="", help="such as manager,head")
     asked = parser.parse_args()
     for engine in [asked.engine] if asked.engine else SIZES:
         for sites in [asked.sites] if asked.sites else SIZES[engine]:
             with tempfile.TemporaryDirectory(prefix="noughtbook-pages-") as folder:
-                _measure(engine, sites, asked.keep or Path(folder) / "set", [asked.only, asked.people])
+                _measure(engine, sites, asked.keep or Path(folder) / "set", [asked.only, asked.without, asked.people])
 
 
 def _measure(engine: str, sites: int, folder: Path, which: list[str]) -> None:

@@ -10,7 +10,7 @@ from django.db import connection, transaction
 
 from compliance.readings.importing import bring, import_file
 from compliance.readings.importing.book import Book
-from compliance.readings.importing.layout import open_table
+from compliance.readings.importing.layout import open_table, read_through
 from compliance.readings.importing.rows import batches
 from compliance.readings.importing.store import COLUMNS
 from tests.benchmarks.engines import compare, seconds
@@ -33,7 +33,11 @@ def file_of(rows: int, first: datetime) -> bytes:
 
 
 def bare_rows(by, content: bytes) -> list[tuple]:
-    found = [row[: len(COLUMNS)] for batch in batches(open_table(content), Book(by)) for row in batch.rows]
+    found = [
+        row[: len(COLUMNS)]
+        for batch in batches(open_table(content), Book(by, read_through(content)))
+        for row in batch.rows
+    ]
     return found
 
 

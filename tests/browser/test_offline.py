@@ -3,7 +3,7 @@
 The same at random moments, with the browser killed too, takes long: `pytest -n0 tests/browser/long_offline.py`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -31,7 +31,7 @@ print(json.dumps({{"site": probe.site_id, "probe": probe.pk, "limit": limit.pk, 
 RECORDED = """
 from compliance.checks.models import Check
 from compliance.readings.models import Reading
-kept = Reading.objects.filter(phone__isnull=False).order_by("taken_at", "pk")
+kept = Reading.objects.filter(phone__isnull=False).order_by("pk")  # in order
 told = list(kept.values_list("item", "typed", "appliance__name", "taken_by__name"))
 last = Check.objects.filter(phone__isnull=False).order_by("pk").last()
 clocks = {round(each.phone[name] / 60) for each in (*kept, last) for name in ("off_s", "said_s")}
@@ -79,16 +79,23 @@ def sign_in(page: Page, who: str) -> None:
     page.wait_for_url(lambda url: "sign-in" not in url)
 
 
-HOLDS = """(wanted) => caches.open("pages").then((pages) => pages.keys()).then(
-    (kept) => kept.some((each) => each.url.endsWith(wanted)))"""
+KEPT = "caches.open('pages').then((pages) => pages.keys()).then((kept) => kept.map((each) => each.url))"
+
+
+def eventually(page: Page, holds: Callable[[], bool]) -> None:
+    for _ in range(150):
+        if holds():
+            return
+        page.wait_for_timeout(100)
+    pytest.fail("It did not come about in 15 s.")
 
 
 def visit(page: Page, *addresses: str) -> None:
     """Until the phone has kept what these pages bring along."""
     for address in addresses:
         page.goto(address)
-        while not page.evaluate(HOLDS, address.replace("/check/", "/check/whole/")):
-            page.wait_for_timeout(100)
+        kept = page.url.replace("/check/", "/check/whole/")
+        eventually(page, lambda kept=kept: kept in page.evaluate(KEPT))
 
 
 AHEAD = "{ const now = Date.now.bind(Date); Date.now = () => now() + 47 * 60000; }"
@@ -98,8 +105,7 @@ def set_ahead(page: Page) -> None:
     """The clock of the phone: that of its pages and of its worker."""
     page.add_init_script(AHEAD)
     page.goto("/")
-    while not page.context.service_workers:
-        page.wait_for_timeout(100)
+    eventually(page, lambda: bool(page.context.service_workers))
     page.context.service_workers[0].evaluate(AHEAD)
 
 
@@ -121,12 +127,13 @@ def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, ca
     says(page, "Kept on this phone: 1, not in the record yet")
     take_a_line(page, today, there["line"], "4.1")
     expect(page.locator(".sheet-line [data-kept]")).to_have_text("4.1 °C · kept on this phone")
-    check_alone(page, check, "2.4")
+    check_alone(page, today, check, "2.4")
     says(page, "Kept on this phone: 3, not in the record yet")
     cable.mend()
     page.get_by_role("button", name="Send it now").click()
     expect(page.get_by_role("heading", level=1)).to_contain_text(PROBE)  # the check, judged
     says_nothing(page)
+    expect(page.locator("#kept-told")).to_have_count(0)  # it is looked at
     readings = [["Milk", "3.4", None, "Petra Quill"], ["Dairy fridge", "4.1", "Dairy fridge", "Petra Quill"]]
     assert kitchen.ask(RECORDED) == [readings, ["2.4", "inconclusive"], True, [47]]
 
@@ -137,6 +144,10 @@ def says_nothing(page: Page) -> None:
 
 def take_a_reading(page: Page, there: dict, item: str, typed: str) -> None:
     page.goto(f"/readings/add/?site={there['site']}")
+    fill_in(page, there, item, typed)
+
+
+def fill_in(page: Page, there: dict, item: str, typed: str) -> None:
     page.locator("#id_probe").select_option(value=str(there["probe"]))
     page.locator("#id_limit").select_option(value=str(there["limit"]))
     page.locator("#id_item").fill(item)
@@ -151,14 +162,15 @@ def take_a_line(page: Page, today: str, line: int, typed: str) -> None:
     page.locator(f"#line-{line} [data-save]").click()
 
 
-def check_alone(page: Page, check: str, typed: str) -> None:
+def check_alone(page: Page, today: str, check: str, typed: str) -> None:
     """What was typed is there again after the page was left."""
     page.goto(check)
     page.locator("#in").click()
     page.locator("#value").fill(typed)
     page.locator("#note-it").click()
     expect(page.locator("#alone")).to_have_text("Off by more than allowed (±1.0 °C): do not use.")
-    page.goto(check)
+    page.goto(today)
+    page.get_by_role("link", name=f"Zero check of {PROBE}").click()
     expect(page.locator("#taken")).to_contain_text(typed)
     page.locator("#finish-whole").click()
 
@@ -174,11 +186,30 @@ def test_whoever_signs_in_next_neither_sees_the_pages_nor_sends_what_another_typ
     cable.mend()
     page.goto("/")
     says(page, "Kept on this phone: 1, sent when who typed it signs in")
-    assert page.evaluate("caches.has('pages')") is False
+    eventually(page, lambda: page.evaluate(KEPT) == [])
     sign_in(page, "supervisor")
     says(page, "Kept on this phone: 0, not in the record yet; 1 of somebody else")
     page.locator("[popovertarget=person-menu]").click()
     page.get_by_role("button", name="Sign out").click()
     page.wait_for_url("**/sign-in/")
     sign_in(page, "manager")
+    says_nothing(page)
+
+
+def test_what_is_typed_on_a_phone_that_was_left_too_long_is_sent_once_somebody_says_that_it_is_theirs(
+    page, cable, there
+):
+    page.goto("/")
+    sign_in(page, "manager")
+    visit(page, f"/today/{there['site']}/")
+    cable.cut()
+    page.goto(f"/readings/add/?site={there['site']}")
+    page.evaluate("kept.note('session').then((told) => kept.write('session', {...told, used: 0}))")
+    fill_in(page, there, "Curd", "4.9")
+    says(page, "Kept on this phone: 1, sent when who typed it signs in")
+    eventually(page, lambda: page.evaluate(KEPT) == [])
+    cable.mend()
+    page.goto("/phone/")
+    says(page, "Kept on this phone: 1. 1 of it waits for you")
+    page.get_by_role("button", name="Send it again").click()
     says_nothing(page)

@@ -123,7 +123,7 @@ def late_from(check) -> datetime:
     return datetime.combine(due, time(11), LONDON).astimezone(UTC)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(history=HISTORIES, moments=st.lists(TIMES.map(lambda at: at + 0.01), min_size=3, max_size=3))
 def test_at_any_moment_of_any_history_it_is_what_the_oracle_says(probe, supervisor, history, moments):
     with transaction.atomic():

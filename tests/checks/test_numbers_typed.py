@@ -1,5 +1,6 @@
 """Numbers typed in a guided check: asked about where they may be in the other unit, never lost, and none fails a probe alone."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -145,6 +146,15 @@ def test_212_at_boiling_is_asked_about(as_person, cook, probe, clock):
     assert "Is the display in °F?" in text(hands.read("209"))
     hands.tap("unit", unit="F")
     assert hands.draft.outside_since is None, "209 °F is 98.3 °C, where water boils here"
+
+
+def test_enter_beside_the_depth_presses_no_button_of_finishing(hands):
+    """HTML, implicit submission: a form whose first submit button is disabled is sent by its buttons alone."""
+    in_the_ice(hands)
+    hands.wait(70)
+    form = text(hands.read("0.1")).split('id="finish"')[1].split("</form>")[0]
+    assert re.search(r'<button[^>]*type="submit"[^>]*>', form)[0] == '<button type="submit" disabled hidden>'
+    assert 'name="immersion_mm"' in form
 
 
 def test_one_number_alone_fails_no_probe_and_asks_for_a_second(hands, probe, cook):

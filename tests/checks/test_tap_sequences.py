@@ -61,7 +61,7 @@ class Told:
         return min((number.at for number in self.numbers if number.outside), default=None)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(sequence=st.lists(taps, max_size=14), end=ends)
 def test_no_sequence_of_taps_loses_a_number_or_fails_a_probe_by_one(probe, cook, clock, sequence, end):
     with transaction.atomic():

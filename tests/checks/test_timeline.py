@@ -106,7 +106,7 @@ def live(probe, person, history):
             void(by=person, reason="struck", **{"event" if what == "event" else "check": record})
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(history=st.lists(CHECKS | EVENTS, max_size=7))
 def test_any_history_is_stored_as_it_is_cut(probe, supervisor, history):
     with transaction.atomic():

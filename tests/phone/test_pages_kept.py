@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from compliance.phone.views import PARTS
-from shared.kept_pages import KEEP, NOBODY, PERSON, mark_of
+from shared.kept_pages import IDLE, KEEP, NOBODY, PERSON, mark_of
 
 pytestmark = pytest.mark.django_db
 
@@ -38,8 +38,17 @@ def test_a_reader_who_may_record_nothing_keeps_the_day_alone(as_person, world):
 def test_each_page_says_whose_it_is_and_the_one_to_sign_in_is_nobodys(as_person, world):
     marks = {as_person(person).get("/account/").headers[PERSON] for person in (world.cook, world.manager)}
     assert marks == {mark_of(world.cook), mark_of(world.manager)}
-    assert Client().get("/sign-in/").headers[PERSON] == NOBODY
+    assert Client().get("/sign-in/").headers[PERSON] == NOBODY and IDLE not in Client().get("/sign-in/").headers
     assert f'name="person" content="{mark_of(world.cook)}"' in as_person(world.cook).get("/account/").content.decode()
+
+
+def test_a_phone_is_told_for_how_long_it_may_be_left_which_is_shorter_in_a_kitchen(client, world):
+    client.force_login(world.cook)
+    assert client.get("/account/").headers[IDLE] == str(12 * 3600)
+    session = client.session
+    session.set_expiry(900)  # as on a device that stays in the kitchen
+    session.save()
+    assert client.get("/account/").headers[IDLE] == "900"
 
 
 def test_the_page_of_a_whole_check_has_every_step_and_its_cautions(as_person, world):

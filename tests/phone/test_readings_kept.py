@@ -33,12 +33,18 @@ def phone(clock, client, world):
 def test_it_is_taken_when_it_was_typed_and_says_how_the_phone_had_it(phone, world, as_person):
     answer = phone.reading(on(9, 12))
     reading = Reading.objects.get()
-    assert answer == {"recorded": f"/readings/{reading.pk}/"}
+    assert answer == {"recorded": f"/readings/{reading.pk}/", "look": False}
     assert (reading.taken_at, reading.recorded_at, reading.taken_by) == (on(9, 12), on(12), world.cook)
     assert reading.phone == {"at": "2026-03-11T09:12:02+00:00", "off_s": 2}
     page = as_person(world.cook).get(answer["recorded"]).content.decode()
     assert "11 Mar 2026 09:12 GMT by its own clock, which was 2 s ahead" in page
     assert "11 Mar 2026 12:00 GMT by Col Esker" in page
+
+
+def test_one_beyond_its_limit_opens_a_deviation_that_is_to_be_looked_at(phone):
+    assert phone.reading(on(9), typed="9.4")["look"] is True
+    assert phone.reading(on(9), typed="9.4")["look"] is True
+    assert Reading.objects.filter(deviation__isnull=False).count() == 2
 
 
 def test_sent_again_it_is_recorded_once_also_where_the_first_answer_was_lost(phone, world):

@@ -239,6 +239,7 @@ def test_where_none_is_named_each_is_decided_by_the_next_of_its_own_and_the_rest
 ):
     take(world, "4.1", day(3), item="Rice")
     take(world, "4.0", day(3.1), item="Custard")
+    between = take(world, "3.6", day(0.75), probe=other)
     soup, _, rice = (
         take(world, "3.9", day(10), probe=other, item="SOUP"),
         take(world, "3.8", day(11), probe=other),
@@ -257,7 +258,7 @@ def test_where_none_is_named_each_is_decided_by_the_next_of_its_own_and_the_rest
     spoken = Decision.objects.order_by("reading__taken_at").values_list(
         "reading__item", "good_reading", "good_standing"
     )
-    assert list(spoken) == [("Soup", soup.pk, "pending"), ("Soup", soup.pk, "pending"), ("Rice", rice.pk, "pending")]
+    assert list(spoken) == [("Soup", between.pk, "pending"), ("Soup", soup.pk, "pending"), ("Rice", rice.pk, "pending")]
     assert load_case(anchor).undecided == 1
 
 

@@ -7,8 +7,11 @@ from django.urls import reverse
 
 from compliance.readings.actions import void
 from compliance.readings.importing import FileRefused, import_file, import_parts, preview
+from compliance.readings.importing.book import Book
+from compliance.readings.importing.layout import read_through
 from compliance.readings.models import Deviation, Import, Reading
 from shared.audit.models import Entry
+from sites.access import sites_of
 from tests.readings.files import HEADER, START, csv_file, many, row
 from tests.readings.helpers import take
 from tests.world import make_area, make_limit, make_person, make_probe, make_site, make_version
@@ -34,6 +37,14 @@ def test_all_good_rows_go_in_and_bad_rows_are_named_by_line(world):
     assert [line for line, _ in made.refused] == [3, 5]
     assert "no probe “P9”" in made.refused[0][1] and "“warm” is not a number" in made.refused[0][1]
     assert sorted(Reading.objects.values_list("item", "value_milli")) == [("milk", 4000), ("soup", 6500)]
+
+
+def test_of_all_that_somebody_may_write_to_only_the_sites_that_a_file_names_are_read(world):
+    mentioned = read_through(csv_file(row(site=" ALDER school "), row(site="North / Nowhere", taken_by="")))
+    book = Book(world.supervisor, mentioned)
+    assert {place.pk for [place] in book.places.read.exact.values()} == {world.site.pk}
+    assert list(book.people.read.exact) == [""]  # nobody is named, so nobody is looked up
+    assert world.other_site in sites_of(world.supervisor)
 
 
 def test_every_fact_of_a_row_arrives(world):

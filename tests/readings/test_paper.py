@@ -58,7 +58,8 @@ def test_page_and_paper_name_who_read_who_entered_and_when(sheet, world):
     page = sheet.client.get(reverse("reading_detail", args=[Reading.objects.get().pk])).content.decode()
     for words in ("Taken by", world.cook.name, "Entered", f"by {world.manager.name}", "Entered late"):
         assert words in page
-    assert "Entered late" in record_of(world.site)
+    listed = sheet.client.get(reverse("reading_list")).content.decode()
+    assert "Entered late" in record_of(world.site) and "Entered late" in listed
 
 
 def test_a_line_that_cannot_be_stays_and_the_others_are_saved_once(sheet):

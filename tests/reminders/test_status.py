@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from compliance.checks.actions import void_check
 from compliance.checks.models import Check, CheckVoid, Verdict
 from compliance.limits.models import Limit
+from compliance.plans.calendar import DAY
 from compliance.plans.models import Round
+from compliance.reminders.missed import missed, not_in_time
 from compliance.reminders.models import Excuse, ExcuseVoid, Reminder
 from compliance.reminders.status import Status, with_status
 from tests.checks import making
@@ -53,7 +55,7 @@ def found(reminder) -> Reminder:
     st.booleans(),
     st.none() | hours,
 )
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=150)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=60)
 def test_both_agree_on_checks_voids_excuses_what_is_cancelled_and_what_was_asked_too_late(
     world, times, happened, away, excused, cancelled, recorded
 ):
@@ -82,13 +84,22 @@ def test_both_agree_on_checks_voids_excuses_what_is_cancelled_and_what_was_asked
     at = cleared_at(reminder, live)
     assert ours.cleared_at == at
     assert ours.status == status(reminder, cleared_at=at, excused=excused == "one", now=NOW)
+    assert_listed(ours)
 
 
-def write(world, probe, fields) -> Check:
+def assert_listed(ours):
+    """Lists of many sites have it where it was missed, or is late, and nowhere else."""
+    lists = missed([ours.site_id], NOW), not_in_time([ours.site_id], NOW - DAY, NOW, NOW)
+    late = ours.status in (Status.MISSED, Status.OVERDUE) and ours.grace_at < NOW and ours.due_at < NOW
+    in_lists = [each.filter(pk=ours.pk).exists() for each in lists]
+    assert in_lists == [ours.status == Status.MISSED and ours.due_at < NOW, late]
+
+
+def write(world, probe, fields, site=None) -> Check:
     return Check.objects.create(
         key=uuid.uuid4(),
         probe=probe,
-        site=world.site,
+        site=site or world.site,
         checked_by=world.cook,
         recorded_by=world.cook,
         tolerance_milli=500,
@@ -98,7 +109,7 @@ def write(world, probe, fields) -> Check:
 
 
 @given(times, st.lists(hours, max_size=4))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=30)
 def test_both_agree_on_readings(world, times, taken):
     limit = make_limit(world.site, by=world.manager, code=f"l-{Limit.objects.count()}")
     asked = Round.objects.create(limit=limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager)
@@ -108,6 +119,23 @@ def test_both_agree_on_readings(world, times, taken):
     at = cleared_at(reminder, [], readings)
     assert found(reminder).cleared_at == at
     assert found(reminder).status == status(reminder, cleared_at=at, excused=False, now=NOW)
+    assert_listed(found(reminder))
+
+
+def test_what_was_done_long_before_it_fell_due_or_elsewhere_is_not_listed_as_missed(world):
+    asked = Round.objects.create(
+        limit=world.limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager
+    )
+    opened_long_ago = [at(-2000), at(-600), at(-598), at(-590)]
+    check = made(opened_long_ago, probe=world.probe, site=world.site)
+    reading = made(opened_long_ago, round=asked, limit=world.limit, site=world.site)
+    lately = made([at(-48), at(-40), at(-38), at(-8)], probe=world.probe, site=world.site)
+    assert set(missed([world.site.pk], NOW)) == {check, reading, lately}
+    making.good(world.probe, world.cook, at(-1900))
+    make_reading(world.probe, world.limit, "3.0", at(-1900), by=world.cook)
+    assert set(missed([world.site.pk], NOW)) == {lately}
+    write(world, world.probe, {"checked_at": at(-30), "kind": "zero", "verdict": "in_tolerance"}, site=world.other_site)
+    assert not missed([world.site.pk], NOW).exists()
 
 
 def at(hour: float) -> datetime:

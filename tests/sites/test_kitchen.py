@@ -17,13 +17,14 @@ from sites.access import areas_of, get_area, role_at, roles_at, sites_of
 from sites.actions import grant, stop_person
 from sites.kitchen_actions import register_device, revoke_device, set_pin
 from sites.models import KitchenDevice, KitchenPin, PasswordTries, Role
+from tests.records.making import take
 from tests.world import PASSWORD
 
 PIN = "8305"
 
 
 @pytest.fixture(autouse=True)
-def quick_hashes(settings):
+def quick_hashes(settings, clock):
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
@@ -98,6 +99,19 @@ def test_a_pin_has_a_cooks_rights_at_one_site_and_none_elsewhere(world):
     assert list(sites_of(person)) == [world.site] and not sites_of(person, Role.MANAGER) and not areas_of(person)
     with pytest.raises(Http404):
         get_area(person, world.area.pk)
+
+
+def test_a_manager_writes_down_with_a_pin_what_was_done_and_a_cook_does_not(tablet, world):
+    breach = take(world, "9.0", timezone.now(), used_despite="No other probe was here.").deviation
+    page, told = reverse("deviation_detail", args=[breach.pk]), {"disposition": "discarded", "action": "Thrown away."}
+    for person, answers in ((world.cook, {403}), (world.manager, {302})):
+        enter(tablet, person)
+        told |= {"cause": "Not known yet.", "done_at": "2026-03-11T12:00", "decided_by": world.manager.pk}
+        assert tablet.post(page, told).status_code in answers
+    assert Entry.objects.get(action="deviation.act").data["device"].startswith("Tablet at the pass")
+    assert (
+        tablet.post(reverse("reading_void", args=[breach.reading_id]), {"reason": "Entered twice"}).status_code == 403
+    )
 
 
 def test_the_password_opens_the_rest_also_from_within(tablet, world):

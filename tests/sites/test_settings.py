@@ -69,7 +69,7 @@ changes_of_a_probe = st.fixed_dictionaries(
 
 
 @given(st.lists(st.tuples(changes_of_a_site, changes_of_a_probe, st.booleans()), max_size=5))
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_the_rows_say_what_their_facts_say_whatever_was_changed_and_corrected(world, told):
     for of_site, of_probe, corrects in told:
         for act, name, changes in ((amend_site, "site", of_site), (amend, "probe", of_probe)):

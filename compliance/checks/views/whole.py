@@ -4,6 +4,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.views.decorators.http import require_safe
 
+from compliance.metrology.settling import LONGEST_SERIES
 from compliance.probes.access import get_probe
 from shared.cautions import caution
 from shared.kept_pages import keep
@@ -16,6 +17,7 @@ from ..forms import STAGES
 from ..kinds import USUAL
 from ..kinds.steps import Task
 from ..models import NoFigure
+from ..whole import LONGEST_MS
 
 GUIDANCE = USUAL.guidance
 
@@ -35,7 +37,8 @@ def whole(request, pk):
         "unit": unit,
         "allowed": show_spread(probe.tolerance_milli, unit, 1),
         "no_figures": NoFigure.choices,
-        "longest_ms": int(1000 * drafts.LONGEST.total_seconds()),
+        "longest_ms": LONGEST_MS,
+        "most": LONGEST_SERIES,
         "back_url": reverse("probe_detail", args=[pk]),
     }
     return keep(render(request, "checks/whole.html", context), request.path)

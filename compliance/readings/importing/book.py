@@ -19,9 +19,10 @@ from shared.key_lists import among
 from shared.reasons import holds_word
 from shared.units import Unit
 from sites.access import sites_of
-from sites.models import Business, Person, Role, Site
+from sites.models import Person, Role, Site
 
 from .cells import unguarded
+from .layout import Mentioned
 
 FIRST = datetime.combine(EARLIEST, time())
 BEYOND = 10**9
@@ -163,14 +164,13 @@ class KnownSite:
 
 
 class Book:
-    """Everything that one person's file may name, read in a fixed number of queries. `probes`: what it calls them."""
+    """All that one person's file names, read in a fixed number of queries, whatever else that person may write to."""
 
-    def __init__(self, by: Person, probes: Iterable[str], business: Business | None = None):
-        found = sites_of(by, Role.COOK).select_related("area")
-        sites = list(found.filter(area__business=business) if business else found)
+    def __init__(self, by: Person, mentioned: Mentioned):
+        sites, businesses = _sites(by, mentioned.sites)
         self.now = naive(timezone.now())
         self.by = by
-        instruments, rules, clocks = _instruments(sites, probes), _rules(sites), {}
+        instruments, rules, clocks = _instruments(businesses, mentioned.probes), _rules(sites), {}
         appliances = _appliances(sites)
         pairs = []
         for site in sites:
@@ -184,7 +184,8 @@ class Book:
                 "several sites are called “{}”; write the area before it, like North / Mill School",
             )
         )
-        self.people = ReadOnce(Names(_people(sites, by), "nobody here has the e-mail “{}”", ""))
+        people = [("", by.pk), *(_people(businesses) if any(mentioned.people) else ())]
+        self.people = ReadOnce(Names(people, "nobody here has the e-mail “{}”", ""))
         self.values = {unit: ReadOnce(_values_in(unit)) for unit in Unit.values}
         self.items = ReadOnce(read_item)
         self.holds, self.since = ReadOnce(_seconds_in("held_s")), ReadOnce(_seconds_in("since_start_s"))
@@ -263,10 +264,23 @@ def _place(site: Site, instruments: ReadOnce, rules: list, appliances: list, clo
     return KnownSite(site.pk, instruments, ReadOnce(limits), ReadOnce(known), units, clock)
 
 
-def _instruments(sites: list[Site], named: Iterable[str]) -> dict[int, ReadOnce]:
+def _sites(by: Person, mentioned: Iterable[str]) -> tuple[list[Site], set[int]]:
+    """The sites that the file names among those where this person may record; and the businesses of all of those."""
+    names = _folded(mentioned)
+    known = list(sites_of(by, Role.COOK).values_list("pk", "name", "area__name", "area__business"))
+    keys = [pk for pk, name, area, _ in known if {name.casefold(), f"{area} / {name}".casefold()} & names]
+    sites = Site.objects.filter(pk__in=among(keys)).select_related("area")
+    return list(sites), {business for *_, business in known}
+
+
+def _folded(mentioned: Iterable[str]) -> set[str]:
+    return {unguarded(text.strip()).casefold() for text in mentioned}
+
+
+def _instruments(businesses: Iterable[int], mentioned: Iterable[str]) -> dict[int, ReadOnce]:
     """By business: finds a probe by what the file calls it. Only of those that it names the history is read."""
-    found: dict[int, list[tuple[str, KnownProbe]]] = {site.area.business_id: [] for site in sites}
-    names = {unguarded(text.strip()).casefold() for text in named}
+    found: dict[int, list[tuple[str, KnownProbe]]] = {business: [] for business in businesses}
+    names = _folded(mentioned)
     codes = Probe.objects.filter(business__in=found).order_by().values_list("pk", "code")
     keys = [pk for pk, code in codes if code.casefold() in names]
     placements, events = defaultdict(list), defaultdict(list)
@@ -315,13 +329,11 @@ def _version(record: LimitVersion) -> Version:
     return Version(record.pk, bottom, top, record.hold_s or 0, record.within_s or 0, record)
 
 
-def _people(sites: list[Site], by: Person) -> list[tuple[str, int]]:
-    businesses = {site.area.business_id for site in sites}
+def _people(businesses: Iterable[int]) -> Iterable[tuple[str, int]]:
     at_site, at_area = (
         Q(**{f"memberships__{path}__in": businesses}) for path in ("site__area__business", "area__business")
     )
-    people = Person.objects.filter(at_site | at_area).values_list("email", "pk").distinct()
-    return [("", by.pk), *people]
+    return Person.objects.filter(at_site | at_area).values_list("email", "pk").distinct()
 
 
 def _offset(shift: timedelta) -> str:

@@ -9,7 +9,7 @@ from django.utils import timezone
 from compliance.readings.imported_file import ImportedFile
 from compliance.readings.models import Import
 from shared.audit import trail
-from sites.models import Business, Person
+from sites.models import Person
 
 from .book import Book
 from .layout import open_table, read_through
@@ -48,12 +48,12 @@ class Preview:
         self.sites.update({row[SITE] for row in batch.rows})
 
 
-def preview(file, by: Person, business: Business | None = None) -> Preview:
+def preview(file, by: Person) -> Preview:
     """Read a file (bytes, or an open binary file) without writing anything. Raises FileRefused for the file as a whole."""
     content = file if isinstance(file, bytes) else file.read()
-    probes = read_through(content)
+    mentioned = read_through(content)
     found = Preview(before=last_import_of(by, content))
-    for batch in batches(open_table(content), Book(by, probes, business)):
+    for batch in batches(open_table(content), Book(by, mentioned)):
         found.take(batch)
     return found
 
@@ -79,9 +79,9 @@ def import_parts(
     """As `import_file`, piece by piece as they are written. Each is worked out before its transaction, so that others write
     between them; wherever it stops, the same file again adds the rest. `begin` is called in the transaction of the first.
     """
-    probes = read_through(content)
+    mentioned = read_through(content)
     file = SentFile(file_name[-200:], sha256(content).hexdigest(), begin)
-    for batch in batches(open_table(content), Book(by, probes)):
+    for batch in batches(open_table(content), Book(by, mentioned)):
         part = import_part(by=by, file=file, batch=batch)
         file.wrote(part)
         yield part

@@ -49,6 +49,15 @@ class FileTable:
     pick: Callable[[list[str]], tuple[str, ...]]
 
 
+@dataclass(frozen=True, slots=True)
+class Mentioned:
+    """What stands in these columns of a file, each text once."""
+
+    sites: set[str]
+    probes: set[str]
+    people: set[str]
+
+
 def open_table(content: bytes) -> FileTable:
     """Raises FileRefused saying what to do about a file that is empty, not text, or has no usable header."""
     if len(content) > MOST_BYTES:
@@ -61,17 +70,20 @@ def open_table(content: bytes) -> FileTable:
     return FileTable(_rows(reader), lambda: reader.line_num, len(first), len(names), _picker(names, len(first)))
 
 
-def read_through(content: bytes) -> set[str]:
-    """What stands in the column of the probe, each text once.
+def read_through(content: bytes) -> Mentioned:
+    """What a file names, before it is looked up.
 
     Raises FileRefused where a file cannot be used as a whole, which is seen so before anything of it is written.
     """
-    table, rows, found = open_table(content), 0, set()
-    place = table.pick(range(table.width + 1))[COLUMNS.index("probe")]
+    table, rows, found = open_table(content), 0, Mentioned(set(), set(), set())
+    places = table.pick(range(table.width + 1))
+    site, probe, person = (places[COLUMNS.index(name)] for name in ("site", "probe", "taken_by"))
     for cells in table.rows:
         if any(cells):
             rows += 1
-            found.update(cells[place : place + 1])
+            found.sites.update(cells[site : site + 1])
+            found.probes.update(cells[probe : probe + 1])
+            found.people.update(cells[person : person + 1])
     if not rows:
         raise FileRefused("The file has a header and no rows. Add the readings and send it again.")
     if rows > MOST_ROWS:

@@ -71,19 +71,32 @@
   };
   const wrong = (off) => off !== null && Math.abs(off) > ALLOWED;
 
+  // Whether this person is signed in as far as the phone knows, and has not left it for longer than a session may be left: then
+  // its time begins anew. What is typed otherwise may be anybody's, and is sent only once they have said that it is theirs.
+  const inTime = async (person) => {
+    const [who, session] = await Promise.all(["person", "session"].map((name) => read("notes", (notes) => notes.get(name))));
+    if (who !== person || !session || Date.now() - session.used >= session.idle) return false;
+    await write("notes", (notes) => notes.put({ ...session, used: Date.now() }, "session"));
+    return true;
+  };
+  const LEFT = "Nobody was signed in any more when this was typed. Send it if it is yours; else strike it off.";
+  const stateOf = async (person) => await inTime(person) ? { state: "waiting" } : { state: "refused", reason: LEFT };
+
   // What a display showed, in thousandths of °C; NaN for what is no number.
   const milliOf = (text, unit) => {
     const plain = text.trim().replace(/\u2212/g, "-").replace(",", ".");
     const value = /^[-+]?\d+(\.\d*)?$/.test(plain) ? Number(plain) : NaN;
-    return Math.round(1000 * (unit === "F" ? (value - 32) * 5 / 9 : value));
+    const milli = Math.round(1000 * (unit === "F" ? (value - 32) * 5 / 9 : value));
+    return Math.abs(value) <= 1000 && milli >= -273150 ? milli : NaN; // as the server has it
   };
 
   self.kept = {
-    milliOf, ALLOWED, add, change, clock, learn, wrong,
+    milliOf, inTime, stateOf, ALLOWED, add, change, clock, learn, wrong,
     acts: () => read("acts", (acts) => acts.getAll()),
     drop: (number) => write("acts", (acts) => acts.delete(number)),
     note: (name) => read("notes", (notes) => notes.get(name)),
     write: (name, value) => write("notes", (notes) => notes.put(value, name)),
+    named: (start) => read("notes", (notes) => notes.getAll(IDBKeyRange.bound(start, `${start}\uffff`))),
     forget: (name) => write("notes", (notes) => notes.delete(name)),
   };
 })();

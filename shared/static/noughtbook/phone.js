@@ -4,11 +4,11 @@
   const workers = navigator.serviceWorker;
   if (!workers || !self.indexedDB) return; // over plain http all works as before, with network alone
   const shell = "/phone/", mine = document.head.querySelector("meta[name=person]")?.content;
-  const hook = document.getElementById("not-saved");
+  const isShell = Boolean(document.getElementById("kept-acts")), hook = document.getElementById("not-saved");
   const post = (message) => workers.ready.then((found) => found.active?.postMessage(message));
   const send = () => post({ send: true });
   const make = (tag, text, about = {}) => Object.assign(document.createElement(tag), { textContent: text, ...about });
-  const person = async () => mine ?? (location.pathname === shell ? await kept.note("person") : null);
+  const person = async () => mine ?? (isShell ? (await kept.note("person") ?? "").replace(/^-$/, "") || null : null);
 
   workers.register("/worker.js").catch(() => {}); // without network the one that is there goes on
   if (mine && !workers.controller) post({ visited: location.href });
@@ -20,21 +20,33 @@
   // ---- How much is kept, on every page
   const draw = async () => {
     const acts = await kept.acts(), own = await person();
-    const own_acts = acts.filter((act) => act.person === own), refused = own_acts.filter((act) => act.state === "refused" || act.asks);
+    const ownActs = acts.filter((act) => act.person === own), refused = ownActs.filter((act) => act.state === "refused" || act.asks);
     document.getElementById("kept-count")?.remove();
     if (acts.length) {
-      const link = make("a", `Kept on this phone: ${own ? own_acts.length : acts.length}`, { href: shell });
+      const link = make("a", `Kept on this phone: ${own ? ownActs.length : acts.length}`, { href: shell });
       const line = make("p", "", { id: "kept-count", className: `kept-count tone-${refused.length ? "bad" : "doubt"}` });
       line.setAttribute("role", "status");
-      const others = acts.length - own_acts.length, apart = own && others ? `; ${others} of somebody else` : "";
+      const others = acts.length - ownActs.length, apart = own && others ? `; ${others} of somebody else` : "";
       line.append(link, !own ? ", sent when who typed it signs in" : refused.length ? `. ${refused.length} of it waits for you${apart}` : `, not in the record yet${apart}`);
       hook?.before(line);
     }
+    const here = `/probes/${document.getElementById("whole")?.dataset.probe}/check/whole/`;
+    links("kept-drafts", "Not finished: ", (await kept.named("check of ")).filter((each) => each.person === own && each.url !== here));
+    const told = (await kept.named("look at ")).filter((each) => each.person === own);
+    for (const each of told) if (each.url === location.pathname) await kept.forget(each.name);
+    links("kept-told", "In the record now. Look what it says: ", told.filter((each) => each.url !== location.pathname));
     const last = await kept.note("last");
     if (last && location.search === `?check=${last.key}`) location.replace(last.url);
-    mark(own_acts);
-    list(own_acts, acts.length - own_acts.length);
-    await askTime(own_acts);
+    mark(ownActs);
+    list(ownActs, acts.length - ownActs.length);
+    await askTime(ownActs);
+  };
+  const links = (id, words, found) => {
+    document.getElementById(id)?.remove();
+    if (!found.length) return;
+    const line = make("p", words, { id, className: "kept-count tone-doubt" });
+    line.append(...found.flatMap(({ title, url }) => [make("a", title, { href: url }), " "]));
+    hook?.before(line);
   };
   let drawn = Promise.resolve();
   const show = () => { drawn = drawn.then(draw, draw); return drawn; }; // one after the other
@@ -132,7 +144,8 @@
     });
   };
   document.getElementById("send-now")?.addEventListener("click", send);
-  const asked = document.querySelector(`[data-said="${location.search.slice(1)}"]`);
+  const what = location.pathname === shell ? location.search.slice(1) : "not-kept";
+  const asked = document.querySelector(`[data-said="${CSS.escape(what)}"]`);
   if (asked) asked.hidden = false;
 
   const pages = async () => {

@@ -2,11 +2,12 @@
 (() => {
   "use strict";
   const form = document.getElementById("whole");
-  if (!form || !self.kept) return;
-  const { probe, code, site, tolerance, allowed, longest } = form.dataset;
+  if (!form || !self.kept || !self.isSecureContext) return;
+  const { probe, code, site, tolerance, allowed, longest, most } = form.dataset;
   const mine = document.head.querySelector("meta[name=person]")?.content, name = `check of ${probe} by ${mine}`;
   const { milliOf } = kept, part = (id) => document.getElementById(id), run = crypto.randomUUID();
-  const fresh = () => ({ key: crypto.randomUUID(), inserted: null, numbers: [], struck: [], fields: {} });
+  const about = { title: `Zero check of ${code}`, person: mine, url: `/probes/${probe}/check/whole/` };
+  const fresh = () => ({ ...about, key: crypto.randomUUID(), inserted: null, numbers: [], struck: [], fields: {} });
   let draft = fresh();
 
   // The clock of the page goes on evenly, also where that of the phone is set; after the page was left that one has to do.
@@ -14,7 +15,11 @@
     const { wall, even, page } = draft.inserted;
     return Math.max(0, Math.round(page === run ? performance.now() - even : Date.now() - wall));
   };
-  const save = () => kept.write(name, draft).catch(() => wrong("This phone has no room left: write it on paper."));
+  let saved = Promise.resolve(), finished = false;
+  const save = () => {
+    saved = saved.then(() => kept.inTime(mine)).then(() => finished || kept.write(name, draft))
+      .catch(() => wrong("This phone has no room left: write it on paper."));
+  };
   const wrong = (words) => {
     part("wrong").textContent = words;
     part("wrong").hidden = !words;
@@ -36,6 +41,8 @@
     words.textContent = beyond ? `Off by more than allowed (${allowed}): do not use.`
       : outside ? `A number was off by more than allowed (${allowed}): do not use.`
         : "Not off by more than allowed so far. It is judged when the network is back: until then this clears nothing.";
+    part("afresh").hidden = outside; // such a number is not to be lost
+    part("finish-first").hidden = !outside;
     part("alone").replaceChildren(...(last || outside ? [words] : []));
   };
   const taken = (at, text, unit, number) => {
@@ -60,8 +67,8 @@
   });
   const note = () => {
     const box = part("value"), text = box.value.trim(), at = elapsed();
-    if (Number.isNaN(milliOf(text, "C"))) return wrong("Type the number that the display shows, such as 0.3.");
-    if (at > Number(longest)) return wrong("This check has gone on too long to time it. Finish it, or begin again.");
+    if (Number.isNaN(milliOf(text, form.elements.unit.value))) return wrong("Type the number that the display shows, such as 0.3.");
+    if (at > Number(longest) || draft.numbers.length + draft.struck.length >= Number(most)) return wrong("This check has gone on too long to time it. Finish it, or begin again.");
     wrong("");
     draft.numbers.push([Math.max(at, (draft.numbers.at(-1)?.[0] ?? -1) + 1), text.replace(/\u2212/g, "-")]);
     box.value = "";
@@ -84,6 +91,8 @@
   });
 
   const finish = async (noFigure) => {
+    finished = true;
+    await saved;
     const told = new FormData(form), points = told.getAll("points"), fell = told.get("fell"), left = fell === "no" ? ["fell"] : [];
     const last = draft.numbers.at(-1)?.[0] ?? 0, { off, said } = await kept.clock();
     const at = noFigure || !draft.inserted ? Date.now() : Date.now() - elapsed() + last;
@@ -92,11 +101,11 @@
       immersion_mm: told.get("immersion_mm"), numbers: JSON.stringify(draft.numbers), struck: JSON.stringify(draft.struck),
       no_figure: noFigure, points: [...points, ...(fell === "yes" ? ["fell"] : [])], left,
     };
-    const title = `Zero check of ${code}`;
-    await kept.add({ what: "check", state: "waiting", person: mine, at, off, said, query: "", key: draft.key, title, fields }, name);
+    const { key } = draft, { title } = about;
+    await kept.add({ what: "check", person: mine, at, off, said, query: "", key, title, fields, ...await kept.stateOf(mine) }, name);
     const worker = await navigator.serviceWorker.ready;
     await worker.sync?.register("send").catch(() => {});
-    location.assign(`/phone/?check=${draft.key}`);
+    location.assign(`/phone/?check=${key}`);
   };
   part("finish-whole").addEventListener("click", () => finish(""));
   for (const button of form.querySelectorAll("[data-no-figure]")) {

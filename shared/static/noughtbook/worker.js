@@ -33,13 +33,13 @@
     else if (request.headers.has("HX-Request")) event.respondWith(fetch(request).catch(() => new Response(null, { status: 204 })));
     else if (url.pathname.startsWith("/static/")) event.respondWith(part(request, url));
   });
-  self.addEventListener("sync", (event) => { if (event.tag === "send") event.waitUntil(flush()); });
+  self.addEventListener("sync", (event) => { if (event.tag === "send") event.waitUntil(flush().then((done) => done || Promise.reject(new Error("No network yet")))); });
   self.addEventListener("message", (event) => {
     const { visited, left, send: asked, answered } = event.data;
     if (visited) event.waitUntil(visit(visited));
     if (left) event.waitUntil(wipe("-"));
     if (answered !== undefined) event.waitUntil(setClock(answered).then(() => flush()));
-    if (asked) event.waitUntil(flush());
+    if (asked) event.waitUntil(prune().then(() => flush()));
   });
 
   const unsent = (request) => request.mode === "navigate" ? Response.redirect(`${shell}?not-sent`, 303)
@@ -69,9 +69,22 @@
   const wipe = async (person) => {
     await caches.delete(PAGES);
     await self.kept.write("person", person);
+    await self.kept.forget("session");
+  };
+  // A session ends when it is left for its time, here as on the server.
+  const use = async () => {
+    const person = await self.kept.note("person") ?? "-";
+    if (person !== "-" && !await self.kept.inTime(person)) await wipe("-");
+  };
+  const prune = async () => {
+    const cache = await caches.open(PAGES);
+    for (const each of await cache.keys()) {
+      if (Date.now() - Number((await cache.match(each)).headers.get(KEPT_AT)) >= idle) await cache.delete(each);
+    }
   };
   // What the browser has from before is not taken for what there is now.
   const page = async (event, url) => {
+    await use();
     const { request } = event, copy = await stored(url), back = ["force-cache", "only-if-cached"].includes(request.cache);
     try {
       const asked = back && copy ? fetch(request, { cache: "no-cache" }) : fetch(request);
@@ -86,6 +99,8 @@
     const person = answer.headers.get("Noughtbook-Person");
     if (person === null) return;
     if (person !== await self.kept.note("person")) await wipe(person);
+    const idle = 1000 * Number(answer.headers.get("Noughtbook-Idle") ?? 0);
+    if (idle) await self.kept.write("session", { idle, used: Date.now() });
     const date = Date.parse(answer.headers.get("Date") ?? "");
     if (date) await self.kept.learn(Date.now() - date - 500); // it names the second that has begun
     await keep(url, answer);
@@ -170,8 +185,9 @@
   };
   const actsOf = async (url, fields) => {
     const { off, said } = await self.kept.clock();
-    const common = { what: "reading", state: "waiting", person: fields.get("person"), at: Date.now(), off, said, query: url.search };
-    if (!common.person) return [];
+    const person = fields.get("person");
+    if (!person) return [];
+    const common = { what: "reading", person, at: Date.now(), off, said, query: url.search, ...await self.kept.stateOf(person) };
     if (url.pathname === reading) {
       const told = Object.fromEntries(fields);
       for (const name of ["csrfmiddlewaretoken", "person"]) delete told[name];
@@ -229,7 +245,9 @@
     if (!answer || answer.type === "opaqueredirect" || answer.status >= 500 || answer.status === 429) return false;
     const told = answer.ok ? await answer.json().catch(() => null) : { refused: `The server refuses it (${answer.status}): you may not record there, or it is there no longer.` };
     if (told?.recorded) {
-      await self.kept.write("last", { key: act.key, url: told.recorded });
+      const { key, title, person } = act, url = told.recorded;
+      await self.kept.write("last", { key, url });
+      if (told.look) await self.kept.write(`look at ${key}`, { title, person, url, name: `look at ${key}` });
       await self.kept.drop(act.number);
     } else if (told?.asks) await self.kept.change(act.number, { asks: told.asks });
     else if (told?.refused) await self.kept.change(act.number, { state: "refused", reason: told.refused, question: told.question ?? "" });
