@@ -18,6 +18,7 @@ from sites.models import Area, Membership, Person
 ONCE = {"sites.business", "sites.businessrules", "sites.area", "limits.ruleset", "limits.rule"}
 # Working state, secrets and what is told of the day.
 LEFT_OUT = {
+    "audit.hashedcolumns",
     "checks.checkdraft",
     "readings.pendingupload",
     "sites.kitchendevice",
@@ -36,6 +37,7 @@ OURS = (
     "quarantine",
     "plans",
     "reminders",
+    "reviews",
     "advice",
 )
 ANCHOR = "CASE WHEN s.{0} = '' THEN '' ELSE substr(s.{0}, 1, 6) || {1} END"  # check:12, event:12
