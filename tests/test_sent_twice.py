@@ -214,7 +214,7 @@ SENT = {
     ),
     "reading_void": Form(typed=WHY),
     "reminder_excuse": Form(before=missed, typed=WHY),
-    "review_sheet": Form(),
+    "review_sheet": Form(typed={"meaning": "reviewed"}),
     "role_add": Form(typed={"role": "30"}),
     "role_remove": Form(before=two_roles),
     "round_change": Form(

@@ -20,7 +20,6 @@ class ReviewForm(forms.Form):
         label="What you sign",
         choices=[(each.value, WORDS[each]) for each in Meaning],
         widget=forms.RadioSelect,
-        initial=Meaning.REVIEWED,
     )
     remarks = forms.CharField(
         required=False,

@@ -8,7 +8,8 @@ from datetime import datetime
 from django.db.models import Prefetch
 from django.urls import reverse
 
-from compliance.checks.models import Check, CheckVoid
+from compliance.checks.models import Check, CheckVoid, Standing
+from compliance.checks.queries import standing_subquery
 from compliance.quarantine.models import Decision, Fate
 from compliance.readings.models import CorrectiveAction, Deviation, Reading, ReadingVoid
 from compliance.readings.queries import MADE_AT_THE_TIME
@@ -19,6 +20,7 @@ from shared.time_text import styled
 from sites.models import Site
 
 MOST = 300  # readings that are listed
+DOUBTED = (Standing.QUARANTINED, Standing.UNPROVEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,21 +85,26 @@ class ReviewSheet:
     def _readings(self):
         found = Reading.objects.filter(site=self.site, **self._within("taken_at")).order_by("taken_at", "pk")
         related = ("probe", "taken_by", "void", "deviation")
+        found = found.annotate(standing=standing_subquery())
         return found.select_related(*related).prefetch_related("taken_by__names")
 
     def _reading(self, reading: Reading) -> dict:
         late = _late(reading.recorded_at, reading.taken_at)
-        void, breach = hasattr(reading, "void"), hasattr(reading, "deviation")
-        badge = (
-            ("record", "void") if void else ("deviation", "breach") if breach else ("record", "late") if late else None
-        )
+        badges = {
+            ("record", "void"): hasattr(reading, "void"),
+            ("standing", reading.standing): reading.standing in DOUBTED,
+            ("deviation", "breach"): hasattr(reading, "deviation"),
+            ("record", "late"): late,
+        }
+        kind, value = next((badge for badge, holds in badges.items() if holds), ("", ""))
+        more = (reading.probe_then.code, reading.used_despite)
         return {
             "title": f"{reading.item} {reading.typed} {reading.get_unit_display()}",
             "url": reverse("reading_detail", args=[reading.pk]),
-            "meta": self._by(
-                reading, reading.taken_at, "taken_by", late, reading.probe_then.code, reading.used_despite
-            ),
-            **({"badge_kind": badge[0], "badge_value": badge[1]} if badge else {}),
+            "meta": self._by(reading, reading.taken_at, "taken_by", late, *more),
+            "badge_kind": kind,
+            "badge_value": value,
+            "tone": "bad" if kind in ("standing", "deviation") else "",
         }
 
     def _by(self, fact, moment: datetime, person: str, late: bool, *more: str) -> str:

@@ -123,5 +123,5 @@ def _day(site: Site, told: ReviewedDay) -> dict:
         "meta": " · ".join(filter(None, parts)),
         "badge_kind": "review",
         "badge_value": "late" if late else told.state.value,
-        "tone": "bad" if told.late else "doubt" if told.asks else "",
+        "tone": "bad" if told.late else "doubt" if told.asks and told.review else "",
     }

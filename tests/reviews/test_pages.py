@@ -51,6 +51,15 @@ def test_the_sheet_tells_the_day_and_is_signed_by_who_made_none_of_it(world, day
     assert "Sol Venn" in shown and "made none of them" in shown and ">Sign</button>" not in shown
 
 
+def test_a_reading_in_quarantine_is_seen_to_be_one(world, clock, sheet, as_person):
+    clock.move_to(NOON + timedelta(days=2))
+    making.good(world.probe, world.cook, NOON - timedelta(days=1))
+    make_reading(world.probe, world.limit, "3.0", NOON, by=world.cook)
+    assert "Quarantined" not in text(as_person(world.supervisor).get(sheet))
+    making.bad(world.probe, world.cook, NOON + timedelta(days=1))
+    assert "Quarantined" in text(as_person(world.supervisor).get(sheet))
+
+
 def test_who_made_a_record_is_told_whose_records_stand_in_the_way(world, clock, sheet, as_person):
     clock.move_to(NOON + timedelta(days=2))
     make_reading(world.probe, world.limit, "3.0", NOON, by=world.manager)
