@@ -38,6 +38,7 @@ ON_BOTH = (
     "tests/plans/test_in_force.py",
     "tests/plans/test_migrations.py",
     "tests/quarantine/test_actions.py",
+    "tests/reviews/test_days.py",
     "tests/quarantine/test_assessing.py",
     "tests/readings/test_import_properties.py",
     "tests/readings/test_newest_by_site.py",

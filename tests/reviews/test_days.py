@@ -10,9 +10,13 @@ from hypothesis import strategies as st
 
 from compliance.plans.actions import close_days
 from compliance.plans.data import ClosureData
+from compliance.quarantine.assessing import Selection
+from compliance.quarantine.cases import load_case
 from compliance.readings import actions as readings
 from compliance.readings.data import ActData
 from compliance.readings.models import Deviation
+from compliance.reminders.actions import excuse_reminder
+from compliance.reminders.models import Reminder
 from compliance.reviews.actions import ReviewData, sign_review
 from compliance.reviews.days import ASKS, DayState, days_of, judge, lately, unreviewed_by_site
 from compliance.reviews.facts import FactsOfDay
@@ -21,6 +25,7 @@ from shared.audit.chain import newest_of
 from shared.audit.models import Entry
 from sites.actions import amend_business
 from tests.checks import making
+from tests.quarantine.making import decide
 from tests.world import make_reading
 
 DAY = date(2026, 3, 11)  # a Wednesday
@@ -93,7 +98,25 @@ def late_event(world, reading):
     making.event(world.probe, world.cook, "dropped", NOON + timedelta(hours=2))
 
 
-@pytest.mark.parametrize("change", [late_reading, struck_out, acted_on, late_check, late_event])
+def excused(world, reading):
+    hour = timedelta(hours=1)
+    times = {"due_at": NOON, "grace_at": NOON + hour, "closes_at": NOON + 2 * hour, "opens_at": NOON - hour}
+    asked = Reminder.objects.create(probe=world.probe, site=world.site, because="every 7 days", **times)
+    excuse_reminder(by=world.manager, reminder=asked, reason="In the laboratory.")
+
+
+def decided(world, reading):
+    making.good(world.probe, world.cook, NOON - timedelta(days=2))
+    failed = making.bad(world.probe, world.cook, NOON + timedelta(hours=20))
+    everything = Selection(sites=(world.site.pk,))
+    case = load_case(f"check:{failed.pk}")
+    decide(by=world.manager, case=case, selection=everything, fate="discarded", why="Poured away.")
+
+
+CHANGES = [late_reading, struck_out, acted_on, late_check, late_event, excused, decided]
+
+
+@pytest.mark.parametrize("change", CHANGES)
 def test_whatever_changes_afterwards_asks_for_review_again(world, clock, day, change):
     sign(world)
     change(world, day)
@@ -114,6 +137,13 @@ def test_who_made_a_record_of_the_day_cannot_review_it(world, clock, day):
     with pytest.raises(ValidationError, match="you made some of the corrective actions"):
         sign(world, by=world.manager)
     assert sign(world).recorded_by == world.supervisor
+
+
+@pytest.mark.parametrize("change", [struck_out, excused, decided])
+def test_so_cannot_who_corrected_excused_or_decided(world, clock, day, change):
+    change(world, day)
+    with pytest.raises(ValidationError, match="you made some of the"):
+        sign(world, by=world.manager)
 
 
 def test_what_came_while_the_sheet_was_read_has_to_be_read_too(world, clock, day):

@@ -1,7 +1,13 @@
 """What holds for a whole business: who may set it, and what is kept of the change."""
 
+from datetime import UTC, datetime
+from importlib import import_module
+from types import SimpleNamespace
+
 import pytest
+from django.apps import apps
 from django.core.exceptions import ValidationError
+from django.db import connection
 from django.urls import reverse
 
 from compliance.metrology.conformity import DecisionRule as Measured
@@ -105,3 +111,11 @@ def test_the_page_is_part_of_the_set_up_and_says_what_each_rule_does(head, as_pe
     page = as_person(head).get(URL)
     assert [link.label for link in page.context["nav"] if link.current] == ["Set-up"]
     assert page.content.decode().count('class="hint"') >= 3
+
+
+def test_what_was_set_before_days_were_reviewed_says_the_usual_clock(world):
+    old = {"until": "2026-01-01T00:00:00+00:00", "name": "Old", "decision_rule": "simple", "reliability_target": 90}
+    Business.objects.filter(pk=world.business.pk).update(former=[old])
+    import_module("sites.migrations.0014_former_review_days").fill(apps, SimpleNamespace(connection=connection))
+    then = Business.objects.get(pk=world.business.pk).rules_at(datetime(2025, 6, 1, tzinfo=UTC))
+    assert (then.name, then.review_days) == ("Old", 7)
