@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from enum import StrEnum
+from zoneinfo import ZoneInfo
 
 from compliance.plans.calendar import DAY, Calendar, instant, local_day
 from compliance.plans.queries import calendars
@@ -121,13 +122,14 @@ class ReviewClock:
     """How long a review of a day of a site is in time."""
 
     def __init__(self, site: Site, calendar: Calendar, now: datetime):
-        self.site, self.calendar, self.today = site, calendar, local_day(now, site.zone)
+        # By the clock that is set for it; of a site as it was once, by the one that was set then.
+        self.site, self.calendar, self.today = site, calendar, local_day(now, ZoneInfo(site.time_zone))
 
     def is_over(self, day: date) -> bool:
         """Whether as many working days as were set then have passed."""
         wanted, each = self.days_given(day), day + DAY
         while each < self.today and wanted > 0:
-            wanted -= self.calendar.is_open(each)[0]
+            wanted -= self.calendar.is_open(each, instant(each, time.min, self.site.zone))[0]
             each += DAY
         return wanted <= 0
 

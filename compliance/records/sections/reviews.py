@@ -31,7 +31,10 @@ def days_reviewed(scope: RecordScope) -> list[ReviewedDay]:
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    if writer.listing(COLUMNS, _rows(scope), empty=scope.none("No day was to be reviewed."), heading=HEADING):
+    """Where no day was to be reviewed, the first page says so."""
+    if any(each.state not in QUIET for each in days_reviewed(scope)):
+        writer.heading(HEADING)
+        writer.table(COLUMNS, _rows(scope))
         writer.paragraph(
             "A day is reviewed by a manager or supervisor who made none of its records. Who signs says: they read the records, "
             "and what was not in order was dealt with. A record that is added to a day afterwards asks for review again.",
