@@ -22,8 +22,8 @@ from sites.wording import site_changes
 
 from . import check_measured
 from .formatting import error, joined, sentence, uncertainty
+from .paper import FOOT
 
-FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 STAGES = {
     Stage.AS_FOUND: "As found: before anything was adjusted. It speaks for what was read before it and after it.",
     Stage.AS_LEFT: "As left, after an adjustment or a repair. It speaks for what is read after it, not before.",

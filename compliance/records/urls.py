@@ -6,6 +6,7 @@ urlpatterns = [
     path("records/", views.record_form, name="record_form"),
     path("records/trail/", trail_views.record_trail, name="record_trail"),
     path("records/data/", views.record_data, name="record_data"),
+    path("records/haccp/", views.record_haccp, name="record_haccp"),
     path("records/print/", views.record_print, name="record_print"),
     path("checks/<int:pk>/print/", views.check_print, name="check_print"),
     path("probes/labels/", label_views.probe_labels_site, name="probe_labels_site"),

@@ -44,6 +44,17 @@ def record_print(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @few(HEAVY, "printing")
+def record_haccp(request: HttpRequest) -> HttpResponse:
+    """The limits of a period with their monitoring, corrective action and verification, on a page or two."""
+    from .haccp import write_haccp
+
+    if request.GET.get("site"):
+        get_site_to_print(request.user, request.GET["site"])
+    return _answer(request, lambda scope: pdf(lambda out: write_haccp(out, scope), f"haccp-{file_name(scope)}.pdf"))
+
+
+@require_safe
+@few(HEAVY, "printing")
 def record_data(request: HttpRequest) -> HttpResponse:
     """The same as data: JSON with its schema, and CSV files, in one zip."""
     if request.GET.get("site"):
