@@ -14,7 +14,10 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from compliance.checks.access import get_check
+from compliance.probes.access import get_probe
+from compliance.quarantine.access import get_case
 from shared.request_slots import HEAVY, few
+from sites.models import Site
 
 from .access import get_site_to_print
 from .forms import RecordForm
@@ -87,6 +90,29 @@ def check_print(request: HttpRequest, pk: int) -> HttpResponse:
     check = get_check(request.user, pk)
     name = f"check-c{check.pk}-{slugify(check.probe_then.code)[:40] or 'probe'}.pdf"
     return pdf(lambda out: write_check(out, check, printed_by=request.user.name, now=timezone.now()), name)
+
+
+@require_safe
+@few(HEAVY, "printing")
+def probe_print(request: HttpRequest, pk: int) -> HttpResponse:
+    """The life of one probe, for whoever may see it."""
+    from .singles import life_scope, write_probe
+
+    probe, now = get_probe(request.user, pk), timezone.now()
+    scope = life_scope(probe, printed_by=request.user.name, now=now)
+    return pdf(lambda out: write_probe(out, scope), f"probe-{slugify(probe.code)[:40] or probe.pk}.pdf")
+
+
+@require_safe
+@few(HEAVY, "printing")
+def case_print(request: HttpRequest, slug: str) -> HttpResponse:
+    """One case of quarantine, at the sites of it that somebody may see."""
+    from .singles import case_scopes, write_case
+
+    reach, now = get_case(request.user, slug), timezone.now()
+    sites = Site.objects.filter(pk__in=reach.seen).select_related("area__business").order_by("name", "pk")
+    scopes = case_scopes(reach.case, list(sites), printed_by=request.user.name, now=now)
+    return pdf(lambda out: write_case(out, reach.case.anchor, scopes), f"case-{reach.case.slug}.pdf")
 
 
 def pdf(write: Callable[[BinaryIO], None], name: str) -> FileResponse:
