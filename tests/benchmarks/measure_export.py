@@ -11,6 +11,7 @@ from statistics import median
 
 from django.db import connection
 
+from compliance.checks.span_times import holds_sql
 from compliance.readings.exporting import csv_lines
 from compliance.readings.importing import import_file
 from compliance.readings.models import Reading
@@ -19,8 +20,12 @@ from tests.benchmarks.measure_import import file_of
 from tests.world import World, make_limit, make_probe
 
 ROUNDS, GOAL = 3, 3
-SAME = """SELECT s.name, p.code, l.code, r.item, r.typed, r.unit, r.taken_at, r.hold_s, r.since_start_s, r.note, t.email,
- r.used_despite, r.fitness, t.name, s.name, p.code FROM readings_reading r JOIN sites_site s ON s.id = r.site_id
+SAME = f"""SELECT s.name, p.code, l.code, r.item, r.typed, r.unit, r.taken_at, r.hold_s, r.since_start_s, r.note, t.email,
+ r.used_despite, r.fitness, t.name, s.name, p.code, r.id, v.direction, v.value, x.id,
+ coalesce((SELECT b.standing FROM checks_span b WHERE b.probe_id = r.probe_id AND {holds_sql("b", "r.taken_at")}), 'unproven'),
+ (SELECT q.fate FROM quarantine_decision q WHERE q.reading_id = r.id
+ AND NOT EXISTS (SELECT 1 FROM quarantine_decision n WHERE n.replaces_id = q.id))
+ FROM readings_reading r LEFT JOIN readings_deviation x ON x.reading_id = r.id JOIN sites_site s ON s.id = r.site_id
  JOIN probes_probe p ON p.id = r.probe_id JOIN limits_limitversion v ON v.id = r.limit_version_id
  JOIN limits_limit l ON l.id = v.limit_id JOIN sites_person t ON t.id = r.taken_by_id
  WHERE NOT EXISTS (SELECT 1 FROM readings_readingvoid d WHERE d.voids_id = r.id) ORDER BY r.taken_at, r.id"""
