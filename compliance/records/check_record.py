@@ -40,7 +40,7 @@ def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) 
         business=business.name,
         site=site.name,
         title=f"{kind_of(check).on_paper.title} of probe {probe.code}",
-        period=f"Check C{check.pk}{VOID * hasattr(check, 'void')}, {zoned_moment(check.checked_at, site.zone)}",
+        period=f"Check C{check.pk}{VOID if void else ''}, {zoned_moment(check.checked_at, site.zone)}",
     )
     head = head_line(newest_of(business.pk), site.zone)
     imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT, witness=head)

@@ -14,9 +14,12 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from compliance.checks.access import get_check
+from compliance.plans.calendar import local_day
 from compliance.probes.access import get_probe
 from compliance.quarantine.access import get_case
+from compliance.reminders.forms import DayForm
 from shared.request_slots import HEAVY, few
+from sites.access import get_site
 from sites.models import Site
 
 from .access import get_site_to_print
@@ -113,6 +116,18 @@ def case_print(request: HttpRequest, slug: str) -> HttpResponse:
     sites = Site.objects.filter(pk__in=reach.seen).select_related("area__business").order_by("name", "pk")
     scopes = case_scopes(reach.case, list(sites), printed_by=request.user.name, now=now)
     return pdf(lambda out: write_case(out, reach.case.anchor, scopes), f"case-{reach.case.slug}.pdf")
+
+
+@require_safe
+def blank_forms(request: HttpRequest, site_pk: int) -> HttpResponse:
+    """What falls due at a site on a day, as a form to fill in by hand; today where `?day=` names none that is to come."""
+    from .blank_forms import write_blank_forms
+
+    site, now = get_site(request.user, site_pk), timezone.now()
+    form, today = DayForm(request.GET), local_day(now, site.zone)
+    day = max(form.cleaned_data["day"] or today, today) if form.is_valid() else today
+    name = f"blank-{slugify(site.name)[:60] or site.pk}-{day.isoformat()}.pdf"
+    return pdf(lambda out: write_blank_forms(out, site, day, printed_by=request.user.name, now=now), name)
 
 
 def pdf(write: Callable[[BinaryIO], None], name: str) -> FileResponse:
