@@ -88,7 +88,6 @@ class FailedTable(tables.Table):
     site = tables.Column("Site", accessor="probe__site")
     error = tables.Column("Error at its last check", accessor="probe__state__last_check", default="–")
     last_good = tables.Column("Last good check", accessor="probe__state")
-    standing = tables.Column("Standing", accessor="probe__state__standing")
     case = tables.Column("Readings in doubt", accessor="summary", default="none")
 
     class Meta:
@@ -102,9 +101,6 @@ class FailedTable(tables.Table):
 
     def render_last_good(self, value, record):
         return when(value.last_good_at, record.probe.site.zone, "day") if value.last_good_at else "never"
-
-    def render_standing(self, value):
-        return badge("standing", value)
 
     def render_case(self, value):
         left = f"{value.undecided} of {value.readings} to decide on"
