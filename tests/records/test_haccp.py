@@ -58,6 +58,10 @@ def test_what_the_book_does_not_hold_is_said_to_be_missing(world):
     assert "how often is not recorded here" in text
 
 
+def test_it_says_that_it_is_no_hazard_analysis(world):
+    assert "This page is no hazard analysis and no HACCP plan" in page_of(world.site)
+
+
 def test_a_round_that_was_changed_in_the_period_is_told_with_its_days(world):
     set_round(world, date(2026, 1, 5), "08:00")
     set_round(world, date(2026, 3, 10), "07:00")
