@@ -1,7 +1,7 @@
 """Blank forms for a day: what falls due then, each line once, with room to write; one tap from Today."""
 
 import io
-from datetime import time, timedelta
+from datetime import UTC, datetime, time, timedelta
 
 import pytest
 from django.urls import reverse
@@ -44,10 +44,12 @@ def test_each_reading_that_falls_due_has_a_line_with_its_limit(world, rounds):
         assert box in text
 
 
-def test_a_probe_that_is_overdue_has_one_line_that_says_since_when(world):
-    making.good(world.probe, world.cook, timezone.now() - timedelta(days=9))
+def test_a_probe_that_is_overdue_has_one_line_that_says_since_when(world, clock):
+    """The next after that would fall due today, too."""
+    clock.move_to(datetime(2026, 3, 11, 5, tzinfo=UTC))
+    making.good(world.probe, world.cook, timezone.now() - timedelta(days=14))
     text = words_of(forms_of(world.site))
-    assert text.count("Check probe P1") == 1 and "9 Mar 2026" in text
+    assert text.count("Check probe P1") == 1 and "4 Mar 2026" in text
 
 
 def test_what_falls_due_on_another_day_is_on_the_form_of_that_day(world, rounds):

@@ -12,7 +12,7 @@ from compliance.plans.models import Round
 from compliance.readings.models import OfferedActs
 from compliance.records.haccp import write_haccp
 from sites.actions import grant, revoke
-from sites.models import Membership, Role
+from sites.models import Area, Membership, Role
 from tests.world import make_limit, make_person, make_version
 
 from .making import at, scope_of, words_of
@@ -112,10 +112,13 @@ def test_people_are_told_with_their_role_and_from_when_until_when(world, clock):
     assert "Ada Brook" not in page_of(world.site, first=date(2026, 3, 21))
 
 
-def test_people_of_another_business_with_an_area_of_the_same_name_are_not_told(world):
-    world.rival.memberships.get().area.__class__.objects.filter(pk=world.foreign_site.area_id).update(name="North")
+def test_people_of_another_business_with_an_area_of_the_same_name_are_not_told(world, clock):
+    clock.move_to(at(20, 9))
+    Area.objects.filter(pk=world.foreign_site.area_id).update(name=world.area.name)
     world.foreign_site.area.refresh_from_db()
-    grant(by=None, person=world.stranger, role=Role.SUPERVISOR, area=world.foreign_site.area)
+    role = grant(by=world.rival, person=world.stranger, role=Role.SUPERVISOR, area=world.foreign_site.area)
+    clock.move_to(at(21, 9))
+    revoke(by=None, membership=role)
     assert "Nye Farrow" not in page_of(world.site)
 
 

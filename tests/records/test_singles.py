@@ -51,7 +51,7 @@ def test_the_life_of_a_probe_that_moved_holds_what_was_made_where_it_was(world, 
 
 def test_a_case_is_printed_with_its_readings_and_decisions_and_no_other_case(world, march):
     second = making.bad(world.probe, world.cook, at(25, 7))
-    other = take(world, "3.3", at(24), item="Cheese")
+    other = take(world, "3.3", at(9, 18), item="Cheese")  # on the last day of the first case, after its end
     decide(world, f"check:{second.pk}", "discarded", why="Another case")
     text = print_of(march["anchor"], world.site)
     assert f"Case C{march['failed'].pk}" in text and all(f"R{each.pk}" in text for each in march["doubted"])
