@@ -15,7 +15,7 @@ from shared.audit.models import Entry
 from shared.guards import guard_records
 from sites.models import Area, Membership, Person
 
-ONCE = {"sites.business", "sites.businessrules", "sites.area", "limits.ruleset", "limits.rule"}
+ONCE = {"sites.business", "sites.businessrules", "sites.area", "limits.ruleset", "limits.rule", "audit.hashedcolumns"}
 # Working state, secrets and what is told of the day.
 LEFT_OUT = {
     "checks.checkdraft",

@@ -46,7 +46,8 @@ WRITTEN = (
     "feed.open",
     "reading.correct",
 )
-# Who somebody is now: pages about people, and to whom a mail goes. (What a form lets one choose from is taken out.)
+# Who somebody is now: pages about people, to whom a mail goes, and the trail, whose newest entry is that somebody was given
+# another name. (What a form lets one choose from is taken out.)
 OF_NOW = {
     "people",
     "person_edit",
@@ -57,6 +58,7 @@ OF_NOW = {
     "role_remove",
     "new_password",
     "notice_post",
+    "record_trail",
 }
 NEW = "Zyx"
 Changed = namedtuple("Changed", "recorded_at name initials former_name former_initials")
