@@ -25,7 +25,6 @@ from sites.models import Site
 from .access import get_site_to_print
 from .forms import RecordForm
 from .scope import RecordScope
-from .twin.writing import zip_twin
 
 IN_MEMORY = 2 * 1024 * 1024
 
@@ -63,6 +62,8 @@ def record_haccp(request: HttpRequest) -> HttpResponse:
 @few(HEAVY, "printing")
 def record_data(request: HttpRequest) -> HttpResponse:
     """The same as data: JSON with its schema, and CSV files, in one zip."""
+    from .twin.writing import zip_twin
+
     if request.GET.get("site"):
         get_site_to_print(request.user, request.GET["site"])
     return _answer(request, lambda scope: packed(lambda out: zip_twin(out, scope), f"{file_name(scope)}.zip"))
