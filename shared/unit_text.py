@@ -10,6 +10,8 @@ FIGURE = re.compile(rf"([±+{MINUS}]?)(\d+(?:\.\d+)?)( to (\d+(?:\.\d+)?))? °C"
 BEFORE_A_DIFFERENCE = re.compile(r"(±|\b(within|at most|Error|off by|uncertainty|give or take|room temperature,)) ?$")
 # A display has one step, whoever reads of it.
 STEP = re.compile(r"(?<=steps of )(\d+(?:\.\d+)?) °C")
+# Sentences that were stored with a space between thousands are read with a comma, as all others.
+THOUSANDS = re.compile(r"(?<=\b1 in )(\d{1,3})\xa0(?=\d{3}\b)")
 AFTER_A_DIFFERENCE = re.compile(r" (colder|warmer|lower|higher|still to come|about \d)")
 
 
@@ -18,6 +20,7 @@ def in_unit(sentence: str, unit: str) -> str:
     of a display as it has them."""
     if unit != Unit.CELSIUS:
         sentence = FIGURE.sub(_turned, sentence)
+    sentence = THOUSANDS.sub(r"\1,", sentence)
     return STEP.sub(lambda step: show_step(round(Decimal(step[1]) * 1000)), sentence)
 
 

@@ -1,7 +1,7 @@
 """Temperatures: stored as whole milli-degrees Celsius (mK), typed and shown in °C or °F."""
 
 import re
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_CEILING, ROUND_HALF_UP, Decimal
 
 from django.db import models
 
@@ -38,6 +38,11 @@ def difference_from_milli(milli: int, unit: str) -> Decimal:
     """Milli-kelvin as a difference in °C or °F."""
     kelvin = Decimal(milli) / 1000
     return kelvin if unit == Unit.CELSIUS else (kelvin * 9 / 5).quantize(Decimal("0.001"))
+
+
+def rounded_up(milli: int, unit: str) -> Decimal:
+    """An expanded uncertainty to two places, never smaller than it is: the one rounding of it on pages and on paper."""
+    return difference_from_milli(milli, unit).quantize(Decimal("0.01"), rounding=ROUND_CEILING)
 
 
 def parse(text: str) -> Decimal:

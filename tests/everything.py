@@ -77,6 +77,7 @@ BY_ARGUMENT = {
 KEYED = {"key": "key"}  # arguments that are another field of the record than its number
 # Addresses that name a record in their query.
 QUERIES = {
+    "record_haccp": lambda records: {"site": records["site"].pk, "from": "2026-01-01", "to": "2026-01-31"},
     "record_print": lambda records: {"site": records["site"].pk, "from": "2026-01-01", "to": "2026-01-31"},
     "record_data": lambda records: {"site": records["site"].pk, "from": "2026-01-01", "to": "2026-01-31"},
     "probe_labels_print": lambda records: {"grid": "a4-21", "first": "1"},

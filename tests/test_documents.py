@@ -32,7 +32,7 @@ def test_a_command_is_described(name):
     assert f"`{name}`" in README or f"`{name}`" in DEVELOPERS
 
 
-ROOMS = ("compliance/checks", "compliance/plans", "compliance/service", "shared")
+ROOMS = ("compliance/checks", "compliance/plans", "compliance/records", "compliance/service", "shared")
 TEXTS = {"README": README, "DEVELOPERS": DEVELOPERS} | {room: (ROOT / room / "README.md").read_text() for room in ROOMS}
 
 
@@ -42,6 +42,12 @@ def test_nothing_is_named_that_is_gone(text):
     assert set(re.findall(r"manage\.py ([a-z_]+)", text)) <= set(get_commands())
     paths = re.findall(r"`((?:compliance|sites|shared|tests|fixtures|templates|\.ci)/[\w./*-]+)`", text)
     assert [path for path in paths if not any(ROOT.glob(path.rstrip("/")))] == []
+
+
+def test_each_test_that_a_text_names_is_there():
+    named = {name for text in TEXTS.values() for name in re.findall(r"`(test_\w+)`", text)}
+    tests = "".join(path.read_text() for path in (ROOT / "tests").rglob("test_*.py"))
+    assert named and [name for name in sorted(named) if f"def {name}(" not in tests] == []
 
 
 def test_the_readme_gives_one_command_to_start_and_one_to_test():

@@ -5,7 +5,7 @@ from decimal import ROUND_HALF_UP, Decimal
 
 from compliance.metrology.conformity import told_risk
 from shared.unit_text import in_unit
-from shared.units import Unit
+from shared.units import Unit, rounded_up
 from sites.models import DecisionRule
 
 from .kinds import kind_of
@@ -54,8 +54,15 @@ def totals_of(check: Check) -> list[tuple[str, str]]:
     return [
         ("Combined standard u", f"{fine(kept['combined'], unit)} {Unit(unit).label}"),
         ("Coverage factor k", f"{kept['coverage_factor']:.2f}"),
-        ("Expanded U = k · u", f"±{fine(kept['expanded'], unit)} {Unit(unit).label}"),
+        ("Expanded U = k · u", f"±{fine(kept['expanded'], unit)} {Unit(unit).label}{_given(check, unit)}"),
     ]
+
+
+def _given(check: Check, unit: str) -> str:
+    """The same as it is given everywhere else."""
+    if check.expanded_milli is None:
+        return ""
+    return f", given as ±{rounded_up(check.expanded_milli, unit)} {Unit(unit).label}"
 
 
 def fine(celsius: float, unit: str) -> str:

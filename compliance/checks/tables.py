@@ -4,7 +4,7 @@ from django.utils.html import format_html, format_html_join
 
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
-from shared.units import Unit, difference_from_milli, number
+from shared.units import Unit, difference_from_milli, number, rounded_up
 
 from .fitness import Judgement
 from .kinds import kind_of, wanted_check
@@ -131,7 +131,7 @@ def off_by(check, unit: str) -> str:
     if check.error_milli is None:
         return "–"
     error = number(difference_from_milli(check.error_milli, unit), 2, signed=True)
-    return f"{error} ± {number(difference_from_milli(check.expanded_milli, unit), 2)} {Unit(unit).label}"
+    return f"{error} ± {number(rounded_up(check.expanded_milli, unit), 2)} {Unit(unit).label}"
 
 
 def remarks_of(check) -> list[str]:

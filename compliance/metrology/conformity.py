@@ -123,14 +123,14 @@ def told_risk(risk: float) -> str:
     if not 0 <= risk <= 1:
         raise ValueError("Give the chance that the verdict is wrong, from 0 to 1.")
     if risk < 1 / LONGEST_ODDS:
-        return f"less than 1 in {LONGEST_ODDS:,}".replace(",", "\N{NO-BREAK SPACE}")
+        return f"less than 1 in {LONGEST_ODDS:,}"
     if risk > 0.5:
         return "more than 1 in 2"
     odds = floor(_clean(1 / risk))
     if odds >= 100:
         place = 10 ** (floor(log10(odds)) - 1)
         odds -= odds % place
-    return f"1 in {odds:,}".replace(",", "\N{NO-BREAK SPACE}")
+    return f"1 in {odds:,}"
 
 
 LONGEST_ODDS = 10_000

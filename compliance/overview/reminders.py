@@ -57,12 +57,18 @@ def reminder_list(request: HttpRequest, pk: int) -> HttpResponse:
             "table": _table(request, site, told, "clock") if told else None,
             "left": _table(request, site, left, "short") if left else None,
             "ahead": ahead,
+            "print_url": print_of_day(site, day) if day <= today else "",
             "nothing": _nothing(_calendar(site, day, today), day, today, bool(told), bool(ahead)),
             "sections": sum(map(bool, (left, told, ahead))) > 1,
             "back_url": reverse("today_site", args=[pk]),
             "tabs": _days(site, day, today),
         },
     )
+
+
+def print_of_day(site: Site, day: date) -> str:
+    """The record of that day alone."""
+    return f"{reverse('record_print')}?site={site.pk}&from={day:%Y-%m-%d}&to={day:%Y-%m-%d}"
 
 
 def _ahead(site: Site, day: date, now: datetime) -> list[dict]:

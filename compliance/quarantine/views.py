@@ -25,6 +25,7 @@ from shared.plurals import plural
 from shared.stale_forms import newest
 from shared.templatetags.noughtbook import when
 from sites.access import get_area, sites_of
+from sites.addresses import address
 from sites.models import Area, Role, Site
 
 from . import actions
@@ -207,6 +208,7 @@ def _page(request: HttpRequest, reach: CaseAccess, form: DecisionForm | None = N
         form.fields["good_reading"].offer(offers(doubted, _picked(request), reach.decides))
     return {
         "case": case,
+        "print_url": address("case_print", case.slug),
         "state_badge": BADGES[case.state],
         "title": f"Probe {case.probe}: closed case"
         if case.state == CaseState.SIGNED

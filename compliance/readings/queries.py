@@ -84,24 +84,25 @@ def read_at(sites: list[int]) -> QuerySet[Reading]:
     return Reading.objects.filter(site__in=sites)
 
 
-def near_at(sites: list[int]) -> Narrowing:
-    """Of a list of readings at several sites those that may be on its first page, found by each site's own index.
+def near_at(sites: list[int], site: str = "site", time: str = "taken_at") -> Narrowing:
+    """Of a list of readings (or what else has a site and a time) at several sites those that may be on its first page, found by
+    each site's own index.
 
-    By time alone one would go through the readings of all other sites, too. As many sites as the page has places fill it with
+    By time alone one would go through those of all other sites, too. As many sites as the page has places fill it with
     one reading each, and so does one site that has as many readings: nothing beyond is on the page.
     """
 
     def narrow(readings: QuerySet[Reading], newest: bool, most: int) -> QuerySet[Reading]:
         way, later, nearest = ("-", "gte", max) if newest else ("", "lte", min)
-        own = readings.filter(site=OuterRef("pk")).order_by(f"{way}taken_at").values("taken_at")
+        own = readings.filter(**{site: OuterRef("pk")}).order_by(f"{way}{time}").values(time)
         asked = Site.objects.order_by().annotate(first=Subquery(own[:1])).filter(first__isnull=False)
         firsts = sorted(asked.filter(pk__in=among(sites)).values_list("first", "pk"), reverse=newest)
         edge = firsts[:most][-1][0] if firsts else None
         near = [pk for first, pk in firsts if nearest(first, edge) == first]
         ends = Site.objects.filter(pk__in=among(near)).order_by().annotate(end=Subquery(own[most - 1 : most]))
         found = [end for end in ends.values_list("end", flat=True) if end] + [edge] * (len(firsts) >= most)
-        reached = {f"taken_at__{later}": nearest(found)} if found else {}
-        return readings.filter(site__in=among(near), **reached)
+        reached = {f"{time}__{later}": nearest(found)} if found else {}
+        return readings.filter(**{f"{site}__in": among(near)}, **reached)
 
     return narrow
 

@@ -16,30 +16,31 @@ from shared.cautions import caution
 from shared.phone_time import phone_words
 from shared.printing.flow import Writer
 from shared.printing.page import Imprint, Masthead
-from shared.time_text import moment
+from shared.time_text import moment, zoned_moment
 from shared.units import show, show_spread, show_step
 from sites.wording import site_changes
 
 from . import check_measured
 from .formatting import error, joined, sentence, uncertainty
+from .paper import FOOT
 
-FOOT = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 STAGES = {
     Stage.AS_FOUND: "As found: before anything was adjusted. It speaks for what was read before it and after it.",
     Stage.AS_LEFT: "As left, after an adjustment or a repair. It speaks for what is read after it, not before.",
 }
+VOID = " (void)"
 REVIEWED = "Reviewed: I have read this record and followed up what is open."
 
 
 def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) -> None:
     """Write the record of one check, on the paper of its site, as a PDF to a binary file object."""
     site, probe = check.of_its_time().site, check.probe
-    business = site.area.business.rules_at(check.checked_at)
+    business, void = site.area.business.rules_at(check.checked_at), hasattr(check, "void")
     masthead = Masthead(
         business=business.name,
         site=site.name,
         title=f"{kind_of(check).on_paper.title} of probe {probe.code}",
-        period=f"Check C{check.pk}, {moment(check.checked_at, site.zone)}",
+        period=f"Check C{check.pk}{VOID if void else ''}, {zoned_moment(check.checked_at, site.zone)}",
     )
     head = head_line(newest_of(business.pk), site.zone)
     imprint = Imprint(printed_by=printed_by, printed_at=now, zone=site.zone, note=FOOT, witness=head)
@@ -49,6 +50,7 @@ def write_check(out: BinaryIO, check: Check, *, printed_by: str, now: datetime) 
         check_measured.write(writer, check)
         _write_sources(writer, check)
         _write_signatures(writer, check)
+        _write_end(writer, check)
 
 
 def _write_verdict(writer: Writer, check: Check) -> None:
@@ -126,10 +128,12 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
     span = f"{show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
     yield "Display and range", joined(f"steps of {show_step(probe.resolution_milli)}, from {span}")
     yield "Where", "\n".join(filter(None, (site.name, site.address.strip())))
-    yield "Checked", moment(check.checked_at, zone)
+    yield "Procedure", _procedure(check)
+    yield "Condition", _condition(check)
+    yield "Checked", zoned_moment(check.checked_at, zone)
     yield "By", check.name_of("checked_by").name
     late = "late, " if entered_late(check) else ""
-    yield "Entered", f"{late}{moment(check.recorded_at, zone)}, by {check.name_of()}"
+    yield "Entered", f"{late}{zoned_moment(check.recorded_at, zone)}, by {check.name_of()}"
     if check.phone:
         yield "Typed on a phone", f"Without network, {phone_words(check.phone, zone)}"
     yield "Stage", STAGES[Stage(check.stage)]
@@ -142,6 +146,28 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
         yield "Corrected since", "\n".join(corrected)
     if changed := list(_changed_names(check)):
         yield "Name changed", "\n".join(changed)
+
+
+def _procedure(check: Check) -> str:
+    kind = kind_of(check)
+    how = "step by step, as described below" if kind.guided else "as its certificate says"
+    return f"{kind.on_paper.title}, {how}. Its version is not recorded here."
+
+
+def _condition(check: Check) -> str:
+    """What is recorded to have happened to the probe since the check before; nobody is asked to describe it."""
+    before = (
+        Check.objects.live()
+        .filter(probe=check.probe_id, checked_at__lt=check.checked_at)
+        .order_by("-checked_at")
+        .first()
+    )
+    events = Event.objects.live().filter(probe=check.probe_id, at__lte=check.checked_at).order_by("at", "pk")
+    if before:
+        events = events.filter(at__gt=before.checked_at)
+    told = [f"{event.get_kind_display()}, {moment(event.at, check.site.zone)} (E{event.pk})" for event in events[:5]]
+    since = f"since check C{before.pk}" if before else "before this check"
+    return f"Recorded {since}: {'; '.join(told)}." if told else f"Nothing that happened to it is recorded {since}."
 
 
 def _corrected(check: Check) -> Iterator[str]:
@@ -204,6 +230,16 @@ def _write_sources(writer: Writer, check: Check) -> None:
     writer.heading("Where the figures come from")
     for line in kind_of(check).sources:
         writer.paragraph(line, small=True)
+
+
+def _write_end(writer: Writer, check: Check) -> None:
+    """What a report of a calibration says of itself: ISO/IEC 17025:2017, 7.8.2.1."""
+    with writer.together():
+        writer.paragraph(
+            f"These results relate only to probe {check.probe.code}, as it was when it was checked, and to nothing else that was "
+            "measured with it."
+        )
+        writer.paragraph(f"End of the print of check C{check.pk}.", strong=True)
 
 
 def _write_signatures(writer: Writer, check: Check) -> None:

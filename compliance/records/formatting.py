@@ -1,7 +1,6 @@
 """How times, values and acts are put into words on paper."""
 
 import re
-from decimal import ROUND_CEILING, Decimal
 from math import ceil
 
 from compliance.checks.kinds import kind_of
@@ -13,7 +12,7 @@ from compliance.quarantine.queries import range_in_words
 from compliance.readings.models import Reading
 from shared.time_text import duration
 from shared.unit_text import in_unit
-from shared.units import MINUS, Unit, difference_from_milli, show, show_error, show_spread
+from shared.units import MINUS, Unit, rounded_up, show, show_error, show_spread
 
 NO_HOLD = "hold time not recorded"
 FIGURE = re.compile(r"(?<=\d) (?=(?:°[CF]|s|min|h|mm)\b)")
@@ -96,8 +95,7 @@ def uncertainty(milli: int | None, unit: str) -> str:
     """An expanded uncertainty as "±0.07 °C", rounded up so that no check looks surer than it was; empty for none."""
     if milli is None:
         return ""
-    shown = difference_from_milli(milli, unit).quantize(Decimal("0.01"), rounding=ROUND_CEILING)
-    return joined(f"±{shown} {Unit(unit).label}")
+    return joined(f"±{rounded_up(milli, unit)} {Unit(unit).label}")
 
 
 def sentence(text: str) -> str:

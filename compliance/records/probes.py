@@ -45,6 +45,12 @@ def probes_here(site: Site, start: datetime, end: datetime, now: datetime) -> li
     return sorted(here, key=lambda each: (each.probe.code, each.probe.pk))
 
 
+def life_of(probe: Probe, start: datetime, end: datetime, now: datetime) -> ProbeHere:
+    """One probe with every placement between two moments."""
+    found = Probe.objects.select_related("site", "state").get(pk=probe.pk)
+    return ProbeHere(found.particulars_at(min(end, now)), _stays_of([probe.pk], start, end).get(probe.pk, []))
+
+
 def _stays(site: Site, start: datetime, end: datetime) -> dict[int, list[TimeHere]]:
     """The placements of each probe that was at the site in the period, as far as they fall in it."""
     here = Placement.objects.filter(site=site, starts_at__lt=end).values("probe")

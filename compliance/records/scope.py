@@ -37,6 +37,10 @@ class RecordScope:
     now: datetime
     paper: str = Paper.A4
     people: People = field(default_factory=People.load)
+    about_probes: str = (
+        "Every probe that was placed, read or checked at the site in the period. Its checks at other sites are shown too, "
+        "because they decide what its readings here are worth."
+    )
     known: dict = field(default_factory=dict, compare=False, repr=False)
 
     def __post_init__(self):

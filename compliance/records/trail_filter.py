@@ -6,18 +6,31 @@ from django import forms
 from django.db.models import Q, QuerySet
 
 from compliance.readings.filters import SiteFilter
+from compliance.readings.queries import near_at
 from shared.audit.models import Entry
+from shared.key_lists import among
+from shared.keyset import Narrowing
 from sites.access import areas_of
 from sites.models import Person, Role
 
-from .trail_words import CODES, PARTS, PRIVATE
+from .trail_words import CODES, PARTS
 
 
-def entries_seen_by(person: Person, sites: QuerySet) -> QuerySet[Entry]:
-    """Those of these sites; with a role for an area also those of its business that belong to no site."""
-    businesses = areas_of(person, Role.READER).order_by().values("business")
-    of_business = Q(site_id=None, business_id__in=businesses)
-    return Entry.objects.filter(Q(site_id__in=sites.order_by().values("pk")) | of_business).exclude(action__in=PRIVATE)
+def seen_by(person: Person, sites: list[int]) -> Narrowing:
+    """Of all entries those of these sites; with a role for an area also those of its business that belong to no site.
+
+    Each part by an index of its own, and of it no more than may be on the page.
+    """
+    businesses = list(areas_of(person, Role.READER).order_by().values_list("business", flat=True))
+    at_sites = near_at(sites, "site_id", "at")
+
+    def narrow(entries: QuerySet[Entry], newest: bool, most: int) -> QuerySet[Entry]:
+        way = "-" if newest else ""
+        of_none = entries.filter(site_id=None, business_id__in=businesses).order_by(f"{way}at", f"{way}pk")
+        parts = at_sites(entries, newest, most), of_none[:most]
+        return Entry.objects.filter(pk__in=among({key for part in parts for key in part.values_list("pk", flat=True)}))
+
+    return narrow
 
 
 class TrailFilter(SiteFilter):

@@ -9,12 +9,13 @@ from django.views.decorators.http import require_safe
 
 from shared.audit.chain import newest_of
 from shared.audit.head import in_groups
+from shared.audit.models import Entry
 from shared.keyset import page_by_key
 from shared.templatetags.noughtbook import when
 from sites.access import clock_of, sites_of
 
-from .trail_filter import TrailFilter, entries_seen_by
-from .trail_words import act_of, page_of, record_of
+from .trail_filter import TrailFilter, seen_by
+from .trail_words import PRIVATE, act_of, page_of, record_of
 
 LEAD, SPARE = {"td": {"class": "lead-cell"}}, {"td": {"class": "spare"}, "th": {"class": "spare"}}
 
@@ -60,7 +61,11 @@ def record_trail(request: HttpRequest) -> HttpResponse:
     """What was entered and changed, the newest first."""
     sites = sites_of(request.user)
     chosen = TrailFilter(request.GET, request.user)
-    page = page_by_key(chosen.narrow(entries_seen_by(request.user, sites)), request, "at")
+    keys = (
+        [chosen.chosen["site"].pk] if "site" in chosen.chosen else list(sites.order_by().values_list("pk", flat=True))
+    )
+    entries = chosen.narrow(Entry.objects.exclude(action__in=PRIVATE))
+    page = page_by_key(entries, request, "at", shown=Entry.objects.all(), narrowing=seen_by(request.user, keys))
     shown = sites.in_bulk({entry.site_id for entry in page.rows if entry.site_id})
     table = TrailTable(
         page.rows,

@@ -14,12 +14,17 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from compliance.checks.access import get_check
+from compliance.plans.calendar import local_day
+from compliance.probes.access import get_probe
+from compliance.quarantine.access import get_case
+from compliance.reminders.forms import DayForm
 from shared.request_slots import HEAVY, few
+from sites.access import get_site
+from sites.models import Site
 
 from .access import get_site_to_print
 from .forms import RecordForm
 from .scope import RecordScope
-from .twin.writing import zip_twin
 
 IN_MEMORY = 2 * 1024 * 1024
 
@@ -44,8 +49,21 @@ def record_print(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @few(HEAVY, "printing")
+def record_haccp(request: HttpRequest) -> HttpResponse:
+    """The limits of a period with their monitoring, corrective action and verification, on a page or two."""
+    from .haccp import write_haccp
+
+    if request.GET.get("site"):
+        get_site_to_print(request.user, request.GET["site"])
+    return _answer(request, lambda scope: pdf(lambda out: write_haccp(out, scope), f"haccp-{file_name(scope)}.pdf"))
+
+
+@require_safe
+@few(HEAVY, "printing")
 def record_data(request: HttpRequest) -> HttpResponse:
     """The same as data: JSON with its schema, and CSV files, in one zip."""
+    from .twin.writing import zip_twin
+
     if request.GET.get("site"):
         get_site_to_print(request.user, request.GET["site"])
     return _answer(request, lambda scope: packed(lambda out: zip_twin(out, scope), f"{file_name(scope)}.zip"))
@@ -76,6 +94,41 @@ def check_print(request: HttpRequest, pk: int) -> HttpResponse:
     check = get_check(request.user, pk)
     name = f"check-c{check.pk}-{slugify(check.probe_then.code)[:40] or 'probe'}.pdf"
     return pdf(lambda out: write_check(out, check, printed_by=request.user.name, now=timezone.now()), name)
+
+
+@require_safe
+@few(HEAVY, "printing")
+def probe_print(request: HttpRequest, pk: int) -> HttpResponse:
+    """The life of one probe, for whoever may see it."""
+    from .singles import life_scope, write_probe
+
+    probe, now = get_probe(request.user, pk), timezone.now()
+    scope = life_scope(probe, printed_by=request.user.name, now=now)
+    return pdf(lambda out: write_probe(out, scope), f"probe-{slugify(probe.code)[:40] or probe.pk}.pdf")
+
+
+@require_safe
+@few(HEAVY, "printing")
+def case_print(request: HttpRequest, slug: str) -> HttpResponse:
+    """One case of quarantine, at the sites of it that somebody may see."""
+    from .singles import case_scopes, write_case
+
+    reach, now = get_case(request.user, slug), timezone.now()
+    sites = Site.objects.filter(pk__in=reach.seen).select_related("area__business").order_by("name", "pk")
+    scopes = case_scopes(reach.case, list(sites), printed_by=request.user.name, now=now)
+    return pdf(lambda out: write_case(out, reach.case.anchor, scopes), f"case-{reach.case.slug}.pdf")
+
+
+@require_safe
+def blank_forms(request: HttpRequest, site_pk: int) -> HttpResponse:
+    """What falls due at a site on a day, as a form to fill in by hand; today where `?day=` names none that is to come."""
+    from .blank_forms import write_blank_forms
+
+    site, now = get_site(request.user, site_pk), timezone.now()
+    form, today = DayForm(request.GET), local_day(now, site.zone)
+    day = max(form.cleaned_data["day"] or today, today) if form.is_valid() else today
+    name = f"blank-{slugify(site.name)[:60] or site.pk}-{day.isoformat()}.pdf"
+    return pdf(lambda out: write_blank_forms(out, site, day, printed_by=request.user.name, now=now), name)
 
 
 def pdf(write: Callable[[BinaryIO], None], name: str) -> FileResponse:

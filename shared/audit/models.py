@@ -39,6 +39,7 @@ class Entry(models.Model):
             models.Index(fields=["subject_type", "subject_id"], name="audit_by_subject"),
             models.Index(fields=["site_id", "at"], name="audit_by_site"),
             models.Index(fields=["-at", "-id"], name="audit_newest"),
+            models.Index(fields=["business_id", "at"], name="audit_of_business", condition=models.Q(site_id=None)),
         ]
         constraints = [models.UniqueConstraint(fields=["business_id", "number"], name="audit_place_in_chain")]
 

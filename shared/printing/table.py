@@ -37,7 +37,7 @@ class Column:
 
     "decimal" aligns figures on their point, with room for `after` from there on. In a column that is `named` each entry, such
     as "R12", can be pointed to; in one with `links` each such number leads there. `page`: the cell names what stands on the
-    page that is shown.
+    page that is shown. `box`: a frame to write in.
     """
 
     title: str
@@ -48,6 +48,7 @@ class Column:
     named: bool = False
     links: bool = False
     page: bool = False
+    box: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +271,9 @@ class Table:
         if row.void:
             self._strike(cells, top - self._size + 0.6)
         self._strokes.append(f"{pages.left:.2f} {pages.y:.2f} m {pages.right:.2f} {pages.y:.2f} l")
+        for column, left, width in zip(self._columns, self._lefts, self._widths, strict=True):
+            if column.box:
+                self._strokes.append(f"{left:.2f} {pages.y + 2:.2f} {width:.2f} {height - 4:.2f} re")
 
     def _column(self, cell: tuple, y: float) -> None:
         for number, (before, after, x, _, links) in enumerate(cell):

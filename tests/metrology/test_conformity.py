@@ -166,9 +166,9 @@ def test_a_box_knows_its_bounds():
 @pytest.mark.parametrize(
     ("risk", "told"),
     [
-        (0.0, "less than 1 in 10\N{NO-BREAK SPACE}000"),
-        (0.00009, "less than 1 in 10\N{NO-BREAK SPACE}000"),
-        (0.0001, "1 in 10\N{NO-BREAK SPACE}000"),
+        (0.0, "less than 1 in 10,000"),
+        (0.00009, "less than 1 in 10,000"),
+        (0.0001, "1 in 10,000"),
         (0.005, "1 in 200"),
         (0.0051, "1 in 190"),
         (0.01, "1 in 100"),
@@ -185,7 +185,7 @@ def test_a_risk_is_told_as_a_chance(risk, told):
 
 @given(st.floats(0.0001, 0.5))
 def test_a_told_risk_is_never_smaller_than_the_risk(risk):
-    told = int(told_risk(risk).removeprefix("1 in ").replace("\N{NO-BREAK SPACE}", ""))
+    told = int(told_risk(risk).removeprefix("1 in ").replace(",", ""))
     assert 1 / told >= risk * (1 - 1e-6)
     assert told > 0.5 / risk
 

@@ -82,10 +82,10 @@ def test_the_verdict_comes_first_and_in_words(check, reader):
 
 def test_what_where_when_and_by_whom(check, reader):
     about = part(print_of(check, reader), "What was checked, where, when and by whom")
-    for words in ("Probe P1", "thermistor", "Alder School", "Checked 3 Mar 2026 09:00", "By Mara Holt", "As found"):
+    for words in ("Probe P1", "thermistor", "Alder School", "Checked 3 Mar 2026 09:00 GMT", "By Mara Holt", "As found"):
         assert words in about
     late = "" if check.kind == "certificate" else "late, "
-    assert f"Entered {late}10 Mar 2026 12:00, by Mara Holt" in about
+    assert f"Entered {late}10 Mar 2026 12:00 GMT, by Mara Holt" in about
 
 
 def test_every_timed_reading_stands_there_as_it_was_typed(check, reader):

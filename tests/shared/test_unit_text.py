@@ -70,3 +70,9 @@ def test_the_step_of_a_display_is_its_own_whoever_reads_of_it(milli, step, unit)
     """10 mK are 0.018 °F, and 0.1 °F are 55.6 mK: a display has round steps in the unit that it shows."""
     assert show_step(milli) == step
     assert in_unit(f"it flickers between two steps of {milli / 1000:g} °C", unit).endswith(f"two steps of {step}")
+
+
+def test_odds_that_were_stored_with_a_space_between_thousands_are_read_with_a_comma():
+    assert (
+        in_unit("The chance is less than 1 in 10\N{NO-BREAK SPACE}000.", "C") == "The chance is less than 1 in 10,000."
+    )

@@ -118,6 +118,7 @@ def probe_detail(request, pk):
         "check_url": reverse("zero_check", args=[pk]) if role >= Role.COOK else "",
         "tag_url": address("probe_tag", pk) if role >= Role.COOK else None,
         "labels_url": _labels_of(probe) if role >= Role.MANAGER else None,
+        "print_url": address("probe_print", pk),
         "outlook_url": address("probe_outlook", pk),
         "outlook_part_url": address("probe_outlook_part", pk),
     }

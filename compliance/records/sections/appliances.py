@@ -49,8 +49,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Appliances and their rounds")
     writer.table(COLUMNS, _rows(appliances, scope))
     writer.paragraph(EXPLAINED, small=True)
-    empty = scope.none("No appliance of this site was out of use in the period.")
-    writer.table(AWAY, _out_of_use(scope), caption="Out of use", empty=empty)
+    writer.listing(AWAY, _out_of_use(scope), caption="Out of use", empty="No appliance of this site was out of use.")
 
 
 def _appliances(scope: RecordScope):
@@ -73,7 +72,8 @@ def _rows(appliances: list[Appliance], scope: RecordScope) -> Iterator[Row]:
 def _numbers(count: Counter, late: int) -> Iterator[str]:
     told = (Status.CLEARED, Status.MISSED, Status.EXCUSED)
     done, missed, excused = (count[each] for each in told)
-    yield from map(str, (count.total(), done, late, missed, excused, count.total() - done - missed - excused))
+    numbers = count.total(), done, late, missed, excused, count.total() - done - missed - excused
+    yield from (f"{number:,}" for number in numbers)
 
 
 def _counted(scope: RecordScope) -> tuple[dict, Counter, dict[int, str]]:

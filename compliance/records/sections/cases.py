@@ -1,7 +1,7 @@
 """Cases of quarantine: why, from when to when, what the readings could really have been, decisions and signatures."""
 
 from collections.abc import Iterable, Iterator
-from itertools import groupby
+from itertools import groupby, takewhile
 
 from compliance.checks.models import Check
 from compliance.limits.models import LimitVersion
@@ -51,15 +51,26 @@ def write(writer: Writer, scope: RecordScope) -> None:
         writer.paragraph(scope.none(taken))
     for number, case in enumerate(cases):
         mine = place == number
-        _write_head(writer, scope, case)
-        caption = f"Readings of case {case.title}"
-        empty = "No reading of it was taken in the period."
-        writer.table(COLUMNS, told.rows(rows) if mine else (), caption=caption, dense=True, empty=empty)
-        _write_signatures(writer, scope, case)
+        _write_case(writer, scope, case, told.rows(rows) if mine else ())
         if mine:
             place, rows = next(groups, (None, iter(())))
     if place is not None:
         _write_former(writer, told, rows)
+
+
+def write_one(writer: Writer, scope: RecordScope, case: CaseHere) -> None:
+    """One case, without the decisions on readings of others."""
+    told = CaseRows(scope, [case])
+    mine = takewhile(lambda row: row.place == 0, held_rows(scope, [case]))
+    _write_case(writer, scope, case, told.rows(mine))
+
+
+def _write_case(writer: Writer, scope: RecordScope, case: CaseHere, rows: Iterable[Row]) -> None:
+    _write_head(writer, scope, case)
+    caption = f"Readings of case {case.title}"
+    empty = "No reading of it was taken in the period."
+    writer.table(COLUMNS, rows, caption=caption, dense=True, empty=empty)
+    _write_signatures(writer, scope, case)
 
 
 def _write_former(writer: Writer, told: "CaseRows", rows: Iterable[Held]) -> None:

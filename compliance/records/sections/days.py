@@ -49,7 +49,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.table(HOURS, _hours(scope), caption="Hours of work", dense=True)
     empty = "No closure was entered, and no public holiday fell in the period."
     writer.listing(CLOSED, _closed(scope), caption="Closed", empty=empty)
-    writer.listing(PLANS, _plans(scope), caption="Plans set", empty="No plan of checks began in the period.")
+    writer.listing(PLANS, plans_set(scope), caption="Plans set", empty="No plan of checks began in the period.")
     empty = (
         "No probe of this site was withdrawn or elsewhere in the period."
         if scope.probes
@@ -135,7 +135,7 @@ def _days(scope: RecordScope) -> Iterator[date]:
     return (scope.first + timedelta(days=n) for n in range((scope.last - scope.first).days + 1))
 
 
-def _plans(scope: RecordScope) -> Iterator[Row]:
+def plans_set(scope: RecordScope) -> Iterator[Row]:
     """Those that began in the period and reach the site or a probe that was here."""
     probes = [here.probe.pk for here in scope.probes]
     reaching = Q(site=scope.site) | Q(business=scope.site.area.business_id) | Q(probe__in=probes)

@@ -31,7 +31,7 @@ def _passed(scope: RecordScope) -> str:
     passed = (
         "The one check made in the period passed."
         if made == 1
-        else f"Each of the {made} checks made in the period passed."
+        else f"Each of the {made:,} checks made in the period passed."
     )
     return scope.none(passed)
 

@@ -36,10 +36,6 @@ COLUMNS = [
 BESIDE = ("behind", "ahead", "doubt")  # the checks of a span
 SAID_BESIDE = ("checked_at", "verdict", "error_milli", "expanded_milli")
 NOT_PRINTED = ("why", "figures", "typing")  # of a check; they are long
-INTRODUCTION = (
-    "Every probe that was placed, read or checked at the site in the period. Its checks at other sites are shown too, because "
-    "they decide what its readings here are worth."
-)
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -58,7 +54,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
             probe_id, mine = next(checks, (None, ()))
         with writer.together():
             if number == 0:
-                writer.paragraph(INTRODUCTION, small=True)
+                writer.paragraph(scope.about_probes, small=True)
             _write_head(writer, scope, plans, here, spans.get(pk, []))
             if len(found) > 1 or events.get(pk) or len(spans.get(pk, [])) > 2:
                 writer.drawing(_picture(writer, scope, here.probe, spans.get(pk, []), found, events.get(pk, [])))

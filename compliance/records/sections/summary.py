@@ -41,11 +41,11 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 
 def _plans(scope: RecordScope) -> Iterator[Row]:
-    yield Row(("Plan of checks", "\n".join(_check_plans(scope)), PLANS))
+    yield Row(("Plan of checks", "\n".join(check_plans(scope)), PLANS))
     yield Row(("Plan of readings", "\n".join(_rounds(scope)), "Limits in force"))
 
 
-def _check_plans(scope: RecordScope) -> Iterator[str]:
+def check_plans(scope: RecordScope) -> Iterator[str]:
     """The plans in force at the end of the period, and for which probes."""
     plans, codes, found = PlansHere(scope), defaultdict(list), {}
     for here in scope.probes:
