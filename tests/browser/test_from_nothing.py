@@ -10,6 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PHONE, ROOT, Served
+from tests.browser.ice import EARLIER
 from tests.browser.test_story import note
 
 PASSWORD, EMAIL = "quiet-lantern-47", "sol.venn@example.test"
@@ -100,7 +101,7 @@ def test_a_new_head_comes_from_the_first_sign_in_to_the_first_check(chromium, fo
     person(hand)
     plan(hand)
     hand.now("ready to check")
-    check(hand)
+    check(hand, founded)
     hand.now("first check recorded")
     print("\n".join(hand.said))
     page.locator("a.brand").click()
@@ -167,7 +168,7 @@ def plan(hand: Hand) -> None:
     hand.now("plan")
 
 
-def check(hand: Hand) -> None:
+def check(hand: Hand, served: Served) -> None:
     page = hand.page
     hand.tap("Check the probe")
     hand.press("Done: Drain it")
@@ -175,7 +176,8 @@ def check(hand: Hand) -> None:
     tap(hand, "#insert")
     read(hand, "7.4")
     for _ in range(30):
-        page.wait_for_timeout(4_000)
+        served.ask(EARLIER.format(seconds=30))
+        page.reload()
         read(hand, "0.1")
         if page.locator("#finish-it").count():
             break

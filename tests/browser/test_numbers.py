@@ -5,24 +5,13 @@ import re
 from playwright.sync_api import Page, expect
 
 from tests.browser.conftest import PHONE, Served
-from tests.browser.ice import into_the_ice
+from tests.browser.ice import EARLIER, into_the_ice
 
 SMALL = {"width": 360, "height": 640}
 PROBES = """
 from compliance.probes.models import Probe
 mine = Probe.objects.filter(site__name="Alderbrook School Canteen", withdrawn=False).order_by("code")
 print(json.dumps(list(mine.values_list("pk", flat=True))[:3]))
-"""
-# Nobody waits minutes for a test: the probe went in, and was last tapped on, so many seconds earlier.
-EARLIER = """
-from datetime import timedelta
-from compliance.checks.models import CheckDraft
-for draft in CheckDraft.objects.all():
-    draft.inserted_at -= timedelta(seconds={seconds})
-    CheckDraft.objects.filter(pk=draft.pk).update(
-        inserted_at=draft.inserted_at, tapped_at=draft.tapped_at - timedelta(seconds={seconds})
-    )
-print(json.dumps(None))
 """
 LAST = """
 from compliance.checks.models import Check

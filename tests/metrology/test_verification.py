@@ -129,7 +129,7 @@ def test_the_figures_say_the_numbers_in_words():
     assert settling.startswith("Mean of 8 readings since 27 s; at most 0.")
     assert bath == "The bath stands for 0 °C within 0.01 °C."
     assert probability == "Probability that the probe is in tolerance: 100.0 %."
-    assert risk == f"{WRONG}: less than 1 in 10\N{NO-BREAK SPACE}000."
+    assert risk == f"{WRONG}: less than 1 in 10,000."
 
 
 def test_the_risk_goes_by_the_shape_of_the_budget():

@@ -26,6 +26,7 @@ from compliance.probes.models import Event, EventKind
 from compliance.readings.models import Reading
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.status import Status, with_status
+from compliance.reviews.models import Review
 from sites.models import Person, Site
 
 PRETENDING = "compliance/overview/demo/"
@@ -136,6 +137,11 @@ def test_the_manager_who_signs_in_has_a_bath_of_five_probes_two_to_decide_on_and
     monday = to_do_today(site, probes_in_use(site), LATE_ON_A_LEAP_SUNDAY + DAY / 3)
     assert len(for_one_bath(monday)) == 5
     assert Reading.objects.filter(probe__code="AL-3", taken_at__gt=F("probe__state__last_good_at")).exists()
+
+
+def test_weeks_are_reviewed_but_for_those_that_wait(demo):
+    signed = Review.objects.values_list("site", flat=True)
+    assert len(signed) > 3 * len(demo.sites) and set(signed) == {site.pk for site in demo.sites.values()}
 
 
 def test_the_pages_show_the_past(demo):

@@ -42,7 +42,7 @@ def test_the_condition_of_the_probe_is_what_happened_to_it_since_the_check_befor
 def test_it_says_where_zero_comes_from(probe, cook, reader):
     """H. Preston-Thomas, The International Temperature Scale of 1990, Metrologia 27 (1990): 273.16 K at the triple point."""
     text = part(print_of(good(probe, cook, at(3)), reader), "Where the figures come from")
-    assert "melting ice realises it" in text and "the triple point of water is at 0.01 °C" in text
+    assert "melting ice realises it" in text and "the triple point of water is at 273.16 K" in text
 
 
 def test_a_void_check_is_marked_on_every_page(world, probe, cook, reader):

@@ -15,7 +15,7 @@ from shared.dated import former_of  # noqa: E402
 from sites.models import Business, Site  # noqa: E402
 
 BEFORE = [("sites", "0009_first_names"), ("probes", "0002_written_once"), ("audit", "0002_written_once")]
-AFTER = [("sites", "0011_first_settings"), ("probes", "0004_first_particulars")]
+AFTER = [("sites", "0014_former_review_days"), ("probes", "0004_first_particulars")]
 NOON = datetime(2026, 1, 14, 12, tzinfo=UTC)
 WHY = "As its maker says."
 

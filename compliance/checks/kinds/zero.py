@@ -185,8 +185,8 @@ class ZeroCheck(KindOfCheck):
     named = "its zero check"
     failed = "failed at zero"
     sources = (
-        "Where 0 °C comes from: melting ice realises it. Pure ice in water is at 0.00 °C to within 0.01 °C at any height above "
-        "the sea (ITS-90: the triple point of water is at 0.01 °C). How closely this bath came to that is in the budget.",
+        "Where the ice point comes from: melting ice realises it. Pure ice in water is at 273.15 K within 0.01 K at any height "
+        "above the sea (ITS-90: the triple point of water is at 273.16 K). How closely this bath came to it is in the budget.",
         UNCERTAINTY,
         VERDICT,
         "How closely a bath stands for the ice point: common practice of the trade, and judgement for incomplete baths.",

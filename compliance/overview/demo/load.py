@@ -16,6 +16,7 @@ from .lives import Life, live
 from .mornings import put_mornings
 from .physics import DAYS, FEWEST_DAYS
 from .planning import plan_from_the_start, put_changes
+from .reviewing import review_weeks
 from .scenario import load_scenario
 from .setting import Setting, build_setting
 
@@ -48,6 +49,7 @@ def load_demo(now: datetime, days: int = DAYS) -> Setting:
     close_cases(setting, lives)
     extend_horizon(now)
     excuse_readings(setting)
+    review_weeks(setting)
     return setting
 
 
