@@ -10,7 +10,7 @@ from .book import Book, KnownLimit, Refused, read_note, read_reason
 from .layout import COLUMNS, FileTable
 
 SITE = 2  # its place in a row
-BATCH = 2_000  # written at one go: others wait for so many
+BATCH = 1_000  # written at one go: others wait for so many
 
 
 class RowRefused(Refused):
