@@ -42,8 +42,6 @@ def record_print(request: HttpRequest) -> HttpResponse:
     """The record as a PDF, or the form again where the period cannot be."""
     from .record import write_record
 
-    if request.GET.get("site"):
-        get_site_to_print(request.user, request.GET["site"])
     return _answer(request, lambda scope: pdf(lambda out: write_record(out, scope), f"{file_name(scope)}.pdf"))
 
 
@@ -53,8 +51,6 @@ def record_haccp(request: HttpRequest) -> HttpResponse:
     """The limits of a period with their monitoring, corrective action and verification, on a page or two."""
     from .haccp import write_haccp
 
-    if request.GET.get("site"):
-        get_site_to_print(request.user, request.GET["site"])
     return _answer(request, lambda scope: pdf(lambda out: write_haccp(out, scope), f"haccp-{file_name(scope)}.pdf"))
 
 
@@ -64,12 +60,13 @@ def record_data(request: HttpRequest) -> HttpResponse:
     """The same as data: JSON with its schema, and CSV files, in one zip."""
     from .twin.writing import zip_twin
 
-    if request.GET.get("site"):
-        get_site_to_print(request.user, request.GET["site"])
     return _answer(request, lambda scope: packed(lambda out: zip_twin(out, scope), f"{file_name(scope)}.zip"))
 
 
 def _answer(request: HttpRequest, write: Callable[[RecordScope], HttpResponse]) -> HttpResponse:
+    """What is written of the site and period that are asked for, or the form again where the period cannot be."""
+    if request.GET.get("site"):
+        get_site_to_print(request.user, request.GET["site"])
     form = RecordForm(request.GET, person=request.user)
     if not form.is_valid():
         return _form_page(request, form, status=400)
