@@ -162,9 +162,16 @@ def take_a_line(page: Page, today: str, line: int, typed: str) -> None:
     page.locator(f"#line-{line} [data-save]").click()
 
 
+SLOW = """() => {
+    const write = kept.write;
+    kept.write = async (...it) => { await new Promise((done) => setTimeout(done, 400)); await write(...it); };
+}"""
+
+
 def check_alone(page: Page, today: str, check: str, typed: str) -> None:
-    """What was typed is there again after the page was left."""
+    """What was typed is there again after the page was left, also where the phone is slow to keep it."""
     page.goto(check)
+    page.evaluate(SLOW)
     page.locator("#in").click()
     page.locator("#value").fill(typed)
     page.locator("#note-it").click()

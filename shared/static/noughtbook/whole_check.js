@@ -16,9 +16,10 @@
     return Math.max(0, Math.round(page === run ? performance.now() - even : Date.now() - wall));
   };
   let saved = Promise.resolve(), finished = false;
+  // A number is listed once it is on the disk: what somebody sees there is there again after the page was left.
   const save = () => {
-    saved = saved.then(() => kept.inTime(mine)).then(() => finished || kept.write(name, draft))
-      .catch(() => wrong("This phone has no room left: write it on paper."));
+    saved = saved.then(() => finished || kept.write(name, draft)).then(() => kept.inTime(mine))
+      .catch(() => wrong("This phone has no room left: write it on paper.")).then(show);
   };
   const wrong = (words) => {
     part("wrong").textContent = words;
@@ -51,7 +52,6 @@
     button.addEventListener("click", () => {
       draft.struck.push(...draft.numbers.splice(number, 1));
       save();
-      show();
     });
     line.append(Object.assign(document.createElement("span"), { className: "number quiet", textContent: clock(at) }),
       Object.assign(document.createElement("strong"), { className: "number", textContent: `${text} °${unit}` }), button);
@@ -74,7 +74,6 @@
     box.value = "";
     box.focus();
     save();
-    show();
   };
   part("note-it").addEventListener("click", note);
   form.addEventListener("submit", (event) => event.preventDefault());
@@ -122,5 +121,6 @@
     }
     show();
   };
-  restore();
+  form.inert = true; // what is tapped before would be lost with what was kept
+  restore().finally(() => { form.inert = false; });
 })();
