@@ -9,14 +9,15 @@ from uuid import UUID, uuid4
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import QuerySet, UUIDField
 from django.urls import reverse
 
 from compliance.metrology.settling import ALONE_AFTER, SettlingState
-from compliance.probes.access import probes_of
 from compliance.probes.models import Probe
 from shared import clock
+from shared.prepared import Prepared, Slot
 from shared.time_text import stopwatch
+from sites.access import role_at
 from sites.models import Person, Role
 
 from . import draft_numbers, drafts, unfinished
@@ -88,7 +89,7 @@ def afresh(draft: CheckDraft, now: datetime) -> CheckDraft:
     draft = next((each for each in _hold(draft.person) if each.pk == draft.pk), None)
     if draft is None:
         raise ValidationError(drafts.GONE)
-    way, others = drafts.way_of(draft), [each for each in _fellows(draft) if each.pk != draft.pk]
+    way, others = drafts.way_of(draft), [each for each in fellows_of(draft) if each.pk != draft.pk]
     draft_numbers.strike(draft, draft_numbers.TIMED_AGAIN)
     draft.inserted_at, draft.preparation = None, {}
     _into(draft, way, _pattern(others, way, now), now)
@@ -116,7 +117,7 @@ def _pattern(members: list[CheckDraft], way: StrEnum, now: datetime) -> CheckDra
 
 def after(draft: CheckDraft) -> str:
     """The page of the next probe of this bath that is not finished; those in the ice first. Empty where there is none."""
-    left = [each for each in _fellows(draft) if each.pk != draft.pk]
+    left = [each for each in fellows_of(draft) if each.pk != draft.pk]
     left.sort(key=lambda d: (d.inserted_at is None, d.inserted_at or d.started_at, d.probe.code))
     return _page(left[0]) if left else ""
 
@@ -134,9 +135,8 @@ class Onward:
     changes_in_ms: int = 0
 
 
-def onward(draft: CheckDraft, now: datetime) -> Onward | None:
+def onward(draft: CheckDraft, fellows: Sequence[CheckDraft], now: datetime) -> Onward | None:
     """While a probe that shares its bath has no reading yet: the others go in first, and the longest in is read first."""
-    fellows = _fellows(draft)
     if draft.readings or draft.inserted_at is None or len(fellows) < 2:
         return None
     waiting = next((each for each in fellows if each.inserted_at is None), None)
@@ -152,8 +152,9 @@ def onward(draft: CheckDraft, now: datetime) -> Onward | None:
 
 def next_in(draft: CheckDraft) -> str:
     """Where to go on when this probe has gone in: the next to go in, else the longest in; empty where this one is that."""
-    now_in = next((each for each in _fellows(draft) if each.pk == draft.pk), draft)
-    found = onward(now_in, clock.now())
+    fellows = fellows_of(draft)
+    now_in = next((each for each in fellows if each.pk == draft.pk), draft)
+    found = onward(now_in, fellows, clock.now())
     return found.url if found else ""
 
 
@@ -162,7 +163,7 @@ def next_to_read(draft: CheckDraft) -> str:
 
     Empty while this one wants another look, and when all have a number.
     """
-    fellows = _fellows(draft)
+    fellows = fellows_of(draft)
     if not any(each.pk == draft.pk and _ready(each) for each in fellows):
         return ""
     unread = [each for each in fellows if not each.readings]
@@ -202,9 +203,8 @@ class BathEnd:
         return finish_words(self.open, f"All {len(self.ready)}")
 
 
-def end_of(draft: CheckDraft) -> BathEnd | None:
+def end_of(draft: CheckDraft, fellows: Sequence[CheckDraft]) -> BathEnd | None:
     """All of a bath, once every probe of it has a number and two or more can be finished, this one among them."""
-    fellows = _fellows(draft)
     if len(fellows) < 2 or not all(each.readings for each in fellows):
         return None
     way = drafts.way_of(draft)
@@ -221,7 +221,7 @@ def _open(ready: Sequence[CheckDraft], tasks: Sequence[Task]) -> list[Task]:
 
 def chosen(draft: CheckDraft, keys: Sequence[str]) -> list[CheckDraft]:
     """Of the bath of this draft, those that a form names and that are still to be finished."""
-    return [each for each in _fellows(draft) if str(each.key) in keys]
+    return [each for each in fellows_of(draft) if str(each.key) in keys]
 
 
 def _as_ready(draft: CheckDraft) -> ReadyProbe:
@@ -245,18 +245,18 @@ def _link(words: str, draft: CheckDraft) -> tuple[str, str]:
     return f"{words}: {draft.probe.code}", _page(draft)
 
 
-def bath_of(draft: CheckDraft) -> list[BathPlace]:
+def bath_of(draft: CheckDraft, fellows: Sequence[CheckDraft]) -> list[BathPlace]:
     """Every probe of this draft's bath, by its code; none where it is alone."""
     if draft.together is None:
         return []
-    places = [_underway(each, each.pk == draft.pk) for each in _fellows(draft)]
-    places += [_finished(check) for check in made_in_bath_of(draft)]
+    places = [_underway(each, each.pk == draft.pk) for each in fellows]
+    places += [_finished(check) for check in made_in_bath_of(draft, fellows)]
     return sorted(places, key=lambda place: place.code) if len(places) > 1 else []
 
 
-def made_in_bath_of(draft: CheckDraft) -> list[Check]:
+def made_in_bath_of(draft: CheckDraft, underway: Sequence[CheckDraft] = ()) -> list[Check]:
     """The checks that were finished in the bath of this draft, by the probe's code; also when the draft itself is finished."""
-    keys = [UUID(key) for key in draft.company]
+    keys = {UUID(key) for key in draft.company} - {each.key for each in underway}
     made = Check.objects.live().filter(key__in=keys, recorded_by=draft.person_id)
     return list(made.select_related("probe").order_by("probe__code", "pk"))
 
@@ -293,14 +293,21 @@ def _page(draft: CheckDraft) -> str:
     return reverse(GUIDANCE[draft.kind].address, args=[draft.probe_id])
 
 
-def _fellows(draft: CheckDraft) -> list[CheckDraft]:
+def fellows_of(draft: CheckDraft) -> list[CheckDraft]:
+    """The drafts of its bath, itself among them, by the probe's code; none where it is alone."""
     return _group(draft.person, draft.together) if draft.together else []
+
+
+_OF_BATH = Prepared(
+    lambda: _mine(Slot("person")).filter(together=Slot("together", UUIDField())).order_by("probe__code", "pk")
+)
 
 
 def _group(person: Person, together: UUID) -> list[CheckDraft]:
     """The drafts of one bath that this person may still finish: a probe that went to another site is not shown."""
-    mine = _mine(person).filter(probe__in=probes_of(person, Role.COOK), together=together)
-    return list(mine.order_by("probe__code", "pk"))
+    found = _OF_BATH.objects(person=person.pk, together=together)
+    may = {site: (role_at(person, site) or 0) >= Role.COOK for site in {each.probe.site for each in found}}
+    return [each for each in found if may[each.probe.site]]
 
 
 def _hold(person: Person) -> list[CheckDraft]:
@@ -309,5 +316,5 @@ def _hold(person: Person) -> list[CheckDraft]:
     return list(_mine(person).order_by("pk").select_for_update(of=("self",)))
 
 
-def _mine(person: Person) -> QuerySet[CheckDraft]:
+def _mine(person: Person | Slot) -> QuerySet[CheckDraft]:
     return CheckDraft.objects.filter(person=person, kind=USUAL.value).select_related("probe__site", "person")

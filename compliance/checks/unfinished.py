@@ -7,9 +7,11 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import DateTimeField
 from django.utils import timezone
 
 from compliance.probes.models import Probe
+from shared.prepared import Prepared, Slot
 from shared.reasons import as_reason
 from shared.time_text import stopwatch
 from sites.models import Person
@@ -29,6 +31,8 @@ def store_left(now: datetime, probe: Probe | None = None) -> list[Check]:
     Safe to run again and at the same time. One that cannot be kept holds up no other; the first such error is raised.
     """
     kept, errors = [], []
+    if probe and not _OF_PROBE.rows(probe=probe.pk, left=now - LEFT_AFTER):
+        return []
     for draft in _left(now).filter(**{"probe": probe} if probe else {}).select_related("probe", "person"):
         try:
             kept.append(_store(draft, by=None, reason=LEFT, now=now))
@@ -57,7 +61,16 @@ def give_up(*, by: Person, probe: Probe, key: UUID, reason: str = "") -> Check |
 
 
 def _left(now: datetime):
-    return CheckDraft.objects.filter(outside_since__isnull=False, tapped_at__lte=now - LEFT_AFTER).order_by("pk")
+    return _since(now - LEFT_AFTER)
+
+
+def _since(moment: datetime | Slot):
+    return CheckDraft.objects.filter(outside_since__isnull=False, tapped_at__lte=moment).order_by("pk")
+
+
+_OF_PROBE = Prepared(
+    lambda: _since(Slot("left", DateTimeField())).filter(probe=Slot("probe")).values_list("pk")
+)  # asked at each tap
 
 
 @transaction.atomic

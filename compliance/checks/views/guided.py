@@ -152,7 +152,7 @@ def now(request, pk, kind):
         return HttpResponse(status=204)
     guided = guide(draft, moment)
     context = {"guide": guided, "timing": guided.timing, "probe": probe, "taps": taps_of(probe, kind, draft)}
-    context["onward"] = shared_bath.onward(draft, moment)
+    context["onward"] = shared_bath.onward(draft, shared_bath.fellows_of(draft), moment)
     return render(request, "checks/guided/now.html", context | {"words": GUIDANCE[kind].words})
 
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db.models import CharField
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -12,6 +13,7 @@ from django.utils import timezone
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe
 from shared.bounds import key_in
+from shared.prepared import Prepared, Slot
 from shared.units import Unit, show
 from sites.addresses import address
 from sites.models import Role
@@ -35,9 +37,16 @@ def probe_to_check(request, pk: int) -> Probe:
     return probe
 
 
+_BEGUN = Prepared(
+    lambda: CheckDraft.objects.filter(
+        person=Slot("person"), probe=Slot("probe"), kind=Slot("kind", CharField())
+    ).select_related("probe__site", "person")
+)
+
+
 def draft_of(request, probe: Probe, kind: str) -> CheckDraft | None:
-    mine = CheckDraft.objects.filter(person=request.user, probe=probe, kind=kind)
-    return mine.select_related("probe__site", "person").first()
+    found = _BEGUN.objects(person=request.user.pk, probe=probe.pk, kind=kind)
+    return found[0] if found else None
 
 
 def tapped(request, probe: Probe, kind: str) -> CheckDraft | None:
@@ -67,6 +76,7 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
     if not (shown.whole or shown.error or shown.air or request.htmx):
         return redirect(reverse(guidance.address, args=[probe.pk]) + "?go")
     draft, now = draft_of(request, probe, kind), timezone.now()
+    fellows = shared_bath.fellows_of(draft) if draft else []
     context = {
         "probe": probe,
         "site": probe.site,
@@ -80,7 +90,7 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
         "page_url": reverse(guidance.address, args=[probe.pk]),
         "unit_label": Unit(draft_numbers.unit_of(draft) if draft else probe.site.unit).label,
         "start_template": f"checks/{kind}/start.html",
-        "bath": shared_bath.bath_of(draft) if draft else [],
+        "bath": shared_bath.bath_of(draft, fellows) if draft else [],
     }
     if draft is None:
         context |= {"phase": "start", "unfit": KINDS[kind].unfit(probe)}
@@ -91,9 +101,9 @@ def answer(request, probe: Probe, kind: str, shown: Shown = AFTER_A_TAP) -> Http
         air = shown.air or Air(initial=air_initial(told_before(draft), probe.site))
         context |= {"phase": "air", "air": air, "hundred": show(100_000, probe.site.unit, 0)}
     else:
-        guided, context["onward"] = guide(draft, now), shared_bath.onward(draft, now)
+        guided, context["onward"] = guide(draft, now), shared_bath.onward(draft, fellows, now)
         context |= {"phase": "timing" if guided.timing else "prepare", "guide": guided, "timing": guided.timing}
-        context |= {"bath_end": shared_bath.end_of(draft), "no_figures": NoFigure.choices}
+        context |= {"bath_end": shared_bath.end_of(draft, fellows), "no_figures": NoFigure.choices}
         context["form"] = shown.form or FinishForm(initial=_said(draft), depth=guidance.words.depth)
     context["back_url"], context["back_label"] = _back(probe, context["bath"])
     part = request.htmx and not request.htmx.boosted
