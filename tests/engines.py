@@ -1,7 +1,8 @@
-"""Which database a test run uses. Plain `pytest` runs two workers side by side, one on SQLite and one on a PostgreSQL of its
-own. What the two could answer otherwise runs on both (`ON_BOTH`); all else that touches the database runs on one of them, file by
-file in turn. What touches none runs once: the worker of SQLite starts the programs of one machine, that of PostgreSQL those of
-many, and it does the rest. `--engine sqlite` runs everything in one process, `--engine postgres` all that touches the database.
+"""Which database a test run uses. Plain `pytest` runs three workers side by side, one on SQLite, one on a PostgreSQL of its own,
+and one for what waits for programs more than it computes: the browser, and the programs of an installation. What the two engines
+could answer otherwise runs on both (`ON_BOTH`); all else that touches the database runs on one of them, file by file in turn.
+What touches none runs once, beside PostgreSQL. `--engine sqlite` runs everything in one process, `--engine postgres` all that
+touches the database.
 
 Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
 """
@@ -13,6 +14,7 @@ import shutil
 import sys
 import tempfile
 from collections import Counter
+from pathlib import Path
 from zlib import crc32
 
 import pytest
@@ -20,9 +22,12 @@ from django.db import connection
 
 from tests.postgres import Postgres
 
+HERE = Path(__file__).parent
 ENGINES = ("sqlite", "postgres")
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
-PROGRAMS = {"_alone": "sqlite", "_grown": "postgres"}  # which worker starts the programs of which installation
+WORKERS = (*ENGINES, "programs")
+PROGRAMS = {"_alone", "_grown"}  # the installations whose tests start programs and wait for them
+WAITING = ("browser", "service")  # the folders that the worker for programs looks through
 # What runs on both when both run: statements of our own, constraints and triggers, what locks and waits, migrations, copies.
 ON_BOTH = (
     "tests/concurrency/",
@@ -53,7 +58,6 @@ ON_BOTH = (
 # Which of the two, where the turn would leave one waiting for the other.
 ON_ONE = {
     "tests/advice/": "sqlite",
-    "tests/browser/": "sqlite",
     "tests/checks/test_fitness.py": "sqlite",
     "tests/checks/test_shared_bath.py": "postgres",
     "tests/checks/test_tap_sequences.py": "sqlite",
@@ -88,6 +92,7 @@ NO_FLUSH = (
 class Run:
     """What this process knows of its run: its engine, and how many tests each worker ran or had no need to run."""
 
+    worker: str | None = None  # its name, where several run side by side
     engine = "sqlite"
     postgres: Postgres | None = None
     data: str | None = None
@@ -103,6 +108,7 @@ def pytest_addoption(parser):
 def pytest_load_initial_conftests(early_config):
     """Choose the database before pytest-django reads the settings."""
     worker = os.environ.get("PYTEST_XDIST_WORKER")
+    Run.worker = worker if worker in WORKERS else None
     Run.engine = worker if worker in ENGINES else early_config.known_args_namespace.engine or "sqlite"
     Run.data = tempfile.mkdtemp(prefix="noughtbook-test-")
     # Programs that tests start read what was compiled for the first of them.
@@ -127,8 +133,17 @@ def pytest_cmdline_main(config):
     option = config.option
     one_only = option.engine or option.numprocesses is not None or option.usepdb or option.collectonly
     if not one_only and option.dist == "no":
-        option.dist, option.tx = "each", [f"popen//id={engine}" for engine in ENGINES]
+        option.dist, option.tx = "each", [f"popen//id={worker}" for worker in WORKERS]
         option.maxworkerrestart = "0"  # a worker that dies ends the run: its successor would not have its engine
+
+
+def pytest_ignore_collect(collection_path):
+    """What another worker looks through; None leaves the choice to others."""
+    folder = collection_path.name if collection_path.is_dir() and collection_path.parent == HERE else None
+    if folder and (folder not in WAITING if Run.worker == "programs" else Run.worker and folder == "browser"):
+        return True
+    alone = collection_path.parent == HERE and collection_path.suffix == ".py"
+    return True if alone and Run.worker == "programs" else None
 
 
 @pytest.hookimpl(trylast=True)
@@ -139,7 +154,7 @@ def pytest_collection_modifyitems(config, items):
     needless = [item for item in items if not runs_here(item)]
     config.hook.pytest_deselected(items=needless)
     items[:] = [item for item in items if runs_here(item)]
-    Run.needless[Run.engine] = len(needless)
+    Run.needless[Run.worker or Run.engine] = len(needless)
 
 
 def pytest_collection_finish():
@@ -150,15 +165,14 @@ def pytest_collection_finish():
 
 
 def runs_here(item) -> bool:
-    side_by_side = os.environ.get("PYTEST_XDIST_WORKER") in ENGINES
-    if side_by_side and walked_otherwise(item):
+    waits = bool(PROGRAMS & set(item.fixturenames)) or item.nodeid.startswith("tests/browser/")
+    if Run.worker and (waits or Run.worker == "programs"):
+        return waits and Run.worker == "programs"
+    if Run.worker and walked_otherwise(item):
         return False
-    if side_by_side and (only := only_engine(item)):
+    if Run.worker and (only := only_engine(item)):
         return Run.engine == only
-    if touches_database(item):
-        return True
-    programs = next((engine for name, engine in PROGRAMS.items() if name in item.fixturenames), "postgres")
-    return Run.engine == (programs if side_by_side else "sqlite")
+    return touches_database(item) or Run.engine == ("postgres" if Run.worker else "sqlite")
 
 
 def only_engine(item) -> str | None:
@@ -189,7 +203,7 @@ def touches_database(item) -> bool:
 
 def pytest_sessionfinish(session):
     if hasattr(session.config, "workeroutput"):
-        session.config.workeroutput["needless"] = Run.needless[Run.engine]
+        session.config.workeroutput["needless"] = Run.needless[Run.worker or Run.engine]
         session.config.workeroutput["engine"] = connection.vendor
 
 
@@ -211,10 +225,10 @@ def pytest_runtest_logreport(report):
 
 
 def pytest_terminal_summary(terminalreporter):
-    for engine in ENGINES:
-        if Run.ran[engine]:
-            left = f" ({Run.needless[engine]} that touch no database left out)" if Run.needless[engine] else ""
-            terminalreporter.write_line(f"{engine}: {Run.ran[engine]} tests{left}")
+    for worker in WORKERS:
+        if Run.ran[worker]:
+            left = f" ({Run.needless[worker]} left to others or out)" if Run.needless[worker] else ""
+            terminalreporter.write_line(f"{worker}: {Run.ran[worker]} tests{left}")
 
 
 def pytest_unconfigure():
