@@ -66,6 +66,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "sites.middleware.roles_of_then_change_nothing",
     "sites.kitchen_sessions.KitchenSessions",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
     "sites.middleware.idle_sessions_end",
@@ -131,6 +132,7 @@ POSTGRES_TOOLS = os.environ.get("NOUGHTBOOK_POSTGRES_TOOLS", "")  # folder of pg
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_USER_MODEL = "sites.Person"
+AUTHENTICATION_BACKENDS = ["sites.backends.PeopleWithRoles"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},

@@ -7,7 +7,7 @@ from copy import copy
 from functools import cache
 
 from django.db import connection
-from django.db.models import BigIntegerField, Expression, Field, Model, QuerySet
+from django.db.models import BigIntegerField, Expression, Field, Func, Model, QuerySet
 from django.db.models.expressions import RawSQL
 from django.db.models.query import get_related_populators
 
@@ -67,6 +67,50 @@ class Prepared:
             for each in related:
                 each.populate(row, made)
         return found
+
+
+class PreparedSubquery:
+    """A subquery whose slots are columns of the rows that it is asked for: `FIRST(at="taken_at")` is its expression for rows
+    that have `taken_at`. No slot may lie in a subquery of its own.
+
+    `form`: what becomes of it, such as `EXISTS(%s)`.
+    """
+
+    def __init__(self, make: Callable[[], QuerySet], output_field: Field, form: str = "(%s)"):
+        self.output_field, self.form = output_field, form
+        self._compiled = cache(lambda vendor: _compiled(_apart(make()))[1:3])
+
+    def __call__(self, **columns: str) -> "Looked":
+        return Looked(self, columns)
+
+    def parts(self, vendor: str) -> tuple[list[str], list]:
+        """Its text around each value, and the values: slots, and what is the same for all rows."""
+        sql, given = self._compiled(vendor)
+        return (self.form % sql.replace("%s", "\0")).split("\0"), given
+
+
+class Looked(Func):
+    """What a prepared subquery finds for each row."""
+
+    def __init__(self, prepared: PreparedSubquery, columns: dict[str, str]):
+        self.prepared, self.names = prepared, list(columns)
+        super().__init__(*columns.values(), output_field=prepared.output_field)
+
+    def as_sql(self, compiler, connection, **options):
+        columns = dict(zip(self.names, map(compiler.compile, self.source_expressions), strict=True))
+        (sql, *texts), given = self.prepared.parts(connection.vendor)
+        params = []
+        for each, text in zip(given, texts, strict=True):
+            place, more = columns[each.name] if isinstance(each, Slot) else ("%s", [each])
+            sql, params = f"{sql}{place}{text}", [*params, *more]
+        return sql, params
+
+
+def _apart(rows: QuerySet) -> QuerySet:
+    """The same with names of tables that no outer query has: a column that is put in there would be taken for one of its own."""
+    rows = rows.all()
+    rows.query.change_aliases({alias: f"inner_{alias}" for alias in rows.query.alias_map})
+    return rows
 
 
 def _compiled(rows: QuerySet) -> tuple:

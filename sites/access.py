@@ -6,11 +6,12 @@ from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import Max, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404
 
 from shared.prepared import Prepared, Slot
 
+from .asked_once import once, roles_held
 from .models import Area, Business, Membership, Person, Role, Site
 
 Record = TypeVar("Record")
@@ -18,17 +19,49 @@ Record = TypeVar("Record")
 
 def sites_of(person: Person, role: int = Role.READER) -> QuerySet[Site]:
     """The sites where this person holds `role` or a higher one."""
-    mine = Membership.objects.filter(person=person, role__gte=role)
-    found = Site.objects.filter(Q(pk__in=mine.values("site")) | Q(area__in=mine.values("area")))
+    found = Site.objects.filter(_at_sites(person, role))
     if person.kitchen is None:
         return found
     return found.filter(pk=person.kitchen) if role <= person.kitchen_most else found.none()
 
 
+def _at_sites(person: Person, role: int) -> Q:
+    if person.answers is None:
+        mine = Membership.objects.filter(person=person, role__gte=role)
+        return Q(pk__in=mine.values("site")) | Q(area__in=mine.values("area"))
+    enough = [each for each in roles_held(person) if each.role >= role]
+    return Q(pk__in=[held.site for held in enough if held.site]) | Q(
+        area__in=[held.area for held in enough if held.area]
+    )
+
+
+def keys_of_sites(person: Person, role: int = Role.READER, *, only_open: bool = False) -> list[int]:
+    """The keys of the sites where this person holds `role`. One query a page, whatever its parts ask."""
+    if person.answers is None:
+        found = sites_of(person, role)
+        return list((found.filter(closed=False) if only_open else found).order_by().values_list("pk", flat=True))
+    rows = once(person, "sites", lambda: list(sites_of(person).order_by().values_list("pk", "area_id", "closed")))
+    if role > Role.READER:
+        enough = [each for each in roles_held(person) if each.role >= role]
+        by_site, by_area = {held.site for held in enough}, {held.area for held in enough}
+        may = person.kitchen is None or role <= person.kitchen_most
+        rows = [row for row in rows if may and (row[0] in by_site or row[1] in by_area)]
+    return [pk for pk, _, closed in rows if not (only_open and closed)]
+
+
 def areas_of(person: Person, role: int = Role.SUPERVISOR) -> QuerySet[Area]:
     """The areas where this person holds `role` or a higher one for the whole area."""
-    found = Area.objects.filter(memberships__person=person, memberships__role__gte=role)
-    return found if person.kitchen is None else found.none()
+    if person.kitchen is not None:
+        return Area.objects.none()
+    if person.answers is None:
+        return Area.objects.filter(memberships__person=person, memberships__role__gte=role)
+    return Area.objects.filter(pk__in=keys_of_areas(person, role))
+
+
+def keys_of_areas(person: Person, role: int = Role.SUPERVISOR) -> list[int]:
+    if person.kitchen is not None:
+        return []
+    return [held.area for held in roles_held(person) if held.area and held.role >= role]
 
 
 def businesses_of(person: Person) -> QuerySet[Business]:
@@ -59,7 +92,11 @@ _HELD = Prepared(
 
 def role_at(person: Person, site: Site) -> int | None:
     """The highest role held at this site, directly or through its area; None for a stranger."""
-    held = max((role for (role,) in _HELD.rows(person=person.pk, site=site.pk, area=site.area_id)), default=None)
+    if person.answers is None:
+        roles = [role for (role,) in _HELD.rows(person=person.pk, site=site.pk, area=site.area_id)]
+    else:
+        roles = [each.role for each in roles_held(person) if each.site == site.pk or each.area == site.area_id]
+    held = max(roles, default=None)
     return _with_a_pin(person, site.pk, held) if held and person.kitchen is not None else held
 
 
@@ -69,9 +106,9 @@ def _with_a_pin(person: Person, site: int, held: int) -> int | None:
 
 
 def roles_at(person: Person, sites: Iterable[Site]) -> dict[int, int]:
-    """The highest role held at each of these sites, by the site's key; strangers' sites are left out. One query."""
+    """The highest role held at each of these sites, by the site's key; strangers' sites are left out. One query at most."""
     by_site, by_area = {}, {}
-    for site, area, role in person.memberships.values_list("site_id", "area_id", "role"):
+    for site, area, role in roles_held(person):
         held, key = (by_site, site) if site else (by_area, area)
         held[key] = max(role, held.get(key, 0))
     highest = {site.pk: max(by_site.get(site.pk, 0), by_area.get(site.area_id, 0)) for site in sites}
@@ -100,7 +137,7 @@ def get_site(person: Person, pk: int, role: int = Role.READER) -> Site:
 
 def get_area(person: Person, pk: int, role: int = Role.SUPERVISOR) -> Area:
     """One area. Raises Http404 for those with no role over the whole area, PermissionDenied where it is not enough."""
-    held = person.memberships.filter(area_id=pk).aggregate(highest=Max("role"))["highest"]
+    held = max((role for _, area, role in roles_held(person) if area == pk), default=None)
     if held is None or person.kitchen is not None:
         raise Http404
     if held < role:

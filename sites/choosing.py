@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from urllib.parse import urlencode
 
 from django import forms
@@ -12,7 +13,7 @@ from shared.bounds import number_in
 from shared.seal import seal_of
 from shared.widgets import SearchedMenu
 
-from .access import areas_of, sites_of
+from .access import areas_of, keys_of_sites, sites_of
 from .models import Person, Role, Site
 
 MENU = 30  # sites that a menu lists; where there are more, they are searched for
@@ -27,11 +28,15 @@ def _of_business(person: Person, business: int | None) -> QuerySet[Site]:
     return Site.objects.filter(area__business=business, closed=False).filter(area__business__in=managed)
 
 
+def _open(role: int, person: Person, of: int | None) -> QuerySet[Site]:
+    return sites_of(person, role).filter(closed=False)
+
+
+# By the role held there.
+HELD = {"open": Role.READER, "recording": Role.COOK, "managed": Role.MANAGER}
 SCOPES: Mapping[str, Callable[[Person, int | None], QuerySet[Site]]] = {
     "seen": lambda person, of: sites_of(person),
-    "open": lambda person, of: sites_of(person).filter(closed=False),
-    "recording": lambda person, of: sites_of(person, Role.COOK).filter(closed=False),
-    "managed": lambda person, of: sites_of(person, Role.MANAGER).filter(closed=False),
+    **{name: partial(_open, role) for name, role in HELD.items()},
     "supervised": lambda person, of: Site.objects.filter(area__in=areas_of(person), closed=False),
     "area": lambda person, of: sites_of(person).filter(area=of, closed=False),
     "business": _of_business,
@@ -52,7 +57,14 @@ class SiteOffer:
         return found.select_related("area").order_by("name", "pk")
 
     def are_many(self) -> bool:
-        return self.sites()[: MENU + 1].count() > MENU
+        return self.count(MENU + 1) > MENU
+
+    def count(self, most: int) -> int:
+        """How many there are, counted up to so many. No query of its own where the page knows the person's sites."""
+        if self.person.answers is None or self.but or self.scope not in ("seen", *HELD):
+            return self.sites()[:most].count()
+        role, is_open = HELD.get(self.scope, Role.READER), self.scope in HELD
+        return len(keys_of_sites(self.person, role, only_open=is_open)[:most])
 
     def search(self, words: str) -> list[Site]:
         """Those whose name or area has every one of the words; none for no words."""

@@ -16,7 +16,7 @@ BEYOND = (
     "reading_import",
 )  # in the first words of the names of pages: no kitchen's work
 MANAGED = {"deviation_detail", "today_round"}  # where a manager writes down in the kitchen what was done about a limit
-BACKEND = "django.contrib.auth.backends.ModelBackend"
+BACKEND = "sites.backends.PeopleWithRoles"
 
 
 def open_session(request: HttpRequest, person: Person, device: KitchenDevice) -> None:

@@ -1,4 +1,4 @@
-"""Sessions end when nobody has done anything for a while (NOUGHTBOOK_IDLE_HOURS)."""
+"""Sessions end when nobody has done anything for a while (NOUGHTBOOK_IDLE_HOURS). Of roles nothing is known but to look."""
 
 import time
 
@@ -6,6 +6,17 @@ from django.conf import settings
 
 RENEWED = "renewed_at"
 OFTEN = 10  # a session is written so often in the time for which it may be idle, and not with every page
+
+
+def roles_of_then_change_nothing(get_response):
+    """What changes anything asks for roles when it comes to it, under its locks: they may have been taken away meanwhile."""
+
+    def middleware(request):
+        if request.method not in ("GET", "HEAD"):
+            request.user.answers = None
+        return get_response(request)
+
+    return middleware
 
 
 def idle_sessions_end(get_response):

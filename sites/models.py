@@ -1,6 +1,7 @@
 """Where the work is done and who does it: the business, its areas and sites, its people and their roles."""
 
 from datetime import datetime, tzinfo
+from typing import NamedTuple
 from zoneinfo import available_timezones
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
@@ -181,6 +182,14 @@ class Role(models.IntegerChoices):
     SUPERVISOR = 40, "area supervisor"
 
 
+class RoleHeld(NamedTuple):
+    """A role, at the site or the area of this key; the other is None."""
+
+    site: int | None
+    area: int | None
+    role: int
+
+
 class PersonManager(BaseUserManager):
     def create_user(self, email, password=None, **fields):
         person = self.model(email=email.strip().lower(), **fields)
@@ -215,6 +224,8 @@ class Person(AbstractBaseUser):
     # (`sites.kitchen_sessions`).
     kitchen: int | None = None
     kitchen_most: int = Role.COOK
+    # On the person who opens a page: their roles, and what else was asked of the database once for it (`sites.asked_once`).
+    answers: dict | None = None
 
     def __str__(self):
         return self.name

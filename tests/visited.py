@@ -39,7 +39,6 @@ STEPS = 20  # of SQLite, which are counted by so many
 class Statement:
     sql: str
     params: tuple
-    took: float = 0.0  # seconds, waiting included
     worked: float = 0.0  # seconds of this process
 
     @property
@@ -54,10 +53,6 @@ class Watched:
     statements: list[Statement] = field(default_factory=list)
 
     @property
-    def took(self) -> float:
-        return sum(statement.took for statement in self.statements)
-
-    @property
     def worked(self) -> float:
         return sum(statement.worked for statement in self.statements)
 
@@ -65,13 +60,12 @@ class Watched:
         return [statement for statement in self.statements if READS.match(statement.sql)]
 
     def __call__(self, execute, sql, params, many, context):
-        begun, started = time.perf_counter(), time.process_time()
+        started = time.process_time()
         statement = Statement(sql, params if many or params is None else tuple(params))
         self.statements.append(statement)
         try:
             return execute(sql, params, many, context)
         finally:
-            statement.took = time.perf_counter() - begun
             statement.worked = time.process_time() - started
 
 

@@ -6,8 +6,8 @@ from django.utils.functional import SimpleLazyObject
 
 from compliance.checks.kinds import KINDS
 from compliance.notices.queries import unread
-from compliance.quarantine.cases import unsigned
-from sites.access import areas_of, sites_of
+from compliance.quarantine.cases import doubts_seen_by, unsigned
+from sites.access import keys_of_areas
 from sites.addresses import address
 from sites.models import Person
 
@@ -81,7 +81,7 @@ def part_of(request) -> str:
 
 def links(person: Person, here: str) -> list[Link]:
     """The number of queries does not grow with what there is to count."""
-    areas = list(areas_of(person).values_list("pk", flat=True)[:2])
+    areas = keys_of_areas(person)
     area = address("area_detail", areas[0]) if len(areas) == 1 else address("area_list") if areas else None
     places = [
         ("Today", address("today")),
@@ -93,7 +93,7 @@ def links(person: Person, here: str) -> list[Link]:
         ("Records", address("record_form")),
         ("Set-up", None if person.kitchen else address("site_list")),
     ]
-    counts = {"Quarantine": unsigned(sites_of(person).values_list("pk", flat=True))}
+    counts = {"Quarantine": unsigned(doubts_seen_by(person))}
     return [Link(label, url, label == here, counts.get(label, 0)) for label, url in places if url]
 
 

@@ -10,7 +10,7 @@ from django.db.models import Count, F, Q, QuerySet
 from compliance.checks.models import ProbeState, Standing
 from compliance.checks.queries import to_be_checked
 from compliance.probes.models import Probe
-from compliance.quarantine.cases import doubts
+from compliance.quarantine.cases import Doubts
 from compliance.readings.queries import open_deviations
 from compliance.reminders.queries import Asked, asked_checks
 from shared.key_lists import among
@@ -62,8 +62,8 @@ class Attention:
         return (calls == 0, -self.in_doubt - self.out_of_tolerance, -self.deviations, -self.overdue)
 
 
-def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
-    """One line a site, those that need somebody first."""
+def attention(sites: Iterable[Site], now: datetime, known: Doubts | None = None) -> list[Attention]:
+    """One line a site, those that need somebody first. `known`: what is in doubt at these sites and more."""
     sites = list(sites)
     ids = [site.pk for site in sites]
     in_use = Probe.objects.filter(site__in=among(ids), withdrawn=False)
@@ -74,7 +74,7 @@ def attention(sites: Iterable[Site], now: datetime) -> list[Attention]:
         dict(open_deviations(among(ids)).order_by().values_list("reading__site").annotate(Count("pk")))
     )
     in_doubt: Counter[int] = Counter()
-    for doubt in doubts(ids):
+    for doubt in (known or Doubts(ids)).runs:
         in_doubt[doubt.site_id] += doubt.undecided
     lines = [Attention(s, probes[s.pk], failed[s.pk], overdue[s.pk], in_doubt[s.pk], deviations[s.pk]) for s in sites]
     return sorted(lines, key=lambda line: (line.weight, line.site.name))

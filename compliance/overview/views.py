@@ -15,7 +15,7 @@ from compliance.checks.fitness import Judgement, fitness_of
 from compliance.checks.models import Standing
 from compliance.plans.calendar import local_day
 from compliance.probes.models import Probe
-from compliance.quarantine.cases import CaseState, Summary, summaries
+from compliance.quarantine.cases import CaseState, Summary, doubts_seen_by, summaries
 from compliance.readings.queries import open_deviations
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
 from compliance.reviews.days import unreviewed_by_site
@@ -64,7 +64,7 @@ def today_site(request: HttpRequest, pk: int) -> HttpResponse:
     probes = probes_in_use(site)
     found = to_do_today(site, probes, now)
     due = [each for each in found if each.now]
-    cases = [case for case in summaries([site.pk]) if case.undecided]
+    cases = [case for case in summaries([site.pk], doubts_seen_by(request.user)) if case.undecided]
     deviations = open_deviations([site.pk])
     shown = deviations.select_related("reading__probe").order_by("-pk")[:DEVIATIONS_SHOWN]
     waiting = deviations.count()
@@ -130,7 +130,8 @@ def area_list(request: HttpRequest) -> HttpResponse:
     if len(areas) == 1:
         return redirect("area_detail", pk=areas[0].pk)
     sites = {area.pk: [] for area in areas}
-    for line in attention(Site.objects.filter(area__in=areas, closed=False).only("name", "area"), timezone.now()):
+    found = Site.objects.filter(area__in=areas, closed=False).only("name", "area")
+    for line in attention(found, timezone.now(), doubts_seen_by(request.user)):
         sites[line.site.area_id].append(line)
     items = [_area_item(area, sites[area.pk]) for area in areas]
     return render(request, "overview/area_list.html", {"items": items})
@@ -142,8 +143,9 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     area = get_area(request.user, pk, Role.READER)
     sites, now = list(Site.objects.filter(area=area, closed=False).select_related("area__business")), timezone.now()
     unreviewed = unreviewed_by_site(sites, now)
-    lines, missed = attention(sites, now), missed_by_site([site.pk for site in sites], now)
-    cases = summaries([site.pk for site in sites])
+    known = doubts_seen_by(request.user)
+    lines, missed = attention(sites, now, known), missed_by_site([site.pk for site in sites], now)
+    cases = summaries([site.pk for site in sites], known)
     failed = _failed(sites, cases)
     to_sign = [case for case in cases if case.state == CaseState.TO_SIGN]
     page = numbered_page(lines, request)

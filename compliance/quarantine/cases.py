@@ -13,7 +13,9 @@ from compliance.checks.models import BEGINNING, END, Check, Span
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Event, Probe
 from shared.key_lists import written_out
-from sites.models import Site
+from sites.access import keys_of_sites
+from sites.asked_once import once
+from sites.models import Person, Site
 
 from .assessing import OutcomeTally, tallies
 from .grounds import IN_SPAN, READING, SPAN, VOID, decided_by_span
@@ -186,28 +188,24 @@ class Summary:
 
 # In the very words of the partial index, or SQLite does not use it; span by span, so that nothing is sorted. Nearly every span
 # was read at one site only. Which sites are wanted is asked of what is found: to test each reading, and to plan a list of
-# thousands, takes longer than to count.
+# thousands, takes longer than to count. Void readings, as decided ones, are counted from their own side: few beside all
+# readings, and each with one look-up. SQLite keeps to the order of a CROSS JOIN; by its own choice it would begin with the
+# spans and go through all their readings.
 IN_DOUBT = f"""
 SELECT s.anchor, s.probe_id, s.id, min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE NOT (s.anchor = '') {{which}} GROUP BY s.anchor, s.id, s.probe_id
+WHERE NOT (s.anchor = '') GROUP BY s.anchor, s.id, s.probe_id
+UNION ALL
+SELECT s.anchor, s.probe_id, NULL, r.site_id, r.site_id, -count(*) FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
+WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND NOT (s.anchor = '')
+GROUP BY s.anchor, s.probe_id, r.site_id
 """
 BY_SITE = f"""
 SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
 WHERE s.id IN ({{spans}}) GROUP BY s.anchor, s.probe_id, r.site_id
 """
-# Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up. SQLite
-# keeps to the order of a CROSS JOIN; by its own choice it would begin with the spans and go through all their readings.
-STRUCK = f"""
-SELECT s.anchor, r.site_id, count(*) FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
-WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND NOT (s.anchor = '') {{which}}
-GROUP BY s.anchor, r.site_id
-"""
-ELSEWHERE = f"""
-SELECT DISTINCT s.anchor FROM {SPAN} s JOIN {READING} r ON r.probe_id = s.probe_id AND {IN_SPAN}
-WHERE NOT (s.anchor = '') AND s.anchor IN ({{anchors}}) AND r.site_id NOT IN ({{sites}})
-"""
+FEW_PROBES = 100  # whose decisions are looked up one by one
 
 
 @dataclass(slots=True)
@@ -223,37 +221,50 @@ class RunAtSite:
     agreed: bool = True
 
 
+class Doubts:
+    """Every run in quarantine at these sites, counted from the side of the spans; and under which cases the last signature
+    stands, for which all the sites that a case was read at count.
+
+    Two queries, where no decision is shaken and no probe went from site to site.
+    """
+
+    def __init__(self, site_ids: Iterable[int]):
+        sites = set(site_ids)
+        found = _runs() if sites else {}
+        here = {run.anchor for run in found.values() if run.site_id in sites and run.readings}
+        _settle({where: run for where, run in found.items() if run.anchor in here})
+        counted = [run for run in found.values() if run.anchor in here and run.readings]
+        self.runs = [run for run in counted if run.site_id in sites]
+        self.signed = here - {run.anchor for run in counted if run.undecided or not run.agreed}
+
+    def at(self, site_ids: Iterable[int]) -> dict[str, list[RunAtSite]]:
+        """Those at some of these sites, by their cases."""
+        sites, by_anchor = set(site_ids), defaultdict(list)
+        for run in self.runs:
+            if run.site_id in sites:
+                by_anchor[run.anchor].append(run)
+        return by_anchor
+
+
+def doubts_seen_by(person: Person) -> Doubts:
+    """At all sites where this person has a role. A page asks for them once."""
+    return once(person, "doubts", lambda: Doubts(keys_of_sites(person)))
+
+
 def doubts(site_ids: Iterable[int]) -> list[RunAtSite]:
-    """Every run in quarantine at these sites, counted from the side of the spans: four queries where no decision is shaken."""
-    # `+ 0`: tested when the spans have led to their readings, and not looked up with each of them in an index.
-    sites = set(site_ids)
-    return _doubts(f"r.site_id + 0 IN ({written_out(sites)})", [], sites) if sites else []
+    """Every run in quarantine at these sites."""
+    return Doubts(site_ids).runs
 
 
-def _doubts(which: str, args: list, sites: set[int] | None = None) -> list[RunAtSite]:
-    """Of the readings of which `which` says that their site, one of `sites`, or their span's anchor is wanted."""
-    of_runs, given = ("", []) if sites else (f"AND {which}", args)
-    few = f"+{which}" if connection.vendor == "sqlite" else which  # else it would go through every reading of a site
+def _runs() -> dict[tuple[str, int], RunAtSite]:
+    """The runs at each site, whichever it is, put together from their spans; nothing of them is decided yet."""
     with connection.cursor() as cursor:
-        cursor.execute(IN_DOUBT.format(which=of_runs), given)
+        cursor.execute(IN_DOUBT)
         rows = cursor.fetchall()
         counted = [(anchor, probe, low, count) for anchor, probe, _, low, high, count in rows if low == high]
         if wandered := [span for _, _, span, low, high, _ in rows if low != high]:
             cursor.execute(BY_SITE.format(spans=written_out(wandered)))
             counted += cursor.fetchall()
-        found = _runs(row for row in counted if sites is None or row[2] in sites)
-        cursor.execute(STRUCK.format(which=of_runs and f"AND {few}"), given)
-        for anchor, site_id, struck in cursor.fetchall():
-            if run := found.get((anchor, site_id)):
-                run.readings -= struck
-                run.undecided -= struck
-    if found:
-        _settle(found, few, args)
-    return [d for d in found.values() if d.readings]
-
-
-def _runs(counted: Iterable[tuple[str, int, int, int]]) -> dict[tuple[str, int], RunAtSite]:
-    """The runs at each site, put together from (anchor, probe, site, readings) of their spans."""
     found: dict[tuple[str, int], RunAtSite] = {}
     for anchor, probe_id, site_id, count in counted:
         run = found.setdefault((anchor, site_id), RunAtSite(anchor, probe_id, site_id, 0, 0))
@@ -262,33 +273,35 @@ def _runs(counted: Iterable[tuple[str, int, int, int]]) -> dict[tuple[str, int],
     return found
 
 
-def _settle(found: dict[tuple[str, int], RunAtSite], which: str, args: list) -> None:
+def _settle(found: dict[tuple[str, int], RunAtSite]) -> None:
     """Take off what is decided on, as far as that still holds."""
-    shaken = []
-    for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, args):
-        doubt = found[anchor, site_id]
-        doubt.undecided -= decided
-        doubt.agreed = doubt.agreed and bool(agreed)
-        shaken += [span_id] if changed else []
-    for where, count in lost_decisions(shaken, which, args).items():
+    if not found:
+        return
+    probes, shaken = {run.probe_id for run in found.values()}, []
+    which = f"d.probe_id IN ({written_out(probes)})" if len(probes) <= FEW_PROBES else "1 = 1"
+    for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, []):
+        if doubt := found.get((anchor, site_id)):
+            doubt.undecided -= decided
+            doubt.agreed = doubt.agreed and bool(agreed)
+            shaken += [span_id] if changed else []
+    for where, count in lost_decisions(shaken).items():
         found[where].undecided += count
 
 
-def _marks(values: Collection) -> str:
-    return ", ".join(["%s"] * len(values))
-
-
-def summaries(site_ids: Iterable[int]) -> list[Summary]:
-    """The cases with readings at these sites, newest first; a constant number of queries."""
+def summaries(site_ids: Iterable[int], known: Doubts | None = None) -> list[Summary]:
+    """The cases with readings at these sites, newest first; a constant number of queries. `known`: of these sites and more."""
     sites = list(site_ids)
-    by_anchor = _by_anchor(doubts(sites))
+    known = known or Doubts(sites)
+    by_anchor = known.at(sites)
     reach: dict[str, list[Span]] = defaultdict(list)
-    for span in spans_of(by_anchor).order_by("ends_at"):
+    for span in spans_of(by_anchor).order_by("ends_at") if by_anchor else ():
         reach[span.anchor].append(span)
-    signed, made = _signed(by_anchor, sites), defaultdict(list)
+    made: dict[int, list[Signature]] = defaultdict(list)
     for signature in Signature.objects.filter(probe__in={found[0].probe_id for found in by_anchor.values()}):
         made[signature.probe_id].append(signature)
-    lines = [_summary(anchor, found, reach[anchor], anchor in signed, made) for anchor, found in by_anchor.items()]
+    lines = [
+        _summary(anchor, found, reach[anchor], anchor in known.signed, made) for anchor, found in by_anchor.items()
+    ]
     return sorted(
         lines, key=lambda line: (line.state != CaseState.OPEN, line.state != CaseState.TO_SIGN, -_order(line))
     )
@@ -310,37 +323,9 @@ def _summary(
     )
 
 
-def unsigned(site_ids: Iterable[int]) -> int:
-    """How many cases with readings at these sites no signature stands under."""
-    sites = list(site_ids)
-    by_anchor = _by_anchor(doubts(sites))
-    return len(by_anchor) - len(_signed(by_anchor, sites))
-
-
-def _by_anchor(found: Iterable[RunAtSite]) -> dict[str, list[RunAtSite]]:
-    by_anchor: dict[str, list[RunAtSite]] = defaultdict(list)
-    for doubt in found:
-        by_anchor[doubt.anchor].append(doubt)
-    return by_anchor
-
-
-def _signed(cases: dict[str, list[RunAtSite]], sites: list[int]) -> set[str]:
-    """The cases under which the last signature stands; for that all the sites that a case was read at count."""
-    signed = {anchor for anchor, found in cases.items() if _stands(found)}
-    if not signed:
-        return signed
-    with connection.cursor() as cursor:
-        cursor.execute(ELSEWHERE.format(anchors=_marks(signed), sites=written_out(sites)), list(signed))
-        elsewhere = [row[0] for row in cursor.fetchall()]
-    if not elsewhere:
-        return signed
-    whole = _by_anchor(_doubts(f"s.anchor IN ({_marks(elsewhere)})", elsewhere))
-    return signed - {anchor for anchor in elsewhere if not _stands(whole[anchor])}
-
-
-def _stands(found: list[RunAtSite]) -> bool:
-    """Whether every reading is decided on as it was when the case was signed."""
-    return all(doubt.agreed and not doubt.undecided for doubt in found)
+def unsigned(known: Doubts) -> int:
+    """How many of these cases no signature stands under."""
+    return len({run.anchor for run in known.runs} - known.signed)
 
 
 def _order(line: Summary) -> float:

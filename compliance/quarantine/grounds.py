@@ -108,7 +108,7 @@ SELECT span_id, site_id, limit_version_id, value_milli, hold_s, since_start_s, o
   SELECT s.id AS span_id, r.site_id, r.limit_version_id, r.value_milli, r.hold_s, r.since_start_s, d.outcome,
     {good_lost("r")} AS good
   FROM {SPAN} s JOIN {DECISION} d ON d.probe_id = s.probe_id JOIN {READING} r ON r.id = d.reading_id AND {IN_SPAN}
-  WHERE s.id IN ({{spans}}) AND {{which}} AND d.fate <> '{Fate.DISCARDED}' AND {LAST} AND {LIVE}) rested
+  WHERE s.id IN ({{spans}}) AND d.fate <> '{Fate.DISCARDED}' AND {LAST} AND {LIVE}) rested
 GROUP BY span_id, site_id, limit_version_id, value_milli, hold_s, since_start_s, outcome, good
 """
 _GOOD_LOST = f"""
@@ -131,9 +131,9 @@ def _shifted(column: str, days: int) -> str:
     return f"datetime({column}, '{days:+d} days')"
 
 
-def rested_in(spans: list[int], which: str, args: list) -> list[tuple]:
+def rested_in(spans: list[int]) -> list[tuple]:
     """The decisions in these spans with what they rested on, counted by their figures."""
-    return _rows(_RESTED.format(spans=", ".join(["%s"] * len(spans)), which=which), spans + args)
+    return _rows(_RESTED.format(spans=", ".join(["%s"] * len(spans))), spans)
 
 
 def good_readings_lost(site_id: int) -> dict[int, str]:

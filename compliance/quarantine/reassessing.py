@@ -10,14 +10,14 @@ from .grounds import is_graver, rested_in
 from .outcomes import OutcomeInput, outcome_of
 
 
-def lost_decisions(shaken: list[int], which: str, args: list) -> Counter[tuple[str, int]]:
-    """By case and site, how many decisions in these spans, of those with `which`, no longer hold."""
+def lost_decisions(shaken: list[int]) -> Counter[tuple[str, int]]:
+    """By case and site, how many decisions in these spans no longer hold."""
     found: Counter[tuple[str, int]] = Counter()
     if not shaken:
         return found
     spans = list(Span.objects.filter(pk__in=shaken).select_related("probe", "behind", "ahead"))
     bounds = {span.pk: (span.anchor, error) for span, error in zip(spans, bounds_of(spans), strict=True)}
-    rows = rested_in(shaken, which, args)
+    rows = rested_in(shaken)
     versions = LimitVersion.objects.in_bulk({row[2] for row in rows})
     for span_id, site_id, version_id, milli, hold_s, since_s, before, good, count in rows:
         anchor, error = bounds[span_id]

@@ -24,7 +24,7 @@ from shared.page_numbers import numbered_page
 from shared.plurals import plural
 from shared.stale_forms import newest
 from shared.templatetags.noughtbook import when
-from sites.access import get_area, sites_of
+from sites.access import get_area, keys_of_sites
 from sites.addresses import address
 from sites.models import Area, Role, Site
 
@@ -32,7 +32,7 @@ from . import actions
 from .access import CaseAccess, get_case
 from .assessing import Selection
 from .case_explanation import at_once, how_found, meaning
-from .cases import Case, CaseState, Summary, summaries
+from .cases import Case, CaseState, Summary, doubts_seen_by, summaries
 from .forms import ALL, DecisionForm, SignForm
 from .measured_again import next_good, offers
 from .models import Fate
@@ -72,8 +72,9 @@ class CaseLine:
 def case_list(request: HttpRequest) -> HttpResponse:
     """Every case with readings at my sites, or at the open sites of one area: open ones first; or those in one state."""
     area, states = _asked_for(request)
-    sites = Site.objects.filter(area=area, closed=False) if area else sites_of(request.user)
-    found = [line for line in summaries(sites.values_list("pk", flat=True)) if line.state in states]
+    of_area = Site.objects.filter(area=area, closed=False).values_list("pk", flat=True)
+    sites = of_area if area else keys_of_sites(request.user)
+    found = [line for line in summaries(sites, doubts_seen_by(request.user)) if line.state in states]
     page = numbered_page(found, request)
     probes = Probe.objects.select_related("site").in_bulk({line.probe_id for line in page.rows})
     lines = [CaseLine(summary, probes[summary.probe_id].particulars_at(summary.ends_at)) for summary in page.rows]

@@ -3,12 +3,12 @@
 import csv
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from io import StringIO
 from itertools import islice
 from typing import NamedTuple
 
-from django.db.models import OuterRef, QuerySet, Subquery, TextField
+from django.db.models import Max, Min, OuterRef, QuerySet, Subquery, TextField
 from django.db.models.functions import Cast
 
 from compliance.appliances.models import Appliance
@@ -17,6 +17,7 @@ from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 from compliance.probes.models import Probe
 from shared.dated import DatedModel
+from shared.key_lists import among
 from shared.time_text import on_clock
 from sites.models import Person, Site
 from sites.names import name_at
@@ -26,6 +27,8 @@ from .importing.layout import COLUMNS, PASSED_OVER
 from .models import Reading
 
 ROWS = 2000  # fetched, and sent, at a time
+SLICE = 50_000  # readings, about, for which the database is asked with one statement
+FIRST_SLICE, SHORTEST_SLICE, MOST_MORE = timedelta(days=7), timedelta(minutes=1), 8
 FACTS = (
     "site_id",
     "probe_id",
@@ -41,23 +44,49 @@ FACTS = (
     "fitness",
     "appliance_id",
 )
-SAID = ("pk", "deviation", "standing", "decision")
+SAID = ("pk", "deviation", "standing")
+PK = len(FACTS)
 # As the database writes them, which is read much quicker than what Django makes of them.
 MOMENTS = Cast("taken_at", TextField()), Cast("recorded_at", TextField())
 
 
 def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[str]:
-    """The header and a line for each reading that is not void, the oldest first; a byte order mark for spreadsheets."""
+    """The header and a line for each reading that is not void, the oldest first; a byte order mark for spreadsheets.
+
+    Asked for slice by slice of their time, each from an index: none is sorted with all others, and no transaction is open for
+    as long as somebody takes to fetch the file.
+    """
+    sites = list(sites)
     named = _Named(sites)
     yield "\ufeff" + _lines([(*COLUMNS, *PASSED_OVER)])
+    live = readings.live().select_related(None).order_by("taken_at", "pk").annotate(standing=standing_subquery())
+    since, until = _bounds(sites)
+    step = FIRST_SLICE
+    while since and since <= until:
+        within, count = {"taken_at__gte": since, "taken_at__lt": since + step}, 0
+        found = live.filter(**within).values_list(*FACTS, *SAID, *MOMENTS).iterator(chunk_size=ROWS)
+        fates = _fates(since, since + step)
+        while rows := list(islice(found, ROWS)):
+            count += len(rows)
+            named.look_up(rows)
+            yield _lines(named.cells(row, fates.get(row[PK], "")) for row in rows)
+        since += step
+        step = max(SHORTEST_SLICE, step * min(MOST_MORE, SLICE / max(count, 1)))
+
+
+def _bounds(sites: list[Site]) -> tuple[datetime | None, datetime | None]:
+    """When the first and the last reading at any of these sites was taken, each site by its own index."""
+    own = Reading.objects.filter(site=OuterRef("pk")).values("taken_at")
+    first, last = (Subquery(own.order_by(order)[:1]) for order in ("taken_at", "-taken_at"))
+    asked = Site.objects.filter(pk__in=among(site.pk for site in sites)).order_by()
+    return tuple(asked.annotate(first=first, last=last).aggregate(Min("first"), Max("last")).values())
+
+
+def _fates(since: datetime, until: datetime) -> dict[int, str]:
+    """What was decided on readings of this time, whichever they are; decisions are few beside readings."""
     decisions = Reading._meta.get_field("decisions").related_model.objects.current()
-    last = decisions.filter(reading=OuterRef("pk")).values("fate")[:1]
-    live = readings.live().select_related(None).order_by("taken_at", "pk")
-    live = live.annotate(standing=standing_subquery(), decision=Subquery(last))
-    found = live.values_list(*FACTS, *SAID, *MOMENTS).iterator(chunk_size=ROWS)
-    while rows := list(islice(found, ROWS)):
-        named.look_up(rows)
-        yield _lines(map(named.cells, rows))
+    taken = decisions.filter(reading__taken_at__gte=since, reading__taken_at__lt=until)
+    return dict(taken.order_by("-pk").values_list("reading", "fate"))
 
 
 def _lines(rows: Iterable[Iterable]) -> str:
@@ -106,10 +135,10 @@ class _Named:
             found = Person.objects.filter(pk__in=new).prefetch_related("names")
             self._people |= {person.pk: _Called(guarded(person.email), _name_then(person)) for person in found}
 
-    def cells(self, row: tuple) -> tuple:
+    def cells(self, row: tuple, fate: str) -> tuple:
         """In the order of COLUMNS and PASSED_OVER. The time is the site's wall clock with its offset: one moment only."""
         site_id, probe_id, version_id, person_id, item, typed, unit, hold_s, since_start_s, *more = row
-        note, used_despite, fitness, appliance_id, pk, deviation, standing, decision, taken_at, recorded_at = more
+        note, used_despite, fitness, appliance_id, pk, deviation, standing, taken_at, recorded_at = more
         limit, demands = self._limits[version_id]
         site, probe, person, at = (
             self._sites[site_id],
@@ -139,7 +168,7 @@ class _Named:
             demands,
             "no" if deviation else "yes",
             standing,
-            decision or "",
+            fate,
         )
 
 

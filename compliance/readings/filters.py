@@ -14,7 +14,7 @@ from compliance.probes.models import Probe
 from shared.bounds import not_come_yet, number_in
 from shared.fields import DayField
 from shared.keyset import Narrowing
-from sites.access import areas_of
+from sites.access import areas_of, keys_of_areas, keys_of_sites
 from sites.choosing import SiteField, SiteOffer
 from sites.models import Area, Person, Role, Site
 
@@ -35,7 +35,7 @@ class SiteFilter(forms.Form):
     def __init__(self, data, person: Person):
         super().__init__(data)
         offer = SiteOffer(person)
-        self.person, self.sites = person, offer.sites()
+        self.person, self.sites, self.offer = person, offer.sites(), offer
         self.fields["site"].offer(offer, data)
 
     @property
@@ -47,7 +47,7 @@ class SiteFilter(forms.Form):
     @property
     def one_site(self) -> bool:
         """Whether all rows are of one site, so that its name need not be said in each."""
-        return "site" in self.chosen or self.sites[:2].count() == 1
+        return "site" in self.chosen or self.offer.count(2) == 1
 
     @property
     def active(self) -> int:
@@ -55,6 +55,8 @@ class SiteFilter(forms.Form):
 
     def between(self, field: str) -> Q:
         chosen, found = self.chosen, Q()
+        if not {"first", "last"} & chosen.keys():
+            return found
         zone = self._zone(chosen.get("site"))
         if "first" in chosen:
             found &= Q(**{f"{field}__gte": datetime.combine(chosen["first"], time(), zone)})
@@ -64,9 +66,11 @@ class SiteFilter(forms.Form):
 
     def ahead(self) -> str:
         """What is wrong with a period that lies ahead; empty where nothing is."""
-        zone = self._zone(self.chosen.get("site"))
         days = [self.chosen[name] for name in ("first", "last") if name in self.chosen]
-        return not_come_yet(max(days), timezone.now().astimezone(zone).date()) if days else ""
+        if not days:
+            return ""
+        zone = self._zone(self.chosen.get("site"))
+        return not_come_yet(max(days), timezone.now().astimezone(zone).date())
 
     def _zone(self, site: Site | None):
         site = site or self.sites.first()
@@ -116,20 +120,17 @@ class ReadingFilter(SiteFilter):
     @cached_property
     def of_few(self) -> list[int]:
         """The sites whose readings are asked for, where they are few."""
-        sites = [self.chosen["site"].pk] if "site" in self.chosen else self._keys[: FEW_SITES + 1]
+        sites = [self.chosen["site"].pk] if "site" in self.chosen else keys_of_sites(self.person)[: FEW_SITES + 1]
         return sites if len(sites) <= FEW_SITES else []
-
-    @cached_property
-    def _keys(self) -> list[int]:
-        return list(self.sites.order_by().values_list("pk", flat=True))
 
     @property
     def narrowing(self) -> Narrowing | None:
         """Where one is worth while: on SQLite, for several sites of many more, of which none is chosen."""
         chosen = {"site", *OF_SITE} & self.chosen.keys()
-        if chosen or self.few or connection.vendor != "sqlite" or len(self._keys) < 2:
+        if chosen or self.few or connection.vendor != "sqlite":
             return None
-        return near_at(self._keys) if 2 * len(self._keys) < Site.objects.count() else None
+        sites = keys_of_sites(self.person)
+        return near_at(sites) if 2 <= len(sites) < Site.objects.count() / 2 else None
 
     @property
     def few(self) -> bool:
@@ -159,7 +160,7 @@ class DeviationFilter(SiteFilter):
     def __init__(self, data, person: Person):
         super().__init__(data, person)
         self.fields["area"].queryset = areas_of(person, Role.READER).distinct()
-        if not self.fields["area"].queryset:
+        if not keys_of_areas(person, Role.READER):
             del self.fields["area"]
 
     def narrow(self, deviations: QuerySet) -> QuerySet:

@@ -20,7 +20,7 @@ from shared.audit.models import Entry
 from shared.key_lists import among
 from shared.keyset import Narrowing
 from shared.prepared import Prepared, Slot
-from sites.access import sites_of
+from sites.access import keys_of_sites, sites_of
 from sites.models import Person, Role, Site
 
 from .keys import form_key, sent_as
@@ -58,19 +58,15 @@ def readings_seen_by(person: Person) -> QuerySet[Reading]:
     """The readings at sites where this person has a role, with all that a list shows, void ones too.
 
     `settled`: the key of what was done about its deviation. Of whether there is any PostgreSQL may go through all there are.
+    Of a list of keys it knows how many rows they have; of a query that finds them it expects most.
     """
     done = CorrectiveAction.objects.current().filter(deviation__reading=OuterRef("pk"))
     settled = done.exclude(disposition=Disposition.HELD).order_by().values("pk")[:1]
     return (
-        read_at(_keys_of_sites(person))
+        read_at(keys_of_sites(person))
         .select_related("site", "probe", "limit_version__limit", "appliance", "taken_by", "deviation", "void")
         .annotate(standing=standing_subquery(), settled=Subquery(settled))
     )
-
-
-def _keys_of_sites(person: Person) -> list[int]:
-    """Of a list of keys PostgreSQL knows how many rows they have; of a query that finds them it expects most."""
-    return list(sites_of(person).order_by().values_list("pk", flat=True))
 
 
 def read_at(sites: list[int]) -> QuerySet[Reading]:
@@ -159,7 +155,7 @@ def deviations_seen_by(person: Person) -> QuerySet[Deviation]:
     related = ("reading__site", "reading__probe", "reading__limit_version__limit", "reading__taken_by")
     return (
         Deviation.objects.live("reading")
-        .filter(reading__site__in=among(_keys_of_sites(person)))
+        .filter(reading__site__in=among(keys_of_sites(person)))
         .select_related(*related)
         .prefetch_related("reading__taken_by__names")
         .annotate(settled=Exists(SETTLED), taken_at=F("reading__taken_at"))

@@ -12,7 +12,7 @@ from compliance.limits.models import Limit
 from compliance.readings.models import Reading
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.queries import asked_for
-from compliance.reminders.status import Status, doubted_readings
+from compliance.reminders.status import DOUBTED, Status
 
 from .scope import RecordScope, once
 
@@ -91,7 +91,7 @@ def count_planned(scope: RecordScope) -> PlannedCount:
 
 def _rows(scope: RecordScope) -> Iterator[tuple]:
     late = Excuse.objects.live().filter(reminder=OuterRef("pk"), recorded_at__gte=OuterRef("closes_at"))
-    asked = asked_of(scope).annotate(excused_late=Exists(late), doubted=Exists(doubted_readings()))
+    asked = asked_of(scope).annotate(excused_late=Exists(late), doubted=DOUBTED)
     return asked.order_by().values_list(*FIELDS).iterator(chunk_size=2000)
 
 
@@ -118,8 +118,8 @@ def exceptions(scope: RecordScope) -> QuerySet[Reminder]:
     unfit = Reading.objects.filter(pk=OuterRef("reading_id"), vouched__isnull=True).exclude(
         fitness__in=("", Fitness.OK)
     )
-    doubted = Q(reading_id=None) & Exists(doubted_readings())
-    found = asked_of(scope).filter(~Q(status=Status.CLEARED) | late | doubted | Exists(unfit))
+    doubted = Q(reading_id=None, doubted_id__isnull=False)
+    found = asked_of(scope).alias(doubted_id=DOUBTED).filter(~Q(status=Status.CLEARED) | late | doubted | Exists(unfit))
     return found.order_by("due_at", "pk")
 
 

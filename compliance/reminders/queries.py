@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 
-from django.db.models import Case, Exists, F, OuterRef, Prefetch, Q, QuerySet, Subquery, When
+from django.db.models import Case, Exists, F, OuterRef, Prefetch, Q, QuerySet, When
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
@@ -16,7 +16,7 @@ from shared.key_lists import among
 from sites.models import Site
 
 from .models import Excuse, Reminder
-from .status import OPEN, Status, cancelled_too_late, doubted_readings, with_status
+from .status import DOUBTED, OPEN, Status, cancelled_too_late, with_status
 
 BATCH = 500
 
@@ -75,7 +75,7 @@ def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
     excuses = Excuse.objects.live().select_related("recorded_by")
     standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
     rows = reminders.select_related("probe__state", "limit", "appliance", "site").prefetch_related(standing)
-    rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=Subquery(doubted_readings().values("pk")[:1]))))
+    rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=DOUBTED)))
     waiting: list[Reminder] = []
     for reminder in rows.iterator(chunk_size=BATCH):
         waiting.append(reminder)

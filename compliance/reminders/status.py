@@ -4,16 +4,18 @@ None of it is kept. That something becomes due, overdue or missed is the passing
 struck out, changes what it cleared by itself.
 """
 
+from collections.abc import Callable
 from datetime import datetime, timedelta
 
 from django.db import models
-from django.db.models import Case, Exists, ExpressionWrapper, F, OuterRef, Q, QuerySet, Subquery, Value, When
+from django.db.models import Case, ExpressionWrapper, F, OuterRef, Q, QuerySet, Value, When
 from django.db.models.functions import Coalesce
 
 from compliance.checks.models import Check, CheckKind, Stage, Verdict
 from compliance.metrology.marks import NEAR_ZERO
 from compliance.plans.models import Point
 from compliance.readings.models import Reading
+from shared.prepared import Looked, PreparedSubquery, Slot
 
 from .models import Excuse, Reminder
 
@@ -44,57 +46,79 @@ def cancelled_too_late(reminder: Reminder) -> bool:
     return reminder.cancelled_at is not None and reminder.cancelled_at >= reminder.grace_at
 
 
-def clearing_checks() -> QuerySet[Check]:
+def clearing_checks(of: Callable = OuterRef) -> QuerySet[Check]:
     """For a queryset of reminders: the checks that clear each, the first of them first."""
-    opened = Q(checked_at__gt=OuterRef("opens_at")) | Q(checked_at=OuterRef("opens_at"), stage=Stage.AS_LEFT)
+    opens = of("opens_at")
+    opened = Q(checked_at__gt=opens) | Q(checked_at=opens, stage=Stage.AS_LEFT)
     wanted = (AT_ZERO & ~Q(wants=Point.BOILING)) | (~AT_ZERO & Q(wants=Point.BOILING))
     # The bounds stand alone, so that both engines look them up in the index of the probe.
     within = Check.objects.live().filter(
-        CONCLUSIVE,
-        probe=OuterRef("probe"),
-        checked_at__gte=OuterRef("opens_at"),
-        checked_at__lte=OuterRef("closes_at"),
+        CONCLUSIVE, probe=of("probe"), checked_at__gte=opens, checked_at__lte=of("closes_at")
     )
     return (
-        within.alias(wants=ExpressionWrapper(OuterRef("point"), models.CharField()))
+        within.alias(wants=ExpressionWrapper(of("point"), models.CharField()))
         .filter(opened, wanted)
         .order_by("checked_at", "pk")
     )
 
 
-def clearing_readings() -> QuerySet[Reading]:
+def clearing_readings(of: Callable = OuterRef) -> QuerySet[Reading]:
     """For a queryset of reminders of rounds: the readings that clear each, the first of them first.
 
     One taken with a probe that was not to be relied on, as known when it was entered, clears none; later doubt changes nothing.
     """
-    return _readings_within().filter(RELIED_ON)
+    return _readings_within(of).filter(RELIED_ON)
 
 
-def doubted_readings() -> QuerySet[Reading]:
+def doubted_readings(of: Callable = OuterRef) -> QuerySet[Reading]:
     """For a queryset of reminders of rounds: the readings that would clear each, had their probe been one to be relied on."""
-    return _readings_within().filter(vouched=False)
+    return _readings_within(of).filter(vouched=False)
 
 
-def _readings_within() -> QuerySet[Reading]:
+def _readings_within(of: Callable) -> QuerySet[Reading]:
     """Of a limit without appliances any reading under it; of an appliance those that name it."""
     named = Q(asked__isnull=True) | Q(appliance=F("asked"))
     return (
         Reading.objects.live()
         .filter(
-            site=OuterRef("site"),
-            taken_at__gt=OuterRef("opens_at"),
-            taken_at__lte=OuterRef("closes_at"),
-            limit_version__limit=OuterRef("limit"),
+            site=of("site"),
+            taken_at__gt=of("opens_at"),
+            taken_at__lte=of("closes_at"),
+            limit_version__limit=of("limit"),
         )
-        .alias(asked=ExpressionWrapper(OuterRef("appliance"), models.BigIntegerField()))
+        .alias(asked=ExpressionWrapper(of("appliance"), models.BigIntegerField()))
         .filter(named)
         .order_by("taken_at", "pk")
     )
 
 
-def excused() -> Exists:
-    """For a queryset of reminders: whether an excuse stands for it."""
-    return Exists(Excuse.objects.live().filter(reminder=OuterRef("pk")))
+# The columns of a reminder that these ask for.
+OF_CHECKS = ("probe", "point", "opens_at", "closes_at")
+OF_READINGS = ("site", "limit", "appliance", "opens_at", "closes_at")
+
+
+def _looked_up(found: Callable[[Callable], QuerySet], column: str, asked: tuple[str, ...]) -> Looked:
+    """A column of the first of those."""
+    field = found(OuterRef).model._meta.get_field(column)
+    shown = field if isinstance(field, models.DateTimeField) else models.BigIntegerField()
+    return PreparedSubquery(lambda: found(_slot).values(column)[:1], shown)(**{name: name for name in asked})
+
+
+def _slot(name: str) -> Slot:
+    field = Reminder._meta.get_field(name)
+    return Slot(name, None if field.is_relation else field)
+
+
+CHECK = _looked_up(clearing_checks, "id", OF_CHECKS)
+CHECKED_AT = _looked_up(clearing_checks, "checked_at", OF_CHECKS)
+READING = _looked_up(clearing_readings, "id", OF_READINGS)
+TAKEN_AT = _looked_up(clearing_readings, "taken_at", OF_READINGS)
+DOUBTED = _looked_up(doubted_readings, "id", OF_READINGS)
+EXCUSED = PreparedSubquery(
+    lambda: Excuse.objects.live().filter(reminder=Slot("pk")).order_by().values("pk"),
+    models.BooleanField(),
+    "EXISTS(%s)",
+)(pk="pk")
 
 
 def over_or_overdue(now: datetime, *, overdue: bool) -> Q:
@@ -107,18 +131,12 @@ def over_or_overdue(now: datetime, *, overdue: bool) -> Q:
 
 def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
     """With `check_id`, `reading_id` and `cleared_at` of what clears each, `excused`, and `status`."""
-    at = models.DateTimeField()
-    done = reminders.annotate(
-        check_id=Subquery(clearing_checks().values("pk")[:1]),
-        reading_id=Subquery(clearing_readings().values("pk")[:1]),
-        excused=excused(),
-        cleared_at=Coalesce(
-            Subquery(clearing_checks().values("checked_at")[:1]),
-            Subquery(clearing_readings().values("taken_at")[:1]),
-            output_field=at,
-        ),
-    )
-    return done.annotate(status=_status(now))
+    return reminders.annotate(
+        check_id=CHECK,
+        reading_id=READING,
+        excused=EXCUSED,
+        cleared_at=Coalesce(CHECKED_AT, TAKEN_AT, output_field=models.DateTimeField()),
+    ).annotate(status=_status(now))
 
 
 def _status(now: datetime) -> Case:

@@ -17,6 +17,8 @@ from datetime import date, datetime, time
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
+
 from compliance.plans.calendar import DAY, Calendar, instant, local_day
 from compliance.plans.queries import calendars
 from shared.key_lists import among
@@ -91,7 +93,7 @@ def judged(sites: Sequence[Site], days: Mapping[int, list[date]], now: datetime)
     facts = facts_of([site_day(site, day) for site in sites for day in days[site.pk]])
     found = {}
     for site in sites:
-        clock = ReviewClock(site, clocks[site.pk], now)
+        clock = ReviewClock(site, now, clocks[site.pk])
         told = ((day, facts[site.pk, day], by_day.get((site.pk, day))) for day in days[site.pk])
         found[site.pk] = [_judged(clock, *each) for each in told]
     return found
@@ -108,45 +110,75 @@ def unreviewed_by_site(sites: Sequence[Site], now: datetime) -> Counter[int]:
 
     It counts no records, so what changed after a review is not among them: the list of the site tells that.
     """
-    days, clocks = _lately(sites, now), calendars(sites)
-    by_day = last_reviews(days)
-    asked = []
+    days = _lately(sites, now)
+    reviewed, waiting = _reviewed(days), []
     for site in sites:
-        clock = ReviewClock(site, clocks[site.pk], now)
-        reviews = ((day, by_day.get((site.pk, day))) for day in days[site.pk] if clock.is_over(day))
-        asked += [site_day(site, day) for day, each in reviews if not each or each.meaning != Meaning.REVIEWED]
+        clock = ReviewClock(site, now)
+        open_days = [day for day in days[site.pk] if (site.pk, day) not in reviewed and clock.may_be_over(day)]
+        waiting += [(clock, open_days)] if open_days else []
+    known = calendars([clock.site for clock, _ in waiting]) if waiting else {}
+    asked = []
+    for clock, open_days in waiting:
+        clock.calendar = known[clock.site.pk]
+        asked += [site_day(clock.site, day) for day in open_days if clock.is_over(day)]
     return Counter(site for site, _ in days_with_records(asked))
 
 
 class ReviewClock:
     """How long a review of a day of a site is in time."""
 
-    def __init__(self, site: Site, calendar: Calendar, now: datetime):
+    def __init__(self, site: Site, now: datetime, calendar: Calendar | None = None):
         # By the clock that is set for it; of a site as it was once, by the one that was set then.
         self.site, self.calendar, self.today = site, calendar, local_day(now, ZoneInfo(site.time_zone))
+        self._working: dict[date, bool] = {}
+
+    def may_be_over(self, day: date) -> bool:
+        """Whether it would be, were all days working days. It asks for no calendar."""
+        return (self.today - day).days > self.days_given(day)
 
     def is_over(self, day: date) -> bool:
         """Whether as many working days as were set then have passed."""
         wanted, each = self.days_given(day), day + DAY
         while each < self.today and wanted > 0:
-            wanted -= self.calendar.is_open(each, instant(each, time.min, self.site.zone))[0]
+            wanted -= self._works(each)
             each += DAY
         return wanted <= 0
 
+    def _works(self, day: date) -> bool:
+        if day not in self._working:
+            self._working[day] = self.calendar.is_open(day, instant(day, time.min, self.site.zone))[0]
+        return self._working[day]
+
     def days_given(self, day: date) -> int:
-        return self.site.area.business.rules_at(instant(day + DAY, time.min, self.site.zone)).review_days
+        business = self.site.area.business
+        if not business.former:
+            return business.review_days
+        return business.rules_at(instant(day + DAY, time.min, self.site.zone)).review_days
 
 
 def last_reviews(days: Mapping[int, Sequence[date]]) -> dict[tuple[int, date], Review]:
     """The last review of each day of each site. One query."""
-    asked = [day for some in days.values() for day in some]
-    if not asked:
-        return {}
-    known = Review.objects.filter(site__in=among(days), last_day__gte=min(asked), first_day__lte=max(asked))
     found = {}
-    for review in known.select_related("recorded_by").prefetch_related("recorded_by__names").order_by("pk"):
+    for review in _of_days(days).select_related("recorded_by").prefetch_related("recorded_by__names"):
         found.update({(review.site_id, day): review for day in _span(review.first_day, review.last_day)})
     return found
+
+
+def _reviewed(days: Mapping[int, Sequence[date]]) -> set[tuple[int, date]]:
+    """Those of these days, by site, whose last review found them in order. One query."""
+    last = {}
+    for site, first_day, last_day, meaning in _of_days(days).values_list("site", "first_day", "last_day", "meaning"):
+        last.update({(site, day): meaning for day in _span(first_day, last_day)})
+    return {where for where, meaning in last.items() if meaning == Meaning.REVIEWED}
+
+
+def _of_days(days: Mapping[int, Sequence[date]]) -> QuerySet[Review]:
+    """All reviews of these days, in their order."""
+    asked = [day for some in days.values() for day in some]
+    if not asked:
+        return Review.objects.none()
+    found = Review.objects.filter(site__in=among(days), last_day__gte=min(asked), first_day__lte=max(asked))
+    return found.order_by("pk")
 
 
 def counts(days: Iterable[ReviewedDay]) -> Counter[DayState]:

@@ -3,8 +3,8 @@
 python -m tests.benchmarks.bench_pages [--engine postgres] [--sites 1000] [--keep /tmp/big1000] [--only reading_list]
     builds the set in a folder that is gone afterwards, or in the one to keep; one that is there is measured as it is
 
-It prints, for each page that opens: queries, milliseconds of the process and of the database, kB of HTML, rows that its
-statements visit, and how long the best statement by hand takes for what the page lists.
+It prints, for each page that opens: queries, milliseconds of the processor for the process and for the database, kB of HTML,
+rows that its statements visit, and what the best statement by hand takes for what the page lists.
 """
 
 import argparse

@@ -58,8 +58,7 @@ def server_seconds() -> float:
     if connection.vendor == "sqlite":
         return 0
     connection.ensure_connection()
-    told = Path(f"/proc/{connection.connection.info.backend_pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+    return int(Path(f"/proc/{connection.connection.info.backend_pid}/schedstat").read_text().split()[0]) / 1e9
 
 
 def know_sizes() -> None:

@@ -14,7 +14,7 @@ from compliance.checks.models import Check, CheckVoid, Span
 from compliance.probes import actions as probes
 from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection, bounds_of
-from compliance.quarantine.cases import CaseState, load_case, summaries, unsigned
+from compliance.quarantine.cases import CaseState, Doubts, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate
 from compliance.quarantine.outcomes import OutcomeInput, outcome_of
 from compliance.readings import actions as readings
@@ -218,4 +218,4 @@ def compare(kitchen):
     assert {a: (case.state, case.undecided) for a, case in cases.items()} == expected
     listed = [line for line in summaries([kitchen.world.site.pk]) if line.probe_id == kitchen.probe.pk]
     assert {line.anchor: (line.state, line.undecided) for line in listed} == expected
-    assert unsigned([kitchen.world.site.pk]) >= sum(state != "signed" for state, _ in expected.values())
+    assert unsigned(Doubts([kitchen.world.site.pk])) >= sum(state != "signed" for state, _ in expected.values())

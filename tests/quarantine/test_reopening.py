@@ -14,7 +14,7 @@ from compliance.overview.queries import attention
 from compliance.probes import actions as probes
 from compliance.quarantine import actions
 from compliance.quarantine.assessing import Selection
-from compliance.quarantine.cases import CaseState, load_case, summaries, unsigned
+from compliance.quarantine.cases import CaseState, Doubts, load_case, summaries, unsigned
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading
@@ -119,12 +119,12 @@ def test_each_kind_of_change_is_named(as_person, world, anchor, again, act, word
 
 def test_it_counts_everywhere_until_it_is_decided_and_signed_again(as_person, world, anchor, other):
     sites, client = [world.site.pk], as_person(world.manager)
-    assert (unsigned(sites), attention([world.site], day(300))[0].in_doubt) == (0, 0)
+    assert (unsigned(Doubts(sites)), attention([world.site], day(300))[0].in_doubt) == (0, 0)
     bad(other, world.cook, day(11))
     anchors = {line.anchor: line for line in summaries(sites)}
     assert (anchors[anchor].state, anchors[anchor].undecided, anchors[anchor].reopened) == (CaseState.OPEN, 1, True)
     # Its own readings are in doubt as well.
-    assert unsigned(sites) == 2 and attention([world.site], day(300))[0].in_doubt == 2
+    assert unsigned(Doubts(sites)) == 2 and attention([world.site], day(300))[0].in_doubt == 2
     assert "signed before, open again" in client.get(reverse("case_list")).content.decode()
     assert "1 reading to decide on" in client.get(reverse("today_site", args=[world.site.pk])).content.decode()
     with pytest.raises(Exception, match="1 reading is still to be decided on"):
@@ -148,7 +148,7 @@ def test_what_does_not_matter_opens_nothing(world, anchor, other):
     good(world.probe, world.cook, day(12))
     boiling(world.probe, world.cook, day(13))
     strike(world, good(world.probe, world.cook, day(14)))
-    assert load_case(anchor).state == CaseState.SIGNED and unsigned([world.site.pk]) == 0
+    assert load_case(anchor).state == CaseState.SIGNED and unsigned(Doubts([world.site.pk])) == 0
 
 
 def test_a_better_outcome_opens_nothing(world):
@@ -303,7 +303,7 @@ def test_decisions_of_before_are_held_against_what_is_so_now(world):
     ):
         decided_before(world, anchor, reading, fate, outcome, again if fate == "measured_again" else None)
     actions.sign(by=world.supervisor, anchor=anchor)
-    assert load_case(anchor).state == CaseState.SIGNED and unsigned([world.site.pk]) == 0
+    assert load_case(anchor).state == CaseState.SIGNED and unsigned(Doubts([world.site.pk])) == 0
     bad(again.probe, world.cook, day(11))
     strike(world, behind(world))
     assert load_case(anchor).lost == 2

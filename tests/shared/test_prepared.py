@@ -2,18 +2,27 @@
 
 from datetime import timedelta
 
-from django.db.models import DateTimeField, Q
+from django.db.models import BigIntegerField, CharField, DateTimeField, Q
 
+from compliance.limits.models import Limit, LimitVersion
 from compliance.limits.queries import effective_at
-from shared.prepared import Prepared, Slot, keys
+from shared.prepared import Prepared, PreparedSubquery, Slot, keys
 from sites.models import Person, Site
-from tests.world import LONG_AGO, make_version
+from tests.world import LONG_AGO, make_limit, make_version
 
 COUNTS = Prepared(lambda: effective_at(Slot("at", DateTimeField())).filter(limit=Slot("limit")))
 NAMED = Prepared(lambda: Person.objects.filter(pk__in=keys(), is_active=True).order_by("pk").values_list("pk", "name"))
 
 PLACED = Prepared(
     lambda: Site.objects.filter(Q(pk__in=keys()) | Q(area__in=keys("areas"))).select_related("area").order_by("pk")
+)
+NEWEST = PreparedSubquery(
+    lambda: (
+        LimitVersion.objects.filter(limit=Slot("limit"), limit__title=Slot("title", CharField()), unit="C")
+        .order_by("-effective_from")
+        .values("pk")[:1]
+    ),
+    BigIntegerField(),
 )
 
 
@@ -42,3 +51,14 @@ def test_lists_have_names_and_what_is_selected_with_a_row_comes_with_it(world, d
         assert [site.area.name for site in found] == ["South", "Centre"]
     assert found == [world.far_site, world.foreign_site]
     assert PLACED.objects(areas=[]) == []
+
+
+def test_a_subquery_looks_up_for_each_row_also_where_both_are_of_one_table(world):
+    newest = Limit.objects.annotate(version=NEWEST(limit="pk", title="title"))
+    later = make_version(world.limit, by=world.manager, value="4.25", effective_from=LONG_AGO + timedelta(days=1))
+    other = make_limit(world.other_site, by=world.manager, code="hot")
+    found = {each.pk: each.version for each in newest}
+    assert found == {world.limit.pk: later.pk, other.pk: other.versions.get().pk}
+    inside = Limit.objects.filter(pk__in=newest.filter(version=later.pk).values("pk"))
+    assert list(inside) == [world.limit]
+    assert not Limit.objects.annotate(version=NEWEST(limit="pk", title="code")).filter(version__isnull=False)

@@ -15,7 +15,7 @@ from shared.keyset import Page, page_by_key
 from shared.templatetags.noughtbook import when
 from shared.time_text import local_moment
 from shared.units import from_milli, number, show_spread, show_step
-from sites.access import areas_of, role_at, sites_of
+from sites.access import keys_of_areas, keys_of_sites, role_at
 from sites.addresses import address
 from sites.models import Role, Site
 from sites.wording import lines_of
@@ -48,8 +48,8 @@ def probe_list(request):
     chosen = ProbeFilter(request.GET, queryset=probes_now_at_sites_of(request.user), person=request.user)
     page = _page(chosen.qs, request)
     rows = page.rows
-    writes = set(sites_of(request.user, Role.COOK).filter(probes__in=[p.pk for p in rows]).values_list("pk", flat=True))
-    manages = sites_of(request.user, Role.MANAGER).exists()
+    writes = set(keys_of_sites(request.user, Role.COOK))
+    manages = bool(keys_of_sites(request.user, Role.MANAGER))
     now = timezone.now()
     table = ProbeTable(rows, now=now, writes=writes, judged=fitness_of([row.pk for row in rows], now))
     table.pager = page
@@ -62,7 +62,7 @@ def probe_list(request):
         "add_url": address("probe_add") if manages else None,
         "labels_url": _labels(chosen.form.cleaned_data.get("site")) if manages else None,
         "none": not (rows or active or request.GET),
-        "add_site": address("site_add") if not manages and areas_of(request.user).exists() else None,
+        "add_site": address("site_add") if not manages and keys_of_areas(request.user) else None,
     }
     return render(request, "checks/probe_list.html", context)
 

@@ -19,7 +19,7 @@ from shared.key_lists import among
 from shared.keyset import page_by_key
 from shared.request_slots import FILES, few
 from shared.time_text import duration
-from sites.access import get_site, sites_of
+from sites.access import get_site, keys_of_sites, sites_of
 from sites.choosing import SiteOffer
 from sites.models import Role
 from sites.views.parts import ask_for_site
@@ -63,7 +63,7 @@ def reading_list(request):
             "active": chosen.active,
             "export": f"{reverse('reading_export')}?{query.urlencode()}",
             "tabs": list_tabs("reading_list"),
-            "writes": sites_of(request.user, Role.COOK).exists(),
+            "writes": bool(keys_of_sites(request.user, Role.COOK)),
             "reset_url": reverse("reading_list"),
             "other_site": request.htmx and _site_of(request.htmx.current_url) != chosen.asked_site,
         },
