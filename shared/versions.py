@@ -30,6 +30,15 @@ def yet_to_apply(loader: MigrationLoader) -> list[str]:
     return _named(set(loader.graph.nodes) - set(loader.applied_migrations))
 
 
+def without_squashes(connection=None) -> MigrationLoader:
+    """Every migration by itself and none that stands for others, as databases and backups of before had them."""
+    loader = MigrationLoader(connection, replace_migrations=False)
+    for name, squash in loader.replacements.items():
+        loader.graph.remove_replacement_node(name, squash.replaces)
+    loader.replacements.clear()
+    return loader
+
+
 def refuse_newer() -> None:
     """Raises CommandError saying what to do where a newer version has changed the tables."""
     if unknown := unknown_here(MigrationLoader(connection)):
