@@ -6,6 +6,7 @@ from time import monotonic, sleep
 from django.core.management.base import CommandError
 from django.db import InterfaceError, OperationalError, connection
 from django.db.migrations.loader import MigrationLoader
+from django.db.migrations.recorder import MigrationRecorder
 
 from .grants import may_change_tables
 from .system_checks import say
@@ -28,6 +29,22 @@ def unknown_here(loader: MigrationLoader) -> list[str]:
 
 def yet_to_apply(loader: MigrationLoader) -> list[str]:
     return _named(set(loader.graph.nodes) - set(loader.applied_migrations))
+
+
+def all_recorded() -> bool:
+    """Whether `migrate` would neither apply nor write down any migration."""
+    loader = MigrationLoader(None, load=False)
+    loader.load_disk()
+    return loader.disk_migrations.keys() <= MigrationRecorder(connection).applied_migrations().keys()
+
+
+def without_squashes(connection=None) -> MigrationLoader:
+    """Every migration by itself and none that stands for others, as databases and backups of before had them."""
+    loader = MigrationLoader(connection, replace_migrations=False)
+    for name, squash in loader.replacements.items():
+        loader.graph.remove_replacement_node(name, squash.replaces)
+    loader.replacements.clear()
+    return loader
 
 
 def refuse_newer() -> None:

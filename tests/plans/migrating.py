@@ -7,8 +7,6 @@ from io import StringIO
 
 import django
 from django.core.management import call_command
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 
 django.setup()
 
@@ -18,6 +16,7 @@ from compliance.probes.models import Probe  # noqa: E402
 from compliance.reminders.planning import settle_all  # noqa: E402
 from sites.models import Person  # noqa: E402
 from tests.checks import making  # noqa: E402
+from tests.old_states import models_at  # noqa: E402
 
 BEFORE = [
     ("plans", "0005_horizon"),
@@ -31,9 +30,7 @@ DAY = timedelta(days=1)
 
 def as_it_was() -> None:
     """A probe that is checked every day, checked last five days ago: what was missed, excused, lifted, and open today."""
-    executor = MigrationExecutor(connection)
-    executor.migrate(BEFORE)
-    model = MigrationExecutor(connection).loader.project_state(BEFORE).apps.get_model
+    model = models_at(BEFORE)
     person = model("sites", "Person").objects.create(email="mara@kitchen.example", name="Mara Holt", initials="MH")
     business = model("sites", "Business").objects.create(name="Larkfield Kitchens")
     area = model("sites", "Area").objects.create(business=business, name="North")

@@ -5,24 +5,18 @@ import json
 from datetime import UTC, datetime, timedelta
 
 import django
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 
 django.setup()
 
 from compliance.probes.models import Probe  # noqa: E402 - the code of now, of which the first part of this makes no use
 from shared.dated import former_of  # noqa: E402
 from sites.models import Business, Site  # noqa: E402
+from tests.old_states import models_at  # noqa: E402
 
 BEFORE = [("sites", "0009_first_names"), ("probes", "0002_written_once"), ("audit", "0002_written_once")]
 AFTER = [("sites", "0014_former_review_days"), ("probes", "0004_first_particulars")]
 NOON = datetime(2026, 1, 14, 12, tzinfo=UTC)
 WHY = "As its maker says."
-
-
-def models_at(targets):
-    MigrationExecutor(connection).migrate(targets)
-    return MigrationExecutor(connection).loader.project_state(targets).apps.get_model
 
 
 def write_trail(model, person: int) -> None:

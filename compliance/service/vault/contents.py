@@ -16,6 +16,8 @@ from django.db.migrations.loader import MigrationLoader
 from django.db.migrations.recorder import MigrationRecorder
 from django.db.models import Field, Model
 
+from shared.versions import without_squashes
+
 Contents = dict[str, list]  # table: [number of rows, digest]
 
 NEWER = """{} was made by a newer version of this program, which knows {}.
@@ -83,7 +85,9 @@ def models_of(migrations: list[list[str]], what: str) -> list[type[Model]]:
 
 @cache
 def _models_after(had: frozenset) -> list[type[Model]]:
-    return MigrationLoader(None).project_state(sorted(had)).apps.get_models(include_auto_created=True)
+    # One that stands for others needs the newest of each that it depends on, which may not have been had.
+    loader = without_squashes()
+    return loader.project_state(sorted(had & loader.graph.nodes.keys())).apps.get_models(include_auto_created=True)
 
 
 def fields_of(model: type[Model]) -> list[Field]:

@@ -21,8 +21,9 @@ from compliance.service.bodies import MOST_TYPED, Parser
 from compliance.service.health import minute
 from compliance.service.serving import HERE, link_to, served_at, tasks_here
 from compliance.service.startup_lock import startup_lock
+from shared.audit.upkeep import UPKEEP
 from shared.grants import may_change_tables
-from shared.versions import refuse_newer, refuse_older
+from shared.versions import all_recorded, refuse_newer, refuse_older
 from sites.models import Business, Person
 
 WHO = {
@@ -89,12 +90,18 @@ class Command(BaseCommand):
     def _make_ready(self, demo: int | None) -> None:
         refuse_newer()
         if may_change_tables(connection):
-            call_command("migrate", verbosity=0, interactive=False)
+            self._migrate()
         refuse_older()
         call_command("load_rules", stdout=StringIO())
         if demo and not Business.objects.exists():
             self.stdout.write(f"Making the demo: {demo} days of twelve invented kitchens. This takes up to a minute.")
             call_command("load_demo", days=demo, stdout=StringIO())  # whose closing words are said below
+
+    def _migrate(self) -> None:
+        if not all_recorded():
+            return call_command("migrate", verbosity=0, interactive=False)
+        for act in UPKEEP:
+            act(using="default")
 
     def _listen(self, host: str, port: int):
         """Before anything else, so that a port in use is said at once and not after a minute."""
