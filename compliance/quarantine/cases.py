@@ -1,9 +1,9 @@
 """Cases: unbroken runs of quarantined spans, derived from the timeline, with what people decided and signed."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import StrEnum
 
 from django.db import connection
@@ -16,9 +16,12 @@ from shared.key_lists import written_out
 from sites.models import Site
 
 from .assessing import OutcomeTally, tallies
-from .grounds import IN_SPAN, READING, SPAN, VOID, decided_by_span
+from .grounds import IN_SPAN, READING, SIGNATURE, SPAN, VOID, decided_by_span
 from .models import Signature
 from .reassessing import lost_decisions
+from .struck_out import StruckOut, struck_out_of
+
+CAUSES = {"check": Check, "event": Event}
 
 
 class CaseState(StrEnum):
@@ -38,6 +41,7 @@ class Case:
     tallies: list[OutcomeTally]
     signatures: list[Signature]
     agreed: bool  # whether the last signature speaks for all that is decided
+    struck: list[StruckOut] = field(default_factory=list)
     sites: dict[int, Site] = field(default_factory=dict)
 
     @property
@@ -92,10 +96,13 @@ class Case:
 
     @property
     def signature(self) -> Signature | None:
-        """The last signature, while every reading is decided on as it was when it was signed."""
+        """The last signature, while every reading is decided on as it was when it was signed, and none was struck out since."""
         own = [signature for signature in self.signatures if signature.case == self.anchor]
-        stands = own and not self.undecided and self.agreed
+        stands = own and not self.undecided and self.agreed and not self.struck_since(own[-1])
         return own[-1] if stands else None
+
+    def struck_since(self, signature: Signature) -> list[StruckOut]:
+        return [each for each in self.struck if each.void.recorded_at > signature.recorded_at]
 
     @property
     def state(self) -> CaseState:
@@ -121,6 +128,7 @@ def load_case(anchor: str) -> Case | None:
         tallies=tallies(spans, tuple(sites)),
         signatures=signatures,
         agreed=bool(signatures) and all(row[4] for row in decided_by_span("s.anchor = %s", [anchor])),
+        struck=struck_out_of(spans),
         sites=sites,
     )
 
@@ -141,7 +149,7 @@ def speaks_of(signature: Signature, spans: list[Span]) -> bool:
 
 def cause_of(anchor: str) -> Check | Event | None:
     kind, _, number = anchor.partition(":")
-    model = {"check": Check, "event": Event}.get(kind)
+    model = CAUSES.get(kind)
     if model is None or not number.isdecimal():
         return None
     return model.objects.select_related("recorded_by", "probe").filter(pk=int(number)).first()
@@ -200,7 +208,9 @@ WHERE s.id IN ({{spans}}) GROUP BY s.anchor, s.probe_id, r.site_id
 # Void readings, as decided ones, are counted from their own side: few beside all readings, and each with one look-up. SQLite
 # keeps to the order of a CROSS JOIN; by its own choice it would begin with the spans and go through all their readings.
 STRUCK = f"""
-SELECT s.anchor, r.site_id, count(*) FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
+SELECT s.anchor, r.site_id, count(*), max(x.recorded_at), max(CASE WHEN x.recorded_at <= (SELECT max(g.recorded_at)
+  FROM {SIGNATURE} g WHERE g."case" = s.anchor) THEN 0 ELSE 1 END)
+FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
 WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND NOT (s.anchor = '') {{which}}
 GROUP BY s.anchor, r.site_id
 """
@@ -221,6 +231,7 @@ class RunAtSite:
     readings: int
     undecided: int
     agreed: bool = True
+    emptied_at: datetime | None = None  # when the last of them was struck out
 
 
 def doubts(site_ids: Iterable[int]) -> list[RunAtSite]:
@@ -243,13 +254,30 @@ def _doubts(which: str, args: list, sites: set[int] | None = None) -> list[RunAt
             counted += cursor.fetchall()
         found = _runs(row for row in counted if sites is None or row[2] in sites)
         cursor.execute(STRUCK.format(which=of_runs and f"AND {few}"), given)
-        for anchor, site_id, struck in cursor.fetchall():
+        for anchor, site_id, struck, last, since in cursor.fetchall():
             if run := found.get((anchor, site_id)):
                 run.readings -= struck
                 run.undecided -= struck
+                run.agreed = not since
+                run.emptied_at = None if run.readings else _moment(last)
     if found:
         _settle(found, few, args)
-    return [d for d in found.values() if d.readings]
+    begun = _begun({d.anchor for d in found.values() if d.emptied_at})
+    return [d for d in found.values() if d.readings or d.anchor in begun and d.emptied_at >= begun[d.anchor]]
+
+
+def _moment(stored: datetime | str) -> datetime:
+    return stored if isinstance(stored, datetime) else datetime.fromisoformat(stored).replace(tzinfo=UTC)
+
+
+def _begun(anchors: Collection[str]) -> Mapping[str, datetime]:
+    """When the book was told of what began each of these cases: what was struck out before was never among them."""
+    found = {}
+    for kind, model in CAUSES.items():
+        keys = [key for each, _, key in (anchor.partition(":") for anchor in anchors) if each == kind]
+        for pk, at in model.objects.filter(pk__in=keys).values_list("pk", "recorded_at") if keys else ():
+            found[f"{kind}:{pk}"] = at
+    return found
 
 
 def _runs(counted: Iterable[tuple[str, int, int, int]]) -> dict[tuple[str, int], RunAtSite]:

@@ -2,7 +2,7 @@
 
 from collections import namedtuple
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import groupby
 
@@ -16,6 +16,7 @@ from compliance.quarantine.cases import Summary, load_case, spans_of, speaks_of,
 from compliance.quarantine.models import Decision, Signature
 from compliance.quarantine.queries import WHY
 from compliance.quarantine.reopening import Reopened, reopened
+from compliance.quarantine.struck_out import StruckOut, struck_out_of
 from compliance.readings.models import Reading
 from shared.append_only import is_live
 
@@ -33,6 +34,7 @@ class CaseHere:
     undecided: int
     signed: bool
     reopened: Reopened | None = None
+    struck: list[StruckOut] = field(default_factory=list)
 
     @property
     def probe(self):
@@ -84,7 +86,9 @@ def cases_here(scope: RecordScope) -> list[CaseHere]:
 def _case(line: Summary, spans: list[Span], signatures: list[Signature], scope: RecordScope) -> CaseHere:
     again = reopened(load_case(line.anchor), scope.zone) if line.reopened else None
     own = [s for s in signatures if s.probe_id == line.probe_id and speaks_of(s, spans)]
-    return CaseHere(line.anchor, spans, own, line.readings, line.undecided, line.signed, again)
+    told = (each for each in struck_out_of(spans) if each.reading.site_id == scope.site.pk)
+    struck = [each for each in told if each.void.recorded_at <= scope.now]
+    return CaseHere(line.anchor, spans, own, line.readings, line.undecided, line.signed, again, struck)
 
 
 def _decided_in(scope: RecordScope) -> QuerySet[Decision]:

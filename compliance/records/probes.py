@@ -7,6 +7,7 @@ from itertools import groupby
 from django.db.models import Q
 
 from compliance.checks.models import Check
+from compliance.checks.queries import move_entered_late
 from compliance.probes.models import Placement, Probe
 from compliance.readings.models import Reading
 from sites.models import Site
@@ -21,6 +22,7 @@ class TimeHere:
     start: datetime
     end: datetime | None
     reason: str
+    entered_late: datetime | None = None  # when, where the move was entered late
 
 
 @dataclass(slots=True)
@@ -70,5 +72,8 @@ def _within(placements, start: datetime, end: datetime) -> dict[int, list[TimeHe
 def _cut(rows: list[Placement], start: datetime, end: datetime) -> list[TimeHere]:
     """Each placement ends where the next begins; of two that begin together the last recorded counts."""
     ends = [row.starts_at for row in rows[1:]] + [None]
-    stays = [TimeHere(r.site_id, r.site_then.name, r.starts_at, e, r.reason) for r, e in zip(rows, ends, strict=True)]
+    stays = [
+        TimeHere(r.site_id, r.site_then.name, r.starts_at, e, r.reason, r.recorded_at if move_entered_late(r) else None)
+        for r, e in zip(rows, ends, strict=True)
+    ]
     return [s for s in stays if s.start < end and (s.end is None or s.end > start) and s.start != s.end]

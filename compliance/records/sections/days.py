@@ -6,6 +6,7 @@ from itertools import groupby, zip_longest
 
 from django.db.models import Q
 
+from compliance.checks.queries import event_entered_late
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import holidays_of, opening_in_force, scope_words
 from compliance.plans.wording import closure_scope, span_words, week_in_short
@@ -16,9 +17,10 @@ from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
 from sites.models import Site, SiteSettings
 
-from ..formatting import sentence
+from ..formatting import entered_beside, sentence, struck_by
 from ..probes import ProbeHere
 from ..scope import RecordScope, midnight
+from ..used_here import contradicted
 
 HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
 CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]
@@ -71,8 +73,13 @@ def _hours(scope: RecordScope) -> Iterator[Row]:
 def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Row:
     hours = "; ".join(f"{days} {told}" for days, told in week_in_short(opening))
     by = scope.people.initials_of(opening) if opening else ""
-    note = sentence(opening.reason) if opening and opening.reason else ""
-    return Row((day_words(since) if since else "the start", hours, by), note=note)
+    return Row(
+        (day_words(since) if since else "the start", hours, by), note=_entered(opening, scope) if opening else ""
+    )
+
+
+def _entered(fact: Opening | CheckPlan, scope: RecordScope) -> str:
+    return f"Entered {moment(fact.recorded_at, scope.zone)}{': ' + sentence(fact.reason) if fact.reason else '.'}"
 
 
 def _closed(scope: RecordScope) -> Iterator[Row]:
@@ -121,14 +128,14 @@ def closures(scope: RecordScope, then: dict[date, SiteSettings | Site] | None = 
 
 def _closure(each: Closure, scope: RecordScope) -> Row:
     void = getattr(each, "void", None)
-    note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
+    note = f"Entered {moment(each.recorded_at, scope.zone)}."
     cells = (
         span_words(each.first_day, each.last_day),
         each.why,
         closure_scope(scope.named(each)),
         scope.people.initials_of(each),
     )
-    return Row(cells, void=void is not None, note=note)
+    return Row(cells, void=void is not None, note=f"{note} {struck_by(void, scope)}" if void else note)
 
 
 def _days(scope: RecordScope) -> Iterator[date]:
@@ -147,7 +154,7 @@ def plans_set(scope: RecordScope) -> Iterator[Row]:
         who = f"probe {code}: its own plan" if code else scope_words(scope.named(plan))
         told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
         cells = (day_words(plan.effective_from), who, told, scope.people.initials_of(plan))
-        yield Row(cells, note=sentence(plan.reason) if plan.reason else "")
+        yield Row(cells, note=_entered(plan, scope))
 
 
 def _out_of_use(scope: RecordScope) -> Iterator[Row]:
@@ -165,7 +172,10 @@ def _out_of_use(scope: RecordScope) -> Iterator[Row]:
         for stay in here.stays:
             if stay.site_id != scope.site.pk:
                 why = f"At {stay.site}" + (f": {sentence(stay.reason)}" if stay.reason else ".")
-                yield Row((here.probe.code, moment(stay.start, scope.zone), _until(stay.end, scope), why, ""))
+                cells = (here.probe.code, moment(stay.start, scope.zone), _until(stay.end, scope), why, "")
+                late = f"Entered late, {moment(stay.entered_late, scope.zone)}." if stay.entered_late else ""
+                against = contradicted(scope, here.probe, stay.start, stay.end, checks=True)
+                yield Row(cells, note=" ".join(filter(None, (late, against))))
 
 
 def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Row]:
@@ -175,7 +185,12 @@ def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Itera
             words = "Gone: dead, lost or thrown away" if turn.kind == EventKind.GONE else "Withdrawn from use"
             why = words + (f": {sentence(turn.note)}" if turn.note else ".")
             who = scope.people.initials_of(turn)
-            yield Row((here.probe.code, moment(turn.at, scope.zone), _until(back, scope), why, who))
+            notes = (
+                entered_beside(turn, turn.at, scope, late=event_entered_late(turn)),
+                contradicted(scope, here.probe, turn.at, back, checks=False),
+            )
+            cells = (here.probe.code, moment(turn.at, scope.zone), _until(back, scope), why, who)
+            yield Row(cells, note=" ".join(filter(None, notes)))
 
 
 def _until(at: datetime | None, scope: RecordScope) -> str:
