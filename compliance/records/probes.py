@@ -7,7 +7,6 @@ from itertools import groupby
 from django.db.models import Q
 
 from compliance.checks.models import Check
-from compliance.checks.queries import move_entered_late
 from compliance.probes.models import Placement, Probe
 from compliance.readings.models import Reading
 from sites.models import Site
@@ -22,7 +21,7 @@ class TimeHere:
     start: datetime
     end: datetime | None
     reason: str
-    entered_late: datetime | None = None  # when, where the move was entered late
+    move: Placement
 
 
 @dataclass(slots=True)
@@ -73,7 +72,6 @@ def _cut(rows: list[Placement], start: datetime, end: datetime) -> list[TimeHere
     """Each placement ends where the next begins; of two that begin together the last recorded counts."""
     ends = [row.starts_at for row in rows[1:]] + [None]
     stays = [
-        TimeHere(r.site_id, r.site_then.name, r.starts_at, e, r.reason, r.recorded_at if move_entered_late(r) else None)
-        for r, e in zip(rows, ends, strict=True)
+        TimeHere(r.site_id, r.site_then.name, r.starts_at, e, r.reason, r) for r, e in zip(rows, ends, strict=True)
     ]
     return [s for s in stays if s.start < end and (s.end is None or s.end > start) and s.start != s.end]

@@ -248,7 +248,7 @@ def test_a_probe_used_while_it_was_recorded_as_being_elsewhere_contradicts_itsel
     typed = {"site": world.other_site.pk, "starts_at": "2026-03-08T08:00", "reason": "Lent to the other kitchen"}
     send(as_person(world.supervisor), "probe_move", world.probe.pk, **typed)
     told = paper(world, probes, days)
-    assert "At Birch House: Lent to the other kitchen." in told and "Entered late, 11 Mar 2026 12:00." in told
+    assert "At Birch House: Lent to the other kitchen. SV" in told and "Entered late, 11 Mar 2026 12:00." in told
     assert f"This contradicts R{used.pk}, made with it at Alder School in that time." in told
     assert "not moved since (Lent to the other kitchen); entered late, 11 Mar 2026 12:00" in told
     shown = text_of(as_person(world.supervisor).get(reverse("probe_detail", args=[world.probe.pk])))

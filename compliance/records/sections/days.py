@@ -6,7 +6,7 @@ from itertools import groupby, zip_longest
 
 from django.db.models import Q
 
-from compliance.checks.queries import event_entered_late
+from compliance.checks.queries import event_entered_late, move_entered_late
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import holidays_of, opening_in_force, scope_words
 from compliance.plans.wording import closure_scope, span_words, week_in_short
@@ -172,8 +172,14 @@ def _out_of_use(scope: RecordScope) -> Iterator[Row]:
         for stay in here.stays:
             if stay.site_id != scope.site.pk:
                 why = f"At {stay.site}" + (f": {sentence(stay.reason)}" if stay.reason else ".")
-                cells = (here.probe.code, moment(stay.start, scope.zone), _until(stay.end, scope), why, "")
-                late = f"Entered late, {moment(stay.entered_late, scope.zone)}." if stay.entered_late else ""
+                cells = (
+                    here.probe.code,
+                    moment(stay.start, scope.zone),
+                    _until(stay.end, scope),
+                    why,
+                    scope.people.initials_of(stay.move),
+                )
+                late = entered_beside(stay.move, stay.start, scope, late=True) if move_entered_late(stay.move) else ""
                 against = contradicted(scope, here.probe, stay.start, stay.end, checks=True)
                 yield Row(cells, note=" ".join(filter(None, (late, against))))
 

@@ -35,8 +35,7 @@ KEPT = "A reading entered before that keeps the limit by which it was judged."
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Limits in force")
-    told = "Each limit as it stood at the beginning of the period, and every change within it."
-    writer.paragraph(f"{told} Of those set for one moment the last entered counts.", small=True)
+    writer.paragraph("Each limit as it stood at the beginning of the period, and every change within it.", small=True)
     empty = scope.none("No limit was in force at this site in the period.")
     writer.table(COLUMNS, _rows(scope), dense=True, empty=empty)
 

@@ -5,7 +5,7 @@ from itertools import groupby
 
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
-from compliance.checks.queries import entered_late, is_let_be, not_cleared_by, passed_near_edge
+from compliance.checks.queries import entered_late, is_let_be, move_entered_late, not_cleared_by, passed_near_edge
 from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
 from shared.charts.axes import Frame
@@ -117,7 +117,7 @@ def _display(probe: Probe, unit: str) -> str:
 def _stay(stay: TimeHere, scope: RecordScope) -> str:
     end = f"until {moment(stay.end, scope.zone)}" if stay.end else "not moved since"
     reason = f" ({stay.reason})" if stay.reason else ""
-    late = f"; entered late, {moment(stay.entered_late, scope.zone)}" if stay.entered_late else ""
+    late = f"; entered late, {moment(stay.move.recorded_at, scope.zone)}" if move_entered_late(stay.move) else ""
     return f"{stay.site} from {moment(stay.start, scope.zone)}, {end}{reason}{late}"
 
 
