@@ -128,7 +128,7 @@ def load_case(anchor: str) -> Case | None:
         tallies=tallies(spans, tuple(sites)),
         signatures=signatures,
         agreed=bool(signatures) and all(row[4] for row in decided_by_span("s.anchor = %s", [anchor])),
-        struck=struck_out_of(spans),
+        struck=struck_out_of({anchor: spans})[anchor],
         sites=sites,
     )
 

@@ -20,7 +20,7 @@ from sites.models import Site, SiteSettings
 from ..formatting import entered_beside, sentence, struck_by
 from ..probes import ProbeHere
 from ..scope import RecordScope, midnight
-from ..used_here import contradicted
+from ..used_here import Away, with_what_contradicts
 
 HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
 CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]
@@ -167,36 +167,33 @@ def _out_of_use(scope: RecordScope) -> Iterator[Row]:
     )
     ordered = groupby(turns.order_by("probe", "at", "pk"), key=lambda event: event.probe_id)
     by_probe = {pk: list(group) for pk, group in ordered}
-    for here in scope.probes:
-        yield from _withdrawn(here, by_probe.get(here.probe.pk, []), scope)
-        for stay in here.stays:
-            if stay.site_id != scope.site.pk:
-                why = f"At {stay.site}" + (f": {sentence(stay.reason)}" if stay.reason else ".")
-                cells = (
-                    here.probe.code,
-                    moment(stay.start, scope.zone),
-                    _until(stay.end, scope),
-                    why,
-                    scope.people.initials_of(stay.move),
-                )
-                late = entered_beside(stay.move, stay.start, scope, late=True) if move_entered_late(stay.move) else ""
-                against = contradicted(scope, here.probe, stay.start, stay.end, checks=True)
-                yield Row(cells, note=" ".join(filter(None, (late, against))))
+    lines = [
+        line
+        for here in scope.probes
+        for line in (*_withdrawn(here, by_probe.get(here.probe.pk, []), scope), *_elsewhere(here, scope))
+    ]
+    yield from with_what_contradicts(scope, lines)
 
 
-def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Row]:
+def _elsewhere(here: ProbeHere, scope: RecordScope) -> Iterator[Away]:
+    for stay in here.stays:
+        if stay.site_id != scope.site.pk:
+            why = f"At {stay.site}" + (f": {sentence(stay.reason)}" if stay.reason else ".")
+            span = moment(stay.start, scope.zone), _until(stay.end, scope)
+            late = entered_beside(stay.move, stay.start, scope, late=True) if move_entered_late(stay.move) else ""
+            row = Row((here.probe.code, *span, why, scope.people.initials_of(stay.move)), note=late)
+            yield Away(here.probe, stay.start, stay.end, row, checks=True)
+
+
+def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Away]:
     for turn, following in zip_longest(turns, turns[1:]):
         back = following and following.at
         if turn.kind in OUT_OF_USE and (back is None or back > scope.start):
             words = "Gone: dead, lost or thrown away" if turn.kind == EventKind.GONE else "Withdrawn from use"
             why = words + (f": {sentence(turn.note)}" if turn.note else ".")
-            who = scope.people.initials_of(turn)
-            notes = (
-                entered_beside(turn, turn.at, scope, late=event_entered_late(turn)),
-                contradicted(scope, here.probe, turn.at, back, checks=False),
-            )
-            cells = (here.probe.code, moment(turn.at, scope.zone), _until(back, scope), why, who)
-            yield Row(cells, note=" ".join(filter(None, notes)))
+            span, who = (moment(turn.at, scope.zone), _until(back, scope)), scope.people.initials_of(turn)
+            late = entered_beside(turn, turn.at, scope, late=event_entered_late(turn))
+            yield Away(here.probe, turn.at, back, Row((here.probe.code, *span, why, who), note=late), checks=False)
 
 
 def _until(at: datetime | None, scope: RecordScope) -> str:
