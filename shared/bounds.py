@@ -46,6 +46,11 @@ def begins_now(at: datetime) -> bool:
     return at >= clock.now() - AT_ONCE
 
 
+def from_now(at: datetime) -> datetime:
+    """The moment; where it is so little ago that it means now, now, so that nothing holds before it is recorded."""
+    return max(at, clock.now()) if begins_now(at) else at
+
+
 def not_come_yet(last: date, today: date) -> str:
     """What is wrong with a period whose last day lies ahead, of which nothing can be said yet; empty where nothing is."""
     if last <= today:

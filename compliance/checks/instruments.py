@@ -5,7 +5,6 @@ from datetime import datetime
 from django.utils import timezone
 
 from compliance.plans.actions import set_plan
-from compliance.plans.calendar import local_day
 from compliance.plans.data import PlanData
 from compliance.plans.queries import plan_in_force
 from compliance.probes.actions import amend, move, register
@@ -23,15 +22,15 @@ AT_FIRST = "As it came into the book."
 def register_probe(
     *, by: Person, site: Site, starts_at: datetime | None = None, every_days: int | None = None, **given
 ) -> Probe:
-    """As `probes.actions.register`; its first check is due at once. `every_days` sets a plan of its own, where it differs.
+    """As `probes.actions.register`; its first check is due at once. `every_days` sets a plan of its own, where it differs, from
+    today on: until then the wider one counted.
 
     Raises ValidationError as `register` and `set_plan` do.
     """
     starts_at = starts_at or timezone.now()
     probe = register(by=by, site=site, starts_at=starts_at, **given)
     if every_days and every_days != plan_in_force(probe).plan.interval:
-        since = local_day(starts_at, site.zone)
-        set_plan(by=by, data=PlanData(probe=probe, every_days=every_days, effective_from=since, reason=AT_FIRST))
+        set_plan(by=by, data=PlanData(probe=probe, every_days=every_days, reason=AT_FIRST))
     recut(probe)
     return probe
 

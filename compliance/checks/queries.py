@@ -10,7 +10,7 @@ from compliance.metrology.assessment import Bracket
 from compliance.metrology.conformity import Zone
 from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
-from compliance.probes.models import ALTERATIONS, Event, Probe
+from compliance.probes.models import ALTERATIONS, OUT_OF_USE, Event, Placement, Probe
 from sites.access import sites_of
 from sites.models import Person
 
@@ -21,6 +21,8 @@ from .two_point_pairs import BELONGS_WITHIN, Moment, nearest
 
 # How long after the act an entry still counts as made at the time.
 EVENT_MADE_AT_THE_TIME = timedelta(hours=24)
+# From how long after the act on, the time of entry stands beside it. Judgement; common practice, no source.
+ENTERED_APART = timedelta(minutes=15)
 SOON = timedelta(days=2)
 SAME_SITTING = timedelta(hours=2)
 FAR_ENOUGH_MILLI = 20_000  # nearer to each other two checks tell nothing of the line between them; judgement
@@ -150,7 +152,14 @@ def entered_late(check: Check) -> bool:
 
 
 def event_entered_late(event: Event) -> bool:
-    return is_late(event.at, event.recorded_at, EVENT_MADE_AT_THE_TIME)
+    """One that takes a probe out of use ends what is owed, so it is late sooner."""
+    allowed = ENTERED_APART if event.kind in OUT_OF_USE else EVENT_MADE_AT_THE_TIME
+    return is_late(event.at, event.recorded_at, allowed)
+
+
+def move_entered_late(placement: Placement) -> bool:
+    """Without a reason it is no move: so a probe comes into the book."""
+    return bool(placement.reason) and is_late(placement.starts_at, placement.recorded_at, ENTERED_APART)
 
 
 def due_word(state: ProbeState | None, now: datetime) -> str:

@@ -4,12 +4,21 @@ from django.utils.html import format_html, format_html_join
 
 from shared.badges import badge
 from shared.templatetags.noughtbook import when
+from shared.time_text import styled
 from shared.units import Unit, difference_from_milli, number, rounded_up
 
 from .fitness import Judgement
 from .kinds import kind_of, wanted_check
 from .models import Stage
-from .queries import due_word, entered_late, event_entered_late, is_let_be, not_cleared, passed_near_edge
+from .queries import (
+    due_word,
+    entered_late,
+    event_entered_late,
+    is_let_be,
+    move_entered_late,
+    not_cleared,
+    passed_near_edge,
+)
 
 LEAD, NUMBER, ACT, SPARE = (
     {"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act", "spare")
@@ -170,7 +179,8 @@ class EventTable(tables.Table):
         void = getattr(record, "void", None)
         struck = badge("record", "corrected" if void.replacement_id else "void") if void else ""
         late = badge("record", "late") if event_entered_late(record) else ""
-        return together(struck, void.reason if void else "", late)
+        told = f"{void.name_of()}, {styled(void.recorded_at, self.site.zone, 'short')}: {void.reason}" if void else ""
+        return together(struck, told, late)
 
     def render_act(self, record):
         if hasattr(record, "void"):
@@ -188,10 +198,14 @@ class PlacementTable(tables.Table):
     site = tables.Column("Site")
     reason = tables.Column("Why", default="–")
     recorded_by = tables.Column("Recorded by", accessor="name_of")
+    recorded_at = tables.Column("Entered")
 
     class Meta:
         orderable = False
         empty_text = "Its place was never recorded."
+
+    def render_recorded_at(self, value, record):
+        return together(when(value, record.site.zone), badge("record", "late") if move_entered_late(record) else "")
 
     def render_starts_at(self, value, record):
         return when(value, record.site.zone)

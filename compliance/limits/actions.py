@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils.text import slugify
 
 from shared.audit.trail import action, note
-from shared.bounds import begins_now, in_bounds
+from shared.bounds import begins_now, from_now, in_bounds
 from shared.reasons import as_reason
 from shared.saving import save_checked
 from shared.stale_forms import entered, refuse_newer
@@ -132,6 +132,7 @@ def change(
     allowed = [n for n in FIGURES if not (limit.rule_id and n in FIXED_BY_RULE)]
     if unknown := set(changes) - set(allowed):
         raise TypeError(f"This limit has no {', '.join(sorted(unknown))} to change.")
+    effective_from = from_now(effective_from)
     before = _before(limit, effective_from)
     figures = {name: getattr(before, name) for name in FIGURES} | changes
     if before.in_force and all(getattr(before, name) == value for name, value in figures.items()):
@@ -159,6 +160,7 @@ def retire(
     """From then on the site does not work under this limit. Raises ValidationError without a reason, where it is retired, and for
     a time that is over; `after` as for a change."""
     reason = as_reason(reason, ask="Say why the site no longer works under this limit.", usual="retire")
+    effective_from = from_now(effective_from)
     before = _before(limit, effective_from)
     if not before.in_force:
         raise ValidationError("The site does not work under this limit at that time anyway.")

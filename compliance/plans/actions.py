@@ -29,8 +29,8 @@ OVER = "Days that are over stay as they were. Begin today or later; what was mis
 def set_plan(*, by: Person, data: PlanData, book: PlanBook | None = None) -> CheckPlan:
     """When the probes that it names are checked. `book`: the plans of that scope, where they are read already; it is added.
 
-    Raises ValidationError where nothing would change, where checks would be made less often, or a plan would begin in the past,
-    and no reason is given, where somebody has set another one since, and for figures out of range.
+    Raises ValidationError where nothing would change, where checks would be made less often and no reason is given, for a day
+    that is over, where somebody has set another one since, and for figures out of range.
     """
     today = _today(_sites_of(probe=data.probe, site=data.site, business=data.business))
     plan = CheckPlan(
@@ -283,8 +283,7 @@ def _refuse_plan(plan: CheckPlan, before: Plan, after: Plan, chain: list[CheckPl
         raise ValidationError(
             "Nothing is different from what holds at that time. Change a figure, or leave it as it is."
         )
-    if plan.effective_from < today and (chain or not plan.reason):
-        raise ValidationError({"effective_from": OVER})
+    _refuse_over(plan.effective_from, today, "effective_from")
     if after.interval > before.interval and not plan.reason:
         words = f"This is less often than before ({before.usual}). Say why, and who agreed."
         raise ValidationError({"reason": words})

@@ -1,9 +1,9 @@
 """Cases: unbroken runs of quarantined spans, derived from the timeline, with what people decided and signed."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime
 from enum import StrEnum
 
 from django.db import connection
@@ -18,9 +18,12 @@ from sites.asked_once import once
 from sites.models import Person, Site
 
 from .assessing import OutcomeTally, tallies
-from .grounds import IN_SPAN, READING, SPAN, VOID, decided_by_span
+from .grounds import IN_SPAN, READING, SIGNATURE, SPAN, VOID, decided_by_span
 from .models import Signature
 from .reassessing import lost_decisions
+from .struck_out import StruckOut, struck_out_of
+
+CAUSES = {"check": Check, "event": Event}
 
 
 class CaseState(StrEnum):
@@ -40,6 +43,7 @@ class Case:
     tallies: list[OutcomeTally]
     signatures: list[Signature]
     agreed: bool  # whether the last signature speaks for all that is decided
+    struck: list[StruckOut] = field(default_factory=list)
     sites: dict[int, Site] = field(default_factory=dict)
 
     @property
@@ -94,10 +98,13 @@ class Case:
 
     @property
     def signature(self) -> Signature | None:
-        """The last signature, while every reading is decided on as it was when it was signed."""
+        """The last signature, while every reading is decided on as it was when it was signed, and none was struck out since."""
         own = [signature for signature in self.signatures if signature.case == self.anchor]
-        stands = own and not self.undecided and self.agreed
+        stands = own and not self.undecided and self.agreed and not self.struck_since(own[-1])
         return own[-1] if stands else None
+
+    def struck_since(self, signature: Signature) -> list[StruckOut]:
+        return [each for each in self.struck if each.void.recorded_at > signature.recorded_at]
 
     @property
     def state(self) -> CaseState:
@@ -123,6 +130,7 @@ def load_case(anchor: str) -> Case | None:
         tallies=tallies(spans, tuple(sites)),
         signatures=signatures,
         agreed=bool(signatures) and all(row[4] for row in decided_by_span("s.anchor = %s", [anchor])),
+        struck=struck_out_of({anchor: spans})[anchor],
         sites=sites,
     )
 
@@ -143,7 +151,7 @@ def speaks_of(signature: Signature, spans: list[Span]) -> bool:
 
 def cause_of(anchor: str) -> Check | Event | None:
     kind, _, number = anchor.partition(":")
-    model = {"check": Check, "event": Event}.get(kind)
+    model = CAUSES.get(kind)
     if model is None or not number.isdecimal():
         return None
     return model.objects.select_related("recorded_by", "probe").filter(pk=int(number)).first()
@@ -192,16 +200,18 @@ class Summary:
 # readings, and each with one look-up. SQLite keeps to the order of a CROSS JOIN; by its own choice it would begin with the
 # spans and go through all their readings.
 IN_DOUBT = f"""
-SELECT s.anchor, s.probe_id, s.id, min(r.site_id), max(r.site_id), count(*) FROM {SPAN} s JOIN {READING} r
+SELECT s.anchor, s.probe_id, s.id, min(r.site_id), max(r.site_id), count(*), NULL, 0 FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
 WHERE NOT (s.anchor = '') GROUP BY s.anchor, s.id, s.probe_id
 UNION ALL
-SELECT s.anchor, s.probe_id, NULL, r.site_id, r.site_id, -count(*) FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
+SELECT s.anchor, s.probe_id, NULL, r.site_id, r.site_id, -count(*), max(x.recorded_at),
+  max(CASE WHEN x.recorded_at <= (SELECT max(g.recorded_at) FROM {SIGNATURE} g WHERE g."case" = s.anchor) THEN 0 ELSE 1 END)
+FROM {VOID} x CROSS JOIN {READING} r CROSS JOIN {SPAN} s
 WHERE r.id = x.voids_id AND s.probe_id = r.probe_id AND {IN_SPAN} AND NOT (s.anchor = '')
 GROUP BY s.anchor, s.probe_id, r.site_id
 """
 BY_SITE = f"""
-SELECT s.anchor, s.probe_id, r.site_id, count(*) FROM {SPAN} s JOIN {READING} r
+SELECT s.anchor, s.probe_id, r.site_id, count(*), NULL, 0 FROM {SPAN} s JOIN {READING} r
   ON r.probe_id = s.probe_id AND {IN_SPAN}
 WHERE s.id IN ({{spans}}) GROUP BY s.anchor, s.probe_id, r.site_id
 """
@@ -219,6 +229,7 @@ class RunAtSite:
     readings: int
     undecided: int
     agreed: bool = True
+    struck_at: datetime | None = None  # when the last of them was struck out
 
 
 class Doubts:
@@ -231,9 +242,9 @@ class Doubts:
     def __init__(self, site_ids: Iterable[int]):
         sites = set(site_ids)
         found = _runs() if sites else {}
-        here = {run.anchor for run in found.values() if run.site_id in sites and run.readings}
+        here = {run.anchor for run in found.values() if run.site_id in sites}
         _settle({where: run for where, run in found.items() if run.anchor in here})
-        counted = [run for run in found.values() if run.anchor in here and run.readings]
+        counted = [run for run in found.values() if run.anchor in here]
         self.runs = [run for run in counted if run.site_id in sites]
         self.signed = here - {run.anchor for run in counted if run.undecided or not run.agreed}
 
@@ -261,15 +272,36 @@ def _runs() -> dict[tuple[str, int], RunAtSite]:
     with connection.cursor() as cursor:
         cursor.execute(IN_DOUBT)
         rows = cursor.fetchall()
-        counted = [(anchor, probe, low, count) for anchor, probe, _, low, high, count in rows if low == high]
-        if wandered := [span for _, _, span, low, high, _ in rows if low != high]:
+        counted = [(anchor, probe, low, *told) for anchor, probe, _, low, high, *told in rows if low == high]
+        if wandered := [span for _, _, span, low, high, *_ in rows if low != high]:
             cursor.execute(BY_SITE.format(spans=written_out(wandered)))
             counted += cursor.fetchall()
     found: dict[tuple[str, int], RunAtSite] = {}
-    for anchor, probe_id, site_id, count in counted:
+    for anchor, probe_id, site_id, count, struck_at, since in counted:
         run = found.setdefault((anchor, site_id), RunAtSite(anchor, probe_id, site_id, 0, 0))
         run.readings += count
         run.undecided += count
+        run.agreed = run.agreed and not since
+        run.struck_at = _moment(struck_at) if struck_at else run.struck_at
+    begun = _begun({run.anchor for run in found.values() if not run.readings})
+    return {where: run for where, run in found.items() if run.readings or _struck_out_of_it(run, begun)}
+
+
+def _struck_out_of_it(run: RunAtSite, begun: Mapping[str, datetime]) -> bool:
+    return run.anchor in begun and run.struck_at >= begun[run.anchor]
+
+
+def _moment(stored: datetime | str) -> datetime:
+    return stored if isinstance(stored, datetime) else datetime.fromisoformat(stored).replace(tzinfo=UTC)
+
+
+def _begun(anchors: Collection[str]) -> Mapping[str, datetime]:
+    """When the book was told of what began each of these cases: what was struck out before was never among them."""
+    found = {}
+    for kind, model in CAUSES.items():
+        keys = [key for each, _, key in (anchor.partition(":") for anchor in anchors) if each == kind]
+        for pk, at in model.objects.filter(pk__in=keys).values_list("pk", "recorded_at") if keys else ():
+            found[f"{kind}:{pk}"] = at
     return found
 
 

@@ -180,6 +180,6 @@ def counted(fates: dict[str, int]) -> list[str]:
 def meaning_for(case: Case, person: Person) -> str:
     """What a signature says, and of how many of the decisions signed the signer is the one who made them. One query."""
     own = standing_decisions(case).filter(decided_by=person).count()
-    if own < case.readings:
+    if own < case.readings or not own:
         return MEANING + (MADE_SOME.format(own, case.readings) if own else "")
     return MEANING + MADE_ALL.format("all of them" if own > 1 else "it")

@@ -60,7 +60,10 @@ def reopened(case: Case, zone: tzinfo) -> Reopened | None:
         )
     if all(signature.case != case.anchor for signature in case.signatures):
         lines.append("It was signed as another case: the check or event that it begins with is another one now.")
-    elif not case.undecided:
+    if struck := case.struck_since(case.signatures[-1]):
+        were = noun(len(struck), "was", "were")
+        lines.append(f"{plural(len(struck), 'reading')} of it {were} struck out or corrected since it was signed.")
+    elif not (case.undecided or lines):
         lines.append("Readings of it were decided on, or came in already decided on, since it was signed.")
     last, then = case.signatures[-1], "open again" if case.undecided else "to be signed again"
     return Reopened(f"Signed by {last.signed_name} on {styled(last.recorded_at, zone, 'day')}; {then}", lines)

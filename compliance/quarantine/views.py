@@ -24,6 +24,7 @@ from shared.page_numbers import numbered_page
 from shared.plurals import plural
 from shared.stale_forms import newest
 from shared.templatetags.noughtbook import when
+from shared.time_text import styled
 from sites.access import get_area, keys_of_sites
 from sites.addresses import address
 from sites.models import Area, Role, Site
@@ -38,6 +39,7 @@ from .measured_again import next_good, offers
 from .models import Fate
 from .queries import assessed_page, counted, decisions_on, meaning_for, reasons
 from .reopening import reopened
+from .struck_out import StruckOut
 from .tables import AssessedTable, CaseTable
 
 LISTS = (
@@ -219,6 +221,7 @@ def _page(request: HttpRequest, reach: CaseAccess, form: DecisionForm | None = N
         "facts": _facts(case, _left(reach)),
         "reasons": reasons(case),
         "reopened": reopened(case, case.probe.site.zone),
+        "struck": [_struck(each) for each in case.struck if each.reading.site_id in reach.seen],
         "means": meaning(shown) if rows else "",
         "at_once": at_once(shown),
         "left": case.undecided_at(reach.decides, shown) if shown in OUTCOMES else 0,
@@ -235,6 +238,21 @@ def _page(request: HttpRequest, reach: CaseAccess, form: DecisionForm | None = N
         "again": again,
         "elsewhere": _elsewhere(reach),
         **_cause(case),
+    }
+
+
+def _struck(each: StruckOut) -> dict:
+    """A line of what was struck out or corrected, for `components/worklist.html`."""
+    void, zone = each.void, each.reading.site.zone
+    new = void.replacement
+    instead = f": {new}, probe {new.probe_then.code}, {styled(new.taken_at, zone, 'short')}" if new else ""
+    by = f"{void.name_of()}, {styled(void.recorded_at, zone, 'short')}: {void.reason}"
+    return {
+        "title": f"{each.reading}, {styled(each.reading.taken_at, zone, 'short')}",
+        "url": reverse("reading_detail", args=[each.reading.pk]),
+        "meta": f"{each.became[0].upper()}{each.became[1:]}{instead} · {by}",
+        "badge_kind": "record",
+        "badge_value": "corrected" if new else "void",
     }
 
 
@@ -258,7 +276,7 @@ def _signs(request: HttpRequest, case: Case) -> dict:
 
 def _sign_form(reach: CaseAccess) -> SignForm | None:
     case = reach.case
-    if not (reach.signs and case.state == CaseState.TO_SIGN and case.readings):
+    if not (reach.signs and case.state == CaseState.TO_SIGN and (case.readings or case.struck)):
         return None
     return SignForm(initial={"after": newest(decisions_on(case.probe))})
 

@@ -20,14 +20,15 @@ from shared.bounds import TO_COME, done_by_now
 from shared.prepared import Prepared, Slot
 from shared.reasons import as_reason, holds_word
 from shared.stale_forms import entered, refuse_newer
-from sites.models import Person, Site
+from sites.access import may, people_at
+from sites.models import Person, Role, Site
 
 from .data import ActData, ReadingData
 from .keys import form_key, sent_as
 from .limit_evaluation import LONGEST_HOLD_S, LONGEST_SINCE_S, breach, read_typed
 from .models import CorrectiveAction, Deviation, Disposition, OfferedActs, Reading, ReadingVoid
 from .offered_acts import ActsData, acts_of
-from .queries import is_lost, sent_before
+from .queries import is_lost, sent_before, span_of
 
 FACTS = (
     "probe_id",
@@ -42,6 +43,10 @@ FACTS = (
     "typed",
     "unit",
     "taken_by_id",
+)
+OUT_OF_ITS_CASE = (
+    "This reading is in quarantine, and this would take it out of its case: nobody would decide on it any more. A supervisor of "
+    "the site has to do that ({}). Nothing was changed. Put the value, the food or the note right without it, if that is wrong."
 )
 LONGEST_REASON = Reading._meta.get_field("used_despite").max_length
 
@@ -73,9 +78,11 @@ def _record(*, by: Person, reading: Reading) -> Reading:
 
 @trail.action("reading.void")
 def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
-    """Strike a reading out; it stays readable. Raises ValidationError without a reason, or if it is void already."""
+    """Strike a reading out; it stays readable. Raises ValidationError without a reason, if it is void already, and where a
+    supervisor has to do it."""
     reason = _needed(reason)
     _lock_live(reading)
+    _refuse_out_of_its_case(by, reading)
     made = ReadingVoid.objects.create(voids=reading, reason=reason, recorded_by=by)
     _tell("reading.void", by, reading, reason=reason)
     return made
@@ -83,7 +90,7 @@ def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
 
 def correct(*, by: Person, reading: Reading, reason: str, data: ReadingData) -> Reading:
     """Record what the reading should have said and strike the old one out. Raises ValidationError as `record` does,
-    without a reason, or if the old one is void already."""
+    without a reason, if the old one is void already, and where a supervisor has to do it."""
     reason = _needed(reason)
     new = _judged(by, replace(data, taken_by=data.taken_by or reading.taken_by))
     same = all(getattr(new, name) == getattr(reading, name) for name in (*FACTS, "limit_version_id"))
@@ -99,6 +106,7 @@ def correct(*, by: Person, reading: Reading, reason: str, data: ReadingData) -> 
 @trail.action("reading.correct")
 def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Reading:
     _lock_live(reading)
+    _refuse_out_of_its_case(by, reading, new)
     why = _store(by, new)
     ReadingVoid.objects.create(voids=reading, replacement=new, reason=reason, recorded_by=by)
     _tell("reading.correct", by, new, reason=reason, corrects=reading.pk, before=str(reading), deviation=why)
@@ -323,6 +331,16 @@ def _lock_live(reading: Reading) -> None:
     lock(reading.probe)
     if ReadingVoid.objects.filter(voids=reading).exists():
         raise ValidationError("This reading is void already. Work on the one that replaced it.")
+
+
+def _refuse_out_of_its_case(by: Person, reading: Reading, new: Reading | None = None) -> None:
+    """What is in quarantine stays in its case, unless a supervisor strikes it out or gives it another probe or time."""
+    held, there = span_of(reading), new and span_of(new)
+    if held is None or not held.anchor or (there and there.anchor == held.anchor):
+        return
+    if not may(by, reading.site, Role.SUPERVISOR):
+        names = ", ".join(map(str, people_at(reading.site, Role.SUPERVISOR))) or "there is none yet"
+        raise ValidationError(OUT_OF_ITS_CASE.format(names))
 
 
 def _needed(reason: str) -> str:

@@ -19,6 +19,7 @@ from sites.access import people_at
 from sites.models import Person, Site
 
 from .actions import record
+from .bursts import FROM_PAPER
 from .data import ReadingData
 from .forms import HeldField, HoldField, ProbeField
 from .limit_evaluation import doubts_of
@@ -116,6 +117,7 @@ class LineForm(forms.Form):
             hold_s=given["hold_s"],
             since_start_s=given["since_start_s"],
             used_despite=given["used_despite"],
+            note=FROM_PAPER,
         )
 
 

@@ -2,7 +2,7 @@
 
 from collections import namedtuple
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import groupby
 
@@ -16,6 +16,7 @@ from compliance.quarantine.cases import Summary, load_case, spans_of, speaks_of,
 from compliance.quarantine.models import Decision, Signature
 from compliance.quarantine.queries import WHY
 from compliance.quarantine.reopening import Reopened, reopened
+from compliance.quarantine.struck_out import StruckOut, struck_out_of
 from compliance.readings.models import Reading
 from shared.append_only import is_live
 
@@ -33,6 +34,7 @@ class CaseHere:
     undecided: int
     signed: bool
     reopened: Reopened | None = None
+    struck: list[StruckOut] = field(default_factory=list)
 
     @property
     def probe(self):
@@ -74,17 +76,20 @@ def cases_here(scope: RecordScope) -> list[CaseHere]:
     ]
     related = ("probe", "behind", "ahead", "doubt")
     spans = spans_of(wanted).select_related(*related).order_by("anchor", "ends_at")
-    cases = [
-        _case(found[anchor], list(group), signatures, scope)
-        for anchor, group in groupby(spans, key=lambda span: span.anchor)
-    ]
+    runs = {anchor: list(group) for anchor, group in groupby(spans, key=lambda span: span.anchor)}
+    struck = struck_out_of(runs)
+    cases = [_case(found[anchor], run, signatures, struck[anchor], scope) for anchor, run in runs.items()]
     return sorted(cases, key=lambda case: (case.spans[0].starts_at, case.anchor))
 
 
-def _case(line: Summary, spans: list[Span], signatures: list[Signature], scope: RecordScope) -> CaseHere:
+def _case(
+    line: Summary, spans: list[Span], signatures: list[Signature], struck: list[StruckOut], scope: RecordScope
+) -> CaseHere:
     again = reopened(load_case(line.anchor), scope.zone) if line.reopened else None
     own = [s for s in signatures if s.probe_id == line.probe_id and speaks_of(s, spans)]
-    return CaseHere(line.anchor, spans, own, line.readings, line.undecided, line.signed, again)
+    here = (each for each in struck if each.reading.site_id == scope.site.pk)
+    told = [each for each in here if each.void.recorded_at <= scope.now]
+    return CaseHere(line.anchor, spans, own, line.readings, line.undecided, line.signed, again, told)
 
 
 def _decided_in(scope: RecordScope) -> QuerySet[Decision]:

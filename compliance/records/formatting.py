@@ -1,16 +1,19 @@
 """How times, values and acts are put into words on paper."""
 
 import re
+from datetime import datetime
 from math import ceil
 
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check
+from compliance.checks.queries import ENTERED_APART, is_late
 from compliance.checks.surroundings import told
 from compliance.limits.models import Direction, LimitVersion
 from compliance.limits.wording import demand
 from compliance.quarantine.queries import range_in_words
 from compliance.readings.models import Reading
-from shared.time_text import duration
+from shared.append_only import Fact, Void
+from shared.time_text import duration, moment
 from shared.unit_text import in_unit
 from shared.units import MINUS, Unit, rounded_up, show, show_error, show_spread
 
@@ -102,6 +105,20 @@ def sentence(text: str) -> str:
     """Text that people typed, ended so that the next sentence can follow it."""
     text = text.strip()
     return text if not text or text[-1] in ".!?…" else f"{text}."
+
+
+def entered_beside(fact: Fact, at: datetime, scope, *, late: bool = False, other: bool = False) -> str:
+    """When something was entered that was done at `at`, and by whom where another person did it; empty where it was at once."""
+    told = moment(fact.recorded_at, scope.zone) if late or is_late(at, fact.recorded_at, ENTERED_APART) else ""
+    by = f"by {scope.people.full_of(fact)}" if other else ""
+    words = " ".join(filter(None, (f"late, {told}" if late else told, by)))
+    return f"Entered {words}." if words else ""
+
+
+def struck_by(void: Void, scope) -> str:
+    """Who struck something out, when and why."""
+    who, at = scope.people.initials_of(void), moment(void.recorded_at, scope.zone)
+    return f"Struck out by {who}, {at}: {sentence(void.reason)}"
 
 
 def budget(check: Check, unit: str) -> str:

@@ -21,6 +21,7 @@ class TimeHere:
     start: datetime
     end: datetime | None
     reason: str
+    move: Placement
 
 
 @dataclass(slots=True)
@@ -70,5 +71,7 @@ def _within(placements, start: datetime, end: datetime) -> dict[int, list[TimeHe
 def _cut(rows: list[Placement], start: datetime, end: datetime) -> list[TimeHere]:
     """Each placement ends where the next begins; of two that begin together the last recorded counts."""
     ends = [row.starts_at for row in rows[1:]] + [None]
-    stays = [TimeHere(r.site_id, r.site_then.name, r.starts_at, e, r.reason) for r, e in zip(rows, ends, strict=True)]
+    stays = [
+        TimeHere(r.site_id, r.site_then.name, r.starts_at, e, r.reason, r) for r, e in zip(rows, ends, strict=True)
+    ]
     return [s for s in stays if s.start < end and (s.end is None or s.end > start) and s.start != s.end]

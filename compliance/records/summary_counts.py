@@ -10,6 +10,7 @@ from compliance.checks.fitness import Fitness
 from compliance.checks.models import Verdict
 from compliance.checks.span_times import reached_at
 from compliance.metrology.bracketing import Cause
+from compliance.readings.bursts import Burst, bursts_of
 from compliance.readings.models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 from compliance.readings.queries import MADE_AT_THE_TIME
 from shared.key_lists import among
@@ -105,6 +106,12 @@ def count_readings(scope: RecordScope) -> ReadingCount:
             told.after_failure[row["probe_id"]] += row["n"]
     told.void = ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).count()
     return told
+
+
+@once
+def bursts_here(scope: RecordScope) -> list[Burst]:
+    """Readings of different times that one person entered at one go."""
+    return bursts_of(scope.site, scope.start, scope.end, scope.now)
 
 
 def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:

@@ -110,6 +110,19 @@ PAGES = {
 }
 
 
+def _refused(data: dict) -> str:
+    number, lines = data.get("refused", 0), data.get("refused_lines", [])
+    if not number:
+        return f"{data.get('rows', 0):,} rows, none refused"
+    return f"{data['rows']:,} rows, {number:,} refused{f' ({lines_in_words(lines, number)})' if lines else ''}"
+
+
+def lines_in_words(lines: list[int], number: int) -> str:
+    """Such as “lines 3, 7 and 2 more”."""
+    more = f" and {number - len(lines):,} more" if number > len(lines) else ""
+    return f"{'line' if number == 1 else 'lines'} {', '.join(map(str, lines))}{more}"
+
+
 def act_of(entry) -> str:
     return ACTS.get(entry.action, entry.action)
 
@@ -120,6 +133,8 @@ def page_of(entry) -> str | None:
 
 
 def record_of(entry) -> str:
-    """Such as “R12 milk 4.0 °C”."""
+    """Such as “R12 milk 4.0 °C”; of a file also its digest, and which lines were refused."""
+    if entry.action == "reading.import":
+        return f"{entry.subject}, SHA-256 {entry.data.get('digest')}: {_refused(entry.data)}"
     code = next((f"{letter}{entry.subject_id} " for letter, kind in CODES.items() if kind == entry.subject_type), "")
     return f"{code}{entry.subject}"

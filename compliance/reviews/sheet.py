@@ -9,15 +9,16 @@ from django.db.models import Prefetch
 from django.urls import reverse
 
 from compliance.checks.models import Check, CheckVoid, Standing
-from compliance.checks.queries import standing_subquery
+from compliance.checks.queries import ENTERED_APART, is_late, standing_subquery
 from compliance.quarantine.models import Decision, Fate
+from compliance.readings.bursts import bursts_of
 from compliance.readings.models import CorrectiveAction, Deviation, Reading, ReadingVoid
 from compliance.readings.queries import MADE_AT_THE_TIME
 from compliance.reminders.queries import Told, asked_for, tell
 from compliance.reminders.status import OPEN, Status
 from shared.plurals import plural
 from shared.time_text import styled
-from sites.models import Site
+from sites.models import Person, Site
 
 MOST = 300  # readings that are listed
 DOUBTED = (Standing.QUARANTINED, Standing.UNPROVEN)
@@ -45,6 +46,7 @@ class ReviewSheet:
             "deviations": [item for each in deviations for item in self._deviation(each)],
             "corrections": [self._void(each) for each in self._voids()],
             "decisions": self._decisions(),
+            "bursts": self._bursts(),
         }
 
     def _at(self, moment: datetime) -> str:
@@ -71,49 +73,59 @@ class ReviewSheet:
 
     def _checks(self):
         found = Check.objects.filter(site=self.site, **self._within("checked_at")).order_by("checked_at", "pk")
-        return found.select_related("probe", "checked_by", "void").prefetch_related("checked_by__names")
+        return found.select_related("probe", "checked_by", "recorded_by", "void").prefetch_related(
+            *_names("checked_by")
+        )
 
     def _check(self, check: Check) -> dict:
-        late = _late(check.recorded_at, check.checked_at)
         return {
             "title": f"{check.probe_then.code}: {check.get_kind_display()}",
             "url": reverse("check_detail", args=[check.pk]),
-            "meta": self._by(check, check.checked_at, "checked_by", late),
+            "meta": self._by(check, check.checked_at, "checked_by"),
             **({"badge_kind": "record", "badge_value": "void"} if hasattr(check, "void") else _verdict(check)),
         }
 
     def _readings(self):
         found = Reading.objects.filter(site=self.site, **self._within("taken_at")).order_by("taken_at", "pk")
-        related = ("probe", "taken_by", "void", "deviation")
+        related = ("probe", "taken_by", "recorded_by", "void", "deviation")
         found = found.annotate(standing=standing_subquery())
-        return found.select_related(*related).prefetch_related("taken_by__names")
+        return found.select_related(*related).prefetch_related(*_names("taken_by"))
 
     def _reading(self, reading: Reading) -> dict:
-        late = _late(reading.recorded_at, reading.taken_at)
         badges = {
             ("record", "void"): hasattr(reading, "void"),
             ("standing", reading.standing): reading.standing in DOUBTED,
             ("deviation", "breach"): hasattr(reading, "deviation"),
-            ("record", "late"): late,
+            ("record", "late"): _late(reading.recorded_at, reading.taken_at),
         }
         kind, value = next((badge for badge, holds in badges.items() if holds), ("", ""))
         more = (reading.probe_then.code, reading.used_despite)
         return {
             "title": f"{reading.item} {reading.typed} {reading.get_unit_display()}",
             "url": reverse("reading_detail", args=[reading.pk]),
-            "meta": self._by(reading, reading.taken_at, "taken_by", late, *more),
+            "meta": self._by(reading, reading.taken_at, "taken_by", *more),
             "badge_kind": kind,
             "badge_value": value,
             "tone": "bad" if kind in ("standing", "deviation") else "",
         }
 
-    def _by(self, fact, moment: datetime, person: str, late: bool, *more: str) -> str:
-        entered = f"entered late, {self._at(fact.recorded_at)}" if late else ""
+    def _by(self, fact, moment: datetime, person: str, *more: str) -> str:
+        """When and by whom; the time of entry where that was not at once, and who entered it where somebody else did."""
+        late = "entered late" if _late(fact.recorded_at, moment) else "entered"
+        when = self._at(fact.recorded_at) if is_late(moment, fact.recorded_at, ENTERED_APART) else ""
+        other = fact.recorded_by_id != getattr(fact, f"{person}_id")
+        by = f"by {fact.name_of()}" if other else ""
+        entered = " ".join(filter(None, (late, when, by))) if when or by else ""
         return " · ".join(filter(None, (self._at(moment), str(fact.name_of(person)), *more, entered)))
 
+    def _bursts(self) -> list[str]:
+        found = bursts_of(self.site, self.start, self.end, self.now)
+        people = Person.objects.prefetch_related("names").in_bulk({burst.by for burst in found})
+        return [burst.words(self.site.zone, lambda pk, at: people[pk].name_at(at)) for burst in found]
+
     def _deviations(self) -> list[Deviation]:
-        actions = CorrectiveAction.objects.current().select_related("decided_by").order_by("pk")
-        current = Prefetch("actions", actions.prefetch_related("decided_by__names"), to_attr="done")
+        actions = CorrectiveAction.objects.current().select_related("decided_by", "recorded_by").order_by("pk")
+        current = Prefetch("actions", actions.prefetch_related(*_names("decided_by")), to_attr="done")
         found = Deviation.objects.filter(reading__site=self.site, **self._within("reading__taken_at")).live("reading")
         return list(found.select_related("reading").prefetch_related(current).order_by("reading__taken_at", "pk"))
 
@@ -129,7 +141,7 @@ class ReviewSheet:
             yield about | {"meta": "Nothing is recorded of what was done.", "badge_value": "open", "tone": "bad"}
         for action in deviation.done:
             words = (action.action, f"Cause: {action.cause}", f"Food: {action.get_disposition_display()}", action.note)
-            meta = " · ".join(filter(None, (*words, f"{action.name_of('decided_by')}, {self._at(action.done_at)}")))
+            meta = " · ".join(filter(None, (*words, self._by(action, action.done_at, "decided_by"))))
             yield about | {"meta": meta, "badge_value": "closed"}
 
     def _voids(self) -> list:
@@ -152,6 +164,10 @@ class ReviewSheet:
         made = Decision.objects.current().filter(reading__site=self.site, **self._within("reading__taken_at"))
         fates = Counter(made.order_by().values_list("fate", flat=True))
         return [f"{plural(number, 'reading')}: {Fate(fate).label}" for fate, number in fates.items()]
+
+
+def _names(person: str) -> tuple[str, str]:
+    return f"{person}__names", "recorded_by__names"
 
 
 def _late(recorded_at: datetime, at: datetime) -> bool:

@@ -369,7 +369,7 @@ def deviation_act(w):
 SAMPLES |= {
     "reading.record": lambda w: reading(w) | {"call": readings.record},
     "reading.correct": lambda w: (
-        reading(w) | {"call": readings.correct, "reading": old_reading(w), "reason": "Mistyped."}
+        reading(w) | {"call": readings.correct, "by": w.supervisor, "reading": old_reading(w), "reason": "Mistyped."}
     ),
     "reading.void": lambda w: {"by": w.supervisor, "reading": old_reading(w), "reason": "Another probe."},
     "reading.import": lambda w: (

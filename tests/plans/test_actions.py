@@ -77,11 +77,9 @@ def test_what_changes_nothing_is_refused(world):
     set_plan(world, grace_minutes=0)
 
 
-def test_a_new_probe_may_have_its_plan_from_when_it_came_and_only_once(world):
-    since = TODAY - timedelta(days=30)
-    set_plan(world, effective_from=since, reason="As it came into the book.")
+def test_no_plan_begins_before_it_is_set_not_even_the_first_with_a_reason(world):
     with pytest.raises(ValidationError, match="Days that are over"):
-        set_plan(world, every_days=2, effective_from=since, reason="Again.")
+        set_plan(world, effective_from=TODAY - timedelta(days=1), reason="As it came into the book.")
 
 
 def test_taking_a_plan_off_gives_the_wider_one_its_place_and_needs_a_reason_where_that_is_rarer(world):

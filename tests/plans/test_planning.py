@@ -200,11 +200,6 @@ def test_a_plan_that_is_set_in_the_afternoon_asks_for_nothing_of_the_morning(wor
     assert due(checked) == datetime(2026, 3, 11, 15, tzinfo=UTC)
 
 
-def test_nor_does_one_that_is_said_to_have_held_before(world, checked):
-    check_every(checked, 1, by=world.manager, effective_from=TODAY - timedelta(days=3))
-    assert due(checked) == datetime(2026, 3, 12, 9, tzinfo=UTC)
-
-
 def test_a_plan_of_the_business_makes_nothing_due_before_it_was_set_wherever_a_site_is(world, clock):
     for site, zone in ((world.site, "Pacific/Auckland"), (world.other_site, "Pacific/Honolulu")):
         Site.objects.filter(pk=site.pk).update(time_zone=zone)

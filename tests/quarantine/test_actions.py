@@ -161,7 +161,7 @@ def test_voiding_the_failed_check_ends_the_case_and_keeps_its_decisions(world):
 
 def test_a_void_reading_is_no_longer_to_be_decided_on(world):
     anchor = failed_after(world, "4.0", "4.2")
-    readings.void(by=world.cook, reading=world.probe.readings.first(), reason="Wrong fridge.")
+    readings.void(by=world.supervisor, reading=world.probe.readings.first(), reason="Wrong fridge.")
     assert load_case(anchor).undecided == 1
     assert summaries([world.site.pk])[0].undecided == 1
 

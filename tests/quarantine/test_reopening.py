@@ -381,3 +381,26 @@ def test_paper_counts_it_as_open(world, anchor, other):
     assert "1 reading here still to decide on: hold the food. Signed by Sol Venn on" in section(
         after, "Open points at printing"
     )
+
+
+def test_a_case_whose_only_reading_was_taken_out_stays_in_the_lists_and_is_signed(as_person, world):
+    anchor, sites = failed_after(world, "4.0"), [world.site.pk]
+    with time_machine.travel(timezone.now() + timedelta(days=1)):
+        readings.void(by=world.supervisor, reading=world.probe.readings.get(), reason="Wrong fridge")
+    (line,) = summaries(sites)
+    assert (line.state, line.readings, line.undecided, unsigned(sites)) == (CaseState.TO_SIGN, 0, 0, 1)
+    text = page(as_person(world.supervisor), anchor)
+    assert "Taken out: struck out, and nothing stands in its place" in text and "Sign as Sol Venn" in text
+    with time_machine.travel(timezone.now() + timedelta(days=2)):
+        actions.sign(by=world.supervisor, anchor=anchor)
+    (line,) = summaries(sites)
+    assert line.state == load_case(anchor).state == CaseState.SIGNED and "myself" not in Signature.objects.get().meaning
+
+
+def test_a_reading_that_was_struck_out_before_the_check_was_entered_makes_no_case(world):
+    good(world.probe, world.cook, day(0))
+    reading = make_reading(world.probe, world.limit, "4.0", day(1), by=world.cook)
+    readings.void(by=world.cook, reading=reading, reason="Entered twice")
+    with time_machine.travel(timezone.now() + timedelta(minutes=1)):
+        bad(world.probe, world.cook, day(9))
+    assert summaries([world.site.pk]) == []

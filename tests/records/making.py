@@ -153,6 +153,7 @@ HEADINGS = (
     "Deviations and what was done",
     "Cases of quarantine and decisions",
     "Readings",
+    "Files of readings that were brought in",
     "Appliances and their rounds",
     "Probes and their checks",
     "Events of probes",

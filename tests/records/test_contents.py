@@ -277,7 +277,7 @@ def test_a_probe_that_was_never_here_is_left_out(clock, world, site, other_site)
 
 
 def test_a_change_of_a_limit_in_the_period_is_told_with_its_reason(clock, world, site, limit):
-    make_version(limit, by=world.manager, value="4", effective_from=at(10), reason="New cold store")
+    make_version(limit, by=world.manager, value="4", effective_from=at(10), recorded_at=at(10), reason="New cold store")
     plan = section(record_of(site), "Limits in force")
     assert "at most 5 °C" in plan and "at most 4 °C" in plan
     assert "Changed in the period, from 10 Mar 2026 09:00." in plan and "New cold store." in plan

@@ -30,7 +30,7 @@ def test_closures_stand_with_who_and_why_and_struck_out_ones_stay(world, clock):
     clock.move_to(at(2, month=4))
     told = told_of(world)
     assert "16 Mar 2026 to 20 Mar 2026" in told and "boiler repair" in told and "SV" in told
-    assert "half-term" in told and "Struck out 2 Mar 2026 09:00: A week later." in told
+    assert "half-term" in told and "Struck out by MH, 2 Mar 2026 09:00: A week later." in told
 
 
 def test_public_holidays_on_which_it_is_closed(world, clock):

@@ -46,7 +46,7 @@ def _take(world, chance, probe, when) -> None:
     hold = {"hold_s": 60} if limit == world.hot and chance.random() < 0.5 else {}
     reading = take(world, typed, when, probe=probe, limit=limit, used_despite="No other at hand", **hold)
     if chance.random() < 0.2:
-        readings.void(by=world.manager, reading=reading, reason="Entered twice")
+        readings.void(by=world.supervisor, reading=reading, reason="Entered twice")
     elif (found := Deviation.objects.filter(reading=reading).first()) and chance.random() < 0.7:
         fate = chance.choice(("discarded", "held", "reworked"))
         data = ActData(action="Done", cause="Lamp", disposition=fate, done_at=when, note="Nobody")

@@ -41,7 +41,7 @@ def test_a_limit_is_told_with_its_hazard_its_figure_its_source_and_what_is_done(
     for words in (
         "Hazard: growth of bacteria",
         "at most 5 °C",
-        "House rule.",
+        "The site's own. Its source, as the site gave it: House rule.",
         "no source",
         "Move it.",
         "from 1 Jan 2020",

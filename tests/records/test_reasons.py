@@ -60,7 +60,7 @@ def test_a_reason_counts_whatever_it_was_given_for_and_however_it_was_spelt(marc
     excused(world, 2, "busy ")
     excused(world, 2, "BUSY.", day=6)
     for reading in readings[:2]:
-        void(by=world.manager, reading=reading, reason="busy")
+        void(by=world.supervisor, reading=reading, reason="busy")
     close_days(
         by=world.manager, data=ClosureData(site=world.site, first_day=at(25).date(), last_day=at(25).date(), why="busy")
     )

@@ -26,6 +26,7 @@ from ..fitness import fitness_of
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
 from ..queries import due_word, is_let_be, probes_now_at_sites_of
+from ..signals import contradictions_wanted
 from ..surroundings import unfit_for_boiling
 from ..tables import CheckTable, EventTable, PlacementTable, ProbeTable, standing_of
 
@@ -98,7 +99,8 @@ def probe_detail(request, pk):
     page = page_by_key(history, request, "checked_at", FEW)
     table = CheckTable(page.rows, site=site)
     table.pager = page
-    happened = Event.objects.filter(probe=probe).select_related("void").prefetch_related("recorded_by__names")
+    happened = Event.objects.filter(probe=probe).select_related("void")
+    happened = happened.prefetch_related("recorded_by__names", "void__recorded_by__names")
     events = list(happened.order_by("-at", "-pk")[:100])
     stays = Placement.objects.filter(probe=probe).select_related("site").prefetch_related("recorded_by__names")
     placements = PlacementTable(stays.order_by("-starts_at", "-pk")[:50])
@@ -173,6 +175,10 @@ def _about(probe: Probe) -> list[tuple]:
 
 def _notices(request, probe: Probe, role: int) -> list[dict]:
     notices, begun = [], drafts.of(probe)
+    told = (words for _, words in contradictions_wanted.send(Probe, probe=probe) if words)
+    notices += [
+        {"tone": "doubt", "heading": "Two records of it contradict each other", "text": words} for words in told
+    ]
     if any(draft.outside_since for draft in begun):
         notices.append(
             {

@@ -23,6 +23,7 @@ OTHERWISE = (
 )
 MOST_KEPT = 5_000  # reasons and doubts kept with a file; the counts are always whole
 SAMPLE = 8
+LINES_TOLD = 50  # of those refused, in the trail
 
 
 @dataclass(slots=True)
@@ -142,6 +143,7 @@ def import_part(*, by: Person, file: SentFile, batch: Batch) -> Import:
         added=made.added,
         known=made.known,
         refused=made.refused_count,
+        refused_lines=[line for line, _ in made.refused[:LINES_TOLD]],
         deviations=made.breaches,
         digest=made.digest,
         sites=made.sites,

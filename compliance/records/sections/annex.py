@@ -11,6 +11,7 @@ from shared.time_text import moment
 
 from ..scope import RecordScope
 from ..trail_words import ACTS, DAILY, PRIVATE, act_of, record_of
+from .files import files_of
 
 COLUMNS = [
     Column("When", points=72),
@@ -36,9 +37,10 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def entries_of(scope: RecordScope) -> QuerySet[Entry]:
     """Of the site or of its business as a whole, the first first: made in the period, or later on a record of it."""
-    here = Q(site_id=scope.site.pk) | Q(site_id=None, business_id=scope.business.pk, action__in=OF_ALL_SITES)
+    files = Q(subject_type="readings.import", subject_id__in=files_of(scope).order_by().values("pk"))
+    here = Q(site_id=scope.site.pk) | files | Q(site_id=None, business_id=scope.business.pk, action__in=OF_ALL_SITES)
     made = Q(at__gte=scope.start, at__lt=scope.end) | Q(_later_on(scope), at__gte=scope.end)
-    return Entry.objects.filter(here, made, at__lte=scope.now).exclude(action__in=PRIVATE).order_by("at", "pk")
+    return Entry.objects.filter(here, made | files, at__lte=scope.now).exclude(action__in=PRIVATE).order_by("at", "pk")
 
 
 def _later_on(scope: RecordScope) -> Q:

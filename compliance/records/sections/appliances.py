@@ -12,7 +12,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..formatting import sentence
+from ..formatting import entered_beside, sentence, struck_by
 from ..scope import RecordScope
 
 NUMBER = {"align": "center"}
@@ -102,7 +102,7 @@ def _away(each: OutOfUse, ended: datetime | None, scope: RecordScope) -> Row:
     void = getattr(each, "void", None)
     since = moment(each.starts_at, scope.zone)
     until = moment(ended, scope.zone) if ended else "not yet back"
-    note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
+    notes = entered_beside(each, each.starts_at, scope), struck_by(void, scope) if void else ""
     name = each.appliance.named_at(each.starts_at).name
     cells = (name, since, until, sentence(each.words[0].upper() + each.words[1:]), scope.people.initials_of(each))
-    return Row(cells, void=void is not None, note=note)
+    return Row(cells, void=void is not None, note=" ".join(filter(None, notes)))

@@ -11,6 +11,7 @@ from compliance.quarantine.grounds import Lost, good_readings_lost, is_graver
 from compliance.quarantine.models import Fate
 from compliance.quarantine.outcomes import OutcomeInput, outcome_of
 from compliance.quarantine.reopening import SHORT
+from compliance.quarantine.struck_out import StruckOut
 from compliance.readings.models import Reading
 from shared.dated import told_at
 from shared.plurals import plural
@@ -30,6 +31,13 @@ COLUMNS = [
     Column("Reading", align="decimal", points=52),
     Column("Could have been", align="center", points=74),
     Column("The limit", points=54),
+    Column("By", points=24),
+]
+STRUCK = [
+    Column("Struck out", points=70),
+    Column("It said", share=1.2, links=True),
+    Column("What became of it", share=1.4, links=True),
+    Column("Why", share=1),
     Column("By", points=24),
 ]
 OUTCOMES = {"held": "held", "broken": "broken", "undecided": "cannot be told"}
@@ -70,7 +78,23 @@ def _write_case(writer: Writer, scope: RecordScope, case: CaseHere, rows: Iterab
     caption = f"Readings of case {case.title}"
     empty = "No reading of it was taken in the period."
     writer.table(COLUMNS, rows, caption=caption, dense=True, empty=empty)
+    if case.struck:
+        caption = f"Struck out of case {case.title}, or corrected in it"
+        writer.table(STRUCK, (_struck(each, scope) for each in case.struck), caption=caption, dense=True)
     _write_signatures(writer, scope, case)
+
+
+def _struck(each: StruckOut, scope: RecordScope) -> Row:
+    void = each.void
+    new = void.replacement
+    became = each.became[0].upper() + each.became[1:] + (f": {_said(new, scope)}" if new else "")
+    cells = moment(void.recorded_at, scope.zone), _said(each.reading, scope), became, void.reason
+    return Row((*cells, scope.people.initials_of(void)))
+
+
+def _said(reading: Reading, scope: RecordScope) -> str:
+    read, at = value(reading.typed, reading.unit, reading.value_milli), moment(reading.taken_at, scope.zone)
+    return f"R{reading.pk} {reading.item}, {read}, {reading.probe_then.code}, {at}"
 
 
 def _write_former(writer: Writer, told: "CaseRows", rows: Iterable[Held]) -> None:

@@ -64,4 +64,4 @@ def _row(of: str, change: SettingChange, words: tuple[str, str, str], scope: Rec
     by = scope.people.initials_of(fact) if fact.recorded_by_id else "–"
     since = "the start" if change.since is None else moment(change.since, scope.zone)
     note = f"A correction: it holds from {since}." if fact.corrects else ""
-    return Row((moment(fact.recorded_at, scope.zone), of, *words, fact.reason, by), note=note)
+    return Row((moment(fact.recorded_at, scope.zone), of, *words, fact.reason or "no reason given", by), note=note)

@@ -7,6 +7,7 @@ from django.db.models import Q, QuerySet
 from compliance.checks.models import Check, CheckVoid
 from compliance.probes.models import Event, EventVoid
 from compliance.readings.models import Reading, ReadingVoid
+from compliance.reminders.models import Excuse, ExcuseVoid
 from shared.append_only import Void
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -39,6 +40,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
     readings = struck_out(ReadingVoid, scope, "taken_at").filter(voids__site=scope.site)
     checks = struck_out(CheckVoid, scope, "checked_at").filter(voids__probe__in=probes)
     events = struck_out(EventVoid, scope, "at").filter(voids__probe__in=probes)
+    excuses = struck_out(ExcuseVoid, scope, "reminder__due_at").filter(voids__reminder__site=scope.site)
     alone = ("probe",)
     acts = ((readings, _reading, ("probe", "limit_version")), (checks, _check, alone), (events, _event, alone))
     for voids, told, besides in acts:
@@ -47,6 +49,10 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
             old, new = told(void.voids, scope), told(void.replacement, scope) if void.replacement else NOTHING
             at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
             yield Row((at, old, new, void.reason, by))
+    named = ("reminder__probe", "reminder__limit", "reminder__appliance")
+    for void in excuses.select_related(*(f"voids__{name}" for name in named)).order_by("recorded_at", "pk"):
+        at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
+        yield Row((at, _excuse(void.voids, scope), NOTHING, void.reason, by))
 
 
 def struck_out(model: type[Void], scope: RecordScope, time: str) -> QuerySet[Void]:
@@ -64,6 +70,12 @@ def _reading(reading: Reading, scope: RecordScope) -> str:
 def _check(check: Check, scope: RecordScope) -> str:
     found = f"error {error(check, scope.site.unit)}, {check.get_verdict_display()}"
     return f"C{check.pk}: {check.probe_then.code}, {found}, {moment(check.checked_at, scope.zone)}"
+
+
+def _excuse(excuse: Excuse, scope: RecordScope) -> str:
+    due, said = excuse.reminder, f"{scope.people.initials_of(excuse)}, {moment(excuse.recorded_at, scope.zone)}"
+    what = due.probe.particulars_at(due.due_at).code if due.probe else due.what_then
+    return f"Excuse of what was due {moment(due.due_at, scope.zone)}, {what}: “{excuse.reason}” ({said})"
 
 
 def _event(event: Event, scope: RecordScope) -> str:

@@ -6,6 +6,7 @@ from itertools import groupby, zip_longest
 
 from django.db.models import Q
 
+from compliance.checks.queries import event_entered_late, move_entered_late
 from compliance.plans.models import CheckPlan, Closure, Opening
 from compliance.plans.queries import holidays_of, opening_in_force, scope_words
 from compliance.plans.wording import closure_scope, span_words, week_in_short
@@ -16,9 +17,10 @@ from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
 from sites.models import Site, SiteSettings
 
-from ..formatting import sentence
+from ..formatting import entered_beside, sentence, struck_by
 from ..probes import ProbeHere
 from ..scope import RecordScope, midnight
+from ..used_here import Away, with_what_contradicts
 
 HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
 CLOSED = [Column("Days", points=130), Column("Why", share=1), Column("Where", share=1), Column("By", points=24)]
@@ -71,8 +73,13 @@ def _hours(scope: RecordScope) -> Iterator[Row]:
 def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Row:
     hours = "; ".join(f"{days} {told}" for days, told in week_in_short(opening))
     by = scope.people.initials_of(opening) if opening else ""
-    note = sentence(opening.reason) if opening and opening.reason else ""
-    return Row((day_words(since) if since else "the start", hours, by), note=note)
+    return Row(
+        (day_words(since) if since else "the start", hours, by), note=_entered(opening, scope) if opening else ""
+    )
+
+
+def _entered(fact: Opening | CheckPlan, scope: RecordScope) -> str:
+    return f"Entered {moment(fact.recorded_at, scope.zone)}{': ' + sentence(fact.reason) if fact.reason else '.'}"
 
 
 def _closed(scope: RecordScope) -> Iterator[Row]:
@@ -121,14 +128,14 @@ def closures(scope: RecordScope, then: dict[date, SiteSettings | Site] | None = 
 
 def _closure(each: Closure, scope: RecordScope) -> Row:
     void = getattr(each, "void", None)
-    note = f"Struck out {moment(void.recorded_at, scope.zone)}: {sentence(void.reason)}" if void else ""
+    note = f"Entered {moment(each.recorded_at, scope.zone)}."
     cells = (
         span_words(each.first_day, each.last_day),
         each.why,
         closure_scope(scope.named(each)),
         scope.people.initials_of(each),
     )
-    return Row(cells, void=void is not None, note=note)
+    return Row(cells, void=void is not None, note=f"{note} {struck_by(void, scope)}" if void else note)
 
 
 def _days(scope: RecordScope) -> Iterator[date]:
@@ -147,7 +154,7 @@ def plans_set(scope: RecordScope) -> Iterator[Row]:
         who = f"probe {code}: its own plan" if code else scope_words(scope.named(plan))
         told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
         cells = (day_words(plan.effective_from), who, told, scope.people.initials_of(plan))
-        yield Row(cells, note=sentence(plan.reason) if plan.reason else "")
+        yield Row(cells, note=_entered(plan, scope))
 
 
 def _out_of_use(scope: RecordScope) -> Iterator[Row]:
@@ -160,22 +167,33 @@ def _out_of_use(scope: RecordScope) -> Iterator[Row]:
     )
     ordered = groupby(turns.order_by("probe", "at", "pk"), key=lambda event: event.probe_id)
     by_probe = {pk: list(group) for pk, group in ordered}
-    for here in scope.probes:
-        yield from _withdrawn(here, by_probe.get(here.probe.pk, []), scope)
-        for stay in here.stays:
-            if stay.site_id != scope.site.pk:
-                why = f"At {stay.site}" + (f": {sentence(stay.reason)}" if stay.reason else ".")
-                yield Row((here.probe.code, moment(stay.start, scope.zone), _until(stay.end, scope), why, ""))
+    lines = [
+        line
+        for here in scope.probes
+        for line in (*_withdrawn(here, by_probe.get(here.probe.pk, []), scope), *_elsewhere(here, scope))
+    ]
+    yield from with_what_contradicts(scope, lines)
 
 
-def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Row]:
+def _elsewhere(here: ProbeHere, scope: RecordScope) -> Iterator[Away]:
+    for stay in here.stays:
+        if stay.site_id != scope.site.pk:
+            why = f"At {stay.site}" + (f": {sentence(stay.reason)}" if stay.reason else ".")
+            span = moment(stay.start, scope.zone), _until(stay.end, scope)
+            late = entered_beside(stay.move, stay.start, scope, late=True) if move_entered_late(stay.move) else ""
+            row = Row((here.probe.code, *span, why, scope.people.initials_of(stay.move)), note=late)
+            yield Away(here.probe, stay.start, stay.end, row, checks=True)
+
+
+def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Away]:
     for turn, following in zip_longest(turns, turns[1:]):
         back = following and following.at
         if turn.kind in OUT_OF_USE and (back is None or back > scope.start):
             words = "Gone: dead, lost or thrown away" if turn.kind == EventKind.GONE else "Withdrawn from use"
             why = words + (f": {sentence(turn.note)}" if turn.note else ".")
-            who = scope.people.initials_of(turn)
-            yield Row((here.probe.code, moment(turn.at, scope.zone), _until(back, scope), why, who))
+            span, who = (moment(turn.at, scope.zone), _until(back, scope)), scope.people.initials_of(turn)
+            late = entered_beside(turn, turn.at, scope, late=event_entered_late(turn))
+            yield Away(here.probe, turn.at, back, Row((here.probe.code, *span, why, who), note=late), checks=False)
 
 
 def _until(at: datetime | None, scope: RecordScope) -> str:

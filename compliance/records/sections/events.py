@@ -8,7 +8,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..formatting import sentence
+from ..formatting import entered_beside, struck_by
 from ..scope import RecordScope
 
 COLUMNS = [
@@ -36,16 +36,14 @@ def _row(event: Event, scope: RecordScope) -> Row:
     what = event.get_kind_display().capitalize()
     by = scope.people.initials_of(event)
     cells = (moment(event.at, scope.zone), f"E{event.pk}", event.probe_then.code, what, event.note, by)
-    return Row(cells, void=hasattr(event, "void"), note=" ".join(_notes(event, scope)))
+    return Row(cells, void=hasattr(event, "void"), note=" ".join(filter(None, _notes(event, scope))))
 
 
 def _notes(event: Event, scope: RecordScope) -> Iterator[str]:
     void, corrects = getattr(event, "void", None), getattr(event, "corrects", None)
     if corrects:
         yield f"Corrects E{corrects.voids_id}."
-    if event_entered_late(event):
-        yield f"Entered late, {moment(event.recorded_at, scope.zone)}."
+    yield entered_beside(event, event.at, scope, late=event_entered_late(event))
     if void:
-        who, at = scope.people.initials_of(void), moment(void.recorded_at, scope.zone)
-        yield f"Struck out by {who}, {at}: {sentence(void.reason)}"
+        yield struck_by(void, scope)
         yield f"In its place: E{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."

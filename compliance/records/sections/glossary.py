@@ -60,8 +60,9 @@ MARKS = (
     ),
     (
         "Entered late",
-        "The entry was made more than 2 hours after the act (24 hours for an event, 30 days for a "
-        "laboratory’s certificate).",
+        "The entry was made more than 2 hours after the act (24 hours for an event, but 15 minutes where a probe is withdrawn "
+        "or moved; 30 days for a laboratory’s certificate). From 15 minutes on the time of entry stands beside the act, and who "
+        "made it where another person did.",
     ),
     ("≤, ≥", "At most, and at least."),
     (

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from itertools import groupby
 
 from compliance.appliances.models import Appliance
-from compliance.limits.models import LimitVersion, Origin
+from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 from compliance.plans.models import Round
 from shared.printing.flow import Writer
@@ -14,10 +14,10 @@ from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
 from shared.units import show
 
-from ..formatting import joined, sentence
+from ..formatting import joined
 from ..in_force import Counted, counted
 from ..scope import RecordScope, midnight
-from .plan import NOT_SEEN
+from .plan import source_of
 
 NOT_HERE = "not recorded here"
 COLUMNS = [
@@ -43,7 +43,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 def _rows(scope: RecordScope) -> Iterator[Row]:
     rounds, measured = _rounds(scope), _measured(scope)
     versions = LimitVersion.objects.filter(limit__site=scope.site.pk, recorded_at__lte=scope.now).select_related(
-        "limit"
+        "limit__rule"
     )
     ordered = versions.order_by("limit__step", "limit__title", "limit", "effective_from", "pk")
     for limit, group in groupby(ordered, key=lambda version: version.limit_id):
@@ -70,8 +70,7 @@ def _limit(version: LimitVersion, scope: RecordScope) -> Iterator[str]:
     yield joined(demand(version))
     if version.target_milli is not None:
         yield f"Target inside it: {joined(show(version.target_milli, scope.site.unit))}"
-    source = ", ".join(filter(None, (version.source, version.edition)))
-    yield " ".join(filter(None, (sentence(source) or f"Source: {NOT_HERE}.", NOT_SEEN[Origin(version.origin)])))
+    yield source_of(version)
 
 
 def _monitoring(

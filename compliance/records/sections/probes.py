@@ -5,7 +5,7 @@ from itertools import groupby
 
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
-from compliance.checks.queries import entered_late, is_let_be, not_cleared_by, passed_near_edge
+from compliance.checks.queries import entered_late, is_let_be, move_entered_late, not_cleared_by, passed_near_edge
 from compliance.plans.demands import Checked
 from compliance.probes.models import Event, Probe
 from shared.charts.axes import Frame
@@ -17,7 +17,7 @@ from shared.time_text import day_words, moment
 from shared.units import show, show_spread, show_step
 
 from ..check_history import PlansHere, checks_in
-from ..formatting import air, error, joined, method, sentence, uncertainty
+from ..formatting import air, entered_beside, error, joined, method, sentence, uncertainty
 from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 
@@ -117,7 +117,8 @@ def _display(probe: Probe, unit: str) -> str:
 def _stay(stay: TimeHere, scope: RecordScope) -> str:
     end = f"until {moment(stay.end, scope.zone)}" if stay.end else "not moved since"
     reason = f" ({stay.reason})" if stay.reason else ""
-    return f"{stay.site} from {moment(stay.start, scope.zone)}, {end}{reason}"
+    late = f"; entered late, {moment(stay.move.recorded_at, scope.zone)}" if move_entered_late(stay.move) else ""
+    return f"{stay.site} from {moment(stay.start, scope.zone)}, {end}{reason}{late}"
 
 
 def _beside(check: Check | None, scope: RecordScope, *, before: bool) -> str:
@@ -183,7 +184,7 @@ def _row(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check, faile
         "before use" if failed else _next_due(scope, plans, probe, check),
     )
     strong = check.verdict == Verdict.OUT_OF_TOLERANCE and not void
-    return Row(cells, void=void, strong=strong, note=" ".join(_notes(scope, check, failed)))
+    return Row(cells, void=void, strong=strong, note=" ".join(filter(None, _notes(scope, check, failed))))
 
 
 def _method(check: Check, unit: str) -> str:
@@ -217,8 +218,8 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
         yield f"Corrects C{corrects.voids_id}."
     if entered_late(check):
         yield f"Entered late, {at}, by {scope.people.initials_of(check)}."
-    elif check.recorded_by_id != check.checked_by_id:
-        yield f"Entered by {scope.people.full_of(check)}."
+    else:
+        yield entered_beside(check, check.checked_at, scope, other=check.recorded_by_id != check.checked_by_id)
     if check.phone:
         yield f"Typed on a phone without network: {phone_words(check.phone, scope.zone)}."
     if check.surroundings:

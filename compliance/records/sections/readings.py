@@ -8,6 +8,7 @@ from itertools import groupby
 from compliance.appliances.models import Appliance
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
+from compliance.checks.queries import ENTERED_APART
 from compliance.limits.models import LimitVersion
 from compliance.readings.queries import MADE_AT_THE_TIME
 from shared.phone_time import phone_words
@@ -17,6 +18,7 @@ from shared.time_text import day_words, long_weekday_day, moment, told_apart
 
 from ..formatting import NO_HOLD, limit_in_short, sentence, value
 from ..scope import RecordScope
+from ..summary_counts import bursts_here
 
 COLUMNS = [
     Column("Time", points=24),
@@ -73,6 +75,8 @@ CHUNK = 2000
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Readings")
     writer.table(COLUMNS, _days(scope), dense=True)
+    for burst in bursts_here(scope):
+        writer.paragraph(burst.words(scope.zone, scope.people.full), strong=True)
 
 
 def _days(scope: RecordScope) -> Iterator[Row]:
@@ -139,7 +143,7 @@ class ReadingRows:
         return line.item if name is None or name.casefold() == line.item.casefold() else f"{line.item} ({name})"
 
     def _note(self, line: Line, void: bool) -> str:
-        late = line.recorded_at - line.at > MADE_AT_THE_TIME
+        late = line.recorded_at - line.at > ENTERED_APART
         other = line.recorded_by != line.by
         unfit = line.fitness not in ("", Fitness.OK)
         no_hold = bool(line.asked_s) and line.hold_s is None
@@ -169,7 +173,8 @@ class ReadingRows:
         how = "from a file" if line.file else ""
         who = f"by {self._people.initials(line.recorded_by, line.recorded_at)}" if other else ""
         at = moment(line.recorded_at, self._zone) if late or line.file or line.phone else ""
-        return " ".join(filter(None, ("Entered late" if late else "Entered", at, how, who))) + "."
+        word = "Entered late" if line.recorded_at - line.at > MADE_AT_THE_TIME else "Entered"
+        return " ".join(filter(None, (word, at, how, who))) + "."
 
     def _struck(self, line: Line) -> str:
         who, at = self._people.initials(line.voided_by, line.voided_at), moment(line.voided_at, self._zone)

@@ -13,7 +13,7 @@ from compliance.plans.models import CheckPlan, ClosureVoid, Opening
 from compliance.probes.models import Event, EventVoid, Placement
 from compliance.quarantine.models import Decision
 from compliance.readings.models import CorrectiveAction, ReadingVoid
-from compliance.reminders.models import Excuse
+from compliance.reminders.models import Excuse, ExcuseVoid
 from compliance.reminders.queries import asked_for
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -103,6 +103,8 @@ def _asked(scope: RecordScope) -> Iterator[tuple[str, QuerySet, str]]:
     yield "probe moved", _of_probes(Placement, scope, "starts_at"), "reason"
     yield "interval against the advice", _of_probes(Acceptance, scope, "recorded_at"), "why"
     yield "cause of a deviation", causes.filter(recorded_at__lte=scope.now), "cause"
+    of_site = struck_out(ExcuseVoid, scope, "reminder__due_at").filter(voids__reminder__site=site)
+    yield "excuse struck out", of_site, "reason"
     yield "closed days struck out", ClosureVoid.objects.filter(voids__in=[c.pk for c in closures(scope)]), "reason"
     yield "hours of work set", Opening.objects.filter(site=site, **begun), "reason"
     yield "plan of checks set", CheckPlan.objects.filter(set_here, **begun), "reason"

@@ -121,7 +121,9 @@ def _note(told: Told, scope: RecordScope) -> str:
 
 def _reason(told: Told, scope: RecordScope) -> str:
     if told.not_owed:
-        return f"Not done in time; later found not to be owed, because {sentence(told.reminder.cancelled_because)}"
+        found = moment(told.reminder.cancelled_at, scope.zone)
+        because = sentence(told.reminder.cancelled_because)
+        return f"Not done in time; later found not to be owed, because {because} Entered late, {found}."
     if told.status == Status.CANCELLED:
         since = moment(told.reminder.cancelled_at, scope.zone)
         return f"Not asked for since {since}: {sentence(told.reminder.cancelled_because)}"

@@ -17,7 +17,16 @@ from shared.time_text import day_words
 from ..check_history import PlansHere
 from ..planned_counts import DONE, LATE, MISSED, count_planned, in_words
 from ..scope import RecordScope
-from ..summary_counts import CheckCount, count_cases, count_checks, count_deviations, count_readings, named, titles
+from ..summary_counts import (
+    CheckCount,
+    bursts_here,
+    count_cases,
+    count_checks,
+    count_deviations,
+    count_readings,
+    named,
+    titles,
+)
 from .reviews import HEADING as REVIEWS
 from .reviews import days_reviewed
 
@@ -134,7 +143,9 @@ def _readings(scope: RecordScope) -> Iterator[Row]:
         return
     lines = [f"{plural(readings.taken, 'reading')}; {readings.late:,} entered late; {readings.void:,} void."]
     lines += [f"Time at temperature, or since the start, not recorded: {readings.untimed:,}."] * bool(readings.untimed)
-    yield Row(("Readings taken", " ".join(lines), READINGS), strong=bool(readings.untimed))
+    if together := len(bursts_here(scope)):
+        lines.append(f"Entered at one go though of different times: {plural(together, 'time')}.")
+    yield Row(("Readings taken", " ".join(lines), READINGS), strong=bool(readings.untimed or together))
 
 
 def _deviations(scope: RecordScope) -> Iterator[Row]:

@@ -10,6 +10,7 @@ from ..case_rows import cases_here
 from ..planned_counts import exceptions
 from ..scope import RecordScope
 from ..sections.annex import entries_of
+from ..sections.plan import source_of
 from ..sections.reminders import what_became
 from ..trail_words import act_of, record_of
 from .table import Col, DataTable, Holds
@@ -17,7 +18,7 @@ from .table import Col, DataTable, Holds
 
 def _limits(scope: RecordScope) -> Iterator[tuple]:
     versions = LimitVersion.objects.filter(limit__site=scope.site.pk, recorded_at__lte=scope.now).select_related(
-        "limit"
+        "limit__rule"
     )
     for each in versions.filter(effective_from__lt=scope.end).order_by("limit__code", "effective_from", "pk"):
         yield (
@@ -29,7 +30,7 @@ def _limits(scope: RecordScope) -> Iterator[tuple]:
             each.within_s,
             each.in_force,
             each.effective_from,
-            f"{each.source} {each.edition}".strip(),
+            source_of(each),
             each.reason,
             each.recorded_at,
             str(scope.people.name(each.recorded_by_id, each.recorded_at)),
