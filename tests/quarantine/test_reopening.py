@@ -388,7 +388,7 @@ def test_a_case_whose_only_reading_was_taken_out_stays_in_the_lists_and_is_signe
     with time_machine.travel(timezone.now() + timedelta(days=1)):
         readings.void(by=world.supervisor, reading=world.probe.readings.get(), reason="Wrong fridge")
     (line,) = summaries(sites)
-    assert (line.state, line.readings, line.undecided, unsigned(sites)) == (CaseState.TO_SIGN, 0, 0, 1)
+    assert (line.state, line.readings, line.undecided, unsigned(Doubts(sites))) == (CaseState.TO_SIGN, 0, 0, 1)
     text = page(as_person(world.supervisor), anchor)
     assert "Taken out: struck out, and nothing stands in its place" in text and "Sign as Sol Venn" in text
     with time_machine.travel(timezone.now() + timedelta(days=2)):
