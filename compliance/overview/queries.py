@@ -1,7 +1,7 @@
 """What needs attention, at one site or over an area: a constant number of queries at any size."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -66,8 +66,21 @@ def attention(sites: Iterable[Site], now: datetime, known: Doubts | None = None)
     """One line a site, those that need somebody first. `known`: what is in doubt at these sites and more."""
     sites = list(sites)
     ids = [site.pk for site in sites]
+    probes = _per_site(Probe.objects.filter(site__in=among(ids), withdrawn=False))
+    waits = _waiting(ids, now, known)
+    lines = [Attention(site, probes[site.pk], *(counts[site.pk] for counts in waits)) for site in sites]
+    return sorted(lines, key=lambda line: (line.weight, line.site.name))
+
+
+def sites_that_call(site_ids: Iterable[int], now: datetime, known: Doubts) -> set[int]:
+    """Those of these sites that need somebody, as `attention` has them."""
+    ids = set(site_ids)
+    return {pk for counts in _waiting(ids, now, known) for pk, count in counts.items() if count and pk in ids}
+
+
+def _waiting(ids: Collection[int], now: datetime, known: Doubts | None) -> tuple[Counter[int], ...]:
+    """By site, in the order of `Attention`: probes out of tolerance, checks overdue, readings in doubt, deviations."""
     in_use = Probe.objects.filter(site__in=among(ids), withdrawn=False)
-    probes = _per_site(in_use)
     failed = _per_site(in_use.filter(state__standing=Standing.QUARANTINED))
     overdue = Counter(probe.site_id for probe, _ in overdue_checks(ids, now))
     deviations = Counter(
@@ -76,8 +89,7 @@ def attention(sites: Iterable[Site], now: datetime, known: Doubts | None = None)
     in_doubt: Counter[int] = Counter()
     for doubt in (known or Doubts(ids)).runs:
         in_doubt[doubt.site_id] += doubt.undecided
-    lines = [Attention(s, probes[s.pk], failed[s.pk], overdue[s.pk], in_doubt[s.pk], deviations[s.pk]) for s in sites]
-    return sorted(lines, key=lambda line: (line.weight, line.site.name))
+    return failed, overdue, in_doubt, deviations
 
 
 def overdue_checks(site_ids: Iterable[int], now: datetime) -> list[tuple[Probe, Asked | None]]:

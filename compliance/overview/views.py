@@ -1,5 +1,6 @@
 """The pages of a day (site manager) and of an area (area supervisor)."""
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -29,7 +30,7 @@ from sites.models import Area, Role, Site
 
 from .day import coming, done_today, missed_before, to_review
 from .first_steps import Start, start_of
-from .queries import attention, probes_in_use, state_of
+from .queries import attention, probes_in_use, sites_that_call, state_of
 from .tables import AttentionTable, FailedTable
 from .todo import ToDo, for_one_bath, to_do_today
 
@@ -129,11 +130,10 @@ def area_list(request: HttpRequest) -> HttpResponse:
         return redirect("today")
     if len(areas) == 1:
         return redirect("area_detail", pk=areas[0].pk)
-    sites = {area.pk: [] for area in areas}
-    found = Site.objects.filter(area__in=areas, closed=False).only("name", "area")
-    for line in attention(found, timezone.now(), doubts_seen_by(request.user)):
-        sites[line.site.area_id].append(line)
-    items = [_area_item(area, sites[area.pk]) for area in areas]
+    areas_of_sites = dict(Site.objects.filter(area__in=areas, closed=False).order_by().values_list("pk", "area_id"))
+    found = sites_that_call(areas_of_sites, timezone.now(), doubts_seen_by(request.user))
+    sites, calls = Counter(areas_of_sites.values()), Counter(areas_of_sites[pk] for pk in found)
+    items = [_area_item(area, sites[area.pk], calls[area.pk]) for area in areas]
     return render(request, "overview/area_list.html", {"items": items})
 
 
@@ -211,13 +211,12 @@ def _area_tiles(area, lines, missed, to_sign, unreviewed: int) -> list[dict]:
     ]
 
 
-def _area_item(area, lines) -> dict:
-    calls = sum(not line.weight[0] for line in lines)
+def _area_item(area: Area, sites: int, calls: int) -> dict:
     waits = f"{calls} {noun(calls, 'needs', 'need')} attention" if calls else "nothing is waiting"
     return {
         "title": area.name,
         "url": reverse("area_detail", args=[area.pk]),
-        "meta": f"{plural(len(lines), 'site')}, {waits}",
+        "meta": f"{plural(sites, 'site')}, {waits}",
         "tone": "doubt" if calls else "good",
     }
 

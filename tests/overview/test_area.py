@@ -15,7 +15,7 @@ from compliance.quarantine.cases import load_case
 from compliance.quarantine.models import Fate
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.planning import add_closure, change_plan
-from sites.models import Site
+from sites.models import Role, Site
 from tests.checks.making import bad, good
 from tests.quarantine import making
 from tests.quarantine.making import undecided
@@ -44,6 +44,16 @@ def page(client, area):
 
 def test_a_supervisor_of_one_area_comes_straight_to_it(as_person, supervisor, area):
     assert as_person(supervisor).get(reverse("area_list")).url == reverse("area_detail", args=[area.pk])
+
+
+def test_the_list_of_areas_counts_the_sites_that_their_pages_call_for(as_person, world):
+    failed_probe(world, world.other_site, "F1")
+    make_site(world.far_area, "Closed School", closed=True)
+    world.supervisor.memberships.create(area=world.far_area, role=Role.SUPERVISOR)
+    told = " ".join(as_person(world.supervisor).get(reverse("area_list")).content.decode().split())
+    sites = list(Site.objects.filter(closed=False))
+    calls = sum(not line.weight[0] for line in attention(sites, timezone.now()) if line.site.area == world.area)
+    assert calls == 2 and "2 sites, 2 need attention" in told and "1 site, nothing is waiting" in told
 
 
 def test_whoever_supervises_nothing_is_led_to_the_own_day(as_person, manager):
