@@ -71,6 +71,7 @@ class Kitchen:
     site: object
     cook: object
     manager: object
+    supervisor: object
     limit: object
     probes: list = field(default_factory=list)
 
@@ -84,9 +85,9 @@ class Kitchen:
         for probe in probes:
             making.good(probe, world.cook, BEGUN)
             check_every(probe, 5, by=world.manager)
-        times = [time(2, 30), time(23, 50)]
+        times = [time(0), time(2, 30)]
         set_round(by=world.manager, limit=limit, data=RoundData(times=times, grace_minutes=20))
-        return cls(site, world.cook, world.manager, limit, probes)
+        return cls(site, world.cook, world.manager, world.supervisor, limit, probes)
 
     @property
     def probe(self):
@@ -111,7 +112,7 @@ class Kitchen:
 
     def struck(self, at, number):
         if found := self._one(Reading, number):
-            readings.void(by=self.manager, reading=found, reason="Entered twice")
+            readings.void(by=self.supervisor, reading=found, reason="Entered twice")
 
     def good(self, at, number):
         making.good(self.probes[number % 2], self.cook, at)
@@ -124,7 +125,7 @@ class Kitchen:
 
     def check_struck(self, at, number):
         if found := self._one(Check, number):
-            check_actions.void_check(by=self.manager, check=found, reason="Wrong probe.")
+            check_actions.void_check(by=self.supervisor, check=found, reason="Wrong probe.")
 
     def check_corrected(self, at, number):
         if found := self._one(Check, number):
@@ -383,10 +384,10 @@ def _cell(counts: Counter) -> str:
 OF_ALL = [
     *(
         (at, 0, "read", number)
-        for number, at in enumerate((END, START - MINUTE, BACK - HOUR / 2, BACK + HOUR / 2, START))
+        for at, number in ((START - MINUTE, 3), (START, 4), (BACK - HOUR / 2, 0), (BACK + HOUR / 2, 1))
     ),
-    (START + 301 * MINUTE, 200, "read", 3),
-    *((START + (9000 + 100 * n) * MINUTE, 0, what, 2 * n) for n, what in enumerate(ACTS[3:])),
+    *((at, delay, "read", 5) for at, delay in ((START + 5 * HOUR, 200), (END - MINUTE, 0), (END, 0))),
+    *((START + (150 + n) * HOUR, 0, what, 0 if what == "acted" else 2 * n + 2) for n, what in enumerate(ACTS[3:])),
 ]
 
 
