@@ -153,9 +153,8 @@ def _procedure(check: Check) -> str:
     how = "step by step, as described below" if kind.guided else "as its certificate says"
     if check.procedure_version is None:
         return f"{kind.on_paper.title}, {how}. Its version is not recorded."
-    return (
-        f"{kind.on_paper.title}, version {check.procedure_version}, {how}. That was in force when it was first entered."
-    )
+    version = f"version {check.procedure_version}, in force when this check was first entered"
+    return f"{kind.on_paper.title} ({version}), {how}."
 
 
 def _condition(check: Check) -> str:

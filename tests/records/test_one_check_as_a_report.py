@@ -30,7 +30,7 @@ def test_it_names_the_procedure_and_the_version_in_force_when_it_was_entered(pro
     check = good(probe, cook, at(3))
     monkeypatch.setattr(USUAL, "version", 4)
     about = part(print_of(check, reader), "What was checked, where, when and by whom")
-    assert "Procedure Zero-point check, version 3, step by step, as described below. That was in force" in about
+    assert "Procedure Zero-point check (version 3, in force when this check was first entered), step by step" in about
 
 
 def test_of_an_older_check_it_says_that_the_version_is_not_recorded(probe, cook, reader, monkeypatch):
