@@ -48,6 +48,7 @@ ON_BOTH = (
     "tests/readings/test_import_properties.py",
     "tests/readings/test_newest_by_site.py",
     "tests/readings/test_record.py",
+    "tests/records/test_generated.py",
     "tests/reminders/test_round_rows.py",
     "tests/reminders/test_status.py",
     "tests/sites/test_settings_migration.py",

@@ -128,7 +128,7 @@ def correct(*, by: Person, check: Check, reason: str, data: CheckData) -> Check:
     probe = lock(check.probe)
     if data.kind != check.kind:
         raise ValidationError("A correction stays with its kind of check. Void this one and record another.")
-    new = _add(by, probe, replace(data, checked_by=data.checked_by or check.checked_by))
+    new = _add(by, probe, replace(data, checked_by=data.checked_by or check.checked_by, corrects=check))
     void = _strike(by, check, reason, new)
     recut(probe, void)
     _tell("check.correct", by, new, reason=void.reason, replaces=check.pk)
@@ -265,7 +265,8 @@ def _store(by: Person, probe: Probe, data: CheckData, typed: list[Typed], judged
     if data.site.area.business_id != probe.business_id:
         raise ValidationError(f"{data.site} belongs to another business than {probe}.")
     beside = {"checked_by": data.checked_by or by, "typing": data.typing, "phone": data.phone}
-    fields = data.fields() | judged | beside
+    version = data.corrects.procedure_version if data.corrects else kind_of(data).version
+    fields = data.fields() | judged | beside | {"procedure_version": version}
     _recorded_before(probe, typed, fields)
     check = Check.objects.create(recorded_by=by, probe=probe, **fields)
     TimedReading.objects.bulk_create([_timed(by, check, reading) for reading in typed])

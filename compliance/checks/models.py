@@ -104,6 +104,11 @@ class Check(OfItsTime, Fact):
         null=True,
         help_text="`at`, by that phone's clock, which was ahead by `off_s`, or by `said_s`, as somebody answered.",
     )
+    procedure_version = models.PositiveSmallIntegerField(
+        "version of the procedure",
+        null=True,
+        help_text="Of its kind, in force when it was first entered; empty: not recorded.",
+    )
 
     class Meta:
         ordering = ["probe", "-checked_at", "-pk"]

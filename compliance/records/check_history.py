@@ -2,7 +2,7 @@
 
 from datetime import date, datetime, timedelta
 
-from django.db.models import Case, QuerySet, Value, When
+from django.db.models import Case, Max, QuerySet, Value, When
 
 from compliance.checks.models import Check, Verdict
 from compliance.checks.timeline import CHECKED
@@ -24,6 +24,13 @@ def checks_in(scope: RecordScope) -> QuerySet[Check]:
     found = Check.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **scope.within("checked_at"))
     in_order = found.annotate(place=Case(*places, default=Value(0)))
     return in_order.select_related("probe", "site", "void", "corrects").order_by("place", "checked_at", "pk")
+
+
+@once
+def newest_procedures(scope: RecordScope) -> dict[str, int | None]:
+    """Of each kind of check that was made, the newest version that one of them was made by."""
+    made = checks_in(scope).order_by().values_list("kind")
+    return dict(made.annotate(newest=Max("procedure_version")).order_by("kind"))
 
 
 class PlansHere:

@@ -151,7 +151,10 @@ def _about(check: Check) -> Iterator[tuple[str, object]]:
 def _procedure(check: Check) -> str:
     kind = kind_of(check)
     how = "step by step, as described below" if kind.guided else "as its certificate says"
-    return f"{kind.on_paper.title}, {how}. Its version is not recorded here."
+    if check.procedure_version is None:
+        return f"{kind.on_paper.title}, {how}. Its version is not recorded."
+    version = f"version {check.procedure_version}, in force when this check was first entered"
+    return f"{kind.on_paper.title} ({version}), {how}."
 
 
 def _condition(check: Check) -> str:

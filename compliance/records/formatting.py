@@ -76,6 +76,11 @@ def method(check: Check, unit: str) -> str:
     return joined(f"{bath[0].upper()}{bath[1:]}, {reference}{spread}")
 
 
+def version_in_words(version: int | None) -> str:
+    """Which version of its procedure a check was made by."""
+    return "version not recorded" if version is None else f"version {version}"
+
+
 def usable(check: Check) -> bool:
     """Whether what a check was held against stands for a known temperature."""
     return check.budget.get("bath", {}).get("usable", True)

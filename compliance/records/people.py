@@ -15,6 +15,7 @@ class People:
 
     def __init__(self, known: dict[int, Name], changes: dict[int, list[NameChange]] | None = None):
         self._known, self._changes = known, changes or {}
+        self.told: set[int] = set()  # whose names were asked for
         self._marks: dict[tuple[int, str], str] = {}
         self._taken: set[str] = set()
         self._borne: dict[tuple[int, str], dict[Name, datetime]] = defaultdict(dict)  # since when, as far as it appears
@@ -30,6 +31,7 @@ class People:
 
     def name(self, pk: int, at: datetime) -> Name:
         """What a person was called when a line was written."""
+        self.told.add(pk)
         changes = self._changes.get(pk)
         return name_at(self._known[pk], changes, at) if changes else self._known[pk]
 
@@ -61,9 +63,9 @@ class People:
         """(mark, name) of everybody who has appeared so far; of one who bore several names under one mark, each in turn."""
         return sorted((mark, ", then ".join(self._in_turn(borne))) for borne, mark in self._marks.items())
 
-    def changes(self, since: datetime, until: datetime) -> list[NameChange]:
-        """The changes of name of those who have appeared so far, from one moment to another, the first first."""
-        found = [change for pk in self.named() for change in self._changes.get(pk, [])]
+    def changes(self, since: datetime, until: datetime, *, of: set[int] | None = None) -> list[NameChange]:
+        """The changes of name of those who have appeared so far, or of others, from one moment to another, the first first."""
+        found = [change for pk in (self.named() if of is None else of) for change in self._changes.get(pk, [])]
         return sorted((c for c in found if since <= c.recorded_at <= until), key=lambda c: (c.recorded_at, c.pk))
 
     def _in_turn(self, borne: tuple[int, str]) -> list[str]:

@@ -9,6 +9,7 @@ from django.db.models import Q
 from compliance.checks.models import Check
 from compliance.probes.models import Probe
 from compliance.readings.models import Reading
+from shared.append_only import Fact
 from shared.printing.table import Row
 
 from .scope import RecordScope
@@ -17,13 +18,14 @@ from .summary_counts import named
 
 @dataclass(slots=True)
 class Away:
-    """A line of the record that says that a probe was out of use here from `start` to `end`. `checks`: whether also for checks;
-    a probe that is withdrawn is checked before it returns."""
+    """A line of the record that says that a probe was out of use here from `start` to `end`, and the `fact` that it is from.
+    `checks`: whether also for checks; a probe that is withdrawn is checked before it returns."""
 
     probe: Probe
     start: datetime
     end: datetime | None
     row: Row
+    fact: Fact
     checks: bool
     used: list[str] = field(default_factory=list)
 
@@ -36,7 +38,7 @@ class Away:
         return Row(self.row.cells, note=" ".join(filter(None, notes)))
 
 
-def with_what_contradicts(scope: RecordScope, lines: Iterable[Away]) -> list[Row]:
+def with_what_contradicts(scope: RecordScope, lines: Iterable[Away]) -> list[Away]:
     """The lines, each with what was read or checked here in the period with a probe that was out of use. Two queries."""
     lines = list(lines)
     for letter, model, time, asked in (
@@ -52,4 +54,4 @@ def with_what_contradicts(scope: RecordScope, lines: Iterable[Away]) -> list[Row
             for line in asked:
                 if line.holds(probe, at):
                     line.used.append(f"{letter}{pk}")
-    return [line.told(scope) for line in lines]
+    return lines

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from compliance.checks.kinds import USUAL
 from compliance.checks.models import Check, Span
 from compliance.checks.queries import bracket_of
 from compliance.metrology.assessment import bounds, true_range
@@ -333,6 +334,21 @@ def test_a_check_at_boiling_shows_its_reference_its_pressure_and_where_it_is_fro
         in told.replace(NBSP, " ")
     )
     assert ", 60 mm" in told.replace(NBSP, " ") and "unchanged" in told
+
+
+def test_the_procedure_of_the_checks_is_named_with_its_version_and_each_older_one_says_so(
+    clock, world, site, monkeypatch
+):
+    clock.move_to(at(30))
+    monkeypatch.setattr(USUAL, "version", None)
+    checks.good(world.probe, world.cook, at(2))
+    monkeypatch.setattr(USUAL, "version", 2)
+    checks.bad(world.probe, world.cook, at(3))
+    text = record_of(site)
+    told = section(text, "Probes and their checks")
+    assert "Procedure, where a line says nothing else: Zero-point check, version 2." in told
+    assert told.count("Procedure: version not recorded.") == 1
+    assert "Procedure Zero-point check, version 2" in section(text, "Checks that did not pass, in full")
 
 
 def test_a_check_at_boiling_that_failed_is_told_in_full(clock, world, site):

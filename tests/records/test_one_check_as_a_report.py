@@ -6,6 +6,7 @@ from math import ceil
 import pytest
 
 from compliance.checks.actions import void_check
+from compliance.checks.kinds import USUAL
 from compliance.checks.tables import off_by
 from compliance.records.formatting import uncertainty
 from tests.checks.making import event, good
@@ -24,9 +25,18 @@ def test_it_ends_with_a_mark_and_relates_to_this_probe_only(probe, cook, reader)
     assert "These results relate only to probe P1" in last and f"End of the print of check C{check.pk}." in last
 
 
-def test_it_names_the_procedure_and_says_that_its_version_is_not_recorded(probe, cook, reader):
+def test_it_names_the_procedure_and_the_version_in_force_when_it_was_entered(probe, cook, reader, monkeypatch):
+    monkeypatch.setattr(USUAL, "version", 3)
+    check = good(probe, cook, at(3))
+    monkeypatch.setattr(USUAL, "version", 4)
+    about = part(print_of(check, reader), "What was checked, where, when and by whom")
+    assert "Procedure Zero-point check (version 3, in force when this check was first entered), step by step" in about
+
+
+def test_of_an_older_check_it_says_that_the_version_is_not_recorded(probe, cook, reader, monkeypatch):
+    monkeypatch.setattr(USUAL, "version", None)
     about = part(print_of(good(probe, cook, at(3)), reader), "What was checked, where, when and by whom")
-    assert "Procedure Zero-point check, step by step, as described below. Its version is not recorded here." in about
+    assert "Procedure Zero-point check, step by step, as described below. Its version is not recorded." in about
 
 
 def test_the_condition_of_the_probe_is_what_happened_to_it_since_the_check_before(probe, cook, reader):

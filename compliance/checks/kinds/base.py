@@ -33,7 +33,7 @@ UNCERTAINTY = (
 class CheckData:
     """What somebody says of a check; the rest is worked out from it. Without `checked_by` whoever records it made it.
 
-    `phone`: where one kept it without network, its time (shared/phone_time.py).
+    `phone`: where one kept it without network, its time (shared/phone_time.py). `corrects`: in whose place it stands.
     """
 
     kind: ClassVar[CheckKind]
@@ -47,6 +47,7 @@ class CheckData:
     typing: dict | None = None
     no_figure: str = ""
     phone: dict | None = None
+    corrects: Check | None = None
 
     def fields(self) -> dict:
         """What its record keeps of it. Raises ValidationError where something is missing."""
@@ -104,7 +105,8 @@ class KindOfCheck:
     of a probe that failed one. `near_edge`: the verdict on one that passed by less than its uncertainty. `provided`: on what
     the chance that a verdict is wrong rests. `named`: as in “it failed its zero check”. `also_said`: fields that its form
     says beside those that every form does. `form` and `correction`: to enter it, where it is not made step by step, and to
-    correct it.
+    correct it. `version`: of its procedure; another one whenever its words change, whose digest is `phrases`
+    (tests/checks/test_procedures.py).
     """
 
     value: CheckKind
@@ -118,6 +120,8 @@ class KindOfCheck:
     afterwards: tuple[str, ...]
     on_paper: OnPaper
     correction: type[Form]
+    version: int
+    phrases: str
     form: type[Form] | None = None
     guidance: Guidance | None = None
     passed_heading = "You may use it"

@@ -206,6 +206,7 @@ class BoilingCheck(KindOfCheck):
     value = CheckKind.BOILING
     data = BoilingData
     points = frozenset({CheckKind.BOILING})
+    version, phrases = 1, "7e9d94a3b43dec0d"
     path = "boiling"
     title = "Boiling check of {}"
     named = "its boiling check"

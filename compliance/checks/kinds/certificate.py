@@ -111,6 +111,7 @@ class CertificateCheck(KindOfCheck):
     value = CheckKind.CERTIFICATE
     data = CertificateData
     points = frozenset({CheckKind.ZERO, CheckKind.BOILING})
+    version, phrases = 1, "da3525b99a887d6f"
     path = "certificate"
     title = "Certificate of {}"
     named = "its certificate"

@@ -180,6 +180,7 @@ class ZeroCheck(KindOfCheck):
     value = CheckKind.ZERO
     data = ZeroData
     points = frozenset({CheckKind.ZERO})
+    version, phrases = 1, "06e1c6a09f9b7935"
     path = "check"
     title = "Zero check of {}"
     named = "its zero check"

@@ -2,8 +2,7 @@
 of use."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator
-from datetime import datetime
+from collections.abc import Iterable, Iterator
 
 from compliance.appliances.models import Appliance, OutOfUse
 from compliance.reminders.queries import asked_for
@@ -43,16 +42,16 @@ OF_LIMIT = "no appliance named"
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    appliances = list(_appliances(scope))
-    if not appliances:
+    if next(_appliances(scope), None) is None:
         return
     writer.heading("Appliances and their rounds")
-    writer.table(COLUMNS, _rows(appliances, scope))
+    writer.table(COLUMNS, (Row((*named, *_shown(numbers))) for named, numbers in rounds_of_appliances(scope)))
     writer.paragraph(EXPLAINED, small=True)
-    writer.listing(AWAY, _out_of_use(scope), caption="Out of use", empty="No appliance of this site was out of use.")
+    away = (_away(each, scope) for each in out_of_use(scope))
+    writer.listing(AWAY, away, caption="Out of use", empty="No appliance of this site was out of use.")
 
 
-def _appliances(scope: RecordScope):
+def _appliances(scope: RecordScope) -> Iterator[Appliance]:
     """Those that were named when the period ended, but for those that were retired when it began."""
     named = Appliance.objects.filter(site=scope.site.pk, settings_facts__recorded_at__lt=scope.reached).distinct()
     for each in named.select_related("limit").order_by("limit__title", "name", "pk"):
@@ -60,20 +59,24 @@ def _appliances(scope: RecordScope):
             yield each.named_at(scope.reached)
 
 
-def _rows(appliances: list[Appliance], scope: RecordScope) -> Iterator[Row]:
+def rounds_of_appliances(scope: RecordScope) -> Iterator[tuple[tuple[str, str, str], tuple[int, ...]]]:
+    """Name, place and limit of each; of its rounds, in the order of the columns, how many came to what."""
     counts, late, titles = _counted(scope)
-    for each in appliances:
+    for each in _appliances(scope):
         key = each.limit_id, each.pk
-        yield Row((each.name, each.place, each.limit.title, *_numbers(counts[key], late[key])))
+        yield (each.name, each.place, each.limit.title), _numbers(counts[key], late[key])
     for key in sorted(key for key in counts if key[1] is None):
-        yield Row((OF_LIMIT, "", titles[key[0]], *_numbers(counts[key], late[key])))
+        yield (OF_LIMIT, "", titles[key[0]]), _numbers(counts[key], late[key])
 
 
-def _numbers(count: Counter, late: int) -> Iterator[str]:
+def _shown(numbers: Iterable[int]) -> Iterator[str]:
+    return (f"{number:,}" for number in numbers)
+
+
+def _numbers(count: Counter, late: int) -> tuple[int, ...]:
     told = (Status.CLEARED, Status.MISSED, Status.EXCUSED)
     done, missed, excused = (count[each] for each in told)
-    numbers = count.total(), done, late, missed, excused, count.total() - done - missed - excused
-    yield from (f"{number:,}" for number in numbers)
+    return count.total(), done, late, missed, excused, count.total() - done - missed - excused
 
 
 def _counted(scope: RecordScope) -> tuple[dict, Counter, dict[int, str]]:
@@ -88,17 +91,19 @@ def _counted(scope: RecordScope) -> tuple[dict, Counter, dict[int, str]]:
     return counts, late, titles
 
 
-def _out_of_use(scope: RecordScope) -> Iterator[Row]:
+def out_of_use(scope: RecordScope) -> Iterator[OutOfUse]:
+    """Struck out ones too."""
     times = OutOfUse.objects.filter(
         appliance__site=scope.site.pk, starts_at__lt=scope.reached, recorded_at__lte=scope.now
     ).select_related("appliance", "back", "void")
     for each in times.order_by("starts_at", "pk"):
         ended = each.ended_at
         if ended is None or ended > scope.start:
-            yield _away(each, ended, scope)
+            yield each
 
 
-def _away(each: OutOfUse, ended: datetime | None, scope: RecordScope) -> Row:
+def _away(each: OutOfUse, scope: RecordScope) -> Row:
+    ended = each.ended_at
     void = getattr(each, "void", None)
     since = moment(each.starts_at, scope.zone)
     until = moment(ended, scope.zone) if ended else "not yet back"

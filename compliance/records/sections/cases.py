@@ -6,7 +6,7 @@ from itertools import groupby, takewhile
 from compliance.checks.models import Check
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
-from compliance.metrology.assessment import ErrorBounds, true_range
+from compliance.metrology.assessment import true_range
 from compliance.quarantine.grounds import Lost, good_readings_lost, is_graver
 from compliance.quarantine.models import Fate
 from compliance.quarantine.outcomes import OutcomeInput, outcome_of
@@ -201,8 +201,6 @@ class CaseRows:
 
     def _row(self, row: Held) -> Row:
         scope, version = self._scope, self._versions[row.version]
-        error = self._bounds.get(row.span)
-        truth = true_range(row.milli, error) if error else None
         missing = f", {NO_HOLD}" if version.hold_s and row.hold_s is None else ""
         cells = (
             moment(row.at, scope.zone),
@@ -210,16 +208,23 @@ class CaseRows:
             row.item,
             joined(demand(version)),
             value(row.typed, row.unit, row.milli, row.hold_s, row.since_start_s) + missing,
-            between(*(truth or (None, None)), scope.site.unit),
-            self._outcome(row, version, error),
+            between(*self.truth(row), scope.site.unit),
+            self.outcome(row),
             scope.people.initials(row.by, row.recorded_at),
         )
         return Row(cells, void=bool(row.void or row.replaced), note=self._note(row))
 
-    def _outcome(self, row: Held, version: LimitVersion, error: ErrorBounds | None) -> str:
+    def truth(self, row: Held) -> tuple[int | None, int | None]:
+        """What it could really have been; None where that cannot be told."""
+        error = self._bounds.get(row.span)
+        return (true_range(row.milli, error) if error else None) or (None, None)
+
+    def outcome(self, row: Held) -> str:
+        error = self._bounds.get(row.span)
         if error is None:
             return "not in question" if not row.void else "void"
-        return OUTCOMES[outcome_of(version, OutcomeInput(row.milli, row.hold_s, row.since_start_s), error)]
+        measured = OutcomeInput(row.milli, row.hold_s, row.since_start_s)
+        return OUTCOMES[outcome_of(self._versions[row.version], measured, error)]
 
     def _note(self, row: Held) -> str:
         parts = []
@@ -227,16 +232,18 @@ class CaseRows:
             parts.append("Taken outside the period, decided in it.")
         if row.void:
             parts.append("The reading is void.")
-        error = self._bounds.get(row.span)
-        now = self._outcome(row, self._versions[row.version], error) if error and row.outcome else ""
+        now = self.outcome(row) if row.span in self._bounds and row.outcome else ""
         if now and OUTCOMES[row.outcome] != now:
             parts.append(f"When it was decided: {OUTCOMES[row.outcome]}.")
-        if error and row.decision and not (row.void or row.replaced) and (lost := self._lost(row, error)):
+        if lost := self.lost(row):
             parts.append(f"To be decided again: {SHORT[lost]}. Hold this food and do not serve it.")
         return " ".join(parts)
 
-    def _lost(self, row: Held, error: ErrorBounds) -> str:
-        """Why the decision no longer holds; empty where it does."""
+    def lost(self, row: Held) -> str:
+        """Why its decision no longer holds; empty where it does, where it counts no more, and where there is none."""
+        error = self._bounds.get(row.span)
+        if error is None or row.decision is None or row.void or row.replaced:
+            return ""
         if row.decision in self._good_lost or row.fate == Fate.DISCARDED:
             return self._good_lost.get(row.decision, "")
         measured = OutcomeInput(row.milli, row.hold_s, row.since_start_s)

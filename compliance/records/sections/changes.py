@@ -30,14 +30,15 @@ EXPLAINED = (
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    rows = list(_rows(scope))
+    rows = [_row(*told, scope) for told in changes_here(scope)]
     if rows:
         writer.heading("Changes of what was set")
         writer.table(COLUMNS, rows, dense=True)
         writer.paragraph(EXPLAINED, small=True)
 
 
-def _rows(scope: RecordScope) -> Iterator[Row]:
+def changes_here(scope: RecordScope) -> Iterator[tuple[str, SettingChange, tuple[str, str, str]]]:
+    """Of what, the change, and in words what it is about, what it was and what it is."""
     probes = {here.probe.pk: here.probe for here in scope.probes}
     told = [("Business", each, words) for each, words in business_changes(scope.business)]
     told += [("Site", each, words) for each, words in site_changes(scope.site)]
@@ -48,7 +49,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
         told.append((appliances[each.fact.appliance_id].named_at(each.fact.recorded_at).name, each, words))
     for of, each, words in sorted(told, key=lambda line: (line[1].fact.recorded_at, line[1].fact.pk)):
         if _belongs(each, scope):
-            yield _row(of, each, words, scope)
+            yield of, each, words
 
 
 def _belongs(change: SettingChange, scope: RecordScope) -> bool:

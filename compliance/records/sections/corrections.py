@@ -36,23 +36,37 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
+    told = {"R": _reading, "C": _check, "E": _event}
+    for letter, void in struck_out_here(scope):
+        old, new = (told[letter](each, scope) if each else NOTHING for each in (void.voids, void.replacement))
+        at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
+        yield Row((at, old, new, void.reason, by))
+    for void in excuses_struck_out(scope):
+        at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
+        yield Row((at, _excuse(void.voids, scope), NOTHING, void.reason, by))
+
+
+def struck_out_here(scope: RecordScope) -> Iterator[tuple[str, Void]]:
+    """Each with the letter of the numbers of what it strikes out."""
     probes = [here.probe.pk for here in scope.probes]
     readings = struck_out(ReadingVoid, scope, "taken_at").filter(voids__site=scope.site)
     checks = struck_out(CheckVoid, scope, "checked_at").filter(voids__probe__in=probes)
     events = struck_out(EventVoid, scope, "at").filter(voids__probe__in=probes)
-    excuses = struck_out(ExcuseVoid, scope, "reminder__due_at").filter(voids__reminder__site=scope.site)
     alone = ("probe",)
-    acts = ((readings, _reading, ("probe", "limit_version")), (checks, _check, alone), (events, _event, alone))
-    for voids, told, besides in acts:
+    for letter, voids, besides in (
+        ("R", readings, ("probe", "limit_version")),
+        ("C", checks, alone),
+        ("E", events, alone),
+    ):
         related = voids.select_related(*(f"{fact}__{name}" for fact in ("voids", "replacement") for name in besides))
         for void in related.order_by("recorded_at", "pk").iterator(chunk_size=500):
-            old, new = told(void.voids, scope), told(void.replacement, scope) if void.replacement else NOTHING
-            at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
-            yield Row((at, old, new, void.reason, by))
+            yield letter, void
+
+
+def excuses_struck_out(scope: RecordScope) -> Iterator[ExcuseVoid]:
+    found = struck_out(ExcuseVoid, scope, "reminder__due_at").filter(voids__reminder__site=scope.site)
     named = ("reminder__probe", "reminder__limit", "reminder__appliance")
-    for void in excuses.select_related(*(f"voids__{name}" for name in named)).order_by("recorded_at", "pk"):
-        at, by = moment(void.recorded_at, scope.zone), scope.people.initials_of(void)
-        yield Row((at, _excuse(void.voids, scope), NOTHING, void.reason, by))
+    yield from found.select_related(*(f"voids__{name}" for name in named)).order_by("recorded_at", "pk")
 
 
 def struck_out(model: type[Void], scope: RecordScope, time: str) -> QuerySet[Void]:

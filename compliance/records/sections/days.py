@@ -37,6 +37,7 @@ AWAY = [
     Column("Why nothing fell due", share=1),
     Column("By", points=24),
 ]
+HOLIDAY = "public holiday"
 CLOSED_FOR_GOOD = "closed for good, until it opens again"
 EXPLAINED = (
     "Nothing falls due on a day on which the site is closed; it moves to the next open day. A drop, a doubt, an adjustment, a "
@@ -57,17 +58,23 @@ def write(writer: Writer, scope: RecordScope) -> None:
         if scope.probes
         else "No probe was here in the period."
     )
-    writer.listing(AWAY, _out_of_use(scope), caption="Probes not in use here", empty=empty)
+    away = (line.told(scope) for line in away_from_here(scope))
+    writer.listing(AWAY, away, caption="Probes not in use here", empty=empty)
 
 
 def _hours(scope: RecordScope) -> Iterator[Row]:
-    """Those in force when the period began, and each that began in it."""
+    first, *later = hours_set(scope)
+    yield _week(first, first and first.effective_from, scope)
+    yield from (_week(each, each.effective_from, scope) for each in later)
+
+
+def hours_set(scope: RecordScope) -> Iterator[Opening | None]:
+    """Those in force when the period began, None where nothing was said, and each that began in it."""
     begun = Opening.objects.filter(
         site=scope.site, effective_from__gt=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
     )
-    before = opening_in_force(scope.site, scope.first)
-    yield _week(before, before and before.effective_from, scope)
-    yield from (_week(each, each.effective_from, scope) for each in begun.order_by("effective_from", "pk"))
+    yield opening_in_force(scope.site, scope.first)
+    yield from begun.order_by("effective_from", "pk")
 
 
 def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Row:
@@ -85,11 +92,19 @@ def _entered(fact: Opening | CheckPlan, scope: RecordScope) -> str:
 def _closed(scope: RecordScope) -> Iterator[Row]:
     then = _known(scope)
     rows = [(each.first_day, _closure(each, scope)) for each in closures(scope, then)]
-    rows += [(on, Row((day_words(on), name, "public holiday", ""))) for on, name in _holidays(then)]
-    rows += [
-        (first, Row((span_words(first, last), CLOSED_FOR_GOOD, str(scope.site), ""))) for first, last in _shut(then)
-    ]
+    for first, last, why, what in _closed_days(scope, then):
+        rows.append((first, Row((span_words(first, last), why, what, ""))))
     yield from (row for _, row in sorted(rows, key=lambda each: each[0]))
+
+
+def closed_days(scope: RecordScope) -> Iterator[tuple[date, date, str, str]]:
+    """The first and the last, why, and what it is, of those that no closure was entered for."""
+    return _closed_days(scope, _known(scope))
+
+
+def _closed_days(scope: RecordScope, then: dict[date, SiteSettings | Site]) -> Iterator[tuple[date, date, str, str]]:
+    yield from ((on, on, name, HOLIDAY) for on, name in _holidays(then))
+    yield from ((first, last, CLOSED_FOR_GOOD, str(scope.site)) for first, last in _shut(then))
 
 
 def _known(scope: RecordScope) -> dict[date, SiteSettings | Site]:
@@ -143,6 +158,12 @@ def _days(scope: RecordScope) -> Iterator[date]:
 
 
 def plans_set(scope: RecordScope) -> Iterator[Row]:
+    for plan, who, told in plans_here(scope):
+        cells = (day_words(plan.effective_from), who, told, scope.people.initials_of(plan))
+        yield Row(cells, note=_entered(plan, scope))
+
+
+def plans_here(scope: RecordScope) -> Iterator[tuple[CheckPlan, str, str]]:
     """Those that began in the period and reach the site or a probe that was here."""
     probes = [here.probe.pk for here in scope.probes]
     reaching = Q(site=scope.site) | Q(business=scope.site.area.business_id) | Q(probe__in=probes)
@@ -152,12 +173,10 @@ def plans_set(scope: RecordScope) -> Iterator[Row]:
     for plan in found.select_related("site", "business", "probe").order_by("effective_from", "pk"):
         code = plan.probe and plan.probe.particulars_at(plan.recorded_at).code
         who = f"probe {code}: its own plan" if code else scope_words(scope.named(plan))
-        told = plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
-        cells = (day_words(plan.effective_from), who, told, scope.people.initials_of(plan))
-        yield Row(cells, note=_entered(plan, scope))
+        yield plan, who, plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
 
 
-def _out_of_use(scope: RecordScope) -> Iterator[Row]:
+def away_from_here(scope: RecordScope) -> list[Away]:
     """When probes that were here in the period were withdrawn, or at another site."""
     turns = Event.objects.live().filter(
         probe__in=[here.probe.pk for here in scope.probes],
@@ -172,7 +191,7 @@ def _out_of_use(scope: RecordScope) -> Iterator[Row]:
         for here in scope.probes
         for line in (*_withdrawn(here, by_probe.get(here.probe.pk, []), scope), *_elsewhere(here, scope))
     ]
-    yield from with_what_contradicts(scope, lines)
+    return with_what_contradicts(scope, lines)
 
 
 def _elsewhere(here: ProbeHere, scope: RecordScope) -> Iterator[Away]:
@@ -182,7 +201,7 @@ def _elsewhere(here: ProbeHere, scope: RecordScope) -> Iterator[Away]:
             span = moment(stay.start, scope.zone), _until(stay.end, scope)
             late = entered_beside(stay.move, stay.start, scope, late=True) if move_entered_late(stay.move) else ""
             row = Row((here.probe.code, *span, why, scope.people.initials_of(stay.move)), note=late)
-            yield Away(here.probe, stay.start, stay.end, row, checks=True)
+            yield Away(here.probe, stay.start, stay.end, row, stay.move, checks=True)
 
 
 def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Iterator[Away]:
@@ -193,7 +212,9 @@ def _withdrawn(here: ProbeHere, turns: list[Event], scope: RecordScope) -> Itera
             why = words + (f": {sentence(turn.note)}" if turn.note else ".")
             span, who = (moment(turn.at, scope.zone), _until(back, scope)), scope.people.initials_of(turn)
             late = entered_beside(turn, turn.at, scope, late=event_entered_late(turn))
-            yield Away(here.probe, turn.at, back, Row((here.probe.code, *span, why, who), note=late), checks=False)
+            yield Away(
+                here.probe, turn.at, back, Row((here.probe.code, *span, why, who), note=late), turn, checks=False
+            )
 
 
 def _until(at: datetime | None, scope: RecordScope) -> str:

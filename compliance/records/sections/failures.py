@@ -8,7 +8,7 @@ from shared.unit_text import in_unit
 from shared.units import show_spread
 
 from ..check_history import checks_in
-from ..formatting import air, budget, error, method, sentence, uncertainty
+from ..formatting import air, budget, error, method, sentence, uncertainty, version_in_words
 from ..scope import RecordScope
 
 
@@ -48,6 +48,7 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
                     "Made by",
                     f"{scope.people.full_of(check, 'checked_by')}, at {check.site_then.name}, {check.get_stage_display()}",
                 ),
+                ("Procedure", f"{kind_of(check).on_paper.title}, {version_in_words(check.procedure_version)}"),
                 ("Against", method(check, unit)),
                 ("Error, ± U, allowed", _figures(check, unit)),
                 ("In words", " ".join(sentence(in_unit(line, unit)) for line in check.why)),

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.db.models import QuerySet
+
 from compliance.advice.models import Acceptance
 from compliance.advice.wording import every
 from shared.printing.flow import Writer
@@ -33,12 +35,15 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
+    return (_row(accepted, scope) for accepted in accepted_here(scope))
+
+
+def accepted_here(scope: RecordScope) -> QuerySet[Acceptance]:
     probes = [here.probe.pk for here in scope.probes]
     found = Acceptance.objects.filter(
         probe__in=probes, recorded_at__gte=scope.start, recorded_at__lt=scope.end, recorded_at__lte=scope.now
     )
-    for accepted in found.select_related("probe").order_by("recorded_at", "pk"):
-        yield _row(accepted, scope)
+    return found.select_related("probe").order_by("recorded_at", "pk")
 
 
 def _row(accepted: Acceptance, scope: RecordScope) -> Row:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from itertools import groupby
 
-from compliance.checks.kinds import kind_of
+from compliance.checks.kinds import KINDS, kind_of
 from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
 from compliance.checks.queries import entered_late, is_let_be, move_entered_late, not_cleared_by, passed_near_edge
 from compliance.plans.demands import Checked
@@ -16,8 +16,8 @@ from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment
 from shared.units import show, show_spread, show_step
 
-from ..check_history import PlansHere, checks_in
-from ..formatting import air, entered_beside, error, joined, method, sentence, uncertainty
+from ..check_history import PlansHere, checks_in, newest_procedures
+from ..formatting import air, entered_beside, error, joined, method, sentence, uncertainty, version_in_words
 from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 
@@ -42,7 +42,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Probes and their checks")
     if not scope.probes:
         writer.paragraph(scope.none("No probe was here in the period."))
-    spans, events, plans = _spans(scope), _events(scope), PlansHere(scope)
+    spans, events, plans = spans_here(scope), _events(scope), PlansHere(scope)
     made = checks_in(scope).defer(*NOT_PRINTED)
     checks = groupby(made.iterator(chunk_size=500), key=lambda check: check.probe_id)
     probe_id, mine = next(checks, (None, ()))
@@ -54,14 +54,20 @@ def write(writer: Writer, scope: RecordScope) -> None:
             probe_id, mine = next(checks, (None, ()))
         with writer.together():
             if number == 0:
-                writer.paragraph(scope.about_probes, small=True)
+                writer.paragraph(f"{scope.about_probes} {_procedures(scope)}", small=True)
             _write_head(writer, scope, plans, here, spans.get(pk, []))
             if len(found) > 1 or events.get(pk) or len(spans.get(pk, [])) > 2:
                 writer.drawing(_picture(writer, scope, here.probe, spans.get(pk, []), found, events.get(pk, [])))
         _write_checks(writer, scope, plans, here.probe, found, spans.get(pk, []))
 
 
-def _spans(scope: RecordScope) -> dict[int, list[Span]]:
+def _procedures(scope: RecordScope) -> str:
+    newest = newest_procedures(scope).items()
+    told = (f"{KINDS[kind].on_paper.title}, {version_in_words(version)}" for kind, version in newest)
+    return f"Procedure, where a line says nothing else: {'; '.join(told)}." if newest else ""
+
+
+def spans_here(scope: RecordScope) -> dict[int, list[Span]]:
     """The spans of each probe that fall in the period, with what is said of the checks on either side."""
     overlap = {"starts_at__lt": scope.end, "ends_at__gte": scope.start}
     spans = Span.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **overlap)
@@ -105,7 +111,7 @@ def _facts(scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Sp
     yield "Where it was", "\n".join(_stay(stay, scope) for stay in here.stays)
     yield "Last check before", _beside(spans[0].behind if spans else None, scope, before=True)
     yield "Next check after", _beside(spans[-1].ahead if spans else None, scope, before=False)
-    yield "At printing", _state(probe, scope)
+    yield "At printing", state_at_printing(probe, scope)
 
 
 def _display(probe: Probe, unit: str) -> str:
@@ -129,7 +135,7 @@ def _beside(check: Check | None, scope: RecordScope, *, before: bool) -> str:
     return f"{told}, error {error(check, scope.site.unit)} {uncertainty(check.expanded_milli, scope.site.unit)}"
 
 
-def _state(probe: Probe, scope: RecordScope) -> str:
+def state_at_printing(probe: Probe, scope: RecordScope) -> str:
     state = getattr(probe, "state", None)
     if is_let_be(probe):
         return "withdrawn from use"
@@ -205,11 +211,8 @@ def _next_due(scope: RecordScope, plans: PlansHere, probe: Probe, check: Check) 
 
 def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[str]:
     void, corrects = getattr(check, "void", None), getattr(check, "corrects", None)
-    who, at = scope.people.full_of(check, "checked_by"), moment(check.recorded_at, scope.zone)
-    if check.site_id != scope.site.pk:
-        yield f"Made by {who} at {check.site_then.name}."
-    if check.no_figure:
-        yield f"It gave no figure: {check.get_no_figure_display()}."
+    at = moment(check.recorded_at, scope.zone)
+    yield from _made(scope, check)
     if failed and not void:
         yield f"It did not clear the probe: C{failed.pk}, away from zero, had failed and was not made good."
     if passed_near_edge(check):
@@ -227,6 +230,19 @@ def _notes(scope: RecordScope, check: Check, failed: Check | None) -> Iterator[s
     if check.note:
         yield f"Note: {sentence(check.note)}"
     if void:
-        yield f"Struck out by {scope.people.full_of(void)}, {moment(void.recorded_at, scope.zone)}: "
-        yield sentence(void.reason)
-        yield f"In its place: C{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."
+        yield _struck(scope, void)
+
+
+def _made(scope: RecordScope, check: Check) -> Iterator[str]:
+    if check.site_id != scope.site.pk:
+        yield f"Made by {scope.people.full_of(check, 'checked_by')} at {check.site_then.name}."
+    if check.procedure_version != newest_procedures(scope)[check.kind]:
+        yield f"Procedure: {version_in_words(check.procedure_version)}."
+    if check.no_figure:
+        yield f"It gave no figure: {check.get_no_figure_display()}."
+
+
+def _struck(scope: RecordScope, void) -> str:
+    instead = f"In its place: C{void.replacement_id}." if void.replacement_id else "Nothing stands in its place."
+    at = moment(void.recorded_at, scope.zone)
+    return f"Struck out by {scope.people.full_of(void)}, {at}: {sentence(void.reason)} {instead}"

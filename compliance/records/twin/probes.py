@@ -1,25 +1,21 @@
 """The probes of the period: their checks with every number typed and the whole budget, and what happened to them."""
 
 from collections.abc import Iterator
+from functools import partial
 
 from compliance.checks.models import Check, TimedReading
 from compliance.probes.models import Event
 
+from ..check_history import PlansHere
 from ..scope import RecordScope
-from .readings import STRUCK, code
-from .table import Col, DataTable, Holds
+from ..sections.days import away_from_here
+from ..sections.intervals import accepted_here
+from ..sections.probes import spans_here, state_at_printing
+from .table import ENTERED, PHONE, STRUCK, Col, DataTable, Holds, code, entered, struck, who
 
 
 def _of_probes(scope: RecordScope) -> list[int]:
     return [here.probe.pk for here in scope.probes]
-
-
-def _struck(fact, letter: str, scope: RecordScope) -> tuple:
-    void = getattr(fact, "void", None)
-    if void is None:
-        return False, None, None, None, None
-    by = str(scope.people.name(void.recorded_by_id, void.recorded_at))
-    return True, void.reason, void.recorded_at, by, code(letter, void.replacement_id)
 
 
 def checks_here(scope: RecordScope):
@@ -35,11 +31,12 @@ def _checks(scope: RecordScope) -> Iterator[tuple]:
             check.probe_then.code,
             check.site_then.name,
             check.kind,
+            check.procedure_version,
             check.stage,
             check.checked_at,
-            str(scope.people.name(check.checked_by_id, check.recorded_at)),
-            check.recorded_at,
-            str(scope.people.name(check.recorded_by_id, check.recorded_at)),
+            who(scope, check, "checked_by"),
+            *entered(scope, check),
+            check.phone,
             check.verdict,
             check.reading_milli,
             check.reference_milli,
@@ -55,8 +52,10 @@ def _checks(scope: RecordScope) -> Iterator[tuple]:
             check.surroundings,
             check.budget,
             check.why,
+            check.figures,
+            check.typing,
             check.note,
-            *_struck(check, "C", scope),
+            *struck(check, partial(code, "C"), scope),
         )
 
 
@@ -68,11 +67,12 @@ CHECKS = DataTable(
         Col("probe", Holds.TEXT),
         Col("site", Holds.TEXT),
         Col("kind", Holds.TEXT),
+        Col("procedure_version", Holds.MAYBE_WHOLE, "Of its kind, when it was first entered; null: not recorded."),
         Col("stage", Holds.TEXT),
         Col("checked_at", Holds.MOMENT),
         Col("checked_by", Holds.TEXT),
-        Col("entered_at", Holds.MOMENT),
-        Col("entered_by", Holds.TEXT),
+        *ENTERED,
+        PHONE,
         Col("verdict", Holds.TEXT),
         Col("reading_milli", Holds.MAYBE_WHOLE, "What it showed once it had settled."),
         Col("reference_milli", Holds.WHOLE),
@@ -87,7 +87,9 @@ CHECKS = DataTable(
         Col("bath", Holds.ANYTHING, "The bath or pan as it was prepared, point by point."),
         Col("surroundings", Holds.ANYTHING),
         Col("budget", Holds.ANYTHING, "Where its uncertainty comes from, part by part."),
-        Col("why", Holds.ANYTHING, "The verdict in sentences."),
+        Col("why", Holds.TEXTS, "The verdict in sentences."),
+        Col("figures", Holds.TEXTS),
+        Col("typing", Holds.ANYTHING, "Of the numbers typed: those that were taken back, and what somebody answered."),
         Col("note", Holds.TEXT),
         *STRUCK,
     ),
@@ -125,9 +127,8 @@ def _events(scope: RecordScope) -> Iterator[tuple]:
             event.kind,
             event.at,
             event.note,
-            event.recorded_at,
-            str(scope.people.name(event.recorded_by_id, event.recorded_at)),
-            *_struck(event, "E", scope),
+            *entered(scope, event),
+            *struck(event, partial(code, "E"), scope),
         )
 
 
@@ -140,9 +141,118 @@ EVENTS = DataTable(
         Col("kind", Holds.TEXT),
         Col("at", Holds.MOMENT),
         Col("note", Holds.TEXT),
-        Col("entered_at", Holds.MOMENT),
-        Col("entered_by", Holds.TEXT),
+        *ENTERED,
         *STRUCK,
     ),
     _events,
+)
+
+
+def _probes(scope: RecordScope) -> Iterator[tuple]:
+    spans, plans = spans_here(scope), PlansHere(scope)
+    for here in scope.probes:
+        probe, plan, cut = here.probe, plans.in_force(here.probe), spans.get(here.probe.pk)
+        yield (
+            probe.code,
+            probe.description,
+            probe.sensor,
+            probe.maker,
+            probe.model,
+            probe.serial,
+            probe.resolution_milli,
+            probe.lowest_milli,
+            probe.highest_milli,
+            probe.tolerance_milli,
+            f"{plan.plan.told} ({plan.source})",
+            code("C", cut and cut[0].behind_id),
+            code("C", cut and cut[-1].ahead_id),
+            state_at_printing(probe, scope),
+        )
+
+
+PROBES = DataTable(
+    "probes",
+    "Every probe that was placed, read or checked at the site in the period, as it was at the end of it.",
+    (
+        Col("code", Holds.TEXT),
+        Col("description", Holds.TEXT),
+        Col("sensor", Holds.TEXT),
+        Col("maker", Holds.TEXT),
+        Col("model", Holds.TEXT),
+        Col("serial", Holds.TEXT),
+        Col("resolution_milli", Holds.WHOLE),
+        Col("lowest_milli", Holds.WHOLE),
+        Col("highest_milli", Holds.WHOLE),
+        Col("tolerance_milli", Holds.WHOLE),
+        Col("checked", Holds.TEXT, "The plan of checks, and where it comes from."),
+        Col("check_before", Holds.MAYBE_TEXT, "The check that speaks for the beginning of the period."),
+        Col("check_after", Holds.MAYBE_TEXT, "The one that speaks for its end."),
+        Col("when_this_was_made", Holds.TEXT),
+    ),
+    _probes,
+)
+
+
+def _placements(scope: RecordScope) -> Iterator[tuple]:
+    for here in scope.probes:
+        for stay in here.stays:
+            yield here.probe.code, stay.site, stay.start, stay.end, stay.reason, *entered(scope, stay.move)
+
+
+PLACEMENTS = DataTable(
+    "placements",
+    "Where these probes were in the period.",
+    (
+        Col("probe", Holds.TEXT),
+        Col("site", Holds.TEXT),
+        Col("from", Holds.MOMENT),
+        Col("until", Holds.MAYBE_MOMENT, "null: not moved since."),
+        Col("reason", Holds.TEXT),
+        *ENTERED,
+    ),
+    _placements,
+)
+
+
+def _away(scope: RecordScope) -> Iterator[tuple]:
+    for each in away_from_here(scope):
+        code, *_, why, _ = each.row.cells
+        yield code, each.start, each.end, why, each.used, *entered(scope, each.fact)
+
+
+AWAY = DataTable(
+    "probes_not_in_use",
+    "When one of these probes was withdrawn, or at another site.",
+    (
+        Col("probe", Holds.TEXT),
+        Col("from", Holds.MOMENT),
+        Col("until", Holds.MAYBE_MOMENT, "null: not yet back."),
+        Col("why", Holds.TEXT),
+        Col("contradicted_by", Holds.TEXTS, "Readings and checks that were made with it here in that time."),
+        *ENTERED,
+    ),
+    _away,
+)
+
+
+def _intervals(scope: RecordScope) -> Iterator[tuple]:
+    for each in accepted_here(scope):
+        days = each.days_before, each.days_advised, each.days_accepted
+        told = each.probe.particulars_at(each.recorded_at).code, *days, each.target, each.why
+        yield *told, *entered(scope, each)
+
+
+INTERVALS = DataTable(
+    "intervals",
+    "Days between checks of a probe that were set after advice in the period.",
+    (
+        Col("probe", Holds.TEXT),
+        Col("days_before", Holds.WHOLE),
+        Col("days_advised", Holds.WHOLE),
+        Col("days_accepted", Holds.WHOLE),
+        Col("target", Holds.WHOLE, "Of 100 checks, how many are to find it in tolerance."),
+        Col("why", Holds.TEXT, "Where it differs from the advice."),
+        *ENTERED,
+    ),
+    _intervals,
 )

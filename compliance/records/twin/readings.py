@@ -8,10 +8,12 @@ from compliance.appliances.models import Appliance
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 from compliance.quarantine.models import Decision
-from compliance.readings.models import CorrectiveAction, Reading
+from compliance.readings.models import CorrectiveAction
 
 from ..scope import RecordScope
-from .table import Col, DataTable, Holds
+from ..sections.files import files_of
+from ..summary_counts import deviations_of
+from .table import ENTERED, PHONE, STRUCK, Col, DataTable, Holds, code, entered, key, who
 
 CHUNK = 2000
 FIELDS = (
@@ -37,16 +39,13 @@ FIELDS = (
     "used_despite",
     "note",
     "source_id",
+    "phone",
     "corrects__voids_id",
     "void__reason",
     "void__recorded_at",
     "void__recorded_by_id",
     "void__replacement_id",
 )
-
-
-def code(letter: str, pk: int | None) -> str | None:
-    return f"{letter}{pk}" if pk else None
 
 
 def _readings(scope: RecordScope) -> Iterator[tuple]:
@@ -60,7 +59,7 @@ def _readings(scope: RecordScope) -> Iterator[tuple]:
         pk, item, version, *measured, at, by, entered_at, entered_by, probe, appliance, deviation, why, standing = row[
             :17
         ]
-        decision, fitness, despite, note, file, corrects, struck, struck_at, struck_by, new = row[17:]
+        decision, fitness, despite, note, file, phone, corrects, struck, struck_at, struck_by, new = row[17:]
         yield (
             code("R", pk),
             item,
@@ -80,7 +79,8 @@ def _readings(scope: RecordScope) -> Iterator[tuple]:
             fitness,
             despite,
             note,
-            bool(file),
+            key("import", file),
+            phone,
             code("R", corrects),
             struck is not None,
             struck,
@@ -90,13 +90,6 @@ def _readings(scope: RecordScope) -> Iterator[tuple]:
         )
 
 
-STRUCK = (
-    Col("void", Holds.FLAG, "Whether it was struck out; it counts no longer, and stays readable."),
-    Col("struck_why", Holds.MAYBE_TEXT),
-    Col("struck_at", Holds.MAYBE_MOMENT),
-    Col("struck_by", Holds.MAYBE_TEXT),
-    Col("replaced_by", Holds.MAYBE_TEXT, "The number of the entry in its place."),
-)
 READINGS = DataTable(
     "readings",
     "Every reading of the period, in the order in which they were taken.",
@@ -113,8 +106,7 @@ READINGS = DataTable(
         Col("since_start_s", Holds.MAYBE_WHOLE),
         Col("taken_at", Holds.MOMENT),
         Col("taken_by", Holds.TEXT),
-        Col("entered_at", Holds.MOMENT),
-        Col("entered_by", Holds.TEXT),
+        *ENTERED,
         Col("probe", Holds.TEXT),
         Col("appliance", Holds.MAYBE_TEXT),
         Col("limit_met", Holds.FLAG, "By the figure alone; what the figure is worth is said by its standing."),
@@ -125,7 +117,8 @@ READINGS = DataTable(
         Col("fitness", Holds.TEXT, "The probe when this was entered."),
         Col("used_despite", Holds.TEXT),
         Col("note", Holds.TEXT),
-        Col("from_file", Holds.FLAG),
+        Col("file", Holds.MAYBE_TEXT, "The import that it came in with."),
+        PHONE,
         Col("corrects", Holds.MAYBE_TEXT),
         *STRUCK,
     ),
@@ -133,13 +126,55 @@ READINGS = DataTable(
 )
 
 
+def _deviations(scope: RecordScope) -> Iterator[tuple]:
+    related = "reading__limit_version__limit", "reading__void", "reading__probe"
+    found = deviations_of(scope).select_related(*related).order_by("reading__taken_at", "pk")
+    for each in found.iterator(chunk_size=CHUNK):
+        reading = each.reading
+        yield (
+            code("D", each.pk),
+            code("R", reading.pk),
+            reading.taken_at,
+            reading.item,
+            reading.limit_version.limit.title,
+            demand(reading.limit_version),
+            reading.typed,
+            reading.unit,
+            reading.probe_then.code,
+            each.why,
+            "void" if hasattr(reading, "void") else "closed" if each.acted else "open",
+            *entered(scope, each),
+        )
+
+
+DEVIATIONS = DataTable(
+    "deviations",
+    "Readings of the period that did not meet their limit, and older ones that something was done about in it.",
+    (
+        Col("number", Holds.TEXT),
+        Col("reading", Holds.TEXT),
+        Col("taken_at", Holds.MOMENT),
+        Col("item", Holds.TEXT),
+        Col("limit", Holds.TEXT),
+        Col("limit_demands", Holds.TEXT),
+        Col("typed", Holds.TEXT),
+        Col("unit", Holds.TEXT),
+        Col("probe", Holds.TEXT),
+        Col("why", Holds.TEXT),
+        Col("state", Holds.TEXT, "void, closed or open: until it is recorded what was done."),
+        *ENTERED,
+    ),
+    _deviations,
+)
+
+
 def _acts(scope: RecordScope) -> Iterator[tuple]:
     acts = CorrectiveAction.objects.filter(
-        deviation__reading__in=Reading.objects.filter(site=scope.site, **scope.within("taken_at")).order_by(),
-        recorded_at__lte=scope.now,
+        deviation__in=deviations_of(scope).order_by().values("pk"), recorded_at__lte=scope.now
     )
     for act in acts.annotate(read=F("deviation__reading_id")).select_related("replaced_by").order_by("pk").iterator():
         yield (
+            key("action", act.pk),
             code("D", act.deviation_id),
             code("R", act.read),
             act.action,
@@ -147,17 +182,21 @@ def _acts(scope: RecordScope) -> Iterator[tuple]:
             act.disposition,
             act.note,
             act.done_at,
-            str(scope.people.name(act.decided_by_id, act.recorded_at)),
-            act.recorded_at,
-            str(scope.people.name(act.recorded_by_id, act.recorded_at)),
-            hasattr(act, "replaced_by"),
+            who(scope, act, "decided_by"),
+            *entered(scope, act),
+            key("action", _replaced_by(act)),
         )
+
+
+def _replaced_by(fact) -> int | None:
+    return fact.replaced_by.pk if hasattr(fact, "replaced_by") else None
 
 
 ACTS = DataTable(
     "corrective_actions",
-    "What was done about the deviations of these readings; one that was replaced stays.",
+    "What was done about these deviations; one that was replaced stays.",
     (
+        Col("number", Holds.TEXT),
         Col("deviation", Holds.TEXT),
         Col("reading", Holds.TEXT),
         Col("action", Holds.TEXT),
@@ -166,53 +205,49 @@ ACTS = DataTable(
         Col("note", Holds.TEXT),
         Col("done_at", Holds.MOMENT),
         Col("decided_by", Holds.TEXT),
-        Col("entered_at", Holds.MOMENT),
-        Col("entered_by", Holds.TEXT),
-        Col("replaced", Holds.FLAG),
+        *ENTERED,
+        Col("replaced_by", Holds.MAYBE_TEXT),
     ),
     _acts,
 )
 
 
-def _decisions(scope: RecordScope) -> Iterator[tuple]:
-    made = Decision.objects.filter(reading__in=scope.readings().order_by(), recorded_at__lte=scope.now).select_related(
-        "replaced_by"
-    )
-    for each in made.order_by("pk").iterator(chunk_size=CHUNK):
+def _imports(scope: RecordScope) -> Iterator[tuple]:
+    for each in files_of(scope).order_by("pk").iterator(chunk_size=100):
         yield (
-            code("R", each.reading_id),
-            each.case,
-            each.fate,
-            each.outcome,
-            each.why,
-            each.risk,
-            each.told,
-            each.evidence,
-            code("R", each.good_reading_id),
-            str(scope.people.name(each.decided_by_id, each.recorded_at)),
-            each.recorded_at,
-            str(scope.people.name(each.recorded_by_id, each.recorded_at)),
-            hasattr(each, "replaced_by"),
+            key("import", each.pk),
+            each.file_name,
+            each.digest,
+            key("import", each.part_of_id),
+            each.rest_after,
+            each.rows,
+            each.added,
+            each.known,
+            each.refused_count,
+            each.refused,
+            each.doubts,
+            len(each.sites),
+            *entered(scope, each),
         )
 
 
-DECISIONS = DataTable(
-    "decisions",
-    "What people decided on these readings in quarantine; a decision that was replaced stays.",
+IMPORTS = DataTable(
+    "imports",
+    "Files of readings that were brought in during the period, and those that readings of it came from.",
     (
-        Col("reading", Holds.TEXT),
-        Col("case", Holds.TEXT, "What began it: check:12 or event:5."),
-        Col("decision", Holds.TEXT),
-        Col("outcome", Holds.TEXT, "What could be said of the reading when it was decided."),
-        Col("why", Holds.TEXT),
-        Col("risk", Holds.TEXT),
-        Col("told", Holds.TEXT),
-        Col("evidence", Holds.TEXT),
-        Col("measured_again", Holds.MAYBE_TEXT),
-        Col("decided_by", Holds.TEXT),
-        Col("entered_at", Holds.MOMENT),
-        Col("entered_by", Holds.TEXT),
-        Col("replaced", Holds.FLAG),
+        Col("number", Holds.TEXT),
+        Col("file", Holds.TEXT),
+        Col("sha256", Holds.TEXT, "Of the whole file."),
+        Col("part_of", Holds.MAYBE_TEXT, "The first piece of a long file that came in pieces."),
+        Col("rest_after_line", Holds.MAYBE_WHOLE, "Of a piece: the line after which the rest was to come."),
+        Col("rows", Holds.WHOLE),
+        Col("added", Holds.WHOLE),
+        Col("already_there", Holds.WHOLE),
+        Col("refused", Holds.WHOLE),
+        Col("refused_rows", Holds.LINES, "Line and reason of each, the first thousands of them."),
+        Col("doubtful_rows", Holds.LINES, "Accepted, but worth a look."),
+        Col("sites", Holds.WHOLE, "To how many sites its rows belong; the counts are of them all."),
+        *ENTERED,
     ),
-    _decisions,
+    _imports,
 )

@@ -4,7 +4,7 @@ import json
 from pathlib import Path
 
 FILE = Path(__file__).with_name("record.schema.json")
-FORM = "urn:noughtbook:record:1"
+FORM = "urn:noughtbook:record:2"
 TEXT, DAY, MOMENT = {"type": "string"}, {"type": "string", "format": "date"}, {"type": "string", "format": "date-time"}
 HEAD = {
     "type": ["object", "null"],

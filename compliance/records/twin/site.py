@@ -1,19 +1,17 @@
-"""What held at the site: its limits, the signatures under cases, what was not done in time, and the trail of changes."""
+"""What held at the site: its limits, what was set anew for it, what was struck out, names, and the trail of changes."""
 
 from collections.abc import Iterator
 
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
-from compliance.reminders.queries import tell
 
-from ..case_rows import cases_here
-from ..planned_counts import exceptions
 from ..scope import RecordScope
 from ..sections.annex import entries_of
+from ..sections.changes import changes_here
+from ..sections.corrections import excuses_struck_out, struck_out_here
 from ..sections.plan import source_of
-from ..sections.reminders import what_became
 from ..trail_words import act_of, record_of
-from .table import Col, DataTable, Holds
+from .table import ENTERED, Col, DataTable, Holds, entered, who
 
 
 def _limits(scope: RecordScope) -> Iterator[tuple]:
@@ -24,16 +22,20 @@ def _limits(scope: RecordScope) -> Iterator[tuple]:
         yield (
             each.limit.code,
             each.limit.title,
+            each.limit.step,
+            each.limit.hazard,
             demand(each) if each.in_force else None,
             each.value_milli,
             each.hold_s,
             each.within_s,
+            each.target_milli,
+            each.usual_action,
             each.in_force,
             each.effective_from,
             source_of(each),
+            each.origin,
             each.reason,
-            each.recorded_at,
-            str(scope.people.name(each.recorded_by_id, each.recorded_at)),
+            *entered(scope, each),
         )
 
 
@@ -43,60 +45,99 @@ LIMITS = DataTable(
     (
         Col("code", Holds.TEXT),
         Col("title", Holds.TEXT),
+        Col("step", Holds.TEXT),
+        Col("hazard", Holds.TEXT),
         Col("demands", Holds.MAYBE_TEXT),
         Col("value_milli", Holds.WHOLE),
         Col("hold_s", Holds.MAYBE_WHOLE),
         Col("within_s", Holds.MAYBE_WHOLE),
+        Col("target_milli", Holds.MAYBE_WHOLE, "Inside the limit."),
+        Col("usual_action", Holds.TEXT),
         Col("in_force", Holds.FLAG),
         Col("effective_from", Holds.MOMENT),
         Col("source", Holds.TEXT),
+        Col(
+            "origin",
+            Holds.TEXT,
+            "seen; memory: to be checked with the authority; practice: common practice, no source.",
+        ),
         Col("reason", Holds.TEXT),
-        Col("entered_at", Holds.MOMENT),
-        Col("entered_by", Holds.TEXT),
+        *ENTERED,
     ),
     _limits,
 )
 
 
-def _signatures(scope: RecordScope) -> Iterator[tuple]:
-    for case in cases_here(scope):
-        for each in case.signatures:
-            yield each.case, each.signed_name, each.meaning, each.readings, each.counts, each.note, each.recorded_at
+def _struck_out(scope: RecordScope) -> Iterator[tuple]:
+    for letter, void in struck_out_here(scope):
+        new = void.replacement_id
+        yield f"{letter}{void.voids_id}", f"{letter}{new}" if new else None, void.reason, *entered(scope, void)
+    for void in excuses_struck_out(scope):
+        yield f"excuse:{void.voids_id}", None, void.reason, *entered(scope, void)
 
 
-SIGNATURES = DataTable(
-    "signatures",
-    "Signatures under cases of quarantine with readings at the site.",
+STRUCK_OUT = DataTable(
+    "struck_out",
+    "Readings, checks, events and excuses of the period that were struck out, and older ones that were struck out in it.",
     (
-        Col("case", Holds.TEXT),
-        Col("signed_by", Holds.TEXT),
-        Col("meaning", Holds.TEXT),
-        Col("readings", Holds.WHOLE),
-        Col("counts", Holds.ANYTHING),
-        Col("note", Holds.TEXT),
-        Col("signed_at", Holds.MOMENT),
+        Col("number", Holds.TEXT),
+        Col("replaced_by", Holds.MAYBE_TEXT),
+        Col("why", Holds.TEXT),
+        *ENTERED,
     ),
-    _signatures,
+    _struck_out,
 )
 
 
-def _not_in_time(scope: RecordScope) -> Iterator[tuple]:
-    for told in tell(exceptions(scope)):
-        done_at = told.check.checked_at if told.check else told.reading.taken_at if told.reading else None
-        yield told.reminder.due_at, str(told.title), told.reminder.because, what_became(told), done_at
+def _changes(scope: RecordScope) -> Iterator[tuple]:
+    for of, change, told in changes_here(scope):
+        yield of, *map(str, told), change.fact.corrects, change.since, change.fact.reason, *entered(scope, change.fact)
 
 
-NOT_IN_TIME = DataTable(
-    "not_in_time",
-    "Checks and readings that fell due in the period and were not done, or not in time.",
+CHANGES = DataTable(
+    "changes",
+    "What was set anew in the period for the business, the site, its probes and appliances, and what was corrected of it later.",
     (
-        Col("due_at", Holds.MOMENT),
+        Col("of", Holds.TEXT),
         Col("what", Holds.TEXT),
-        Col("because", Holds.TEXT),
-        Col("became", Holds.TEXT),
-        Col("done_at", Holds.MAYBE_MOMENT),
+        Col("was", Holds.TEXT),
+        Col("is", Holds.TEXT),
+        Col("correction", Holds.FLAG),
+        Col("since", Holds.MAYBE_MOMENT, "From when on it holds; null: from the start."),
+        Col("why", Holds.TEXT),
+        *ENTERED,
     ),
-    _not_in_time,
+    _changes,
+)
+
+
+def _names(scope: RecordScope) -> Iterator[tuple]:
+    for change in scope.people.changes(scope.start, scope.now, of=scope.people.told):
+        former, name = change.former_name, change.name
+        yield (
+            change.recorded_at,
+            former,
+            change.former_initials,
+            name,
+            change.initials,
+            who(scope, change),
+            change.reason,
+        )
+
+
+NAMES = DataTable(
+    "names",
+    "Who of the people named above got another name since the period began.",
+    (
+        Col("entered_at", Holds.MOMENT),
+        Col("was", Holds.TEXT),
+        Col("initials_were", Holds.TEXT),
+        Col("is", Holds.TEXT),
+        Col("initials_are", Holds.TEXT),
+        Col("entered_by", Holds.MAYBE_TEXT, "null: who runs Noughtbook."),
+        Col("why", Holds.TEXT),
+    ),
+    _names,
 )
 
 

@@ -14,13 +14,31 @@ from compliance.readings.importing.cells import guarded
 from shared.time_text import on_clock
 
 from ..scope import RecordScope
-from .probes import CHECKS, EVENTS, TIMED
-from .readings import ACTS, DECISIONS, READINGS
+from .cases import CASE_READINGS, CASE_STRUCK, CASES, DECISIONS, SIGNATURES
+from .days import CLOSED, CLOSURES, HOURS, PLANS, REVIEWED_DAYS, REVIEWS
+from .due import APPLIANCES, EXCUSES, NOT_IN_TIME, OUT_OF_USE, PLANNED
+from .probes import AWAY, CHECKS, EVENTS, INTERVALS, PLACEMENTS, PROBES, TIMED
+from .readings import ACTS, DEVIATIONS, IMPORTS, READINGS
 from .schema import FILE, FORM
-from .site import LIMITS, NOT_IN_TIME, SIGNATURES, TRAIL
+from .site import CHANGES, LIMITS, NAMES, STRUCK_OUT, TRAIL
 from .table import DataTable
 
-TABLES = (READINGS, ACTS, DECISIONS, SIGNATURES, CHECKS, TIMED, EVENTS, LIMITS, NOT_IN_TIME, TRAIL)
+OF_FOOD = (READINGS, IMPORTS, DEVIATIONS, ACTS, CASES, CASE_READINGS, CASE_STRUCK, DECISIONS, SIGNATURES)
+OF_PROBES = (PROBES, PLACEMENTS, AWAY, CHECKS, TIMED, EVENTS, INTERVALS)
+OF_DAYS = (
+    REVIEWED_DAYS,
+    REVIEWS,
+    PLANNED,
+    NOT_IN_TIME,
+    EXCUSES,
+    APPLIANCES,
+    OUT_OF_USE,
+    HOURS,
+    CLOSURES,
+    CLOSED,
+    PLANS,
+)
+TABLES = (*OF_FOOD, *OF_PROBES, *OF_DAYS, LIMITS, STRUCK_OUT, CHANGES, TRAIL, NAMES)  # names: of all those before
 NOTICE = "This record supports the HACCP plan, the local code and the competent authority; it replaces none of them."
 BYTE_ORDER_MARK = "\ufeff"  # for spreadsheets
 
@@ -39,6 +57,7 @@ def zip_twin(out: BinaryIO, scope: RecordScope) -> None:
 
 
 def _written(scope: RecordScope, folder: Path) -> list[Path]:
+    scope.people.told.clear()
     whole, schema = folder / "record.json", folder / FILE.name
     schema.write_text(FILE.read_text(encoding="utf-8"), encoding="utf-8")
     sheets = [folder / f"{table.name}.csv" for table in TABLES]
