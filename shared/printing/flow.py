@@ -55,7 +55,7 @@ class Writer:
         self.zone: tzinfo = imprint.zone
         self._waiting: list[_Block] = []
         self._together: list[_Block] | None = None
-        self._level, self._marks = -1, 0
+        self._level, self._marks, self._above = -1, 0, 0  # in the outline: how deep, how many, below how many
         self.nothing: list[str] = []
 
     def __enter__(self) -> "Writer":
@@ -64,6 +64,14 @@ class Writer:
     def __exit__(self, kind, error, trace) -> None:
         if kind is None:
             self.close()
+
+    def part(self, masthead: Masthead, imprint: Imprint, *, name: str) -> None:
+        """Begin a part with a head of its own, on a new page, in the outline under its site; the cover finds it by its name."""
+        zoned_moment(imprint.printed_at, imprint.zone)
+        self._flush_headings(0)
+        self._pages.begin_part(masthead, imprint, name)
+        self.zone, self.nothing, self._level, self._above = imprint.zone, [], -1, 1
+        self._bookmark(clean(masthead.site), 0)
 
     @property
     def width(self) -> float:
@@ -252,7 +260,7 @@ class Writer:
         pages.y -= below
 
     def _bookmark(self, text: str, level: int) -> None:
-        self._level = min(level - 1, self._level + 1)
+        self._level = min(level - 1 + self._above, self._level + 1)
         self._marks += 1
         key = f"section{self._marks}"
         canvas = self._pages.canvas
@@ -290,7 +298,7 @@ class Writer:
         pages.y -= tall * leading + size * 0.28
 
     def _draw_picture(self, drawing: Drawing, scale: float, caption: list[str]) -> None:
-        pages = self._pages
+        pages, drawing.initialFontName = self._pages, REGULAR  # or it begins in a face that is not embedded
         pages.y -= drawing.height * scale
         pages.canvas.saveState()
         pages.canvas.translate(pages.left, pages.y)
