@@ -65,13 +65,13 @@ class Writer:
         if kind is None:
             self.close()
 
-    def part(self, masthead: Masthead, imprint: Imprint, *, name: str) -> None:
-        """Begin a part with a head of its own, on a new page, in the outline under its site; the cover finds it by its name."""
+    def part(self, masthead: Masthead, imprint: Imprint, *, name: str, title: str) -> None:
+        """Begin a part with a head of its own, on a new page; the outline has it by its title, the cover finds it by its name."""
         zoned_moment(imprint.printed_at, imprint.zone)
         self._flush_headings(0)
         self._pages.begin_part(masthead, imprint, name)
         self.zone, self.nothing, self._level, self._above = imprint.zone, [], -1, 1
-        self._bookmark(clean(masthead.site), 0)
+        self._bookmark(clean(title), 0)
 
     @property
     def width(self) -> float:
@@ -190,11 +190,13 @@ class Writer:
         for block in blocks:
             self._draw(block)
 
-    def attach(self, files: Iterable[Path], about: str) -> None:
-        """Put files beside the pages, each under its name."""
+    def attach(self, files: Iterable[Path], about: str, *, before: str = "") -> None:
+        """Put files beside the pages, each under its name with something before it."""
         for file in sorted(files):
             with file.open("rb") as content:
-                self._pages.attach(file.name, about, iter(lambda content=content: content.read(1 << 16), b""))
+                self._pages.attach(
+                    f"{before}{file.name}", about, iter(lambda content=content: content.read(1 << 16), b"")
+                )
 
     def close(self) -> None:
         """Finish the document and write it out."""

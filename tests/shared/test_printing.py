@@ -296,7 +296,7 @@ def test_a_part_has_its_own_head_numbers_and_links_and_the_cover_tells_its_page(
     def write(writer):
         writer.table([Column("Site"), Column("Page", page=True)], [("North", "N"), ("South", "S")])
         for site in ("North", "South"):
-            writer.part(replace(MASTHEAD, site=site), IMPRINT, name=site[0])
+            writer.part(replace(MASTHEAD, site=site), IMPRINT, name=site[0], title=site)
             writer.heading("Readings")
             writer.paragraph("See R7.")
             writer._pages.break_page()
