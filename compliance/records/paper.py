@@ -13,7 +13,13 @@ FOOT = "This record supports the HACCP plan, the local code and the competent au
 
 def paper_of(scope: RecordScope, title: str) -> tuple[Masthead, Imprint]:
     """What stands at the head of the first page, and at the foot of each."""
-    masthead = Masthead(business=scope.business.name, site=scope.site.name, title=title, period=scope.period)
+    masthead = Masthead(
+        business=scope.business.name,
+        site=scope.site.name,
+        title=title,
+        period=scope.period,
+        times=f"times in {scope.zone_names}",
+    )
     head = head_line(scope.head, scope.zone)
     return masthead, Imprint(
         printed_by=scope.printed_by, printed_at=scope.now, zone=scope.zone, note=FOOT, witness=head

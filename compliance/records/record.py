@@ -33,24 +33,24 @@ from .sections import (
 from .twin.writing import twin_of
 
 TITLE = "Temperature and probe record"
-OF_A_SITE = (
+OF_A_SITE = (  # what went wrong first, then all that was done
     title,
     summary,
     open_points,
-    reminders,
-    reviews,
     failures,
     deviations,
     cases,
+    reminders,
+    corrections,
+    reviews,
+    appliances,
     readings,
     files,
-    appliances,
     probes,
     events,
     plan,
     days,
     intervals,
-    corrections,
     changes,
     reasons,
     nothing,

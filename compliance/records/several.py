@@ -33,7 +33,7 @@ COLUMNS = [
     Column("Readings planned", **NUMBER),
     Column("Readings missed", **NUMBER),
     Column("Deviations open", align="center", points=46),
-    Column("Readings to decide on", **NUMBER),
+    Column("Readings to decide on", align="center", points=46),
     Column("Days not reviewed", **NUMBER),
     Column("Begins on", points=34, align="right", page=True),
 ]
@@ -73,7 +73,7 @@ def _cover_of(asked: RecordRequest, scope: RecordScope):
     """A head for all of them. Of several businesses none stands there, and each record has the head of its own trail."""
     masthead, imprint = paper_of(scope, TITLE)
     sites = f"{plural(len(asked.sites), 'site')}: {named([site.name for site in asked.sites])}"
-    masthead = replace(masthead, site=sites)
+    masthead = replace(masthead, site=sites, times="")
     if len({site.area.business_id for site in asked.sites}) > 1:
         return replace(masthead, business=""), replace(imprint, witness="")
     return masthead, imprint

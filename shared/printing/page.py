@@ -27,18 +27,19 @@ from shared.printing.text import clean, first_lines, shorten, visual
 from shared.time_text import zoned_moment
 
 SIZES = {"A4": A4, "Letter": LETTER}
-SIDE, TOP, BOTTOM = 48.0, 38.0, 38.0
+SIDE, TOP, BOTTOM = 42.0, 34.0, 30.0
 GREY = 0.32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Masthead:
-    """What a record is about; repeated in short at the head of each page."""
+    """What a record is about; repeated in short at the head of each page. `times`: by which zone its times go, in short."""
 
     business: str
     site: str
     title: str
     period: str
+    times: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +107,7 @@ class Pages:
     @property
     def depth(self) -> float:
         """Points that a page other than the first offers in all."""
-        return self.page_height - TOP - 24 - self.bottom
+        return self.page_height - TOP - 22 - self.bottom
 
     def pen(self, font: str = REGULAR, size: float = 9) -> Pen:
         """The pen for a face and a size, made once a document."""
@@ -264,7 +265,7 @@ class Pages:
     def _draw_running_head(self) -> None:
         head = self._masthead
         pen, bold = self.pen(REGULAR, 8), self.pen(BOLD, 8)
-        period = shorten(head.period, REGULAR, 8, self.width * 0.32)
+        period = shorten(f"{head.period}, {head.times}" if head.times else head.period, REGULAR, 8, self.width * 0.4)
         room = self.width - pen.width(period) - 14
         title = shorten(head.title, BOLD, 8, room * 0.5)
         place = shorten(f"{head.site} · {head.business}", REGULAR, 8, room - bold.width(title) - 10)
@@ -272,7 +273,7 @@ class Pages:
         self.line_of_text(self.left + bold.width(title) + 8, self.y - 7, place, pen, grey=GREY)
         self.line_of_text(self.right, self.y - 7, period, pen, align="right", grey=GREY)
         self.rule(self.y - 13)
-        self.y -= 24
+        self.y -= 22
 
     def _draw_footer(self) -> None:
         mark, pen = self._imprint, self.pen(REGULAR, 7.5)
