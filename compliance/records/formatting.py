@@ -72,8 +72,10 @@ def method(check: Check, unit: str) -> str:
         return f"{bath[0].upper()}{bath[1:]}, which stands for no known temperature"
     half_width = check.budget.get("bath", {}).get("half_width")
     reference = show(check.reference_milli, unit, 2)
-    spread = "" if half_width is None else f" {uncertainty(ceil(round(half_width * 1000, 6)), unit)}"
-    return joined(f"{bath[0].upper()}{bath[1:]}, {reference}{spread}")
+    if half_width is not None:
+        spread = uncertainty(ceil(round(half_width * 1000, 6)), unit)
+        reference = f"{reference.removesuffix(f' {Unit(unit).label}')}\N{NO-BREAK SPACE}{spread}"
+    return joined(f"{bath[0].upper()}{bath[1:]}, {reference}")
 
 
 def version_in_words(version: int | None) -> str:

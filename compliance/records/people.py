@@ -29,6 +29,10 @@ class People:
         people = Person.objects.values_list("pk", "name", "initials")
         return cls({pk: Name(name, initials) for pk, name, initials in people}, changes)
 
+    def anew(self) -> "People":
+        """The same people, none of whom has appeared yet."""
+        return People(self._known, self._changes)
+
     def name(self, pk: int, at: datetime) -> Name:
         """What a person was called when a line was written."""
         self.told.add(pk)

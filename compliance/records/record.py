@@ -33,38 +33,37 @@ from .sections import (
 from .twin.writing import twin_of
 
 TITLE = "Temperature and probe record"
-SECTIONS = (
+OF_A_SITE = (  # what went wrong first, then all that was done
     title,
     summary,
     open_points,
-    reminders,
-    reviews,
     failures,
     deviations,
     cases,
+    reminders,
+    corrections,
+    reviews,
+    appliances,
     readings,
     files,
-    appliances,
     probes,
     events,
     plan,
     days,
     intervals,
-    corrections,
     changes,
     reasons,
     nothing,
     closing,
-    glossary,
-    cautions,
     annex,
 )
+AT_THE_END = (glossary, cautions)  # once a document
 
 
 def write_record(out: BinaryIO, scope: RecordScope) -> None:
     """Write the record of a site and a period as a PDF to a binary file object."""
     with begin(out, scope, TITLE) as writer:
-        for section in SECTIONS:
+        for section in (*OF_A_SITE, *AT_THE_END):
             section.write(writer, scope)
         with twin_of(scope) as files:
             writer.attach(files, "This record as data")

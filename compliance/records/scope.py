@@ -77,6 +77,12 @@ class RecordScope:
         """The midnight that ends the last day, in UTC; itself outside."""
         return midnight(self.last + timedelta(days=1), self.zone)
 
+    @cached_property
+    def zone_names(self) -> str:
+        """What the clock of the site was called in the period, such as “BST, GMT”."""
+        days = (self.start + timedelta(days=n) for n in range(0, (self.reached - self.start).days + 1))
+        return ", ".join(dict.fromkeys(at.astimezone(self.zone).tzname() for at in (*days, self.reached)))
+
     def named(self, record):
         """A plan or a closure of this site or business, under the name that this record has for it."""
         if record.site_id == self.site.pk:

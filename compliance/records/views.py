@@ -23,6 +23,7 @@ from sites.access import get_site
 from sites.models import Site
 
 from .access import get_site_to_print
+from .asked import RecordRequest
 from .forms import RecordForm
 from .scope import RecordScope
 
@@ -39,10 +40,10 @@ def record_form(request: HttpRequest) -> HttpResponse:
 @require_safe
 @few(HEAVY, "printing")
 def record_print(request: HttpRequest) -> HttpResponse:
-    """The record as a PDF, or the form again where the period cannot be."""
-    from .record import write_record
+    """The record as a PDF, of one site or of several, or the form again where the period cannot be."""
+    from .several import write_records
 
-    return _answer(request, lambda scope: pdf(lambda out: write_record(out, scope), f"{file_name(scope)}.pdf"))
+    return _answer(request, lambda asked: pdf(lambda out: write_records(out, asked), f"{asked.file_name}.pdf"))
 
 
 @require_safe
@@ -51,7 +52,7 @@ def record_haccp(request: HttpRequest) -> HttpResponse:
     """The limits of a period with their monitoring, corrective action and verification, on a page or two."""
     from .haccp import write_haccp
 
-    return _answer(request, lambda scope: pdf(lambda out: write_haccp(out, scope), f"haccp-{file_name(scope)}.pdf"))
+    return _answer_of_one(request, lambda scope, name: pdf(lambda out: write_haccp(out, scope), f"haccp-{name}.pdf"))
 
 
 @require_safe
@@ -60,20 +61,22 @@ def record_data(request: HttpRequest) -> HttpResponse:
     """The same as data: JSON with its schema, and CSV files, in one zip."""
     from .twin.writing import zip_twin
 
-    return _answer(request, lambda scope: packed(lambda out: zip_twin(out, scope), f"{file_name(scope)}.zip"))
+    return _answer_of_one(request, lambda scope, name: packed(lambda out: zip_twin(out, scope), f"{name}.zip"))
 
 
-def _answer(request: HttpRequest, write: Callable[[RecordScope], HttpResponse]) -> HttpResponse:
-    """What is written of the site and period that are asked for, or the form again where the period cannot be."""
+def _answer(request: HttpRequest, write: Callable[[RecordRequest], HttpResponse], *, one: bool = False) -> HttpResponse:
+    """What is written of the sites and the period that are asked for, or the form again where that cannot be."""
     if request.GET.get("site"):
         get_site_to_print(request.user, request.GET["site"])
     form = RecordForm(request.GET, person=request.user)
+    if form.is_valid() and one:
+        form.refuse_several()
     if not form.is_valid():
         return _form_page(request, form, status=400)
     given = form.cleaned_data
     return write(
-        RecordScope(
-            site=given["site"],
+        RecordRequest(
+            sites=given["sites"],
             first=given["from"],
             last=given["to"],
             paper=given["paper"],
@@ -81,6 +84,10 @@ def _answer(request: HttpRequest, write: Callable[[RecordScope], HttpResponse]) 
             now=timezone.now(),
         )
     )
+
+
+def _answer_of_one(request: HttpRequest, write: Callable[[RecordScope, str], HttpResponse]) -> HttpResponse:
+    return _answer(request, lambda asked: write(asked.scope(asked.sites[0]), asked.file_name), one=True)
 
 
 @require_safe
@@ -143,12 +150,6 @@ def _written(write: Callable[[BinaryIO], None]) -> BinaryIO:
     write(out)
     out.seek(0)
     return out
-
-
-def file_name(scope: RecordScope) -> str:
-    """A name in plain letters that says what is in the file."""
-    site = slugify(scope.site.name)[:60] or f"site-{scope.site.pk}"
-    return f"record-{site}-{scope.first.isoformat()}-to-{scope.last.isoformat()}"
 
 
 def _form_page(request: HttpRequest, form: RecordForm, status: int = 200) -> HttpResponse:

@@ -16,12 +16,14 @@ from reportlab.graphics.shapes import Drawing
 
 from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.page import GREY, Imprint, Masthead, Pages
+from shared.printing.runs import Run, goes_rightwards, set_runs
 from shared.printing.table import Column, Row, Table
 from shared.printing.text import clean, first_lines, wrap
 from shared.time_text import zoned_moment
 
-HEADINGS = {1: (14.0, 20.0, 7.0), 2: (11.0, 14.0, 5.0), 3: (9.5, 9.0, 3.0)}  # size, space above, space below
-BODY, SMALL, LEADING = 9.0, 8.0, 12.5
+HEADINGS = {1: (13.0, 12.0, 4.0), 2: (10.5, 9.0, 3.0), 3: (9.5, 6.0, 2.0)}  # size, space above, space below
+BODY, SMALL, LEADING = 9.0, 8.0, 11.6
+DENSE_LEADING, COLUMN_GAP = 9.8, 18.0  # of small type in little room
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +57,7 @@ class Writer:
         self.zone: tzinfo = imprint.zone
         self._waiting: list[_Block] = []
         self._together: list[_Block] | None = None
-        self._level, self._marks = -1, 0
+        self._level, self._marks, self._above = -1, 0, 0  # in the outline: how deep, how many, below how many
         self.nothing: list[str] = []
 
     def __enter__(self) -> "Writer":
@@ -64,6 +66,14 @@ class Writer:
     def __exit__(self, kind, error, trace) -> None:
         if kind is None:
             self.close()
+
+    def part(self, masthead: Masthead, imprint: Imprint, *, name: str, title: str) -> None:
+        """Begin a part with a head of its own, on a new page; the outline has it by its title, the cover finds it by its name."""
+        zoned_moment(imprint.printed_at, imprint.zone)
+        self._flush_headings(0)
+        self._pages.begin_part(masthead, imprint, name)
+        self.zone, self.nothing, self._level, self._above = imprint.zone, [], -1, 1
+        self._bookmark(clean(title), 0)
 
     @property
     def width(self) -> float:
@@ -95,15 +105,63 @@ class Writer:
     def paragraph(self, text: str, *, strong: bool = False, small: bool = False) -> None:
         """Running text; blank lines and line ends in it are kept."""
         font, size = BOLD if strong else REGULAR, SMALL if small else BODY
-        self._lines(wrap(text, font, size, min(self.width, 470)), font, size, grey=GREY if small else 0)
+        self._lines(wrap(text, font, size, self.width), font, size, grey=GREY if small else 0)
         self._space(5)
+
+    def lead(self, text: str) -> None:
+        """A sentence in bold that stays with what follows it, as headings do."""
+        draw = self._run(wrap(text, BOLD, BODY, self.width), BOLD, BODY, LEADING, 0)
+        height = len(wrap(text, BOLD, BODY, self.width)) * LEADING
+        self._waiting += [_Block(height, draw), _Block(3, lambda: self._down(3))]
 
     def facts(self, pairs: Iterable[tuple[str, object]], *, columns: int = 1, small: bool = False) -> None:
         """Labels with their values, in one or two columns; an empty value is shown by a dash."""
         pairs, size = list(pairs), SMALL if small else BODY
         for start in range(0, len(pairs), columns):
             self._fact_line(pairs[start : start + columns], columns, size)
-        self._space(6)
+        self._space(4)
+
+    def run_on(self, pairs: Iterable[tuple[str, object]]) -> None:
+        """The same one after the other in running text, in little room; labels are bold."""
+        pairs = [(label, "—" if value in (None, "") else value) for label, value in pairs]
+        if not goes_rightwards(pairs):
+            self.facts(pairs, small=True)
+            return
+        lines = set_runs(pairs, SMALL, self.width)
+        for start in range(0, len(lines), 8):
+            some = lines[start : start + 8]
+            self._keep(_Block(len(some) * DENSE_LEADING, lambda some=some: self._draw_runs(some, self._pages.left)))
+        self._space(3)
+
+    def small_print(self, groups: Iterable[tuple[str, Iterable[tuple[str, str]]]]) -> None:
+        """Explanations at the back: labels with their words under a title, in two columns of small type."""
+        width = (self.width - COLUMN_GAP) / 2
+        lines: list[list[Run]] = []
+        for title, pairs in groups:
+            lines += [[]] * bool(lines) + [[Run(0.0, title, True)]] * bool(title)
+            for pair in pairs:
+                lines += set_runs([pair], SMALL, width)
+        self._flush_headings(4 * DENSE_LEADING)
+        while lines:
+            tall = -(-len(lines) // 2)
+            self._pages.ensure(min(4, tall) * DENSE_LEADING)
+            tall = min(tall, int(self._pages.remaining // DENSE_LEADING))
+            top, deepest = self._pages.y, self._pages.y
+            for column in range(2):
+                self._pages.y = top
+                self._draw_runs(lines[:tall], self._pages.left + column * (width + COLUMN_GAP))
+                deepest, lines = min(deepest, self._pages.y), lines[tall:]
+            self._pages.y = deepest
+        self._space(4)
+
+    def _draw_runs(self, lines: list[list[Run]], left: float) -> None:
+        pages = self._pages
+        for line in lines:
+            for run in line:
+                pen = pages.pen(BOLD if run.bold else REGULAR, SMALL)
+                pages.line_of_text(left + run.x, pages.y - SMALL, run.text, pen)
+                pages.link_codes(left + run.x, pages.y - SMALL, run.text, pen)
+            pages.y -= DENSE_LEADING
 
     def table(
         self,
@@ -127,9 +185,9 @@ class Writer:
         self._flush_headings(table.head_height() + 40)
         count = table.draw(rows)
         if not count:
-            self._pages.y += 8
+            self._pages.y += 4
             self.paragraph(empty)
-        self._space(4)
+        self._space(2)
         return count
 
     def drawing(self, drawing: Drawing, caption: str = "") -> None:
@@ -182,11 +240,13 @@ class Writer:
         for block in blocks:
             self._draw(block)
 
-    def attach(self, files: Iterable[Path], about: str) -> None:
-        """Put files beside the pages, each under its name."""
+    def attach(self, files: Iterable[Path], about: str, *, before: str = "") -> None:
+        """Put files beside the pages, each under its name with something before it."""
         for file in sorted(files):
             with file.open("rb") as content:
-                self._pages.attach(file.name, about, iter(lambda content=content: content.read(1 << 16), b""))
+                self._pages.attach(
+                    f"{before}{file.name}", about, iter(lambda content=content: content.read(1 << 16), b"")
+                )
 
     def close(self) -> None:
         """Finish the document and write it out."""
@@ -252,7 +312,7 @@ class Writer:
         pages.y -= below
 
     def _bookmark(self, text: str, level: int) -> None:
-        self._level = min(level - 1, self._level + 1)
+        self._level = min(level - 1 + self._above, self._level + 1)
         self._marks += 1
         key = f"section{self._marks}"
         canvas = self._pages.canvas
@@ -270,7 +330,7 @@ class Writer:
         if tall * leading > self._pages.depth / 2:
             self._long_fact(pairs)
             return
-        self._keep(_Block(tall * leading + size * 0.28, lambda: self._draw_facts(cells, tall, room, size)))
+        self._keep(_Block(tall * leading + size * 0.15, lambda: self._draw_facts(cells, tall, room, size)))
 
     def _long_fact(self, pairs: list[tuple[str, object]]) -> None:
         for label, value in pairs:
@@ -287,10 +347,10 @@ class Writer:
             for n, line in enumerate(value):
                 pages.line_of_text(x + label_width, pages.y - size - n * leading, line, pen)
                 pages.link_codes(x + label_width, pages.y - size - n * leading, line, pen)
-        pages.y -= tall * leading + size * 0.28
+        pages.y -= tall * leading + size * 0.15
 
     def _draw_picture(self, drawing: Drawing, scale: float, caption: list[str]) -> None:
-        pages = self._pages
+        pages, drawing.initialFontName = self._pages, REGULAR  # or it begins in a face that is not embedded
         pages.y -= drawing.height * scale
         pages.canvas.saveState()
         pages.canvas.translate(pages.left, pages.y)

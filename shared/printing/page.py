@@ -1,40 +1,45 @@
 """Pages of a printed record: size, margins, masthead, running head, footer and "Page n of m".
 
-Everything goes straight onto a canvas, top to bottom, and a finished page is kept compressed, so a record of any length
-needs little memory. How many pages there are is known at the end only; "Page n of m" is therefore a small stream of its own
-that each page is given on closing.
+Everything goes straight onto a canvas, top to bottom, and what is drawn on a finished page goes to the file at once, so a
+record of any length needs little memory. How many pages there are is known at the end only; "Page n of m" is therefore a small
+stream of its own that each page is given on closing.
+
+A document may have parts, each with a head of its own and with its own names for what stands in it: links lead to places of the
+same part. What comes before the first part is the cover; it may point to where parts begin.
 """
 
 import zlib
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from typing import BinaryIO
 
 from reportlab.lib.pagesizes import A4, LETTER
-from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFStream, PDFString
+from reportlab.pdfbase.pdfdoc import PDFArray, PDFDictionary, PDFName, PDFObjectReference, PDFStream, PDFString
 from reportlab.pdfgen.canvas import Canvas
 
-from shared.printing.fonts import BOLD, REGULAR
+from shared.printing.fonts import BOLD, REGULAR, face
 from shared.printing.ink import Pen
 from shared.printing.places import Places, Pointer, codes_in
+from shared.printing.streamed import StreamedFile
 from shared.printing.text import clean, first_lines, shorten, visual
 from shared.time_text import zoned_moment
 
 SIZES = {"A4": A4, "Letter": LETTER}
-SIDE, TOP, BOTTOM = 48.0, 38.0, 38.0
+SIDE, TOP, BOTTOM = 42.0, 34.0, 30.0
 GREY = 0.32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Masthead:
-    """What a record is about; repeated in short at the head of each page."""
+    """What a record is about; repeated in short at the head of each page. `times`: by which zone its times go, in short."""
 
     business: str
     site: str
     title: str
     period: str
+    times: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,18 +70,21 @@ class Pages:
         if size not in SIZES:
             raise ValueError(f"Page size {size!r} is not known; use one of {', '.join(SIZES)}.")
         self.page_width, self.page_height = SIZES[size]
-        self.canvas = Canvas(out, pagesize=SIZES[size], pageCompression=1, invariant=invariant, lang=language)
+        first = face(REGULAR).fontName  # or the canvas begins each page in a face that is not embedded
+        self.canvas = Canvas(
+            out, SIZES[size], pageCompression=1, invariant=invariant, lang=language, initialFontName=first
+        )
+        self._file = StreamedFile(out, self.canvas)
         self.left, self.right = SIDE, self.page_width - SIDE
         self.width = self.right - self.left
-        self.bottom = BOTTOM + 14 + 10 * bool(imprint.note) + 9 * bool(imprint.witness)
-        self.number, self._masthead, self._imprint = 0, masthead, imprint
+        self.number = 0
         self._pens: dict[tuple[str, float], Pen] = {}
         self.cells: dict[tuple, dict[str, tuple]] = defaultdict(dict)  # what tables have set, by face and column
-        self.places = Places()
-        self._asked: list[tuple[int, float, float, str]] = []  # page, right end, baseline, of whose page
-        self._files: list[PDFArray | PDFString] = []  # name and file, in turn
+        self.places = self._cover = Places(first_page=1)
+        self._feet: dict[int, PDFStream] = {}  # by page: what is known of it only later
+        self._files: dict[str, PDFObjectReference] = {}
         self._describe(masthead)
-        self._begin(self._draw_masthead)
+        self._open(masthead, imprint)
 
     def _describe(self, masthead: Masthead) -> None:
         self.canvas.setTitle(clean(f"{masthead.title}: {masthead.site}, {masthead.period}"))
@@ -99,7 +107,7 @@ class Pages:
     @property
     def depth(self) -> float:
         """Points that a page other than the first offers in all."""
-        return self.page_height - TOP - 24 - self.bottom
+        return self.page_height - TOP - 22 - self.bottom
 
     def pen(self, font: str = REGULAR, size: float = 9) -> Pen:
         """The pen for a face and a size, made once a document."""
@@ -135,6 +143,21 @@ class Pages:
         self._finish()
         self._begin(self._draw_running_head)
 
+    def begin_part(self, masthead: Masthead, imprint: Imprint, name: str) -> None:
+        """Begin, on a new page, a part that the cover finds by its name."""
+        self._finish()
+        if self.places is not self._cover:
+            self._settle(self.places)
+        self.cells.clear()
+        self.places = Places(first_page=self.number + 1)
+        self._open(masthead, imprint)
+        self._cover.stands(name, self.number, self.page_height - TOP)
+
+    def _open(self, masthead: Masthead, imprint: Imprint) -> None:
+        self._masthead, self._imprint = masthead, imprint
+        self.bottom = BOTTOM + 14 + 10 * bool(imprint.note) + 9 * bool(imprint.witness)
+        self._begin(self._draw_masthead)
+
     def stands(self, name: str) -> None:
         """What the cursor stands at can be pointed to by this name."""
         self.places.stands(name, self.number, self.y)
@@ -150,52 +173,64 @@ class Pages:
 
     def page_of(self, x: float, y: float, target: str) -> None:
         """The number of the page on which something stands, ending at `x`; filled in on closing, and a link."""
-        self._asked.append((self.number, x, y, target))
+        self.places.asked.append((self.number, x, y, target))
 
     def close(self) -> None:
-        """Finish the last page, fill in how many there are and where things stand, and write the document."""
+        """Finish the last page, fill in how many there are and where things stand, and write the rest of the document."""
         self._finish()
-        pages = self.canvas._doc.Pages.pages
-        lines = {number: self._number_line(number) for number in range(1, self.number + 1)}
-        self._tell_pages(lines)
-        for number, page in enumerate(pages, 1):
-            page.Contents = PDFArray([page.Contents, PDFStream(content=lines[number])])
-        self._set_links(pages)
+        self._settle(self.places)
+        if self.places is not self._cover:
+            self._settle(self._cover)
+        for number, foot in self._feet.items():
+            foot.content += self._number_line(number)
         if self._files:
-            names = PDFDictionary({"Names": PDFArray(self._files)})
+            files = [each for name in sorted(self._files) for each in (PDFString(name), self._files[name])]
+            names = PDFDictionary({"Names": PDFArray(files)})
             self.canvas._doc.Catalog.Names = PDFDictionary({"EmbeddedFiles": names})
-        self.canvas.save()
+        self._file.close()
 
     def attach(self, name: str, about: str, pieces: Iterable[bytes]) -> None:
-        """A file that readers of PDF list beside the pages; files are attached in the order of their names."""
-        packed, document = zlib.compressobj(), self.canvas._doc
-        stream = PDFStream(content=b"".join([*map(packed.compress, pieces), packed.flush()]))
-        stream.dictionary["Type"], stream.dictionary["Filter"] = PDFName("EmbeddedFile"), PDFName("FlateDecode")
+        """A file that readers of PDF list beside the pages."""
+        packed = PDFDictionary({"Type": PDFName("EmbeddedFile"), "Filter": PDFName("FlateDecode")})
+        stream = self._file.write_packed(packed, pieces)
         file = {"Type": PDFName("Filespec"), "F": PDFString(name), "UF": PDFString(name), "Desc": PDFString(about)}
-        file |= {"EF": PDFDictionary({"F": document.Reference(stream)}), "AFRelationship": PDFName("Data")}
-        self._files += [PDFString(name), document.Reference(PDFDictionary(file))]
+        file |= {"EF": PDFDictionary({"F": stream}), "AFRelationship": PDFName("Data")}
+        self._files[name] = self.canvas._doc.Reference(PDFDictionary(file))
 
-    def _tell_pages(self, lines: dict[int, str]) -> None:
-        pen, found = self.pen(REGULAR, 8), self.places.found({target for *_, target in self._asked})
-        for page, x, y, target in self._asked:
-            if target in found:
-                text = f"p. {found[target][0]}"
-                lines[page] += _line(x, y, text, pen, "right") + "\n"
-                left = x - pen.width(text)
-                self.places.links.append(Pointer(page, left, y - 3, x, y + 8, target))
-
-    def _set_links(self, pages: list) -> None:
-        """Each page is given the pointers on it that lead somewhere."""
-        found = self.places.found({link.target for link in self.places.links})
+    def _settle(self, places: Places) -> None:
+        """Write the pages of a part, now that all is known but how many there are."""
+        pages = self.canvas._doc.Pages.pages
+        found = places.found({target for *_, target in places.asked} | {link.target for link in places.links})
+        self._tell_pages(places, found)
         by_page = defaultdict(list)
-        for link in self.places.links:
-            if link.target in found:
-                by_page[link.page].append(self._annotation(link, *found[link.target], pages))
-        for number, annotations in by_page.items():
-            pages[number - 1].Annots = PDFArray(annotations)
+        for link in places.links:
+            by_page[link.page].append(link)
+        for number in self._pages_of(places):
+            page, foot = pages[number - 1], self._feet[number]
+            page.Contents = PDFArray([page.Contents, self.canvas._doc.Reference(foot)])
+            links = [self._annotation(link, *found[link.target]) for link in by_page[number] if link.target in found]
+            page.Annots = PDFArray(links) if links else None
+            pages[number - 1] = self._file.write(page)
 
-    def _annotation(self, link: Pointer, page: int, y: float, pages: list) -> PDFDictionary:
-        to = [self.canvas._doc.Reference(pages[page - 1]), PDFName("XYZ"), 0, round(y + 10), 0]
+    def _pages_of(self, places: Places) -> Iterator[int]:
+        """The numbers of the pages of a part: those from its first one on that are not written yet."""
+        pages = self.canvas._doc.Pages.pages
+        for number in range(places.first_page, len(pages) + 1):
+            if isinstance(pages[number - 1], PDFObjectReference):
+                return
+            yield number
+
+    def _tell_pages(self, places: Places, found: dict[str, tuple[int, float]]) -> None:
+        pen = self.pen(REGULAR, 8)
+        for page, x, y, target in places.asked:
+            if target in found:
+                text = f"p. {found[target][0]:,}"
+                self._feet[page].content += _line(x, y, text, pen, "right") + "\n"
+                left = x - pen.width(text)
+                places.links.append(Pointer(page, left, y - 3, x, y + 8, target))
+
+    def _annotation(self, link: Pointer, page: int, y: float) -> PDFDictionary:
+        to = [self.canvas._doc.Reference(self.canvas._doc.Pages.pages[page - 1]), PDFName("XYZ"), 0, round(y + 10), 0]
         rect = [round(edge, 1) for edge in (link.left, link.bottom, link.right, link.top)]
         told = {"Type": PDFName("Annot"), "Subtype": PDFName("Link"), "Border": PDFArray([0, 0, 0])}
         return PDFDictionary({**told, "Rect": PDFArray(rect), "Dest": PDFArray(to)})
@@ -210,7 +245,8 @@ class Pages:
         self._draw_footer()
         self.canvas.showPage()
         page = self.canvas._doc.Pages.pages[-1]
-        page.Contents, page.stream = _compressed(page.stream), None
+        page.Contents, page.stream = self._file.write(_compressed(page.stream)), None
+        self._feet[self.number] = PDFStream(content="")
 
     def _draw_masthead(self) -> None:
         head, small, large = self._masthead, self.pen(BOLD, 9), self.pen(BOLD, 19)
@@ -229,7 +265,7 @@ class Pages:
     def _draw_running_head(self) -> None:
         head = self._masthead
         pen, bold = self.pen(REGULAR, 8), self.pen(BOLD, 8)
-        period = shorten(head.period, REGULAR, 8, self.width * 0.32)
+        period = shorten(f"{head.period}, {head.times}" if head.times else head.period, REGULAR, 8, self.width * 0.4)
         room = self.width - pen.width(period) - 14
         title = shorten(head.title, BOLD, 8, room * 0.5)
         place = shorten(f"{head.site} · {head.business}", REGULAR, 8, room - bold.width(title) - 10)
@@ -237,7 +273,7 @@ class Pages:
         self.line_of_text(self.left + bold.width(title) + 8, self.y - 7, place, pen, grey=GREY)
         self.line_of_text(self.right, self.y - 7, period, pen, align="right", grey=GREY)
         self.rule(self.y - 13)
-        self.y -= 24
+        self.y -= 22
 
     def _draw_footer(self) -> None:
         mark, pen = self._imprint, self.pen(REGULAR, 7.5)
@@ -254,7 +290,7 @@ class Pages:
             self.line_of_text(self.left, BOTTOM - 5.5, mark.witness, self.pen(REGULAR, size), grey=GREY)
 
     def _number_line(self, number: int) -> str:
-        text = f"Page {number} of {self.number}"
+        text = f"Page {number:,} of {self.number:,}"
         return _line(self.right, self.bottom - 20, text, self.pen(BOLD, 8), "right") + "\n"
 
 

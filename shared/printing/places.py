@@ -1,6 +1,6 @@
-"""Where things stand in a document, and what points to them: links and page numbers that are known on closing only.
+"""Where things stand in a part of a document, and what points to them: links and page numbers that are known at its end only.
 
-Entries are named as "R12", a letter and a number; sections by their headings. A pointer to what does not stand in the document
+Entries are named as "R12", a letter and a number; sections by their headings. A pointer to what does not stand in the part
 leads nowhere, and is dropped.
 """
 
@@ -26,13 +26,15 @@ class Pointer:
 
 
 class Places:
-    """What stands where; an entry takes sixteen bytes, however many there are."""
+    """What stands where in one part, which begins on `first_page`; an entry takes sixteen bytes, however many there are."""
 
-    def __init__(self) -> None:
+    def __init__(self, first_page: int) -> None:
+        self.first_page = first_page
         self._sections: dict[str, tuple[int, float]] = {}
         self._numbers: dict[str, array] = defaultdict(lambda: array("q"))
         self._at: dict[str, array] = defaultdict(lambda: array("q"))
         self.links: list[Pointer] = []
+        self.asked: list[tuple[int, float, float, str]] = []  # page, right end, baseline, of whose page
 
     def stands(self, name: str, page: int, y: float) -> None:
         """An entry or a section begins at height `y` (points) of a page; the first place counts."""
@@ -44,7 +46,7 @@ class Places:
             self._sections.setdefault(name, (page, y))
 
     def found(self, targets: Iterable[str]) -> dict[str, tuple[int, float]]:
-        """The page and height of those that stand in the document."""
+        """The page and height of those that stand in the part."""
         told = {name: self._sections[name] for name in targets if name in self._sections}
         codes = defaultdict(set)
         for match in filter(None, map(CODE.fullmatch, targets)):

@@ -6,6 +6,7 @@ from typing import BinaryIO
 
 from reportlab.pdfgen.canvas import Canvas
 
+from shared.printing.fonts import REGULAR, face
 from shared.printing.grid import PAPERS
 from shared.printing.ink import Pen
 from shared.printing.text import clean, first_lines, measure, visual, wrap
@@ -58,7 +59,8 @@ class Sheet:
     """Writes pages of one paper to a binary file object, in a `with` statement."""
 
     def __init__(self, out: BinaryIO, *, paper: str, title: str, author: str) -> None:
-        self.canvas = Canvas(out, pagesize=PAPERS[paper], pageCompression=1, lang="en")
+        first = face(REGULAR).fontName  # or the canvas begins each page in a face that is not embedded
+        self.canvas = Canvas(out, PAPERS[paper], pageCompression=1, lang="en", initialFontName=first)
         self.canvas.setTitle(clean(title))
         self.canvas.setAuthor(clean(author))
         self.canvas.setCreator("Noughtbook")

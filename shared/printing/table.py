@@ -28,7 +28,7 @@ class Measure:
     gutter: float
 
 
-USUAL, DENSE = Measure(8.0, 10.0, 3.2, GUTTER), Measure(7.5, 9.0, 0.6, 6.0)
+USUAL, DENSE = Measure(8.0, 9.8, 2.0, GUTTER), Measure(7.5, 8.5, 0.35, 5.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +135,7 @@ class Table:
             self._draw_row(row if isinstance(row, Row) else Row(row), count)
         self._flush()
         self._pages.rule(self._pages.y, weight=0.8)
-        self._pages.y -= 12
+        self._pages.y -= 7
         return count
 
     def _draw_head(self, *, continued: bool) -> None:

@@ -198,7 +198,12 @@ def test_a_period_that_lies_ahead_is_refused_and_the_last_day_possible_is_named(
     assert answer.status_code == 400 and told in answer.content.decode()
     with pytest.raises(CommandError, match=told):
         call_command(
-            "print_record", site=site.name, first=days["from"], last=days["to"], by=reader.email, out=tmp_path / "r.pdf"
+            "print_record",
+            site=[site.name],
+            first=days["from"],
+            last=days["to"],
+            by=reader.email,
+            out=tmp_path / "r.pdf",
         )
     assert not list(tmp_path.iterdir())
 

@@ -77,7 +77,7 @@ def test_every_decision_stands_over_its_readings_once(record):
 
 def test_a_check_outside_the_period_has_no_row_and_is_named_as_the_one_before(record, story):
     checked = section(record, "Probes and their checks")
-    assert f"Last check before C{story['before'].pk}, 27 Feb 2026 09:00: in tolerance, error +0.10" in checked
+    assert f"Last check before C{story['before'].pk}, 27 Feb 2026 09:00 GMT: in tolerance, error +0.10" in checked
     assert f"C{story['before'].pk} found" not in checked
 
 
@@ -173,7 +173,7 @@ def test_a_check_without_a_figure_and_what_it_leaves_untold_stand_there(clock, w
     assert "It gave no figure: an error sign such as Lo or Err." in section(record, "Probes and their checks")
     assert "none found; allowed ±1.00 °C" in section(record, "Checks that did not pass, in full")
     told = section(record, "Cases of quarantine and decisions")
-    assert f"C{check.pk}, 9 Mar 2026 09:00: none found, out of tolerance" in told
+    assert f"C{check.pk}, 9 Mar 2026 09:00 GMT: none found, out of tolerance" in told
     assert "a check or its figure is missing on one side" in told and "3.1 °C cannot be told cannot be told" in told
     assert f"1 failed (C{check.pk}), 0 inconclusive. Failed, without a figure: C{check.pk}." in section(
         record, "Summary"
@@ -328,7 +328,7 @@ def test_a_check_at_boiling_shows_its_reference_its_pressure_and_where_it_is_fro
     checks.good(world.probe, world.cook, at(9))
     check = checks.boiling(world.probe, world.cook, at(10), immersion_mm=60, typed_pressure=("28.14", "inHg"))
     told = section(record_of(site), "Probes and their checks")
-    assert f"C{check.pk} found Water at a rolling boil, 98.27 °C ±0.2" in told.replace(NBSP, " ")
+    assert f"C{check.pk} found Water at a rolling boil, 98.27 ±0.2" in told.replace(NBSP, " ")
     assert (
         "Pressure 953 hPa (typed as 28.14 inHg), from a barometer here; of this place, as somebody said; altitude"
         in told.replace(NBSP, " ")

@@ -71,7 +71,7 @@ def test_every_line_begins_between_the_margins(story, site, paper):
 
     for page in printed(scope_of(site, paper=paper)).pages:
         page.extract_text(visitor_text=note)
-    assert min(begun) > 47 and max(begun) < SIZES[paper][0] - 48
+    assert min(begun) > 41 and max(begun) < SIZES[paper][0] - 42
 
 
 def test_what_people_typed_is_text_and_nothing_else(clock, world, site):

@@ -66,6 +66,7 @@ def printed_check(check) -> str:
 def without_now(text: str) -> str:
     """But for when it was made, and the head of all that had been entered by then."""
     text = re.sub(r"Record head \d+, [\w ]+:\d\d \S+: (?:[0-9a-f]{8} ?){8}", "", text)
+    text = re.sub(r"As of printing, \d+ \w+ 2026 [\d:]+ \w+", "", text)
     return re.sub(r"Printed by Rue Danby, \d+ \w+ 2026 [\d:]+(?: \w+)?", "", text)
 
 

@@ -17,7 +17,7 @@ from shared.dated import told_at
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
-from shared.time_text import moment
+from shared.time_text import moment, zoned_moment
 
 from ..case_rows import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
 from ..formatting import NO_HOLD, between, error, joined, sentence, uncertainty, value
@@ -135,7 +135,7 @@ def _errors(case: CaseHere, scope: RecordScope) -> Iterator[str]:
     unit = scope.site.unit
     for check in sorted(seen.values(), key=lambda c: (c.checked_at, c.pk)):
         figures = f"{error(check, unit)} {uncertainty(check.expanded_milli, unit)}".strip()
-        yield f"C{check.pk}, {moment(check.checked_at, scope.zone)}: {figures}, {check.get_verdict_display()}"
+        yield f"C{check.pk}, {zoned_moment(check.checked_at, scope.zone)}: {figures}, {check.get_verdict_display()}"
     checks = [check for span in case.spans for check in (span.behind, span.ahead)]
     if any(check is None or check.error_milli is None for check in checks):
         yield "For a part of it a check or its figure is missing on one side, so what was read in that part cannot be told."

@@ -10,4 +10,4 @@ SHOWN = ("doubt", "probe_hygiene", "ice_bath", "insertion", "deferral")
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Cautions")
-    writer.facts([(caution(key).title, caution(key).text) for key in SHOWN], small=True)
+    writer.small_print([("", [(caution(key).title, caution(key).text) for key in SHOWN])])

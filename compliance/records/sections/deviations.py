@@ -10,26 +10,26 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..formatting import limit_in_words, reading_value, sentence
+from ..formatting import limit_in_short, reading_value, sentence
 from ..scope import RecordScope
 from ..summary_counts import count_deviations, deviations_of
 from .summary import deviations_in_words, no_deviation
 
 COLUMNS = [
-    Column("No.", points=33, named=True),
-    Column("Reading taken", points=80),
-    Column("Food or unit", share=1.2),
-    Column("Limit", share=1.5),
-    Column("Reading", align="decimal", points=56),
-    Column("Probe", align="center", points=48),
-    Column("State", points=40),
+    Column("No.", points=27, named=True),
+    Column("Reading taken", points=72),
+    Column("Food or unit", share=1),
+    Column("Limit", share=1.15),
+    Column("Reading", align="decimal", points=84, after=".0 °C for 1 min 30 s"),
+    Column("Probe", points=36),
+    Column("State", points=32),
 ]
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Deviations and what was done")
     if count_deviations(scope).total:
-        writer.paragraph(deviations_in_words(scope), strong=True)
+        writer.lead(deviations_in_words(scope))
     rows = _rows(scope)
     first = next(rows, None)
     if first is None:
@@ -62,7 +62,7 @@ def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:
         f"D{deviation.pk}",
         moment(reading.taken_at, scope.zone),
         reading.item,
-        limit_in_words(version),
+        limit_in_short(version),
         reading_value(reading),
         reading.probe_then.code,
         state,

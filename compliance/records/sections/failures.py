@@ -3,7 +3,7 @@
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Verdict
 from shared.printing.flow import Writer
-from shared.time_text import moment
+from shared.time_text import moment, zoned_moment
 from shared.unit_text import in_unit
 from shared.units import show_spread
 
@@ -39,7 +39,7 @@ def _passed(scope: RecordScope) -> str:
 def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
     unit, void = scope.site.unit, getattr(check, "void", None)
     state = " (void)" if void else ""
-    at = moment(check.checked_at, scope.zone)
+    at = zoned_moment(check.checked_at, scope.zone)
     with writer.together():
         writer.heading(f"C{check.pk}: probe {check.probe_then.code}, {check.get_verdict_display()}, {at}{state}", 3)
         writer.facts(
@@ -56,7 +56,8 @@ def _write(writer: Writer, scope: RecordScope, check: Check) -> None:
                 ("What makes it uncertain", budget(check, unit)),
                 *_of_the_reference(check, unit),
                 *((("Struck out", _struck(scope, void)),) if void else ()),
-            ]
+            ],
+            small=True,
         )
     if check.verdict == Verdict.OUT_OF_TOLERANCE and not void:
         what = kind_of(check).on_paper.noun

@@ -75,9 +75,6 @@ MARKS = (
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("How to read this record")
-    for title, words in (("Standing of a reading", STANDINGS), ("Verdict of a check", VERDICTS), ("Marks", MARKS)):
-        writer.heading(title, 3)
-        writer.facts(words, small=True)
-    for title, explained in (("What was planned", reminders.EXPLAINED), ("When checks fall due", days.EXPLAINED)):
-        writer.heading(title, 3)
-        writer.paragraph(explained, small=True)
+    words = ("Standing of a reading", STANDINGS), ("Verdict of a check", VERDICTS), ("Marks", MARKS)
+    planned = ("What was planned", reminders.EXPLAINED), ("When checks fall due", days.EXPLAINED)
+    writer.small_print([*words, ("What falls due", planned)])

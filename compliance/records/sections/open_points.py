@@ -1,35 +1,41 @@
-"""What was still undecided when the record was printed."""
+"""What was still undecided when the record was printed, and what was when the period ended."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from itertools import chain
 
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 
-from compliance.checks.models import Standing
+from compliance.checks.models import Check, Standing
+from compliance.probes.models import Event
+from compliance.readings.models import CorrectiveAction, Deviation
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
-from shared.time_text import moment
+from shared.time_text import moment, zoned_moment
 
-from ..case_rows import cases_here
+from ..case_rows import CaseHere, cases_here
 from ..check_history import checks_in, late_and_overdue
 from ..formatting import reading_value
 from ..scope import RecordScope
 from ..summary_counts import count_readings, deviations_of
+from .probes import state_at_printing
 from .summary import READINGS
 
 COLUMNS = [
-    Column("Open", points=118, links=True),
-    Column("What is missing", share=1),
+    Column("Open", points=84, links=True),
+    Column("What is missing", share=1, links=True),
+    Column("As of", points=78),
     Column("More", points=30, align="right", page=True),
 ]
+PRINTING, END, BOTH = "printing", "end of the period", "both"
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Open points at printing")
     known = scope.was_read or checks_in(scope).exists()
     empty = (
-        "Nothing was left open."
+        f"Nothing was left open{'' if _running(scope) else ', neither at the end of the period nor at printing'}."
         if known
         else "Nothing was read and no check was made in this period, so nothing could be left open."
     )
@@ -38,37 +44,101 @@ def write(writer: Writer, scope: RecordScope) -> None:
     if first is None:
         writer.paragraph(scope.none(empty))
         return
-    writer.table(COLUMNS, chain([first], rows))
+    writer.paragraph(_as_of(scope), small=True)
+    writer.table(COLUMNS, chain([first], rows), dense=True)
+
+
+def _running(scope: RecordScope) -> bool:
+    """Whether the period was not over at printing."""
+    return scope.now < scope.end
+
+
+def _as_of(scope: RecordScope) -> str:
+    printing = f"As of printing, {zoned_moment(scope.now, scope.zone)}"
+    if _running(scope):
+        return f"{printing}, when the period was not over."
+    end = zoned_moment(scope.end, scope.zone)
+    return f"{printing}, and as of the end of the period, {end}, where that differs."
+
+
+def _since(recorded_at: datetime, scope: RecordScope) -> str:
+    """As of when something is open that is open at printing and was recorded then."""
+    return PRINTING if _running(scope) or recorded_at >= scope.end else BOTH
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
-    for case in cases_here(scope):
-        if case.undecided:
-            again = f" {case.reopened.heading}." if case.reopened else ""
-            words = f"{plural(case.undecided, 'reading')} here still to decide on: hold the food.{again}"
-            yield Row((f"Case {case.title}", words, f"Case {case.title}"))
-        elif not case.signed:
-            told = "Decided at this site; not signed by a supervisor since."
-            yield Row((f"Case {case.title}", told, f"Case {case.title}"))
+    yield from _cases(scope)
     live = deviations_of(scope).live("reading").filter(Q(acted=False) | Q(held=True))
     waiting = live.select_related("reading__limit_version").order_by("reading__taken_at", "pk")
     for deviation in waiting.iterator(chunk_size=500):
-        reading = deviation.reading
-        read = reading_value(reading)
         missing = "the food is still held apart." if deviation.held else "nothing is recorded about what was done."
-        what = f"{reading.item}, {read}, {moment(reading.taken_at, scope.zone)}: {missing}"
-        yield Row((f"Deviation D{deviation.pk}", what, f"D{deviation.pk}"))
-    overdue = "Its check was overdue at the end of the period, or at printing if that came first."
-    for code in late_and_overdue(scope)[1]:
-        yield Row((f"Probe {code}", overdue, f"Probe {code}"))
+        yield _deviation(deviation, missing, _since(deviation.recorded_at, scope), scope)
+    yield from _closed_since(scope)
+    yield from _overdue(scope)
     yield from _doubtful(scope)
+
+
+def _cases(scope: RecordScope) -> Iterator[Row]:
+    cases = cases_here(scope)
+    began = _began(cases)
+    for case in cases:
+        since = _since(began[case.anchor], scope) if case.anchor in began else PRINTING
+        if case.undecided:
+            again = f" {case.reopened.heading}." if case.reopened else ""
+            words = f"{plural(case.undecided, 'reading')} here still to decide on: hold the food.{again}"
+        elif not case.signed:
+            words = "Decided at this site; not signed by a supervisor since."
+        elif since == BOTH and case.signatures and case.signatures[-1].recorded_at >= scope.end:
+            words, since = f"Signed after it, {moment(case.signatures[-1].recorded_at, scope.zone)}.", END
+        else:
+            continue
+        yield Row((f"Case {case.title}", words, since, f"Case {case.title}"))
+
+
+def _began(cases: list[CaseHere]) -> dict[str, datetime]:
+    """When the check or event that began each case was recorded."""
+    keys = {"check": [], "event": []}
+    for case in cases:
+        kind, _, key = case.anchor.partition(":")
+        keys.get(kind, []).append(key)
+    return {
+        f"{kind}:{pk}": at
+        for kind, model in (("check", Check), ("event", Event))
+        for pk, at in model.objects.filter(pk__in=keys[kind]).values_list("pk", "recorded_at")
+    }
+
+
+def _deviation(deviation: Deviation, missing: str, as_of: str, scope: RecordScope) -> Row:
+    reading = deviation.reading
+    what = f"{reading.item}, {reading_value(reading)}, {moment(reading.taken_at, scope.zone)}: {missing}"
+    return Row((f"Deviation D{deviation.pk}", what, as_of, f"D{deviation.pk}"))
+
+
+def _closed_since(scope: RecordScope) -> Iterator[Row]:
+    """Deviations that were open when the period ended: it was recorded later what had been done."""
+    if _running(scope):
+        return
+    first = CorrectiveAction.objects.filter(deviation=OuterRef("pk")).order_by("recorded_at").values("recorded_at")
+    found = deviations_of(scope).live("reading").filter(acted=True, held=False, recorded_at__lt=scope.end)
+    later = found.annotate(told_at=Subquery(first[:1])).filter(told_at__gte=scope.end)
+    related = later.select_related("reading__limit_version").order_by("reading__taken_at", "pk")
+    for deviation in related.iterator(chunk_size=500):
+        told = f"what was done was recorded after it, {moment(deviation.told_at, scope.zone)}."
+        yield _deviation(deviation, told, END, scope)
+
+
+def _overdue(scope: RecordScope) -> Iterator[Row]:
+    states = {here.probe.code: state_at_printing(here.probe, scope) for here in scope.probes}
+    for code in late_and_overdue(scope)[1]:
+        words = f"Its check was overdue. At printing: {states[code]}."
+        yield Row((f"Probe {code}", words, PRINTING if _running(scope) else END, f"Probe {code}"))
 
 
 def _doubtful(scope: RecordScope) -> Iterator[Row]:
     numbers = count_readings(scope).by_standing
     if numbers[Standing.UNPROVEN]:
         words = f"{plural(numbers[Standing.UNPROVEN], 'reading')} by probes that no good check had vouched for."
-        yield Row(("Unproven readings", words, READINGS))
+        yield Row(("Unproven readings", words, PRINTING, READINGS))
     if numbers[Standing.PENDING]:
         words = f"{plural(numbers[Standing.PENDING], 'reading')} that wait for the next check of their probe."
-        yield Row(("Pending readings", words, READINGS))
+        yield Row(("Pending readings", words, PRINTING, READINGS))

@@ -13,7 +13,7 @@ from shared.charts.timeline import LOW, Band, Dot, Flag, probe_timeline
 from shared.phone_time import phone_words
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
-from shared.time_text import day_words, moment
+from shared.time_text import day_words, moment, zoned_moment
 from shared.units import show, show_spread, show_step
 
 from ..check_history import PlansHere, checks_in, newest_procedures
@@ -22,17 +22,18 @@ from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Made", points=68),
-    Column("No.", points=28, named=True),
-    Column("As", points=26),
+    Column("Made", points=66),
+    Column("No.", points=27, named=True),
+    Column("As", points=20),
     Column("Method, reference, depth", share=1),
-    Column("Error", align="decimal", points=36),
-    Column("U", align="decimal", points=35),
-    Column("Allowed", align="decimal", points=35),
-    Column("Verdict", points=57),
-    Column("By", points=20),
-    Column("Next due", points=45),
+    Column("Error", align="decimal", points=33),
+    Column("U", align="decimal", points=33),
+    Column("Allowed", align="decimal", points=33),
+    Column("Verdict", points=43),
+    Column("By", points=16.5),
+    Column("Next due", points=43.5),
 ]
+FEW = 5  # checks that pass, which need no picture
 BESIDE = ("behind", "ahead", "doubt")  # the checks of a span
 SAID_BESIDE = ("checked_at", "verdict", "error_milli", "expanded_milli")
 NOT_PRINTED = ("why", "figures", "typing")  # of a check; they are long
@@ -56,7 +57,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
             if number == 0:
                 writer.paragraph(f"{scope.about_probes} {_procedures(scope)}", small=True)
             _write_head(writer, scope, plans, here, spans.get(pk, []))
-            if len(found) > 1 or events.get(pk) or len(spans.get(pk, [])) > 2:
+            if _tells(found, events.get(pk, [])):
                 writer.drawing(_picture(writer, scope, here.probe, spans.get(pk, []), found, events.get(pk, [])))
         _write_checks(writer, scope, plans, here.probe, found, spans.get(pk, []))
 
@@ -65,6 +66,11 @@ def _procedures(scope: RecordScope) -> str:
     newest = newest_procedures(scope).items()
     told = (f"{KINDS[kind].on_paper.title}, {version_in_words(version)}" for kind, version in newest)
     return f"Procedure, where a line says nothing else: {'; '.join(told)}." if newest else ""
+
+
+def _tells(checks: list[Check], events: list[Event]) -> bool:
+    """Whether a picture tells more than the few rows under it."""
+    return len(checks) > FEW or bool(checks and events) or any(each.verdict != Verdict.IN_TOLERANCE for each in checks)
 
 
 def spans_here(scope: RecordScope) -> dict[int, list[Span]]:
@@ -87,7 +93,7 @@ def _write_head(writer: Writer, scope: RecordScope, plans: PlansHere, here: Prob
     probe = here.probe
     about = f": {probe.description}" if probe.description else ""
     writer.heading(f"Probe {probe.code}{about}", 2, name=f"Probe {probe.code}")
-    writer.facts(_facts(scope, plans, here, spans), small=True)
+    writer.run_on(_facts(scope, plans, here, spans))
 
 
 def _write_checks(
@@ -131,7 +137,7 @@ def _beside(check: Check | None, scope: RecordScope, *, before: bool) -> str:
     """The conclusive check that speaks for one edge of the period, where it lies outside the period."""
     if check is None or (check.checked_at >= scope.start if before else check.checked_at < scope.end):
         return "see the checks below" if check else "none known"
-    told = f"C{check.pk}, {moment(check.checked_at, scope.zone)}: {check.get_verdict_display()}"
+    told = f"C{check.pk}, {zoned_moment(check.checked_at, scope.zone)}: {check.get_verdict_display()}"
     return f"{told}, error {error(check, scope.site.unit)} {uncertainty(check.expanded_milli, scope.site.unit)}"
 
 

@@ -22,13 +22,13 @@ from ..summary_counts import bursts_here
 
 COLUMNS = [
     Column("Time", points=24),
-    Column("No.", points=31, named=True),
+    Column("No.", points=29, named=True),
     Column("Food or unit", share=1),
-    Column("Limit", share=1.75),
+    Column("Limit", share=1.15),
     Column("Reading", align="decimal", points=82, after=".0 °C for 1 min 30 s"),
-    Column("Probe", points=40),
-    Column("By", points=20),
-    Column("Standing", points=50),
+    Column("Probe", points=32),
+    Column("By", points=18),
+    Column("Standing", points=44),
 ]
 FIELDS = {
     "pk": "pk",

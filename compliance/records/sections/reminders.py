@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import Told, tell
@@ -26,10 +26,10 @@ from ..planned_counts import (
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Due", points=72),
+    Column("Due", points=66),
     Column("What was asked for", share=2),
-    Column("What became of it", points=62),
-    Column("When", points=72),
+    Column("What became of it", points=76),
+    Column("When", points=66),
     Column("By", points=24),
 ]
 ABREAST = 6  # rounds side by side in a grid
@@ -70,21 +70,31 @@ def _write_grid(writer: Writer, planned: PlannedCount) -> None:
     columns = planned.columns
     for start in range(0, len(columns), ABREAST):
         some = columns[start : start + ABREAST]
-        heads = [Column("Day", points=66), *(Column(title) for _, title in some)]
-        rows = (_day(on, [planned.on(on, what) for what, _ in some]) for on in planned.days)
+        heads = [Column("Day", points=98), *(Column(title) for _, title in some)]
+        rows = _days([(on, [planned.on(on, what) for what, _ in some]) for on in planned.days])
         writer.table(heads, rows, caption="Day by day: done of planned", dense=True)
 
 
-def _day(on: date, cells: list[Counter]) -> Row:
-    missed = any(cell[word] for cell in cells for word in MISSED)
-    return Row((weekday_day(on), *map(_cell, cells)), strong=missed)
+def _days(days: list[tuple[date, list[Counter]]]) -> Iterator[Row]:
+    """A row for each day; days in a row on which the same was planned and all of it done in time stand together."""
+    while days:
+        first, cells = days[0]
+        alike = 1
+        if all(set(cell) <= {DONE} for cell in cells):
+            while days[alike:] and days[alike] == (first + timedelta(days=alike), cells):
+                alike += 1
+        last = days[alike - 1][0]
+        span = weekday_day(first) if alike == 1 else f"{weekday_day(first)} to {weekday_day(last)}"
+        missed = any(cell[word] for cell in cells for word in MISSED)
+        yield Row((span, *(_cell(cell, each=alike > 1) for cell in cells)), strong=missed)
+        days = days[alike:]
 
 
-def _cell(became: Counter) -> str:
-    """Such as “8 of 8” and “6 of 8: 1 done late, 2 missed”; a blank where nothing was planned."""
+def _cell(became: Counter, *, each: bool) -> str:
+    """Such as “8 of 8”, “8 of 8 a day” and “6 of 8: 1 done late, 2 missed”; a blank where nothing was planned."""
     if not became:
         return " "
-    told = f"{became[DONE] + became[LATE]} of {became.total()}"
+    told = f"{became[DONE] + became[LATE]} of {became.total()}" + " a day" * each
     rest = in_words(became - Counter({DONE: became[DONE]}))
     return f"{told}: {rest}" if rest else told
 

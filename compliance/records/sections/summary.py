@@ -50,6 +50,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 
 def _plans(scope: RecordScope) -> Iterator[Row]:
+    yield Row(("HACCP plan", "Its version, who approved it and when it was last reviewed: not recorded here.", ""))
     yield Row(("Plan of checks", "\n".join(check_plans(scope)), PLANS))
     yield Row(("Plan of readings", "\n".join(_rounds(scope)), "Limits in force"))
 
@@ -204,7 +205,7 @@ def _used(scope: RecordScope) -> Iterator[Row]:
             f"When they were entered, {readings.not_to_be_used:,} with a probe not to be used, "
             f"{readings.to_check_first:,} with one to be checked first."
         )
-    if lines or (readings.taken and count_checks(scope).failed):
+    if readings.taken:
         yield Row(
             (
                 "Used after failing",

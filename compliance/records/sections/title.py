@@ -12,7 +12,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
         [
             ("Area", scope.area.name),
             ("Address", ", ".join(site.address.split("\n")).strip()),
-            ("Clock", site.time_zone.replace("_", " ")),
+            ("Clock", f"{site.time_zone.replace('_', ' ')} ({scope.zone_names})"),
             ("Temperatures", f"{Unit(site.unit).label}; readings in the unit they were typed in"),
         ],
         columns=2,
