@@ -10,7 +10,7 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from compliance.records.paper import begin
-from compliance.records.record import SECTIONS, TITLE
+from compliance.records.record import AT_THE_END, OF_A_SITE, TITLE
 from sites.models import Site
 from tests.records.making import scope_of, words_of
 
@@ -75,7 +75,7 @@ def text_of(answer) -> str:
 
 def paper(world, *sections, **days) -> str:
     """What these sections of the record of the stock site say in print."""
-    assert set(sections) <= set(SECTIONS)
+    assert set(sections) <= {*OF_A_SITE, *AT_THE_END}
     out, site = io.BytesIO(), Site.objects.select_related("area__business").get(pk=world.site.pk)
     scope = scope_of(site, **days)
     with begin(out, scope, TITLE) as writer:

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 from compliance.probes.actions import move as move_probe
 from compliance.readings.actions import void as void_reading
 from compliance.readings.importing import import_file
-from compliance.records.record import SECTIONS, write_record
+from compliance.records.record import AT_THE_END, OF_A_SITE, write_record
 from compliance.records.twin.schema import schema_of
 from compliance.records.twin.writing import TABLES
 from compliance.reviews.actions import ReviewData, sign_review
@@ -63,7 +63,7 @@ DERIVED |= {"closed_days", "check_readings"}
 
 
 def test_every_section_of_the_print_has_its_tables_or_a_reason_to_have_none():
-    sections = [section.__name__.rpartition(".")[2] for section in SECTIONS]
+    sections = [section.__name__.rpartition(".")[2] for section in (*OF_A_SITE, *AT_THE_END)]
     assert sorted(sections) == sorted([*TABLES_OF, *NONE])
     assert {table.name for table in TABLES} == set().union(*TABLES_OF.values())
 
@@ -112,7 +112,7 @@ def printed_much(world) -> tuple[dict, dict, dict]:
     """What was made; of each section of its print the texts of the rows; and the data that the print has attached."""
     made, out, texts, draw = much(world), io.BytesIO(), {}, Table.draw
     with ExitStack() as patches:
-        for section in SECTIONS:
+        for section in (*OF_A_SITE, *AT_THE_END):
             told = texts[section.__name__.rpartition(".")[2]] = []
             patches.enter_context(patch.object(section, "write", _noting(section.write, told, draw)))
         patches.enter_context(patch.object(Table, "draw", draw))
