@@ -1,8 +1,10 @@
 """Whether this program and the database are of one version: the migrations that were applied are those that it knows."""
 
 import sys
+from pkgutil import iter_modules
 from time import monotonic, sleep
 
+from django.apps import apps
 from django.core.management.base import CommandError
 from django.db import InterfaceError, OperationalError, connection
 from django.db.migrations.loader import MigrationLoader
@@ -32,10 +34,10 @@ def yet_to_apply(loader: MigrationLoader) -> list[str]:
 
 
 def all_recorded() -> bool:
-    """Whether `migrate` would neither apply nor write down any migration."""
-    loader = MigrationLoader(None, load=False)
-    loader.load_disk()
-    return loader.disk_migrations.keys() <= MigrationRecorder(connection).applied_migrations().keys()
+    """Whether the database has had exactly the migrations that are here, by the names of their files: none is loaded."""
+    folders = ((app.label, iter_modules([f"{app.path}/migrations"])) for app in apps.get_app_configs())
+    here = {(label, each.name) for label, files in folders for each in files if each.name[0] not in "_~"}
+    return here == MigrationRecorder(connection).applied_migrations().keys()
 
 
 def without_squashes(connection=None) -> MigrationLoader:
@@ -49,13 +51,13 @@ def without_squashes(connection=None) -> MigrationLoader:
 
 def refuse_newer() -> None:
     """Raises CommandError saying what to do where a newer version has changed the tables."""
-    if unknown := unknown_here(MigrationLoader(connection)):
+    if not all_recorded() and (unknown := unknown_here(MigrationLoader(connection))):
         raise CommandError(NEWER.format(_shortly(unknown)))
 
 
 def refuse_older() -> None:
     """Raises CommandError saying what to do where there is something to migrate."""
-    if missing := yet_to_apply(MigrationLoader(connection)):
+    if not all_recorded() and (missing := yet_to_apply(MigrationLoader(connection))):
         raise CommandError(OLDER.format(_shortly(missing), "" if may_change_tables(connection) else OWNER))
 
 

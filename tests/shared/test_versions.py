@@ -32,6 +32,12 @@ def test_a_database_of_this_version_is_taken():
     stop_unless_same_version()
 
 
+def test_no_migration_is_loaded_where_all_are_written_down(monkeypatch):
+    monkeypatch.setattr(versions, "MigrationLoader", None)
+    refuse_newer()
+    refuse_older()
+
+
 def test_a_newer_database_is_refused_with_what_to_do(newer):
     with pytest.raises(
         CommandError, match=r"newer version of Noughtbook \(by limits 0099_held_from_behind\)"
