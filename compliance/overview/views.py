@@ -141,7 +141,9 @@ def area_list(request: HttpRequest) -> HttpResponse:
 def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
     """Every site of an area that needs somebody, the probes that failed, the cases that wait for a signature."""
     area = get_area(request.user, pk, Role.READER)
-    sites, now = list(Site.objects.filter(area=area, closed=False).select_related("area__business")), timezone.now()
+    sites, now = list(Site.objects.filter(area=area, closed=False)), timezone.now()
+    for site in sites:
+        site.area = area
     unreviewed = unreviewed_by_site(sites, now)
     known = doubts_seen_by(request.user)
     lines, missed = attention(sites, now, known), missed_by_site([site.pk for site in sites], now)
