@@ -58,6 +58,7 @@ class RecordForm(forms.Form):
         """Who may print several sites may have them in one file."""
         mine = SiteOffer(person).sites()
         if len(mine[:2]) < 2:
+            self.fields["site"].required = True
             return
         areas = Area.objects.filter(sites__in=mine.order_by()).distinct().order_by("name", "pk")
         self.fields["area"] = forms.ModelChoiceField(

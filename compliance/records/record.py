@@ -58,12 +58,13 @@ OF_A_SITE = (  # what went wrong first, then all that was done
     annex,
 )
 AT_THE_END = (glossary, cautions)  # once a document
+SECTIONS = (*OF_A_SITE, *AT_THE_END)
 
 
 def write_record(out: BinaryIO, scope: RecordScope) -> None:
     """Write the record of a site and a period as a PDF to a binary file object."""
     with begin(out, scope, TITLE) as writer:
-        for section in (*OF_A_SITE, *AT_THE_END):
+        for section in SECTIONS:
             section.write(writer, scope)
         with twin_of(scope) as files:
             writer.attach(files, "This record as data")

@@ -201,6 +201,21 @@ def test_open_points_name_what_is_undecided(record, story):
     assert "Probe P1 Its check was overdue" in told
 
 
+def test_open_points_say_as_of_when_each_is_open(clock, world, site):
+    clock.move_to(at(16, 12))
+    closed, _ = (take(world, "9.0", at(16), item=item) for item in ("Ham", "Peas"))
+    assert "As of printing, 16 Mar 2026 12:00 GMT, when the period was not over." in record_of(site)
+    clock.move_to(at(2, 12, month=4))
+    take(world, "9.0", at(17), item="Rice")
+    data = ActData(action="Binned it", cause="Door open", disposition="discarded", done_at=at(16, 13))
+    readings.act_on_deviation(by=world.manager, deviation=closed.deviation, data=data)
+    told = section(record_of(site), "Open points at printing")
+    assert "As of printing, 2 Apr 2026 12:00 BST, and as of the end of the period, 1 Apr 2026 00:00 BST, where" in told
+    assert re.search(r"Peas, [^:]+:00: nothing is recorded about what was done. both", told)
+    assert re.search(r"Rice, [^:]+:00: nothing is recorded about what was done. printing", told)
+    assert re.search(r"Ham, [^:]+:00: what was done was recorded after it, 2 Apr 2026 12:00. end of the period", told)
+
+
 def test_people_are_named_behind_their_initials(record):
     told = section(record, "People named in this record")
     assert {"CE Col Esker", "MH Mara Holt", "SV Sol Venn"} <= set(re.findall(r"[A-Z]{2} \w+ \w+", told))

@@ -1,11 +1,13 @@
 """The record shows what was planned against what was done: missed stays missed, excuses with their reason."""
 
-from datetime import timedelta
+from collections import Counter
+from datetime import date, timedelta
 
 import pytest
 from django.urls import reverse
 
 from compliance.plans.models import Round
+from compliance.records.sections.reminders import grid_days
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.missed import missed
 from compliance.reminders.models import Reminder
@@ -106,3 +108,17 @@ def test_none_of_them_counts_as_missed_over_an_area(late):
 
 def test_a_site_without_plans_says_so(world):
     assert "Nothing fell due at this site" in section(record_of(world.site), "Planned and done")
+
+
+def test_days_alike_stand_together_and_any_with_an_exception_by_itself():
+    full, late, nothing = Counter(done=2), Counter({"done": 1, "done late": 1}), Counter()
+    march = [
+        (date(2026, 3, day), [cell, nothing]) for day, cell in ((2, full), (3, full), (5, full), (6, late), (7, late))
+    ]
+    told = [(row.cells[0], row.cells[1]) for row in grid_days(march)]
+    assert told == [
+        ("Mon 2 Mar to Tue 3 Mar", "2 of 2 a day"),  # on the 4th nothing was planned
+        ("Thu 5 Mar", "2 of 2"),
+        ("Fri 6 Mar", "2 of 2: 1 done late"),
+        ("Sat 7 Mar", "2 of 2: 1 done late"),
+    ]

@@ -12,8 +12,11 @@ from pypdf import PdfReader
 from reportlab.graphics.shapes import Drawing
 
 from shared.printing.flow import Writer
+from shared.printing.fonts import BOLD, REGULAR
 from shared.printing.page import Imprint, Masthead
+from shared.printing.runs import goes_rightwards, set_runs
 from shared.printing.table import Column, Row, Table
+from shared.printing.text import measure
 from shared.time_text import zoned_moment
 
 ZONE = ZoneInfo("Europe/London")
@@ -330,3 +333,24 @@ def test_every_face_in_the_document_is_embedded():
 def _fonts(reader: PdfReader):
     for page in reader.pages:
         yield from page["/Resources"]["/Font"].values()
+
+
+def test_labels_and_values_run_on_within_the_margins_and_lose_nothing():
+    pairs = [("Sensor", "thermistor, see C7"), ("Where it was", "Alder\nBirch " + "x" * 300), ("Empty", None)] * 4
+    lines = set_runs(pairs[:2], 8, 200)
+    assert all(run.x + measure(run.text, BOLD if run.bold else REGULAR, 8) <= 200.01 for line in lines for run in line)
+    text = words(printed(lambda w: w.run_on(pairs))).replace(" ", "")
+    assert text.count("Sensorthermistor,seeC7WhereitwasAlder;Birch" + "x" * 300 + "Empty—") == 4
+    assert not goes_rightwards([("Sensor", "תרק")])  # set word by word it would stand in the wrong order
+
+
+@pytest.mark.parametrize("count", [1, 5, 13, 700])
+def test_small_print_stands_in_two_columns_and_is_complete(count):
+    def write(writer):
+        writer.table(COLUMNS, ((number, "soup", "70") for number in range(40)))  # which leaves little room below
+        writer.heading("How to read")
+        writer.small_print([("Words", [(f"label{n:03d}", f"word{n:03d}") for n in range(count)])])
+
+    reader = printed(write)
+    assert re.findall(r"label(\d+) word(\d+)", words(reader)) == [(f"{n:03d}",) * 2 for n in range(count)]
+    assert len(reader.pages) <= 2 + count // 100

@@ -71,11 +71,11 @@ def _write_grid(writer: Writer, planned: PlannedCount) -> None:
     for start in range(0, len(columns), ABREAST):
         some = columns[start : start + ABREAST]
         heads = [Column("Day", points=98), *(Column(title) for _, title in some)]
-        rows = _days([(on, [planned.on(on, what) for what, _ in some]) for on in planned.days])
+        rows = grid_days([(on, [planned.on(on, what) for what, _ in some]) for on in planned.days])
         writer.table(heads, rows, caption="Day by day: done of planned", dense=True)
 
 
-def _days(days: list[tuple[date, list[Counter]]]) -> Iterator[Row]:
+def grid_days(days: list[tuple[date, list[Counter]]]) -> Iterator[Row]:
     """A row for each day; days in a row on which the same was planned and all of it done in time stand together."""
     while days:
         first, cells = days[0]
