@@ -22,7 +22,7 @@ TOP_LEVEL = {
 }
 # What draws, prints or solves is heavy, and loaded when it is first asked for (tests/service/test_weight.py).
 LATE = re.compile(
-    r"scipy\.(optimize|linalg(\.lapack)?|special)|shared\.charts\.\w+|pictures|record|check_record|haccp|twin\.writing|singles|blank_forms|labels|tag"
+    r"scipy\.(optimize|linalg(\.lapack)?|special)|shared\.charts\.\w+|pictures|record|check_record|haccp|several|twin\.writing|singles|blank_forms|labels|tag"
 )
 LONGEST_FUNCTION, LONGEST_FILE, LONGEST_TEMPLATE = 60, 500, 160
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text())

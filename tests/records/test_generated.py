@@ -196,9 +196,7 @@ READ = re.compile(
 )
 MOMENT = r"(\d+ \w{3} 2026 \d\d:\d\d(?: \+\d\d)?)"
 CHECKED = re.compile(MOMENT + r" C(\d+) (?:found|left) .*?(In tolerance|Out of tolerance|Inconclusive)")
-DEVIATED = re.compile(
-    r"D(\d+) " + MOMENT + r" (Soup|Milk) Cold holding: at most 5 °C (\S+) °C (F[12]) (open|closed|void)"
-)
+DEVIATED = re.compile(r"D(\d+) " + MOMENT + r" (Soup|Milk) Cold holding: ≤ 5 °C (\S+) °C (F[12]) (open|closed|void)")
 DUE = re.compile(MOMENT + r" (?:F[12]|Cold holding)")
 BECAME = re.compile("MISSED, excused|MISSED|done late|excused|not owed|not asked for|not asked in time|overdue|due")
 DAY_OF_GRID = re.compile(r"(?:Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d+ \w{3}(?= \d+ of )")

@@ -24,7 +24,7 @@ from ..scope import RecordScope
 COLUMNS = [
     Column("Made", points=66),
     Column("No.", points=27, named=True),
-    Column("As", points=20),
+    Column("As", points=23),
     Column("Method, reference, depth", share=1),
     Column("Error", align="decimal", points=33),
     Column("U", align="decimal", points=33),
