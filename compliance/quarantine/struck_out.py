@@ -3,9 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from django.db.models import Q
-
 from compliance.checks.models import Span
+from compliance.checks.span_times import inside
 from compliance.readings.models import Reading, ReadingVoid
 
 
@@ -28,17 +27,15 @@ class StruckOut:
 
 
 def struck_out_of(runs: Mapping[str, list[Span]]) -> dict[str, list[StruckOut]]:
-    """Of the readings of each run, by its anchor, in the order in which they were taken; one query, and one for names."""
-    lain = Q(pk=None)
-    for spans in runs.values():
-        lain |= Q(
-            voids__probe=spans[0].probe_id,
-            voids__taken_at__gt=spans[0].starts_at,
-            voids__taken_at__lte=spans[-1].ends_at,
-        )
+    """Of the readings of each run, by its anchor, in the order in which they were taken; one query, and one for names.
+
+    From the spans to their readings, and not from all that was ever struck out.
+    """
+    spans = [span.pk for run in runs.values() for span in run]
+    lain = Reading.objects.filter(inside("probe__spans"), probe__spans__in=spans).order_by().values("pk")
     related = ("voids__probe", "voids__site__area", "replacement__probe", "recorded_by")
-    found = ReadingVoid.objects.filter(lain).select_related(*related).prefetch_related("recorded_by__names")
-    voids = list(found.order_by("voids__taken_at", "pk")) if runs else []
+    found = ReadingVoid.objects.filter(voids__in=lain).select_related(*related).prefetch_related("recorded_by__names")
+    voids = list(found.order_by("voids__taken_at", "pk"))
     return {
         anchor: [
             StruckOut(void, not _lies_in(spans, void.replacement)) for void in voids if _lies_in(spans, void.voids)
