@@ -37,14 +37,14 @@ class Command(BaseCommand):
         )
         parser.add_argument("--out", required=True, type=Path, help="the file to write, such as record.pdf")
 
-    def handle(self, *, site, area, first, last, paper, by, out, **options):
+    def handle(self, *, site, area, by, out, **given):
         person = find_person(by)
         sites = sites_in(person, area) if area else [find_site(person, each) for each in site]
         asked = RecordRequest(
             sites=sorted(set(sites), key=lambda each: (each.name, each.pk)),
-            first=as_day(first),
-            last=as_day(last),
-            paper=paper or "",
+            first=as_day(given["first"]),
+            last=as_day(given["last"]),
+            paper=given["paper"] or "",
             printed_by=person.name,
             now=timezone.now(),
         )
