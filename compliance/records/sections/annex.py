@@ -37,7 +37,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def entries_of(scope: RecordScope) -> QuerySet[Entry]:
     """Of the site or of its business as a whole, the first first: made in the period, or later on a record of it."""
-    files = Q(subject_type="readings.import", subject_id__in=files_of(scope).order_by().values("pk"))
+    files = Q(subject_type="readings.import", subject_id__in=list(files_of(scope).values_list("pk", flat=True)))
     here = Q(site_id=scope.site.pk) | files | Q(site_id=None, business_id=scope.business.pk, action__in=OF_ALL_SITES)
     made = Q(at__gte=scope.start, at__lt=scope.end) | Q(_later_on(scope), at__gte=scope.end)
     return Entry.objects.filter(here, made | files, at__lte=scope.now).exclude(action__in=PRIVATE).order_by("at", "pk")

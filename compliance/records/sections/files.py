@@ -7,7 +7,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..scope import RecordScope
+from ..scope import RecordScope, once
 from ..trail_words import lines_in_words
 
 COLUMNS = [
@@ -37,9 +37,13 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def files_of(scope: RecordScope) -> QuerySet[Import]:
     """From which a reading of the period came, and those that were brought in in the period for this site alone."""
-    sources = scope.readings().order_by().exclude(source=None).values("source")
     brought = Q(site=scope.site.pk, recorded_at__gte=scope.start, recorded_at__lt=scope.end)
-    return Import.objects.filter(Q(pk__in=sources) | brought, recorded_at__lte=scope.now)
+    return Import.objects.filter(Q(pk__in=_sources(scope)) | brought, recorded_at__lte=scope.now)
+
+
+@once
+def _sources(scope: RecordScope) -> list[int]:
+    return list(scope.readings().order_by().exclude(source=None).values_list("source", flat=True).distinct())
 
 
 def _row(each: Import, scope: RecordScope) -> Row:
