@@ -28,7 +28,7 @@ class Measure:
     gutter: float
 
 
-USUAL, DENSE = Measure(8.0, 9.8, 2.0, GUTTER), Measure(7.5, 8.5, 0.35, 5.0)
+USUAL, DENSE = Measure(8.0, 9.8, 2.0, GUTTER), Measure(7.5, 8.5, 0.35, 4.2)
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,14 +22,14 @@ from ..probes import ProbeHere, TimeHere
 from ..scope import RecordScope
 
 COLUMNS = [
-    Column("Made", points=66),
-    Column("No.", points=27, named=True),
-    Column("As", points=23),
+    Column("Made", points=72),
+    Column("No.", points=26.5, named=True),
+    Column("As", points=22.5),
     Column("Method, reference, depth", share=1),
     Column("Error", align="decimal", points=33),
     Column("U", align="decimal", points=33),
     Column("Allowed", align="decimal", points=33),
-    Column("Verdict", points=43),
+    Column("Verdict", points=42),
     Column("By", points=16.5),
     Column("Next due", points=43.5),
 ]
