@@ -190,7 +190,7 @@ class Paper:
 
 
 READ = re.compile(
-    r"(\w+day \d+ \w+ 2026)(?= \d\d:\d\d)"
+    r"(\w+day \d+ \w+ 2026)"
     r"|(\d\d:\d\d(?: \+\d\d)?) R(\d+) (Soup|Milk) Cold holding: ≤ 5 °C (\S+) °C (F[12]) CE "
     r"(Proven|Pending|Quarantined|Unproven|Void)"
 )
@@ -386,6 +386,7 @@ OF_ALL = [
     ),
     *((at, delay, "read", 5) for at, delay in ((START + 5 * HOUR, 200), (END - MINUTE, 0), (END, 0))),
     *((START + (150 + n) * HOUR, 0, what, 0 if what == "acted" else 2 * n + 2) for n, what in enumerate(ACTS[3:])),
+    *((START + (200 + n) * HOUR, 0, what, 3) for n, what in enumerate(("read", "bad"))),  # in bold, which is wider
 ]
 
 

@@ -16,7 +16,7 @@ from ..summary_counts import count_deviations, deviations_of
 from .summary import deviations_in_words, no_deviation
 
 COLUMNS = [
-    Column("No.", points=27, named=True),
+    Column("No.", points=29.5, named=True),
     Column("Reading taken", points=72),
     Column("Food or unit", share=1),
     Column("Limit", share=1.15),

@@ -23,10 +23,10 @@ from ..scope import RecordScope
 
 COLUMNS = [
     Column("Made", points=72),
-    Column("No.", points=26.5, named=True),
-    Column("As", points=22.5),
+    Column("No.", points=28.5, named=True),
+    Column("As", points=23),
     Column("Method, reference, depth", share=1),
-    Column("Error", align="decimal", points=33),
+    Column("Error", align="decimal", points=38),
     Column("U", align="decimal", points=33),
     Column("Allowed", align="decimal", points=33),
     Column("Verdict", points=42),

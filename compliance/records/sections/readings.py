@@ -28,7 +28,7 @@ COLUMNS = [
     Column("Reading", align="decimal", points=82, after=".0 °C for 1 min 30 s"),
     Column("Probe", points=32),
     Column("By", points=18),
-    Column("Standing", points=44),
+    Column("Standing", points=48),
 ]
 FIELDS = {
     "pk": "pk",
