@@ -19,6 +19,7 @@ TOO_MANY = (
     "fewer days or sites, or have whoever runs Noughtbook print them with manage.py print_record, which takes any number."
 )
 ONE_ALONE = "The HACCP page and the data are made of one site. Choose one alone; a PDF of several has the data of each attached."
+SEVERAL = ("also", "area")  # fields for whoever may print more than one site
 PERIODS = {"week": "Last 7 days", "month": "This month", "last_month": "Last month", OWN: "From one day to another"}
 
 
@@ -76,6 +77,18 @@ class RecordForm(forms.Form):
             self.fields["also"] = forms.ModelMultipleChoiceField(
                 mine, required=False, widget=forms.CheckboxSelectMultiple, label="More sites in the same file"
             )
+
+    @property
+    def several(self) -> list[forms.BoundField]:
+        return [self[name] for name in SEVERAL if name in self.fields]
+
+    @property
+    def several_chosen(self) -> bool:
+        return any(field.value() or field.errors for field in self.several)
+
+    @property
+    def of_each(self) -> list[forms.BoundField]:
+        return [field for field in self.visible_fields() if field.name not in ("site", *SEVERAL)]
 
     def clean(self):
         given = super().clean()
