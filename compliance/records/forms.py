@@ -37,7 +37,7 @@ def quick_period(choice: str, today: date) -> tuple[date, date]:
 class RecordForm(forms.Form):
     """One site; or several, or all of an area, whose records come in one file."""
 
-    site = SiteField(empty_label=None, required=False)
+    site = SiteField(empty_label=None)
     period = forms.ChoiceField(choices=list(PERIODS.items()), widget=forms.RadioSelect)
     paper = forms.ChoiceField(
         choices=[("", "As set for the site"), *Paper.choices], required=False, help_text="What lies in the printer."
@@ -59,8 +59,8 @@ class RecordForm(forms.Form):
         """Who may print several sites may have them in one file."""
         mine = SiteOffer(person).sites()
         if len(mine[:2]) < 2:
-            self.fields["site"].required = True
             return
+        self.fields["site"].required = not (self.data and self.data.get("area"))
         areas = Area.objects.filter(sites__in=mine.order_by()).distinct().order_by("name", "pk")
         self.fields["area"] = forms.ModelChoiceField(
             areas,
@@ -95,8 +95,6 @@ class RecordForm(forms.Form):
         if self.errors:
             return given
         given["sites"] = sites = self._sites(given)
-        if not sites:
-            return given
         choice = given["period"]
         if choice != OWN:
             self._refuse_both(choice, given)
@@ -108,13 +106,9 @@ class RecordForm(forms.Form):
         """In the order of their names."""
         if area := given.get("area"):
             found = sites_of(self._person).filter(area=area)
-        elif given.get("site"):
-            found = sites_of(self._person).filter(
-                pk__in={given["site"].pk, *(each.pk for each in given.get("also") or ())}
-            )
         else:
-            self.add_error("site", self.fields["site"].error_messages["required"])
-            return []
+            chosen = (given["site"], *(given.get("also") or ()))
+            found = sites_of(self._person).filter(pk__in={each.pk for each in chosen})
         return list(found.select_related("area__business").order_by("name", "pk"))
 
     def _today(self, sites: list[Site]) -> date:
