@@ -117,7 +117,7 @@ def sign(page: Page, case: str) -> None:
 def print_record(page: Page) -> str:
     """The record of the last days as the reader prints it."""
     page.goto("/records/")
-    page.get_by_label("Site").select_option(label=SITE)
+    page.get_by_label("Site", exact=True).select_option(label=SITE)
     page.get_by_label(re.compile("Last 14 days|Last 7 days")).first.check()
     with (
         page.expect_popup()
