@@ -54,7 +54,7 @@ def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[st
     """The header and a line for each reading that is not void, the oldest first; a byte order mark for spreadsheets.
 
     Asked for slice by slice of their time, each from an index: none is sorted with all others, and no transaction is open for
-    as long as somebody takes to fetch the file.
+    as long as somebody takes to fetch the file. What is entered meanwhile for a time that is over in the file is not in it.
     """
     sites = list(sites)
     named = _Named(sites)
@@ -65,10 +65,10 @@ def csv_lines(readings: QuerySet[Reading], sites: Iterable[Site]) -> Iterator[st
     while since and since <= until:
         within, count = {"taken_at__gte": since, "taken_at__lt": since + step}, 0
         found = live.filter(**within).values_list(*FACTS, *SAID, *MOMENTS).iterator(chunk_size=ROWS)
-        fates = _fates(since, since + step)
         while rows := list(islice(found, ROWS)):
             count += len(rows)
             named.look_up(rows)
+            fates = _fates(row[PK] for row in rows)
             yield _lines(named.cells(row, fates.get(row[PK], "")) for row in rows)
         since += step
         step = max(SHORTEST_SLICE, step * min(MOST_MORE, SLICE / max(count, 1)))
@@ -82,11 +82,10 @@ def _bounds(sites: list[Site]) -> tuple[datetime | None, datetime | None]:
     return tuple(asked.annotate(first=first, last=last).aggregate(Min("first"), Max("last")).values())
 
 
-def _fates(since: datetime, until: datetime) -> dict[int, str]:
-    """What was decided on readings of this time, whichever they are; decisions are few beside readings."""
+def _fates(readings: Iterable[int]) -> dict[int, str]:
+    """What was decided last on these readings, by their keys."""
     decisions = Reading._meta.get_field("decisions").related_model.objects.current()
-    taken = decisions.filter(reading__taken_at__gte=since, reading__taken_at__lt=until)
-    return dict(taken.order_by("-pk").values_list("reading", "fate"))
+    return dict(decisions.filter(reading__in=among(readings)).order_by("-pk").values_list("reading", "fate"))
 
 
 def _lines(rows: Iterable[Iterable]) -> str:
