@@ -122,7 +122,8 @@ def bare(database_url, tmp_path) -> Iterator[Served]:
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def chromium(django_db_setup) -> Iterator[Browser]:
+    """After the tables are made: while Playwright runs, Django takes its thread for one that may not wait for a database."""
     path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     assert path, "The browser tests need Chromium: apt-get install chromium"
     with sync_playwright() as playwright:
