@@ -16,6 +16,11 @@ TO_COME = "That time has not come yet. Give the time when it was done."
 AT_ONCE = timedelta(minutes=5)  # what begins so little before it is recorded begins now: a form takes time to fill in
 NUMBER = re.compile("[0-9]{1,18}", re.ASCII)  # fits the key of a record on both engines
 # Unicode's categories of control characters, half characters, line and paragraph ends.
+# The scripts of the face that records are printed in (`shared/printing/fonts.py`), as the names of their letters begin.
+PRINTED = {
+    *("LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN", "HEBREW", "ARABIC"),
+    *("MODIFIER", "SUPERSCRIPT", "MICRO", "FEMININE", "MASCULINE"),
+}
 NO_SIGNS = ("Cc", "Cs", "Zl", "Zp")
 
 
@@ -73,9 +78,21 @@ def key_in(text: str | None) -> UUID | None:
 
 
 def one_line(text: str) -> None:
-    """Raises ValidationError for a name with a line break, or with a sign that cannot be seen or kept."""
+    """Raises ValidationError for a name with a line break, with a sign that cannot be seen or kept, or with a letter that print
+    has no face for."""
     if any(unicodedata.category(sign) in NO_SIGNS for sign in text):
         raise ValidationError("Write it on one line, with letters, digits and signs that can be seen.", code="one_line")
+    if words := not_printed(text):
+        raise ValidationError(words, code="not_printed")
+
+
+def not_printed(text: str) -> str:
+    """What is wrong with a name that nobody could read on paper, in words; empty where nothing is."""
+    if text.isascii():
+        return ""
+    letters = (sign for sign in unicodedata.normalize("NFKC", text) if sign.isalpha())
+    strange = "".join(sign for sign in letters if unicodedata.name(sign, "").split(" ")[0] not in PRINTED)
+    return f"“{strange[:20]}” cannot be printed on a record. Write it in Latin letters." if strange else ""
 
 
 def on_one_line(text: str) -> str:

@@ -9,8 +9,9 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from shared import units
-from shared.bounds import EARLIEST, LATEST, in_bounds, key_in, number_in, on_one_line, one_line
+from shared.bounds import EARLIEST, LATEST, in_bounds, key_in, not_printed, number_in, on_one_line, one_line
 from shared.fields import DayField, SiteDateTimeField
+from shared.printing.text import clean
 from shared.time_text import on_clock
 
 ZONES = [ZoneInfo(name) for name in ("Europe/London", "Asia/Tokyo", "America/Los_Angeles", "Pacific/Kiritimati")]
@@ -70,9 +71,36 @@ def test_a_name_holds_no_line_break_and_no_sign_that_cannot_be_seen(sign):
     assert on_one_line(f"Mill{sign}School") == "Mill School"
 
 
-@pytest.mark.parametrize("name", ["Ångström & Söhne", "מטבח", "Kök 3/4", "👩‍🍳", "non\u00a0breaking"])
-def test_names_of_all_languages_are_names(name):
+NAMES = [
+    "Ångström & Söhne",
+    "מטבח",
+    "Кухня",
+    "مطبخ",
+    "Κουζίνα",
+    "Kök 3/4 m²",
+    "👩‍🍳",
+    "non\u00a0breaking",
+    "A\u030angstro\u0308m",
+]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_names_of_many_languages_are_names(name):
     one_line(name)
+
+
+@pytest.mark.parametrize(
+    ("name", "told"), [("鸡肉", "“鸡肉”"), ("रसोई", "“रसई”"), ("ครัว 2", "“ครว”"), ("Wok 厨房", "“厨房”")]
+)
+def test_a_name_that_paper_cannot_show_is_asked_for_in_latin_letters(name, told):
+    with pytest.raises(ValidationError, match=f"{told} cannot be printed on a record. Write it in Latin letters"):
+        one_line(name)
+
+
+def test_print_has_every_letter_of_such_a_name():
+    """But for ten of Cyrillic, of languages of Siberia, which stand there by their code."""
+    letters = [chr(code) for code in range(0x80, 0x530) if chr(code).isalpha() and not not_printed(chr(code))]
+    assert len(letters) > 900 and sum("[U+" in clean(letter) for letter in letters) == 10
 
 
 @given(st.one_of(st.text(), st.decimals().map(str), st.floats().map(str)), st.sampled_from(units.Unit.values))

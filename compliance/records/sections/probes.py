@@ -123,7 +123,8 @@ def _facts(scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Sp
 def _display(probe: Probe, unit: str) -> str:
     step = show_step(probe.resolution_milli)
     span = f"{show(probe.lowest_milli, unit, 0)} to {show(probe.highest_milli, unit, 0)}"
-    return joined(f"reads to {step}, from {span}; may be off by {show_spread(probe.tolerance_milli, unit)}")
+    stem = f"; stem {probe.stem_diameter_mm:g} mm thick" if probe.stem_diameter_mm else ""
+    return joined(f"reads to {step}, from {span}; may be off by {show_spread(probe.tolerance_milli, unit)}{stem}")
 
 
 def _stay(stay: TimeHere, scope: RecordScope) -> str:
