@@ -14,7 +14,7 @@ from compliance.appliances.models import Appliance
 from compliance.limits.models import Direction, LimitVersion
 from compliance.probes.models import Event, Placement, Probe
 from compliance.readings.limit_evaluation import LONGEST_HOLD_S, Track, read_typed
-from shared.bounds import EARLIEST, not_printed, number_in
+from shared.bounds import EARLIEST, number_in
 from shared.key_lists import among
 from shared.reasons import holds_word
 from shared.units import Unit
@@ -203,8 +203,6 @@ def read_item(text: str) -> str:
         raise Refused(f"the item is longer than {LONGEST_ITEM} characters; move part of it to the note")
     if not item.isprintable():
         raise Refused("the item has a line break or another sign that cannot be printed")
-    if words := not_printed(item):
-        raise Refused(f"the item: {words}")
     return item
 
 
