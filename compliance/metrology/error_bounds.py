@@ -6,8 +6,8 @@ reading is also rounded by its display, and scatters. The uncertainty, the unsee
 their half-widths are combined as the root of the sum of their squares (JCGM 100:2008, 5.1.2), at each temperature. The
 unseen part is a limit, of 100 %; beside an uncertainty of 95 % the whole counts as one of 95 %. Towards both sides of a check
 the bound is then a convex curve. It is drawn in chords, which lie above it: on the safe side, and less than a tenth of the
-half-width or 3 mK away, but for a resistance beside a thermistor. Sums of squares of whole numbers have whole roots
-(`math.isqrt`), rounded up.
+half-width or 3 mK away (of a thermocouple from 18 °C to 32 °C up to a sixth), but for a resistance beside a thermistor. Sums of
+squares of whole numbers have whole roots (`math.isqrt`), rounded up.
 
 Where a fault may make a display hardly move, or run back, with the temperature, a bound is kept rising, on the safe side: what
 is shown then tells of one truth on that side only.
