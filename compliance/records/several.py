@@ -9,6 +9,7 @@ from typing import BinaryIO
 
 from django.utils.text import slugify
 
+from compliance.reminders.status import Status
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
@@ -16,22 +17,23 @@ from sites.models import Site
 
 from .asked import RecordRequest
 from .paper import paper_of
-from .planned_counts import DONE, LATE, MISSED, count_planned
+from .planned_counts import BECAME, DONE, LATE, MISSED, count_planned
 from .record import AT_THE_END, OF_A_SITE, TITLE, write_record
 from .scope import RecordScope
 from .sections.reviews import days_reviewed
 from .summary_counts import count_cases, count_checks, count_deviations, count_readings, named
 from .twin.writing import twin_of
 
+NOT_DONE = (*MISSED, BECAME[Status.OVERDUE])
 NUMBER = {"align": "center", "points": 38}
 COLUMNS = [
     Column("Site", share=1),
     Column("Checks planned", **NUMBER),
     Column("Checks done", **NUMBER),
-    Column("Checks missed", **NUMBER),
+    Column("Checks missed, overdue", **NUMBER),
     Column("Checks failed", **NUMBER),
     Column("Readings planned", **NUMBER),
-    Column("Readings missed", **NUMBER),
+    Column("Readings missed, overdue", **NUMBER),
     Column("Deviations open", align="center", points=46),
     Column("Readings to decide on", align="center", points=46),
     Column("Days not reviewed", **NUMBER),
@@ -42,7 +44,7 @@ EXPLAINED = (
     "found the probe out of tolerance; of those, in brackets, how many were struck out since. Deviations open: readings of the "
     "period that did not meet their limit, where nothing is recorded about what was done. To decide on: readings in quarantine "
     "on which nobody has decided; in brackets, cases decided and not signed. Days not reviewed: with records, and not signed by "
-    "a second person, or changed since. What is open is told as it was at printing. A row in bold has something missed, failed, "
+    "a second person, or changed since. What is open is told as it was at printing. A row in bold has something missed, overdue, failed, "
     "open or not reviewed. The first page of each record tells more, and which entries these are."
 )
 CLOCKS = "Each record gives its times on the clock of its site, which it names at its head. Initials are those of one record."
@@ -138,11 +140,11 @@ def count_site(scope: RecordScope) -> SiteCount:
     return SiteCount(
         planned=due.total(),
         done=due[DONE] + due[LATE],
-        missed=sum(due[word] for word in MISSED),
+        missed=sum(due[word] for word in NOT_DONE),
         failed=len(checks.failed) + len(checks.void_failures),
         void_failures=len(checks.void_failures),
         rounds=rounds.total(),
-        rounds_missed=sum(rounds[word] for word in MISSED),
+        rounds_missed=sum(rounds[word] for word in NOT_DONE),
         deviations=count_deviations(scope).open,
         undecided=cases.undecided,
         unsigned=len(cases.by_state.get("to_sign", ())),

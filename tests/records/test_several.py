@@ -74,6 +74,9 @@ def test_the_first_page_tells_of_each_site_what_its_record_tells(reader_of, worl
         assert f"Checks planned {planned} check" in summary or planned == "0"
         due = summary.split("Readings planned")[1].split("Readings taken")[0]
         assert f"{rounds} reading" in due or rounds == "0"
+        checked = summary.split("Checks planned")[1].split("Checks made")[0]
+        for number, words in ((missed, checked), (rounds_missed, due)):
+            assert int(number) == sum(map(int, re.findall(r"(\d+)(?: of them)? (?:missed|overdue)", words))), words
         assert f" {failed} failed" in summary
         assert open_ones == (re.findall(r"(\d+) open, nothing recorded", summary) or ["0"])[0]
         assert undecided == (re.findall(r"(\d+) still to decide on", summary) or ["0"])[0]
