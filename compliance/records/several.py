@@ -44,8 +44,8 @@ EXPLAINED = (
     "found the probe out of tolerance; of those, in brackets, how many were struck out since. Deviations open: readings of the "
     "period that did not meet their limit, where nothing is recorded about what was done. To decide on: readings in quarantine "
     "on which nobody has decided; in brackets, cases decided and not signed. Days not reviewed: with records, and not signed by "
-    "a second person, or changed since. What is open is told as it was at printing. A row in bold has something missed, overdue, failed, "
-    "open or not reviewed. The first page of each record tells more, and which entries these are."
+    "a second person, or changed since. What is open is told as it was at printing. A row in bold has something missed, overdue, "
+    "failed, open or not reviewed. The first page of each record tells more, and which entries these are."
 )
 CLOCKS = "Each record gives its times on the clock of its site, which it names at its head. Initials are those of one record."
 
