@@ -15,12 +15,12 @@ EARLIEST, LATEST = date(1990, 1, 1), date(2100, 12, 31)
 TO_COME = "That time has not come yet. Give the time when it was done."
 AT_ONCE = timedelta(minutes=5)  # what begins so little before it is recorded begins now: a form takes time to fill in
 NUMBER = re.compile("[0-9]{1,18}", re.ASCII)  # fits the key of a record on both engines
-# Unicode's categories of control characters, half characters, line and paragraph ends.
 # The scripts of the face that records are printed in (`shared/printing/fonts.py`), as the names of their letters begin.
 PRINTED = {
     *("LATIN", "GREEK", "CYRILLIC", "ARMENIAN", "GEORGIAN", "HEBREW", "ARABIC"),
     *("MODIFIER", "SUPERSCRIPT", "MICRO", "FEMININE", "MASCULINE"),
 }
+# Unicode's categories of control characters, half characters, line and paragraph ends.
 NO_SIGNS = ("Cc", "Cs", "Zl", "Zp")
 
 

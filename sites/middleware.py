@@ -1,4 +1,5 @@
-"""Sessions end when nobody has done anything for a while (NOUGHTBOOK_IDLE_HOURS). Of roles nothing is known but to look."""
+"""Sessions end when nobody has done anything for a while (NOUGHTBOOK_IDLE_HOURS). Roles that came with the
+session serve for looking alone."""
 
 import time
 

@@ -283,20 +283,21 @@ def _runs() -> dict[tuple[str, int], RunAtSite]:
         run.undecided += count
         run.agreed = run.agreed and not since
         run.struck_at = _moment(struck_at) if struck_at else run.struck_at
-    begun = _begun({run.anchor for run in found.values() if not run.readings})
-    return {where: run for where, run in found.items() if run.readings or _struck_out_of_it(run, begun)}
+    began = begun({run.anchor for run in found.values() if not run.readings})
+    return {where: run for where, run in found.items() if run.readings or _struck_out_of_it(run, began)}
 
 
-def _struck_out_of_it(run: RunAtSite, begun: Mapping[str, datetime]) -> bool:
-    return run.anchor in begun and run.struck_at >= begun[run.anchor]
+def _struck_out_of_it(run: RunAtSite, began: Mapping[str, datetime]) -> bool:
+    """Whether its last reading was struck out when the case was known: what was struck out before was never in it."""
+    return run.anchor in began and run.struck_at >= began[run.anchor]
 
 
 def _moment(stored: datetime | str) -> datetime:
     return stored if isinstance(stored, datetime) else datetime.fromisoformat(stored).replace(tzinfo=UTC)
 
 
-def _begun(anchors: Collection[str]) -> Mapping[str, datetime]:
-    """When the book was told of what began each of these cases: what was struck out before was never among them."""
+def begun(anchors: Collection[str]) -> Mapping[str, datetime]:
+    """When the book was told of what began each of these cases, by their anchors."""
     found = {}
     for kind, model in CAUSES.items():
         keys = [key for each, _, key in (anchor.partition(":") for anchor in anchors) if each == kind]

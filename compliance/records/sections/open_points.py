@@ -6,15 +6,15 @@ from itertools import chain
 
 from django.db.models import OuterRef, Q, Subquery
 
-from compliance.checks.models import Check, Standing
-from compliance.probes.models import Event
+from compliance.checks.models import Standing
+from compliance.quarantine.cases import begun
 from compliance.readings.models import CorrectiveAction, Deviation
 from shared.plurals import plural
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment, zoned_moment
 
-from ..case_rows import CaseHere, cases_here
+from ..case_rows import cases_here
 from ..check_history import checks_in, late_and_overdue
 from ..formatting import reading_value
 from ..scope import RecordScope
@@ -80,7 +80,7 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
 
 def _cases(scope: RecordScope) -> Iterator[Row]:
     cases = cases_here(scope)
-    began = _began(cases)
+    began = begun({case.anchor for case in cases})
     for case in cases:
         since = _since(began[case.anchor], scope) if case.anchor in began else PRINTING
         if case.undecided:
@@ -93,19 +93,6 @@ def _cases(scope: RecordScope) -> Iterator[Row]:
         else:
             continue
         yield Row((f"Case {case.title}", words, since, f"Case {case.title}"))
-
-
-def _began(cases: list[CaseHere]) -> dict[str, datetime]:
-    """When the check or event that began each case was recorded."""
-    keys = {"check": [], "event": []}
-    for case in cases:
-        kind, _, key = case.anchor.partition(":")
-        keys.get(kind, []).append(key)
-    return {
-        f"{kind}:{pk}": at
-        for kind, model in (("check", Check), ("event", Event))
-        for pk, at in model.objects.filter(pk__in=keys[kind]).values_list("pk", "recorded_at")
-    }
 
 
 def _deviation(deviation: Deviation, missing: str, as_of: str, scope: RecordScope) -> Row:
