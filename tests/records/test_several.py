@@ -157,6 +157,20 @@ def test_each_gets_only_sites_that_they_may_read(clock, as_person, world):
     assert "record-alder-school" in alone.headers["Content-Disposition"]  # who has one site is asked for no other
 
 
+def test_what_several_sites_ask_for_is_folded_and_stands_on_the_page_once(clock, as_person, world):
+    browser = as_person(world.supervisor)
+
+    def folded(page: str, **given) -> tuple[str, str]:
+        content = browser.get(reverse(page), given).content.decode()
+        before, fold, after = re.split(r"<details|</details>", content[content.index('<form class="form"') :])
+        assert not re.findall('name="(?:also|area)"', before + after) and "Several sites in one file" in fold
+        return fold[: fold.index(">")], " ".join(sorted(set(re.findall('name="(\\w+)"', fold))))
+
+    assert folded("record_form") == ("", "also area")
+    two = {"site": world.site.pk, "also": world.other_site.pk, "from": "2026-03-10", "to": "2026-03-09"}
+    assert folded("record_print", **two) == (" open", "also area")  # what was chosen is in sight where it is refused
+
+
 def test_what_is_too_much_for_a_page_is_refused_in_numbers_and_so_is_a_haccp_page_of_two(clock, as_person, world):
     both = {"site": world.site.pk, "also": world.other_site.pk}
     browser = as_person(world.supervisor)
