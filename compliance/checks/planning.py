@@ -5,10 +5,10 @@ from collections.abc import Iterable
 from django.db import transaction
 
 from compliance.plans.models import Unsettled
+from compliance.plans.pace import lock_sites
 from compliance.plans.round_rows import derive_rounds
 from compliance.probes.models import Probe
 from shared import clock
-from sites.models import Site
 
 from .check_rows import derive_with_states
 from .timeline import lock
@@ -21,12 +21,6 @@ def hold(probe: Probe, *other_sites: int) -> Probe:
     """The probe as it is now, held with its site until the transaction ends: sites before probes, so that none wait in a ring."""
     lock_sites({probe.site_id, *other_sites})
     return lock(probe)
-
-
-def lock_sites(site_ids: Iterable[int]) -> None:
-    """Hold sites until the transaction ends: whoever sets something for one of them waits."""
-    held = Site.objects.select_for_update(no_key=True).filter(pk__in=list(site_ids))
-    list(held.order_by("pk").values_list("pk"))
 
 
 def mark_unsettled(site_ids: Iterable[int]) -> None:
@@ -44,7 +38,7 @@ def settle(site_id: int) -> None:
     last = 0
     while last is not None:
         with transaction.atomic():
-            list(Site.objects.select_for_update(no_key=True).filter(pk=site_id).values_list("pk"))
+            lock_sites([site_id])
             last = _settle_some(site_id, last)
             if last is None:
                 derive_rounds([site_id], clock.now(), CHANGED, first)

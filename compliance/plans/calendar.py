@@ -14,6 +14,7 @@ DAY = timedelta(days=1)
 LONG_PAST = datetime.min.replace(tzinfo=UTC)
 MOST_FOUND = 10_000  # that a calendar keeps
 LOOK_AHEAD = 400  # days; a site that is closed for longer than this has no next open day
+YEARS = range(1990, 2104)  # of all days that can be entered (`shared.bounds`), and a little further
 Found = TypeVar("Found")
 _NOTHING: Any = object()
 WEEKDAYS = ("Mondays", "Tuesdays", "Wednesdays", "Thursdays", "Fridays", "Saturdays", "Sundays")
@@ -279,33 +280,10 @@ def _offset(at: datetime, zone: ZoneInfo) -> timedelta:
     return at.astimezone(zone).utcoffset()
 
 
-class PublicHolidays(Mapping[date, str]):
-    """The public holidays of a country or a part of it, of every year that is asked about. Many threads may share one."""
-
-    def __init__(self, country: str, subdivision: str):
-        self._of = country, subdivision
-
-    def __getitem__(self, day: date) -> str:
-        return _of_year(*self._of, day.year)[day]
-
-    def __iter__(self):
-        raise TypeError("Public holidays have no end. Ask about one day.")
-
-    def __len__(self):
-        raise TypeError("Public holidays have no end. Ask about one day.")
-
-    def __bool__(self):
-        return True
-
-
-@lru_cache(maxsize=1024)
-def _of_year(country: str, subdivision: str, year: int) -> Mapping[date, str]:
-    return dict(country_holidays(country, subdiv=subdivision or None, years=year, expand=False))
-
-
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=64)
 def public_holidays(country: str, subdivision: str = "") -> Mapping[date, str]:
-    """The public holidays of a country or a part of it (ISO 3166 codes), year by year as they are asked for.
+    """The public holidays of a country or a part of it (ISO 3166 codes), of all years of which a day can be entered: worked out
+    whole, for many threads share them.
 
     Raises ValueError for a code that is not known.
     """
@@ -317,4 +295,4 @@ def public_holidays(country: str, subdivision: str = "") -> Mapping[date, str]:
             f"“{subdivision}” is no part of {country} whose holidays are known. Leave it empty, or give "
             f"one of {', '.join(parts) or 'none'}."
         )
-    return PublicHolidays(country, subdivision)
+    return dict(country_holidays(country, subdiv=subdivision or None, years=YEARS, expand=False))

@@ -3,6 +3,8 @@ that have come.
 """
 
 from datetime import time
+from functools import reduce
+from operator import or_
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -24,11 +26,7 @@ class Pattern(models.TextChoices):
 
 def one_of(*names: str) -> Q:
     """Exactly one of these is given."""
-    alone = (Q(**{f"{other}__isnull": other != name for other in names}) for name in names)
-    whole = Q()
-    for condition in alone:
-        whole |= condition
-    return whole
+    return reduce(or_, (Q(**{f"{other}__isnull": other != name for other in names}) for name in names))
 
 
 class CheckPlan(Fact):
@@ -198,6 +196,13 @@ class Point(models.TextChoices):
     BOILING = CheckKind.BOILING.value, "boiling point"
 
 
+def _of(to: str, *, null: bool = True) -> models.ForeignKey:
+    """They are written by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold rows that
+    people are about to change."""
+    given = {"related_name": "reminders", "db_constraint": False, "db_index": False}
+    return models.ForeignKey(to, on_delete=models.PROTECT, null=null, **given)
+
+
 class Reminder(models.Model):
     """What is asked for at a due time, past or ahead: a check of one probe, or a reading under one limit, of one appliance where
     the limit has some. Derived by the folds.
@@ -207,43 +212,11 @@ class Reminder(models.Model):
     reading `round` says which of the rounds of its limit asks for it.
     """
 
-    # They are written by the thousand, and nothing they name is ever deleted: checks of foreign keys would only hold
-    # rows that people are about to change.
-    probe = models.ForeignKey(
-        "probes.Probe",
-        on_delete=models.PROTECT,
-        null=True,
-        related_name="reminders",
-        db_constraint=False,
-        db_index=False,
-    )
-    round = models.ForeignKey(
-        "plans.Round",
-        on_delete=models.PROTECT,
-        null=True,
-        related_name="reminders",
-        db_constraint=False,
-        db_index=False,
-    )
-    site = models.ForeignKey(
-        "sites.Site", on_delete=models.PROTECT, related_name="reminders", db_constraint=False, db_index=False
-    )
-    limit = models.ForeignKey(
-        "limits.Limit",
-        on_delete=models.PROTECT,
-        null=True,
-        related_name="reminders",
-        db_constraint=False,
-        db_index=False,
-    )
-    appliance = models.ForeignKey(
-        "appliances.Appliance",
-        on_delete=models.PROTECT,
-        null=True,
-        related_name="reminders",
-        db_constraint=False,
-        db_index=False,
-    )
+    probe = _of("probes.Probe")
+    round = _of("plans.Round")
+    site = _of("sites.Site", null=False)
+    limit = _of("limits.Limit")
+    appliance = _of("appliances.Appliance")
     point = models.CharField("point of the scale", max_length=8, choices=Point.choices, blank=True, db_default="")
     day = models.DateField(
         null=True, help_text="The local day that the plan names; empty where something asks at once."

@@ -43,6 +43,7 @@ from .schedule import (
     counts_after,
     due_on,
     first_day,
+    kept_by_calendar,
     named_days,
     names_day,
     stretches,
@@ -126,12 +127,9 @@ def folded(facts: ProbeFacts, until: datetime) -> Folded:
     return Folded(tuple(fold.rows(until)), fold.nothing, fold.at_once)
 
 
+@kept_by_calendar
 def planned_on(plan: Plan, calendar: Calendar, day: date) -> Planned | None:
     """What a plan asks for on a day; None where the site never opens again."""
-    return calendar.once((planned_on, plan, plan.set_at, day), lambda: _planned_on(plan, calendar, day))
-
-
-def _planned_on(plan: Plan, calendar: Calendar, day: date) -> Planned | None:
     due = due_on(plan, calendar, day)
     if due is None:
         return None

@@ -1,15 +1,24 @@
-"""How much is worked out in one transaction, so that nobody who wants to write waits long for it."""
+"""How much is worked out in one transaction, so that nobody who wants to write waits long for it, and what it holds meanwhile."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from time import monotonic
 from typing import TypeVar
 
-from django.db import transaction
+from django.db import connection, transaction
+
+from sites.models import Site
 
 LONG = 0.1  # seconds
 Item = TypeVar("Item")
+
+
+def lock_sites(site_ids: Iterable[int]) -> None:
+    """Hold sites until the transaction ends: whoever sets something for one of them waits. On SQLite who writes at all does."""
+    if connection.features.has_select_for_update:
+        held = Site.objects.select_for_update(no_key=True).filter(pk__in=list(site_ids))
+        list(held.order_by("pk").values_list("pk"))
 
 
 @dataclass(slots=True)

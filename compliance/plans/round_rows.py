@@ -18,7 +18,7 @@ from sites.models import Site
 from .calendar import DAY, LONG_PAST
 from .facts import Line, limit_facts, site_facts
 from .models import Reminder, Round
-from .pace import Pace
+from .pace import Pace, lock_sites
 from .round_obligations import RoundObligation, round_obligations
 from .store import COLUMNS, Difference, PlainReminder, difference, write
 
@@ -61,7 +61,7 @@ def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
         lacking = {line.limit.site_id for line, found in _ahead(some, now).items() if found}
         for few in pace.in_turn(sorted(lacking)):
             with pace.transaction():
-                list(Site.objects.select_for_update(no_key=True).filter(pk__in=few).order_by("pk").values_list("pk"))
+                lock_sites(few)
                 write(reduce(iadd, _ahead(few, now).values(), Difference()))
 
 

@@ -1,13 +1,15 @@
 """When something is due by a plan: local days by rule, moments by the site's calendar. No clock, no database."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
+from functools import wraps
 from itertools import groupby, pairwise
+from typing import Any
 
 from dateutil.rrule import MINUTELY, rrule
 
-from .calendar import DAY, LONG_PAST, LOOK_AHEAD, WEEKDAYS, Calendar, Hours
+from .calendar import DAY, LONG_PAST, LOOK_AHEAD, WEEKDAYS, Calendar, Found, Hours
 
 EVERY_DAYS, ON_WEEKDAYS = "every_days", "weekdays"
 SOON = 4  # the part of the interval after which a probe that passed near its edge is checked again; judgement
@@ -141,12 +143,19 @@ def names_day(plan: Plan, day: date) -> bool:
     return plan.pattern == EVERY_DAYS or bool(plan.weekdays >> day.weekday() & 1)
 
 
+def kept_by_calendar(find: Callable[[Any, Calendar, date], Found]) -> Callable[[Any, Calendar, date], Found]:
+    """What is found for a plan and a day is kept by the calendar. When the plan was set has a say in checks, in rounds none."""
+
+    @wraps(find)
+    def kept(plan: Plan | RoundPlan, calendar: Calendar, day: date) -> Found:
+        return calendar.once((find, plan, getattr(plan, "set_at", None), day), lambda: find(plan, calendar, day))
+
+    return kept
+
+
+@kept_by_calendar
 def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     """When what the plan asks for on a day is due: that day, or else the next open one. None while there is none."""
-    return calendar.once((due_on, plan, plan.set_at, day), lambda: _due_on(plan, calendar, day))
-
-
-def _due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     why = ""
     for works in (day + DAY * ahead for ahead in range(0 if calendar.closed else LOOK_AHEAD)):
         at = _moment(plan, calendar, works)
@@ -213,15 +222,12 @@ def settles(plan: Plan, calendar: Calendar, at: datetime) -> date:
     return day + DAY if at >= _counts_from(plan, calendar, day + DAY) else day
 
 
+@kept_by_calendar
 def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
     """From when on a check is for a day: when that begins, or in the evening before where it is due ahead of its beginning.
 
     One that was due after midnight in the hours of the day before may be late by its grace, but is for the day that is nearer.
     """
-    return calendar.once((_counts_from, plan, plan.set_at, day), lambda: _counted_from(plan, calendar, day))
-
-
-def _counted_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
     begins = calendar.begins(day)
     due = _moment(plan, calendar, day) if calendar.is_open(day)[0] else begins
     if due < begins:
@@ -320,14 +326,12 @@ def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
     return due is not None and due.at <= told
 
 
+@kept_by_calendar
 def round_times(plan: RoundPlan, calendar: Calendar, day: date) -> list[Due]:
     """When readings are due on a day. One on which the site is closed has none."""
-    return calendar.once((round_times, plan, day), lambda: list(_round_times(plan, calendar, day)))
-
-
-def _round_times(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:
-    if plan.names(day) and calendar.is_open(day)[0]:
-        yield from (due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0])
+    if not plan.names(day) or not calendar.is_open(day)[0]:
+        return []
+    return [due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0]]
 
 
 def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:

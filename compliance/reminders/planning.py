@@ -17,12 +17,13 @@ from compliance.appliances import actions as appliances
 from compliance.appliances.models import Appliance, BackInUse, OutOfUse, OutOfUseVoid
 from compliance.checks.check_rows import derive_with_states
 from compliance.checks.horizon import extend
-from compliance.checks.planning import CHANGED, hold, lock_sites, mark_unsettled, settle
+from compliance.checks.planning import CHANGED, hold, mark_unsettled, settle
 from compliance.limits import actions as limits
 from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
 from compliance.plans.data import ClosureData, PlanData
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening, Unsettled
+from compliance.plans.pace import lock_sites
 from compliance.plans.queries import PlanBook
 from compliance.plans.round_rows import derive_rounds, extend_rounds
 from shared import clock

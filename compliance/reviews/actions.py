@@ -5,8 +5,8 @@ from datetime import date
 
 from django.core.exceptions import ValidationError
 
-from compliance.checks.planning import lock_sites
 from compliance.plans.calendar import DAY, local_day
+from compliance.plans.pace import lock_sites
 from compliance.plans.wording import span_words
 from shared import clock
 from shared.audit.chain import newest_of

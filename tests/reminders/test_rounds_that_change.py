@@ -164,10 +164,10 @@ def switching():
 
 
 def test_many_threads_ask_for_public_holidays_of_one_year_at_once(switching):
-    """Each year is worked out whole before anybody sees it."""
+    """They are worked out whole before anybody sees them."""
     wrong = []
     for _ in range(20):
-        calendar.public_holidays.cache_clear(), calendar._of_year.cache_clear()
+        calendar.public_holidays.cache_clear()
         holidays, start = calendar.public_holidays("ES"), threading.Barrier(6)
 
         def ask(holidays=holidays, start=start):
