@@ -5,6 +5,8 @@ from typing import TypeVar
 
 from django import forms
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 
 from .dated import DatedModel
 from .fields import CorrectsField, ReasonField, ShownField
@@ -42,6 +44,11 @@ def attempt(form: forms.BaseForm, act: Callable[..., Result], **given) -> Result
             form.data = form.data.copy()
             form.data["after"] = refused.after
         return None
+
+
+def form_page(request: HttpRequest, template: str, form: forms.BaseForm, **told) -> HttpResponse:
+    """The page of a form that was not sent yet, or with what is wrong with what was sent."""
+    return render(request, template, {"form": form, **told}, status=422 if form.is_bound else 200)
 
 
 def _by_field(refused: ValidationError) -> dict[str, list[ValidationError]]:

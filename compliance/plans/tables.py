@@ -4,40 +4,18 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
-from .wording import closure_scope, plan_words, span_words
+from .wording import closure_scope, span_words
 
 LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
 ACT = {"td": {"class": "act"}, "th": {"class": "act"}}
 LINK = '<a class="button quiet-button small-button" href="{}">{}<span class="visually-hidden">: {}</span></a>'
 
 
-class ScopeTable(tables.Table):
-    """Rows: `name` of the scope, `found` the plan in force there, `url` to change it (None: not for this person)."""
-
-    name = tables.Column("For", attrs=LEAD)
-    plan = tables.Column("Checked", empty_values=())
-    source = tables.Column("By", empty_values=())
-    act = tables.Column("", empty_values=(), attrs=ACT)
-
-    class Meta:
-        orderable = False
-        empty_text = "No probe is here yet."
-
-    def render_plan(self, record):
-        return plan_words(record["found"])
-
-    def render_source(self, record):
-        return record["found"].source
-
-    def render_act(self, record):
-        return format_html(LINK, record["url"], "Change", record["name"]) if record["url"] else ""
-
-
 class RoundTable(tables.Table):
-    """Rows: `title` of a limit or of several, `told` the round in words, `url` to change it (None: not for this person)."""
+    """Rows: the `name` of what something is set for, the `plan` in words, `url` to change it (None: not for this person)."""
 
-    title = tables.Column("Limit", attrs=LEAD)
-    told = tables.Column("Readings are asked for")
+    name = tables.Column("Limit", attrs=LEAD)
+    plan = tables.Column("Readings are asked for")
     act = tables.Column("", empty_values=(), attrs=ACT)
 
     class Meta:
@@ -45,7 +23,19 @@ class RoundTable(tables.Table):
         empty_text = "No limits yet."
 
     def render_act(self, record):
-        return format_html(LINK, record["url"], "Change", record["title"]) if record["url"] else ""
+        return format_html(LINK, record["url"], "Change", record["name"]) if record["url"] else ""
+
+
+class ScopeTable(RoundTable):
+    """With its `source`: the scope whose plan it is."""
+
+    name = tables.Column("For", attrs=LEAD)
+    plan = tables.Column("Checked")
+    source = tables.Column("By")
+
+    class Meta(RoundTable.Meta):
+        sequence = ("name", "plan", "source", "act")
+        empty_text = "No probe is here yet."
 
 
 class ClosureTable(tables.Table):

@@ -22,7 +22,7 @@ from compliance.appliances.models import OutOfUse, Why
 from compliance.appliances.queries import appliances_at, out_of_use_at
 from compliance.appliances.tables import ApplianceTable, OutOfUseTable
 from compliance.limits.queries import versions_in_force
-from shared.forms import attempt
+from shared.forms import attempt, form_page
 from shared.time_text import short_moment
 from sites.access import get_site, may
 from sites.models import Role, Site
@@ -66,11 +66,9 @@ def _lately(site: Site, now) -> list[OutOfUse]:
 def appliance_add(request, site_pk):
     site = get_site(request.user, site_pk, Role.MANAGER)
     form = ApplianceForm(request.POST or None, site=site)
-    if form.is_valid():
-        made = attempt(form, add_appliance, by=request.user, **form.cleaned_data)
-        if made:
-            messages.success(request, f"{made} is named. {ASKED_FOR}")
-            return redirect("appliance_list", site.pk)
+    if form.is_valid() and (made := attempt(form, add_appliance, by=request.user, **form.cleaned_data)):
+        messages.success(request, f"{made} is named. {ASKED_FOR}")
+        return redirect("appliance_list", site.pk)
     return _form_page(request, site, form, title="Name an appliance", lead=ASKED_FOR, submit_label="Name it")
 
 
@@ -88,13 +86,11 @@ def appliance_edit(request, pk):
 @require_http_methods(FORM)
 def appliance_retire(request, pk):
     appliance = get_appliance(request.user, pk, Role.MANAGER)
-    form, given = RetireApplianceForm(request.POST or None), {"changes": {"retired": True}}
+    form, given = RetireApplianceForm(request.POST or None), {"appliance": appliance, "changes": {"retired": True}}
     if appliance.retired:
         messages.error(request, f"{appliance} is not measured any more already. Nothing was changed.")
         return redirect("appliance_list", appliance.site_id)
-    if form.is_valid() and attempt(
-        form, change_appliance, by=request.user, appliance=appliance, **given, **form.cleaned_data
-    ):
+    if form.is_valid() and attempt(form, change_appliance, by=request.user, **given, **form.cleaned_data):
         messages.success(request, f"{appliance} is measured no longer.")
         return redirect("appliance_list", appliance.site_id)
     lead = "Nothing more falls due for it. What has fallen due stays, and so does its history."
@@ -105,24 +101,21 @@ def appliance_retire(request, pk):
 def appliance_out(request, pk):
     appliance = get_appliance(request.user, pk, Role.COOK)
     form = OutOfUseForm(request.POST or None, site=appliance.site)
-    if form.is_valid():
-        made = attempt(form, take_out_of_use, by=request.user, appliance=appliance, data=form.told())
-        if made:
-            messages.success(request, f"{appliance} is out of use: {made.words}. No reading of it is owed.")
-            return redirect(_back(request, appliance.site))
-    return render(
+    if form.is_valid() and (
+        made := attempt(form, take_out_of_use, by=request.user, appliance=appliance, data=form.told())
+    ):
+        messages.success(request, f"{appliance} is out of use: {made.words}. No reading of it is owed.")
+        return redirect(_back(request, appliance.site))
+    return form_page(
         request,
         "appliances/out_of_use_form.html",
-        {
-            "form": form,
-            "reasons": Why.choices,
-            "title": f"{appliance} is out of use",
-            "lead": "One tap says why. No reading of it is owed until it is back; the record says so, with your name.",
-            "back_url": _back(request, appliance.site),
-            "next": request.POST.get("next") or request.GET.get("next") or "",
-            "more_open": any(name in form.errors for name in ("starts_at", "ends_at", "note")),
-        },
-        status=422 if form.is_bound else 200,
+        form,
+        reasons=Why.choices,
+        title=f"{appliance} is out of use",
+        lead="One tap says why. No reading of it is owed until it is back; the record says so, with your name.",
+        back_url=_back(request, appliance.site),
+        next=request.POST.get("next") or request.GET.get("next") or "",
+        more_open=any(name in form.errors for name in ("starts_at", "ends_at", "note")),
     )
 
 
@@ -160,5 +153,4 @@ def _back(request, site: Site) -> str:
 
 def _form_page(request, site: Site, form, **told):
     back = reverse("appliance_list", args=[site.pk])
-    context = {"form": form, "back_url": back, "back_label": "Appliances", **told}
-    return render(request, "plans/plan_form.html", context, status=422 if form.is_bound else 200)
+    return form_page(request, "plans/plan_form.html", form, back_url=back, back_label="Appliances", **told)

@@ -29,7 +29,7 @@ from compliance.plans.wording import day_words, holidays_ahead, plan_words, roun
 from compliance.probes.access import get_probe
 from compliance.probes.models import Probe, Sensor
 from shared.bounds import number_in
-from shared.forms import attempt
+from shared.forms import attempt, form_page
 from shared.page_numbers import numbered_page
 from sites.access import businesses_of, get_business, get_site, may
 from sites.addresses import address
@@ -78,7 +78,11 @@ def _probe_rows(probes: list[Probe], book: PlanBook, today, manages: bool) -> li
         line.append((reverse("plan_probe", args=[probe.pk]), probe.code))
     plans = {each.plan.key: each for each in sorted(found.values(), key=lambda each: each.rank)}
     unseen = "Change the plan of probe "
-    return [{"name": _links(by_plan[key], manages, unseen), "found": each, "url": None} for key, each in plans.items()]
+    return [_row(_links(by_plan[key], manages, unseen), each) for key, each in plans.items()]
+
+
+def _row(name: str, found: InForce, url: str | None = None) -> dict:
+    return {"name": name, "plan": plan_words(found), "source": found.source, "url": url}
 
 
 def _links(named: list[tuple[str, str]], manages: bool, unseen: str) -> SafeString:
@@ -101,7 +105,7 @@ def _scopes(person, site: Site, book: PlanBook, today, manages: bool) -> list[di
     for sensor in dict.fromkeys(sensors):
         url = f"{here}?kind={sensor}" if manages else None
         rows.append((f"Kind here: {Sensor(sensor).label}", Reach(business.pk, site.pk, sensor), url))
-    return [{"name": name, "found": book.at(reach, today), "url": url} for name, reach, url in rows]
+    return [_row(name, book.at(reach, today), url) for name, reach, url in rows]
 
 
 def _closures(person, site: Site, today, manages: bool) -> ClosureTable:
@@ -117,18 +121,15 @@ def _rounds(site: Site, today, manages: bool) -> list[dict]:
     """A line for each limit with a round, and one for all that have none."""
     limits = list(limits_in_force(site, timezone.now()))
     rounds = rounds_in_force(limits, today)
+    links = {limit.pk: (address("round_change", limit.pk), limit.title) for limit in limits}
     rows = [
-        {
-            "title": limit.title,
-            "told": round_words(rounds[limit.pk]),
-            "url": address("round_change", limit.pk) if manages else None,
-        }
-        for limit in limits
-        if limit.pk in rounds
+        {"name": links[pk][1], "plan": round_words(rounds[pk]), "url": links[pk][0] if manages else None}
+        for pk in links
+        if pk in rounds
     ]
-    without = [(address("round_change", limit.pk), limit.title) for limit in limits if limit.pk not in rounds]
+    without = [link for pk, link in links.items() if pk not in rounds]
     if without:
-        rows.append({"title": _links(without, manages, "Set rounds for "), "told": round_words(None), "url": None})
+        rows.append({"name": _links(without, manages, "Set rounds for "), "plan": round_words(None), "url": None})
     return rows
 
 
@@ -143,35 +144,39 @@ def _today_words(calendar, today) -> str:
 @require_http_methods(FORM)
 def plan_probe(request, probe_pk):
     probe = get_probe(request.user, probe_pk, Role.MANAGER)
-    scope, back = {"probe": probe}, reverse("plan_list", args=[probe.site_id])
-    page = {"title": f"Plan of probe {probe.code}", "back_url": back, "back_label": "Plans"}
-    return _change(request, scope, [probe.site], page)
+    page = {"title": f"Plan of probe {probe.code}", "back_url": reverse("plan_list", args=[probe.site_id])}
+    return _change(request, {"probe": probe}, [probe.site], page | {"back_label": "Plans"})
 
 
 @require_http_methods(FORM)
 def plan_site(request, site_pk):
-    """Of all probes at a site, or of one kind of them that `?kind=` names."""
+    """Of all probes at a site, or of one kind of them."""
     site = get_site(request.user, site_pk, Role.MANAGER)
-    scope, back = {"site": site, "sensor": _kind(request)}, reverse("plan_list", args=[site.pk])
-    page = {"title": f"Plan of {site}{_of_kind(scope)}", "back_url": back, "back_label": "Plans"}
-    return _change(request, scope, [site], page | {"kinds": _kinds(scope["sensor"], "")})
+    page = {"back_url": reverse("plan_list", args=[site.pk]), "back_label": "Plans"}
+    return _change_kind(request, {"site": site}, [site], page)
 
 
 @require_http_methods(FORM)
 def plan_business(request):
     """Of all probes of a business, or of one kind; where somebody supervises several, `?business=` says which."""
     business = get_business(request.user, number_in(request.GET.get("business")))
-    scope, back = {"business": business, "sensor": _kind(request)}, reverse("site_list")
-    page = {"title": f"Plan of {business}{_of_kind(scope)}", "back_url": back, "back_label": "Sites"}
-    kinds = _kinds(scope["sensor"], f"business={business.pk}&")
-    return _change(request, scope, Site.objects.filter(area__business=business), page | {"kinds": kinds})
+    page = {"back_url": reverse("site_list"), "back_label": "Sites"}
+    sites = Site.objects.filter(area__business=business)
+    return _change_kind(request, {"business": business}, sites, page, f"business={business.pk}&")
 
 
-def _kind(request) -> str:
-    kind = request.GET.get("kind", "")
-    if kind and kind not in Sensor.values:
+def _change_kind(request, place: dict, sites: Iterable[Site], page: dict, asked: str = ""):
+    """Of all probes there, or of the kind of sensor that `?kind=` names; with links to both."""
+    chosen, [where] = request.GET.get("kind", ""), place.values()
+    if chosen and chosen not in Sensor.values:
         raise Http404
-    return kind
+    kinds = [
+        {"label": label, "url": f"?{asked}kind={kind}", "current": kind == chosen}
+        for kind, label in (("", "All probes"), *Sensor.choices)
+    ]
+    of_kind = f": {Sensor(chosen).label}" if chosen else ""
+    told = page | {"title": f"Plan of {where}{of_kind}", "kinds": kinds}
+    return _change(request, place | {"sensor": chosen}, sites, told)
 
 
 def _change(request, scope: dict, sites: Iterable[Site], page: dict):
@@ -181,24 +186,14 @@ def _change(request, scope: dict, sites: Iterable[Site], page: dict):
     wider = _told(book.wider(reach, today)) if present.rank == reach.rank else ""
     after = last.pk if last else 0
     form = PlanForm(request.POST or None, plan=present.plan, wider=wider, today=today, after=after)
-    if form.is_valid():
-        plan = attempt(form, change_plan, by=request.user, data=PlanData(**scope, **form.figures()))
-        if plan:
-            begins = "" if plan.effective_from <= today else f" from {day_words(plan.effective_from)}"
-            messages.success(request, f"Set{begins}: {plan}. What is due follows it.")
-            return redirect(page["back_url"])
-    lead = {"form": form, "lead": f"Now: {_told(present)}.", "submit_label": "Set this plan"}
-    return render(request, "plans/plan_form.html", page | lead, status=422 if form.is_bound else 200)
-
-
-def _of_kind(scope: dict) -> str:
-    return f": {Sensor(scope['sensor']).label}" if scope["sensor"] else ""
-
-
-def _kinds(chosen: str, asked: str) -> list[dict]:
-    """Links to the plan of all and to that of each kind of sensor."""
-    kinds = [("", "All probes"), *Sensor.choices]
-    return [{"label": label, "url": f"?{asked}kind={kind}", "current": kind == chosen} for kind, label in kinds]
+    if form.is_valid() and (
+        plan := attempt(form, change_plan, by=request.user, data=PlanData(**scope, **form.figures()))
+    ):
+        begins = "" if plan.effective_from <= today else f" from {day_words(plan.effective_from)}"
+        messages.success(request, f"Set{begins}: {plan}. What is due follows it.")
+        return redirect(page["back_url"])
+    lead = {"lead": f"Now: {_told(present)}.", "submit_label": "Set this plan"}
+    return form_page(request, "plans/plan_form.html", form, **page, **lead)
 
 
 def _told(found: InForce) -> str:
