@@ -11,7 +11,8 @@ from compliance.metrology.conformity import Zone
 from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import ALTERATIONS, OUT_OF_USE, Event, Placement, Probe
-from sites.access import sites_of
+from shared.key_lists import among
+from sites.access import keys_of_sites
 from sites.models import Person
 
 from .kinds import AWAY_FROM_ZERO, kind_of
@@ -138,8 +139,8 @@ def is_let_be(probe: Probe) -> bool:
 
 def probes_now_at_sites_of(person: Person) -> QuerySet[Probe]:
     """The probes that are now at sites where this person has a role, with what the checks say of each."""
-    related = ("site", "state", "state__last_check")
-    return Probe.objects.filter(site__in=sites_of(person)).select_related(*related).order_by("code", "pk")
+    found = Probe.objects.filter(site__in=among(keys_of_sites(person)))
+    return found.select_related("site", "state").order_by("code", "pk")
 
 
 def is_late(at: datetime, recorded_at: datetime, allowed: timedelta) -> bool:

@@ -19,10 +19,6 @@ NUMBER = {"td": {"class": "number"}, "th": {"class": "number"}}
 SPARE = {"td": {"class": "spare"}, "th": {"class": "spare"}}
 
 
-def is_void(reading) -> bool:
-    return getattr(reading, "void", None) is not None
-
-
 def is_unfit(reading) -> bool:
     """Whether its probe was not OK to use, as known when the reading was entered."""
     return reading.fitness not in ("", Fitness.OK)
@@ -45,7 +41,7 @@ class ReadingTable(tables.Table):
 
     class Meta:
         orderable = False
-        row_attrs = {"class": lambda record: "is-void" if is_void(record) else None}
+        row_attrs = {"class": lambda record: "is-void" if record.voided else None}
         empty_text = "No readings here."
 
     def __init__(self, rows, *, one_site: bool = False, **kwargs):
@@ -69,7 +65,7 @@ class ReadingTable(tables.Table):
 
     def render_probe(self, record):
         code, despite = record.probe_then.code, record.used_despite
-        worth = badge("fitness", record.fitness) if is_unfit(record) and not is_void(record) else ""
+        worth = badge("fitness", record.fitness) if is_unfit(record) and not record.voided else ""
         reason = format_html('<span class="because">used all the same: {}</span>', despite) if despite else ""
         return format_html("<span>{} {}{}</span>", code, worth, reason) if worth or reason else code
 
@@ -83,14 +79,14 @@ class ReadingTable(tables.Table):
 
     def render_deviation_state(self, record):
         """A figure within its limit says little where the probe was not OK to use and no good check followed."""
-        if is_void(record):
+        if record.voided:
             return badge("record", "void")
-        if getattr(record, "deviation", None) is not None:
+        if record.deviated:
             return badge("deviation", "closed" if record.settled else "open")
         return "–" if is_unfit(record) and record.standing != Standing.PROVEN else badge("deviation", "none")
 
     def render_standing(self, record):
-        return "–" if is_void(record) else badge("standing", record.standing)
+        return "–" if record.voided else badge("standing", record.standing)
 
 
 class DeviationTable(tables.Table):

@@ -81,12 +81,15 @@ def _page(queryset, request) -> Page:
     first = f"?{query.urlencode()}" if code else None
     if number_in(pk) is not None:
         queryset = queryset.filter(Q(code__gt=code) | Q(code=code, pk__gte=number_in(pk)))
-    rows = list(queryset[: PAGE + 1])
+    # Put in order by what is narrow; joined to the rest are those of the page alone.
+    found = list(queryset.values_list("code", "pk")[: PAGE + 1])
     following = None
-    if len(rows) > PAGE:
-        query["from"] = f"{rows[PAGE].code}~{rows[PAGE].pk}"
+    if len(found) > PAGE:
+        query["from"] = "~".join(map(str, found[PAGE]))
         following = f"?{query.urlencode()}"
-    return Page(rows[:PAGE], older=following, newer=first, newer_label="First page", older_label="Next")
+    rows = queryset.in_bulk([pk for _, pk in found[:PAGE]])
+    shown = [rows[pk] for _, pk in found[:PAGE]]
+    return Page(shown, older=following, newer=first, newer_label="First page", older_label="Next")
 
 
 @require_GET

@@ -19,7 +19,7 @@ from ..data import ActData
 from ..filters import DeviationFilter
 from ..forms import ActForm, sentence
 from ..models import Disposition
-from ..queries import deviations_seen_by
+from ..queries import SETTLED, deviations_seen_by
 from ..tables import DeviationTable
 from ..wording import not_met
 from .detail import facts_of, in_full
@@ -32,7 +32,7 @@ def deviation_list(request):
     done = request.GET.get("state") == "done"
     chosen = DeviationFilter(request.GET, request.user)
     seen = deviations_seen_by(request.user)
-    found = chosen.narrow(seen).filter(settled=done)
+    found = chosen.narrow(seen).filter(SETTLED if done else ~SETTLED)
     page = page_by_key(found, request, "taken_at", shown=None if done else seen)
     table = DeviationTable(page.rows, exclude=("site",) if chosen.one_site else ())
     table.pager = page
