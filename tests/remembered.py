@@ -82,7 +82,7 @@ def _read(cursor, table: str, key: str) -> dict[object, object]:
     if connection.vendor == "postgresql":
         cursor.execute(f'SELECT "{key}"::text, row_to_json(t)::text FROM {table} t')
         return dict(cursor.fetchall())
-    names = [column.name for column in connection.introspection.get_table_description(cursor, table)]
+    names = [column[1] for column in cursor.connection.execute(f"PRAGMA table_info({table})")]
     # A plus before a name leaves its value alone, and has the driver leave it alone as well.
     values = ", ".join(f'+"{name}"' for name in names)
     rows = cursor.connection.execute(f"SELECT {values} FROM {table}").fetchall()

@@ -77,10 +77,10 @@ def rename(by, *people, initials="ZZ"):
         rename_person(by=by, person=person, name=f"{given} {NEW}", initials=initials, reason="Married.")
 
 
-def walk(client, records) -> dict[str, str]:
+def walk(client, records, names=tuple(dict(ADDRESSES))) -> dict[str, str]:
     """The text of every page by the name of its address, without what there is to choose from."""
     found = {}
-    for name, wanted in ADDRESSES:
+    for name, wanted in ((name, wanted) for name, wanted in ADDRESSES if name in names):
         path = reverse(name, kwargs=everything.arguments(name, wanted, records))
         answer = client.get(path, query_params=everything.QUERIES.get(name, lambda records: {})(records))
         # A file that is not read to its end keeps its place.
@@ -104,7 +104,7 @@ def test_no_page_of_what_was_written_gives_a_name_that_came_later(db, as_person)
     client = as_person(head)
     before = walk(client, records)
     rename(head, world.cook, world.manager, world.supervisor)
-    after = walk(client, records)
+    after = walk(client, records, before)  # what is no page now was none then
     assert {name for name, page in after.items() if re.search(f"(Col|Mara|Sol) {NEW}", page)} == OF_NOW
     borne = {
         name: [n for n in ("Col Esker", "Mara Holt", "Sol Venn") if n in page]

@@ -1,8 +1,9 @@
 """What pages and the health page read of notices."""
 
-from django.db.models import Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
-from sites.access import areas_of, sites_of
+from shared.prepared import Prepared, Slot, keys
+from sites.access import areas_of, keys_of_areas, keys_of_sites, sites_of
 from sites.models import Person, Role
 
 from .models import Choice, Notice, QuietHours, State
@@ -12,7 +13,11 @@ from .timing import USUAL_QUIET, Quiet
 
 def inbox(person: Person) -> QuerySet[Notice]:
     """What a person is shown in the pages: of places where they still hold a role that is told of anything."""
-    theirs = Q(site__in=sites_of(person, Role.MANAGER)) | Q(area__in=areas_of(person)) | Q(site=None, area=None)
+    return _inbox(person, sites_of(person, Role.MANAGER), areas_of(person))
+
+
+def _inbox(person, sites, areas) -> QuerySet[Notice]:
+    theirs = Q(site__in=sites) | Q(area__in=areas) | Q(site=None, area=None)
     return Notice.objects.filter(theirs, person=person, in_page=True)
 
 
@@ -21,8 +26,22 @@ def with_places(notices: QuerySet[Notice]) -> QuerySet[Notice]:
     return notices.select_related("person", "site", "area").prefetch_related("area__sites")
 
 
+_UNREAD = Prepared(
+    lambda: (
+        _inbox(Slot("person"), keys("sites"), keys("areas"))
+        .filter(read_at=None)
+        .order_by()
+        .values("person")
+        .annotate(number=Count("pk"))
+        .values_list("number")
+    )
+)
+
+
 def unread(person: Person) -> int:
-    return inbox(person).filter(read_at=None).count()
+    """Every page asks for it."""
+    sites, areas = keys_of_sites(person, Role.MANAGER), keys_of_areas(person)
+    return sum(number for (number,) in _UNREAD.rows(person=person.pk, sites=sites, areas=areas))
 
 
 def mail_of(supervisor: Person) -> QuerySet[Notice]:

@@ -24,7 +24,7 @@ from shared.kept_pages import keep
 from shared.page_numbers import numbered_page
 from shared.plurals import noun, plural
 from shared.time_text import long_weekday_day, on_clock, styled
-from sites.access import areas_of, get_area, get_site, may, sites_of
+from sites.access import areas_of, get_area, get_site, keys_of_areas, may, sites_of
 from sites.choosing import MENU, ChooseSite, SiteOffer
 from sites.models import Area, Role, Site
 
@@ -167,7 +167,7 @@ def area_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _start(request: HttpRequest, area: Area) -> Start | None:
     """What the area lacks still, for its supervisors, who alone can do all of it."""
-    start = start_of(areas_of(request.user).filter(pk=area.pk), request.user)
+    start = start_of(area.pk, request.user) if area.pk in keys_of_areas(request.user) else None
     return start if start and start.next else None
 
 

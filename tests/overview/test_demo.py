@@ -2,6 +2,7 @@
 
 import subprocess
 from collections import Counter
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -14,9 +15,10 @@ from django.test import Client
 from django.urls import reverse
 
 from compliance.checks.models import Check
-from compliance.overview.demo.load import load_demo
+from compliance.overview.demo import load
 from compliance.overview.demo.mornings import IN_THE_CELLAR
 from compliance.overview.demo.physics import DAYS
+from compliance.overview.demo.scenario import load_scenario
 from compliance.overview.demo.setting import SIGN_INS
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import for_one_bath, to_do_today
@@ -31,16 +33,26 @@ from sites.models import Person, Site
 
 PRETENDING = "compliance/overview/demo/"
 LATE_ON_A_LEAP_SUNDAY = datetime(2032, 2, 29, 23, 50, tzinfo=UTC)
+SITES = ("Alderbrook", "Bramley", "Copperfield", "Dunlin", "Ivywell", "Larkspur")
 pytestmark = pytest.mark.django_db
+
+
+def half_the_business():
+    """The sites to which something happens that is not told of others; all twelve are made by the tests in the browser."""
+    told = load_scenario()
+    here = tuple(site for site in told.sites if site.name.split()[0] in SITES)
+    names = {site.name for site in here}
+    return replace(told, sites=here, probes=tuple(probe for probe in told.probes if probe.site in names))
 
 
 @pytest.fixture(scope="module")
 def demo(django_db_setup, django_db_blocker):
     """Made when a school has nobody in; gone after the tests of this file."""
-    moment = time_machine.travel(LATE_ON_A_LEAP_SUNDAY, tick=False)
-    with django_db_blocker.unblock(), moment, transaction.atomic():
+    moment, patched = time_machine.travel(LATE_ON_A_LEAP_SUNDAY, tick=False), pytest.MonkeyPatch.context()
+    with django_db_blocker.unblock(), moment, patched as patch, transaction.atomic():
+        patch.setattr(load, "load_scenario", half_the_business)
         call_command("load_rules", verbosity=0)
-        yield load_demo(LATE_ON_A_LEAP_SUNDAY)
+        yield load.load_demo(LATE_ON_A_LEAP_SUNDAY)
         transaction.set_rollback(True)
 
 
@@ -76,7 +88,7 @@ def test_of_all_that_was_asked_for_most_is_done_some_missed_and_a_few_excused_wi
     for of_a_round in (True, False):
         of_then = asked(round__isnull=not of_a_round, due_at__gt=demo.begins + 7 * DAY)
         counts = Counter(of_then.values_list("status", flat=True))
-        assert counts[Status.CLEARED] > 0.95 * sum(counts.values()) > 1000
+        assert counts[Status.CLEARED] > 0.95 * sum(counts.values()) > 600
         assert counts[Status.MISSED] > 10 and counts[Status.EXCUSED] > 3
     assert all(Excuse.objects.values_list("reason", flat=True))
     assert Excuse.objects.filter(recorded_at__gt=LATE_ON_A_LEAP_SUNDAY - 7 * DAY).count() < Excuse.objects.count()

@@ -51,7 +51,7 @@ def area(head):
 
 
 def steps(person, area):
-    return start_of(Area.objects.filter(pk=area.pk), person)
+    return start_of(area.pk, person)
 
 
 def led(client, name, *args):
