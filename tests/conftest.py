@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 import pytest
 import time_machine
 from django.conf import settings
+from django.core.management import call_command
 from django.db import connection
 from hypothesis import HealthCheck
 from hypothesis import settings as hypothesis_settings
@@ -153,6 +154,8 @@ def as_person(client):
 def django_db_setup(django_db_setup, django_db_blocker, tmp_path_factory):
     """Gives the address of a copy of the tables that were made for the tests: making them takes longer than most tests."""
     with django_db_blocker.unblock():
+        if not connection.introspection.table_names():  # pytest-django makes them for tests that are marked
+            call_command("migrate", verbosity=0)
         connection.close()  # PostgreSQL copies nothing that anybody is connected to
     with own_database(tmp_path_factory.mktemp("tables"), connection.settings_dict["NAME"]) as url:
         yield url
@@ -170,6 +173,14 @@ def own_database(folder, like=""):
     name = f"own_{uuid.uuid4().hex}"
     yield Run.postgres.create(name, like.rpartition("/")[2])
     Run.postgres.drop(name)
+
+
+def put_back(url: str, like: str) -> None:
+    """Have a database hold what another does, also under a program that goes on: each of its pages connects anew."""
+    if Run.postgres is None:
+        return copy(like.removeprefix("sqlite:///"), url.removeprefix("sqlite:///"))
+    Run.postgres.drop(name := url.rpartition("/")[2])
+    Run.postgres.create(name, like.rpartition("/")[2])
 
 
 def copy(old, new) -> None:

@@ -1,4 +1,6 @@
-"""A real server process on a database of its own, and a real Chromium at phone and at desktop width."""
+"""A real server process, and a real Chromium at phone and at desktop width. Both are started once; each test finds the database
+as it was first.
+"""
 
 import json
 import os
@@ -15,7 +17,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
-from tests.conftest import own_database
+from tests.conftest import own_database, put_back
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
@@ -37,15 +39,30 @@ expect.set_options(timeout=15_000)
 BESIDE = """
 import contextlib, io, json, sys, traceback
 import django
+from django.db import connection
 django.setup()
 for line in sys.stdin:
     with contextlib.redirect_stdout(io.StringIO()) as printed:
         try:
-            exec(json.loads(line), {"json": json})
+            exec(json.loads(line), {"io": io, "json": json})
             answer = printed.getvalue()
         except Exception:
             answer = json.dumps({"wrong": traceback.format_exc()})
+        connection.close()
     print(answer.strip(), flush=True)
+"""
+
+
+# What the server does at its start, and what its thread has noted a moment ago, are not in a database that is put back.
+TASKS_RAN = """
+from django.utils import timezone
+from compliance.service.models import TaskRun
+print(json.dumps(TaskRun.objects.update(at=timezone.now())))
+"""
+AS_STARTED = """
+from django.core.management import call_command
+call_command("load_rules", stdout=io.StringIO())
+print(json.dumps(None))
 """
 
 
@@ -56,6 +73,7 @@ class Served:
     address: str
     environment: dict[str, str]
     said: str
+    database_url: str
     beside: subprocess.Popen | None = None
 
     def ask(self, code: str):
@@ -76,20 +94,37 @@ class Served:
 
 
 @pytest.fixture(scope="session")
-def demo_url(tmp_path_factory) -> Iterator[str]:
+def demo_url(tmp_path_factory, django_db_setup) -> Iterator[str]:
     """The address of a database of this run's engine that was empty, filled once by `manage.py start --demo 60`."""
     folder = tmp_path_factory.mktemp("demo")
-    with own_database(folder) as url:
+    with own_database(folder, django_db_setup) as url:
         with started(url, folder, "--demo", "60") as made:
             assert "Making the demo" in made.said
         yield url
 
 
+@pytest.fixture(scope="session")
+def server(demo_url, tmp_path_factory) -> Iterator[Served]:
+    """`manage.py start --demo` as the README has it, on a copy of the demo."""
+    folder = tmp_path_factory.mktemp("server")
+    with own_database(folder, demo_url) as url, started(url, folder, "--demo") as server:
+        yield server
+
+
 @pytest.fixture
-def served(demo_url, tmp_path) -> Iterator[Served]:
-    """`manage.py start --demo` as the README has it, on a copy of the demo as it was made."""
-    with own_database(tmp_path, demo_url) as url, started(url, tmp_path, "--demo") as served:
-        yield served
+def served(server, demo_url) -> Served:
+    """With the demo as it was made."""
+    put_back(server.database_url, demo_url)
+    server.ask(TASKS_RAN)
+    return server
+
+
+@pytest.fixture
+def bare(server, django_db_setup) -> Served:
+    """Nobody is in the book."""
+    put_back(server.database_url, django_db_setup)
+    server.ask(AS_STARTED)
+    return server
 
 
 @contextmanager
@@ -107,18 +142,11 @@ def started(database_url: str, folder: Path, *options: str) -> Iterator[Served]:
             break
     else:
         pytest.fail(f"The server did not start:\n{said}")
-    served = Served(found[1], environment, said)
+    served = Served(found[1], environment, said, database_url)
     yield served
     served.end()
     process.terminate()
     process.wait(timeout=20)
-
-
-@pytest.fixture
-def bare(database_url, tmp_path) -> Iterator[Served]:
-    """Without the demo: nobody is in the book."""
-    with started(database_url, tmp_path) as server:
-        yield server
 
 
 @pytest.fixture(scope="session")

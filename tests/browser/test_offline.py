@@ -10,8 +10,7 @@ from playwright.sync_api import Page, expect
 
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from tests.browser.cable import Cable
-from tests.browser.conftest import PHONE, Served, started
-from tests.conftest import own_database
+from tests.browser.conftest import PHONE, Served
 
 PROBE = "AL-5"
 PLACE = f"""
@@ -40,22 +39,15 @@ print(json.dumps([told, [last.timed_readings.get().typed, last.verdict], near, s
 """
 
 
-@pytest.fixture(scope="module")
-def kitchen(demo_url, tmp_path_factory) -> Iterator[Served]:
-    folder = tmp_path_factory.mktemp("kitchen")
-    with own_database(folder, demo_url) as url, started(url, folder) as served:
-        yield served
-
-
-@pytest.fixture(scope="module")
-def there(kitchen) -> dict:
+@pytest.fixture
+def there(served) -> dict:
     """A site, its probe, and a line of a round that is due."""
-    return kitchen.ask(PLACE)
+    return served.ask(PLACE)
 
 
 @pytest.fixture
-def cable(kitchen) -> Iterator[Cable]:
-    cable = Cable(kitchen.address)
+def cable(served) -> Iterator[Cable]:
+    cable = Cable(served.address)
     yield cable
     cable.close()
 
@@ -79,7 +71,8 @@ def sign_in(page: Page, who: str) -> None:
     page.wait_for_url(lambda url: "sign-in" not in url)
 
 
-KEPT = "caches.open('pages').then((pages) => pages.keys()).then((kept) => kept.map((each) => each.url))"
+KEPT = """caches.open('pages').then((pages) => pages.keys())
+    .then((kept) => kept.map((each) => each.url.slice(location.origin.length)))"""
 
 
 def eventually(page: Page, holds: Callable[[], bool]) -> None:
@@ -93,9 +86,8 @@ def eventually(page: Page, holds: Callable[[], bool]) -> None:
 def visit(page: Page, *addresses: str) -> None:
     """Until the phone has kept what these pages bring along."""
     for address in addresses:
-        page.goto(address)
-        kept = page.url.replace("/check/", "/check/whole/")
-        eventually(page, lambda kept=kept: kept in page.evaluate(KEPT))
+        brought = page.goto(address).headers["noughtbook-keep"].split()
+        eventually(page, lambda brought=brought: set(brought) <= set(page.evaluate(KEPT)))
 
 
 AHEAD = "{ const now = Date.now.bind(Date); Date.now = () => now() + 47 * 60000; }"
@@ -113,7 +105,7 @@ def says(page: Page, words: str) -> None:
     expect(page.locator("#kept-count")).to_have_text(words)
 
 
-def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, cable, kitchen, there):
+def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, cable, served: Served, there):
     today, check = f"/today/{there['site']}/", f"/probes/{there['probe']}/check/"
     set_ahead(page)
     sign_in(page, "manager")
@@ -135,7 +127,7 @@ def test_what_is_typed_without_network_is_recorded_once_when_it_is_back(page, ca
     says_nothing(page)
     expect(page.locator("#kept-told")).to_have_count(0)  # it is looked at
     readings = [["Milk", "3.4", None, "Petra Quill"], ["Dairy fridge", "4.1", "Dairy fridge", "Petra Quill"]]
-    assert kitchen.ask(RECORDED) == [readings, ["2.4", "inconclusive"], True, [47]]
+    assert served.ask(RECORDED) == [readings, ["2.4", "inconclusive"], True, [47]]
 
 
 def says_nothing(page: Page) -> None:
