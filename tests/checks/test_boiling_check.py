@@ -10,7 +10,7 @@ from compliance.checks.models import Check, CheckDraft
 from compliance.metrology.boiling import BoilingKind, BoilingPoint
 from tests.conftest import NOON
 
-from .hands import Hands
+from .hands import Hands, TapByTap
 
 AT_SEA = {"source": "altitude", "pressure": "", "pressure_unit": "hPa", "altitude": "0", "altitude_unit": "m"}
 UPLAND = {"source": "station", "pressure": "953", "pressure_unit": "hPa", "altitude": "520", "altitude_unit": "m"}
@@ -19,6 +19,11 @@ UPLAND = {"source": "station", "pressure": "953", "pressure_unit": "hPa", "altit
 @pytest.fixture(params=[True, False], ids=["with scripts", "without scripts"])
 def hands(request, as_person, cook, probe, clock):
     return Hands(as_person(cook), probe, clock, request.param, BOILING)
+
+
+@pytest.fixture
+def taps(hands):
+    return TapByTap(hands.client, hands.probe, hands.clock, bool(hands.headers), BOILING)
 
 
 def text(response):
@@ -38,14 +43,14 @@ def boil(hands, value="98.4", air=UPLAND, kind=BoilingKind.ROLLING, skip=(), fir
     hands.settle(value, first)
 
 
-def test_a_whole_check_under_a_barometer(hands, cook):
-    shown = text(hands.look())
+def test_a_whole_check_under_a_barometer(taps, cook):
+    shown = text(taps.look())
     assert (
         "Steam scalds" in shown and "microwave" in shown and "glass thermometer" in shown and "clip or tongs" in shown
     )
-    boil(hands)
-    assert "at boiling" in text(hands.look()) and hands.look().context["timing"].settled
-    response = hands.finish()
+    boil(taps)
+    assert "at boiling" in text(taps.look()) and taps.look().context["timing"].settled
+    response = taps.finish()
     check = Check.objects.get()
     assert response.url == reverse("check_detail", args=[check.pk])
     # At 95 300 Pa water boils at 98.2657 °C (the library iapws).

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.urls import reverse
+from django.utils import timezone
 
 from compliance.checks import drafts, shared_bath
 from compliance.checks.models import Check, CheckDraft
@@ -11,7 +12,7 @@ from compliance.metrology.bath import BathKind
 from tests.conftest import NOON
 from tests.world import make_probe
 
-from .hands import Hands
+from .hands import Hands, TapByTap
 
 BATH = ("crushed", "potable", "wetted", "drained")
 OWN = ("stem_cleaned", "well_formed")
@@ -26,12 +27,21 @@ class OneOf(Hands):
 
     def confirm(self, *points):
         for point in points:
-            answer = self.tap("point", point=point, state="done")
-        return answer
+            drafts.mark(self.draft, self.guidance.point(point), "done", timezone.now())
 
     def put_in(self):
         self.confirm(*OWN)
-        return self.tap("insert")
+        drafts.insert(self.draft, timezone.now())
+
+
+class OneTapped(TapByTap, OneOf):
+    def confirm(self, *points):
+        for point in points:
+            self.tap("point", point=point, state="done")
+
+    def put_in(self):
+        self.confirm(*OWN)
+        self.tap("insert")
 
 
 @pytest.fixture
@@ -43,6 +53,11 @@ def probes(world):
 def three(request, as_person, cook, probes, clock):
     client = as_person(cook)
     return [OneOf(client, probe, clock, request.param) for probe in probes]
+
+
+@pytest.fixture
+def tapped(three):
+    return [OneTapped(hands.client, hands.probe, hands.clock, bool(hands.headers)) for hands in three]
 
 
 def address(site):
@@ -76,11 +91,11 @@ def test_one_due_probe_needs_no_company(as_person, cook, site, probe, clock):
     assert address(site) not in as_person(cook).get(reverse("today_site", args=[site.pk])).content.decode()
 
 
-def test_three_probes_one_bath_three_records(three, cook, clock):
-    one, two, third = three
-    assert start(three).url == page_of(one.probe)
+def test_three_probes_one_bath_three_records(tapped, cook, clock):
+    one, two, third = tapped
+    assert start(tapped).url == page_of(one.probe)
     one.confirm(*BATH)
-    assert all(hands.draft.preparation["points"] == list(BATH) for hands in three)
+    assert all(hands.draft.preparation["points"] == list(BATH) for hands in tapped)
     one.put_in()
     assert two.draft.preparation["points"] == list(BATH), "a clean stem is each probe's own"
     clock.shift(timedelta(seconds=20))

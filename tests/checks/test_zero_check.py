@@ -14,7 +14,7 @@ from compliance.metrology.bath import BathKind, BathPoint
 from compliance.probes.models import EventKind
 from tests.conftest import NOON
 
-from .hands import Hands
+from .hands import Hands, TapByTap
 from .making import event, good
 
 
@@ -23,13 +23,18 @@ def hands(request, as_person, cook, probe, clock):
     return Hands(as_person(cook), probe, clock, request.param)
 
 
-def test_a_whole_check_in_two_minutes(hands, cook):
-    assert "The probe is in" not in hands.look().content.decode()
-    assert "It is off" not in hands.make_bath().content.decode()
-    hands.inside()
-    hands.settle("0.2")
-    assert hands.look().context["timing"].settled
-    response = hands.finish()
+@pytest.fixture
+def taps(hands):
+    return TapByTap(hands.client, hands.probe, hands.clock, bool(hands.headers))
+
+
+def test_a_whole_check_in_two_minutes(taps, cook):
+    assert "The probe is in" not in taps.look().content.decode()
+    assert "It is off" not in taps.make_bath().content.decode()
+    taps.inside()
+    taps.settle("0.2")
+    assert taps.look().context["timing"].settled
+    response = taps.finish()
     check = Check.objects.get()
     assert response.url == reverse("check_detail", args=[check.pk])
     assert (check.verdict, check.error_milli, check.checked_by) == ("in_tolerance", 200, cook)

@@ -9,7 +9,7 @@ import pytest
 from compliance.checks.models import Check, ProbeState
 from compliance.metrology.bath import BathPoint
 from tests.checks import making
-from tests.checks.hands import Hands
+from tests.checks.hands import TapByTap
 from tests.checks.making import settled_at
 from tests.phone.sending import READY, Phone
 from tests.records.making import record_of
@@ -27,7 +27,7 @@ def phone(clock, client, world):
 def test_it_is_judged_as_the_same_check_made_tap_by_tap(phone, world, client, clock):
     assert "recorded" in phone.check(MADE)
     clock.shift(timedelta(minutes=5))
-    hands = Hands(client, world.probe, clock, scripts=True)
+    hands = TapByTap(client, world.probe, clock, scripts=True)
     hands.make_bath()
     for ms, text, _ in settled_at("0.1"):
         clock.move_to(hands.draft.inserted_at + timedelta(milliseconds=ms))
