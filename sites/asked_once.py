@@ -7,7 +7,9 @@ anything, and any other person in the program, has nothing kept (`sites.middlewa
 from collections.abc import Callable, Hashable
 from typing import TypeVar
 
-from .models import Person, RoleHeld
+from shared.prepared import Prepared, Slot
+
+from .models import Membership, Person, RoleHeld
 
 Answer = TypeVar("Answer")
 ROLES = "roles"
@@ -24,5 +26,9 @@ def once(person: Person, what: Hashable, ask: Callable[[], Answer]) -> Answer:
 
 def roles_held(person: Person) -> tuple[RoleHeld, ...]:
     """Of a page without a query."""
-    rows = person.memberships.order_by().values_list("site_id", "area_id", "role")
-    return once(person, ROLES, lambda: tuple(RoleHeld(*row) for row in rows))
+    return once(person, ROLES, lambda: tuple(RoleHeld(*row) for row in _ROLES.rows(person=person.pk)))
+
+
+_ROLES = Prepared(
+    lambda: Membership.objects.order_by().filter(person=Slot("person")).values_list("site_id", "area_id", "role")
+)

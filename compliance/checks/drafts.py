@@ -7,8 +7,9 @@ from enum import StrEnum
 from uuid import uuid4
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
-from django.db.models import Q
+from django.db import connection, transaction
+from django.db.models import Q, QuerySet, UUIDField
+from django.db.transaction import TransactionManagementError
 
 from compliance.metrology.air_pressure import PressureLevel
 from compliance.metrology.bath import Preparation
@@ -16,6 +17,7 @@ from compliance.metrology.boiling import BoilingPreparation
 from compliance.metrology.settling import LONGEST_SERIES, SettlingState
 from compliance.probes.models import ALTERATIONS, Event, Probe
 from shared import clock
+from shared.prepared import Prepared, Slot
 from shared.units import read as read_number
 from sites.models import Person
 
@@ -300,11 +302,24 @@ def is_abandoned(draft: CheckDraft, now: datetime) -> bool:
 
 def hold(draft: CheckDraft) -> CheckDraft:
     """The draft as it is now, until the transaction ends. Raises ValidationError where it is gone."""
+    if connection.get_autocommit():
+        raise TransactionManagementError("A check in progress is held until a transaction ends: begin one.")
+    if found := _HELD.objects(draft=draft.pk):
+        return found[0]
+    raise ValidationError(GONE)
+
+
+def _as_it_is(drafts: Q) -> QuerySet[CheckDraft]:
     related = CheckDraft.objects.select_related("probe__site__area__business")
-    try:
-        return related.select_for_update(of=("self",)).get(pk=draft.pk)
-    except CheckDraft.DoesNotExist:
-        raise ValidationError(GONE) from None
+    return related.filter(drafts).order_by("pk").select_for_update(of=("self",))
+
+
+_HELD = Prepared(lambda: _as_it_is(Q(pk=Slot("draft"))))
+_WITH_FELLOWS = Prepared(
+    lambda: _as_it_is(
+        Q(together=Slot("together", UUIDField()), person=Slot("person"), inserted_at__isnull=True) | Q(pk=Slot("draft"))
+    )
+)
 
 
 def _hold_with_fellows(draft: CheckDraft) -> list[CheckDraft]:
@@ -314,9 +329,8 @@ def _hold_with_fellows(draft: CheckDraft) -> list[CheckDraft]:
     """
     if draft.together is None:
         return [hold(draft)]
-    others = Q(together=draft.together, person=draft.person_id, inserted_at__isnull=True)
-    related = CheckDraft.objects.select_related("probe__site__area__business").order_by("pk")
-    held = {each.pk: each for each in related.filter(others | Q(pk=draft.pk)).select_for_update(of=("self",))}
+    found = _WITH_FELLOWS.objects(together=draft.together, person=draft.person_id, draft=draft.pk)
+    held = {each.pk: each for each in found}
     mine = held.pop(draft.pk, None)
     if mine is None:
         raise ValidationError(GONE)

@@ -6,6 +6,7 @@ What draws is heavy, and loaded with the first picture.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 
 from django.utils.safestring import SafeString
 
@@ -35,16 +36,21 @@ def settling_svg(
     probe: Probe, readings: Sequence[Typed], kind: KindOfCheck, course: SettlingCourse, unit: str
 ) -> SafeString:
     """Timed readings on their way to the ice point or to where water boils; drawn for a phone, good on a desk."""
+    points = tuple((r.elapsed_ms / 1000, r.value_milli / 1000) for r in readings)
+    thousandths = (probe.resolution_milli, probe.tolerance_milli, course.reference_milli)
+    words = kind.guidance.words
+    told = f"{len(points)} readings of the display over time, against the tolerance around the {words.point}."
+    title = f"Probe {probe} settling in {words.medium}"
+    return _settling(points, thousandths, (course.value, course.residual), unit, (title, told))
+
+
+@lru_cache(maxsize=64)  # between two numbers the page is shown again and again
+def _settling(points: tuple, thousandths: tuple, course: tuple, unit: str, told: tuple[str, str]) -> SafeString:
     from shared.charts.settling import Display, settling_picture
     from shared.charts.svg import to_svg
 
-    points = [(r.elapsed_ms / 1000, r.value_milli / 1000) for r in readings]
-    thousandths = (probe.resolution_milli, probe.tolerance_milli, course.reference_milli)
     display = Display(*(milli / 1000 for milli in thousandths), unit)
-    drawing = settling_picture(points, display, course.value, course.residual)
-    words = kind.guidance.words
-    told = f"{len(points)} readings of the display over time, against the tolerance around the {words.point}."
-    return to_svg(drawing, f"Probe {probe} settling in {words.medium}", told, prefix="settling")
+    return to_svg(settling_picture(points, display, *course), *told, prefix="settling")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from django.db.models import Q, QuerySet, Subquery, Value
+from django.db.models import DateTimeField, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 
 from compliance.metrology.assessment import Bracket
@@ -12,6 +12,7 @@ from compliance.metrology.error_bounds import ErrorAt
 from compliance.metrology.vocabulary import Sensor
 from compliance.probes.models import ALTERATIONS, OUT_OF_USE, Event, Placement, Probe
 from shared.key_lists import among
+from shared.prepared import Prepared, Slot, keys
 from sites.access import keys_of_sites
 from sites.models import Person
 
@@ -91,6 +92,21 @@ def _error_at(check: Check) -> ErrorAt:
     )
 
 
+_MEANWHILE = (Slot("first", DateTimeField()), Slot("last", DateTimeField()))
+_GOOD = Prepared(
+    lambda: Check.objects.live().filter(
+        probe__in=keys(), kind__in=AWAY_FROM_ZERO, verdict=Verdict.IN_TOLERANCE, checked_at__range=_MEANWHILE
+    )
+)
+_ALTERED = Prepared(
+    lambda: (
+        Event.objects.live()
+        .filter(probe__in=keys(), kind__in=ALTERATIONS, at__range=_MEANWHILE)
+        .values_list("probe", "at")
+    )
+)
+
+
 def companions(checks: Iterable[Check]) -> dict[int, Check]:
     """The good boiling check that belongs to each of these checks, by the check's number; those without one are left out.
 
@@ -102,17 +118,10 @@ def companions(checks: Iterable[Check]) -> dict[int, Check]:
         return {}
     probes = {check.probe_id for check in checks}
     first, last = min(c.checked_at for c in checks) - BELONGS_WITHIN, max(c.checked_at for c in checks) + BELONGS_WITHIN
-    good = Check.objects.live().filter(
-        probe__in=probes,
-        kind__in=AWAY_FROM_ZERO,
-        verdict=Verdict.IN_TOLERANCE,
-        checked_at__range=(first, last),
-    )
-    boiling = {check.pk: check for check in good}
+    boiling = {check.pk: check for check in _GOOD.objects(probes, first=first, last=last)}
     if not boiling:
         return {}
-    altered = Event.objects.live().filter(probe__in=probes, kind__in=ALTERATIONS, at__range=(first, last))
-    alterations = list(altered.values_list("probe", "at"))
+    alterations = _ALTERED.rows(probes, first=first, last=last)
     found = {}
     for check in checks:
         others = [_moment(other) for other in boiling.values() if other.probe_id == check.probe_id]

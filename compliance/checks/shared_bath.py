@@ -257,6 +257,8 @@ def bath_of(draft: CheckDraft, fellows: Sequence[CheckDraft]) -> list[BathPlace]
 def made_in_bath_of(draft: CheckDraft, underway: Sequence[CheckDraft] = ()) -> list[Check]:
     """The checks that were finished in the bath of this draft, by the probe's code; also when the draft itself is finished."""
     keys = {UUID(key) for key in draft.company} - {each.key for each in underway}
+    if not keys:
+        return []
     made = Check.objects.live().filter(key__in=keys, recorded_by=draft.person_id)
     return list(made.select_related("probe").order_by("probe__code", "pk"))
 
