@@ -8,6 +8,7 @@ from django.urls import reverse
 from compliance.probes.models import Probe
 from sites.choosing import FOUND, MENU, SCOPES, SiteOffer
 from sites.models import Role, Site
+from tests.remembered import remembered
 from tests.world import make_area, make_limit, make_person, make_probe, make_site
 
 SEARCH = 'type="search" id="id_site_q"'
@@ -15,15 +16,20 @@ SEARCH = 'type="search" id="id_site_q"'
 
 @pytest.fixture
 def wide(world):
-    """So many sites that nobody's menu has them all: `wide(100)` adds a hundred to `area`, each with a probe and a limit."""
+    """So many sites that nobody's menu has them all."""
+    remembered(widened, world)
 
-    def widen(more: int) -> None:
-        first = Site.objects.count()
-        for number in range(first, first + more):
-            site = make_site(world.area, f"Kitchen {number:04d}")
-            make_probe(site, f"K{number}", by=world.manager, limits=[make_limit(site, by=world.manager)])
 
-    return widen
+def widened(world):
+    widen(world, MENU)
+
+
+def widen(world, more: int) -> None:
+    """More sites in `area`, each with a probe and a limit."""
+    first = Site.objects.count()
+    for number in range(first, first + more):
+        site = make_site(world.area, f"Kitchen {number:04d}")
+        make_probe(site, f"K{number}", by=world.manager, limits=[make_limit(site, by=world.manager)])
 
 
 def pages_of(world) -> list[str]:
@@ -44,10 +50,10 @@ def pages_of(world) -> list[str]:
     return [reverse(name) for name in plain] + [reverse(name, args=[of.pk]) for name, of in named.items()]
 
 
-def test_no_page_grows_with_the_number_of_sites(as_person, world, wide):
+def test_no_page_grows_with_the_number_of_sites(as_person, world):
     client, sizes = as_person(world.supervisor), []
     for more in (60, 90):
-        wide(more)
+        widen(world, more)
         sizes.append({page: len(client.get(page, follow=True).content) for page in pages_of(world)})
     assert {page: (size, sizes[1][page]) for page, size in sizes[0].items() if sizes[1][page] > size + 500} == {}
     assert max(sizes[1].values()) < 150_000
@@ -62,7 +68,6 @@ def test_with_few_sites_a_plain_menu_has_them_all(as_person, world):
 
 
 def test_a_search_gives_the_sites_with_all_its_words_and_no_more_than_a_screen(world, wide):
-    wide(MENU)
     offer = SiteOffer(world.supervisor)
     assert [site.name for site in offer.search("kitchen 0031")] == ["Kitchen 0031"]
     assert [site.name for site in offer.search("north ald")] == ["Alder School"]
@@ -77,10 +82,10 @@ def options(client, **asked) -> list[str]:
 def test_a_search_finds_nothing_that_the_person_may_not_see(as_person, world):
     everybody = (world.manager, world.supervisor, world.reader, world.cook, world.stranger, world.rival)
     for person in everybody:
-        seen = set(SiteOffer(person).sites())
+        seen, client = set(SiteOffer(person).sites()), as_person(person)
         for scope in SCOPES:
             for of in ("", world.area.pk, world.business.pk, world.foreign_site.area_id):
-                found = options(as_person(person), scope=scope, of=of, site_q="e")
+                found = options(client, scope=scope, of=of, site_q="e")
                 extra = {int(pk) for pk in found} - {site.pk for site in seen}
                 manages = person.memberships.filter(role__gte=Role.MANAGER).exists()
                 own = {site.area.business_id for site in seen}
@@ -98,13 +103,11 @@ def test_a_scope_asks_for_the_role_that_the_form_needs(as_person, world):
 
 
 def test_typed_words_are_shown_as_text(as_person, world, wide):
-    wide(MENU)
     page = as_person(world.supervisor).get(reverse("reading_list"), {"site_q": '"><script>'}).content.decode()
     assert "Nothing found" in page and "<script>" not in page.split("</head>")[1]
 
 
 def test_without_a_script_words_alone_find_a_site_and_several_are_offered(as_person, world, wide):
-    wide(MENU)
     client, records = as_person(world.supervisor), reverse("record_print")
     several = client.get(records, {"site_q": "kitchen 001", "period": "week"})
     assert several.status_code == 400
@@ -115,13 +118,11 @@ def test_without_a_script_words_alone_find_a_site_and_several_are_offered(as_per
 
 
 def test_a_list_is_narrowed_to_the_one_site_that_the_words_find(as_person, world, wide):
-    wide(MENU)
     page = as_person(world.supervisor).get(reverse("probe_list"), {"site_q": "kitchen 0012"})
     assert [probe.site.name for probe in page.context["table"].data.data] == ["Kitchen 0012"]
 
 
 def test_probes_and_limits_are_offered_once_a_site_is_chosen(as_person, world, wide):
-    wide(MENU)
     client, address = as_person(world.supervisor), reverse("reading_list")
     assert 'name="probe"' not in client.get(address).content.decode()
     page = client.get(address, {"site": world.site.pk}).content.decode()
@@ -140,13 +141,11 @@ def test_probes_and_limits_are_offered_once_a_site_is_chosen(as_person, world, w
 
 
 def test_an_address_with_a_probe_alone_still_narrows(as_person, world, wide):
-    wide(MENU)
     page = as_person(world.supervisor).get(reverse("reading_list"), {"probe": world.probe.pk})
     assert page.context["form"].chosen == {"probe": world.probe}
 
 
 def test_today_leads_to_the_site_that_is_searched_for(as_person, world, wide):
-    wide(MENU)
     client = as_person(world.supervisor)
     assert SEARCH in client.get(reverse("today_site", args=[world.site.pk])).content.decode()
     found = client.get(reverse("today"), {"site_q": "birch"})
@@ -156,7 +155,6 @@ def test_today_leads_to_the_site_that_is_searched_for(as_person, world, wide):
 
 
 def test_a_reading_and_a_new_probe_ask_for_the_site_in_the_same_way(as_person, world, wide):
-    wide(MENU)
     client = as_person(world.supervisor)
     for name in ("reading_add", "probe_add"):
         assert SEARCH in client.get(reverse(name)).content.decode()
@@ -164,7 +162,6 @@ def test_a_reading_and_a_new_probe_ask_for_the_site_in_the_same_way(as_person, w
 
 
 def test_a_probe_moves_to_a_site_that_was_searched_for(as_person, world, wide, clock):
-    wide(MENU)
     client, address = as_person(world.manager), reverse("probe_move", args=[world.probe.pk])
     given = {"site_q": "kitchen 0013", "starts_at": "2026-03-11T11:00", "reason": "lent for the summer"}
     assert client.post(address, given | {"site_q": "kitchen"}).status_code == 200
@@ -173,7 +170,6 @@ def test_a_probe_moves_to_a_site_that_was_searched_for(as_person, world, wide, c
 
 
 def test_a_site_chosen_before_other_words_were_typed_is_not_meant(as_person, world, wide, clock):
-    wide(MENU)
     given = {"starts_at": "2026-03-11T11:00", "reason": "lent for the summer", "site": world.other_site.pk}
     client, address = as_person(world.manager), reverse("probe_move", args=[world.probe.pk])
     for words in ("kitchen", "no such place"):
@@ -185,7 +181,6 @@ def test_a_site_chosen_before_other_words_were_typed_is_not_meant(as_person, wor
 
 
 def test_a_probe_moves_to_no_site_of_another_business(as_person, world, wide):
-    wide(MENU)
     given = {"site": world.foreign_site.pk, "starts_at": "2026-03-11T11:00", "reason": "lent for the summer"}
     answer = as_person(world.manager).post(reverse("probe_move", args=[world.probe.pk]), given)
     assert answer.status_code == 200
@@ -193,7 +188,6 @@ def test_a_probe_moves_to_no_site_of_another_business(as_person, world, wide):
 
 
 def test_a_role_is_given_at_a_site_that_was_searched_for_or_for_an_area(as_person, world, wide):
-    wide(MENU)
     client, address = as_person(world.supervisor), reverse("role_add", args=[world.cook.pk])
     assert f'value="area-{world.area.pk}"' in client.get(address).content.decode()
     assert "Choose one of 20 found" in client.post(address, {"place_q": "kitchen", "role": 10}).content.decode()
@@ -205,7 +199,6 @@ def test_a_role_is_given_at_a_site_that_was_searched_for_or_for_an_area(as_perso
 
 
 def test_a_role_is_given_at_no_site_of_another_area(as_person, world, wide):
-    wide(MENU)
     elsewhere = make_site(make_area(world.foreign_site.area.business, "West"), "Far Kitchen")
     given = {"place": f"site-{elsewhere.pk}", "place_q": "far", "role": Role.COOK.value}
     answer = as_person(world.supervisor).post(reverse("role_add", args=[world.cook.pk]), given)
