@@ -82,7 +82,7 @@ def _waiting(ids: Collection[int], now: datetime, known: Doubts | None) -> tuple
     """By site, in the order of `Attention`: probes out of tolerance, checks overdue, readings in doubt, deviations."""
     in_use = Probe.objects.filter(site__in=among(ids), withdrawn=False)
     failed = _per_site(in_use.filter(state__standing=Standing.QUARANTINED))
-    overdue = Counter(probe.site_id for probe, _ in overdue_checks(ids, now))
+    overdue = Counter(probe.site_id for probe, _ in overdue_checks(ids, now, "site", "code"))
     deviations = Counter(
         dict(open_deviations(among(ids)).order_by().values_list("reading__site").annotate(Count("pk")))
     )
@@ -92,10 +92,11 @@ def _waiting(ids: Collection[int], now: datetime, known: Doubts | None) -> tuple
     return failed, overdue, in_doubt, deviations
 
 
-def overdue_checks(site_ids: Iterable[int], now: datetime) -> list[tuple[Probe, Asked | None]]:
+def overdue_checks(site_ids: Iterable[int], now: datetime, *columns: str) -> list[tuple[Probe, Asked | None]]:
     """Probes in use, or put aside and still to be checked, whose grace is over and that nobody excused, as the page of the day
-    has them; None: never checked."""
+    has them; None: never checked. `columns`: all that is wanted of each, where that is less than everything."""
     probes = Probe.objects.filter(to_be_checked(), site__in=among(site_ids))
+    probes = probes.only(*columns) if columns else probes
     late = list(probes.filter(Q(state__isnull=True) | Q(state__grace_at__lte=now)).order_by("code", "pk"))
     asked = asked_checks([probe.pk for probe in late], now) if late else {}
     found = ((probe, asked.get(probe.pk)) for probe in late)

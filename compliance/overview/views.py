@@ -21,6 +21,7 @@ from compliance.readings.queries import open_deviations
 from compliance.reminders.missed import MISSED_DAYS, missed_by_site
 from compliance.reviews.days import unreviewed_by_site
 from shared.kept_pages import keep
+from shared.key_lists import among
 from shared.page_numbers import numbered_page
 from shared.plurals import noun, plural
 from shared.time_text import long_weekday_day, on_clock, styled
@@ -181,8 +182,8 @@ def _failed(sites: list[Site], cases: list[Summary]) -> list[Failed]:
     latest: dict[int, Summary] = {}
     for case in sorted(cases, key=lambda case: case.ends_at):
         latest[case.probe_id] = case
-    in_use = Probe.objects.filter(site__in=sites, withdrawn=False).select_related("site", "state__last_check")
-    probes = in_use.filter(state__standing=Standing.QUARANTINED)
+    in_use = Probe.objects.filter(site__in=among(site.pk for site in sites), withdrawn=False)
+    probes = in_use.filter(state__standing=Standing.QUARANTINED).select_related("site", "state__last_check")
     return [Failed(probe, latest.get(probe.pk)) for probe in probes.order_by("site__name", "code")]
 
 

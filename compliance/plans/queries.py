@@ -1,5 +1,6 @@
 """Which plan is in force for which probe and where it comes from; the calendars of sites; rounds: reads that pages share."""
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -7,7 +8,8 @@ from datetime import date, datetime
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
+from django.db.models.functions import Cast
 from django.utils import timezone
 
 from compliance.limits.models import Limit
@@ -15,7 +17,7 @@ from compliance.probes.models import Probe, Sensor
 from shared.prepared import Prepared, keys
 from sites.models import Site, SiteSettings
 
-from .calendar import Calendar, Closed, Former, Week, local_day, public_holidays
+from .calendar import Calendar, Closed, Former, Hours, Week, local_day, public_holidays
 from .models import CheckPlan, Closure, Opening, Round
 from .schedule import STARTING, Candidate, Plan, Stretch, plan_at, stretches
 
@@ -194,16 +196,17 @@ def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]]
     """The calendar of each site, by the site's key: three queries. Load their `area` with them. `known`: where it is read
     already, as `known_settings` gives it."""
     sites = list(sites)
-    known = known_settings(s.pk for s in sites) if known is None else known
+    known = _changed_settings(s.pk for s in sites) if known is None else known
     weeks, closures = defaultdict(list), defaultdict(list)
-    for opening in _OPENINGS.objects(s.pk for s in sites):
-        weeks[opening.site_id].append(Week(opening.effective_from, opening.as_hours(), opening.recorded_at))
+    for pk, since, hours, told in _OPENINGS.rows(s.pk for s in sites):
+        weeks[pk].append(Week(since, _hours(hours), told))
     areas = {*(s.area_id for s in sites), *(each.area_id for told in known.values() for each in told)}
     businesses = {s.area.business_id for s in sites}
-    for closure in _CLOSURES.objects((s.pk for s in sites), areas=areas, businesses=businesses):
-        name, pk = next((n, getattr(closure, f"{n}_id")) for n in SCOPES_CLOSED if getattr(closure, f"{n}_id"))
-        struck = closure.void.recorded_at if hasattr(closure, "void") else None
-        closures[name, pk].append(Closed(closure.first_day, closure.last_day, closure.why, closure.recorded_at, struck))
+    for *scopes, first, last, why, told, struck in _CLOSURES.rows(
+        (s.pk for s in sites), areas=areas, businesses=businesses
+    ):
+        scope = next((name, pk) for name, pk in zip(SCOPES_CLOSED, scopes, strict=True) if pk)
+        closures[scope].append(Closed(first, last, why, told, struck))
     return {
         s.pk: _calendar(
             _clock(s),
@@ -257,8 +260,17 @@ def _calendar(
 
 def known_settings(sites: Iterable[int]) -> dict[int, list[SiteSettings]]:
     """What was ever recorded of each site, the first first; what fell due went by what was known, not by later corrections."""
+    return _by_site(_SETTINGS.objects(sites))
+
+
+def _changed_settings(sites: Iterable[int]) -> dict[int, list[SiteSettings]]:
+    """The same of those sites of which more than the first was recorded: the others have had one calendar."""
+    return _by_site(_CHANGED.objects(sites))
+
+
+def _by_site(settings: Iterable[SiteSettings]) -> dict[int, list[SiteSettings]]:
     known = defaultdict(list)
-    for each in _SETTINGS.objects(sites):
+    for each in settings:
         known[each.site_id].append(each)
     return known
 
@@ -286,9 +298,30 @@ def _ever_reaching(sites, areas, businesses) -> QuerySet[Closure]:
     return Closure.objects.filter(reaching).select_related("void").order_by("first_day", "pk")
 
 
-_CLOSURES = Prepared(lambda: _ever_reaching(keys(), keys("areas"), keys("businesses")))
-_OPENINGS = Prepared(lambda: Opening.objects.filter(site__in=keys()).order_by("effective_from", "recorded_at", "pk"))
+_CLOSURES = Prepared(
+    lambda: _ever_reaching(keys(), keys("areas"), keys("businesses")).values_list(
+        *SCOPES_CLOSED, "first_day", "last_day", "why", "recorded_at", "void__recorded_at"
+    )
+)
+_OPENINGS = Prepared(
+    lambda: (
+        Opening.objects.filter(site__in=keys())
+        .order_by("effective_from", "recorded_at", "pk")
+        .values_list("site", "effective_from", Cast("hours", TextField()), "recorded_at")
+    )
+)
 _SETTINGS = Prepared(lambda: SiteSettings.objects.filter(site__in=keys()).order_by("pk"))
+_CHANGED = Prepared(
+    lambda: SiteSettings.objects.filter(
+        Exists(SiteSettings.objects.filter(site=OuterRef("site")).exclude(pk=OuterRef("pk"))), site__in=keys()
+    ).order_by("pk")
+)
+
+
+@lru_cache(maxsize=256)
+def _hours(written: str) -> tuple[Hours | None, ...]:
+    """Of an opening as it is kept: many sites have the same."""
+    return Opening(hours=json.loads(written)).as_hours()
 
 
 def holidays_of(site: Site | SiteSettings):

@@ -129,7 +129,7 @@ def load_case(anchor: str) -> Case | None:
         cause=cause,
         tallies=tallies(spans, tuple(sites)),
         signatures=signatures,
-        agreed=bool(signatures) and all(row[4] for row in decided_by_span("s.anchor = %s", [anchor])),
+        agreed=bool(signatures) and all(row[4] for row in decided_by_span("anchor = %s", [anchor])),
         struck=struck_out_of({anchor: spans})[anchor],
         sites=sites,
     )
@@ -311,7 +311,7 @@ def _settle(found: dict[tuple[str, int], RunAtSite]) -> None:
     if not found:
         return
     probes, shaken = {run.probe_id for run in found.values()}, []
-    which = f"d.probe_id IN ({written_out(probes)})" if len(probes) <= FEW_PROBES else "1 = 1"
+    which = f"probe_id IN ({written_out(probes)})" if len(probes) <= FEW_PROBES else "1 = 1"
     for span_id, anchor, site_id, decided, agreed, changed in decided_by_span(which, []):
         if doubt := found.get((anchor, site_id)):
             doubt.undecided -= decided

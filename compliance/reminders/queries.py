@@ -163,12 +163,13 @@ class Asked:
 
 
 def asked_checks(probe_ids: Iterable[int], now: datetime) -> dict[int, Asked | None]:
-    """What each of these probes is due for by now; None where all of it is excused. Two queries for any number."""
-    return asked_of(ProbeState.objects.filter(probe__in=list(probe_ids), due_at__lte=now).defer("last_check"), now)
+    """What each of these probes is due for by now; None where all of it is excused. Three queries for any number."""
+    states = ProbeState.objects.filter(probe__in=among(probe_ids), due_at__lte=now)
+    return asked_of(states.only("due_at", "grace_at", "due_because", "point"), now)
 
 
 def asked_of(states: Iterable[ProbeState], now: datetime) -> dict[int, Asked | None]:
-    """The same of states that are known, those included that will be due. One query.
+    """The same of states that are known, those included that will be due. Two queries.
 
     What came after an excuse is not covered by it, and is due since it came.
     """
@@ -187,12 +188,19 @@ def excuses_of(states: Iterable[ProbeState], now: datetime) -> tuple[set[int], s
 
 
 def _asked_since(states: Iterable[ProbeState], now: datetime) -> list[Reminder]:
-    """What is open of these, and what was excused also where it is over, since what each is due for. No query where none is."""
+    """What was excused of these since what each is due for, also where it is over; and of probes of which anything was, what is
+    open. No query where none is due, and one where nothing was excused."""
     since = {state.pk: state.due_at for state in states if state.due_at and state.due_at <= now}
     if not since:
         return []
     # The earliest is given as a figure, or PostgreSQL reads all that was ever asked for of these probes.
-    asked = Reminder.objects.filter(probe__in=among(since), due_at__gte=min(since.values()), due_at__lte=now)
+    due = {"due_at__gte": min(since.values()), "due_at__lte": now}
+    excuses = Excuse.objects.live().filter(**{f"reminder__{name}": value for name, value in due.items()})
+    excused = excuses.filter(reminder__probe__in=among(since)).values_list("reminder__probe", "reminder__due_at")
+    some = {probe for probe, due_at in excused.order_by() if due_at >= since[probe]}
+    if not some:
+        return []
+    asked = Reminder.objects.filter(probe__in=among(some), **due)
     standing = Exists(Excuse.objects.live().filter(reminder=OuterRef("pk")))
     rows = with_status(asked.filter(Q(closes_at__gt=now) | standing), now).filter(status__in=(*OPEN, Status.EXCUSED))
     return [row for row in rows.order_by("due_at", "pk") if row.due_at >= since[row.probe_id]]

@@ -15,6 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from enum import StrEnum
+from functools import cache, lru_cache
 from zoneinfo import ZoneInfo
 
 from django.db.models import QuerySet
@@ -87,7 +88,7 @@ def lately_at(sites: Sequence[Site], now: datetime) -> dict[int, list[ReviewedDa
     return judged(sites, _lately(sites, now), now)
 
 
-def judged(sites: Sequence[Site], days: Mapping[int, list[date]], now: datetime) -> dict[int, list[ReviewedDay]]:
+def judged(sites: Sequence[Site], days: Mapping[int, Sequence[date]], now: datetime) -> dict[int, list[ReviewedDay]]:
     """Of each site, by its key, the days that are asked for."""
     by_day, clocks = last_reviews(days), calendars(sites)
     facts = facts_of([site_day(site, day) for site in sites for day in days[site.pk]])
@@ -110,18 +111,37 @@ def unreviewed_by_site(sites: Sequence[Site], now: datetime) -> Counter[int]:
 
     It counts no records, so what changed after a review is not among them: the list of the site tells that.
     """
-    days = _lately(sites, now)
-    reviewed, waiting = _reviewed(days), []
+    clocks = _Clocks(now)
+    waiting = _not_reviewed(sites, clocks, now)
+    known = calendars(site for site, _ in waiting) if waiting else {}
+    over = ((site, day) for site, days in waiting for day in days if clocks.of(site, known[site.pk]).is_over(day))
+    return Counter(site for site, _ in days_with_records([site_day(*each) for each in over]))
+
+
+def _not_reviewed(sites: Sequence[Site], clocks: "_Clocks", now: datetime) -> list[tuple[Site, list[date]]]:
+    """Of the last 28 days those that nobody has reviewed and that may be over; sites without one are left out."""
+    days, late, found = _lately(sites, now), {}, []
+    reviewed = _reviewed(days)
     for site in sites:
-        clock = ReviewClock(site, now)
-        open_days = [day for day in days[site.pk] if (site.pk, day) not in reviewed and clock.may_be_over(day)]
-        waiting += [(clock, open_days)] if open_days else []
-    known = calendars([clock.site for clock, _ in waiting]) if waiting else {}
-    asked = []
-    for clock, open_days in waiting:
-        clock.calendar = known[clock.site.pk]
-        asked += [site_day(clock.site, day) for day in open_days if clock.is_over(day)]
-    return Counter(site for site, _ in days_with_records(asked))
+        clock, done = clocks.of(site), reviewed[site.pk]
+        if clock not in late:
+            late[clock] = [day for day in days[site.pk] if clock.may_be_over(day)]
+        if left := [day for day in late[clock] if day not in done]:
+            found.append((site, left))
+    return found
+
+
+class _Clocks:
+    """Of many sites most have the same clock, rules and calendar: what a day is to one it is to all of them."""
+
+    def __init__(self, now: datetime):
+        self._now, self._known = now, {}
+
+    def of(self, site: Site, calendar: Calendar | None = None) -> "ReviewClock":
+        like = site.time_zone, site.zone, site.area.business_id, id(calendar)
+        if like not in self._known:
+            self._known[like] = ReviewClock(site, self._now, calendar)
+        return self._known[like]
 
 
 class ReviewClock:
@@ -131,6 +151,7 @@ class ReviewClock:
         # By the clock that is set for it; of a site as it was once, by the one that was set then.
         self.site, self.calendar, self.today = site, calendar, local_day(now, ZoneInfo(site.time_zone))
         self._working: dict[date, bool] = {}
+        self._over: dict[date, bool] = {}
 
     def may_be_over(self, day: date) -> bool:
         """Whether it would be, were all days working days. It asks for no calendar."""
@@ -138,6 +159,11 @@ class ReviewClock:
 
     def is_over(self, day: date) -> bool:
         """Whether as many working days as were set then have passed."""
+        if day not in self._over:
+            self._over[day] = self._is_over(day)
+        return self._over[day]
+
+    def _is_over(self, day: date) -> bool:
         wanted, each = self.days_given(day), day + DAY
         while each < self.today and wanted > 0:
             wanted -= self._works(each)
@@ -164,17 +190,18 @@ def last_reviews(days: Mapping[int, Sequence[date]]) -> dict[tuple[int, date], R
     return found
 
 
-def _reviewed(days: Mapping[int, Sequence[date]]) -> set[tuple[int, date]]:
+def _reviewed(days: Mapping[int, Sequence[date]]) -> Mapping[int, set[date]]:
     """Those of these days, by site, whose last review found them in order. One query."""
-    last = {}
+    found = defaultdict(set)
     for site, first_day, last_day, meaning in _of_days(days).values_list("site", "first_day", "last_day", "meaning"):
-        last.update({(site, day): meaning for day in _span(first_day, last_day)})
-    return {where for where, meaning in last.items() if meaning == Meaning.REVIEWED}
+        take = found[site].update if meaning == Meaning.REVIEWED else found[site].difference_update
+        take(_span(first_day, last_day))
+    return found
 
 
 def _of_days(days: Mapping[int, Sequence[date]]) -> QuerySet[Review]:
     """All reviews of these days, in their order."""
-    asked = [day for some in days.values() for day in some]
+    asked = set().union(*days.values())
     if not asked:
         return Review.objects.none()
     found = Review.objects.filter(site__in=among(days), last_day__gte=min(asked), first_day__lte=max(asked))
@@ -185,13 +212,11 @@ def counts(days: Iterable[ReviewedDay]) -> Counter[DayState]:
     return Counter(each.state for each in days)
 
 
-def _lately(sites: Iterable[Site], now: datetime) -> dict[int, list[date]]:
-    found = defaultdict(list)
-    for site in sites:
-        today = local_day(now, site.zone)
-        found[site.pk] = _span(today - DAY * SHOWN_DAYS, today - DAY)
-    return found
+def _lately(sites: Iterable[Site], now: datetime) -> dict[int, tuple[date, ...]]:
+    today = cache(lambda zone: local_day(now, zone))
+    return {site.pk: _span(today(site.zone) - DAY * SHOWN_DAYS, today(site.zone) - DAY) for site in sites}
 
 
-def _span(first: date, last: date) -> list[date]:
-    return [first + DAY * n for n in range((last - first).days + 1)]
+@lru_cache(maxsize=1000)  # sites ask for the same days, and reviews are of the same weeks
+def _span(first: date, last: date) -> tuple[date, ...]:
+    return tuple(first + DAY * n for n in range((last - first).days + 1))

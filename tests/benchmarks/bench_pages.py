@@ -2,9 +2,11 @@
 
 python -m tests.benchmarks.bench_pages [--engine postgres] [--sites 1000] [--keep /tmp/big1000] [--only reading_list]
     builds the set in a folder that is gone afterwards, or in the one to keep; one that is there is measured as it is
+python -m tests.benchmarks.bench_pages --engine postgres --sites 5000 --keep /tmp/big5000 --plain --people head,supervisor
+    the pages alone, without the choices that they offer
 
 It prints, for each page that opens: queries, milliseconds of the processor for the process and for the database, kB of HTML,
-rows that its statements visit, and what the best statement by hand takes for what the page lists.
+rows that its statements visit, and what the best statements by hand take for all that the page shows (`by_hand`).
 """
 
 import argparse
@@ -25,7 +27,8 @@ def main() -> None:
     parser.add_argument("--engine", choices=SIZES)
     parser.add_argument("--sites", type=int)
     parser.add_argument("--keep", type=Path)
-    parser.add_argument("--only", default="", help="the name of one address")
+    parser.add_argument("--only", default="", help="names of addresses, such as reading_list,probe_list")
+    parser.add_argument("--plain", action="store_true", help="none of the choices that a page offers")
     parser.add_argument(
         "--without", default="", help="names of addresses, such as reading_export, where it takes minutes"
     )
@@ -34,7 +37,8 @@ def main() -> None:
     for engine in [asked.engine] if asked.engine else SIZES:
         for sites in [asked.sites] if asked.sites else SIZES[engine]:
             with tempfile.TemporaryDirectory(prefix="noughtbook-pages-") as folder:
-                _measure(engine, sites, asked.keep or Path(folder) / "set", [asked.only, asked.without, asked.people])
+                which = [asked.only, asked.without, asked.people, "plain" if asked.plain else ""]
+                _measure(engine, sites, asked.keep or Path(folder) / "set", which)
 
 
 def _measure(engine: str, sites: int, folder: Path, which: list[str]) -> None:

@@ -23,17 +23,18 @@ from compliance.notices.actions import open_feed  # noqa: E402
 from compliance.notices.models import Notice  # noqa: E402
 from compliance.plans.calendar import DAY  # noqa: E402
 from compliance.plans.models import Closure  # noqa: E402
-from compliance.quarantine.cases import doubts  # noqa: E402
+from compliance.quarantine.cases import Doubts, doubts, unsigned  # noqa: E402
 from compliance.readings.importing.uploads import keep  # noqa: E402
 from compliance.readings.models import Deviation, Import  # noqa: E402
 from compliance.reminders.models import Reminder  # noqa: E402
 from compliance.reminders.planning import take_out_of_use  # noqa: E402
-from sites.access import sites_of  # noqa: E402
+from sites.access import keys_of_sites, sites_of  # noqa: E402
 from sites.actions import make_password_link  # noqa: E402
 from sites.kitchen_actions import register_device  # noqa: E402
-from sites.models import Area, Membership, Person, Role, Site  # noqa: E402
+from sites.models import Membership, Person, Role, Site  # noqa: E402
 from sites.password_links import tokens  # noqa: E402
 from tests import everything  # noqa: E402
+from tests.benchmarks.by_hand import PAGES, ByHand  # noqa: E402
 from tests.benchmarks.engines import server_seconds  # noqa: E402
 from tests.offered import offered  # noqa: E402
 from tests.readings.files import csv_file, row  # noqa: E402
@@ -43,44 +44,7 @@ from tests.visited import plan_of, watching  # noqa: E402
 PEOPLE = ("manager", "reader", "supervisor", "eastreach", "head")
 SLOW = 150
 PATIENCE = 30  # seconds for a statement; the service gives it less
-# By hand, for what the page lists; `{sites}` are those that the person may see, or those of the area that the page is about.
-STANDING = """SELECT r.id, r.item, r.value_milli, r.taken_at, p.code, s.name,
- (SELECT standing FROM checks_span c WHERE c.probe_id = r.probe_id AND c.ends_at >= r.taken_at ORDER BY c.ends_at LIMIT 1)
- FROM readings_reading r JOIN probes_probe p ON p.id = r.probe_id JOIN sites_site s ON s.id = r.site_id"""
-# Of PostgreSQL, which puts them side by side as a whole; SQLite looks them up one by one.
-LATELY = {"postgresql": "AND {0}.site_id IN ({{sites}}) AND {0}.{1} > '{{early}}'", "sqlite": ""}
-MISSED = """FROM plans_reminder m WHERE m.site_id IN ({sites}) AND m.due_at >= '{since}' AND m.closes_at <= '{now}'
- AND m.cancelled_at IS NULL AND NOT EXISTS (SELECT 1 FROM reminders_excuse e WHERE e.reminder_id = m.id)
- AND NOT EXISTS (SELECT 1 FROM checks_check c WHERE c.probe_id = m.probe_id AND c.checked_at > m.opens_at
-  AND c.checked_at <= m.closes_at AND c.verdict <> 'inconclusive' {c_lately}
-  AND NOT EXISTS (SELECT 1 FROM checks_checkvoid v WHERE v.voids_id = c.id))
- AND NOT EXISTS (SELECT 1 FROM readings_reading r JOIN limits_limitversion l ON l.id = r.limit_version_id
-  WHERE r.site_id = m.site_id AND l.limit_id = m.limit_id AND r.taken_at > m.opens_at AND r.taken_at <= m.closes_at
-  AND (m.appliance_id IS NULL OR m.appliance_id = r.appliance_id) {r_lately}
-  AND NOT EXISTS (SELECT 1 FROM readings_readingvoid v WHERE v.voids_id = r.id))"""
-FLOORS = {
-    "area_detail": f"SELECT m.site_id, count(m.probe_id), count(m.limit_id) {MISSED} GROUP BY m.site_id",
-    "area_missed": f"SELECT m.*, count(*) OVER () {MISSED} ORDER BY m.due_at DESC, m.id DESC LIMIT 51",
-    "reading_list": STANDING + " WHERE r.site_id IN ({sites}) ORDER BY r.taken_at DESC, r.id DESC LIMIT 51",
-    "deviation_list": """SELECT d.id, d.why, r.item, r.taken_at FROM readings_deviation d
- JOIN readings_reading r ON r.id = d.reading_id WHERE r.site_id IN ({sites})
- AND NOT EXISTS (SELECT 1 FROM readings_correctiveaction a WHERE a.deviation_id = d.id)
- AND NOT EXISTS (SELECT 1 FROM readings_readingvoid v WHERE v.voids_id = r.id) ORDER BY r.taken_at DESC, d.id DESC LIMIT 51""",
-    "case_list": """SELECT c.anchor, r.site_id, count(*) FROM checks_span c JOIN readings_reading r ON r.probe_id = c.probe_id
- AND r.taken_at > c.starts_at AND r.taken_at <= c.ends_at WHERE c.anchor <> '' AND r.site_id IN ({sites})
- GROUP BY c.anchor, r.site_id""",
-    "probe_list": """SELECT p.id, p.code, s.name, t.standing, t.due_at FROM probes_probe p JOIN sites_site s ON s.id = p.site_id
- JOIN checks_probestate t ON t.probe_id = p.id WHERE p.site_id IN ({sites}) AND NOT p.withdrawn ORDER BY t.due_at LIMIT 51""",
-    "reading_export": STANDING + " WHERE r.site_id IN ({sites}) ORDER BY r.taken_at",
-    "site_list": "SELECT s.id, s.name, a.name FROM sites_site s JOIN sites_area a ON a.id = s.area_id WHERE s.id IN ({sites})"
-    " ORDER BY a.name, s.name LIMIT 51",
-    "people": "SELECT DISTINCT p.id, p.name FROM sites_person p JOIN sites_membership m ON m.person_id = p.id"
-    " WHERE m.site_id IN ({sites}) ORDER BY p.name LIMIT 51",
-}
-SEEN = """SELECT id FROM sites_site WHERE id IN (SELECT site_id FROM sites_membership WHERE person_id = {0})
- UNION SELECT s.id FROM sites_site s JOIN sites_membership m ON m.area_id = s.area_id WHERE m.person_id = {0}"""
 QUERIES = everything.QUERIES | {"record_print": lambda records: {"site": records["site"].pk} | last_month()}
-OF_AREA = "SELECT id FROM sites_site WHERE area_id = {}"
 HEAD = "| who | page | answer | queries | own ms | database ms | best ms | kB | rows visited |\n" + 9 * "|---" + "|"
 
 
@@ -100,14 +64,15 @@ class Look:
 class Pages:
     """Everything that one person can open."""
 
-    def __init__(self, person: Person, only: str, without: str):
-        self.person, self.only, self.without = person, only, without.split(",")
+    def __init__(self, person: Person, only: str, without: str, plain: bool):
+        self.person, self.plain, self.without = person, plain, without.split(",")
+        self.only = only.split(",") if only else []
         self.client = Client(raise_request_exception=False)
         self.client.force_login(person)
 
     def walk(self) -> None:
         records, choices = records_of(self.person), {}
-        self.area = records["area"]
+        self.by_hand = ByHand(self.person, records["area"], self.client.session.session_key)
         for name, wanted in everything.ADDRESSES:
             if not self._wanted(name):
                 continue
@@ -116,13 +81,21 @@ class Pages:
             look = self.show(name, f"{path}?{urlencode(query)}" if query else path)
             if look.status == 200:
                 choices = offered(path, look.html) | choices
-        for address in choices.values():
+        for address in () if self.plain else choices.values():
             name = resolve(address.partition("?")[0]).url_name
             if self._wanted(name):
                 self.show(name, address)
 
     def _wanted(self, name: str) -> bool:
-        return self.only in ("", name) and name not in self.without
+        return (not self.only or name in self.only) and name not in self.without
+
+    def _best(self, name: str) -> str:
+        """What it takes by hand, which has to count the same cases."""
+        took, cases = self.by_hand.milliseconds(name), unsigned(Doubts(keys_of_sites(self.person)))
+        assert cases == self.by_hand.cases, (
+            f"the benchmark compares two different answers: {cases}, {self.by_hand.cases}"
+        )
+        return f"{took:.0f}"
 
     def show(self, name: str, address: str) -> Look:
         look = look_at(self.client, address)
@@ -130,7 +103,7 @@ class Pages:
             look = look_at(self.client, address)
         if look.status not in (302, 403, 404, 405):
             shown = name if "?" not in address else f"{name} {address.partition('?')[2]}"
-            floor = "" if "?" in address else best(name, self.person, self.area)
+            floor = self._best(name) if "?" not in address and name in PAGES else ""
             rows = "" if look.rows is None else f"{look.rows:,}"
             who = self.person.email.partition("@")[0]
             print(
@@ -165,28 +138,6 @@ def rows_of(watched) -> int | None:
             return sum(plan_of(statement).rows for statement in watched.reads())
     except Error:
         return None
-
-
-def best(name: str, person: Person, area: Area) -> str:
-    """Milliseconds of the best statement by hand, the second time; of the processor, as those of a page."""
-    if name not in FLOORS:
-        return ""
-    seen = OF_AREA.format(area.pk) if name.startswith("area_") else SEEN.format(person.pk)
-    lately = LATELY[connection.vendor]
-    sql = FLOORS[name].replace("{c_lately}", lately.format("c", "checked_at"))
-    sql = sql.replace("{r_lately}", lately.format("r", "taken_at"))
-    if connection.vendor == "postgresql":
-        sql = sql.replace("IN ({sites})", "= ANY (ARRAY({sites}))")
-    now = timezone.now().replace(tzinfo=None)
-    sql = sql.format(sites=seen, now=now, since=now - 28 * DAY, early=now - 42 * DAY)
-    for _ in range(2):
-        with connection.cursor() as cursor:
-            begun, server = time.process_time(), server_seconds()
-            cursor.execute(sql)
-            if connection.vendor == "sqlite":
-                cursor.fetchall()
-            took = server_seconds() - server or time.process_time() - begun
-    return f"{took * 1000:.0f}"
 
 
 def records_of(person: Person) -> dict[str, object]:
@@ -252,18 +203,18 @@ def case_of(person: Person) -> str:
 
 def run() -> None:
     logging.disable(logging.CRITICAL)
-    only, without, people = sys.argv[1], sys.argv[2], sys.argv[3].split(",") if sys.argv[3] else PEOPLE
+    only, without, people, plain = sys.argv[1:5]
     settings.ALLOWED_HOSTS = ["testserver"]
     if connection.vendor == "postgresql":
         settings.DATABASES["default"]["OPTIONS"]["options"] += f" -c statement_timeout={PATIENCE}s"
         # All is done by the one process of the server that is looked at.
         settings.DATABASES["default"]["OPTIONS"]["options"] += " -c max_parallel_workers_per_gather=0"
     print(f"\n{connection.vendor}, {Site.objects.count():,} sites\n\n{HEAD}", flush=True)
-    for who in people:
+    for who in people.split(",") if people else PEOPLE:
         person = Person.objects.filter(email=f"{who}@quillwood.example").first()
         if person:
             with transaction.atomic():
-                Pages(person, only, without).walk()
+                Pages(person, only, without, bool(plain)).walk()
                 transaction.set_rollback(True)
 
 

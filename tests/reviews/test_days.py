@@ -174,6 +174,20 @@ def test_a_day_is_late_when_seven_working_days_have_passed_or_as_many_as_are_set
     assert not unreviewed_by_site([world.site], timezone.now())
 
 
+def test_of_several_sites_each_goes_by_its_own_calendar_and_its_own_reviews(world, clock, day):
+    """They share all else: the other one worked on the days on which this one was closed."""
+    sites = [world.site, world.other_site]
+    make_reading(world.probe, world.limit, "3.0", NOON, by=world.cook, site=world.other_site)
+    days = ClosureData(site=world.site, why="School holidays", first_day=date(2026, 3, 14), last_day=date(2026, 3, 15))
+    close_days(by=world.manager, data=days)
+    clock.move_to(datetime(2026, 3, 19, 12, tzinfo=UTC))
+    assert unreviewed_by_site(sites, timezone.now()) == {world.other_site.pk: 1}
+    clock.move_to(datetime(2026, 3, 21, 12, tzinfo=UTC))
+    assert unreviewed_by_site(sites, timezone.now()) == {world.site.pk: 1, world.other_site.pk: 1}
+    sign(world)
+    assert unreviewed_by_site(sites, timezone.now()) == {world.other_site.pk: 1}
+
+
 def test_another_clock_holds_for_the_days_after_it_was_set(world, clock, day):
     amend_business(by=world.supervisor, business=world.business, changes={"review_days": 1}, reason="Agreed.")
     make_reading(world.probe, world.limit, "3.0", NOON + timedelta(days=1), by=world.cook)
