@@ -7,11 +7,11 @@ from itertools import starmap
 
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Point, Reminder
-from compliance.plans.obligation_lines import Obligation
+from compliance.plans.obligation_lines import PlainReminder
 from compliance.plans.obligations import Folded, ProbeFacts
 from compliance.plans.queries import PlanBook
 from compliance.plans.schedule import TICK
-from compliance.plans.store import COLUMNS, Difference, PlainReminder, difference, write
+from compliance.plans.store import COLUMNS, NOT_ASKED, Difference, difference, write
 from compliance.probes.models import Probe
 from shared.prepared import Prepared, keys
 
@@ -31,7 +31,7 @@ def derive(facts: Mapping[int, ProbeFacts], now: datetime, because: str) -> dict
     found, told, stored = Difference(), {}, stored_rows(facts)
     for pk, known in facts.items():
         told[pk] = fold(known, now + AHEAD)
-        found += difference(stored[pk], [as_plain(pk, row) for row in told[pk].rows], now, because)
+        found += difference(stored[pk], told[pk].rows, now, because)
     write(found)
     return told
 
@@ -56,31 +56,15 @@ def derive_with_states(probes: Iterable[Probe], now: datetime, because: str, boo
     ProbeState.objects.bulk_update(states, NEXT, batch_size=500)
 
 
-def as_plain(probe_id: int, row: Obligation) -> PlainReminder:
-    return PlainReminder(
-        probe_id=probe_id,
-        site_id=row.site,
-        point=row.point.value,
-        day=row.day,
-        due_at=row.due,
-        opens_at=row.opens,
-        grace_at=row.grace_ends,
-        closes_at=row.closes,
-        because=row.because[:200],
-        cancelled_at=row.cancelled,
-        cancelled_because=row.cancelled_because[:300],
-    )
-
-
 def said_of_next(told: Folded) -> dict:
     """What the state of a probe says of the next row, or why there is none."""
     row = told.next
     return {
-        "due_at": row and row.due,
+        "due_at": row and row.due_at,
         "due_because": (row.because if row else told.nothing)[:200],
         "due_day": row and row.day,
-        "grace_at": row and row.grace_ends,
-        "point": row.point.value if row else Point.ZERO,
+        "grace_at": row and row.grace_at,
+        "point": row.point if row else Point.ZERO,
         "at_once_because": told.at_once,
     }
 
@@ -92,13 +76,5 @@ def differing(probes: Iterable[Probe], now: datetime) -> Iterator[tuple[Probe, R
     for pk, known in facts.items():
         last = max((row.due_at for row in stored[pk]), default=now)
         told = fold(known, max(now, last - TICK))  # the last that is stored is the next after the others
-        asked = {(row.point, row.due) for row in told.rows}
-        wrong = difference(stored[pk], [as_plain(pk, row) for row in told.rows], now, "")
-        yield from ((probes[pk], row.as_reminder(), "is asked for, and not stored") for row in wrong.added)
-        for row in (*wrong.changed, *wrong.unwanted):
-            owed = (row.point, row.due_at) in asked
-            yield (
-                probes[pk],
-                row.as_reminder(),
-                "is stored otherwise than asked for" if owed else "is stored, and not asked for",
-            )
+        wrong = difference(stored[pk], told.rows, now, NOT_ASKED)
+        yield from ((probes[pk], *each) for each in wrong.in_words())

@@ -230,5 +230,5 @@ def _histories(probe_ids: list[int], at: datetime) -> dict[int, dict]:
 
 def _late(facts: ProbeFacts, at: datetime) -> Iterator[tuple[datetime, datetime]]:
     for row in fold(facts, max(at, clock.now())).rows:
-        if row.point == CheckKind.ZERO and row.grace_ends <= at and not (row.cancelled and row.cancelled <= at):
-            yield row.opens, row.due
+        if row.point == CheckKind.ZERO and row.grace_at <= at and not (row.cancelled_at and row.cancelled_at <= at):
+            yield row.opens_at, row.due_at

@@ -1,11 +1,11 @@
 """Lays rows further ahead each night. Rows are only appended, and no history is read of a probe that goes on as before."""
 
-import logging
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
-from django.db import DatabaseError, connection
+from django.db import connection
 from django.db.models import OuterRef, QuerySet, Subquery
 
 from compliance.plans.calendar import Calendar
@@ -13,16 +13,16 @@ from compliance.plans.demands import OUT_OF_TOLERANCE
 from compliance.plans.facts import site_facts
 from compliance.plans.models import Point, Reminder
 from compliance.plans.obligation_lines import OPEN_END
-from compliance.plans.pace import Pace
+from compliance.plans.pace import Pace, went_well
 from compliance.plans.queries import PlanBook, Reach
 from compliance.plans.schedule import TICK, Due, Plan, Stretch, due_times, stretches
+from compliance.plans.store import put
 from compliance.probes.models import Probe
 from sites.models import Site
 
 from .check_rows import AHEAD, derive_with_states
 
 PROBES, FIRST = 500, 50  # at most looked through and written at a time; written at the first
-logger = logging.getLogger(__name__)
 LAST = ("pk", "probe_id", "site_id", "day", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "recorded_at")
 Row = Any  # a row of `LAST`, by name
 COLUMNS = (
@@ -47,16 +47,8 @@ def extend(now: datetime) -> bool:
     while probes := list(Probe.objects.filter(pk__gt=last).order_by("pk").values_list("pk", flat=True)[:PROBES]):
         last, (lasts, _) = probes[-1], _last_rows(Probe.objects.filter(pk__in=probes), now)
         for some in pace.in_turn(sorted(row.probe_id for row in lasts)):
-            try:
-                with pace.transaction():
-                    _extend_some(some, now)
-            except DatabaseError:
-                raise
-            except Exception:  # what cannot be worked out for one holds up no others
-                logger.exception(
-                    "Rows ahead of the probes from %s to %s are left for the next time.", some[0], some[-1]
-                )
-                well = False
+            words = f"Rows ahead of the probes from {some[0]} to {some[-1]} are left for the next time."
+            well = went_well(pace.transaction()(partial(_extend_some, some, now)), words) and well
     return well
 
 
@@ -87,7 +79,7 @@ def _extend(ends: list[Row], reaches: dict[int, Reach], now: datetime) -> None:
             others.append(row.probe_id)
         else:
             rows += [(row.probe_id, row.site_id, *each) for each in following]
-    _append(rows)
+    put(rows, COLUMNS)
     if others:
         derive_with_states(Probe.objects.filter(pk__in=others), now, "")
 
@@ -124,7 +116,7 @@ class _SharedDues:
 
     def _follow(self, last: Row, plan: Plan, calendar: Calendar) -> list[tuple] | None:
         """None too where its end was not foreseen, or the grace lasts until the next: then one row gives way to another."""
-        grace, rows = timedelta(minutes=plan.grace_minutes), []
+        grace, rows = plan.grace, []
         opens, over, waits = last.closes_at, last.grace_at, None
         for due in due_times(plan, calendar, last.day, last.due_at):
             if over > due.at or (waits is None and due.at - TICK != opens):
@@ -151,16 +143,3 @@ class _SharedDues:
             keep(self.now),
             "",
         )
-
-
-def _append(rows: list[tuple]) -> None:
-    """By the quickest way in that each engine has."""
-    table, columns = Reminder._meta.db_table, ", ".join(COLUMNS)
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            with cursor.copy(f"COPY {table} ({columns}) FROM STDIN") as copy:
-                for row in rows:
-                    copy.write_row(row)
-        else:
-            marks = ", ".join(["%s"] * len(COLUMNS))
-            cursor.executemany(f"INSERT INTO {table} ({columns}) VALUES ({marks})", rows)

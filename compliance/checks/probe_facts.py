@@ -65,7 +65,7 @@ def probe_facts(probes: Iterable[Probe], book: PlanBook | None = None) -> dict[i
         if not stays or stays[-1].site.key != row.site_id:
             plans = tuple(_candidates(book, probes[row.probe_id], row.site, kinds.get(row.probe_id, ())))
             stays.append(Stay(known[row.site_id], row.starts_at, plans, row.reason))
-    return {pk: ProbeFacts(tuple(checks[pk]), tuple(events[pk]), tuple(placed[pk])) for pk in probes}
+    return {pk: ProbeFacts(tuple(checks[pk]), tuple(events[pk]), tuple(placed[pk]), pk) for pk in probes}
 
 
 def fold(facts: ProbeFacts, until: datetime) -> Folded:
@@ -77,7 +77,8 @@ def fold(facts: ProbeFacts, until: datetime) -> Folded:
 def _within_bounds(facts: ProbeFacts) -> ProbeFacts:
     checks = tuple(replace(each, at=max(each.at, BEGUN)) for each in facts.checks)
     events = tuple(replace(each, at=max(each.at, BEGUN)) for each in facts.events)
-    return ProbeFacts(checks, events, tuple(replace(stay, start=max(stay.start, BEGUN)) for stay in facts.stays))
+    stays = tuple(replace(stay, start=max(stay.start, BEGUN)) for stay in facts.stays)
+    return replace(facts, checks=checks, events=events, stays=stays)
 
 
 def _former_kinds(probe_ids: Iterable[int]) -> dict[int, list[tuple[datetime, str]]]:

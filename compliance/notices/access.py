@@ -1,6 +1,6 @@
 """The door to notices: one's own; the mail about what one supervises; the feeds of one's sites."""
 
-from django.http import Http404
+from django.shortcuts import get_object_or_404
 
 from sites.access import reach
 from sites.models import Person, Role
@@ -11,18 +11,12 @@ from .queries import inbox, mail_of
 
 def get_own(person: Person, pk: int) -> Notice:
     """One notice to this very person. Raises Http404 for anybody else's."""
-    found = inbox(person).filter(pk=pk).first()
-    if found is None:
-        raise Http404
-    return found
+    return get_object_or_404(inbox(person), pk=pk)
 
 
 def get_failed(supervisor: Person, pk: int) -> Notice:
     """One that could not be sent, about what this person supervises. Raises Http404 for others."""
-    found = mail_of(supervisor).filter(pk=pk, state=State.FAILED).first()
-    if found is None:
-        raise Http404
-    return found
+    return get_object_or_404(mail_of(supervisor), pk=pk, state=State.FAILED)
 
 
 def get_feed_key(person: Person, pk: int) -> FeedKey:

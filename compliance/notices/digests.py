@@ -16,6 +16,7 @@ from compliance.advice.queries import outlooks_of
 from compliance.checks.check_page import shown_in
 from compliance.checks.models import Check, Verdict
 from compliance.plans.calendar import DAY
+from compliance.plans.pace import batches
 from compliance.probes.models import Probe
 from compliance.quarantine.cases import doubts
 from compliance.reminders.missed import not_in_time
@@ -50,24 +51,13 @@ def digests(now: datetime) -> Iterator[Gathered]:
     sizes = dict(due.order_by("pk").values_list("pk").annotate(Count("sites")))
     known = set(Notified.objects.filter(kind=Kind.DIGEST, number__in=sizes).values_list("number", flat=True))
     drifting = _drifting(known, now) if known else {}
-    for some in _together(sizes):
-        open_sites = Prefetch("sites", _open_sites(), to_attr="open_sites")
+    for some in batches(sizes.items(), TOGETHER):
+        sites = Site.objects.filter(closed=False).select_related("area__business").order_by("pk")
+        open_sites = Prefetch("sites", sites, to_attr="open_sites")
         areas = list(Area.objects.filter(pk__in=some).order_by("pk").prefetch_related(open_sites))
         next_at = {area.pk: timing.next_digest_at(now, zone_of(area)) for area in areas}
         notified = [Notified(kind=Kind.DIGEST, number=pk, at=at) for pk, at in next_at.items()]
         yield Gathered(list(_messages([area for area in areas if area.pk in known], now, drifting)), notified)
-
-
-def _together(sizes: Mapping[int, int]) -> Iterator[list[int]]:
-    some, sites = [], 0
-    for pk, size in sizes.items():
-        if some and sites + size > TOGETHER:
-            yield some
-            some, sites = [], 0
-        some.append(pk)
-        sites += size
-    if some:
-        yield some
 
 
 def _drifting(areas: Collection[int], now: datetime) -> Drifting:
@@ -85,10 +75,6 @@ def _messages(areas: Sequence[Area], now: datetime, drifting: Drifting) -> Itera
         message = week.message(area)
         if week.probes[area.pk] or message.items:
             yield message
-
-
-def _open_sites() -> QuerySet[Site]:
-    return Site.objects.filter(closed=False).select_related("area__business").order_by("pk")
 
 
 def _in_use(areas: Collection) -> QuerySet[Probe]:
@@ -166,7 +152,8 @@ class _Week:
         return [
             Item(
                 f"{site}: {count} missed",
-                _missed_says(count),
+                f"{noun(count, 'A check or reading', 'Checks or readings')} fell due and {noun(count, 'was', 'were')} "
+                "neither made nor excused.",
                 f"{listed}?site={site.pk}&week={week:%Y-%m-%d}" if listed else link,
             )
             for site, count in sorted(by_site.items(), key=lambda each: (each[0].name, each[0].pk))
@@ -183,26 +170,16 @@ class _Week:
         for site in area.open_sites:
             days = [each for each in self.reviews[site.pk] if each.late or each.state in (CHANGED, SENT_BACK)]
             link = reverse("review_list", args=[site.pk])
-            found += [Item(f"{site}: {plural(len(days), 'day')} to review", f"{to_do_in_words(days)}.", link)] * bool(
-                days
-            )
+            if days:
+                found.append(Item(f"{site}: {plural(len(days), 'day')} to review", f"{to_do_in_words(days)}.", link))
         return found
 
     def _drifting(self, area: Area) -> list[Item]:
+        drifting = [(each.past.probe, outlook_words.prospect(each)) for each in self.drifting.get(area.pk, ())]
         return [
-            Item(f"{probe.site}: probe {probe} drifts", outlook_words.prospect(outlook), _outlook_url(probe))
-            for outlook in self.drifting.get(area.pk, ())
-            for probe in [outlook.past.probe]
+            Item(f"{probe.site}: probe {probe} drifts", says, reverse("probe_outlook", args=[probe.pk]))
+            for probe, says in drifting
         ]
-
-
-def _missed_says(count: int) -> str:
-    what = noun(count, "A check or reading", "Checks or readings")
-    return f"{what} fell due and {noun(count, 'was', 'were')} neither made nor excused."
-
-
-def _outlook_url(probe: Probe) -> str:
-    return reverse("probe_outlook", args=[probe.pk])
 
 
 def _failed(areas, first: datetime, last: datetime):

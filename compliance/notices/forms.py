@@ -5,21 +5,11 @@ from django import forms
 from shared.fields import ShownField
 
 from .models import FeedKey
-from .recipients import LABELS, Kind, NoticeRule, Wish
+from .recipients import Kind, NoticeRule, Wish
 from .timing import Quiet
 
 MAIL, PAGE = "mail", "page"
 WAYS = [(MAIL, "By mail"), (PAGE, "In the pages")]
-EXPLAINED = {
-    Kind.DUE: "Once in the morning, with all the checks of the day.",
-    Kind.OVERDUE: "When the grace of its plan is over.",
-    Kind.UNANSWERED: "When the site manager was told of it and as long again has gone by, two hours at least.",
-    Kind.READING: "When the grace of the round is over.",
-    Kind.NO_READING: "As of a check, but while the reading can still be taken.",
-    Kind.FAILED: "At once, in quiet hours too: food is being judged by that probe.",
-    Kind.GONE: "At once, in quiet hours too: food was judged by that probe.",
-    Kind.DIGEST: "On Monday morning: what failed, what was missed, what waits, which probes drift.",
-}
 
 
 class WaysWidget(forms.CheckboxSelectMultiple):
@@ -47,14 +37,13 @@ class ChoicesForm(forms.Form):
         self.fields["quiet_until"] = forms.TimeField(label="Mail again from", widget=times, initial=quiet.ends)
 
     def _field(self, kind: Kind, rule: NoticeRule, wish: Wish) -> forms.Field:
-        label = LABELS[kind]
         field = forms.MultipleChoiceField(
-            label=label[0].upper() + label[1:],
+            label=kind.label[0].upper() + kind.label[1:],
             choices=WAYS,
             required=False,
             widget=WaysWidget,
             initial=_ways(wish),
-            help_text=EXPLAINED[kind],
+            help_text=kind.explained,
         )
         field.widget.required_ways = frozenset(_ways(rule.required))
         return field

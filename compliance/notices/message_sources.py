@@ -4,7 +4,7 @@ Each source gives, with its messages, what they notify of; both are written toge
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -20,6 +20,7 @@ from compliance.plans.calendar import local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Event, EventKind, Probe
 from compliance.reminders.queries import Asked, asked_of
+from shared.append_only import Fact
 from shared.plurals import noun
 from shared.time_text import styled
 from sites.access import clock_of
@@ -108,13 +109,12 @@ def mornings(now: datetime) -> Gathered:
             wanted[site].append((state.probe, due))
     for checks in wanted.values():
         checks.sort(key=lambda check: (check[1].due_at, check[0].code))
-    return _mornings({site: checks for site, checks in wanted.items() if _has_come(checks, now, site)}, now)
-
-
-def _has_come(checks: list[Wanted], now: datetime, site: Site) -> bool:
-    today = local_day(now, site.zone)
-    first = next((due.due_at for _, due in checks if local_day(due.due_at, site.zone) == today), None)
-    return timing.morning_has_come(now, site.zone, first)
+    wanted = {
+        site: checks
+        for site, checks in wanted.items()
+        if timing.morning_has_come([due.due_at for _, due in checks], now, site.zone)
+    }
+    return _mornings(wanted, now)
 
 
 def _mornings(wanted: dict[Site, list[Wanted]], now: datetime) -> Gathered:
@@ -164,14 +164,19 @@ def failures(now: datetime, check: int | None = None) -> Gathered:
         recorded_at__gt=now - NEWS,
     )
     checks = checks if check is None else checks.filter(pk=check)
+    checks = checks.select_related("probe__site__area", "site__area").prefetch_related("checked_by__names")
+    told = [(each, each.checked_at, [each.site, each.probe.site]) for each in checks.order_by("pk")]
+    return _at_their_sites(Kind.FAILED, told, _failure)
+
+
+def _at_their_sites(kind: Kind, told: Iterable[tuple[Fact, datetime, list[Site]]], message: Callable) -> Gathered:
+    """One message a site of all these facts, each with its time and the sites where people hear of it."""
     gathered, at_site = Gathered(), defaultdict(list)
-    for each in (
-        checks.select_related("probe__site__area", "site__area").prefetch_related("checked_by__names").order_by("pk")
-    ):
-        gathered.notified.append(Notified(kind=Kind.FAILED, number=each.pk, at=each.checked_at))
-        for site in dict.fromkeys([each.site, each.probe.site]):
-            at_site[site].append(each)
-    gathered.messages += [_failure(site, each) for site, each in at_site.items()]
+    for fact, at, sites in told:
+        gathered.notified.append(Notified(kind=kind, number=fact.pk, at=at))
+        for site in dict.fromkeys(sites):
+            at_site[site].append(fact)
+    gathered.messages = [message(site, facts) for site, facts in at_site.items()]
     return gathered
 
 
@@ -212,12 +217,8 @@ def gone(now: datetime, event: int | None = None) -> Gathered:
     """Probes that nobody has been told of as gone, or that of this event: a message to each site where one was last."""
     events = Event.objects.live().filter(untold(Kind.GONE, "pk"), kind=EventKind.GONE, recorded_at__gt=now - NEWS)
     events = events if event is None else events.filter(pk=event)
-    gathered, at_site = Gathered(), defaultdict(list)
-    for each in events.select_related("probe__site__area").prefetch_related("recorded_by__names").order_by("pk"):
-        gathered.notified.append(Notified(kind=Kind.GONE, number=each.pk, at=each.at))
-        at_site[each.probe.site].append(each)
-    gathered.messages += [_gone(site, each) for site, each in at_site.items()]
-    return gathered
+    events = events.select_related("probe__site__area").prefetch_related("recorded_by__names").order_by("pk")
+    return _at_their_sites(Kind.GONE, [(each, each.at, [each.probe.site]) for each in events], _gone)
 
 
 def _gone(site: Site, events: Sequence[Event]) -> Message:

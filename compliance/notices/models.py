@@ -11,11 +11,11 @@ from shared.lines import Line
 from shared.time_text import clock_time
 from sites.names import Name
 
-from .recipients import LABELS, Wish
+from .recipients import Kind, Wish
 from .timing import Quiet
 
 CLAIMED_FOR = timedelta(minutes=15)  # by whoever sends it
-KINDS = [(kind.value, label) for kind, label in LABELS.items()]
+KINDS = [(kind.value, kind.label) for kind in Kind]
 
 
 class State(models.TextChoices):

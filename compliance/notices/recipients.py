@@ -9,29 +9,48 @@ MANAGER, SUPERVISOR = 30, 40  # as in sites.models.Role
 
 
 class Kind(StrEnum):
-    DUE = "due"
-    OVERDUE = "overdue"
-    UNANSWERED = "unanswered"
-    READING = "reading"
-    NO_READING = "no_reading"
-    FAILED = "failed"
-    GONE = "gone"
-    DIGEST = "digest"
-    PASSWORD = "password"  # to its owner alone, whatever their roles and choices
+    """What people are told of, each with its `label`, and with what the page of one's choices says of it."""
+
+    label: str
+    explained: str
+
+    def __new__(cls, value: str, label: str, explained: str = ""):
+        kind = str.__new__(cls, value)
+        kind._value_, kind.label, kind.explained = value, label, explained
+        return kind
+
+    DUE = "due", "what is to be checked today", "Once in the morning, with all the checks of the day."
+    OVERDUE = "overdue", "a check that is overdue past its grace", "When the grace of its plan is over."
+    UNANSWERED = (
+        "unanswered",
+        "an overdue check that still nobody has made",
+        "When the site manager was told of it and as long again has gone by, two hours at least.",
+    )
+    READING = "reading", "a reading of a round that is overdue past its grace", "When the grace of the round is over."
+    NO_READING = (
+        "no_reading",
+        "an overdue reading that still nobody has taken",
+        "As of a check, but while the reading can still be taken.",
+    )
+    FAILED = (
+        "failed",
+        "a probe that failed its check",
+        "At once, in quiet hours too: food is being judged by that probe.",
+    )
+    GONE = (
+        "gone",
+        "a probe that is gone: dead, lost or thrown away",
+        "At once, in quiet hours too: food was judged by that probe.",
+    )
+    DIGEST = (
+        "digest",
+        "the week in your area",
+        "On Monday morning: what failed, what was missed, what waits, which probes drift.",
+    )
+    PASSWORD = "password", "your password was set by a link"  # to its owner alone, whatever their roles and choices
 
 
 AT_ONCE = (Kind.FAILED, Kind.GONE)  # food was judged by that probe
-LABELS = {
-    Kind.DUE: "what is to be checked today",
-    Kind.OVERDUE: "a check that is overdue past its grace",
-    Kind.UNANSWERED: "an overdue check that still nobody has made",
-    Kind.READING: "a reading of a round that is overdue past its grace",
-    Kind.NO_READING: "an overdue reading that still nobody has taken",
-    Kind.FAILED: "a probe that failed its check",
-    Kind.GONE: "a probe that is gone: dead, lost or thrown away",
-    Kind.DIGEST: "the week in your area",
-    Kind.PASSWORD: "your password was set by a link",
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,12 +61,11 @@ def end_of_day(now: datetime, zone: ZoneInfo) -> datetime:
     return instant(local_day(now, zone) + DAY, time(0), zone)
 
 
-def morning_has_come(now: datetime, zone: ZoneInfo, first_due: datetime | None) -> bool:
+def morning_has_come(dues: Iterable[datetime], now: datetime, zone: ZoneInfo) -> bool:
     """From six o'clock on at the site, or from an hour before the first check of the day where that is earlier."""
-    begins = instant(local_day(now, zone), MORNING, zone)
-    if first_due is not None and instant(local_day(now, zone), time(0), zone) <= first_due:
-        begins = min(begins, first_due - BEFORE_THE_FIRST)
-    return now >= begins
+    today = local_day(now, zone)
+    of_today = [due - BEFORE_THE_FIRST for due in dues if local_day(due, zone) == today]
+    return now >= min([instant(today, MORNING, zone), *of_today])
 
 
 def worth_telling(dues: Iterable[datetime], now: datetime, zone: ZoneInfo, is_open: bool) -> bool:

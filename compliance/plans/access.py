@@ -1,6 +1,6 @@
 """The door to closures: those of a site are its manager's, those of an area or a business their supervisors'."""
 
-from django.http import Http404
+from django.shortcuts import get_object_or_404
 
 from sites.access import get_area, get_business, reach
 from sites.models import Person, Role
@@ -11,9 +11,7 @@ from .models import Closure
 def get_closure(person: Person, pk: int) -> Closure:
     """One closure to be changed. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
     found = Closure.objects.select_related("site__area", "area", "business").filter(pk=pk)
-    closure = found.first()
-    if closure is None:
-        raise Http404
+    closure = get_object_or_404(found)
     if closure.site_id:
         return reach(person, found, lambda each: each.site, Role.MANAGER)
     if closure.area_id:

@@ -69,11 +69,6 @@ class CheckDemand:
     after: datetime | None = None
     away: bool = False
 
-    @property
-    def of_failure(self) -> bool:
-        """Whether a failed check asks: “withdraw it, adjust or repair it, or check it again”."""
-        return self.because.startswith(OUT_OF_TOLERANCE)
-
 
 @dataclass(frozen=True, slots=True)
 class Outstanding:
@@ -108,6 +103,7 @@ BECAUSE_OF_EVENT = {
     EventKind.RETURNED: "returned to use and not checked since",
 }
 
+TURNS = (*OUT_OF_USE, EventKind.RETURNED)
 # How a reason begins that is no plan's.
 AT_ONCE = (*BECAUSE_OF_EVENT.values(), PUT_ASIDE, INCONCLUSIVE, UNFINISHED, OUT_OF_TOLERANCE)
 
@@ -120,8 +116,7 @@ def is_withdrawn(events: Iterable[Happened]) -> bool:
 def absences(events: Iterable[Happened]) -> list[tuple[Happened, datetime | None]]:
     """Each withdrawal from use in order, and when the probe returned; None where it has not."""
     found: list[tuple[Happened, datetime | None]] = []
-    turns = [e for e in events if e.kind in (*OUT_OF_USE, EventKind.RETURNED)]
-    for turn in sorted(turns, key=lambda e: (e.at, e.order)):
+    for turn in sorted((e for e in events if e.kind in TURNS), key=lambda e: (e.at, e.order)):
         gone = bool(found) and found[-1][1] is None
         if turn.kind in OUT_OF_USE and not gone:
             found.append((turn, None))
@@ -149,8 +144,7 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     checks, events = list(checks), list(events)
     if is_withdrawn(events):
         return Outstanding(_put_aside(checks, events), None, withdrawn=True)
-    conclusive = [c for c in checks if c.verdict != Verdict.INCONCLUSIVE]
-    last = max((c for c in conclusive if c.at_zero), key=place, default=None)
+    last = latest(checks, at_zero=True)
     near = _reasons([c for c in checks if c.at_zero], events, last, since)
     away = _away_from_zero([c for c in checks if not c.at_zero], last)
     back = max((back for _, back in absences(events) if back), default=None)
@@ -185,7 +179,7 @@ def by_plan(
     at: datetime, plans: Sequence[Stretch], calendar: Calendar, near_edge: bool
 ) -> tuple[CheckDemand, Plan, date]:
     """What the plan asks for after the good check of a moment; the plan that does, and the day that it names."""
-    plan, day = first_due_day(plans, at, near_edge, calendar)
+    plan, day = first_due_day(plans, calendar, at, near_edge)
     due, after = due_on(plan, calendar, day), counts_after(plan, calendar, day, near_edge)
     return said(plan, due, near_edge, after), plan, day
 
@@ -203,13 +197,13 @@ def _away_from_zero(checks: list[Checked], last: Checked | None) -> Iterator[Che
 
     One made as left tells of an adjustment, which no check at zero has followed yet unless that was part of the same work.
     """
-    latest = max((c for c in checks if c.verdict != Verdict.INCONCLUSIVE), key=place, default=None)
+    told = latest(checks, at_zero=False)
     for check in checks:
-        if check.showed and check.verdict == Verdict.INCONCLUSIVE and (latest is None or place(check) > place(latest)):
+        if check.showed and check.verdict == Verdict.INCONCLUSIVE and (told is None or place(check) > place(told)):
             yield CheckDemand(check.at, _inconclusive(check), moment(check), away=True)
-    if latest and latest.verdict == Verdict.OUT_OF_TOLERANCE:
-        where = "boiling check" if latest.kind == CheckKind.BOILING else "certificate away from zero"
-        yield CheckDemand(moment(latest) + 2 * TICK, f"{OUT_OF_TOLERANCE}{where}", moment(latest), away=True)
+    if told and told.verdict == Verdict.OUT_OF_TOLERANCE:
+        where = "boiling check" if told.kind == CheckKind.BOILING else "certificate away from zero"
+        yield CheckDemand(moment(told) + 2 * TICK, f"{OUT_OF_TOLERANCE}{where}", moment(told), away=True)
     for left in (c for c in checks if c.stage == Stage.AS_LEFT and c.verdict != Verdict.INCONCLUSIVE):
         if last is None or (place(left) > place(last) and not _same_work(last, left)):
             yield CheckDemand(left.at, BECAUSE_OF_EVENT[EventKind.ADJUSTED], moment(left))
@@ -220,10 +214,7 @@ def _put_aside(checks: list[Checked], events: list[Happened]) -> CheckDemand | N
 
     None where a check could prove nothing any more: it failed, was altered or is gone, or was never good.
     """
-    conclusive = [check for check in checks if check.verdict != Verdict.INCONCLUSIVE]
-    near, away = (
-        max((c for c in conclusive if c.at_zero == at_zero), key=place, default=None) for at_zero in (True, False)
-    )
+    near, away = (latest(checks, at_zero=at_zero) for at_zero in (True, False))
     [*_, (begun, _)] = absences(events)
     failed = near is None or any(c and c.verdict == Verdict.OUT_OF_TOLERANCE for c in (near, away))
     if failed or any(not _answers(near, e) for e in events if e.kind in ALTERATIONS) or _answers(near, begun):
@@ -262,6 +253,12 @@ def moment(check: Checked) -> datetime:
 def place(check: Checked) -> tuple:
     """Which of several checks speaks last: of those of one minute and one stage, a failed one."""
     return check.at, check.stage == Stage.AS_LEFT, check.verdict == Verdict.OUT_OF_TOLERANCE, check.order
+
+
+def latest(checks: Iterable[Checked], *, at_zero: bool) -> Checked | None:
+    """The last that told, at zero or away from it, which way it is."""
+    conclusive = (c for c in checks if c.verdict != Verdict.INCONCLUSIVE and c.at_zero == at_zero)
+    return max(conclusive, key=place, default=None)
 
 
 def _answers(check: Checked | None, event: Happened) -> bool:

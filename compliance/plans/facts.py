@@ -54,7 +54,7 @@ def limit_facts(limits: Iterable[Limit], sites: Mapping[int, SiteFacts]) -> dict
     for pk, several in rounds.items():
         site, set_for = sites[limits[pk].site_id], (tuple(several), tuple(versions[pk]))
         present = presences.get(pk, {})
-        found[pk, None] = LimitFacts(site, *set_for, asked_of_itself(present.values()))
+        found[pk, None] = LimitFacts(site, *set_for, asked_of_itself(present.values()), limit=pk)
         for appliance, known in present.items():
-            found[pk, appliance] = LimitFacts(site, *set_for, tuple(known), tuple(absences[appliance]))
+            found[pk, appliance] = LimitFacts(site, *set_for, tuple(known), tuple(absences[appliance]), pk, appliance)
     return found

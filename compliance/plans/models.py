@@ -29,20 +29,20 @@ def one_of(*names: str) -> Q:
     return reduce(or_, (Q(**{f"{other}__isnull": other != name for other in names}) for name in names))
 
 
+def _scope(to: str, name: str) -> models.ForeignKey:
+    return models.ForeignKey(to, on_delete=models.PROTECT, null=True, blank=True, related_name=name)
+
+
 class CheckPlan(Fact):
     """When probes are to be checked, from a day on: one probe, a kind at a site, a site, a kind in a business, a business.
 
     The nearest in force counts. Of those of one scope the last to begin counts, and of those the last recorded.
     """
 
-    business = models.ForeignKey(
-        "sites.Business", on_delete=models.PROTECT, null=True, blank=True, related_name="check_plans"
-    )
-    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, blank=True, related_name="check_plans")
+    business = _scope("sites.Business", "check_plans")
+    site = _scope("sites.Site", "check_plans")
     sensor = models.CharField("kind of sensor", max_length=20, choices=Sensor.choices, blank=True)
-    probe = models.ForeignKey(
-        "probes.Probe", on_delete=models.PROTECT, null=True, blank=True, related_name="check_plans"
-    )
+    probe = _scope("probes.Probe", "check_plans")
     effective_from = models.DateField(help_text="The first day, on the clock of the site.")
     in_force = models.BooleanField(default=True, help_text="Off: the next wider plan counts again.")
     pattern = models.CharField(max_length=10, choices=Pattern.choices, default=Pattern.EVERY_DAYS)
@@ -149,11 +149,9 @@ class Opening(Fact):
 class Closure(Fact):
     """Days, both included, on which a site, an area or a business does not work: nothing falls due, and this says why."""
 
-    business = models.ForeignKey(
-        "sites.Business", on_delete=models.PROTECT, null=True, blank=True, related_name="closures"
-    )
-    area = models.ForeignKey("sites.Area", on_delete=models.PROTECT, null=True, blank=True, related_name="closures")
-    site = models.ForeignKey("sites.Site", on_delete=models.PROTECT, null=True, blank=True, related_name="closures")
+    business = _scope("sites.Business", "closures")
+    area = _scope("sites.Area", "closures")
+    site = _scope("sites.Site", "closures")
     first_day = models.DateField()
     last_day = models.DateField()
     why = Line(max_length=80)

@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from heapq import merge
 from itertools import pairwise, takewhile
 
-from compliance.metrology.vocabulary import OUT_OF_USE, CheckKind, EventKind, Verdict
+from compliance.metrology.vocabulary import OUT_OF_USE, CheckKind, Verdict
 
 from .calendar import DAY, Calendar
 from .demands import (
@@ -20,19 +20,21 @@ from .demands import (
     NEVER_OPEN,
     PUT_ASIDE,
     REOPENED,
+    TURNS,
     WITHDRAWN,
     CheckDemand,
     Checked,
     Happened,
     Outstanding,
     by_plan,
+    latest,
     moment,
     not_before,
     outstanding,
     place,
     said,
 )
-from .obligation_lines import OPEN_END, Obligation, Planned, PointLine
+from .obligation_lines import OPEN_END, CheckObligation, Planned, PointLine
 from .schedule import (
     EVERY_DAYS,
     NEVER,
@@ -92,31 +94,32 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class ProbeFacts:
-    """Live checks and events in any order; the stays in order, one after the other."""
+    """Live checks and events in any order; the stays in order, one after the other; the key of the probe."""
 
     checks: tuple[Checked, ...] = ()
     events: tuple[Happened, ...] = ()
     stays: tuple[Stay, ...] = ()
+    probe: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Folded:
     """All that is asked for of a probe; `nothing` says why no row lies ahead, `at_once` why a check is asked for at once."""
 
-    rows: tuple[Obligation, ...] = ()
+    rows: tuple[CheckObligation, ...] = ()
     nothing: str = ""
     at_once: str = ""
 
     @property
-    def next(self) -> Obligation | None:
+    def next(self) -> CheckObligation | None:
         """The first that is neither done nor cancelled since the last that was done or ended, of either point."""
-        waiting: dict[CheckKind, Obligation | None] = {}
+        waiting: dict[str, CheckObligation] = {}
         for row in self.rows:
-            if row.done or row.ended:
+            if row.done_at or row.ended:
                 waiting.pop(row.point, None)
-            elif not row.cancelled:
+            elif not row.cancelled_at:
                 waiting.setdefault(row.point, row)
-        return min(waiting.values(), key=lambda row: row.due, default=None)
+        return min(waiting.values(), key=lambda row: row.due_at, default=None)
 
 
 def folded(facts: ProbeFacts, until: datetime) -> Folded:
@@ -134,7 +137,7 @@ def planned_on(plan: Plan, calendar: Calendar, day: date) -> Planned | None:
     if due is None:
         return None
     demand = said(plan, due, False, counts_after(plan, calendar, day))
-    return Planned(demand, day, timedelta(minutes=plan.grace_minutes), demand)
+    return Planned(demand, day, plan.grace, demand)
 
 
 def _moments(facts: ProbeFacts) -> list[datetime]:
@@ -159,7 +162,8 @@ class _Fold:
         self._later_events = sorted(facts.events, key=lambda event: (event.at, event.order), reverse=True)
         self._checks: list[Checked] = []
         self._events: list[Happened] = []
-        self._lines = {False: PointLine(CheckKind.ZERO), True: PointLine(CheckKind.BOILING)}
+        points = (False, CheckKind.ZERO), (True, CheckKind.BOILING)
+        self._lines = {away: PointLine(point, facts.probe) for away, point in points}
         self._zero = self._lines[False]
         self._days: set[date] = set()
         self._stay: Stay | None = None
@@ -169,16 +173,14 @@ class _Fold:
         self._next: Planned | None = None
         self.nothing, self.at_once = NOT_PLACED, ""
 
-    def rows(self, until: datetime) -> list[Obligation]:
+    def rows(self, until: datetime) -> list[CheckObligation]:
         """Up to `until` and the next; where one window ends is known from the row after it."""
-        beyond = sum(row.demand.at > until for row in self._zero.rows)
+        beyond = sum(row.due_at > until for row in self._zero.rows)
         while self._next and beyond < 2:
             beyond += self._next.demand.at > until
             self._write_next()
         zero = self._zero.rows[:-1] if beyond > 1 else self._zero.rows
-        found = [row.told(self._zero.point) for row in zero]
-        found += [row.told(CheckKind.BOILING) for row in self._lines[True].rows]
-        return sorted(found, key=lambda row: (row.due, row.point != CheckKind.ZERO))
+        return sorted([*zero, *self._lines[True].rows], key=lambda row: (row.due_at, row.point != CheckKind.ZERO))
 
     def move_to(self, at: datetime) -> None:
         while self._next and self._next.demand.at <= at:
@@ -198,7 +200,7 @@ class _Fold:
         if self._waits_aside():
             self._zero.cancel(at, BACK)
         self.at_once = found.at_once.because if found.at_once else ""
-        grace = self._grace(self._on(self._calendar.local_day(at)).plan)
+        grace = self._on(self._calendar.local_day(at)).plan.grace
         for due in (self._since_here(due, at) for due in found.reasons):
             self._lines[due.away].add(due, stay.site.key, grace)
         self._plan_from(found, at)
@@ -223,7 +225,7 @@ class _Fold:
             if line.waiting is None and self._is_early(check):
                 self._write_next()
             self._kept, self._put_off, self._next, self._ahead = [], None, None, iter(())
-        if line.waiting and moment(check) > line.waiting.opens:
+        if line.waiting and moment(check) > line.waiting.opens_at:
             line.waiting.done_at = check.at
 
     def _is_early(self, check: Checked) -> bool:
@@ -235,10 +237,7 @@ class _Fold:
 
     def _forget(self) -> None:
         """What a later check has answered for good, so that a long history takes no longer than a short one."""
-        conclusive = [check for check in self._checks if check.verdict != Verdict.INCONCLUSIVE]
-        last, away = (
-            max((c for c in conclusive if c.at_zero == at_zero), key=place, default=None) for at_zero in (True, False)
-        )
+        last, away = (latest(self._checks, at_zero=at_zero) for at_zero in (True, False))
         if last is None:
             return
         self._checks = [
@@ -246,8 +245,7 @@ class _Fold:
             for check in self._checks
             if place(check) >= place(last) or (not check.at_zero and (away is None or place(check) >= place(away)))
         ]
-        turns = (*OUT_OF_USE, EventKind.RETURNED)
-        self._events = [event for event in self._events if event.at >= last.at or event.kind in turns]
+        self._events = [event for event in self._events if event.at >= last.at or event.kind in TURNS]
 
     # ---- where it is, and whether anything is asked for there
 
@@ -285,7 +283,7 @@ class _Fold:
         return due is not None and due.at <= at
 
     def _gone(self, stay: Stay, at: datetime) -> str:
-        turns = [e for e in self._events if e.kind in (*OUT_OF_USE, EventKind.RETURNED)]
+        turns = [e for e in self._events if e.kind in TURNS]
         if turns and turns[-1].kind in OUT_OF_USE:
             return f"{WITHDRAWN.because}: {turns[-1].note}".rstrip(": ")
         return CLOSED if stay.site.closed_at(at) else ""
@@ -293,9 +291,9 @@ class _Fold:
     def _end(self, gone: str, aside: CheckDemand | None, at: datetime) -> None:
         """Nothing is asked for any more but the check that a probe put aside waits for, with what is left of the grace."""
         waiting = self._zero.waiting
-        grace = self._grace(self._on(self._calendar.local_day(at)).plan)
+        grace = self._on(self._calendar.local_day(at)).plan.grace
         if waiting:
-            grace = max(timedelta(0), min(grace, waiting.grace_ends - at))
+            grace = max(timedelta(0), min(grace, waiting.grace_at - at))
         if not (aside and self._waits_aside()):
             self._zero.cancel(at, gone)
         self._lines[True].cancel(at, gone)
@@ -306,7 +304,7 @@ class _Fold:
 
     def _waits_aside(self) -> bool:
         waiting = self._zero.waiting
-        return waiting is not None and waiting.demand.because.startswith(PUT_ASIDE)
+        return waiting is not None and waiting.because.startswith(PUT_ASIDE)
 
     def _since_here(self, due: CheckDemand, at: datetime) -> CheckDemand:
         """Due no earlier than the probe came, or the site opened again."""
@@ -319,13 +317,10 @@ class _Fold:
     def _on(self, day: date) -> Stretch:
         return [stretch for stretch in self._stretches if stretch.since <= day][-1]
 
-    def _grace(self, plan: Plan) -> timedelta:
-        return timedelta(minutes=plan.grace_minutes)
-
     def _plan_from(self, found: Outstanding, at: datetime) -> None:
         """What the plan asks for after the last good check or, where there is none, after what asked for one at once."""
         waiting = self._zero.waiting
-        if waiting and waiting.demand.of_failure:
+        if waiting and waiting.of_failure:
             self._look_ahead(iter(()), FAILED)
         elif found.last:
             due, plan, day = by_plan(moment(found.last), self._stretches, self._calendar, bool(found.last.conditional))
@@ -344,10 +339,10 @@ class _Fold:
             return None
         here = self._since_here(origin, at)
         if here is origin:
-            return Planned(due, day, self._grace(plan), due) if due.at > at and day not in self._days else None
+            return Planned(due, day, plan.grace, due) if due.at > at and day not in self._days else None
         local = self._on(self._calendar.local_day(here.at)).plan
-        put_off = Planned(self._when_open(here, local), None, self._grace(local), origin)
-        since = takewhile(lambda row: row.demand.at >= here.at, reversed(self._zero.rows))
+        put_off = Planned(self._when_open(here, local), None, local.grace, origin)
+        since = takewhile(lambda row: row.due_at >= here.at, reversed(self._zero.rows))
         if any(row.planned and row.planned.day is None for row in since):
             return None
         if put_off.demand.at > at:

@@ -19,7 +19,7 @@ from sites.models import Site, SiteSettings
 
 from .calendar import Calendar, Closed, Former, Hours, Week, local_day, public_holidays
 from .models import CheckPlan, Closure, Opening, Round
-from .schedule import STARTING, Candidate, Plan, Stretch, plan_at, stretches
+from .schedule import Candidate, Plan, Stretch, plan_at, stretches
 
 # How near a scope is; the nearest plan in force counts.
 OF_PROBE, OF_KIND_AT_SITE, OF_SITE, OF_KIND, OF_BUSINESS, OF_START = range(6)
@@ -145,7 +145,7 @@ class PlanBook:
 
     def stretches(self, reach: Reach) -> list[Stretch]:
         """Which plan is in force from when."""
-        return stretches(self.candidates(reach), STARTING)
+        return stretches(self.candidates(reach))
 
     def set_for(self, reach: Reach) -> list[CheckPlan]:
         """What was ever set for one scope, the one that counts last first."""

@@ -7,12 +7,12 @@ use is a fact of its own time: what fell due in it is not owed, whenever that is
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time
 from itertools import pairwise
 
 from .calendar import DAY, LONG_PAST, LOOK_AHEAD, Calendar
-from .obligation_lines import OPEN_END
+from .obligation_lines import OPEN_END, PlainReminder
 from .obligations import SiteFacts
 from .schedule import RoundPlan, graces, round_times, windows
 
@@ -44,7 +44,7 @@ class LimitFacts:
     beginning as they were set.
 
     `asked`: whether the rounds ask for it, and since when that is known. `out_of_use`: from when up to when, or on and on, an
-    appliance was out of use.
+    appliance was out of use. `limit`, `appliance`: the keys.
     """
 
     site: SiteFacts
@@ -52,6 +52,8 @@ class LimitFacts:
     versions: tuple[VersionSet, ...] = ()
     asked: tuple[tuple[datetime, bool], ...] = ((LONG_PAST, True),)
     out_of_use: tuple[tuple[datetime, datetime | None], ...] = ()
+    limit: int | None = None
+    appliance: int | None = None
 
     def owes(self, at: datetime) -> bool:
         return not any(begin <= at and (end is None or at < end) for begin, end in self.out_of_use)
@@ -67,20 +69,7 @@ def asked_of_itself(presences: Iterable[Sequence[tuple[datetime, bool]]]) -> tup
     return tuple(found)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoundObligation:
-    """One reading that is asked for by the round of a key; one taken in (opens, closes] answers it."""
-
-    key: int
-    day: date
-    due: datetime
-    grace_ends: datetime
-    opens: datetime
-    closes: datetime
-    because: str
-
-
-def round_obligations(facts: LimitFacts, until: datetime, since: datetime = LONG_PAST) -> list[RoundObligation]:
+def round_obligations(facts: LimitFacts, until: datetime, since: datetime = LONG_PAST) -> list[PlainReminder]:
     """All that is asked for up to a moment, which is not before the last of the facts, and the next after it.
 
     Where a moment is given `since` which, only what is due from it on, folded from a few days before it alone.
@@ -88,14 +77,14 @@ def round_obligations(facts: LimitFacts, until: datetime, since: datetime = LONG
     begin = since if since == LONG_PAST else since - MARGIN
     moments = sorted({at for at in _set_at(facts) if at >= _begin(facts)})
     moments = moments[max(bisect_right(moments, begin) - 1, 0) :]
-    rows: list[RoundObligation] = []
+    rows: list[PlainReminder] = []
     for at, end in pairwise([*moments, OPEN_END]):
         known = _Known(facts, at)
         last = end == OPEN_END
         ahead = _join(rows, known.ahead(max(at, begin), min(end, until), last=last), known.calendar, at)
-        rows += [row for row in ahead if row.due <= (until if last else end)]
-        rows += [row for row in ahead if row.due > until and facts.owes(row.due)][: 1 if last else 0]
-    return [row for row in rows if row.due >= since and facts.owes(row.due)]
+        rows += [row for row in ahead if row.due_at <= (until if last else end)]
+        rows += [row for row in ahead if row.due_at > until and facts.owes(row.due_at)][: 1 if last else 0]
+    return [row for row in rows if row.due_at >= since and facts.owes(row.due_at)]
 
 
 def _set_at(facts: LimitFacts) -> set[datetime]:
@@ -113,51 +102,54 @@ class _Known:
     def __init__(self, facts: LimitFacts, at: datetime):
         self.at = at
         self.asks = [asks for told, asks in ((LONG_PAST, False), *facts.asked) if told <= at][-1]
-        self._owes = facts.owes
+        self._facts, self._owes = facts, facts.owes
         self.calendar = facts.site.known_at(at)
         self._rounds = [each for each in facts.rounds if each.told <= at]
         self._versions = [each for each in facts.versions if each.told <= at]
 
-    def ahead(self, since: datetime, until: datetime, *, last: bool) -> list[RoundObligation]:
+    def ahead(self, since: datetime, until: datetime, *, last: bool) -> list[PlainReminder]:
         """Up to a moment and a little further, so that the windows are known; where nothing is set after it, the next too."""
         if not self.asks:
             return []
         begin, end = self.calendar.local_day(since) - DAY, self.calendar.local_day(until) + MARGIN
         found = list(self._between(begin, end))
-        beyond = min((row.day for row in found if row.due > until and self._owes(row.due)), default=None)
+        beyond = min((row.day for row in found if row.due_at > until and self._owes(row.due_at)), default=None)
         if last and beyond is None and self._owes(OPEN_END):
             days = (end + DAY * ahead for ahead in range(1, LOOK_AHEAD))
-            beyond = next((day for day in days if any(self._owes(row.due) for row in self._of(day))), None)
+            beyond = next((day for day in days if any(self._owes(row.due_at) for row in self._of(day))), None)
         if last and beyond:
             found += self._between(end + DAY, beyond + MARGIN)
-        fresh = {row.due: row for row in found if row.due > self.at}
+        fresh = {row.due_at: row for row in found if row.due_at > self.at}
         return [fresh[due] for due in sorted(fresh)]
 
-    def _between(self, begin: date, end: date) -> Iterator[RoundObligation]:
+    def _between(self, begin: date, end: date) -> Iterator[PlainReminder]:
         for ahead in range((end - begin).days + 1):
             yield from self._of(begin + DAY * ahead)
 
-    def _of(self, day: date) -> Iterator[RoundObligation]:
+    def _of(self, day: date) -> Iterator[PlainReminder]:
         """Each moment of a day belongs to the round of that day that had been set last by then."""
         end = None
         for each in reversed([each for each in self._rounds if each.since <= day]):
-            yield from (row for row in self._by(each, day) if end is None or row.due < end)
+            yield from (row for row in self._by(each, day) if end is None or row.due_at < end)
             end = each.told if end is None else min(end, each.told)
 
-    def _by(self, each: RoundSet, day: date) -> Iterator[RoundObligation]:
+    def _by(self, each: RoundSet, day: date) -> Iterator[PlainReminder]:
         if not each.in_force or not self._may_hold(day):
             return
-        grace = timedelta(minutes=each.plan.grace_minutes)
         for due in round_times(each.plan, self.calendar, day):
             if due.at >= each.told and self._holds(due.at):
-                yield RoundObligation(
-                    key=each.plan.key,
+                yield PlainReminder(
+                    site_id=self._facts.site.key,
+                    point="",
                     day=day,
-                    due=due.at,
-                    grace_ends=due.at + grace,
-                    opens=due.at,
-                    closes=due.at,
+                    due_at=due.at,
+                    opens_at=due.at,
+                    grace_at=due.at + each.plan.grace,
+                    closes_at=due.at,
                     because=due.because,
+                    round_id=each.plan.key,
+                    limit_id=self._facts.limit,
+                    appliance_id=self._facts.appliance,
                 )
 
     def _may_hold(self, day: date) -> bool:
@@ -171,25 +163,24 @@ class _Known:
 
 
 def _join(
-    rows: list[RoundObligation], ahead: list[RoundObligation], calendar: Calendar, at: datetime
-) -> list[RoundObligation]:
+    rows: list[PlainReminder], ahead: list[PlainReminder], calendar: Calendar, at: datetime
+) -> list[PlainReminder]:
     """With their windows, one after the other; that of the last row until now goes on to where the next begins."""
     ends, shifts = graces(_pairs(ahead)), {row.day: calendar.shift(row.day) for row in (*rows[-1:], *ahead)}
-    dues = [(row.due, grace) for row, grace in zip(ahead, ends, strict=True)]
-    spans = windows(dues, [shifts[row.day] for row in ahead])
-    ahead = [
-        replace(row, grace_ends=grace, opens=opens, closes=closes)
-        for row, grace, (opens, closes) in zip(ahead, ends, spans, strict=True)
-    ]
+    for row, grace in zip(ahead, ends, strict=True):
+        row.grace_at = grace
+    spans = windows(_pairs(ahead), [shifts[row.day] for row in ahead])
+    for row, span in zip(ahead, spans, strict=True):
+        row.opens_at, row.closes_at = span
     if rows:
-        line = [*rows[-1:], *ahead[:1]]
+        last, *following = line = [*rows[-1:], *ahead[:1]]
         joined = windows(_pairs(line), [shifts[row.day] for row in line])
-        if rows[-1].closes > at:
-            rows[-1] = replace(rows[-1], closes=max(joined[0][1], at))
-        if ahead:
-            ahead[0] = replace(ahead[0], opens=max(joined[1][0], rows[-1].closes))
+        if last.closes_at > at:
+            last.closes_at = max(joined[0][1], at)
+        for row in following:
+            row.opens_at = max(joined[1][0], last.closes_at)
     return ahead
 
 
-def _pairs(rows: Iterable[RoundObligation]) -> list[tuple[datetime, datetime]]:
-    return [(row.due, row.grace_ends) for row in rows]
+def _pairs(rows: Iterable[PlainReminder]) -> list[tuple[datetime, datetime]]:
+    return [(row.due_at, row.grace_at) for row in rows]

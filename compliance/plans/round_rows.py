@@ -18,9 +18,10 @@ from sites.models import Site
 from .calendar import DAY, LONG_PAST
 from .facts import Line, limit_facts, site_facts
 from .models import Reminder, Round
-from .pace import Pace, lock_sites
-from .round_obligations import RoundObligation, round_obligations
-from .store import COLUMNS, Difference, PlainReminder, difference, write
+from .obligation_lines import PlainReminder
+from .pace import Pace, batches, lock_sites
+from .round_obligations import round_obligations
+from .store import COLUMNS, NOT_ASKED, Difference, difference, write
 
 AHEAD = 8 * DAY
 LONGEST = 2 * DAY  # no reading stays open for more than one
@@ -74,16 +75,14 @@ def _ahead(site_ids: Iterable[int], now: datetime) -> dict[RoundLine, Difference
     }
 
 
-def differing_rounds(limit_ids: Iterable[int], now: datetime) -> Iterator[tuple[Limit, Difference]]:
-    """The limits whose rows, or those of an appliance, are not what all their facts say, folded anew, with what would have to be
-    written."""
+def differing_rounds(limit_ids: Iterable[int], now: datetime) -> Iterator[tuple[Limit, Reminder, str]]:
+    """Where rows of these limits, or of their appliances, are not what all facts say: the row, and what is wrong with it."""
     lines = dict.fromkeys(_lines(_ever_rounds(Limit.objects.filter(pk__in=list(limit_ids)))), LONG_PAST)
-    for line, found in _differences(lines, now, "").items():
+    for line, found in _differences(lines, now, NOT_ASKED).items():
         next_one = min((row.due_at for row in found.added if row.due_at > now), default=now)
         reached = line.last if line.last and line.last > now else next_one
         found.added = [row for row in found.added if row.due_at <= reached]
-        if found:
-            yield line.limit, found
+        yield from ((line.limit, *each) for each in found.in_words())
 
 
 def _with_rounds(site_ids: Iterable[int]) -> QuerySet[Limit]:
@@ -111,16 +110,7 @@ def _last(rows: QuerySet[Reminder]) -> Subquery:
 def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
     """Sites that have rounds and are not closed for good, together where they have few."""
     having = Limit.objects.filter(site__in=list(site_ids), site__closed=False, rounds__isnull=False)
-    having = having.order_by("site").values_list("site")
-    some, many = [], 0
-    for pk, limits in having.annotate(Count("pk", distinct=True)):
-        if some and many + limits > TOGETHER:
-            yield some
-            some, many = [], 0
-        some.append(pk)
-        many += limits
-    if some:
-        yield some
+    return batches(having.order_by("site").values_list("site").annotate(Count("pk", distinct=True)), TOGETHER)
 
 
 def _differences(since: Mapping[RoundLine, datetime], now: datetime, because: str) -> dict[RoundLine, Difference]:
@@ -132,7 +122,7 @@ def _differences(since: Mapping[RoundLine, datetime], now: datetime, because: st
     facts, stored = limit_facts(limits, sites), _stored(since)
     found = {}
     for line, begin in since.items():
-        wanted = [_plain(line, row) for row in round_obligations(facts[line.key], now + AHEAD, begin)]
+        wanted = round_obligations(facts[line.key], now + AHEAD, begin)
         found[line] = difference(stored[line.key], wanted, now, because)
     return found
 
@@ -155,20 +145,3 @@ def _of_lines(lines: Collection[RoundLine]) -> Q:
     limits = [line.limit for line in lines if line.appliance is None]
     appliances = [line.appliance for line in lines if line.appliance]
     return Q(limit__in=limits, appliance__isnull=True) | Q(appliance__in=appliances)
-
-
-def _plain(line: RoundLine, wanted: RoundObligation) -> PlainReminder:
-    limit, appliance = line.key
-    return PlainReminder(
-        site_id=line.limit.site_id,
-        round_id=wanted.key,
-        limit_id=limit,
-        appliance_id=appliance,
-        point="",
-        day=wanted.day,
-        due_at=wanted.due,
-        opens_at=wanted.opens,
-        grace_at=wanted.grace_ends,
-        closes_at=wanted.closes,
-        because=wanted.because,
-    )

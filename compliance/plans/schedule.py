@@ -47,6 +47,10 @@ class Plan:
         return self.every_days if self.pattern == EVERY_DAYS else 7 / max(1, self.weekdays.bit_count())
 
     @property
+    def grace(self) -> timedelta:
+        return timedelta(minutes=self.grace_minutes)
+
+    @property
     def days(self) -> int:
         """The interval in whole days, at least one."""
         return max(1, round(self.interval))
@@ -116,6 +120,10 @@ class RoundPlan:
         often = f"{each(self.every_minutes)} while open" if self.every_minutes else ""
         days = "" if self.weekdays == ALL_WEEK else f"on {listed(days_of(self.weekdays))}"
         return ", ".join(filter(None, (at, often, days)))
+
+    @property
+    def grace(self) -> timedelta:
+        return timedelta(minutes=self.grace_minutes)
 
     def names(self, day: date) -> bool:
         """Whether it asks for readings on this day."""
@@ -233,7 +241,7 @@ def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
     if due < begins:
         return due - EVENING
     last = _due_after_midnight(plan, calendar, day - DAY)
-    return max(begins, min(last + timedelta(minutes=plan.grace_minutes), last + (due - last) / 2)) if last else begins
+    return max(begins, min(last + plan.grace, last + (due - last) / 2)) if last else begins
 
 
 def _due_after_midnight(plan: Plan, calendar: Calendar, day: date) -> datetime | None:
@@ -264,59 +272,54 @@ def named_days(plan: Plan, begin: date, end: date) -> Iterator[date]:
         begin += step * DAY
 
 
-def stretches(candidates: Iterable[Candidate], starting: Plan = STARTING) -> list[Stretch]:
-    """Which plan is in force from when: the nearest that has begun and is in force; `starting` where there is none.
+def stretches(candidates: Iterable[Candidate]) -> list[Stretch]:
+    """Which plan is in force from when: the nearest that has begun and is in force; `STARTING` where there is none.
 
     Of those that begin on one day each has its stretch, in the order in which they were set.
     """
-    found, begun = [Stretch(date.min, starting)], []
+    found, begun = [Stretch(date.min, STARTING)], []
     for each in sorted(candidates, key=lambda c: (c.since, c.order)):
         begun.append(each)
-        found.append(Stretch(each.since, plan_at(begun, each.since, starting), each.told))
+        found.append(Stretch(each.since, plan_at(begun, each.since), each.told))
     return found
 
 
-def plan_at(candidates: Iterable[Candidate], day: date, starting: Plan = STARTING) -> Plan:
+def plan_at(candidates: Iterable[Candidate], day: date) -> Plan:
     """The plan in force on a day: of each scope the one that began last, of the scopes the nearest in force."""
     latest: dict[int, Candidate] = {}
     for candidate in sorted(candidates, key=lambda c: (c.since, c.order)):
         if candidate.since <= day:
             latest[candidate.rank] = candidate
     nearest = min((c for c in latest.values() if c.in_force), key=lambda c: c.rank, default=None)
-    return nearest.plan if nearest else starting
+    return nearest.plan if nearest else STARTING
 
 
 def first_due_day(
-    plans: Sequence[Stretch], anchor: date | datetime, soon: bool = False, calendar: Calendar | None = None
+    plans: Sequence[Stretch], calendar: Calendar, checked_at: datetime, soon: bool = False
 ) -> tuple[Plan, date]:
-    """The first day named after the check of `anchor`, by the plan that was in force on that day, and that plan.
+    """The first day named after the check of a moment (UTC), by the plan that was in force on that day, and that plan.
 
     What has fallen due under one plan stays due under the next: no change of plan makes an overdue check go away, and none
-    makes one due before it. By the `calendar` that holds for the days of a plan too that were over, or half over, when it was
-    set: what was due before that stays due, and the plan that was set asks for nothing before it.
-    `anchor` may be the moment (UTC) of the check too.
+    makes one due before it. That holds for the days of a plan too that were over, or half over, when it was set: what was due
+    before that stays due, and the plan that was set asks for nothing before it.
     """
     for stretch, following in pairwise([*plans, Stretch(NEVER, plans[-1].plan)]):
-        day = _first_day(stretch, anchor, soon, calendar)
-        if day < following.since or (calendar and _was_due(stretch.plan, day, calendar, following.told)):
-            return stretch.plan, day
-    return plans[-1].plan, _first_day(plans[-1], anchor, soon, calendar)
+        checked = settles(stretch.plan, calendar, checked_at)
+        day = first_day(stretch.plan, checked, max(asks_from(stretch, calendar), checked), soon)
+        if day < following.since or _was_due(stretch.plan, day, calendar, following.told):
+            break
+    return stretch.plan, day
 
 
-def asks_from(stretch: Stretch, calendar: Calendar | None) -> date:
+def asks_from(stretch: Stretch, calendar: Calendar) -> date:
     """The first day that a plan asks for. One that begins on the day on which it is set asks for no time that was over by then.
 
     It may be tomorrow already where the site is: a plan of many sites begins on the day where it is earliest.
     """
-    if calendar is None or stretch.told == LONG_PAST or stretch.since < (stretch.told - HALF_A_DAY).date():
+    if stretch.told == LONG_PAST or stretch.since < (stretch.told - HALF_A_DAY).date():
         return stretch.since
     days = (stretch.since + DAY * ahead for ahead in range(4))
     return next((day for day in days if not _was_due(stretch.plan, day, calendar, stretch.told)), stretch.since)
-
-
-def _first_day(stretch: Stretch, anchor: date | datetime, soon: bool, calendar: Calendar | None) -> date:
-    day = settles(stretch.plan, calendar, anchor) if isinstance(anchor, datetime) else anchor
-    return first_day(stretch.plan, day, max(asks_from(stretch, calendar), day), soon)
 
 
 def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:

@@ -1,18 +1,19 @@
 """Stores what the folds conclude as reminders: only the difference is written, as for spans."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from operator import attrgetter
 
 from django.db import connection, router
 from django.db.models import QuerySet
 
 from .models import Reminder
+from .obligation_lines import PlainReminder
 
-BATCH = 1000
 # No transaction that writes rows takes longer, so none of them is passed over by who tells.
 HELD_FOR = timedelta(minutes=5)
+NOT_ASKED = "is stored, and not asked for"
 KEPT = (
     "site_id",
     "round_id",
@@ -26,32 +27,6 @@ KEPT = (
 )
 ENDS = ("closes_at", "cancelled_at", "cancelled_because")
 _kept, _ends = attrgetter(*KEPT), attrgetter(*ENDS)
-
-
-@dataclass(slots=True)
-class PlainReminder:
-    """The values of a `Reminder`: many are compared, and few become a model to be written."""
-
-    site_id: int
-    point: str
-    day: date | None
-    due_at: datetime
-    opens_at: datetime
-    grace_at: datetime
-    closes_at: datetime
-    because: str
-    cancelled_at: datetime | None = None
-    cancelled_because: str = ""
-    probe_id: int | None = None
-    round_id: int | None = None
-    limit_id: int | None = None
-    appliance_id: int | None = None
-    recorded_at: datetime | None = None
-    late_at: datetime | None = None
-    id: int | None = None
-
-    def as_reminder(self) -> Reminder:
-        return Reminder(**{name: getattr(self, name) for name in COLUMNS})
 
 
 COLUMNS = tuple(each.name for each in fields(PlainReminder))  # its key last
@@ -74,6 +49,14 @@ class Difference:
         self.changed += other.changed
         self.unwanted += other.unwanted
         return self
+
+    def in_words(self) -> Iterator[tuple[Reminder, str]]:
+        """What is wrong with which row, where what nothing asks for is cancelled because it is `NOT_ASKED`."""
+        found = (self.added, "is asked for, and not stored"), (self.changed, "is stored otherwise than asked for")
+        for rows, wrong in (*found, (self.unwanted, NOT_ASKED)):
+            for row in rows:
+                model = Reminder(**{name: getattr(row, name) for name in COLUMNS})
+                yield model, NOT_ASKED if row.cancelled_because == NOT_ASKED else wrong
 
 
 def difference(
@@ -119,26 +102,37 @@ def tell_again(reminders: QuerySet[Reminder], now: datetime) -> None:
 
 
 def write(found: Difference) -> None:
-    """Write a difference; at most three statements a batch."""
+    """Write a difference; at most three statements."""
     if found.unwanted:
         Reminder.objects.filter(pk__in=[row.id for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
-    _put(found.changed, COLUMNS, CHANGING)
-    _put(found.added, COLUMNS[:-1])
+    put(_rows(found.changed, COLUMNS), COLUMNS, CHANGING)
+    put(_rows(found.added, COLUMNS[:-1]), COLUMNS[:-1])
 
 
-def _put(rows: Sequence[PlainReminder], columns: Sequence[str], ending: str = "") -> None:
-    """As `bulk_create`, for which each would have to be a model."""
-    values, marks = attrgetter(*columns), f"({', '.join(['%s'] * len(columns))})"
-    keep, keep_day = connection.ops.adapt_datetimefield_value, connection.ops.adapt_datefield_value
+def _rows(reminders: Iterable[PlainReminder], columns: Sequence[str]) -> list[tuple]:
+    """As the table takes them."""
+    values, keep = attrgetter(*columns), connection.ops.adapt_datetimefield_value
+    keep_day = connection.ops.adapt_datefield_value
     kept = [keep if name.endswith("_at") else keep_day if name == "day" else None for name in columns]
-    for start in range(0, len(rows), BATCH):
-        some = rows[start : start + BATCH]
-        told = [
-            adapt(value) if adapt else value for row in some for adapt, value in zip(kept, values(row), strict=True)
-        ]
-        into = f"INSERT INTO {Reminder._meta.db_table} ({', '.join(columns)}) VALUES {', '.join([marks] * len(some))}"
-        with connection.cursor() as cursor:
-            cursor.execute(f"{into} {ending}", told)
+    return [
+        tuple(adapt(value) if adapt else value for adapt, value in zip(kept, values(row), strict=True))
+        for row in reminders
+    ]
+
+
+def put(rows: Sequence[tuple], columns: Sequence[str], ending: str = "") -> None:
+    """By the quickest way in that each engine has; as `bulk_create`, for which each would have to be a model."""
+    table, names = Reminder._meta.db_table, ", ".join(columns)
+    if not rows:
+        return
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql" and not ending:
+            with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+                for row in rows:
+                    copy.write_row(row)
+        else:
+            marks = ", ".join(["%s"] * len(columns))
+            cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks}) {ending}", rows)
 
 
 def _follow_standing(stored: dict, wanted: dict, now: datetime, found: Difference) -> None:

@@ -1,6 +1,6 @@
 """The checks of a record: those made in the period of every probe that was here."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db.models import Case, Max, QuerySet, Value, When
 
@@ -109,7 +109,7 @@ class History:
         due = next_due(
             self._checks[pk], self._events[pk], since, self._plans.stretches(here.probe), self._plans.calendar
         )
-        grace = timedelta(minutes=self._plans.in_force(here.probe).plan.grace_minutes)
+        grace = self._plans.in_force(here.probe).plan.grace
         return due.at is not None and due.at + grace <= at
 
     def late(self) -> list[str]:

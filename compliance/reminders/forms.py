@@ -9,17 +9,17 @@ from .models import Excuse, Reminder
 EXCUSE, STRIKE_OUT = "excuse", "strike_out"
 NOT_WHOLE = "This form did not arrive whole, and nothing was changed. Open the page anew, and type it again."
 
+UNSEEN = {
+    "label": "Form",
+    "widget": forms.HiddenInput,
+    "error_messages": {"required": NOT_WHOLE, "invalid_choice": NOT_WHOLE},
+}
+
 
 class ExcuseForm(forms.Form):
     """Says itself whether it excuses or strikes an excuse out, whatever is so when it arrives."""
 
-    wants = forms.ChoiceField(
-        label="Form",
-        choices=[(EXCUSE, ""), (STRIKE_OUT, "")],
-        initial=EXCUSE,
-        widget=forms.HiddenInput,
-        error_messages={"required": NOT_WHOLE, "invalid_choice": NOT_WHOLE},
-    )
+    wants = forms.ChoiceField(choices=[(EXCUSE, ""), (STRIKE_OUT, "")], initial=EXCUSE, **UNSEEN)
     reason = ReasonField(
         usual="excuse",
         max_length=500,
@@ -28,12 +28,7 @@ class ExcuseForm(forms.Form):
 
 
 class StrikeExcuseForm(ExcuseForm):
-    excuse = forms.ModelChoiceField(
-        Excuse.objects.none(),
-        label="Form",
-        widget=forms.HiddenInput,
-        error_messages={"required": NOT_WHOLE, "invalid_choice": NOT_WHOLE},
-    )
+    excuse = forms.ModelChoiceField(Excuse.objects.none(), **UNSEEN)
     reason = ReasonField(
         usual="excuse_void",
         max_length=500,

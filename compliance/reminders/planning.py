@@ -4,14 +4,11 @@ What reaches one site or one probe is worked out in its own transaction. What re
 site by site: of a few before the page answers, of many by the minute's task. Until its turn a site keeps the rows that it had.
 """
 
-import logging
 import time
 from collections.abc import Callable, Collection
 from datetime import datetime
 from functools import partial
 from typing import TypeVar
-
-from django.db import DatabaseError
 
 from compliance.appliances import actions as appliances
 from compliance.appliances.models import Appliance, BackInUse, OutOfUse, OutOfUseVoid
@@ -23,7 +20,7 @@ from compliance.limits.models import Limit, LimitVersion
 from compliance.plans import actions as plans
 from compliance.plans.data import ClosureData, PlanData
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening, Unsettled
-from compliance.plans.pace import lock_sites
+from compliance.plans.pace import lock_sites, went_well
 from compliance.plans.queries import PlanBook
 from compliance.plans.round_rows import derive_rounds, extend_rounds
 from shared import clock
@@ -34,12 +31,9 @@ from sites.models import Area, Business, Person, Site
 from .actions import excuse_closed
 from .queries import open_of_days
 
-RETIRED = "the site no longer works under this limit"
-ONE_BY_ONE = "other appliances are measured now"
 FEW = 5  # sites, for which a page waits
 SITES = 200  # at a time
 Set = TypeVar("Set")
-logger = logging.getLogger(__name__)
 
 
 def settle_all(seconds: float | None = None) -> bool:
@@ -48,13 +42,8 @@ def settle_all(seconds: float | None = None) -> bool:
     for pk in list(Unsettled.objects.order_by("since", "pk").values_list("pk", flat=True)):
         if seconds is not None and time.monotonic() - begun > seconds:
             return False
-        try:
-            settle(pk)
-        except DatabaseError:
-            raise
-        except Exception:  # what cannot be worked out for one holds up no others
-            logger.exception("The rows of the site %s do not follow yet what was set for it.", pk)
-            well = False
+        words = f"The rows of the site {pk} do not follow yet what was set for it."
+        well = went_well(partial(settle, pk), words) and well
     return well
 
 
@@ -63,19 +52,10 @@ def extend_horizon(now: datetime) -> bool:
     run at the same time."""
     well, sites = extend(now), list(Site.objects.order_by("pk").values_list("pk", flat=True))
     for start in range(0, len(sites), SITES):
-        well = _extend_rounds(sites[start : start + SITES], now) and well
+        some = sites[start : start + SITES]
+        words = f"The readings ahead of the sites from {some[0]} to {some[-1]} are left for the next time."
+        well = went_well(partial(extend_rounds, some, now), words) and well
     return well
-
-
-def _extend_rounds(site_ids: list[int], now: datetime) -> bool:
-    try:
-        extend_rounds(site_ids, now)
-    except DatabaseError:
-        raise
-    except Exception:
-        logger.exception("Rows ahead: the readings of sites %s to %s wait for the next time", site_ids[0], site_ids[-1])
-        return False
-    return True
 
 
 def _reached(*, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
@@ -142,61 +122,58 @@ def change_site(*, site: Site, **given) -> Site:
     return _set_for([site.pk], lambda: amend_site(site=site, **given))
 
 
-@together()
 def retire_limit(*, limit: Limit, **given) -> LimitVersion:
     """As `limits.actions.retire`. No more readings fall due from then on; what has fallen due stays."""
-    return _with_its_rounds(limits.retire, limit, given)
+    return _with_rounds(limit.site_id, partial(limits.retire, limit=limit, **given), _retired)
 
 
-@together()
 def change_limit(*, limit: Limit, **given) -> LimitVersion:
     """As `limits.actions.change`; a limit that is in force again has its rounds again, from then on."""
-    return _with_its_rounds(limits.change, limit, given)
+    return _with_rounds(limit.site_id, partial(limits.change, limit=limit, **given), _retired)
 
 
-def _with_its_rounds(act: Callable[..., LimitVersion], limit: Limit, given: dict) -> LimitVersion:
-    lock_sites([limit.site_id])
-    version = act(limit=limit, **given)
-    derive_rounds([limit.site_id], clock.now(), f"{RETIRED}, entered by {version.recorded_by}")
-    return version
+def _retired(version: LimitVersion) -> str:
+    return f"the site no longer works under this limit, entered by {version.recorded_by}"
 
 
 def add_appliance(*, limit: Limit, **given) -> Appliance:
     """As `appliances.actions.add_appliance`. From then on rounds of the limit ask for it; what has fallen due stays."""
-    return _with_rounds_of(limit.site_id, partial(appliances.add_appliance, limit=limit, **given), ONE_BY_ONE)
+    return _with_rounds(limit.site_id, partial(appliances.add_appliance, limit=limit, **given))
 
 
 def change_appliance(*, appliance: Appliance, **given) -> Appliance:
     """As `appliances.actions.amend_appliance`; where it is retired nothing more falls due for it."""
-    act = partial(appliances.amend_appliance, appliance=appliance, **given)
-    return _with_rounds_of(appliance.site_id, act, ONE_BY_ONE)
+    return _with_rounds(appliance.site_id, partial(appliances.amend_appliance, appliance=appliance, **given))
 
 
-@together()
 def take_out_of_use(*, appliance: Appliance, **given) -> OutOfUse:
     """As `appliances.actions.take_out_of_use`. What fell due in that time is not owed, and says so."""
-    lock_sites([appliance.site_id])
-    made = appliances.take_out_of_use(appliance=appliance, **given)
-    because = f"out of use, {made.words}; entered by {made.recorded_by}"
-    derive_rounds([appliance.site_id], clock.now(), because, made.starts_at)
-    return made
+    act = partial(appliances.take_out_of_use, appliance=appliance, **given)
+    return _with_rounds(appliance.site_id, act, lambda made: f"out of use, {made.words}; entered by {made.recorded_by}")
 
 
 def put_back_in_use(*, out_of_use: OutOfUse, **given) -> BackInUse:
     """As `appliances.actions.put_back_in_use`. Rounds ask for it again from then on."""
     act = partial(appliances.put_back_in_use, out_of_use=out_of_use, **given)
-    return _with_rounds_of(out_of_use.appliance.site_id, act, ONE_BY_ONE)
+    return _with_rounds(out_of_use.appliance.site_id, act)
 
 
 def void_out_of_use(*, out_of_use: OutOfUse, **given) -> OutOfUseVoid:
     """As `appliances.actions.void_out_of_use`. What fell due in that time was owed."""
     act = partial(appliances.void_out_of_use, out_of_use=out_of_use, **given)
-    return _with_rounds_of(out_of_use.appliance.site_id, act, ONE_BY_ONE, out_of_use.starts_at)
+    return _with_rounds(out_of_use.appliance.site_id, act, since=out_of_use.starts_at)
 
 
 @together()
-def _with_rounds_of(site_id: int, act: Callable[[], Set], because: str, since: datetime | None = None) -> Set:
+def _with_rounds(
+    site_id: int,
+    act: Callable[[], Set],
+    because: Callable[[Set], str] = lambda made: "other appliances are measured now",
+    since: datetime | None = None,
+) -> Set:
+    """What is set for the rounds of one site, with what follows: of what is to come or, where that is a fact of its own time, of
+    what is due `since` it began."""
     lock_sites([site_id])
     made = act()
-    derive_rounds([site_id], clock.now(), because, since)
+    derive_rounds([site_id], clock.now(), because(made), since or getattr(made, "starts_at", None))
     return made

@@ -74,18 +74,18 @@ def row(probe: Probe, due: datetime) -> Reminder:
 
 
 def measure(count: int) -> None:
-    kept, batches = horizon._append, []
+    kept, batches = horizon.put, []
     rows: list[tuple] = []
-    horizon._append = lambda some: (rows.extend(some), kept(some))
+    horizon.put = lambda some, columns: (rows.extend(some), kept(some, columns))
     horizon.extend(NOW)
-    horizon._append = kept
+    horizon.put = kept
     assert len(rows) == count, f"{len(rows)} rows in place of {count}"
     ordinary = horizon._extend_some
     horizon._extend_some = lambda *given: batches.append(seconds(lambda: ordinary(*given)))
     timed: dict[str, list[float]] = {"floor": [], "ours": []}
     before = peak()
     for _ in range(TURNS):
-        for name, act in (("floor", lambda: kept(rows)), ("ours", lambda: horizon.extend(NOW))):
+        for name, act in (("floor", lambda: kept(rows, horizon.COLUMNS)), ("ours", lambda: horizon.extend(NOW))):
             empty()
             timed[name].append(seconds(act))
             assert Reminder.objects.filter(due_at__gt=LAST).count() == count, "two different answers"

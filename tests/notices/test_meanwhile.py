@@ -153,7 +153,7 @@ def test_a_failed_check_that_is_entered_after_the_digest_is_in_the_next(due, clo
 def test_a_bakery_that_checks_after_midnight_is_told_before_on_the_day_the_clocks_go_back_too(day):
     zone = ZoneInfo("Europe/London")  # 25 October 2026 has 25 hours
     first = datetime(2026, 10, day, 0, 30, tzinfo=zone).astimezone(UTC)
-    assert timing.morning_has_come(datetime(2026, 10, day, 0, 10, tzinfo=zone).astimezone(UTC), zone, first)
+    assert timing.morning_has_come([first], datetime(2026, 10, day, 0, 10, tzinfo=zone).astimezone(UTC), zone)
 
 
 def test_a_name_is_escaped_in_the_html_part(due, clock):

@@ -129,10 +129,10 @@ def test_the_next_digest_is_ahead_and_tells_of_whole_weeks(now, zone):
 
 def test_morning_comes_at_six_or_an_hour_before_the_first_check():
     five = at(2026, 1, 10, 5)
-    assert not timing.morning_has_come(five, LONDON, None)
-    assert timing.morning_has_come(five + timedelta(hours=1), LONDON, None)
-    assert timing.morning_has_come(five, LONDON, at(2026, 1, 10, 5, 30))
-    assert not timing.morning_has_come(five, LONDON, at(2026, 1, 9, 5, 30))  # overdue since yesterday wakes nobody
+    assert not timing.morning_has_come([], five, LONDON)
+    assert timing.morning_has_come([], five + timedelta(hours=1), LONDON)
+    assert timing.morning_has_come([at(2026, 1, 10, 5, 30)], five, LONDON)
+    assert not timing.morning_has_come([at(2026, 1, 9, 5, 30)], five, LONDON)  # overdue since yesterday wakes nobody
 
 
 def test_a_closed_day_with_nothing_but_what_was_left_over_is_not_told():

@@ -60,7 +60,7 @@ def fold(checks=(), events=(), *stays: Stay, until: datetime = END) -> list:
 
 
 def told(rows, until: datetime) -> list[tuple[datetime, str]]:
-    return [(row.due, row.because) for row in rows if row.due <= until]
+    return [(row.due_at, row.because) for row in rows if row.due_at <= until]
 
 
 FIRST = check(on(20, 12))
@@ -70,24 +70,24 @@ FIRST = check(on(20, 12))
 
 def test_without_a_check_each_day_has_its_row_one_window_after_the_other():
     rows = fold([FIRST], until=on(22))
-    assert [row.due for row in rows] == [on(21), on(22), on(23)], "the next one too"
-    assert [(row.opens, row.closes) for row in rows[:2]] == [
+    assert [row.due_at for row in rows] == [on(21), on(22), on(23)], "the next one too"
+    assert [(row.opens_at, row.closes_at) for row in rows[:2]] == [
         (on(21, 0) - timedelta(microseconds=1), on(22) - timedelta(microseconds=1)),
         (on(22) - timedelta(microseconds=1), on(23) - timedelta(microseconds=1)),
     ]
-    assert rows[0].grace_ends == on(21, 11)
+    assert rows[0].grace_at == on(21, 11)
 
 
 def test_a_plan_set_later_leaves_what_had_fallen_due_and_a_day_gets_no_second_row():
     later = set_for(Plan(key=2, every_days=1, at=time(15)), on(22, 10), 2)
     rows = fold([FIRST], [], stay(None, set_for(DAILY), later), until=on(23, 20))
-    assert [row.due for row in rows] == [on(21), on(22), on(23, 15), on(24, 15)]
+    assert [row.due_at for row in rows] == [on(21), on(22), on(23, 15), on(24, 15)]
 
 
 def test_a_day_whose_new_time_is_past_keeps_its_row():
     later = set_for(Plan(key=2, every_days=1, at=time(7)), on(22, 8), 2)
     rows = fold([FIRST], [], stay(None, set_for(DAILY), later), until=on(23, 20))
-    assert [row.due for row in rows] == [on(21), on(22), on(23, 7), on(24, 7)]
+    assert [row.due_at for row in rows] == [on(21), on(22), on(23, 7), on(24, 7)]
 
 
 def test_a_closure_lifts_nothing_that_is_due_and_moves_what_is_to_come():
@@ -98,15 +98,15 @@ def test_a_closure_lifts_nothing_that_is_due_and_moves_what_is_to_come():
         (on(24), "every day; moved from Sun 22 Mar (works)"),
         (on(25), "every day"),
     ]
-    assert rows[0].closes == on(24) - timedelta(microseconds=1) and rows[0].cancelled is None
+    assert rows[0].closes_at == on(24) - timedelta(microseconds=1) and rows[0].cancelled_at is None
 
 
 def test_what_a_failed_check_asks_for_stays_until_a_conclusive_one():
     rows = fold([FIRST, check(on(21, 10), BAD), check(on(24, 12))], until=on(25))
-    assert [row.due for row in rows] == [on(21), on(21, 10) + timedelta(microseconds=1), on(25), on(26)]
-    assert rows[1].because == "out of tolerance at its last check" and rows[1].closes >= on(24, 12)
+    assert [row.due_at for row in rows] == [on(21), on(21, 10) + timedelta(microseconds=1), on(25), on(26)]
+    assert rows[1].because == "out of tolerance at its last check" and rows[1].closes_at >= on(24, 12)
     drop = Happened(on(22), EventKind.DROPPED, 0)
-    assert [row.due for row in fold([FIRST, check(on(21, 10), BAD)], [drop])] == [row.due for row in rows[:2]]
+    assert [row.due_at for row in fold([FIRST, check(on(21, 10), BAD)], [drop])] == [row.due_at for row in rows[:2]]
     assert (
         nothing_ahead(ProbeFacts((FIRST, check(on(21, 10), BAD)), (), (stay(),)))
         == "first comes what its failed check asks for"
@@ -116,23 +116,23 @@ def test_what_a_failed_check_asks_for_stays_until_a_conclusive_one():
 def test_nobody_gains_time_by_dropping_a_probe():
     rows = fold([FIRST], [Happened(on(21, 9, 30), EventKind.DROPPED, 0)], until=on(21, 12))
     first, dropped = rows[:2]
-    assert (first.cancelled, first.cancelled_because) == (
+    assert (first.cancelled_at, first.cancelled_because) == (
         on(21, 9, 30),
         "asked for anew before its grace was over: dropped and not checked since",
     )
-    assert first.closes == dropped.opens and dropped.grace_ends == first.grace_ends == on(21, 11)
+    assert first.closes_at == dropped.opens_at and dropped.grace_at == first.grace_at == on(21, 11)
 
 
 def test_a_check_before_its_hour_has_its_row():
     rows = fold([FIRST, check(on(21, 8))], until=on(22))
-    assert [row.due for row in rows] == [on(21), on(22), on(23)]
-    assert rows[0].opens < on(21, 8) <= rows[0].closes
+    assert [row.due_at for row in rows] == [on(21), on(22), on(23)]
+    assert rows[0].opens_at < on(21, 8) <= rows[0].closes_at
 
 
 def test_gone_it_is_asked_for_nothing_and_says_why():
     gone = Happened(on(21, 10), EventKind.GONE, 0, "cable frayed")
     rows = fold([FIRST], [gone])
-    assert (rows[-1].due, rows[-1].cancelled, rows[-1].cancelled_because) == (
+    assert (rows[-1].due_at, rows[-1].cancelled_at, rows[-1].cancelled_because) == (
         on(21),
         on(21, 10),
         "withdrawn from use: cable frayed",
@@ -147,31 +147,31 @@ ASIDE = Happened(on(21, 10), EventKind.WITHDRAWN, 0, "spare")
 
 def test_put_aside_one_check_stays_asked_for_with_what_was_left_of_the_grace():
     before, aside = fold([FIRST], [ASIDE])
-    assert (before.due, before.cancelled) == (on(21), on(21, 10))
-    assert (aside.due, aside.because) == (on(21, 10), "put aside and not checked since")
-    assert aside.grace_ends == max(before.grace_ends, aside.due) and aside.closes > on(30)
+    assert (before.due_at, before.cancelled_at) == (on(21), on(21, 10))
+    assert (aside.due_at, aside.because) == (on(21, 10), "put aside and not checked since")
+    assert aside.grace_at == max(before.grace_at, aside.due_at) and aside.closes_at > on(30)
 
 
 def test_it_stays_so_until_it_is_checked_or_gone():
     unclear, dropped = check(on(22), UNCLEAR), Happened(on(23), EventKind.DROPPED, 1)
-    assert fold([FIRST, unclear], [ASIDE, dropped])[-1].done is None
+    assert fold([FIRST, unclear], [ASIDE, dropped])[-1].done_at is None
     assert len(fold([FIRST, unclear], [ASIDE, dropped])) == 2
     for verdict in (GOOD, BAD):
-        assert fold([FIRST, check(on(24), verdict)], [ASIDE])[-1].done == on(24)
+        assert fold([FIRST, check(on(24), verdict)], [ASIDE])[-1].done_at == on(24)
     gone = fold([FIRST], [ASIDE, Happened(on(24), EventKind.GONE, 1)])[-1]
-    assert (gone.because, gone.cancelled) == ("put aside and not checked since", on(24))
+    assert (gone.because, gone.cancelled_at) == ("put aside and not checked since", on(24))
 
 
 def test_moved_while_put_aside_it_is_asked_for_where_it_came():
     rows = fold([FIRST], [ASIDE], stay(), Stay(site(2), on(22), (set_for(DAILY),), "Lent"))
-    assert (rows[-1].site, rows[-1].due, rows[-1].cancelled) == (2, on(22), None)
+    assert (rows[-1].site_id, rows[-1].due_at, rows[-1].cancelled_at) == (2, on(22), None)
 
 
 def test_moved_while_overdue_it_is_asked_for_where_it_came():
     rows = fold([FIRST], [], stay(), Stay(site(2), on(21, 12), (set_for(Plan(every_days=90)),), "Lent"), until=on(22))
     left, came = rows[:2]
-    assert (left.site, left.cancelled, left.cancelled_because) == (1, on(21, 12), "moved to Site 2: Lent")
-    assert (came.site, came.due, came.because) == (2, on(21, 12), "every day; due since it came here")
+    assert (left.site_id, left.cancelled_at, left.cancelled_because) == (1, on(21, 12), "moved to Site 2: Lent")
+    assert (came.site_id, came.due_at, came.because) == (2, on(21, 12), "every day; due since it came here")
 
 
 def test_a_site_that_is_closed_for_good_asks_for_nothing_until_it_opens_again():
@@ -188,7 +188,7 @@ def test_boiling_is_asked_for_beside_zero():
     rows = fold([FIRST, check(on(20, 13), BAD, CheckKind.BOILING)], until=on(22))
     boiling = [row for row in rows if row.point == CheckKind.BOILING]
     assert [row.because for row in boiling] == ["out of tolerance at its last boiling check"]
-    assert [row.due for row in rows if row.point == CheckKind.ZERO] == [on(21), on(22), on(23)]
+    assert [row.due_at for row in rows if row.point == CheckKind.ZERO] == [on(21), on(22), on(23)]
 
 
 def test_a_site_without_an_open_day_says_so():
@@ -201,7 +201,7 @@ def test_a_site_without_an_open_day_says_so():
 
 def test_the_next_row_is_there_however_far():
     rows = fold([FIRST], [], stay(None, set_for(Plan(key=2, every_days=300))), until=BEGIN)
-    assert [row.due for row in rows][-1] == datetime(2027, 1, 14, 9, tzinfo=UTC)
+    assert [row.due_at for row in rows][-1] == datetime(2027, 1, 14, 9, tzinfo=UTC)
 
 
 # --------------------------------------------------------------------------------------- properties, over random histories
@@ -268,7 +268,7 @@ def histories(draw) -> ProbeFacts:
 
 
 def in_order(rows: list) -> list:
-    return sorted(rows, key=lambda row: (row.opens, row.closes))
+    return sorted(rows, key=lambda row: (row.opens_at, row.closes_at))
 
 
 EXAMPLES = settings(max_examples=80)
@@ -278,7 +278,9 @@ EXAMPLES = settings(max_examples=80)
 @EXAMPLES
 def test_while_it_is_withdrawn_at_most_the_one_check_waits_that_it_was_put_aside_for(facts):
     """And it waits exactly where, told by plain words, what was read before could still be proved."""
-    live = [row for row in check_obligations(facts, END) if not (row.done or row.cancelled or row.closes <= END)]
+    live = [
+        row for row in check_obligations(facts, END) if not (row.done_at or row.cancelled_at or row.closes_at <= END)
+    ]
     turns = sorted((e for e in facts.events if e.kind in TURNS), key=lambda e: e.at)
     if not turns or turns[-1].kind == EventKind.RETURNED:
         return
@@ -310,9 +312,9 @@ def test_windows_of_a_point_neither_overlap_nor_leave_a_gap(facts):
     rows = in_order(check_obligations(facts, END))
     for point in (CheckKind.ZERO, CheckKind.BOILING):
         for row, following in pairwise([row for row in rows if row.point == point]):
-            assert row.opens <= row.closes <= following.opens
+            assert row.opens_at <= row.closes_at <= following.opens_at
             if not row.cancelled_because.startswith("withdrawn"):
-                assert row.closes == following.opens or row.point == CheckKind.BOILING and row.cancelled
+                assert row.closes_at == following.opens_at or row.point == CheckKind.BOILING and row.cancelled_at
 
 
 @given(histories())
@@ -321,7 +323,7 @@ def test_a_day_of_a_plan_has_one_row_and_a_moment_too(facts):
     rows = check_obligations(facts, END)
     days = [row.day for row in rows if row.day]
     assert len(days) == len(set(days))
-    assert len({(row.point, row.due) for row in rows}) == len(rows)
+    assert len({(row.point, row.due_at) for row in rows}) == len(rows)
 
 
 @given(histories(), st.integers(0, 60))
@@ -351,8 +353,8 @@ def test_what_has_fallen_due_does_not_hang_on_what_is_set_afterwards(facts, day)
     happened = [check for check in facts.checks if check.at < at], [event for event in facts.events if event.at <= at]
     then = check_obligations(ProbeFacts(*(tuple(each) for each in happened), tuple(known)), at)
     now = check_obligations(ProbeFacts(*(tuple(each) for each in happened), facts.stays), END)
-    by_then = [(row.point, row.due, row.because, row.grace_ends) for row in then if row.due <= at]
-    assert [(row.point, row.due, row.because, row.grace_ends) for row in now if row.due <= at] == by_then
+    by_then = [(row.point, row.due_at, row.because, row.grace_at) for row in then if row.due_at <= at]
+    assert [(row.point, row.due_at, row.because, row.grace_at) for row in now if row.due_at <= at] == by_then
 
 
 @given(histories())
@@ -361,10 +363,11 @@ def test_from_the_first_row_on_something_waits_until_it_is_done_or_asked_for_no_
     rows = [row for row in check_obligations(facts, END) if row.point == CheckKind.ZERO]
     for row, following in pairwise(in_order(rows)):
         done = any(
-            row.opens < moment(each) and each.at <= row.closes and each.verdict != UNCLEAR for each in facts.checks
+            row.opens_at < moment(each) and each.at <= row.closes_at and each.verdict != UNCLEAR
+            for each in facts.checks
         )
-        left_open = not done and not row.cancelled
-        assert not left_open or following.due - row.closes <= timedelta(microseconds=2)
+        left_open = not done and not row.cancelled_at
+        assert not left_open or following.due_at - row.closes_at <= timedelta(microseconds=2)
 
 
 # ------------------------------------------------------------------------------------------------------------- of readings
@@ -383,29 +386,29 @@ def round_set(told: datetime, *times: time, key: int = 1, **given) -> RoundSet:
 
 def test_readings_are_asked_for_from_the_moment_at_which_it_was_set():
     rows = round_obligations(reading_facts(round_set(on(20, 12), time(8), time(14), grace_minutes=60)), on(21, 10))
-    assert [row.due for row in rows] == [on(20, 14), on(21, 8), on(21, 14)]
-    assert (rows[0].opens, rows[0].grace_ends, rows[0].closes) == (on(20, 13), on(20, 15), on(21, 7))
+    assert [row.due_at for row in rows] == [on(20, 14), on(21, 8), on(21, 14)]
+    assert (rows[0].opens_at, rows[0].grace_at, rows[0].closes_at) == (on(20, 13), on(20, 15), on(21, 7))
 
 
 def test_a_limit_that_is_retired_asks_for_nothing_from_then_on_and_lifts_nothing():
     versions = (HOLDS, VersionSet(on(20), on(21, 9), False))
     rows = round_obligations(reading_facts(round_set(on(20, 12), time(8), time(14)), versions=versions), on(25))
-    assert [row.due for row in rows] == [on(20, 14), on(21, 8)]
+    assert [row.due_at for row in rows] == [on(20, 14), on(21, 8)]
 
 
 def test_the_next_reading_is_there_however_far():
     closed = Closed(date(2026, 3, 20), date(2026, 6, 1), "holidays")
     rows = round_obligations(reading_facts(round_set(on(20, 12), time(8)), closures=(closed,)), on(22))
-    assert [row.due for row in rows] == [on(2, 7, month=6)]
+    assert [row.due_at for row in rows] == [on(2, 7, month=6)]
 
 
 @pytest.mark.parametrize("told", [[], [(on(20, 12), True)], [(on(20, 12), True), (on(22, 12), False)]])
 def test_rounds_ask_for_a_limit_itself_while_none_of_its_appliances_is_measured(told):
     facts = reading_facts(round_set(on(20, 6), time(8)))
-    of_limit = {row.due for row in round_obligations(replace(facts, asked=asked_of_itself([told])), on(25))}
-    of_appliance = {row.due for row in round_obligations(replace(facts, asked=tuple(told)), on(25))}
+    of_limit = {row.due_at for row in round_obligations(replace(facts, asked=asked_of_itself([told])), on(25))}
+    of_appliance = {row.due_at for row in round_obligations(replace(facts, asked=tuple(told)), on(25))}
     assert not of_limit & of_appliance
-    assert of_limit | of_appliance == {row.due for row in round_obligations(facts, on(25))}
+    assert of_limit | of_appliance == {row.due_at for row in round_obligations(facts, on(25))}
 
 
 def test_of_two_appliances_the_limit_waits_until_both_are_retired():
@@ -419,10 +422,10 @@ def test_what_falls_due_while_an_appliance_is_out_of_use_is_not_owed_and_moves_n
     whole = round_obligations(facts, on(26))
     away = replace(facts, out_of_use=((on(21, 14), end),))
     rows = round_obligations(away, on(26))
-    assert [row for row in rows if row.due <= on(26)] == [
-        row for row in whole if row.due <= on(26) and away.owes(row.due)
+    assert [row for row in rows if row.due_at <= on(26)] == [
+        row for row in whole if row.due_at <= on(26) and away.owes(row.due_at)
     ]
-    assert bool([row for row in rows if row.due > on(26)]) == (end is not None), "the next one, however far"
+    assert bool([row for row in rows if row.due_at > on(26)]) == (end is not None), "the next one, however far"
 
 
 round_sets = st.lists(
@@ -452,7 +455,7 @@ def test_windows_of_readings_do_not_overlap_and_a_longer_horizon_only_appends(ro
     facts = LimitFacts(at, tuple(rounds), (HOLDS,), asked, away)
     rows = round_obligations(facts, END)
     for row, following in pairwise(rows):
-        assert row.due < following.due and row.closes <= following.opens
+        assert row.due_at < following.due_at and row.closes_at <= following.opens_at
     assert round_obligations(facts, END + days * DAY)[: len(rows)] == rows
 
 
@@ -467,4 +470,4 @@ def test_folded_from_a_moment_on_the_rows_are_the_same(rounds, at, versions, ask
     facts = LimitFacts(at, tuple(rounds), versions, asked, away)
     since = BEGIN + later * HOUR
     whole = round_obligations(facts, END)
-    assert round_obligations(facts, END, since) == [row for row in whole if row.due >= since]
+    assert round_obligations(facts, END, since) == [row for row in whole if row.due_at >= since]

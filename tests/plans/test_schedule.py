@@ -149,7 +149,7 @@ def test_a_check_at_one_is_due_in_the_hours_that_run_until_two():
     assert [due.at.day for due in found] == [14, 15, 18], "of Friday, Saturday, and Tuesday after two closed days"
     friday = datetime(2026, 3, 14, 0, 45, tzinfo=UTC)
     assert settles(AT_ONE, BAR, friday) == date(2026, 3, 13)
-    assert first_due_day([Stretch(date.min, AT_ONE)], friday, calendar=BAR)[1] == date(2026, 3, 14)
+    assert first_due_day([Stretch(date.min, AT_ONE)], BAR, friday)[1] == date(2026, 3, 14)
 
 
 @pytest.mark.parametrize(("at", "grace"), [(time(2), 30), (time(1, 50), 40)])
@@ -242,26 +242,30 @@ def test_stretches_say_of_every_day_what_is_in_force(candidates, day):
     assert begun[-1].plan == plan_at(candidates, day)
 
 
+def first_due(plans, day: date):
+    return first_due_day(plans, Calendar(LONDON), datetime.combine(day, time(12), UTC))
+
+
 def changed(before, after, since):
     return [Stretch(date.min, before), Stretch(since, after)]
 
 
 def test_what_was_overdue_stays_so_when_the_plan_is_loosened():
     plans = changed(Plan(key=1), Plan(key=2, every_days=30), WEDNESDAY)
-    assert first_due_day(plans, date(2026, 3, 1)) == (plans[0].plan, date(2026, 3, 8))
-    assert first_due_day(plans, date(2026, 3, 8)) == (plans[1].plan, date(2026, 4, 7))
+    assert first_due(plans, date(2026, 3, 1)) == (plans[0].plan, date(2026, 3, 8))
+    assert first_due(plans, date(2026, 3, 8)) == (plans[1].plan, date(2026, 4, 7))
 
 
 def test_a_tighter_plan_makes_nothing_due_before_it_began():
     plans = changed(Plan(every_days=30), Plan(every_days=2), WEDNESDAY)
-    assert first_due_day(plans, date(2026, 3, 1))[1] == WEDNESDAY
-    assert first_due_day(changed(Plan(every_days=30), on(0), WEDNESDAY), date(2026, 2, 20))[1] == date(2026, 3, 16)
+    assert first_due(plans, date(2026, 3, 1))[1] == WEDNESDAY
+    assert first_due(changed(Plan(every_days=30), on(0), WEDNESDAY), date(2026, 2, 20))[1] == date(2026, 3, 16)
 
 
 @given(st.lists(st.tuples(ANCHORS, PLANS), max_size=4), ANCHORS)
 def test_a_due_day_comes_after_the_check_by_the_plan_of_that_day(changes, anchor):
     plans = [Stretch(date.min, STARTING), *(Stretch(*each) for each in sorted(dict(changes).items()))]
-    plan, day = first_due_day(plans, anchor)
+    plan, day = first_due(plans, anchor)
     assert day > anchor
     assert plan == [stretch.plan for stretch in plans if stretch.since <= day][-1]
 

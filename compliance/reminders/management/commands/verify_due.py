@@ -15,11 +15,6 @@ from shared.plurals import plural
 
 BATCH = 50
 TOLD = 100  # differences that are listed
-ADDED, CHANGED, UNWANTED = (
-    "is asked for, and not stored",
-    "is stored otherwise than asked for",
-    "is stored, and not asked for",
-)
 
 
 class Command(BaseCommand):
@@ -49,11 +44,8 @@ def _of_checks(now: datetime) -> Iterator[str]:
 
 def _of_readings(now: datetime) -> Iterator[str]:
     for limits in _batches(Limit.objects.select_related("site__area")):
-        for limit, found in differing_rounds([limit.pk for limit in limits], now):
-            for rows, wrong in ((found.added, ADDED), (found.changed, CHANGED), (found.unwanted, UNWANTED)):
-                for row in rows:
-                    what = row.as_reminder().what_then
-                    yield f"{limit.site}: {what}, due {row.due_at:%Y-%m-%d %H:%M} UTC ({row.because}), {wrong}."
+        for limit, row, wrong in differing_rounds([limit.pk for limit in limits], now):
+            yield f"{limit.site}: {row.what_then}, due {row.due_at:%Y-%m-%d %H:%M} UTC ({row.because}), {wrong}."
 
 
 def _batches(records: QuerySet) -> Iterator[list]:
