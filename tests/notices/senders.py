@@ -1,14 +1,17 @@
-"""What the programs of test_senders.py do, each a process of its own: `python -m tests.notices.senders DEED ...`."""
+"""What the programs of test_senders.py do: `python -m tests.notices.senders` reads what to do, a deed a line.
+
+Each is done by a process of its own, a child of this one, which reads no module anew: that takes longer than most deeds.
+"""
 
 import json
 import os
+import signal
 import sys
 import threading
 from datetime import timedelta
 
 import django
 from django.conf import settings
-from django.core.management import call_command
 from django.db import connection, transaction
 from django.utils import timezone
 
@@ -25,8 +28,7 @@ LINGERS = 2  # seconds between what the first writes and its commit
 
 
 def prepare() -> None:
-    """An empty database is filled; gives what two runs that see different failed checks at one moment tell the manager."""
-    call_command("migrate", verbosity=0)
+    """A database without rows is filled; gives what two runs that see different failed checks at one moment tell the manager."""
     world, now = World.build(), timezone.now() + timedelta(seconds=1)
     probes = world.probe, make_probe(world.site, "P2", by=world.manager, limits=[world.limit])
     settings.MAIL_WORKS, written = False, threading.Event()
@@ -68,5 +70,17 @@ def send(port: str, count: str = "0", minutes: str = "0") -> None:
     print(json.dumps(sorted(map(list, set(Notice.objects.exclude(state="page").values_list("state", "attempts"))))))
 
 
+def begin(said: str, deed: str, *given: str) -> int:
+    """In a child, whose words go to a file; gives its number."""
+    if pid := os.fork():
+        return pid
+    os.dup2(os.open(said, os.O_WRONLY | os.O_CREAT), 1)
+    globals()[deed](*given)
+    sys.stdout.flush()
+    os._exit(0)
+
+
 if __name__ == "__main__":
-    globals()[sys.argv[1]](*sys.argv[2:])
+    signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # a child that ends is gone
+    for line in sys.stdin:
+        print(begin(*json.loads(line)), flush=True)

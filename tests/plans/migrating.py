@@ -16,7 +16,7 @@ from compliance.probes.models import Probe  # noqa: E402
 from compliance.reminders.planning import settle_all  # noqa: E402
 from sites.models import Person  # noqa: E402
 from tests.checks import making  # noqa: E402
-from tests.old_states import models_at  # noqa: E402
+from tests.old_states import made_at  # noqa: E402
 
 BEFORE = [
     ("plans", "0005_horizon"),
@@ -30,7 +30,7 @@ DAY = timedelta(days=1)
 
 def as_it_was() -> None:
     """A probe that is checked every day, checked last five days ago: what was missed, excused, lifted, and open today."""
-    model = models_at(BEFORE)
+    model = made_at(BEFORE)
     person = model("sites", "Person").objects.create(email="mara@kitchen.example", name="Mara Holt", initials="MH")
     business = model("sites", "Business").objects.create(name="Larkfield Kitchens")
     area = model("sites", "Area").objects.create(business=business, name="North")

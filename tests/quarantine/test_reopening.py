@@ -354,21 +354,18 @@ def test_the_number_of_queries_does_not_grow_with_cases_that_are_open_again(worl
     assert queries() == few
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
+def test_paper_says_the_same(world, anchor, other):
+    bad(other, world.cook, day(11))
+    told = section(record_of(world.site, date(2026, 1, 1), date(2026, 1, 31)), "Cases of quarantine and decisions")
+    for words in (
         "State readings are still to be decided on Signed by Sol Venn on",
         "; open again 1 reading must be decided again",
         "To be decided again: the reading measured again has come into doubt itself. Hold this food and do not serve it.",
         "Its standing when this was decided: pending.",
         "Reviewed: every reading of this",
         "no longer stands.",
-    ],
-)
-def test_paper_says_the_same(world, anchor, other, words):
-    bad(other, world.cook, day(11))
-    told = section(record_of(world.site, date(2026, 1, 1), date(2026, 1, 31)), "Cases of quarantine and decisions")
-    assert words in told
+    ):
+        assert words in told
 
 
 def test_paper_counts_it_as_open(world, anchor, other):
