@@ -2,18 +2,19 @@
 that takes several times as long as the database takes to answer."""
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from copy import copy
 from functools import cache
 
 from django.db import connection
 from django.db.models import BigIntegerField, Expression, Field, Func, Model, QuerySet
 from django.db.models.expressions import RawSQL
-from django.db.models.query import get_related_populators
+from django.db.models.query import ModelIterable, get_related_populators
 
 from .key_lists import written_out
 
 KEYS = "[keys{}]"
+CHUNK = 500
 NAMED = re.compile(re.escape(KEYS).replace(r"\{\}", r"( \w+)"))
 
 
@@ -44,29 +45,51 @@ class Prepared:
 
     def rows(self, keys: Iterable[int] = (), /, **values) -> list[tuple]:
         """`keys` fill the places of `keys()`, the others those and the slots of their names."""
-        compiler, sql, given, converters = self._compiled(connection.vendor)
+        with connection.cursor() as cursor:
+            self._ask(cursor, keys, values)
+            return self._converted(cursor.fetchall())
+
+    def objects(self, keys: Iterable[int] = (), /, **values) -> list[Model]:
+        """Where it is one of a model; with the related ones and the annotations that it selects."""
+        return list(map(self._made(), self.rows(keys, **values)))
+
+    def streamed(self, values: Mapping) -> Iterator:
+        """The same, rows or objects, with no more than a chunk of them in memory."""
+        made = self._made() if self._compiled(connection.vendor)[4] else tuple
+        with connection.chunked_cursor() as cursor:
+            self._ask(cursor, (), values)
+            while found := cursor.fetchmany(CHUNK):
+                yield from map(made, self._converted(found))
+
+    def _ask(self, cursor, keys: Iterable[int], values: Mapping) -> None:
+        _, sql, given, *_ = self._compiled(connection.vendor)
         told = [each.filled(values[each.name]) if isinstance(each, Slot) else each for each in given]
         sql = NAMED.sub(lambda name: written_out(values[name[1].strip()]), sql)
-        with connection.cursor() as cursor:
-            cursor.execute(sql.replace(KEYS.format(""), written_out(keys)), told)
-            found = cursor.fetchall()
+        cursor.execute(sql.replace(KEYS.format(""), written_out(keys)), told)
+
+    def _converted(self, found: list[tuple]) -> list[tuple]:
+        compiler, _, _, converters, _ = self._compiled(connection.vendor)
         here = copy(compiler)
         here.connection = connection  # each thread has its own
         return list(map(tuple, here.apply_converters(found, converters))) if converters else found
 
-    def objects(self, keys: Iterable[int] = (), /, **values) -> list[Model]:
-        """Where it is one of a model; with the related ones that it selects."""
+    def _made(self) -> Callable[[tuple], Model]:
+        """What makes an object of a row."""
         compiler = self._compiled(connection.vendor)[0]
         places, model = compiler.klass_info["select_fields"], compiler.query.model
         start, end = places[0], places[-1] + 1
         names = [compiler.select[place][0].target.attname for place in places]
         related = get_related_populators(compiler.klass_info, compiler.select, connection.alias)
-        found = []
-        for row in self.rows(keys, **values):
-            found.append(made := model.from_db(connection.alias, names, row[start:end]))
+
+        def make(row: tuple) -> Model:
+            made = model.from_db(connection.alias, names, row[start:end])
             for each in related:
                 each.populate(row, made)
-        return found
+            for name, place in compiler.annotation_col_map.items():
+                setattr(made, name, row[place])
+            return made
+
+        return make
 
 
 class PreparedSubquery:
@@ -114,6 +137,8 @@ def _apart(rows: QuerySet) -> QuerySet:
 
 
 def _compiled(rows: QuerySet) -> tuple:
+    """The last of it says whether its rows are objects."""
     compiler = rows.query.get_compiler(connection=connection)
     sql, given = compiler.as_sql()
-    return compiler, sql, given, compiler.get_converters([column for column, *_ in compiler.select])
+    converters = compiler.get_converters([column for column, *_ in compiler.select])
+    return compiler, sql, given, converters, rows._iterable_class is ModelIterable

@@ -16,21 +16,30 @@ from sites.models import Site
 
 from .probes import ProbeHere
 from .scope import RecordScope, once
+from .statements import asked
 
 
 def checks_in(scope: RecordScope) -> QuerySet[Check]:
-    """The checks of the period, void ones too, in the order of the probes in the record."""
+    """The checks of the period, void ones too."""
+    return Check.objects.filter(probe__in=scope.probe_keys, **scope.within("checked_at"))
+
+
+def by_probe(scope: RecordScope) -> QuerySet[Check]:
+    """Those in the order of the probes in the record."""
     places = [When(probe=here.probe.pk, then=Value(place)) for place, here in enumerate(scope.probes)]
-    found = Check.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **scope.within("checked_at"))
-    in_order = found.annotate(place=Case(*places, default=Value(0)))
+    in_order = checks_in(scope).annotate(place=Case(*places, default=Value(0)))
     return in_order.select_related("probe", "site", "void", "corrects").order_by("place", "checked_at", "pk")
 
 
 @once
 def newest_procedures(scope: RecordScope) -> dict[str, int | None]:
     """Of each kind of check that was made, the newest version that one of them was made by."""
-    made = checks_in(scope).order_by().values_list("kind")
-    return dict(made.annotate(newest=Max("procedure_version")).order_by("kind"))
+    return dict(_newest(scope))
+
+
+@asked
+def _newest(scope: RecordScope) -> QuerySet[Check]:
+    return checks_in(scope).values_list("kind").annotate(newest=Max("procedure_version")).order_by("kind")
 
 
 class PlansHere:
@@ -75,21 +84,34 @@ class PlansHere:
         return self._sites[begun[-1].site_id] if begun else self._sites[self._scope.site.pk]
 
 
+@once
+def plans_of(scope: RecordScope) -> PlansHere:
+    return PlansHere(scope)
+
+
+@asked
+def _checked(scope: RecordScope) -> QuerySet[Check]:
+    checks = Check.objects.live().filter(probe__in=scope.probe_keys, checked_at__lt=scope.reached)
+    return checks.order_by("checked_at", "pk").values_list("probe_id", *CHECKED)
+
+
+@asked
+def _happened(scope: RecordScope) -> QuerySet[Event]:
+    events = Event.objects.live().filter(probe__in=scope.probe_keys, at__lt=scope.reached)
+    return events.order_by("at", "pk").values_list("probe_id", "at", "kind", "pk")
+
+
 class History:
     """The live checks and events of the probes here up to the end of the period: eight queries at any size."""
 
     def __init__(self, scope: RecordScope):
-        self._scope, self._plans = scope, PlansHere(scope)
-        probes = [here.probe.pk for here in scope.probes]
-        checks = Check.objects.live().filter(probe__in=probes, checked_at__lt=scope.reached)
-        events = Event.objects.live().filter(probe__in=probes, at__lt=scope.reached)
-        self._checks: dict[int, list[Checked]] = {pk: [] for pk in probes}
-        self._events: dict[int, list[Happened]] = {pk: [] for pk in probes}
-        rows = checks.order_by("checked_at", "pk").values_list("probe_id", *CHECKED)
-        for probe, *row in rows:
+        self._scope, self._plans = scope, plans_of(scope)
+        self._checks: dict[int, list[Checked]] = {pk: [] for pk in scope.probe_keys}
+        self._events: dict[int, list[Happened]] = {pk: [] for pk in scope.probe_keys}
+        for probe, *row in _checked(scope):
             self._checks[probe].append(Checked(*row))
-        for event in events.order_by("at", "pk"):
-            self._events[event.probe_id].append(Happened(event.at, event.kind, event.pk))
+        for probe, *row in _happened(scope):
+            self._events[probe].append(Happened(*row))
 
     def overdue(self) -> list[str]:
         """The codes of the probes here whose check was overdue when the period ended, or at printing if that came first.

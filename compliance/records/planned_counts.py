@@ -11,10 +11,11 @@ from compliance.checks.fitness import Fitness
 from compliance.limits.models import Limit
 from compliance.readings.models import Reading
 from compliance.reminders.models import Excuse, Reminder
-from compliance.reminders.queries import asked_for
-from compliance.reminders.status import DOUBTED, Status
+from compliance.reminders.queries import Told, to_be_told, told_of
+from compliance.reminders.status import DOUBTED, Status, with_status
 
 from .scope import RecordScope, once
+from .statements import asked
 
 CHECKS = 0  # the place of checks among what is planned; a round has the key of its limit
 DONE, LATE = "done", "done late"
@@ -89,10 +90,11 @@ def count_planned(scope: RecordScope) -> PlannedCount:
     return planned
 
 
-def _rows(scope: RecordScope) -> Iterator[tuple]:
+@asked
+def _rows(scope: RecordScope) -> QuerySet[Reminder]:
     late = Excuse.objects.live().filter(reminder=OuterRef("pk"), recorded_at__gte=OuterRef("closes_at"))
-    asked = asked_of(scope).annotate(excused_late=Exists(late), doubted=DOUBTED)
-    return asked.order_by().values_list(*FIELDS).iterator(chunk_size=2000)
+    found = asked_of(scope).annotate(excused_late=Exists(late), doubted=DOUBTED)
+    return found.order_by().values_list(*FIELDS)
 
 
 def _became(
@@ -109,18 +111,24 @@ def _became(
 
 def asked_of(scope: RecordScope) -> QuerySet[Reminder]:
     """What fell due in the period, as far as it has come, with its status."""
-    return asked_for(scope.site, scope.start, scope.reached, scope.now)
+    fell_due = Reminder.objects.filter(site=scope.site, due_at__gte=scope.start, due_at__lt=scope.reached)
+    return with_status(fell_due, scope.now)
 
 
-def exceptions(scope: RecordScope) -> QuerySet[Reminder]:
+def exceptions(scope: RecordScope) -> Iterator[Told]:
     """Of that, all that was not simply done in its time with a probe to be relied on."""
+    return told_of(_exceptions(scope))
+
+
+@asked
+def _exceptions(scope: RecordScope) -> QuerySet[Reminder]:
     late = Q(cleared_at__gte=F("grace_at"))
     unfit = Reading.objects.filter(pk=OuterRef("reading_id"), vouched__isnull=True).exclude(
         fitness__in=("", Fitness.OK)
     )
     doubted = Q(reading_id=None, doubted_id__isnull=False)
     found = asked_of(scope).alias(doubted_id=DOUBTED).filter(~Q(status=Status.CLEARED) | late | doubted | Exists(unfit))
-    return found.order_by("due_at", "pk")
+    return to_be_told(found.order_by("due_at", "pk"))
 
 
 def in_words(became: Counter) -> str:

@@ -6,11 +6,11 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from functools import cached_property, wraps
 from typing import TypeVar
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from compliance.checks.queries import standing_subquery
 from compliance.probes.models import Placement
-from compliance.readings.models import Reading
+from compliance.readings.models import CorrectiveAction, Deviation, Import, Reading
 from shared.audit.chain import newest_of
 from shared.audit.models import Entry
 from shared.bounds import EARLIEST, LATEST, not_come_yet
@@ -144,6 +144,28 @@ class RecordScope:
     def probes(self) -> list[ProbeHere]:
         """Every probe that was placed, read or checked here in the period, by code."""
         return probes_here(self.site, self.start, self.end, self.now)
+
+    @cached_property
+    def deviation_keys(self) -> list[int]:
+        """Deviations of readings of the period, and those of earlier ones that something was done about in it. Looked up with
+        each reading of the site: of a join PostgreSQL may begin with the deviations of all sites."""
+        own = Subquery(Deviation.objects.filter(reading=OuterRef("pk")).values("pk")[:1])
+        acted = CorrectiveAction.objects.filter(deviation=OuterRef("own"), **self.within("recorded_at"))
+        taken = Q(taken_at__gte=self.start, taken_at__lt=self.end)
+        here = Reading.objects.filter(site=self.site).order_by().annotate(own=own).filter(own__isnull=False)
+        return list(here.filter(taken | Exists(acted)).values_list("own", flat=True))
+
+    @cached_property
+    def file_keys(self) -> list[int]:
+        """Files that a reading of the period came from, and those that were brought in in the period for this site alone."""
+        came = self.readings().order_by().exclude(source=None).values_list("source", flat=True).distinct()
+        brought = Q(site=self.site, recorded_at__gte=self.start, recorded_at__lt=self.end)
+        found = Import.objects.filter(Q(pk__in=list(came)) | brought, recorded_at__lte=self.now)
+        return list(found.values_list("pk", flat=True))
+
+    @property
+    def probe_keys(self) -> list[int]:
+        return [here.probe.pk for here in self.probes]
 
 
 Figures = TypeVar("Figures")

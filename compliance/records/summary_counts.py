@@ -7,19 +7,29 @@ from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, 
 from django.db.models.functions import Coalesce
 
 from compliance.checks.fitness import Fitness
-from compliance.checks.models import Verdict
+from compliance.checks.models import Check, Verdict
 from compliance.checks.span_times import reached_at
 from compliance.metrology.bracketing import Cause
 from compliance.readings.bursts import Burst, bursts_of
 from compliance.readings.models import CorrectiveAction, Deviation, Disposition, Reading, ReadingVoid
 from compliance.readings.queries import MADE_AT_THE_TIME
-from shared.key_lists import among
 
 from .case_rows import CaseHere, cases_here
 from .check_history import checks_in, late_and_overdue
 from .scope import RecordScope, once
+from .statements import asked
 
 WHICH = 12
+HELD, REACHED = (
+    Q(limit_version__hold_s__gt=0, hold_s__isnull=True),
+    Q(limit_version__within_s__gt=0, since_start_s__isnull=True),
+)
+COUNTED = {  # which readings are counted under which name
+    "late": Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME),
+    "untimed": HELD | REACHED,
+    "to_check_first": Q(fitness=Fitness.CHECK_FIRST),
+    "not_to_be_used": Q(fitness=Fitness.DO_NOT_USE),
+}
 AFTER_FAILURE = (Cause.USED_AFTER_FAILURE.value, Cause.USED_AFTER_FAR_FAILURE.value)
 
 
@@ -55,8 +65,7 @@ class CheckCount:
 def count_checks(scope: RecordScope) -> CheckCount:
     """Checks by what they came to; void ones by themselves."""
     told = CheckCount({verdict.value: [] for verdict in Verdict}, *late_and_overdue(scope))
-    fields = ("pk", "verdict", "no_figure", "void__pk")
-    for pk, verdict, no_figure, void in checks_in(scope).order_by("checked_at", "pk").values_list(*fields):
+    for pk, verdict, no_figure, void in _verdicts(scope):
         verdict = Verdict.OUT_OF_TOLERANCE.value if no_figure else verdict
         if void:
             told.void += 1
@@ -65,6 +74,11 @@ def count_checks(scope: RecordScope) -> CheckCount:
         told.by_verdict[verdict].append(f"C{pk}")
         told.without_figure += [f"C{pk}"] * bool(no_figure)
     return told
+
+
+@asked
+def _verdicts(scope: RecordScope) -> QuerySet[Check]:
+    return checks_in(scope).order_by("checked_at", "pk").values_list("pk", "verdict", "no_figure", "void__pk")
 
 
 @dataclass(slots=True)
@@ -87,25 +101,27 @@ class ReadingCount:
 @once
 def count_readings(scope: RecordScope) -> ReadingCount:
     """Counts of the readings of the period, in one query but for the void ones."""
-    held = Q(limit_version__hold_s__gt=0, hold_s__isnull=True)
-    reached = Q(limit_version__within_s__gt=0, since_start_s__isnull=True)
-    numbers = {
-        "late": Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME),
-        "untimed": held | reached,
-        "to_check_first": Q(fitness=Fitness.CHECK_FIRST),
-        "not_to_be_used": Q(fitness=Fitness.DO_NOT_USE),
-    }
-    counts = {name: Count("pk", filter=which) for name, which in numbers.items()}
-    live = scope.judged().live().order_by().annotate(cause=_grouped(reached_at().values("cause")))
     told = ReadingCount()
-    for row in live.values("standing", "cause", "probe_id").annotate(n=Count("pk"), **counts):
-        told.by_standing[row["standing"]] += row["n"]
-        for name in numbers:
-            setattr(told, name, getattr(told, name) + row[name])
-        if row["cause"] in AFTER_FAILURE:
-            told.after_failure[row["probe_id"]] += row["n"]
-    told.void = ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).count()
+    for standing, cause, probe, number, *counts in _counted(scope):
+        told.by_standing[standing] += number
+        for name, count in zip(COUNTED, counts, strict=True):
+            setattr(told, name, getattr(told, name) + count)
+        if cause in AFTER_FAILURE:
+            told.after_failure[probe] += number
+    told.void = sum(1 for _ in _void(scope))
     return told
+
+
+@asked
+def _counted(scope: RecordScope) -> QuerySet[Reading]:
+    counts = {name: Count("pk", filter=which) for name, which in COUNTED.items()}
+    live = scope.judged().live().order_by().annotate(cause=_grouped(reached_at().values("cause")))
+    return live.values_list("standing", "cause", "probe_id").annotate(n=Count("pk"), **counts)
+
+
+@asked
+def _void(scope: RecordScope) -> QuerySet[ReadingVoid]:
+    return ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).values_list("pk")
 
 
 @once
@@ -115,20 +131,11 @@ def bursts_here(scope: RecordScope) -> list[Burst]:
 
 
 def deviations_of(scope: RecordScope) -> QuerySet[Deviation]:
-    """Deviations of readings of the period, and those of earlier ones that something was done about in it."""
+    """Deviations of readings of the period, and those of earlier ones that something was done about in it; for statements."""
     current = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk"))
     held = current.filter(disposition=Disposition.HELD)
-    found = Deviation.objects.filter(pk__in=among(_deviations_here(scope)))
+    found = Deviation.objects.filter(pk__in=scope.deviation_keys)
     return found.filter(recorded_at__lte=scope.now).annotate(acted=Exists(current), held=Exists(held))
-
-
-def _deviations_here(scope: RecordScope) -> QuerySet:
-    """Their keys, looked up with each reading of the site: of a join PostgreSQL may begin with the deviations of all sites."""
-    own = Subquery(Deviation.objects.filter(reading=OuterRef("pk")).values("pk")[:1])
-    acted = CorrectiveAction.objects.filter(deviation=OuterRef("own"), **scope.within("recorded_at"))
-    taken = Q(taken_at__gte=scope.start, taken_at__lt=scope.end)
-    here = Reading.objects.filter(site=scope.site).order_by().annotate(own=own).filter(own__isnull=False)
-    return here.filter(taken | Exists(acted)).values_list("own", flat=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,12 +156,17 @@ class DeviationCount:
 
 @once
 def count_deviations(scope: RecordScope) -> DeviationCount:
+    food = Counter(dict(_became_of_food(scope)))
+    return DeviationCount(food.pop("", 0), food)
+
+
+@asked
+def _became_of_food(scope: RecordScope) -> QuerySet[Deviation]:
     current = CorrectiveAction.objects.current().filter(deviation=OuterRef("pk")).order_by("-pk")
     live = deviations_of(scope).live("reading")
     taken = live.filter(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end).order_by()
     became = taken.annotate(food=_grouped(current.values("disposition")))
-    food = Counter(dict(became.values_list("food").annotate(n=Count("pk"))))
-    return DeviationCount(food.pop("", 0), food)
+    return became.values_list("food").annotate(n=Count("pk"))
 
 
 def _grouped(found: QuerySet) -> Coalesce:

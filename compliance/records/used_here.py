@@ -45,6 +45,8 @@ def with_what_contradicts(scope: RecordScope, lines: Iterable[Away]) -> list[Awa
         ("R", Reading, "taken_at", lines),
         ("C", Check, "checked_at", [line for line in lines if line.checks]),
     ):
+        if not asked:
+            continue
         within = Q(pk=None)
         for line in asked:
             until = {f"{time}__lt": line.end} if line.end else {}

@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from itertools import islice
 
-from django.db.models import Case, Exists, F, OuterRef, Prefetch, Q, QuerySet, When
+from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, When, prefetch_related_objects
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
@@ -13,6 +14,7 @@ from compliance.plans.round_rows import LONGEST
 from compliance.readings.models import Reading
 from shared.append_only import Fact
 from shared.key_lists import among
+from shared.prepared import Prepared, keys
 from sites.models import Site
 
 from .models import Excuse, Reminder
@@ -71,32 +73,41 @@ def asked_for(site: Site, start: datetime, end: datetime, now: datetime) -> Quer
 
 
 def tell(reminders: QuerySet[Reminder]) -> Iterator[Told]:
-    """Reminders that have their status, with what cleared or excused them: nine queries for five hundred."""
-    excuses = Excuse.objects.live().select_related("recorded_by")
-    standing = Prefetch("excuses", excuses.prefetch_related("recorded_by__names"), "standing")
-    rows = reminders.select_related("probe__state", "limit", "appliance", "site").prefetch_related(standing)
-    rows = rows.annotate(doubted_id=Case(When(reading_id=None, then=DOUBTED)))
-    waiting: list[Reminder] = []
-    for reminder in rows.iterator(chunk_size=BATCH):
-        waiting.append(reminder)
-        if len(waiting) == BATCH:
-            yield from _told(waiting)
-            waiting = []
-    yield from _told(waiting)
+    """Reminders that have their status, with what cleared or excused them: five queries for five hundred."""
+    return told_of(to_be_told(reminders).iterator(chunk_size=BATCH))
+
+
+def to_be_told(reminders: QuerySet[Reminder]) -> QuerySet[Reminder]:
+    rows = reminders.select_related("probe__state", "limit", "appliance", "site")
+    return rows.annotate(doubted_id=Case(When(reading_id=None, then=DOUBTED)))
+
+
+def told_of(rows: Iterator[Reminder]) -> Iterator[Told]:
+    while some := list(islice(rows, BATCH)):
+        yield from _told(some)
+
+
+_EXCUSES = Prepared(
+    lambda: Excuse.objects.live().filter(reminder__in=keys()).select_related("recorded_by").order_by("-pk")
+)
+_CHECKS = Prepared(lambda: Check.objects.filter(pk__in=keys()).select_related("checked_by"))
+_READINGS = Prepared(lambda: Reading.objects.filter(pk__in=keys()).select_related("taken_by"))
 
 
 def _told(reminders: list[Reminder]) -> Iterator[Told]:
-    checks = _with_names(Check, "checked_by").in_bulk({r.check_id for r in reminders if r.check_id})
-    taken = {pk for each in reminders for pk in (each.reading_id, each.doubted_id) if pk}
-    readings = _with_names(Reading, "taken_by").in_bulk(taken)
+    excuses = {excuse.reminder_id: excuse for excuse in _EXCUSES.objects(each.pk for each in reminders)}
+    checks = _known(_CHECKS, {r.check_id for r in reminders if r.check_id})
+    readings = _known(_READINGS, {pk for each in reminders for pk in (each.reading_id, each.doubted_id) if pk})
+    by = [excuse.recorded_by for excuse in excuses.values()]
+    by += [*(check.checked_by for check in checks.values()), *(reading.taken_by for reading in readings.values())]
+    prefetch_related_objects(by, "names")
     for each in reminders:
-        excuse = next(iter(each.standing), None)
         done = checks.get(each.check_id), readings.get(each.reading_id)
-        yield Told(each, Status(each.status), *done, excuse, readings.get(each.doubted_id))
+        yield Told(each, Status(each.status), *done, excuses.get(each.pk), readings.get(each.doubted_id))
 
 
-def _with_names(model: type[Fact], person: str) -> QuerySet:
-    return model.objects.select_related(person).prefetch_related(f"{person}__names")
+def _known(asked: Prepared, pks: set[int]) -> dict[int, Fact]:
+    return {each.pk: each for each in asked.objects(pks)} if pks else {}
 
 
 def open_rounds(site: Site, now: datetime) -> list[Reminder]:

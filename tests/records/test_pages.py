@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from compliance.probes.models import Event
 from compliance.readings.models import Reading
 from compliance.records.people import People
+from shared.prepared import Prepared
 from sites.names import Name
 from tests.checks import making as checks
 from tests.records import making
@@ -139,7 +140,15 @@ def test_readings_are_streamed_and_never_gathered(clock, world, site, monkeypatc
         fetch(self)
         gathered.append((self.model.__name__, len(self._result_cache)))
 
+    rows = Prepared.rows
+
+    def asked(self, *keys, **values):
+        found = rows(self, *keys, **values)
+        gathered.append(("rows", len(found)))
+        return found
+
     monkeypatch.setattr(query_set, "_fetch_all", watched)
+    monkeypatch.setattr(Prepared, "rows", asked)
     printed(scope_of(site))
     assert gathered and [found for found in gathered if found[1] >= 20] == []
 

@@ -10,8 +10,8 @@ from shared.printing.table import Column, Row
 from shared.time_text import moment
 
 from ..scope import RecordScope
+from ..statements import asked
 from ..trail_words import ACTS, DAILY, PRIVATE, act_of, record_of
-from .files import files_of
 
 COLUMNS = [
     Column("When", points=72),
@@ -21,31 +21,43 @@ COLUMNS = [
     Column("Why", share=1.4),
 ]
 OF_ALL_SITES = ("business.amend", "business.restore", "plan.set", "closure.add", "closure.void", "record.seal")
-CHUNK = 1000
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    entries = entries_of(scope)
-    rows = (_row(entry, scope) for entry in entries.exclude(action__in=DAILY).iterator(chunk_size=CHUNK))
+    rows = (_row(entry, scope) for entry in _changes(scope))
     writer.heading("Annex: changes to the record")
     writer.table(COLUMNS, rows, dense=True, empty="Nothing was changed.")
-    counted = entries.filter(action__in=DAILY).order_by().values_list("action").annotate(n=Count("pk"))
-    told = [f"{ACTS[action]}: {n}" for action, n in sorted(counted)]
+    told = [f"{ACTS[action]}: {n}" for action, n in sorted(_counted(scope))]
     if told:
         writer.paragraph(f"Entries of each day's work, not listed here: {'; '.join(told)}.", small=True)
 
 
+@asked
 def entries_of(scope: RecordScope) -> QuerySet[Entry]:
     """Of the site or of its business as a whole, the first first: made in the period, or later on a record of it."""
-    files = Q(subject_type="readings.import", subject_id__in=list(files_of(scope).values_list("pk", flat=True)))
-    here = Q(site_id=scope.site.pk) | files | Q(site_id=None, business_id=scope.business.pk, action__in=OF_ALL_SITES)
+    return _entries(scope)
+
+
+@asked
+def _changes(scope: RecordScope) -> QuerySet[Entry]:
+    return _entries(scope).exclude(action__in=DAILY)
+
+
+@asked
+def _counted(scope: RecordScope) -> QuerySet[Entry]:
+    return _entries(scope).filter(action__in=DAILY).order_by().values_list("action").annotate(n=Count("pk"))
+
+
+def _entries(scope: RecordScope) -> QuerySet[Entry]:
+    files = Q(subject_type="readings.import", subject_id__in=scope.file_keys)
+    here = Q(site_id=scope.site) | files | Q(site_id=None, business_id=scope.business, action__in=OF_ALL_SITES)
     made = Q(at__gte=scope.start, at__lt=scope.end) | Q(_later_on(scope), at__gte=scope.end)
     return Entry.objects.filter(here, made | files, at__lte=scope.now).exclude(action__in=PRIVATE).order_by("at", "pk")
 
 
 def _later_on(scope: RecordScope) -> Q:
     readings = scope.readings().order_by()
-    checks = Check.objects.filter(site=scope.site.pk, **scope.within("checked_at")).order_by()
+    checks = Check.objects.filter(site=scope.site, **scope.within("checked_at")).order_by()
     return (
         Q(subject_type="readings.reading", subject_id__in=readings.values("pk"))
         | Q(

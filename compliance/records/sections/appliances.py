@@ -4,15 +4,19 @@ of use."""
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 
+from django.db.models import QuerySet
+
 from compliance.appliances.models import Appliance, OutOfUse
-from compliance.reminders.queries import asked_for
+from compliance.reminders.models import Reminder
 from compliance.reminders.status import Status
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
 from ..formatting import entered_beside, sentence, struck_by
-from ..scope import RecordScope
+from ..planned_counts import asked_of
+from ..scope import RecordScope, once
+from ..statements import asked
 
 NUMBER = {"align": "center"}
 COLUMNS = [
@@ -42,7 +46,7 @@ OF_LIMIT = "no appliance named"
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    if next(_appliances(scope), None) is None:
+    if not _appliances(scope):
         return
     writer.heading("Appliances and their rounds")
     writer.table(COLUMNS, (Row((*named, *_shown(numbers))) for named, numbers in rounds_of_appliances(scope)))
@@ -51,12 +55,20 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.listing(AWAY, away, caption="Out of use", empty="No appliance of this site was out of use.")
 
 
-def _appliances(scope: RecordScope) -> Iterator[Appliance]:
+@once
+def _appliances(scope: RecordScope) -> list[Appliance]:
     """Those that were named when the period ended, but for those that were retired when it began."""
-    named = Appliance.objects.filter(site=scope.site.pk, settings_facts__recorded_at__lt=scope.reached).distinct()
-    for each in named.select_related("limit").order_by("limit__title", "name", "pk"):
+    found = []
+    for each in _named(scope):
         if not each.named_at(scope.start).retired or not each.named_at(scope.reached).retired:
-            yield each.named_at(scope.reached)
+            found.append(each.named_at(scope.reached))
+    return found
+
+
+@asked
+def _named(scope: RecordScope) -> QuerySet[Appliance]:
+    named = Appliance.objects.filter(site=scope.site, settings_facts__recorded_at__lt=scope.reached).distinct()
+    return named.select_related("limit").order_by("limit__title", "name", "pk")
 
 
 def rounds_of_appliances(scope: RecordScope) -> Iterator[tuple[tuple[str, str, str], tuple[int, ...]]]:
@@ -81,22 +93,31 @@ def _numbers(count: Counter, late: int) -> tuple[int, ...]:
 
 def _counted(scope: RecordScope) -> tuple[dict, Counter, dict[int, str]]:
     """How many rounds came to what, and how many were done late, by the keys of limit and appliance; and the titles."""
-    asked = asked_for(scope.site, scope.start, scope.reached, scope.now).filter(limit__isnull=False)
     counts, late, titles = defaultdict(Counter), Counter(), {}
-    names = ("limit", "appliance", "limit__title", "status", "cleared_at", "grace_at")
-    for limit, appliance, title, status, done, grace in asked.order_by().values_list(*names):
+    for limit, appliance, title, status, done, grace in _rounds(scope):
         counts[limit, appliance][status] += 1
         late[limit, appliance] += status == Status.CLEARED and done >= grace
         titles[limit] = title
     return counts, late, titles
 
 
+@asked
+def _rounds(scope: RecordScope) -> QuerySet[Reminder]:
+    names = ("limit", "appliance", "limit__title", "status", "cleared_at", "grace_at")
+    return asked_of(scope).filter(limit__isnull=False).order_by().values_list(*names)
+
+
+@asked
+def _times(scope: RecordScope) -> QuerySet[OutOfUse]:
+    times = OutOfUse.objects.filter(
+        appliance__site=scope.site, starts_at__lt=scope.reached, recorded_at__lte=scope.now
+    ).select_related("appliance", "back", "void")
+    return times.order_by("starts_at", "pk")
+
+
 def out_of_use(scope: RecordScope) -> Iterator[OutOfUse]:
     """Struck out ones too."""
-    times = OutOfUse.objects.filter(
-        appliance__site=scope.site.pk, starts_at__lt=scope.reached, recorded_at__lte=scope.now
-    ).select_related("appliance", "back", "void")
-    for each in times.order_by("starts_at", "pk"):
+    for each in _times(scope):
         ended = each.ended_at
         if ended is None or ended > scope.start:
             yield each

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Iterator
 from itertools import groupby, takewhile
 
+from django.db.models import QuerySet
+
 from compliance.checks.models import Check
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
@@ -22,6 +24,7 @@ from shared.time_text import moment, zoned_moment
 from ..case_rows import CaseHere, Held, act_of, bounds_by_span, cases_here, held_rows
 from ..formatting import NO_HOLD, between, error, joined, sentence, uncertainty, value
 from ..scope import RecordScope
+from ..statements import asked
 
 COLUMNS = [
     Column("Taken", points=70),
@@ -158,14 +161,19 @@ def _write_signatures(writer: Writer, scope: RecordScope, case: CaseHere) -> Non
         writer.paragraph(f"The last signature under case {case.title} no longer stands.", strong=True)
 
 
+@asked
+def _versions(scope: RecordScope) -> QuerySet[LimitVersion]:
+    used = Reading.objects.filter(site=scope.site).order_by().values("limit_version")
+    return LimitVersion.objects.filter(pk__in=used).select_related("limit")
+
+
 class CaseRows:
     """Rows of the table: each decision once, over the readings that it was made on."""
 
     def __init__(self, scope: RecordScope, cases: list[CaseHere]):
         self._scope, self._bounds = scope, bounds_by_span(cases)
         self._good_lost = good_readings_lost(scope.site.pk)
-        used = Reading.objects.filter(site=scope.site).order_by().values("limit_version")
-        self._versions = {v.pk: v for v in LimitVersion.objects.filter(pk__in=used).select_related("limit")}
+        self._versions = {version.pk: version for version in _versions(scope)}
 
     def rows(self, held: Iterable[Held]) -> Iterator[Row]:
         before: object = ()

@@ -1,7 +1,5 @@
 """What was set anew in the period for the site, its business, probes and appliances, and what was corrected of it later."""
 
-from collections.abc import Iterator
-
 from compliance.appliances.models import Appliance
 from compliance.appliances.wording import appliance_changes
 from compliance.probes.wording import probe_changes
@@ -11,7 +9,7 @@ from shared.printing.table import Column, Row
 from shared.time_text import moment
 from sites.wording import business_changes, site_changes
 
-from ..scope import RecordScope
+from ..scope import RecordScope, once
 
 COLUMNS = [
     Column("Set", points=72),
@@ -37,7 +35,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
         writer.paragraph(EXPLAINED, small=True)
 
 
-def changes_here(scope: RecordScope) -> Iterator[tuple[str, SettingChange, tuple[str, str, str]]]:
+@once
+def changes_here(scope: RecordScope) -> list[tuple[str, SettingChange, tuple[str, str, str]]]:
     """Of what, the change, and in words what it is about, what it was and what it is."""
     probes = {here.probe.pk: here.probe for here in scope.probes}
     told = [("Business", each, words) for each, words in business_changes(scope.business)]
@@ -47,9 +46,8 @@ def changes_here(scope: RecordScope) -> Iterator[tuple[str, SettingChange, tuple
     appliances = Appliance.objects.filter(site=scope.site.pk).in_bulk()
     for each, words in appliance_changes(appliances):
         told.append((appliances[each.fact.appliance_id].named_at(each.fact.recorded_at).name, each, words))
-    for of, each, words in sorted(told, key=lambda line: (line[1].fact.recorded_at, line[1].fact.pk)):
-        if _belongs(each, scope):
-            yield of, each, words
+    told.sort(key=lambda line: (line[1].fact.recorded_at, line[1].fact.pk))
+    return [line for line in told if _belongs(line[1], scope)]
 
 
 def _belongs(change: SettingChange, scope: RecordScope) -> bool:

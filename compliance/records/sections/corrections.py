@@ -15,6 +15,7 @@ from shared.time_text import moment
 
 from ..formatting import error, reading_value
 from ..scope import RecordScope
+from ..statements import asked
 
 COLUMNS = [
     Column("Struck out", points=92),
@@ -48,25 +49,36 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
 
 def struck_out_here(scope: RecordScope) -> Iterator[tuple[str, Void]]:
     """Each with the letter of the numbers of what it strikes out."""
-    probes = [here.probe.pk for here in scope.probes]
-    readings = struck_out(ReadingVoid, scope, "taken_at").filter(voids__site=scope.site)
-    checks = struck_out(CheckVoid, scope, "checked_at").filter(voids__probe__in=probes)
-    events = struck_out(EventVoid, scope, "at").filter(voids__probe__in=probes)
-    alone = ("probe",)
-    for letter, voids, besides in (
-        ("R", readings, ("probe", "limit_version")),
-        ("C", checks, alone),
-        ("E", events, alone),
-    ):
-        related = voids.select_related(*(f"{fact}__{name}" for fact in ("voids", "replacement") for name in besides))
-        for void in related.order_by("recorded_at", "pk").iterator(chunk_size=500):
-            yield letter, void
+    for letter, voids in (("R", _readings), ("C", _checks), ("E", _events)):
+        yield from ((letter, void) for void in voids(scope))
 
 
-def excuses_struck_out(scope: RecordScope) -> Iterator[ExcuseVoid]:
+@asked
+def _readings(scope: RecordScope) -> QuerySet[ReadingVoid]:
+    found = struck_out(ReadingVoid, scope, "taken_at").filter(voids__site=scope.site)
+    return _related(found, "probe", "limit_version")
+
+
+@asked
+def _checks(scope: RecordScope) -> QuerySet[CheckVoid]:
+    return _related(struck_out(CheckVoid, scope, "checked_at").filter(voids__probe__in=scope.probe_keys), "probe")
+
+
+@asked
+def _events(scope: RecordScope) -> QuerySet[EventVoid]:
+    return _related(struck_out(EventVoid, scope, "at").filter(voids__probe__in=scope.probe_keys), "probe")
+
+
+def _related(voids: QuerySet[Void], *besides: str) -> QuerySet[Void]:
+    related = voids.select_related(*(f"{fact}__{name}" for fact in ("voids", "replacement") for name in besides))
+    return related.order_by("recorded_at", "pk")
+
+
+@asked
+def excuses_struck_out(scope: RecordScope) -> QuerySet[ExcuseVoid]:
     found = struck_out(ExcuseVoid, scope, "reminder__due_at").filter(voids__reminder__site=scope.site)
     named = ("reminder__probe", "reminder__limit", "reminder__appliance")
-    yield from found.select_related(*(f"voids__{name}" for name in named)).order_by("recorded_at", "pk")
+    return found.select_related(*(f"voids__{name}" for name in named)).order_by("recorded_at", "pk")
 
 
 def struck_out(model: type[Void], scope: RecordScope, time: str) -> QuerySet[Void]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from itertools import groupby, zip_longest
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from compliance.checks.queries import event_entered_late, move_entered_late
 from compliance.plans.models import CheckPlan, Closure, Opening
@@ -19,7 +19,8 @@ from sites.models import Site, SiteSettings
 
 from ..formatting import entered_beside, sentence, struck_by
 from ..probes import ProbeHere
-from ..scope import RecordScope, midnight
+from ..scope import RecordScope, midnight, once
+from ..statements import asked
 from ..used_here import Away, with_what_contradicts
 
 HOURS = [Column("From", points=58), Column("Hours", share=1), Column("By", points=24)]
@@ -68,13 +69,18 @@ def _hours(scope: RecordScope) -> Iterator[Row]:
     yield from (_week(each, each.effective_from, scope) for each in later)
 
 
-def hours_set(scope: RecordScope) -> Iterator[Opening | None]:
+@once
+def hours_set(scope: RecordScope) -> list[Opening | None]:
     """Those in force when the period began, None where nothing was said, and each that began in it."""
+    return [opening_in_force(scope.site, scope.first), *_hours_begun(scope)]
+
+
+@asked
+def _hours_begun(scope: RecordScope) -> QuerySet[Opening]:
     begun = Opening.objects.filter(
         site=scope.site, effective_from__gt=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
     )
-    yield opening_in_force(scope.site, scope.first)
-    yield from begun.order_by("effective_from", "pk")
+    return begun.order_by("effective_from", "pk")
 
 
 def _week(opening: Opening | None, since: date | None, scope: RecordScope) -> Row:
@@ -90,23 +96,20 @@ def _entered(fact: Opening | CheckPlan, scope: RecordScope) -> str:
 
 
 def _closed(scope: RecordScope) -> Iterator[Row]:
-    then = _known(scope)
-    rows = [(each.first_day, _closure(each, scope)) for each in closures(scope, then)]
-    for first, last, why, what in _closed_days(scope, then):
+    rows = [(each.first_day, _closure(each, scope)) for each in closures(scope)]
+    for first, last, why, what in closed_days(scope):
         rows.append((first, Row((span_words(first, last), why, what, ""))))
     yield from (row for _, row in sorted(rows, key=lambda each: each[0]))
 
 
 def closed_days(scope: RecordScope) -> Iterator[tuple[date, date, str, str]]:
     """The first and the last, why, and what it is, of those that no closure was entered for."""
-    return _closed_days(scope, _known(scope))
-
-
-def _closed_days(scope: RecordScope, then: dict[date, SiteSettings | Site]) -> Iterator[tuple[date, date, str, str]]:
+    then = _known(scope)
     yield from ((on, on, name, HOLIDAY) for on, name in _holidays(then))
     yield from ((first, last, CLOSED_FOR_GOOD, str(scope.site)) for first, last in _shut(then))
 
 
+@once
 def _known(scope: RecordScope) -> dict[date, SiteSettings | Site]:
     """What was set for the site when each day of the period began, whatever was set or corrected later."""
     facts = list(scope.site.settings_facts.order_by("pk"))
@@ -127,18 +130,25 @@ def _shut(then: dict[date, SiteSettings | Site]) -> Iterator[tuple[date, date]]:
             yield first, more[-1] if more else first
 
 
-def closures(scope: RecordScope, then: dict[date, SiteSettings | Site] | None = None) -> Iterator[Closure]:
+@once
+def closures(scope: RecordScope) -> list[Closure]:
     """Struck out ones too, as they reached the record before it was printed; of each area on days on which it was there."""
-    then = then or _known(scope)
-    site, areas = scope.site, {told.area_id for told in then.values()}
-    reaching = Q(site=site) | Q(area__in=areas) | Q(business=site.area.business_id)
+    then, found = _known(scope), []
+    for each in _of_business(scope):
+        there = (on for on, told in then.items() if each.area_id in (None, told.area_id))
+        if any(each.first_day <= on <= each.last_day for on in there):
+            found.append(each)
+    return found
+
+
+@asked
+def _of_business(scope: RecordScope) -> QuerySet[Closure]:
+    """Of the site, of any area and of the business as a whole."""
+    reaching = Q(site=scope.site) | Q(area__business=scope.business) | Q(business=scope.business)
     found = Closure.objects.filter(
         reaching, first_day__lte=scope.last, last_day__gte=scope.first, recorded_at__lte=scope.now
     )
-    for each in found.select_related("site", "area", "business", "void").order_by("first_day", "pk"):
-        there = (on for on, told in then.items() if each.area_id in (None, told.area_id))
-        if any(each.first_day <= on <= each.last_day for on in there):
-            yield each
+    return found.select_related("site", "area", "business", "void").order_by("first_day", "pk")
 
 
 def _closure(each: Closure, scope: RecordScope) -> Row:
@@ -165,26 +175,25 @@ def plans_set(scope: RecordScope) -> Iterator[Row]:
 
 def plans_here(scope: RecordScope) -> Iterator[tuple[CheckPlan, str, str]]:
     """Those that began in the period and reach the site or a probe that was here."""
-    probes = [here.probe.pk for here in scope.probes]
-    reaching = Q(site=scope.site) | Q(business=scope.site.area.business_id) | Q(probe__in=probes)
-    found = CheckPlan.objects.filter(
-        reaching, effective_from__gte=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
-    )
-    for plan in found.select_related("site", "business", "probe").order_by("effective_from", "pk"):
+    for plan in _plans_begun(scope):
         code = plan.probe and plan.probe.particulars_at(plan.recorded_at).code
         who = f"probe {code}: its own plan" if code else scope_words(scope.named(plan))
         yield plan, who, plan.as_plan().told if plan.in_force else "taken off; the wider plan counts"
 
 
+@asked
+def _plans_begun(scope: RecordScope) -> QuerySet[CheckPlan]:
+    reaching = Q(site=scope.site) | Q(business=scope.business) | Q(probe__in=scope.probe_keys)
+    found = CheckPlan.objects.filter(
+        reaching, effective_from__gte=scope.first, effective_from__lte=scope.last, recorded_at__lte=scope.now
+    )
+    return found.select_related("site", "business", "probe").order_by("effective_from", "pk")
+
+
+@once
 def away_from_here(scope: RecordScope) -> list[Away]:
     """When probes that were here in the period were withdrawn, or at another site."""
-    turns = Event.objects.live().filter(
-        probe__in=[here.probe.pk for here in scope.probes],
-        kind__in=[*OUT_OF_USE, EventKind.RETURNED],
-        at__lt=scope.end,
-        recorded_at__lte=scope.now,
-    )
-    ordered = groupby(turns.order_by("probe", "at", "pk"), key=lambda event: event.probe_id)
+    ordered = groupby(_turns(scope), key=lambda event: event.probe_id)
     by_probe = {pk: list(group) for pk, group in ordered}
     lines = [
         line
@@ -192,6 +201,17 @@ def away_from_here(scope: RecordScope) -> list[Away]:
         for line in (*_withdrawn(here, by_probe.get(here.probe.pk, []), scope), *_elsewhere(here, scope))
     ]
     return with_what_contradicts(scope, lines)
+
+
+@asked
+def _turns(scope: RecordScope) -> QuerySet[Event]:
+    turns = Event.objects.live().filter(
+        probe__in=scope.probe_keys,
+        kind__in=[*OUT_OF_USE, EventKind.RETURNED],
+        at__lt=scope.end,
+        recorded_at__lte=scope.now,
+    )
+    return turns.order_by("probe", "at", "pk")
 
 
 def _elsewhere(here: ProbeHere, scope: RecordScope) -> Iterator[Away]:

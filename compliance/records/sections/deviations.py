@@ -1,9 +1,9 @@
 """Readings that did not meet their limit, and what was done about each."""
 
 from collections.abc import Iterator
-from itertools import chain
+from itertools import chain, islice
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet, prefetch_related_objects
 
 from compliance.readings.models import CorrectiveAction, Deviation
 from shared.printing.flow import Writer
@@ -12,6 +12,7 @@ from shared.time_text import moment
 
 from ..formatting import limit_in_short, reading_value, sentence
 from ..scope import RecordScope
+from ..statements import asked
 from ..summary_counts import count_deviations, deviations_of
 from .summary import deviations_in_words, no_deviation
 
@@ -24,6 +25,7 @@ COLUMNS = [
     Column("Probe", points=36),
     Column("State", points=32),
 ]
+CHUNK = 500
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -44,14 +46,18 @@ def write(writer: Writer, scope: RecordScope) -> None:
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
     actions = CorrectiveAction.objects.select_related("replaced_by").order_by("pk")
-    found = (
-        deviations_of(scope)
-        .select_related("reading__probe", "reading__limit_version__limit", "reading__void")
-        .prefetch_related(Prefetch("actions", actions.filter(recorded_at__lte=scope.now), to_attr="done"))
-        .order_by("reading__taken_at", "pk")
-    )
-    for deviation in found.iterator(chunk_size=500):
-        yield from _told(deviation, scope)
+    done = Prefetch("actions", actions.filter(recorded_at__lte=scope.now), to_attr="done")
+    found = deviations_here(scope)
+    while some := list(islice(found, CHUNK)):
+        prefetch_related_objects(some, done)
+        for deviation in some:
+            yield from _told(deviation, scope)
+
+
+@asked
+def deviations_here(scope: RecordScope) -> QuerySet[Deviation]:
+    related = "reading__probe", "reading__limit_version__limit", "reading__void"
+    return deviations_of(scope).select_related(*related).order_by("reading__taken_at", "pk")
 
 
 def _told(deviation: Deviation, scope: RecordScope) -> Iterator[Row]:

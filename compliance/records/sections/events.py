@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.db.models import QuerySet
+
 from compliance.checks.queries import event_entered_late
 from compliance.probes.models import Event
 from shared.printing.flow import Writer
@@ -10,6 +12,7 @@ from shared.time_text import moment
 
 from ..formatting import entered_beside, struck_by
 from ..scope import RecordScope
+from ..statements import asked
 
 COLUMNS = [
     Column("When", points=72),
@@ -22,14 +25,15 @@ COLUMNS = [
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    events = (
-        Event.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **scope.within("at"))
-        .select_related("probe", "void__replacement", "corrects")
-        .order_by("at", "pk")
-    )
     empty = "It is not recorded that a probe was adjusted, repaired, dropped, doubted, withdrawn, gone or returned."
-    rows = (_row(event, scope) for event in events)
+    rows = (_row(event, scope) for event in events_here(scope))
     writer.listing(COLUMNS, rows, empty=empty, heading="Events of probes")
+
+
+@asked
+def events_here(scope: RecordScope) -> QuerySet[Event]:
+    happened = Event.objects.filter(probe__in=scope.probe_keys, **scope.within("at"))
+    return happened.select_related("probe", "void", "corrects").order_by("at", "pk")
 
 
 def _row(event: Event, scope: RecordScope) -> Row:

@@ -1,5 +1,7 @@
 """Checks that did not pass, in full words."""
 
+from django.db.models import QuerySet
+
 from compliance.checks.kinds import kind_of
 from compliance.checks.models import Check, Verdict
 from shared.printing.flow import Writer
@@ -10,22 +12,29 @@ from shared.units import show_spread
 from ..check_history import checks_in
 from ..formatting import air, budget, error, method, sentence, uncertainty, version_in_words
 from ..scope import RecordScope
+from ..statements import asked
+from ..summary_counts import count_checks
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Checks that did not pass, in full")
-    failed = checks_in(scope).exclude(verdict=Verdict.IN_TOLERANCE).order_by("checked_at", "pk")
     none = True
-    for check in failed.iterator(chunk_size=200):
+    for check in _failed(scope):
         _write(writer, scope, check)
         none = False
     if none:
         writer.paragraph(_passed(scope))
 
 
+@asked
+def _failed(scope: RecordScope) -> QuerySet[Check]:
+    found = checks_in(scope).exclude(verdict=Verdict.IN_TOLERANCE).select_related("probe", "site", "void", "corrects")
+    return found.order_by("checked_at", "pk")
+
+
 def _passed(scope: RecordScope) -> str:
     """Of a period without a check nothing passed."""
-    made = checks_in(scope).live().count()
+    made = count_checks(scope).made
     if not made:
         return scope.none("No check was made in this period, so nothing is known of how the probes were in it.")
     passed = (

@@ -1,13 +1,14 @@
 """Which files readings of the period came from: name, digest, what came in and which lines did not, who and when."""
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from compliance.readings.models import Import
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import moment
 
-from ..scope import RecordScope, once
+from ..scope import RecordScope
+from ..statements import asked
 from ..trail_words import lines_in_words
 
 COLUMNS = [
@@ -28,22 +29,16 @@ EXPLAINED = (
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
-    rows = [_row(each, scope) for each in files_of(scope).order_by("pk")]
+    rows = [_row(each, scope) for each in files_of(scope)]
     if rows:
         writer.heading("Files of readings that were brought in")
         writer.table(COLUMNS, rows, dense=True)
         writer.paragraph(EXPLAINED, small=True)
 
 
+@asked
 def files_of(scope: RecordScope) -> QuerySet[Import]:
-    """From which a reading of the period came, and those that were brought in in the period for this site alone."""
-    brought = Q(site=scope.site.pk, recorded_at__gte=scope.start, recorded_at__lt=scope.end)
-    return Import.objects.filter(Q(pk__in=_sources(scope)) | brought, recorded_at__lte=scope.now)
-
-
-@once
-def _sources(scope: RecordScope) -> list[int]:
-    return list(scope.readings().order_by().exclude(source=None).values_list("source", flat=True).distinct())
+    return Import.objects.filter(pk__in=scope.file_keys).order_by("pk")
 
 
 def _row(each: Import, scope: RecordScope) -> Row:

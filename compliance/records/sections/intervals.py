@@ -12,6 +12,7 @@ from shared.time_text import moment
 
 from ..formatting import sentence
 from ..scope import RecordScope
+from ..statements import asked
 
 COLUMNS = [
     Column("Accepted", points=72),
@@ -38,10 +39,10 @@ def _rows(scope: RecordScope) -> Iterator[Row]:
     return (_row(accepted, scope) for accepted in accepted_here(scope))
 
 
+@asked
 def accepted_here(scope: RecordScope) -> QuerySet[Acceptance]:
-    probes = [here.probe.pk for here in scope.probes]
     found = Acceptance.objects.filter(
-        probe__in=probes, recorded_at__gte=scope.start, recorded_at__lt=scope.end, recorded_at__lte=scope.now
+        probe__in=scope.probe_keys, recorded_at__gte=scope.start, recorded_at__lt=scope.end, recorded_at__lte=scope.now
     )
     return found.select_related("probe").order_by("recorded_at", "pk")
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from itertools import chain
 
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from compliance.checks.models import Standing
 from compliance.quarantine.cases import begun
@@ -15,9 +15,10 @@ from shared.printing.table import Column, Row
 from shared.time_text import moment, zoned_moment
 
 from ..case_rows import cases_here
-from ..check_history import checks_in, late_and_overdue
+from ..check_history import late_and_overdue, newest_procedures
 from ..formatting import reading_value
 from ..scope import RecordScope
+from ..statements import asked
 from ..summary_counts import count_readings, deviations_of
 from .probes import state_at_printing
 from .summary import READINGS
@@ -33,7 +34,7 @@ PRINTING, END, BOTH = "printing", "end of the period", "both"
 
 def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Open points at printing")
-    known = scope.was_read or checks_in(scope).exists()
+    known = scope.was_read or newest_procedures(scope)
     empty = (
         f"Nothing was left open{'' if _running(scope) else ', neither at the end of the period nor at printing'}."
         if known
@@ -68,14 +69,18 @@ def _since(recorded_at: datetime, scope: RecordScope) -> str:
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
     yield from _cases(scope)
-    live = deviations_of(scope).live("reading").filter(Q(acted=False) | Q(held=True))
-    waiting = live.select_related("reading__limit_version").order_by("reading__taken_at", "pk")
-    for deviation in waiting.iterator(chunk_size=500):
+    for deviation in _waiting(scope):
         missing = "the food is still held apart." if deviation.held else "nothing is recorded about what was done."
         yield _deviation(deviation, missing, _since(deviation.recorded_at, scope), scope)
     yield from _closed_since(scope)
     yield from _overdue(scope)
     yield from _doubtful(scope)
+
+
+@asked
+def _waiting(scope: RecordScope) -> QuerySet[Deviation]:
+    live = deviations_of(scope).live("reading").filter(Q(acted=False) | Q(held=True))
+    return live.select_related("reading__limit_version").order_by("reading__taken_at", "pk")
 
 
 def _cases(scope: RecordScope) -> Iterator[Row]:
@@ -105,13 +110,17 @@ def _closed_since(scope: RecordScope) -> Iterator[Row]:
     """Deviations that were open when the period ended: it was recorded later what had been done."""
     if _running(scope):
         return
+    for deviation in _told_later(scope):
+        told = f"what was done was recorded after it, {moment(deviation.told_at, scope.zone)}."
+        yield _deviation(deviation, told, END, scope)
+
+
+@asked
+def _told_later(scope: RecordScope) -> QuerySet[Deviation]:
     first = CorrectiveAction.objects.filter(deviation=OuterRef("pk")).order_by("recorded_at").values("recorded_at")
     found = deviations_of(scope).live("reading").filter(acted=True, held=False, recorded_at__lt=scope.end)
     later = found.annotate(told_at=Subquery(first[:1])).filter(told_at__gte=scope.end)
-    related = later.select_related("reading__limit_version").order_by("reading__taken_at", "pk")
-    for deviation in related.iterator(chunk_size=500):
-        told = f"what was done was recorded after it, {moment(deviation.told_at, scope.zone)}."
-        yield _deviation(deviation, told, END, scope)
+    return later.select_related("reading__limit_version").order_by("reading__taken_at", "pk")
 
 
 def _overdue(scope: RecordScope) -> Iterator[Row]:

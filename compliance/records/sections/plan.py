@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
 
+from django.db.models import QuerySet
+
 from compliance.limits.comparing import looser_than
 from compliance.limits.models import LimitVersion, Origin
 from compliance.limits.wording import demand
@@ -16,6 +18,7 @@ from shared.units import show
 
 from ..formatting import joined, sentence
 from ..scope import RecordScope
+from ..statements import asked
 
 COLUMNS = [
     Column("Limit and step", share=1.2),
@@ -62,13 +65,16 @@ class HeldVersion:
 
 
 def _rows(scope: RecordScope) -> Iterator[Row]:
-    versions = (
-        LimitVersion.objects.filter(limit__site=scope.site, recorded_at__lte=scope.now)
-        .select_related("limit__rule")
-        .order_by("limit__step", "limit__title", "limit", "effective_from", "pk")
-    )
-    for _, group in groupby(versions, key=lambda version: version.limit_id):
+    for _, group in groupby(_versions(scope), key=lambda version: version.limit_id):
         yield from (_row(each, scope) for each in _held(list(group)) if each.belongs(scope))
+
+
+@asked
+def _versions(scope: RecordScope) -> QuerySet[LimitVersion]:
+    known = LimitVersion.objects.filter(limit__site=scope.site, recorded_at__lte=scope.now).select_related(
+        "limit__rule"
+    )
+    return known.order_by("limit__step", "limit__title", "limit", "effective_from", "pk")
 
 
 def _held(versions: list[LimitVersion]) -> Iterator[HeldVersion]:

@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from itertools import groupby
 
+from django.db.models import QuerySet
+
 from compliance.checks.kinds import KINDS, kind_of
 from compliance.checks.models import BEGINNING, END, Check, Span, Verdict
 from compliance.checks.queries import entered_late, is_let_be, move_entered_late, not_cleared_by, passed_near_edge
@@ -16,10 +18,11 @@ from shared.printing.table import Column, Row
 from shared.time_text import day_words, moment, zoned_moment
 from shared.units import show, show_spread, show_step
 
-from ..check_history import PlansHere, checks_in, newest_procedures
+from ..check_history import PlansHere, by_probe, newest_procedures, plans_of
 from ..formatting import air, entered_beside, error, joined, method, sentence, uncertainty, version_in_words
 from ..probes import ProbeHere, TimeHere
-from ..scope import RecordScope
+from ..scope import RecordScope, once
+from ..statements import asked
 
 COLUMNS = [
     Column("Made", points=72),
@@ -43,8 +46,8 @@ def write(writer: Writer, scope: RecordScope) -> None:
     writer.heading("Probes and their checks")
     if not scope.probes:
         writer.paragraph(scope.none("No probe was here in the period."))
-    spans, events, plans = spans_here(scope), _events(scope), PlansHere(scope)
-    made = checks_in(scope).defer(*NOT_PRINTED)
+    spans, events, plans = spans_here(scope), _events(scope), plans_of(scope)
+    made = by_probe(scope).defer(*NOT_PRINTED)
     checks = groupby(made.iterator(chunk_size=500), key=lambda check: check.probe_id)
     probe_id, mine = next(checks, (None, ()))
     for number, here in enumerate(scope.probes):
@@ -73,20 +76,29 @@ def _tells(checks: list[Check], events: list[Event]) -> bool:
     return len(checks) > FEW or bool(checks and events) or any(each.verdict != Verdict.IN_TOLERANCE for each in checks)
 
 
+@once
 def spans_here(scope: RecordScope) -> dict[int, list[Span]]:
     """The spans of each probe that fall in the period, with what is said of the checks on either side."""
+    return {pk: list(group) for pk, group in groupby(_spans(scope), key=lambda span: span.probe_id)}
+
+
+@asked
+def _spans(scope: RecordScope) -> QuerySet[Span]:
     overlap = {"starts_at__lt": scope.end, "ends_at__gte": scope.start}
-    spans = Span.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **overlap)
+    spans = Span.objects.filter(probe__in=scope.probe_keys, **overlap)
     said = [f"{check}__{name}" for check in BESIDE for name in SAID_BESIDE]
     spans = spans.select_related(*BESIDE).only("probe", "starts_at", "ends_at", "standing", *said)
-    spans = spans.order_by("probe", "ends_at")
-    return {pk: list(group) for pk, group in groupby(spans, key=lambda span: span.probe_id)}
+    return spans.order_by("probe", "ends_at")
 
 
 def _events(scope: RecordScope) -> dict[int, list[Event]]:
-    probes = [here.probe.pk for here in scope.probes]
-    events = Event.objects.live().filter(probe__in=probes, **scope.within("at")).order_by("probe", "at", "pk")
-    return {pk: list(group) for pk, group in groupby(events, key=lambda event: event.probe_id)}
+    return {pk: list(group) for pk, group in groupby(_happened(scope), key=lambda event: event.probe_id)}
+
+
+@asked
+def _happened(scope: RecordScope) -> QuerySet[Event]:
+    events = Event.objects.live().filter(probe__in=scope.probe_keys, **scope.within("at"))
+    return events.order_by("probe", "at", "pk")
 
 
 def _write_head(writer: Writer, scope: RecordScope, plans: PlansHere, here: ProbeHere, spans: list[Span]) -> None:

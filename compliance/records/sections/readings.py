@@ -5,11 +5,14 @@ from collections.abc import Iterable, Iterator
 from datetime import date, timedelta
 from itertools import groupby
 
+from django.db.models import QuerySet
+
 from compliance.appliances.models import Appliance
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Standing
 from compliance.checks.queries import ENTERED_APART
 from compliance.limits.models import LimitVersion
+from compliance.readings.models import Reading
 from compliance.readings.queries import MADE_AT_THE_TIME
 from shared.phone_time import phone_words
 from shared.printing.flow import Writer
@@ -18,6 +21,7 @@ from shared.time_text import day_words, long_weekday_day, moment, told_apart
 
 from ..formatting import NO_HOLD, limit_in_short, sentence, value
 from ..scope import RecordScope
+from ..statements import asked
 from ..summary_counts import bursts_here
 
 COLUMNS = [
@@ -69,7 +73,6 @@ UNFIT = {
     Fitness.CHECK_FIRST.value: "The probe was to be checked first.",
     Fitness.DO_NOT_USE.value: "The probe was not to be used.",
 }
-CHUNK = 2000
 
 
 def write(writer: Writer, scope: RecordScope) -> None:
@@ -82,7 +85,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
 def _days(scope: RecordScope) -> Iterator[Row]:
     """The readings of each day under its date."""
     told = ReadingRows(scope)
-    lines = map(Line._make, scope.judged().values_list(*FIELDS.values()).iterator(chunk_size=CHUNK))
+    lines = map(Line._make, _judged(scope))
     expected = scope.first
     for on, group in groupby(lines, key=lambda line: line.at.astimezone(scope.zone).date()):
         yield from _gap(expected, on)
@@ -90,6 +93,18 @@ def _days(scope: RecordScope) -> Iterator[Row]:
         yield from told.rows(group)
         expected = on + timedelta(days=1)
     yield from _gap(expected, _last_day(scope) + timedelta(days=1))
+
+
+@asked
+def _judged(scope: RecordScope) -> QuerySet[Reading]:
+    return scope.judged().values_list(*FIELDS.values())
+
+
+@asked
+def limits_used(scope: RecordScope) -> QuerySet[LimitVersion]:
+    """Each version of a limit that a reading of the period was held against."""
+    used = scope.readings().order_by().values("limit_version")
+    return LimitVersion.objects.filter(pk__in=used).select_related("limit")
 
 
 def _last_day(scope: RecordScope) -> date:
@@ -109,9 +124,7 @@ class ReadingRows:
     """Rows of the table. Limits and probes are looked up once, not reading by reading."""
 
     def __init__(self, scope: RecordScope):
-        used = scope.readings().order_by().values("limit_version")
-        versions = LimitVersion.objects.filter(pk__in=used).select_related("limit")
-        self._limits = {version.pk: limit_in_short(version) for version in versions}
+        self._limits = {version.pk: limit_in_short(version) for version in limits_used(scope)}
         self._probes = {here.probe.pk: here.probe for here in scope.probes}
         self._appliances = Appliance.objects.filter(site=scope.site.pk).in_bulk()
         self._zone, self._people = scope.zone, scope.people

@@ -4,22 +4,21 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, F, Q, QuerySet, Value
 
 from compliance.advice.models import Acceptance
 from compliance.checks.models import CheckVoid
 from compliance.limits.models import LimitVersion
-from compliance.plans.models import CheckPlan, ClosureVoid, Opening
+from compliance.plans.models import CheckPlan, Opening
 from compliance.probes.models import Event, EventVoid, Placement
 from compliance.quarantine.models import Decision
 from compliance.readings.models import CorrectiveAction, ReadingVoid
 from compliance.reminders.models import Excuse, ExcuseVoid
-from compliance.reminders.queries import asked_for
 from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 
 from ..scope import RecordScope
-from ..summary_counts import deviations_of
+from ..statements import asked
 from .corrections import struck_out
 from .days import closures
 
@@ -74,22 +73,32 @@ def _likeliest(spelt: Counter) -> str:
 
 def _given(scope: RecordScope) -> Iterator[tuple[str, str, int]]:
     """For what, which words, how often; counted by the database, so that only different reasons are held."""
-    for use, found, field in _asked(scope):
-        counted = found.exclude(**{field: ""}).order_by().values_list(field).annotate(Count("pk"))
-        for words, count in counted.iterator(chunk_size=500):
-            yield use, words, count
+    yield from ((use, words, count) for _, use, words, count in sorted(_counted(scope)))
     for closure in closures(scope):
         yield "closed days", closure.why, 1
-    for why, *_ in _decisions(scope).iterator(chunk_size=500):
+        if void := getattr(closure, "void", None):
+            yield "closed days struck out", void.reason, 1
+    for why, *_ in _decisions(scope):
         yield "decision on readings in quarantine", why, 1
 
 
-def _asked(scope: RecordScope) -> Iterator[tuple[str, QuerySet, str]]:
-    probes, site = [here.probe.pk for here in scope.probes], scope.site
-    asked = asked_for(site, scope.start, scope.reached, scope.now).order_by().values("pk")
-    excuses = Excuse.objects.live().filter(reminder__in=asked, recorded_at__lte=scope.now)
-    causes = CorrectiveAction.objects.current().filter(deviation__in=deviations_of(scope).values("pk"))
-    set_here = Q(site=site) | Q(business=site.area.business_id) | Q(probe__in=probes)
+@asked
+def _counted(scope: RecordScope) -> QuerySet:
+    """One statement for all of them, with the place of each: what is given as often stands in that order."""
+    parts = [
+        found.exclude(**{field: ""}).order_by().annotate(place=Value(place), use=Value(use), words=F(field))
+        for place, (use, found, field) in enumerate(_sources(scope))
+    ]
+    first, *others = [part.values_list("place", "use", "words").annotate(Count("pk")) for part in parts]
+    return first.union(*others, all=True)
+
+
+def _sources(scope: RecordScope) -> Iterator[tuple[str, QuerySet, str]]:
+    probes, site = scope.probe_keys, scope.site
+    due = {"reminder__due_at__gte": scope.start, "reminder__due_at__lt": scope.reached}
+    excuses = Excuse.objects.live().filter(reminder__site=site, recorded_at__lte=scope.now, **due)
+    causes = CorrectiveAction.objects.current().filter(deviation__in=scope.deviation_keys)
+    set_here = Q(site=site) | Q(business=scope.business) | Q(probe__in=probes)
     begun = {"effective_from__gte": scope.first, "effective_from__lte": scope.last, "recorded_at__lte": scope.now}
     yield "check or reading not done, excused", excuses, "reason"
     yield "probe used though it was not to be", scope.readings().live(), "used_despite"
@@ -105,16 +114,16 @@ def _asked(scope: RecordScope) -> Iterator[tuple[str, QuerySet, str]]:
     yield "cause of a deviation", causes.filter(recorded_at__lte=scope.now), "cause"
     of_site = struck_out(ExcuseVoid, scope, "reminder__due_at").filter(voids__reminder__site=site)
     yield "excuse struck out", of_site, "reason"
-    yield "closed days struck out", ClosureVoid.objects.filter(voids__in=[c.pk for c in closures(scope)]), "reason"
     yield "hours of work set", Opening.objects.filter(site=site, **begun), "reason"
     yield "plan of checks set", CheckPlan.objects.filter(set_here, **begun), "reason"
     yield "limit set", LimitVersion.objects.filter(limit__site=site, **scope.within("effective_from")), "reason"
 
 
 def _of_probes(model, scope: RecordScope, time: str) -> QuerySet:
-    return model.objects.filter(probe__in=[here.probe.pk for here in scope.probes], **scope.within(time))
+    return model.objects.filter(probe__in=scope.probe_keys, **scope.within(time))
 
 
+@asked
 def _decisions(scope: RecordScope) -> QuerySet:
     """What was decided at once on many readings is one reason."""
     here = Q(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end) | Q(**scope.within("recorded_at"))

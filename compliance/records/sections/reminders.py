@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import Told, tell
+from compliance.reminders.queries import Told
 from compliance.reminders.status import Status
 from shared.plurals import plural
 from shared.printing.flow import Writer
@@ -51,7 +51,7 @@ def write(writer: Writer, scope: RecordScope) -> None:
         writer.paragraph(scope.none("Nothing fell due at this site in the period, or nothing was planned yet."))
         return
     writer.facts(_counted(scope))
-    writer.listing(COLUMNS, _rows(tell(exceptions(scope)), scope), caption="Not done, or not in time")
+    writer.listing(COLUMNS, _rows(exceptions(scope), scope), caption="Not done, or not in time")
     _write_grid(writer, planned)
 
 

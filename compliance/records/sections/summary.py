@@ -14,7 +14,7 @@ from shared.printing.flow import Writer
 from shared.printing.table import Column, Row
 from shared.time_text import day_words
 
-from ..check_history import PlansHere
+from ..check_history import plans_of
 from ..planned_counts import DONE, LATE, MISSED, count_planned, in_words
 from ..scope import RecordScope
 from ..summary_counts import (
@@ -57,7 +57,7 @@ def _plans(scope: RecordScope) -> Iterator[Row]:
 
 def check_plans(scope: RecordScope) -> Iterator[str]:
     """The plans in force at the end of the period, and for which probes."""
-    plans, codes, found = PlansHere(scope), defaultdict(list), {}
+    plans, codes, found = plans_of(scope), defaultdict(list), {}
     for here in scope.probes:
         plan = plans.in_force(here.probe)
         key = plan.plan.key, plan.source

@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from compliance.quarantine.models import Decision
 
 from ..case_rows import cases_here, held_rows
 from ..scope import RecordScope
 from ..sections.cases import CaseRows
+from ..statements import asked
 from .table import ENTERED, Col, DataTable, Holds, code, entered, key, who
 
 
@@ -100,11 +101,7 @@ CASE_STRUCK = DataTable(
 
 
 def _decisions(scope: RecordScope) -> Iterator[tuple]:
-    of_period = Q(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end)
-    made_then = Q(recorded_at__gte=scope.start, recorded_at__lt=scope.end)
-    made = Decision.objects.filter(of_period | made_then, reading__site=scope.site.pk, recorded_at__lte=scope.now)
-    made = made.filter(reading__recorded_at__lte=scope.now).select_related("replaced_by")
-    for each in made.order_by("pk").iterator(chunk_size=2000):
+    for each in _made(scope):
         yield (
             key("decision", each.pk),
             code("R", each.reading_id),
@@ -121,6 +118,14 @@ def _decisions(scope: RecordScope) -> Iterator[tuple]:
             *entered(scope, each),
             key("decision", each.replaced_by.pk if hasattr(each, "replaced_by") else None),
         )
+
+
+@asked
+def _made(scope: RecordScope) -> QuerySet[Decision]:
+    of_period = Q(reading__taken_at__gte=scope.start, reading__taken_at__lt=scope.end)
+    made_then = Q(recorded_at__gte=scope.start, recorded_at__lt=scope.end)
+    made = Decision.objects.filter(of_period | made_then, reading__site=scope.site, recorded_at__lte=scope.now)
+    return made.filter(reading__recorded_at__lte=scope.now).select_related("replaced_by").order_by("pk")
 
 
 DECISIONS = DataTable(

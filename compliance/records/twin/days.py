@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.db.models import QuerySet
+
 from compliance.plans.wording import closure_scope
 from compliance.reviews.days import DayState
 from compliance.reviews.models import Review
@@ -9,6 +11,7 @@ from compliance.reviews.models import Review
 from ..scope import RecordScope
 from ..sections.days import closed_days, closures, hours_set, plans_here
 from ..sections.reviews import days_reviewed
+from ..statements import asked
 from .table import ENTERED, STRUCK, Col, DataTable, Holds, entered, key, struck, who
 
 STANDS = (DayState.REVIEWED, DayState.SENT_BACK)
@@ -36,10 +39,7 @@ REVIEWED_DAYS = DataTable(
 
 def _reviews(scope: RecordScope) -> Iterator[tuple]:
     days = days_reviewed(scope)
-    signed = Review.objects.filter(
-        site=scope.site.pk, first_day__lte=scope.last, last_day__gte=scope.first, recorded_at__lte=scope.now
-    )
-    for each in signed.order_by("pk"):
+    for each in _signed(scope):
         mine = [day for day in days if day.review and day.review.pk == each.pk]
         yield (
             key("review", each.pk),
@@ -55,6 +55,14 @@ def _reviews(scope: RecordScope) -> Iterator[tuple]:
             each.recorded_at,
             who(scope, each),
         )
+
+
+@asked
+def _signed(scope: RecordScope) -> QuerySet[Review]:
+    signed = Review.objects.filter(
+        site=scope.site, first_day__lte=scope.last, last_day__gte=scope.first, recorded_at__lte=scope.now
+    )
+    return signed.order_by("pk")
 
 
 REVIEWS = DataTable(

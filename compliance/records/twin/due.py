@@ -2,13 +2,15 @@
 
 from collections.abc import Iterator
 
+from django.db.models import QuerySet
+
 from compliance.reminders.models import Excuse
-from compliance.reminders.queries import tell
 
 from ..planned_counts import ORDER, count_planned, exceptions
 from ..scope import RecordScope
 from ..sections.appliances import out_of_use, rounds_of_appliances
 from ..sections.reminders import what_became
+from ..statements import asked
 from .table import ENTERED, STRUCK, Col, DataTable, Holds, code, entered, key, struck, who
 
 
@@ -35,7 +37,7 @@ PLANNED = DataTable(
 
 
 def _not_in_time(scope: RecordScope) -> Iterator[tuple]:
-    for told in tell(exceptions(scope)):
+    for told in exceptions(scope):
         check, reading, reminder = told.check, told.reading, told.reminder
         done = (check.checked_at, who(scope, check, "checked_by"), code("C", check.pk)) if check else (None, None, None)
         if reading:
@@ -74,14 +76,19 @@ NOT_IN_TIME = DataTable(
 
 
 def _excuses(scope: RecordScope) -> Iterator[tuple]:
-    due = {"reminder__due_at__gte": scope.start, "reminder__due_at__lt": scope.end}
-    found = Excuse.objects.filter(reminder__site=scope.site.pk, recorded_at__lte=scope.now, **due)
-    related = "reminder__probe", "reminder__limit", "reminder__appliance", "void"
-    for each in found.select_related(*related).order_by("reminder__due_at", "pk").iterator(chunk_size=500):
+    for each in _made(scope):
         due_at, probe = each.reminder.due_at, each.reminder.probe
         what = str(probe.particulars_at(due_at)) if probe else each.reminder.what_then
         told = due_at, what, each.reason, *entered(scope, each)
         yield key("excuse", each.pk), *told, *struck(each, lambda pk: key("excuse", pk), scope)
+
+
+@asked
+def _made(scope: RecordScope) -> QuerySet[Excuse]:
+    due = {"reminder__due_at__gte": scope.start, "reminder__due_at__lt": scope.end}
+    found = Excuse.objects.filter(reminder__site=scope.site, recorded_at__lte=scope.now, **due)
+    related = "reminder__probe", "reminder__limit", "reminder__appliance", "void"
+    return found.select_related(*related).order_by("reminder__due_at", "pk")
 
 
 EXCUSES = DataTable(

@@ -3,29 +3,28 @@
 from collections.abc import Iterator
 from functools import partial
 
-from compliance.checks.models import Check, TimedReading
-from compliance.probes.models import Event
+from django.db.models import QuerySet
 
-from ..check_history import PlansHere
+from compliance.checks.models import Check, TimedReading
+
+from ..check_history import checks_in, plans_of
 from ..scope import RecordScope
 from ..sections.days import away_from_here
+from ..sections.events import events_here
 from ..sections.intervals import accepted_here
 from ..sections.probes import spans_here, state_at_printing
+from ..statements import asked
 from .table import ENTERED, PHONE, STRUCK, Col, DataTable, Holds, code, entered, struck, who
 
 
-def _of_probes(scope: RecordScope) -> list[int]:
-    return [here.probe.pk for here in scope.probes]
-
-
-def checks_here(scope: RecordScope):
+@asked
+def checks_here(scope: RecordScope) -> QuerySet[Check]:
     """Those of the period, and the good ones that bracket its readings are among the spans of the printed record."""
-    made = Check.objects.filter(probe__in=_of_probes(scope), **scope.within("checked_at"))
-    return made.select_related("probe", "site", "void").order_by("checked_at", "pk")
+    return checks_in(scope).select_related("probe", "site", "void").order_by("checked_at", "pk")
 
 
 def _checks(scope: RecordScope) -> Iterator[tuple]:
-    for check in checks_here(scope).iterator(chunk_size=500):
+    for check in checks_here(scope):
         yield (
             code("C", check.pk),
             check.probe_then.code,
@@ -98,10 +97,13 @@ CHECKS = DataTable(
 
 
 def _timed(scope: RecordScope) -> Iterator[tuple]:
-    rows = TimedReading.objects.filter(check_record__in=checks_here(scope).order_by())
-    rows = rows.order_by("check_record", "elapsed_ms", "pk")
-    for check, *told in rows.values_list("check_record_id", "elapsed_ms", "typed", "unit", "value_milli").iterator():
-        yield code("C", check), *told
+    return ((code("C", check), *told) for check, *told in _numbers(scope))
+
+
+@asked
+def _numbers(scope: RecordScope) -> QuerySet[TimedReading]:
+    rows = TimedReading.objects.filter(check_record__in=checks_in(scope)).order_by("check_record", "elapsed_ms", "pk")
+    return rows.values_list("check_record_id", "elapsed_ms", "typed", "unit", "value_milli")
 
 
 TIMED = DataTable(
@@ -119,8 +121,7 @@ TIMED = DataTable(
 
 
 def _events(scope: RecordScope) -> Iterator[tuple]:
-    events = Event.objects.filter(probe__in=_of_probes(scope), **scope.within("at"))
-    for event in events.select_related("probe", "void").order_by("at", "pk"):
+    for event in events_here(scope):
         yield (
             code("E", event.pk),
             event.probe_then.code,
@@ -149,7 +150,7 @@ EVENTS = DataTable(
 
 
 def _probes(scope: RecordScope) -> Iterator[tuple]:
-    spans, plans = spans_here(scope), PlansHere(scope)
+    spans, plans = spans_here(scope), plans_of(scope)
     for here in scope.probes:
         probe, plan, cut = here.probe, plans.in_force(here.probe), spans.get(here.probe.pk)
         yield (

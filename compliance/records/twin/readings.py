@@ -2,20 +2,21 @@
 
 from collections.abc import Iterator
 
-from django.db.models import F, OuterRef, Subquery
+from django.db.models import F, OuterRef, QuerySet, Subquery
 
 from compliance.appliances.models import Appliance
-from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 from compliance.quarantine.models import Decision
-from compliance.readings.models import CorrectiveAction
+from compliance.readings.models import CorrectiveAction, Reading
 
 from ..scope import RecordScope
+from ..sections.deviations import deviations_here
 from ..sections.files import files_of
+from ..sections.readings import limits_used
+from ..statements import asked
 from ..summary_counts import deviations_of
 from .table import ENTERED, PHONE, STRUCK, Col, DataTable, Holds, code, entered, key, who
 
-CHUNK = 2000
 FIELDS = (
     "pk",
     "item",
@@ -49,13 +50,10 @@ FIELDS = (
 
 
 def _readings(scope: RecordScope) -> Iterator[tuple]:
-    last = Decision.objects.current().filter(reading=OuterRef("pk")).values("fate")[:1]
-    rows = scope.judged().annotate(decision=Subquery(last)).values_list(*FIELDS)
-    versions = LimitVersion.objects.filter(pk__in=scope.readings().order_by().values("limit_version"))
-    limits = {each.pk: (each.limit.code, each.limit.title, demand(each)) for each in versions.select_related("limit")}
+    limits = {each.pk: (each.limit.code, each.limit.title, demand(each)) for each in limits_used(scope)}
     probes = {here.probe.pk: here.probe for here in scope.probes}
     appliances, people = Appliance.objects.filter(site=scope.site.pk).in_bulk(), scope.people
-    for row in rows.iterator(chunk_size=CHUNK):
+    for row in _judged(scope):
         pk, item, version, *measured, at, by, entered_at, entered_by, probe, appliance, deviation, why, standing = row[
             :17
         ]
@@ -88,6 +86,12 @@ def _readings(scope: RecordScope) -> Iterator[tuple]:
             str(people.name(struck_by, struck_at)) if struck_by else None,
             code("R", new),
         )
+
+
+@asked
+def _judged(scope: RecordScope) -> QuerySet[Reading]:
+    last = Decision.objects.current().filter(reading=OuterRef("pk")).values("fate")[:1]
+    return scope.judged().annotate(decision=Subquery(last)).values_list(*FIELDS)
 
 
 READINGS = DataTable(
@@ -127,9 +131,7 @@ READINGS = DataTable(
 
 
 def _deviations(scope: RecordScope) -> Iterator[tuple]:
-    related = "reading__limit_version__limit", "reading__void", "reading__probe"
-    found = deviations_of(scope).select_related(*related).order_by("reading__taken_at", "pk")
-    for each in found.iterator(chunk_size=CHUNK):
+    for each in deviations_here(scope):
         reading = each.reading
         yield (
             code("D", each.pk),
@@ -169,10 +171,7 @@ DEVIATIONS = DataTable(
 
 
 def _acts(scope: RecordScope) -> Iterator[tuple]:
-    acts = CorrectiveAction.objects.filter(
-        deviation__in=deviations_of(scope).order_by().values("pk"), recorded_at__lte=scope.now
-    )
-    for act in acts.annotate(read=F("deviation__reading_id")).select_related("replaced_by").order_by("pk").iterator():
+    for act in _actions(scope):
         yield (
             key("action", act.pk),
             code("D", act.deviation_id),
@@ -186,6 +185,13 @@ def _acts(scope: RecordScope) -> Iterator[tuple]:
             *entered(scope, act),
             key("action", _replaced_by(act)),
         )
+
+
+@asked
+def _actions(scope: RecordScope) -> QuerySet[CorrectiveAction]:
+    known = deviations_of(scope).order_by().values("pk")
+    acts = CorrectiveAction.objects.filter(deviation__in=known, recorded_at__lte=scope.now)
+    return acts.annotate(read=F("deviation__reading_id")).select_related("replaced_by").order_by("pk")
 
 
 def _replaced_by(fact) -> int | None:
@@ -213,7 +219,7 @@ ACTS = DataTable(
 
 
 def _imports(scope: RecordScope) -> Iterator[tuple]:
-    for each in files_of(scope).order_by("pk").iterator(chunk_size=100):
+    for each in files_of(scope):
         yield (
             key("import", each.pk),
             each.file_name,

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.db.models import QuerySet
+
 from compliance.limits.models import LimitVersion
 from compliance.limits.wording import demand
 
@@ -10,15 +12,13 @@ from ..sections.annex import entries_of
 from ..sections.changes import changes_here
 from ..sections.corrections import excuses_struck_out, struck_out_here
 from ..sections.plan import source_of
+from ..statements import asked
 from ..trail_words import act_of, record_of
 from .table import ENTERED, Col, DataTable, Holds, entered, who
 
 
 def _limits(scope: RecordScope) -> Iterator[tuple]:
-    versions = LimitVersion.objects.filter(limit__site=scope.site.pk, recorded_at__lte=scope.now).select_related(
-        "limit__rule"
-    )
-    for each in versions.filter(effective_from__lt=scope.end).order_by("limit__code", "effective_from", "pk"):
+    for each in _versions(scope):
         yield (
             each.limit.code,
             each.limit.title,
@@ -37,6 +37,13 @@ def _limits(scope: RecordScope) -> Iterator[tuple]:
             each.reason,
             *entered(scope, each),
         )
+
+
+@asked
+def _versions(scope: RecordScope) -> QuerySet[LimitVersion]:
+    known = LimitVersion.objects.filter(limit__site=scope.site, recorded_at__lte=scope.now)
+    begun = known.filter(effective_from__lt=scope.end).select_related("limit__rule")
+    return begun.order_by("limit__code", "effective_from", "pk")
 
 
 LIMITS = DataTable(
@@ -142,7 +149,7 @@ NAMES = DataTable(
 
 
 def _trail(scope: RecordScope) -> Iterator[tuple]:
-    for each in entries_of(scope).iterator(chunk_size=1000):
+    for each in entries_of(scope):
         yield (
             each.number,
             each.at,
