@@ -122,10 +122,14 @@ def scope_of(site, first=FIRST, last=LAST, **fields) -> RecordScope:
     return RecordScope(site=site, first=first, last=min(last, fields["now"].astimezone(site.zone).date()), **fields)
 
 
-def printed(scope: RecordScope) -> PdfReader:
+def written(scope: RecordScope) -> bytes:
     out = io.BytesIO()
     write_record(out, scope)
-    return PdfReader(io.BytesIO(out.getvalue()))
+    return out.getvalue()
+
+
+def printed(scope: RecordScope) -> PdfReader:
+    return PdfReader(io.BytesIO(written(scope)))
 
 
 def words_of(reader: PdfReader) -> str:

@@ -2,6 +2,7 @@
 
 import io
 import re
+from functools import partial
 from math import sqrt
 
 import pytest
@@ -22,6 +23,7 @@ from shared.units import difference_from_milli, number, show
 from sites.models import Business, Site
 from tests.checks.making import bad, boiling, certificate, correct_zero, dead, event, good, unclear, zero
 from tests.records.making import at, record_of, section, words_of
+from tests.remembered import remembered
 
 NBSP = "\N{NO-BREAK SPACE}"
 HEADINGS = (
@@ -67,29 +69,46 @@ def part(text: str, heading: str) -> str:
     return min((rest.split(f" {other} ", 1)[0] for other in HEADINGS if other != heading), key=len)
 
 
+def made_and_printed(kind, world) -> tuple[Check, str]:
+    check = KINDS[kind](world.probe, world.manager)
+    return check, print_of(check, world.reader)
+
+
+MADE = {kind: partial(made_and_printed, kind) for kind in KINDS}
+
+
 @pytest.fixture(params=KINDS)
-def check(request, now, probe, manager) -> Check:
-    return KINDS[request.param](probe, manager)
+def made(request, now, world) -> tuple[Check, str]:
+    """A check of each kind, and the text of its print."""
+    return remembered(MADE[request.param], world)
 
 
-def test_the_verdict_comes_first_and_in_words(check, reader):
-    text = print_of(check, reader)
+@pytest.fixture
+def check(made) -> Check:
+    return made[0]
+
+
+@pytest.fixture
+def text(made) -> str:
+    return made[1]
+
+
+def test_the_verdict_comes_first_and_in_words(check, text):
     assert text.index("What this check says") < text.index("What was checked, where")
     said = part(text, "What this check says")
     assert f"Verdict {check.get_verdict_display().capitalize()}" in said
     assert all(" ".join(line.split()) in said for line in check.why[1:])
 
 
-def test_what_where_when_and_by_whom(check, reader):
-    about = part(print_of(check, reader), "What was checked, where, when and by whom")
+def test_what_where_when_and_by_whom(check, text):
+    about = part(text, "What was checked, where, when and by whom")
     for words in ("Probe P1", "thermistor", "Alder School", "Checked 3 Mar 2026 09:00 GMT", "By Mara Holt", "As found"):
         assert words in about
     late = "" if check.kind == "certificate" else "late, "
     assert f"Entered {late}10 Mar 2026 12:00 GMT, by Mara Holt" in about
 
 
-def test_every_timed_reading_stands_there_as_it_was_typed(check, reader):
-    text = print_of(check, reader)
+def test_every_timed_reading_stands_there_as_it_was_typed(check, text):
     stored = [(t.typed, t.value_milli) for t in check.timed_readings.all()]
     if not stored:
         assert "What the display showed" not in text
@@ -102,8 +121,8 @@ def test_every_timed_reading_stands_there_as_it_was_typed(check, reader):
     assert counted == (check.budget["settling"]["count"] if check.reading_milli is not None else 0)
 
 
-def test_the_figures_are_those_that_are_stored(check, reader):
-    result = part(print_of(check, reader), "From the reading to the verdict")
+def test_the_figures_are_those_that_are_stored(check, text):
+    result = part(text, "From the reading to the verdict")
     if check.error_milli is not None:
         assert (
             f"Error of the probe {number(difference_from_milli(check.error_milli, 'C'), 2, signed=True)} °C" in result
@@ -121,9 +140,9 @@ def test_the_figures_are_those_that_are_stored(check, reader):
 LINE = re.compile(r"(<0\.0001|±\d\.\d{4}) (normal|rectangular) (<0\.0001|\d\.\d{4}) ")
 
 
-def test_the_whole_budget_is_there_and_adds_up(check, reader):
+def test_the_whole_budget_is_there_and_adds_up(check, text):
     """JCGM 100:2008, eq. (10): the combined uncertainty is the root of the sum of squares; 4.3.7: u = a/√3 of a rectangle."""
-    text, parts = part(print_of(check, reader), "Uncertainty budget"), check.budget.get("components", [])
+    text, parts = part(text, "Uncertainty budget"), check.budget.get("components", [])
     lines = LINE.findall(text)
     assert [shape for _, shape, _ in lines] == [p["distribution"] for p in parts]
     assert all(p["name"].capitalize() in text and p["why"] in text for p in parts)
@@ -227,8 +246,8 @@ def test_a_good_zero_check_never_clears_on_paper_what_failed_at_boiling(now, sit
     assert "did not clear" in print_of(check, reader)  # what it was worth on its day does not change
 
 
-def test_nothing_on_paper_says_that_a_probe_may_be_used(check, reader):
-    assert "may be used." not in print_of(check, reader).replace("Whether it may be used,", "")
+def test_nothing_on_paper_says_that_a_probe_may_be_used(text):
+    assert "may be used." not in text.replace("Whether it may be used,", "")
 
 
 def test_in_fahrenheit_every_width_is_one_point_eight_times_as_wide(now, probe, cook, reader):
@@ -242,8 +261,8 @@ def test_in_fahrenheit_every_width_is_one_point_eight_times_as_wide(now, probe, 
     assert "Reference 32.00 °F" in text and "Value, °F" in text
 
 
-def test_it_is_signed_by_name_and_meaning(check, reader):
-    signed = part(print_of(check, reader), "Signatures")
+def test_it_is_signed_by_name_and_meaning(check, text):
+    signed = part(text, "Signatures")
     assert "Mara Holt" in signed and "Reviewed" in signed and "Name and signature" in signed
     assert ("Entered" if check.kind == "certificate" else "I made this check as it is described here") in signed
 

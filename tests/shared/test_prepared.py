@@ -6,6 +6,7 @@ from django.db.models import BigIntegerField, CharField, DateTimeField, Q
 
 from compliance.limits.models import Limit, LimitVersion
 from compliance.limits.queries import effective_at
+from shared import prepared
 from shared.prepared import Prepared, PreparedSubquery, Slot, keys
 from sites.models import Person, Site
 from tests.world import LONG_AGO, make_limit, make_version
@@ -62,3 +63,17 @@ def test_a_subquery_looks_up_for_each_row_also_where_both_are_of_one_table(world
     inside = Limit.objects.filter(pk__in=newest.filter(version=later.pk).values("pk"))
     assert list(inside) == [world.limit]
     assert not Limit.objects.annotate(version=NEWEST(limit="pk", title="code")).filter(version__isnull=False)
+
+
+def test_what_is_streamed_comes_whole_piece_by_piece_as_objects_or_as_rows(world, monkeypatch):
+    monkeypatch.setattr(prepared, "CHUNK", 2)
+    more = [make_limit(world.site, by=world.manager, code=f"hot-{number}") for number in range(4)]
+    asked = Limit.objects.filter(site=Slot("site")).select_related("site").order_by("-pk")
+    told = Prepared(lambda: asked.annotate(version=NEWEST(limit="pk", title="title")))
+    there = [*reversed(more), world.limit]
+    found = list(told.streamed({"site": world.site.pk}))
+    assert found == there and [each.version for each in found] == [each.versions.get().pk for each in there]
+    assert [each.site.name for each in found] == [world.site.name] * 5
+    rows = Prepared(lambda: asked.values_list("pk", "code")).streamed({"site": world.site.pk})
+    assert list(rows) == [(each.pk, each.code) for each in there]
+    assert list(told.streamed({"site": world.foreign_site.pk})) == []
