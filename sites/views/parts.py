@@ -11,7 +11,7 @@ from shared.audit.models import Entry
 from shared.plurals import plural
 from shared.templatetags.noughtbook import when
 
-from ..access import areas_of, businesses_of
+from ..access import businesses_of, keys_of_areas
 from ..choosing import ChooseSite, SiteOffer
 from ..models import Membership, Person, PersonName
 
@@ -20,7 +20,7 @@ LOOKING_AT_PASSWORDS = "signing in or choosing a password"  # as it is told to w
 
 def setup_tabs(person: Person, current: str) -> list[dict]:
     """The tabs above sites, people and areas; none for those who only see their sites."""
-    if not areas_of(person).exists():
+    if not keys_of_areas(person):
         return []
     pages = [("site_list", "Sites"), ("people", "People"), ("area_setup", "Areas")]
     if businesses_of(person).exists():

@@ -18,22 +18,33 @@ depths, diameters = st.floats(0, 1000), st.floats(0.1, 50)
 @pytest.mark.parametrize(("depth", "diameter"), [(15, 3.0), (50, 8.0)])
 @pytest.mark.parametrize(("medium", "reference"), [(ICE, 0.0), (BOILING, 100.0)])
 def test_it_solves_the_equation_of_the_fin(depth, diameter, medium, reference):
-    """θ'' = 4h/(kD)·θ along the whole stem, half a metre of it in air, as a boundary value problem (scipy)."""
+    """θ'' = 4h/(kD)·θ along the whole stem, half a metre of it in air, as a boundary value problem (scipy).
+
+    What is in air and what is in the bath are solved beside each other, for the film jumps where they meet.
+    """
     top, bottom = 0.5, depth / 1000
+    air, bath = (4 * film / (STEEL * diameter / 1000) for film in (STILL_AIR, FILMS[medium]))
 
     def slopes(x, y):
-        film = np.where(x < 0, STILL_AIR, FILMS[medium])
-        outside = np.where(x < 0, ROOM, reference)
-        return np.vstack((y[1], 4 * film / (STEEL * diameter / 1000) * (y[0] - outside)))
+        in_air, in_bath = y[:2], y[2:]
+        return np.vstack(
+            (
+                top * in_air[1],
+                top * air * (in_air[0] - ROOM),
+                bottom * in_bath[1],
+                bottom * bath * (in_bath[0] - reference),
+            )
+        )
 
-    def ends(high, low):
-        return np.array([high[0] - ROOM, low[1]])
+    def ends(first, last):
+        return np.array([first[0] - ROOM, last[0] - first[2], last[1] - first[3], last[3]])
 
-    x = np.concatenate((np.linspace(-top, 0, 100), np.linspace(bottom / 200, bottom, 200)))
-    start = np.vstack((np.where(x < 0, ROOM, reference), np.zeros_like(x)))
+    x = np.linspace(0, 1, 200)
+    start = np.vstack([np.full_like(x, value) for value in (ROOM, 0, reference, 0)])
     solved = solve_bvp(slopes, ends, x, start, tol=1e-5, max_nodes=100_000)
-    tip = np.linspace(bottom - min(SENSING_LENGTH, depth) / 1000, bottom, 500)
-    felt = float(np.mean(solved.sol(tip)[0])) - reference
+    assert solved.success
+    tip = np.linspace(1 - min(SENSING_LENGTH / depth, 1), 1, 500)
+    felt = float(np.mean(solved.sol(tip)[2])) - reference
     assert stem_error(depth, diameter, medium, reference) == pytest.approx(felt, rel=0.02, abs=2e-4)
 
 

@@ -3,6 +3,7 @@
 import gzip
 import tracemalloc
 import zlib
+from random import Random
 
 from django.http import StreamingHttpResponse
 from django.urls import reverse
@@ -10,7 +11,7 @@ from django.urls import reverse
 from shared.middleware import Compressed
 
 ACCEPTS = {"accept-encoding": "gzip, deflate, br"}
-LINES = 200_000
+LINES = 9_000
 
 
 def test_a_page_is_sent_by_less_than_half_of_its_bytes(as_person, world):
@@ -24,7 +25,8 @@ def test_a_page_is_sent_by_less_than_half_of_its_bytes(as_person, world):
 
 def test_the_same_page_has_another_length_each_time(as_person, world):
     client, address = as_person(world.manager), reverse("today_site", args=[world.site.pk])
-    assert len({len(client.get(address, headers=ACCEPTS).content) for _ in range(12)}) > 1
+    length = len(client.get(address, headers=ACCEPTS).content)
+    assert any(len(client.get(address, headers=ACCEPTS).content) != length for _ in range(12))
 
 
 def test_a_printed_record_is_compressed_already(as_person, world):
@@ -43,12 +45,12 @@ def test_readings_as_a_file_come_compressed_and_streamed(as_person, world):
 
 
 def test_a_long_file_is_sent_while_it_is_written_and_never_held(rf):
-    written = 0
+    written, chance = 0, Random(7)
 
     def lines():
         nonlocal written
         for written in range(1, LINES + 1):
-            yield f"Alder School,P1,cold-holding,milk,{written / 7:.3f}\r\n"
+            yield f"Alder School,P1,{written},{chance.randbytes(500).hex()}\r\n"
 
     answer = Compressed(lambda request: StreamingHttpResponse(lines()))(rf.get("/", headers=ACCEPTS))
     unpack, length = zlib.decompressobj(wbits=31), 0
@@ -56,6 +58,6 @@ def test_a_long_file_is_sent_while_it_is_written_and_never_held(rf):
     for number, piece in enumerate(answer.streaming_content):
         length += len(unpack.decompress(piece))
         assert number > 2 or written < LINES / 10
-    assert tracemalloc.get_traced_memory()[1] < 3_000_000  # of nine
+    assert tracemalloc.get_traced_memory()[1] < 1_000_000  # of nine millions
     tracemalloc.stop()
-    assert length > 40 * LINES
+    assert length > 1000 * LINES
