@@ -1,10 +1,12 @@
-import django_filters as filters
-from django.utils import timezone
+from datetime import datetime
 
-from shared.key_lists import among
+import django_filters as filters
+
 from sites.choosing import SiteField, SiteOffer
 
-from .fitness import Fitness, fitness_of
+from .fitness import Fitness, Judgement, fitness_of
+
+SOME = 1000
 
 
 class SiteChoiceFilter(filters.Filter):
@@ -28,14 +30,23 @@ class ProbeFilter(filters.FilterSet):
         self.form.fields["site"].offer(SiteOffer(person), self.data)
 
     def filter_queryset(self, queryset):
-        """Whether they may be used is asked last, of those that are left."""
+        """Whether they may be used is asked last, of those that are left, by `first`."""
         found = super().filter_queryset(queryset)
-        found = found if self.form.cleaned_data.get("use") else found.filter(withdrawn=False)
-        wanted = self.form.cleaned_data.get("fitness")
+        return found if self.form.cleaned_data.get("use") else found.filter(withdrawn=False)
+
+    def first(self, queryset, most: int, now: datetime) -> tuple[list[tuple[str, int]], dict[int, Judgement]]:
+        """The code and key of the first of these that may be used as is asked for, and what was judged on the way. Nearly always
+        they are among the first thousand; where not, all that are left are judged."""
+        keys, wanted = queryset.values_list("code", "pk"), self.form.cleaned_data.get("fitness")
         if not wanted:
-            return found
-        judged = fitness_of(list(found.values_list("pk", flat=True)), timezone.now())
-        return found.filter(pk__in=among(pk for pk, each in judged.items() if each.state == wanted))
+            return list(keys[:most]), {}
+        found, judged = [], {}
+        for some in (keys[:SOME], keys[SOME:]):
+            judged |= fitness_of([pk for _, pk in some], now)
+            found += [(code, pk) for code, pk in some if judged[pk].state == wanted]
+            if len(found) >= most:
+                break
+        return found[:most], judged
 
     def left_for_last(self, queryset, name, value):
         return queryset

@@ -2,7 +2,7 @@
 
 from django.db.models import Count, Q, QuerySet
 
-from shared.prepared import Prepared, Slot, keys
+from shared.prepared import Prepared, Slot
 from sites.access import areas_of, keys_of_areas, keys_of_sites, sites_of
 from sites.models import Person, Role
 
@@ -13,11 +13,7 @@ from .timing import USUAL_QUIET, Quiet
 
 def inbox(person: Person) -> QuerySet[Notice]:
     """What a person is shown in the pages: of places where they still hold a role that is told of anything."""
-    return _inbox(person, sites_of(person, Role.MANAGER), areas_of(person))
-
-
-def _inbox(person, sites, areas) -> QuerySet[Notice]:
-    theirs = Q(site__in=sites) | Q(area__in=areas) | Q(site=None, area=None)
+    theirs = Q(site__in=sites_of(person, Role.MANAGER)) | Q(area__in=areas_of(person)) | Q(site=None, area=None)
     return Notice.objects.filter(theirs, person=person, in_page=True)
 
 
@@ -28,20 +24,22 @@ def with_places(notices: QuerySet[Notice]) -> QuerySet[Notice]:
 
 _UNREAD = Prepared(
     lambda: (
-        _inbox(Slot("person"), keys("sites"), keys("areas"))
-        .filter(read_at=None)
+        Notice.objects.filter(person=Slot("person"), in_page=True, read_at=None)
         .order_by()
-        .values("person")
+        .values_list("site", "area")
         .annotate(number=Count("pk"))
-        .values_list("number")
     )
 )
 
 
 def unread(person: Person) -> int:
-    """Every page asks for it."""
-    sites, areas = keys_of_sites(person, Role.MANAGER), keys_of_areas(person)
-    return sum(number for (number,) in _UNREAD.rows(person=person.pk, sites=sites, areas=areas))
+    """How many of the inbox. Every page asks for it: of which places they are is asked of the few that there are."""
+    sites, areas = set(keys_of_sites(person, Role.MANAGER)), set(keys_of_areas(person))
+    return sum(
+        number
+        for site, area, number in _UNREAD.rows(person=person.pk)
+        if site in sites or area in areas or site is area is None
+    )
 
 
 def mail_of(supervisor: Person) -> QuerySet[Notice]:

@@ -22,7 +22,7 @@ from sites.wording import lines_of
 
 from .. import drafts, unfinished
 from ..filters import ProbeFilter
-from ..fitness import fitness_of
+from ..fitness import Judgement, fitness_of
 from ..models import BEGINNING, Check, Span, Standing
 from ..pictures import SHOWN, timeline_pair
 from ..queries import due_word, is_let_be, probes_now_at_sites_of
@@ -47,12 +47,12 @@ MEANS = {
 @require_GET
 def probe_list(request):
     chosen = ProbeFilter(request.GET, queryset=probes_now_at_sites_of(request.user), person=request.user)
-    page = _page(chosen.qs, request)
+    now = timezone.now()
+    page, judged = _page(chosen, request, now)
     rows = page.rows
     writes = set(keys_of_sites(request.user, Role.COOK))
     manages = bool(keys_of_sites(request.user, Role.MANAGER))
-    now = timezone.now()
-    table = ProbeTable(rows, now=now, writes=writes, judged=fitness_of([row.pk for row in rows], now))
+    table = ProbeTable(rows, now=now, writes=writes, judged=judged or fitness_of([row.pk for row in rows], now))
     table.pager = page
     active = sum(1 for name in ("code", "site", "fitness", "use") if chosen.form.cleaned_data.get(name))
     context = {
@@ -74,22 +74,22 @@ def _labels(site: Site | None) -> str | None:
     return f"{page}?site={site.pk}" if page and site else page
 
 
-def _page(queryset, request) -> Page:
-    """One page by code, so that the thousandth costs no more than the first."""
-    query = request.GET.copy()
+def _page(chosen: ProbeFilter, request, now) -> tuple[Page, dict[int, Judgement]]:
+    """One page by code, so that the thousandth costs no more than the first; and what was judged to find it."""
+    query, queryset = request.GET.copy(), chosen.qs
     code, _, pk = query.pop("from", [""])[-1].rpartition("~")
     first = f"?{query.urlencode()}" if code else None
     if number_in(pk) is not None:
         queryset = queryset.filter(Q(code__gt=code) | Q(code=code, pk__gte=number_in(pk)))
     # Put in order by what is narrow; joined to the rest are those of the page alone.
-    found = list(queryset.values_list("code", "pk")[: PAGE + 1])
+    found, judged = chosen.first(queryset, PAGE + 1, now)
     following = None
     if len(found) > PAGE:
         query["from"] = "~".join(map(str, found[PAGE]))
         following = f"?{query.urlencode()}"
     rows = queryset.in_bulk([pk for _, pk in found[:PAGE]])
     shown = [rows[pk] for _, pk in found[:PAGE]]
-    return Page(shown, older=following, newer=first, newer_label="First page", older_label="Next")
+    return Page(shown, older=following, newer=first, newer_label="First page", older_label="Next"), judged
 
 
 @require_GET
