@@ -6,7 +6,6 @@ Floor, measured in the same run and turn about: the same rows by executemany on 
 import resource
 import sys
 from datetime import UTC, datetime, time, timedelta
-from time import perf_counter as time_of
 
 from django.db import connection
 from django.utils import timezone
@@ -21,7 +20,7 @@ from compliance.plans.schedule import TICK
 from compliance.probes.models import Placement, Probe, Sensor
 from compliance.reminders.planning import change_plan
 from sites.models import Site
-from tests.benchmarks.engines import compare, seconds
+from tests.benchmarks.engines import compare, processor_seconds
 from tests.benchmarks.measure_quarantine import settle as let_it_settle
 from tests.world import World
 
@@ -81,32 +80,31 @@ def measure(count: int) -> None:
     horizon.put = kept
     assert len(rows) == count, f"{len(rows)} rows in place of {count}"
     ordinary = horizon._extend_some
-    horizon._extend_some = lambda *given: batches.append(seconds(lambda: ordinary(*given)))
+    horizon._extend_some = lambda *given: batches.append(processor_seconds(lambda: ordinary(*given)))
     timed: dict[str, list[float]] = {"floor": [], "ours": []}
     before = peak()
     for _ in range(TURNS):
         for name, act in (("floor", lambda: kept(rows, horizon.COLUMNS)), ("ours", lambda: horizon.extend(NOW))):
             empty()
-            timed[name].append(seconds(act))
+            timed[name].append(processor_seconds(act))
             assert Reminder.objects.filter(due_at__gt=LAST).count() == count, "two different answers"
     horizon._extend_some = ordinary
     compare(timed["floor"], timed["ours"], f"a day further ahead for {count:,} probes", 8, connection.vendor)
     told("the slowest batch", max(batches), BATCH_GOAL)
-    told("again, with nothing to lay", seconds(lambda: horizon.extend(NOW)), None)
+    told("again, with nothing to lay", processor_seconds(lambda: horizon.extend(NOW)), None)
     print(f"{connection.vendor:11} memory {before} MB before, {peak()} MB after", flush=True)
 
 
 def measure_plan(world: World) -> None:
     plan = PlanData(business=world.business, every_days=2, reason="Agreed.")
-    told("a plan of the business", seconds(lambda: change_plan(by=world.supervisor, data=plan)), ANSWER_GOAL)
+    told("a plan of the business", processor_seconds(lambda: change_plan(by=world.supervisor, data=plan)), ANSWER_GOAL)
     some = list(Unsettled.objects.order_by("pk").values_list("pk", flat=True)[:50])
     batches, ordinary = [], planning._settle_some
 
     def timed(*given):
-        begun = time_of()
-        found = ordinary(*given)
-        batches.append(time_of() - begun)
-        return found
+        found = []
+        batches.append(processor_seconds(lambda: found.append(ordinary(*given))))
+        return found[0]
 
     planning._settle_some = timed
     for pk in some:

@@ -6,7 +6,7 @@ from itertools import takewhile
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from compliance.plans.calendar import Calendar, Closed, Hours, Week, local_day
@@ -70,13 +70,22 @@ def dues(plan, calendar=ALWAYS, anchor=WEDNESDAY, days=30):
     return list(takewhile(lambda due: due.day <= anchor + DAY * days, due_times(plan, calendar, anchor)))
 
 
+NIGHTS_SKIPPED = Calendar(
+    ZoneInfo("Australia/Lord_Howe"),
+    weeks=(Week(date(2000, 1, 1), (*[None] * 5, *[Hours(time(17), time(2))] * 2)),),
+)
+
+
+@example(Plan(every_days=1, at=time(2, 1)), NIGHTS_SKIPPED, date(2015, 8, 1))
 @given(plan=PLANS, calendar=CALENDARS, anchor=ANCHORS)
 def test_due_times_follow_the_check_rise_and_fall_on_open_days(plan, calendar, anchor):
     found = dues(plan, calendar, anchor, 90)
     moments = [due.at for due in found]
     assert moments == sorted(set(moments))
     for due in found:
-        worked = calendar.day_asked(due.at)
+        worked, before = calendar.day_asked(due.at), calendar.service(due.day - DAY)
+        if worked < due.day and before and due.at == before[1]:
+            worked = due.day  # the clocks skip its time together with that at which the day before ends
         assert calendar.is_open(worked)[0] and worked >= due.day > anchor
         assert ("moved" in due.because) == (worked != due.day)
         assert plan.pattern != ON_WEEKDAYS or plan.weekdays >> due.day.weekday() & 1

@@ -390,7 +390,7 @@ def test_a_night_only_appends_and_again_it_writes_nothing(rounds, clock):
     assert after[: len(before)] == before and after[-1]["due_at"] >= on(13, 3) + AHEAD
     with CaptureQueriesContext(connection) as queries:
         extend_rounds([rounds.site.pk], on(13, 3))
-    assert not [q for q in queries if q["sql"].startswith(("INSERT", "UPDATE", "DELETE"))]
+    assert not [q for q in queries if "plans_reminder" in q["sql"] and not q["sql"].startswith("SELECT")]
     assert list(READINGS.order_by("due_at").values()) == after  # what is copied in is no query
 
 

@@ -141,7 +141,7 @@ def test_made_again_nothing_is_written(world):
     planning.extend_horizon(datetime.now(UTC))
     with CaptureQueriesContext(connection) as queries:
         planning.extend_horizon(datetime.now(UTC))
-    assert not [q for q in queries if q["sql"].startswith(('INSERT INTO "plans', "UPDATE"))]
+    assert not [q for q in queries if "plans_" in q["sql"] and not q["sql"].startswith("SELECT")]
 
 
 def test_who_makes_due_times_lets_readings_be_written_meanwhile(world):
