@@ -55,9 +55,11 @@ for line in sys.stdin:
 
 # What the server does at its start, and what its thread has noted a moment ago, are not in a database that is put back.
 TASKS_RAN = """
-from django.utils import timezone
-from compliance.service.models import TaskRun
-print(json.dumps(TaskRun.objects.update(at=timezone.now())))
+from compliance.celery import app
+from compliance.service import task_runs
+for entry in app.conf.beat_schedule.values():
+    task_runs.note(entry["task"])
+print(json.dumps(None))
 """
 AS_STARTED = """
 from django.core.management import call_command
