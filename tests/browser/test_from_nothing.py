@@ -171,7 +171,7 @@ def check(hand: Hand, served: Served) -> None:
     tap(hand, "#insert")
     read(hand, "7.4")
     for _ in range(30):
-        served.ask(EARLIER.format(seconds=30))
+        served.ask(EARLIER.format(seconds=100))
         page.reload()
         read(hand, "0.1")
         if page.locator("#finish-it").count():

@@ -66,7 +66,6 @@ def test_numbers_that_look_wrong_on_a_small_phone(sign_in, served: Served):
     left_it_is_kept(page, served, left)
     verdict, numbers, typing = served.ask(LAST.format(pk=left))
     assert (verdict, numbers) == ("inconclusive", [["4.0", "C"]]) and typing["unfinished"]
-    rounds_in_few_taps(sign_in, served)
 
 
 def typed_in_fahrenheit(page: Page, served: Served, pk: int) -> None:
@@ -145,7 +144,7 @@ class Taps:
         expect(self.page.locator("#messages")).to_contain_text("The round is recorded")
 
 
-def rounds_in_few_taps(sign_in, served: Served) -> None:
+def test_a_round_takes_few_taps(sign_in, served: Served):
     """The goals of a round: six appliances in 4 taps, one in 4, a breach with what was done about it in 7 and no free text."""
     numbers = ["3.1", "3.2", "2.9", "4.0", "3.7", "4.4"]
     assert a_round(sign_in, served, numbers).count <= 4

@@ -80,11 +80,18 @@ def test_a_check_costs_no_more_taps_than_it_did(sign_in, chromium, served: Serve
         place for place, title in enumerate(listed) if title.startswith(keys)
     )  # rounds that are due at this hour
     assert hands.count <= CRUSHED and stirring.count <= CUBES and typing.count - ahead <= TABS
+
+
+def test_a_bath_for_several_costs_no_more_taps_than_it_did(sign_in, served: Served):
+    served.ask(ALL_DUE)
     bath = Counted(sign_in("manager", PHONE))
     probes = all_in_one_bath(bath)
     served.ask(A_WHILE_LATER)
     finish_all(bath, probes)
     assert probes > 1 and bath.count <= BATH + A_PROBE * probes
+
+
+def test_a_list_of_readings_is_decided_on_with_no_more_taps_than_it_was(sign_in):
     bulk = Counted(sign_in("manager", PHONE), 0)
     assert decide_in_bulk(bulk) > 1 and bulk.count <= A_LIST_DECIDED
 
