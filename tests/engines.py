@@ -1,8 +1,8 @@
 """Which database a test run uses. Plain `pytest` runs three workers side by side, one on SQLite, one on a PostgreSQL of its own,
 and one for what waits for programs more than it computes: the browser, and the programs of an installation. What the two engines
 could answer otherwise runs on both (`ON_BOTH`); all else that touches the database runs on one of them, file by file in turn.
-What touches none runs once, beside PostgreSQL. `--engine sqlite` runs everything in one process, `--engine postgres` all that
-touches the database.
+What touches none comes last: each file of it is done by the one of the two that comes to it first, so both end at about the same
+time. `--engine sqlite` runs everything in one process, `--engine postgres` all that touches the database.
 
 Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
 """
@@ -24,6 +24,7 @@ from tests.postgres import Postgres
 
 HERE = Path(__file__).parent
 ENGINES = ("sqlite", "postgres")
+TAKEN = "TESTS_TAKEN"  # in the environment of the workers: the folder with a mark for each file that one of them took
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 WORKERS = (*ENGINES, "programs")
 PROGRAMS = {"_alone", "_grown"}  # the installations whose tests start programs and wait for them
@@ -97,6 +98,7 @@ class Run:
     engine = "sqlite"
     postgres: Postgres | None = None
     data: str | None = None
+    took: dict[Path, bool] = {}  # of files that touch no database: whether this worker came to it first
     ran: Counter = Counter()
     needless: Counter = Counter()
 
@@ -135,6 +137,8 @@ def pytest_cmdline_main(config):
     one_only = option.engine or option.numprocesses is not None or option.usepdb or option.collectonly
     if not one_only and option.dist == "no":
         option.dist, option.tx = "each", [f"popen//id={worker}" for worker in WORKERS]
+        os.mkdir(taken := f"{Run.data}/taken")
+        os.environ[TAKEN] = taken
         option.maxworkerrestart = "0"  # a worker that dies ends the run: its successor would not have its engine
 
 
@@ -154,7 +158,7 @@ def pytest_collection_modifyitems(config, items):
         raise pytest.UsageError(NO_FLUSH.format(", ".join(refused)))
     needless = [item for item in items if not runs_here(item)]
     config.hook.pytest_deselected(items=needless)
-    items[:] = [item for item in items if runs_here(item)]
+    items[:] = sorted((item for item in items if runs_here(item)), key=turn)
     Run.needless[Run.worker or Run.engine] = len(needless)
 
 
@@ -165,12 +169,44 @@ def pytest_collection_finish():
     gc.set_threshold(20_000, 20, 50)
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_protocol(item, nextitem):
+    """True for what the other worker has taken: nothing is run. What the test before left standing for it is torn down."""
+    if not for_either(item) or takes(item.path):
+        return None
+    item.session._setupstate.teardown_exact(nextitem)
+    Run.needless[Run.worker] += 1
+    return True
+
+
+def for_either(item) -> bool:
+    """Whether the first of two workers that comes to it runs it."""
+    return Run.worker in ENGINES and TAKEN in os.environ and not touches_database(item)
+
+
+def turn(item) -> tuple:
+    """What either may do comes last, file by file, the longest first: those that look through all of the source."""
+    return (True, item.path.parent != HERE, str(item.path)) if for_either(item) else (False,)
+
+
+def takes(path: Path) -> bool:
+    if path not in Run.took:
+        try:
+            os.mkdir(f"{os.environ[TAKEN]}/{str(path.relative_to(HERE)).replace(os.sep, '-')}")
+            Run.took[path] = True
+        except FileExistsError:
+            Run.took[path] = False
+    return Run.took[path]
+
+
 def runs_here(item) -> bool:
     waits = bool(PROGRAMS & set(item.fixturenames)) or item.nodeid.startswith("tests/browser/")
     if Run.worker and (waits or Run.worker == "programs"):
         return waits and Run.worker == "programs"
     if Run.worker and walked_otherwise(item):
         return False
+    if for_either(item):
+        return True
     if Run.worker and (only := only_engine(item)):
         return Run.engine == only
     return touches_database(item) or Run.engine == ("postgres" if Run.worker else "sqlite")

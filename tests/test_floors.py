@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -91,13 +92,18 @@ def test_everything_is_formatted():
     assert answer.returncode == 0, answer.stdout
 
 
+@cache
+def functions() -> list[tuple[Path, ast.FunctionDef | ast.AsyncFunctionDef]]:
+    """Each with its file."""
+    nodes = ((path, node) for path in OURS for node in ast.walk(ast.parse(path.read_text())))
+    return [(path, node) for path, node in nodes if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
+
+
 def test_no_function_is_too_long():
     long = [
         f"{path.relative_to(ROOT)}:{node.lineno} {node.name}"
-        for path in OURS
-        for node in ast.walk(ast.parse(path.read_text()))
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
-        and node.end_lineno - node.lineno + 1 > LONGEST_FUNCTION
+        for path, node in functions()
+        if node.end_lineno - node.lineno + 1 > LONGEST_FUNCTION
     ]
     assert not long, f"Over {LONGEST_FUNCTION} lines: {long}"
 
@@ -121,10 +127,8 @@ def hides(node: ast.AST, path: Path, function: ast.FunctionDef) -> bool:
 def test_no_import_hides_inside_a_function():
     hidden = [
         f"{path.relative_to(ROOT)}:{inner.lineno}"
-        for path in OURS
+        for path, node in functions()
         if "benchmarks" not in path.parts  # a benchmark sets Django up itself, and imports after that
-        for node in ast.walk(ast.parse(path.read_text()))
-        if isinstance(node, ast.FunctionDef)
         for inner in ast.walk(node)
         if hides(inner, path, node)
     ]
