@@ -10,6 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from compliance.checks import filters
 from compliance.checks.actions import void_check
 from compliance.checks.models import Check, CheckDraft, CheckVoid
 from compliance.probes.models import Event, EventKind, Placement
@@ -92,7 +93,11 @@ def test_the_list_shows_own_probes_only(as_person, manager, world):
     assert [row.record.code for row in rows] == ["P1"]
 
 
-def test_the_list_is_filtered_by_site_and_by_whether_probes_may_be_used(as_person, supervisor, world, probe, cook):
+@pytest.mark.parametrize("some", [filters.SOME, 1])  # judged first, before all that are left
+def test_the_list_is_filtered_by_site_and_by_whether_probes_may_be_used(
+    as_person, supervisor, world, probe, cook, monkeypatch, some
+):
+    monkeypatch.setattr(filters, "SOME", some)
     other = make_probe(world.other_site, "P2", by=supervisor)
     good(other, supervisor, day(0))
     event(other, supervisor, EventKind.ADJUSTED, day(1))
