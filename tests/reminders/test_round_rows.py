@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from compliance.appliances.data import OutOfUseData
@@ -143,16 +143,19 @@ acts = st.tuples(st.integers(1, HOURS), st.sampled_from(ACTS), st.integers(0, 12
     first=st.sampled_from(["times", "every"]),
     nights=st.sampled_from([24, 96, HOURS]),
 )
+@example(script=[(1, "times", 0), (315, "times", 0)], first="times", nights=HOURS)
 @FEW
 def test_what_is_stored_is_the_fold_of_all_facts(world, begin, script, first, nights):
     with time_machine.travel(begin, tick=False) as clock:
-        play = Play(world)
+        play, laid_ahead = Play(world), 0
         dark = [(hour, "night", 0) for hour in range(nights, HOURS, nights)]
         for hour, what, number in [(0, "day_hours", 7), (0, first, 20), *sorted([*script, *dark]), (HOURS, "night", 0)]:
             now = begin + timedelta(hours=hour, minutes=1)
             clock.move_to(now)
             play.act(what, number, now)
-            if hour % 7 == 0:
+            laid_ahead = hour if what == "night" else laid_ahead
+            # Without a night for longer than rows lie ahead, a change that is refused leaves some lacking until the next.
+            if hour % 7 == 0 and timedelta(hours=hour - laid_ahead) <= AHEAD:
                 assert list(differing_rounds([play.limit.pk], now)) == []
         assert list(differing_rounds([play.limit.pk], now)) == []
         for of in (None, *play.limit.appliances.all()):
