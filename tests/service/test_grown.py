@@ -11,7 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from tests.service.kills import WORKS, at_rest, run_once
+from tests.service.kills import WORKS, at_rest, nothing_waits, run_once
 from tests.service.programs import until
 from tests.service.strikes import STRIKES, Scene
 from tests.service.telling import PROBES
@@ -97,6 +97,9 @@ def test_a_broker_that_is_silent_or_gone_is_told_and_costs_nobody_a_check(scene,
 
 
 def test_a_database_that_crashes_and_stays_away_for_a_while_is_found_again(grown):
+    until(
+        lambda: nothing_waits(grown), what="the letters to be sent; what a sender holds now would wait for 15 minutes"
+    )
     grown.postgres.restart(away=1)
 
 
