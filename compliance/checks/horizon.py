@@ -23,8 +23,9 @@ from sites.models import Site
 from .check_rows import AHEAD, derive_with_states
 
 PROBES, FIRST = 500, 50  # at most looked through and written at a time; written at the first
-LAST = ("pk", "probe_id", "site_id", "day", "due_at", "grace_at", "closes_at", "because", "cancelled_at", "recorded_at")
-Row = Any  # a row of `LAST`, by name
+WANTED = ("probe_id", "because")
+LAST = ("pk", "site_id", "day", "due_at", "grace_at", "closes_at", "cancelled_at", "recorded_at", *WANTED)
+Row = Any  # a row of `LAST` or of `WANTED`, by name
 COLUMNS = (
     "probe_id",
     "site_id",
@@ -45,28 +46,28 @@ def extend(now: datetime) -> bool:
     """Lay rows up to 40 days ahead, and always the next one; gives whether all went well. Run again it writes none."""
     well, last, pace = True, 0, Pace(FIRST, PROBES)
     while probes := list(Probe.objects.filter(pk__gt=last).order_by("pk").values_list("pk", flat=True)[:PROBES]):
-        last, (lasts, _) = probes[-1], _last_rows(Probe.objects.filter(pk__in=probes), now)
+        last, (lasts, _) = probes[-1], _last_rows(Probe.objects.filter(pk__in=probes), now, WANTED)
         for some in pace.in_turn(sorted(row.probe_id for row in lasts)):
             words = f"Rows ahead of the probes from {some[0]} to {some[-1]} are left for the next time."
             well = went_well(pace.transaction()(partial(_extend_some, some, now)), words) and well
     return well
 
 
-def _last_rows(probes: QuerySet[Probe], now: datetime) -> tuple[list[Row], dict[int, Reach]]:
+def _last_rows(probes: QuerySet[Probe], now: datetime, columns: tuple[str, ...]) -> tuple[list[Row], dict[int, Reach]]:
     """The last row of each of these probes that wants more after it, and what each probe goes by."""
     rows = Reminder.objects.filter(probe=OuterRef("pk"), point=Point.ZERO).order_by("-due_at")
     probes = probes.annotate(last=Subquery(rows.values("pk")[:1])).values_list(
         "pk", "business", "site", "sensor", "withdrawn", "site__closed", "last"
     )
     in_use = {last: Reach(*reach, pk) for pk, *reach, withdrawn, closed, last in probes if not (withdrawn or closed)}
-    lasts = Reminder.objects.filter(pk__in=in_use, due_at__lte=now + AHEAD).values_list(*LAST, named=True)
+    lasts = Reminder.objects.filter(pk__in=in_use, due_at__lte=now + AHEAD).values_list(*columns, named=True)
     return [row for row in lasts if not row.because.startswith(OUT_OF_TOLERANCE)], in_use
 
 
 def _extend_some(probe_ids: Sequence[int], now: datetime) -> None:
     """Of a few probes, which are held meanwhile."""
     held = Probe.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=probe_ids).order_by("pk")
-    ends, in_use = _last_rows(held, now)
+    ends, in_use = _last_rows(held, now, LAST)
     if ends:
         _extend(ends, in_use, now)
 

@@ -3,6 +3,7 @@
 Floor, measured in the same run and turn about: the same rows by executemany on SQLite, by COPY on PostgreSQL.
 """
 
+import gc
 import resource
 import sys
 from datetime import UTC, datetime, time, timedelta
@@ -79,6 +80,7 @@ def measure(count: int) -> None:
     horizon.extend(NOW)
     horizon.put = kept
     assert len(rows) == count, f"{len(rows)} rows in place of {count}"
+    gc.freeze()  # nobody looks through these again and again at night
     ordinary = horizon._extend_some
     horizon._extend_some = lambda *given: batches.append(processor_seconds(lambda: ordinary(*given)))
     timed: dict[str, list[float]] = {"floor": [], "ours": []}
