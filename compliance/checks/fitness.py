@@ -10,7 +10,7 @@ from datetime import datetime, tzinfo
 from typing import NamedTuple
 
 from django.db import models
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from compliance.metrology.bracketing import Cause, cut
 from compliance.metrology.vocabulary import CheckKind
@@ -114,6 +114,14 @@ def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
     outside = {row.pk: row.outside_since for row in rows if row.outside_since and row.outside_since <= at}
     known = {row.pk: histories.get(row.pk) or _by_state(row, at, failures.get(row.pk, {})) for row in rows}
     return {pk: judge(Known(**facts, outside_since=outside.get(pk))) for pk, facts in known.items()}
+
+
+def may_be_refused(at: datetime) -> Q:
+    """Probes among which are all that are not to be used at a moment, to be judged then: a few of very many."""
+    later = Event.objects.live().filter(probe=OuterRef("pk"), at__gt=at)
+    outside = CheckDraft.objects.filter(probe=OuterRef("pk"), outside_since__isnull=False)
+    kept = Q(withdrawn=True) | Q(state__standing=Standing.QUARANTINED) | Q(state__last_check__checked_at__gt=at)
+    return kept | Exists(outside) | Exists(later)
 
 
 def known_then(

@@ -12,12 +12,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check, void_event
-from compliance.checks.fitness import Fitness, Judgement, Known, fitness_of, judge
+from compliance.checks.fitness import Fitness, Judgement, Known, fitness_of, judge, may_be_refused
 from compliance.checks.models import Check, CheckDraft
 from compliance.checks.timeline import lock, recut
 from compliance.metrology.vocabulary import Stage
 from compliance.probes.actions import move
-from compliance.probes.models import Event, EventKind
+from compliance.probes.models import Event, EventKind, Probe
 from tests.world import make_probe
 
 from .making import bad, boiling, certificate, day, event, good, unclear
@@ -129,14 +129,17 @@ def test_at_any_moment_of_any_history_it_is_what_the_oracle_says(probe, supervis
     with transaction.atomic():
         live(probe, supervisor, history)
         for at in [day(12), *(day(moment) for moment in moments)]:
-            found = fitness_of([probe.pk], at)[probe.pk]
+            found = now_and_then(probe, at)
             assert found.state == oracle(probe, at), at
             assert found.vouched is (found.state != NOT and was_settled(probe, at)), at
         transaction.set_rollback(True)
 
 
 def now_and_then(probe, at) -> Judgement:
-    return fitness_of([probe.pk], at)[probe.pk]
+    """No probe that is not to be used may be missing among those that the list looks through for them."""
+    judged = fitness_of([probe.pk], at)[probe.pk]
+    assert judged.state != NOT or Probe.objects.filter(may_be_refused(at), pk=probe.pk).exists()
+    return judged
 
 
 def test_a_probe_that_was_never_checked_is_to_be_checked_first(probe):
