@@ -4,7 +4,7 @@ import django_filters as filters
 
 from sites.choosing import SiteField, SiteOffer
 
-from .fitness import Fitness, Judgement, fitness_of, may_be_refused
+from .fitness import Fitness, Judgement, fitness_of, may_be
 
 SOME = 1000
 
@@ -40,8 +40,7 @@ class ProbeFilter(filters.FilterSet):
         keys, wanted = queryset.values_list("code", "pk"), self.form.cleaned_data.get("fitness")
         if not wanted:
             return list(keys[:most]), {}
-        if wanted == Fitness.DO_NOT_USE:
-            keys = keys.filter(may_be_refused(now))
+        keys = keys.filter(may_be(wanted, now))
         found, judged = [], {}
         for some in (keys[:SOME], keys[SOME:]):
             judged |= fitness_of([pk for _, pk in some], now)

@@ -116,12 +116,20 @@ def fitness_of(probe_ids: Iterable[int], at: datetime) -> dict[int, Judgement]:
     return {pk: judge(Known(**facts, outside_since=outside.get(pk))) for pk, facts in known.items()}
 
 
-def may_be_refused(at: datetime) -> Q:
-    """Probes among which are all that are not to be used at a moment, to be judged then: a few of very many."""
-    later = Event.objects.live().filter(probe=OuterRef("pk"), at__gt=at)
-    outside = CheckDraft.objects.filter(probe=OuterRef("pk"), outside_since__isnull=False)
-    kept = Q(withdrawn=True) | Q(state__standing=Standing.QUARANTINED) | Q(state__last_check__checked_at__gt=at)
-    return kept | Exists(outside) | Exists(later)
+def may_be(fitness: str, at: datetime) -> Q:
+    """Probes among which are all that are so at a moment, to be judged then: what is kept says it of the rest, of which nothing
+    lies after that moment."""
+    happened = Event.objects.live().filter(probe=OuterRef("pk"), at__gt=at)
+    moved = Placement.objects.filter(probe=OuterRef("pk"), starts_at__gt=at)
+    later = Q(state__last_check__checked_at__gt=at) | Exists(happened) | Exists(moved)
+    if fitness == Fitness.DO_NOT_USE:
+        outside = CheckDraft.objects.filter(probe=OuterRef("pk"), outside_since__isnull=False)
+        return later | Q(withdrawn=True) | Q(state__standing=Standing.QUARANTINED) | Exists(outside)
+    if fitness == Fitness.OK:
+        in_time = Q(state__grace_at__isnull=True) | Q(state__grace_at__gt=at)
+        vouched = Q(state__standing__in=(Standing.PROVEN, Standing.PENDING))
+        return later | Q(withdrawn=False, state__at_once_because="") & vouched & in_time
+    return Q()
 
 
 def known_then(

@@ -12,7 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check, void_event
-from compliance.checks.fitness import Fitness, Judgement, Known, fitness_of, judge, may_be_refused
+from compliance.checks.fitness import Fitness, Judgement, Known, fitness_of, judge, may_be
 from compliance.checks.models import Check, CheckDraft
 from compliance.checks.timeline import lock, recut
 from compliance.metrology.vocabulary import Stage
@@ -136,9 +136,9 @@ def test_at_any_moment_of_any_history_it_is_what_the_oracle_says(probe, supervis
 
 
 def now_and_then(probe, at) -> Judgement:
-    """No probe that is not to be used may be missing among those that the list looks through for them."""
+    """None may be missing among those that the list of probes looks through for its fitness."""
     judged = fitness_of([probe.pk], at)[probe.pk]
-    assert judged.state != NOT or Probe.objects.filter(may_be_refused(at), pk=probe.pk).exists()
+    assert Probe.objects.filter(may_be(judged.state, at), pk=probe.pk).exists()
     return judged
 
 
