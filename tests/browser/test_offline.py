@@ -21,7 +21,7 @@ from compliance.reminders.models import Reminder
 probe, now = Probe.objects.get(code="{PROBE}"), timezone.now()
 limit = probe.site.limits.get(code="chill-store")
 fridge = limit.appliances.get(name="Dairy fridge")
-times = {{"opens_at": -1, "due_at": -0.5, "grace_at": 1, "closes_at": 5}}
+times = {{"opens_at": 0, "due_at": 0, "grace_at": 1, "closes_at": 5}}  # after all that the demo has read
 times = {{name: now + timedelta(hours=away) for name, away in times.items()}}
 round = limit.rounds.first()
 row = Reminder.objects.create(site=probe.site, limit=limit, appliance=fridge, round=round, because="now", **times)
