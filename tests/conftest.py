@@ -176,7 +176,8 @@ def own_database(folder, like=""):
 
 
 def put_back(url: str, like: str) -> None:
-    """Have a database hold what another does, also under a program that goes on: each of its pages connects anew."""
+    """Have a database hold what another does, also under a program that goes on: each of its pages connects anew.
+    What the program holds in memory or in files stays, and a task that it has begun may still write."""
     if Run.postgres is None:
         return copy(like.removeprefix("sqlite:///"), url.removeprefix("sqlite:///"))
     Run.postgres.drop(name := url.rpartition("/")[2])

@@ -180,7 +180,7 @@ def pytest_runtest_protocol(item, nextitem):
 
 
 def for_either(item) -> bool:
-    """Whether the first of two workers that comes to it runs it."""
+    """Whether the first of two workers that comes to it runs it. It must ask for no engine: the other may have its file."""
     return Run.worker in ENGINES and TAKEN in os.environ and not touches_database(item)
 
 

@@ -195,8 +195,17 @@ def looked_at(visit, person) -> tuple[dict[str, int], dict[str, list[str]]]:
     return answers, written
 
 
-def test_looking_writes_nothing_for_a_reader(visit, world):
-    assert looked_at(visit, world.reader)[1] == {}
+@pytest.mark.parametrize("who", ["manager", "reader"])
+def test_looking_writes_nothing(who, visit, world):
+    assert looked_at(visit, getattr(world, who))[1] == {}
+
+
+def test_who_is_refused_reads_why_and_what_to_do(visit, world):
+    wanted = dict(ADDRESSES)
+    strange = visit(world.rival, "get", "probe_detail", wanted["probe_detail"])
+    refused = visit(world.reader, "get", "event_add", wanted["event_add"])
+    assert strange.status_code == 404 and "it belongs to a site that you do not see" in strange.content.decode()
+    assert refused.status_code == 403 and "Nothing was saved" in refused.content.decode()
 
 
 def test_every_page_opens_for_a_supervisor_and_writes_nothing(visit, world):

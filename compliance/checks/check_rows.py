@@ -24,7 +24,8 @@ NEXT = ("due_at", "due_because", "due_day", "grace_at", "point", "at_once_becaus
 
 
 def derive(facts: Mapping[int, ProbeFacts], now: datetime, because: str) -> dict[int, Folded]:
-    """Store what these probes, by their key, are to be checked for. Call it with them locked. Four statements for any number.
+    """Store what these probes, by their key, are to be checked for. Call it with them locked. What is read takes
+    the same statements for any number.
 
     `because` is printed with what was asked for and turns out not to be owed.
     """

@@ -302,11 +302,16 @@ def is_abandoned(draft: CheckDraft, now: datetime) -> bool:
 
 def hold(draft: CheckDraft) -> CheckDraft:
     """The draft as it is now, until the transaction ends. Raises ValidationError where it is gone."""
-    if connection.get_autocommit():
-        raise TransactionManagementError("A check in progress is held until a transaction ends: begin one.")
-    if found := _HELD.objects(draft=draft.pk):
+    if found := _hold(_HELD, draft=draft.pk):
         return found[0]
     raise ValidationError(GONE)
+
+
+def _hold(drafts: Prepared, **values) -> list[CheckDraft]:
+    """Django refuses to lock outside a transaction only where it puts the statement together."""
+    if connection.get_autocommit():
+        raise TransactionManagementError("A check in progress is held until a transaction ends: begin one.")
+    return drafts.objects(**values)
 
 
 def _as_it_is(drafts: Q) -> QuerySet[CheckDraft]:
@@ -329,7 +334,7 @@ def _hold_with_fellows(draft: CheckDraft) -> list[CheckDraft]:
     """
     if draft.together is None:
         return [hold(draft)]
-    found = _WITH_FELLOWS.objects(together=draft.together, person=draft.person_id, draft=draft.pk)
+    found = _hold(_WITH_FELLOWS, together=draft.together, person=draft.person_id, draft=draft.pk)
     held = {each.pk: each for each in found}
     mine = held.pop(draft.pk, None)
     if mine is None:

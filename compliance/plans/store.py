@@ -102,7 +102,7 @@ def tell_again(reminders: QuerySet[Reminder], now: datetime) -> None:
 
 
 def write(found: Difference) -> None:
-    """Write a difference; at most three statements."""
+    """Write a difference. What is changed, and on SQLite what is added, is written row by row by one prepared statement."""
     if found.unwanted:
         Reminder.objects.filter(pk__in=[row.id for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
     put(_rows(found.changed, COLUMNS), COLUMNS, CHANGING)

@@ -102,7 +102,7 @@ def _happened(scope: RecordScope) -> QuerySet[Event]:
 
 
 class History:
-    """The live checks and events of the probes here up to the end of the period: eight queries at any size."""
+    """The live checks and events of the probes here up to the end of the period: at most eight queries at any size."""
 
     def __init__(self, scope: RecordScope):
         self._scope, self._plans = scope, plans_of(scope)

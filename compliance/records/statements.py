@@ -32,12 +32,10 @@ class Filled:
         return value.pk if name in ("site", "business") else value
 
 
-Asked = Callable[[RecordScope], Iterator]
-
-
-def asked(make: Callable[[RecordScope], QuerySet]) -> Asked:
-    """What the queryset that `make` gives finds, objects or rows, streamed. It may look at its scope for values to ask with
-    alone: it is called once, with slots in place of them."""
+def asked(make: Callable[[RecordScope], QuerySet]) -> Callable[[RecordScope], Iterator]:
+    """What the queryset that `make` gives finds, objects or rows, streamed: to be read once, and true even where it is empty; ask
+    again to read again. `make` may look at its scope for values to ask with alone: it is called once, with slots in their place.
+    """
     statement = Prepared(lambda: make(Slots()))
 
     @wraps(make)

@@ -20,13 +20,11 @@ from .scope import RecordScope, once
 from .statements import asked
 
 WHICH = 12
-HELD, REACHED = (
-    Q(limit_version__hold_s__gt=0, hold_s__isnull=True),
-    Q(limit_version__within_s__gt=0, since_start_s__isnull=True),
-)
+HOLD_MISSING = Q(limit_version__hold_s__gt=0, hold_s__isnull=True)
+START_MISSING = Q(limit_version__within_s__gt=0, since_start_s__isnull=True)
 COUNTED = {  # which readings are counted under which name
     "late": Q(recorded_at__gt=F("taken_at") + MADE_AT_THE_TIME),
-    "untimed": HELD | REACHED,
+    "untimed": HOLD_MISSING | START_MISSING,
     "to_check_first": Q(fitness=Fitness.CHECK_FIRST),
     "not_to_be_used": Q(fitness=Fitness.DO_NOT_USE),
 }
@@ -108,7 +106,7 @@ def count_readings(scope: RecordScope) -> ReadingCount:
             setattr(told, name, getattr(told, name) + count)
         if cause in AFTER_FAILURE:
             told.after_failure[probe] += number
-    told.void = sum(1 for _ in _void(scope))
+    told.void = sum(number for _, number in _void(scope))
     return told
 
 
@@ -121,7 +119,8 @@ def _counted(scope: RecordScope) -> QuerySet[Reading]:
 
 @asked
 def _void(scope: RecordScope) -> QuerySet[ReadingVoid]:
-    return ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk")).values_list("pk")
+    struck = ReadingVoid.objects.filter(voids__in=scope.readings().order_by().values("pk"))
+    return struck.order_by().values_list("voids__site").annotate(n=Count("pk"))
 
 
 @once

@@ -39,7 +39,7 @@ class Away:
 
 
 def with_what_contradicts(scope: RecordScope, lines: Iterable[Away]) -> list[Away]:
-    """The lines, each with what was read or checked here in the period with a probe that was out of use. Two queries."""
+    """The lines, each with what was read or checked here in the period with a probe that was out of use. At most two queries."""
     lines = list(lines)
     for letter, model, time, asked in (
         ("R", Reading, "taken_at", lines),

@@ -149,7 +149,11 @@ def change_appliance(*, appliance: Appliance, **given) -> Appliance:
 def take_out_of_use(*, appliance: Appliance, **given) -> OutOfUse:
     """As `appliances.actions.take_out_of_use`. What fell due in that time is not owed, and says so."""
     act = partial(appliances.take_out_of_use, appliance=appliance, **given)
-    return _with_rounds(appliance.site_id, act, lambda made: f"out of use, {made.words}; entered by {made.recorded_by}")
+    return _with_rounds(appliance.site_id, act, _out_of_use, lambda made: made.starts_at)
+
+
+def _out_of_use(away: OutOfUse) -> str:
+    return f"out of use, {away.words}; entered by {away.recorded_by}"
 
 
 def put_back_in_use(*, out_of_use: OutOfUse, **given) -> BackInUse:
@@ -161,7 +165,7 @@ def put_back_in_use(*, out_of_use: OutOfUse, **given) -> BackInUse:
 def void_out_of_use(*, out_of_use: OutOfUse, **given) -> OutOfUseVoid:
     """As `appliances.actions.void_out_of_use`. What fell due in that time was owed."""
     act = partial(appliances.void_out_of_use, out_of_use=out_of_use, **given)
-    return _with_rounds(out_of_use.appliance.site_id, act, since=out_of_use.starts_at)
+    return _with_rounds(out_of_use.appliance.site_id, act, since=lambda _: out_of_use.starts_at)
 
 
 @together()
@@ -169,11 +173,11 @@ def _with_rounds(
     site_id: int,
     act: Callable[[], Set],
     because: Callable[[Set], str] = lambda made: "other appliances are measured now",
-    since: datetime | None = None,
+    since: Callable[[Set], datetime | None] = lambda made: None,
 ) -> Set:
     """What is set for the rounds of one site, with what follows: of what is to come or, where that is a fact of its own time, of
     what is due `since` it began."""
     lock_sites([site_id])
     made = act()
-    derive_rounds([site_id], clock.now(), because(made), since or getattr(made, "starts_at", None))
+    derive_rounds([site_id], clock.now(), because(made), since(made))
     return made

@@ -88,13 +88,14 @@ def told_of(rows: Iterator[Reminder]) -> Iterator[Told]:
 
 
 _EXCUSES = Prepared(
-    lambda: Excuse.objects.live().filter(reminder__in=keys()).select_related("recorded_by").order_by("-pk")
+    lambda: Excuse.objects.live().filter(reminder__in=keys()).select_related("recorded_by").order_by("pk")
 )
 _CHECKS = Prepared(lambda: Check.objects.filter(pk__in=keys()).select_related("checked_by"))
 _READINGS = Prepared(lambda: Reading.objects.filter(pk__in=keys()).select_related("taken_by"))
 
 
 def _told(reminders: list[Reminder]) -> Iterator[Told]:
+    # The last that stands counts.
     excuses = {excuse.reminder_id: excuse for excuse in _EXCUSES.objects(each.pk for each in reminders)}
     checks = _known(_CHECKS, {r.check_id for r in reminders if r.check_id})
     readings = _known(_READINGS, {pk for each in reminders for pk in (each.reading_id, each.doubted_id) if pk})

@@ -193,6 +193,7 @@ def sign_in(chromium, served) -> Iterator:
         cookie = served.ask(SESSION.format(email=SIGN_INS[who]))
         context.add_cookies([{"name": cookie[0], "value": cookie[1], "url": served.address}])
         page.goto("/")
+        assert "sign-in" not in page.url, "the session was refused"
         return page
 
     yield open_page

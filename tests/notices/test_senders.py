@@ -16,7 +16,7 @@ from tests.service.programs import until
 
 ROOT = Path(__file__).resolve().parents[2]
 MANY = 40
-pytestmark = pytest.mark.django_db  # alone, they would find no tables to copy
+pytestmark = pytest.mark.django_db
 
 
 @dataclass

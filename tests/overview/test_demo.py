@@ -38,7 +38,8 @@ pytestmark = pytest.mark.django_db
 
 
 def half_the_business():
-    """The sites to which something happens that is not told of others; all twelve are made by the tests in the browser."""
+    """The sites to which something happens that is not told of others; all twelve are made, of sixty days, by the
+    tests in the browser."""
     told = load_scenario()
     here = tuple(site for site in told.sites if site.name.split()[0] in SITES)
     names = {site.name for site in here}

@@ -394,7 +394,7 @@ def test_a_night_only_appends_and_again_it_writes_nothing(rounds, clock):
     with CaptureQueriesContext(connection) as queries:
         extend_rounds([rounds.site.pk], on(13, 3))
     assert not [q for q in queries if "plans_reminder" in q["sql"] and not q["sql"].startswith("SELECT")]
-    assert list(READINGS.order_by("due_at").values()) == after  # what is copied in is no query
+    assert list(READINGS.order_by("due_at").values()) == after
 
 
 def test_sites_are_taken_together_by_their_limits(rounds, monkeypatch):

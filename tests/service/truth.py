@@ -170,7 +170,7 @@ class Watch(threading.Thread):
         self.wrong: set[str] = set()
 
     def run(self):
-        while not self.over.wait(0.5):
+        while not self.over.wait(0.2):
             web = self.scene.web
             try:
                 self.looks.append(look(self.scene.installation, web))

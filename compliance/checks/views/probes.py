@@ -88,7 +88,7 @@ def _page(chosen: ProbeFilter, request, now) -> tuple[Page, dict[int, Judgement]
         query["from"] = "~".join(map(str, found[PAGE]))
         following = f"?{query.urlencode()}"
     rows = queryset.in_bulk([pk for _, pk in found[:PAGE]])
-    shown = [rows[pk] for _, pk in found[:PAGE]]
+    shown = [rows[pk] for _, pk in found[:PAGE] if pk in rows]  # one may have gone from the list meanwhile
     return Page(shown, older=following, newer=first, newer_label="First page", older_label="Next"), judged
 
 

@@ -1,11 +1,11 @@
 """What a site offers as buttons where a limit is not met."""
 
 from django.contrib import messages
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods
 
-from shared.forms import attempt
+from shared.forms import attempt, form_page
 from shared.stale_forms import newest
 from sites.access import get_site
 from sites.models import Role
@@ -33,4 +33,4 @@ def acts_change(request, site_pk):
         "back_label": "Sites",
         "submit_label": "Set these lists",
     }
-    return render(request, "plans/plan_form.html", context, status=422 if form.is_bound else 200)
+    return form_page(request, "plans/plan_form.html", **context)
