@@ -52,8 +52,10 @@ class Hand:
     said: list[str] = field(default_factory=list)
 
     def tap(self, name: str, role: str = "link") -> None:
+        target = self.page.get_by_role(role, name=name, exact=True).first
+        target.wait_for()  # until then the page before may be going, and its successor have nothing to look at
         self.look()
-        self.page.get_by_role(role, name=name, exact=True).first.click()
+        target.click()
         self.taps += 1
 
     def press(self, name: str) -> None:
