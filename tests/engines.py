@@ -1,8 +1,9 @@
-"""Which database a test run uses. Plain `pytest` runs three workers side by side, one on SQLite, one on a PostgreSQL of its own,
-and one for what waits for programs more than it computes: the browser, and the programs of an installation. What the two engines
-could answer otherwise runs on both (`ON_BOTH`); all else that touches the database runs on one of them, file by file in turn.
-What touches none comes last: each file of it is done by the one of the two that comes to it first, so both end at about the same
-time. `--engine sqlite` runs everything in one process, `--engine postgres` all that touches the database.
+"""Which database a test run uses. Plain `pytest` runs three workers side by side: one on SQLite, one on a PostgreSQL of its own,
+and one, on SQLite too, that begins with what waits for programs more than it computes: the browser, and the programs of an
+installation. What the two engines could answer otherwise runs on both, some tests on PostgreSQL alone (tests/statements.py says
+which), all else that touches a database on SQLite. What several workers may do is in a queue: each file is done by the one that
+comes to it first, so that all end at about the same time. `--engine sqlite` runs everything in one process, `--engine postgres`
+all that touches the database.
 
 Loaded by `-p tests.engines` (pyproject.toml), because the choice must fall before the settings are read.
 """
@@ -21,61 +22,14 @@ import pytest
 from django.db import connection
 
 from tests.postgres import Postgres
+from tests.statements import KEPT, ON_BOTH, ON_POSTGRES, Asked
 
 HERE = Path(__file__).parent
 ENGINES = ("sqlite", "postgres")
-TAKEN = "TESTS_TAKEN"  # in the environment of the workers: the folder with a mark for each file that one of them took
+TAKEN = "TESTS_TAKEN"  # in the environment of the workers: the folder with a mark for each file of a queue that one of them took
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 WORKERS = (*ENGINES, "programs")
 PROGRAMS = {"_alone", "_grown"}  # the installations whose tests start programs and wait for them
-WAITING = ("browser", "service")  # the folders that the worker for programs looks through
-# What runs on both when both run: statements of our own, constraints and triggers, what locks and waits, migrations, copies.
-ON_BOTH = (
-    "tests/concurrency/",
-    "tests/vault/",
-    "tests/audit/",
-    "tests/shared/",
-    "tests/checks/test_actions.py",
-    "tests/checks/test_timeline.py::test_any_history",
-    "tests/limits/test_in_force.py",
-    "tests/notices/test_migrations.py",
-    "tests/notices/test_senders.py",
-    "tests/overview/test_start.py::test_two_that_are_started_at_once",
-    "tests/plans/test_in_force.py",
-    "tests/plans/test_migrations.py",
-    "tests/quarantine/test_actions.py",
-    "tests/reviews/test_days.py",
-    "tests/quarantine/test_assessing.py",
-    "tests/readings/test_import_properties.py",
-    "tests/readings/test_newest_by_site.py",
-    "tests/readings/test_record.py",
-    "tests/records/test_generated.py",
-    "tests/reminders/test_round_rows.py",
-    "tests/reminders/test_status.py",
-    "tests/sites/test_settings_migration.py",
-    "tests/test_every_url.py::test_every_page_opens",
-    "tests/test_rows_visited.py",
-    "tests/test_written_once.py",
-)
-# Which of the two, where the turn would leave one waiting for the other.
-ON_ONE = {
-    "tests/advice/": "sqlite",
-    "tests/checks/test_fitness.py": "sqlite",
-    "tests/checks/test_shared_bath.py": "postgres",
-    "tests/checks/test_tap_sequences.py": "sqlite",
-    "tests/checks/test_timeline.py": "postgres",
-    "tests/checks/test_unfinished.py": "sqlite",
-    "tests/checks/test_zero_check.py": "postgres",
-    "tests/notices/test_meanwhile.py": "postgres",
-    "tests/overview/test_demo.py": "sqlite",
-    "tests/overview/test_first_steps.py": "postgres",
-    "tests/overview/test_start.py": "sqlite",
-    "tests/quarantine/test_grounds.py": "sqlite",
-    "tests/records/test_contents.py": "sqlite",
-    "tests/test_every_url.py": "sqlite",
-    "tests/test_names_of_their_time.py": "sqlite",
-    "tests/test_typed_markup.py": "postgres",
-}
 # A walk that is the same with scripts and without is walked in one of the two ways, in turn by its name; these in both.
 WAYS = ("with scripts", "without scripts")
 BOTH_WAYS = (
@@ -98,13 +52,18 @@ class Run:
     engine = "sqlite"
     postgres: Postgres | None = None
     data: str | None = None
-    took: dict[Path, bool] = {}  # of files that touch no database: whether this worker came to it first
+    took: dict[tuple[str, Path], bool] = {}  # of the files of each queue: whether this worker came to it first
     ran: Counter = Counter()
     needless: Counter = Counter()
 
 
 def pytest_addoption(parser):
     parser.addoption("--engine", choices=ENGINES, help="run on one database, in this process (the default runs both)")
+
+
+def pytest_configure(config):
+    if KEPT in os.environ:
+        config.pluginmanager.register(Asked())
 
 
 @pytest.hookimpl(wrapper=True)
@@ -144,11 +103,7 @@ def pytest_cmdline_main(config):
 
 def pytest_ignore_collect(collection_path):
     """What another worker looks through; None leaves the choice to others."""
-    folder = collection_path.name if collection_path.is_dir() and collection_path.parent == HERE else None
-    if folder and (folder not in WAITING if Run.worker == "programs" else Run.worker and folder == "browser"):
-        return True
-    alone = collection_path.parent == HERE and collection_path.suffix == ".py"
-    return True if alone and Run.worker == "programs" else None
+    return True if Run.worker in ENGINES and collection_path == HERE / "browser" else None
 
 
 @pytest.hookimpl(trylast=True)
@@ -171,54 +126,57 @@ def pytest_collection_finish():
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_protocol(item, nextitem):
-    """True for what the other worker has taken: nothing is run. What the test before left standing for it is torn down."""
-    if not for_either(item) or takes(item.path):
+    """True for what another worker has taken: nothing is run. What the test before left standing for it is torn down."""
+    if (queue := queue_of(item)) is None or takes(queue, item.path):
         return None
     item.session._setupstate.teardown_exact(nextitem)
     Run.needless[Run.worker] += 1
     return True
 
 
-def for_either(item) -> bool:
-    """Whether the first of two workers that comes to it runs it. It must ask for no engine: the other may have its file."""
-    return Run.worker in ENGINES and TAKEN in os.environ and not touches_database(item)
+def queue_of(item) -> str | None:
+    """`any` worker that comes to its file runs it, or one of those on SQLite; None where it is this worker's alone."""
+    if TAKEN not in os.environ or not Run.worker or waits(item):
+        return None
+    if not touches_database(item):
+        return "any"
+    return "sqlite" if Run.engine == "sqlite" else None
 
 
 def turn(item) -> tuple:
-    """What either may do comes last, file by file, the longest first: those that look through all of the source."""
-    return (True, item.path.parent != HERE, str(item.path)) if for_either(item) else (False,)
+    """This worker's own first, then file by file, the longest first: those that walk through all of the source or the pages."""
+    queue = queue_of(item)
+    return (2 if queue == "any" else 1, item.path.parent != HERE, str(item.path)) if queue else (0,)
 
 
-def takes(path: Path) -> bool:
-    if path not in Run.took:
+def takes(queue: str, path: Path) -> bool:
+    key = queue, path
+    if key not in Run.took:
         try:
-            os.mkdir(f"{os.environ[TAKEN]}/{str(path.relative_to(HERE)).replace(os.sep, '-')}")
-            Run.took[path] = True
+            os.mkdir(f"{os.environ[TAKEN]}/{queue}-{str(path.relative_to(HERE)).replace(os.sep, '-')}")
+            Run.took[key] = True
         except FileExistsError:
-            Run.took[path] = False
-    return Run.took[path]
+            Run.took[key] = False
+    return Run.took[key]
 
 
 def runs_here(item) -> bool:
-    waits = bool(PROGRAMS & set(item.fixturenames)) or item.nodeid.startswith("tests/browser/")
-    if Run.worker and (waits or Run.worker == "programs"):
-        return waits and Run.worker == "programs"
-    if Run.worker and walked_otherwise(item):
-        return False
-    if for_either(item):
-        return True
-    if Run.worker and (only := only_engine(item)):
-        return Run.engine == only
-    return touches_database(item) or Run.engine == ("postgres" if Run.worker else "sqlite")
+    if not Run.worker:
+        return touches_database(item) or Run.engine == "sqlite"
+    if waits(item):
+        return Run.worker == "programs"
+    return not walked_otherwise(item) and Run.engine in engines_of(item)
 
 
-def only_engine(item) -> str | None:
-    """The one engine on which it runs when both do; None where it runs on both, or touches no database."""
-    if item.nodeid.startswith(ON_BOTH):
-        return None
-    listed = next((engine for path, engine in ON_ONE.items() if item.nodeid.startswith(path)), None)
-    in_turn = ENGINES[crc32(item.path.name.encode()) % 2]
-    return listed or (in_turn if touches_database(item) else None)
+def waits(item) -> bool:
+    return bool(PROGRAMS & set(item.fixturenames)) or item.nodeid.startswith("tests/browser/")
+
+
+def engines_of(item) -> tuple[str, ...]:
+    """Where it runs; it asks for none where it touches no database, and may then be done on either."""
+    if item.nodeid.startswith(ON_BOTH) or not touches_database(item):
+        return ENGINES
+    return ("postgres",) if item.nodeid.partition("[")[0] in ON_POSTGRES else ("sqlite",)
 
 
 def walked_otherwise(item) -> bool:
