@@ -18,13 +18,16 @@ from compliance.quarantine.cases import CaseState, Doubts, load_case, summaries,
 from compliance.quarantine.models import Decision, Fate, Signature
 from compliance.readings import actions as readings
 from compliance.readings.models import Reading
+from compliance.records.sections import cases, open_points, summary
 from tests.checks.making import bad, boiling, correct_zero, day, event, good, zero
 from tests.quarantine import making
 from tests.quarantine.making import failed_after, undecided
-from tests.records.making import record_of, section, take
+from tests.records.making import scope_of, section, section_of, sections_of, take
 from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
 
+JANUARY = date(2026, 1, 1), date(2026, 1, 31)
+CASES = "Cases of quarantine and decisions"
 AGAIN = "the reading measured again has come into doubt itself"
 
 
@@ -273,7 +276,7 @@ def test_a_failed_check_that_is_corrected_leaves_the_old_signature_readable(as_p
     assert (line.state, line.reopened) == (CaseState.TO_SIGN, True)
     text = page(as_person(world.supervisor), line.anchor)
     assert "; to be signed again" in text and "Sign as Sol Venn" in text and "This signature no longer stands" in text
-    told = section(record_of(world.site, date(2026, 1, 1), date(2026, 1, 31)), "Cases of quarantine and decisions")
+    told = section_of(world.site, CASES, *JANUARY)
     assert "no longer stands" in told and "Reviewed: every reading" in told
     actions.sign(by=world.supervisor, anchor=line.anchor)
     assert load_case(line.anchor).state == CaseState.SIGNED
@@ -356,7 +359,7 @@ def test_the_number_of_queries_does_not_grow_with_cases_that_are_open_again(worl
 
 def test_paper_says_the_same(world, anchor, other):
     bad(other, world.cook, day(11))
-    told = section(record_of(world.site, date(2026, 1, 1), date(2026, 1, 31)), "Cases of quarantine and decisions")
+    told = section_of(world.site, CASES, *JANUARY)
     for words in (
         "State readings are still to be decided on Signed by Sol Venn on",
         "; open again 1 reading must be decided again",
@@ -369,11 +372,11 @@ def test_paper_says_the_same(world, anchor, other):
 
 
 def test_paper_counts_it_as_open(world, anchor, other):
-    month = date(2026, 1, 1), date(2026, 1, 31)
-    before = record_of(world.site, *month)
+    shown = summary, open_points, cases
+    before = sections_of(scope_of(world.site, *JANUARY), *shown)
     assert "1 case: 1 signed" in section(before, "Summary") and "no longer stands" not in before
     bad(other, world.cook, day(11))
-    after = record_of(world.site, *month)
+    after = sections_of(scope_of(world.site, *JANUARY), *shown)
     assert "1 signed" not in section(after, "Summary")
     assert "1 reading here still to decide on: hold the food. Signed by Sol Venn on" in section(
         after, "Open points at printing"

@@ -1,18 +1,15 @@
 """Somebody at a page: the form that it offers is sent back as it stands, but for what they typed into it."""
 
-import io
 import re
 from html import unescape
 from html.parser import HTMLParser
 from urllib.parse import urljoin
 
 from django.urls import reverse
-from pypdf import PdfReader
 
-from compliance.records.paper import begin
-from compliance.records.record import AT_THE_END, OF_A_SITE, TITLE
+from compliance.records.record import AT_THE_END, OF_A_SITE
 from sites.models import Site
-from tests.records.making import scope_of, words_of
+from tests.records.making import scope_of, sections_of
 
 NBSP = "\N{NO-BREAK SPACE}"
 
@@ -76,9 +73,5 @@ def text_of(answer) -> str:
 def paper(world, *sections, **days) -> str:
     """What these sections of the record of the stock site say in print."""
     assert set(sections) <= {*OF_A_SITE, *AT_THE_END}
-    out, site = io.BytesIO(), Site.objects.select_related("area__business").get(pk=world.site.pk)
-    scope = scope_of(site, **days)
-    with begin(out, scope, TITLE) as writer:
-        for section in sections:
-            section.write(writer, scope)
-    return words_of(PdfReader(out)).replace(NBSP, " ")
+    site = Site.objects.select_related("area__business").get(pk=world.site.pk)
+    return sections_of(scope_of(site, **days), *sections).replace(NBSP, " ")

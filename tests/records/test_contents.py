@@ -17,12 +17,14 @@ from compliance.readings import actions as readings
 from compliance.readings.data import ActData
 from compliance.readings.models import Deviation, Reading
 from compliance.records.check_history import History
+from compliance.records.sections import cases, failures, probes, summary, title
+from compliance.records.sections import readings as readings_section
 from shared.units import number
 from sites.models import Site
 from tests.checks import making as checks
 from tests.plans.making import days_of
 from tests.records import making
-from tests.records.making import at, record_of, section, take
+from tests.records.making import at, record_of, scope_of, section, section_of, sections_of, take
 from tests.remembered import remembered
 from tests.world import make_probe, make_version
 
@@ -33,7 +35,7 @@ NBSP = "\N{NO-BREAK SPACE}"
 def march(clock, world):
     """What happened, and the text of its record; the time is that of `making.story`."""
     clock.move_to(making.NOW)
-    return remembered(written, world)
+    return remembered(making.march, world)
 
 
 @pytest.fixture
@@ -44,10 +46,6 @@ def story(march):
 @pytest.fixture
 def record(march):
     return march[1]
-
-
-def written(world) -> tuple[dict, str]:
-    return making.story(world), record_of(world.site)
 
 
 def rows(text: str, letter: str) -> Counter:
@@ -109,7 +107,7 @@ def test_an_entry_made_at_the_time_is_not_marked_late(clock, world, site):
     clock.move_to(at(20, 12))
     take(world, "3.0", at(20, 11, 30), item="Fresh")
     take(world, "3.0", at(20, 9, 30), item="Stale")
-    lines = section(record_of(site), "Readings")
+    lines = section_of(site, "Readings")
     assert lines.count("Entered late") == 1
     assert lines.index("Stale") < lines.index("Entered late 20 Mar 2026 12:00.") < lines.index("Fresh")
 
@@ -131,7 +129,7 @@ def test_a_failed_check_shows_its_whole_budget(record, story):
 def test_a_check_that_passed_near_the_edge_says_so_and_is_due_sooner(clock, world, site):
     clock.move_to(at(20, 12))
     checks.zero(world.probe, world.manager, at(12), "1.0")
-    told = section(record_of(site), "Probes and their checks")
+    told = section_of(site, "Probes and their checks")
     assert "Passed near the edge of its tolerance." in told
     assert days_of(world.probe) == 7 and "13 Mar 2026" in told
 
@@ -147,7 +145,7 @@ def test_deviations_say_what_was_done_or_that_nothing_was(record):
 def test_a_replaced_action_stays_readable(story, world, site):
     data = ActData(action="Discarded it all", cause="Lamp failed", disposition="discarded", done_at=at(16, 13))
     readings.act_on_deviation(by=world.manager, deviation=story["breach"].deviation, data=data)
-    told = section(record_of(site), "Deviations and what was done")
+    told = section_of(site, "Deviations and what was done")
     assert (
         told.index("Reheated to 80 °C") < told.index("The entry above was struck out") < told.index("Discarded it all")
     )
@@ -169,7 +167,7 @@ def test_a_check_without_a_figure_and_what_it_leaves_untold_stand_there(clock, w
     checks.good(world.probe, world.cook, at(2))
     take(world, "3.1", at(4))
     check = checks.dead(world.probe, world.cook, at(9))
-    record = record_of(site)
+    record = sections_of(scope_of(site), summary, failures, cases, probes)
     assert "It gave no figure: an error sign such as Lo or Err." in section(record, "Probes and their checks")
     assert "none found; allowed ±1.00 °C" in section(record, "Checks that did not pass, in full")
     told = section(record, "Cases of quarantine and decisions")
@@ -204,12 +202,14 @@ def test_open_points_name_what_is_undecided(record, story):
 def test_open_points_say_as_of_when_each_is_open(clock, world, site):
     clock.move_to(at(16, 12))
     closed, _ = (take(world, "9.0", at(16), item=item) for item in ("Ham", "Peas"))
-    assert "As of printing, 16 Mar 2026 12:00 GMT, when the period was not over." in record_of(site)
+    assert "As of printing, 16 Mar 2026 12:00 GMT, when the period was not over." in section_of(
+        site, "Open points at printing"
+    )
     clock.move_to(at(2, 12, month=4))
     take(world, "9.0", at(17), item="Rice")
     data = ActData(action="Binned it", cause="Door open", disposition="discarded", done_at=at(16, 13))
     readings.act_on_deviation(by=world.manager, deviation=closed.deviation, data=data)
-    told = section(record_of(site), "Open points at printing")
+    told = section_of(site, "Open points at printing")
     assert "As of printing, 2 Apr 2026 12:00 BST, and as of the end of the period, 1 Apr 2026 00:00 BST, where" in told
     assert re.search(r"Peas, [^:]+:00: nothing is recorded about what was done. both", told)
     assert re.search(r"Rice, [^:]+:00: nothing is recorded about what was done. printing", told)
@@ -221,8 +221,10 @@ def test_people_are_named_behind_their_initials(record):
     assert {"CE Col Esker", "MH Mara Holt", "SV Sol Venn"} <= set(re.findall(r"[A-Z]{2} \w+ \w+", told))
 
 
-def test_readings_of_other_sites_and_other_days_are_left_out(story, world, site, other_site):
+def test_readings_of_other_sites_and_other_days_are_left_out(clock, world, site, other_site):
+    clock.move_to(making.NOW)
     take(world, "3.0", at(28, month=2), item="Too early")
+    take(world, "3.0", at(5), item="Within")
     take(world, "3.0", at(1, month=4), item="Too late")
     Reading.objects.create(
         key="elsewhere",
@@ -238,7 +240,7 @@ def test_readings_of_other_sites_and_other_days_are_left_out(story, world, site,
         recorded_by=world.cook,
     )
     text = record_of(site)
-    assert "Too early" not in text and "Too late" not in text and "Elsewhere" not in text
+    assert "Within" in text and "Too early" not in text and "Too late" not in text and "Elsewhere" not in text
 
 
 @pytest.mark.parametrize(
@@ -259,32 +261,32 @@ def test_a_day_lasts_from_midnight_to_midnight_on_the_clock_of_the_site(clock, w
     for moment in (begins - minute, ends + minute):
         take(world, "3.0", moment)
     site.refresh_from_db()
-    assert sorted(rows(record_of(site, on, on), "R")) == inside
+    assert sorted(rows(section_of(site, "Readings", on, on), "R")) == inside
 
 
 def test_an_hour_that_the_clocks_repeat_is_told_apart(clock, world, site):
     clock.move_to(at(1, month=12))
     for hour in ("00", "01"):
         take(world, "3.0", datetime.fromisoformat(f"2026-10-25T{hour}:30+00:00"))
-    lines = section(record_of(site, date(2026, 10, 25), date(2026, 10, 25)), "Readings")
+    lines = section_of(site, "Readings", date(2026, 10, 25), date(2026, 10, 25))
     assert "01:30 BST R" in lines and "01:30 GMT R" in lines
 
 
 def test_days_without_a_reading_are_named(story, site):
-    lines = section(record_of(site), "Readings")
+    lines = section_of(site, "Readings")
     assert "7 Mar 2026 to 15 Mar 2026: no reading was recorded." in lines
     assert "22 Mar 2026 to 31 Mar 2026: no reading was recorded." in lines
 
 
 def test_days_to_come_are_not_called_empty(clock, world, site):
-    text = record_of(site)
+    text = sections_of(scope_of(site), title, readings_section)
     assert "1 Mar 2026 to 11 Mar 2026: no reading was recorded." in text
     assert "The period was not over when this record was printed." in text
 
 
 def test_a_check_made_elsewhere_is_shown_with_its_place(clock, world, site, other_site):
     checks.good(world.probe, world.supervisor, at(5, 9), site=other_site)
-    assert "Made by Sol Venn (SV) at Birch House." in section(record_of(site), "Probes and their checks")
+    assert "Made by Sol Venn (SV) at Birch House." in section_of(site, "Probes and their checks")
 
 
 def test_a_probe_that_was_never_here_is_left_out(clock, world, site, other_site):
@@ -294,19 +296,19 @@ def test_a_probe_that_was_never_here_is_left_out(clock, world, site, other_site)
 
 def test_a_change_of_a_limit_in_the_period_is_told_with_its_reason(clock, world, site, limit):
     make_version(limit, by=world.manager, value="4", effective_from=at(10), recorded_at=at(10), reason="New cold store")
-    plan = section(record_of(site), "Limits in force")
+    plan = section_of(site, "Limits in force")
     assert "at most 5 °C" in plan and "at most 4 °C" in plan
     assert "Changed in the period, from 10 Mar 2026 09:00." in plan and "New cold store." in plan
 
 
 def test_a_limit_that_ended_before_the_period_is_left_out(clock, world, site, limit):
     make_version(limit, by=world.manager, value="5", effective_from=at(10, month=2), in_force=False)
-    assert "No limit was in force at this site in the period." in section(record_of(site), "Limits in force")
+    assert "No limit was in force at this site in the period." in section_of(site, "Limits in force")
 
 
 def test_a_decision_on_an_earlier_reading_belongs_to_both_records(story, world, site, clock):
     march, april = (
-        section(record_of(site, first, last), "Cases of quarantine and decisions")
+        section_of(site, "Cases of quarantine and decisions", first, last)
         for first, last in ((making.FIRST, making.LAST), (date(2026, 4, 1), date(2026, 4, 30)))
     )
     assert rows(march, "R") == rows(april, "R") != Counter()
@@ -315,7 +317,7 @@ def test_a_decision_on_an_earlier_reading_belongs_to_both_records(story, world, 
 
 def test_a_decision_moves_with_its_reading_when_another_entry_keeps_it_in_quarantine(story, world, site):
     checks.actions.void_check(by=world.supervisor, check=story["failed"], reason="Bath was salted")
-    told = section(record_of(site), "Cases of quarantine and decisions")
+    told = section_of(site, "Cases of quarantine and decisions")
     assert f"Case E{story['event'].pk}: probe P1" in told and "Why: Binned 4 kg of soup." in told
 
 
@@ -326,7 +328,7 @@ def test_a_decision_outlives_the_check_that_asked_for_it(clock, world, site):
     failed = checks.bad(world.probe, world.cook, at(9))
     making.decide(world, f"check:{failed.pk}", "discarded", ids=(reading.pk,), why="Binned it")
     checks.actions.void_check(by=world.supervisor, check=failed, reason="Bath was salted")
-    told = section(record_of(site), "Cases of quarantine and decisions")
+    told = section_of(site, "Cases of quarantine and decisions")
     former = told.split("Decisions on readings that are no longer in quarantine")[1]
     assert "Why: Binned it." in former and f"R{reading.pk} Soup" in former and "not in question" in former
 
@@ -342,7 +344,7 @@ def test_a_check_at_boiling_shows_its_reference_its_pressure_and_where_it_is_fro
     clock.move_to(at(2, 12, month=4))
     checks.good(world.probe, world.cook, at(9))
     check = checks.boiling(world.probe, world.cook, at(10), immersion_mm=60, typed_pressure=("28.14", "inHg"))
-    told = section(record_of(site), "Probes and their checks")
+    told = section_of(site, "Probes and their checks")
     assert f"C{check.pk} found Water at a rolling boil, 98.27 ±0.2" in told.replace(NBSP, " ")
     assert (
         "Pressure 953 hPa (typed as 28.14 inHg), from a barometer here; of this place, as somebody said; altitude"
@@ -359,7 +361,7 @@ def test_the_procedure_of_the_checks_is_named_with_its_version_and_each_older_on
     checks.good(world.probe, world.cook, at(2))
     monkeypatch.setattr(USUAL, "version", 2)
     checks.bad(world.probe, world.cook, at(3))
-    text = record_of(site)
+    text = sections_of(scope_of(site), failures, probes)
     told = section(text, "Probes and their checks")
     assert "Procedure, where a line says nothing else: Zero-point check, version 2." in told
     assert told.count("Procedure: version not recorded.") == 1
@@ -369,7 +371,7 @@ def test_the_procedure_of_the_checks_is_named_with_its_version_and_each_older_on
 def test_a_check_at_boiling_that_failed_is_told_in_full(clock, world, site):
     clock.move_to(at(2, 12, month=4))
     check = checks.boiling(world.probe, world.cook, at(10), "96.2")
-    told = section(record_of(site), "Checks that did not pass, in full").replace(NBSP, " ")
+    told = section_of(site, "Checks that did not pass, in full").replace(NBSP, " ")
     assert f"C{check.pk}: probe P1, out of tolerance, 10 Mar 2026 09:00" in told
     assert (
         "Pressure 953 hPa, from a barometer here; of this place, as somebody said; altitude" in told

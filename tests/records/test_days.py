@@ -8,17 +8,19 @@ from compliance.checks.instruments import move_probe
 from compliance.plans.data import ClosureData, PlanData
 from compliance.probes.models import Probe
 from compliance.records.check_history import History
+from compliance.records.sections import days
+from compliance.records.sections import nothing as no_entry
 from compliance.reminders import planning
 from tests.checks import making
 from tests.plans.making import check_every
-from tests.records.making import at, record_of, scope_of, section
+from tests.records.making import at, scope_of, section, section_of, sections_of
 
 SUNDAY = date(2026, 3, 15)
 HEADING = "Days of work and plans of checks"
 
 
 def told_of(world) -> str:
-    return section(record_of(world.site), HEADING)
+    return section_of(world.site, HEADING)
 
 
 def test_closures_stand_with_who_and_why_and_struck_out_ones_stay(world, clock):
@@ -78,7 +80,7 @@ def test_nothing_of_other_sites_and_times(world, clock):
     planning.change_plan(by=world.supervisor, data=PlanData(site=world.other_site, every_days=2))
     clock.move_to(at(2, month=4))
     assert "open; hours not said" in told_of(world)
-    nothing = section(record_of(world.site), "What no entry was made of")
+    nothing = section(sections_of(scope_of(world.site), days, no_entry), "What no entry was made of")
     assert "No closure was entered, and no public holiday fell in the period." in nothing
     assert "No plan of checks began in the period." in nothing
 
@@ -114,9 +116,9 @@ def test_a_probe_that_moved_is_told_by_the_plan_of_where_it_was(world, clock):
             move_probe(by=world.supervisor, probe=world.probe, site=world.other_site, starts_at=at(9), reason="Lent.")
         making.good(Probe.objects.get(pk=world.probe.pk), world.cook, at(day, 10))
     clock.move_to(at(2, month=4))
-    told = section(record_of(world.site), "Probes and their checks")
+    told = section_of(world.site, "Probes and their checks")
     assert "every 7 days at 09:00" in told, "as it was last checked here"
     assert "9 Mar 2026" in told and "11 Mar 2026" in told and "14 Mar 2026" in told and "16 Mar 2026" not in told
     assert [late for late in History(scope_of(world.site)).late()] == [f"C{world.probe.checks.latest('pk').pk}"]
-    days = section(record_of(world.site), HEADING)
+    days = section_of(world.site, HEADING)
     assert "At Birch House: Lent." in days

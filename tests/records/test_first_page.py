@@ -18,14 +18,14 @@ from compliance.readings.data import ActData
 from compliance.readings.models import CorrectiveAction, Deviation, Reading, ReadingVoid
 from compliance.reminders.models import Reminder
 from tests.checks import making as checks
-from tests.records.making import at, scope_of, section, take, words_of, written
+from tests.records.making import at, scope_of, section, take, written
 from tests.remembered import remembered
 from tests.world import make_limit, make_probe
 
 ROUNDS = (1, 2, 3, 4, 5, 6, 8)
 
 
-def _written(seed, world) -> bytes:
+def _written(seed, world) -> tuple[bytes, list[str]]:
     chance = random.Random(seed)
     world.hot = make_limit(
         world.site, by=world.manager, code="hot-holding", direction="at_least", value="63", hold_s=30
@@ -39,18 +39,29 @@ def _written(seed, world) -> bytes:
         for day in chance.sample(range(2, 25), 8):
             _take(world, chance, probe, at(day, 12, chance.randrange(60)))
     _ask(world, chance)
-    return written(scope_of(world.site))
+    made = written(scope_of(world.site))
+    return made, [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(made)).pages]
 
 
 BOOKS = [partial(_written, seed) for seed in range(2)]
 
 
 @pytest.fixture(params=range(2))
-def book(request, clock, world):
+def made(request, clock, world):
     """The record of a March of chance: probes that pass and fail, rounds done, missed and late, food that is kept or thrown
-    away."""
+    away; and the words of its pages."""
     clock.move_to(at(30, 12))
-    return PdfReader(io.BytesIO(remembered(BOOKS[request.param], world)))
+    return remembered(BOOKS[request.param], world)
+
+
+@pytest.fixture
+def book(made) -> PdfReader:
+    return PdfReader(io.BytesIO(made[0]))
+
+
+@pytest.fixture
+def words(made) -> list[str]:
+    return made[1]
 
 
 def _take(world, chance, probe, when) -> None:
@@ -90,8 +101,8 @@ def number(pattern: str, text: str) -> int:
     return int(found[1].replace(",", "")) if found else 0
 
 
-def test_it_tells_what_own_counts_over_the_tables_tell(book):
-    first = " ".join(book.pages[0].extract_text().split())
+def test_it_tells_what_own_counts_over_the_tables_tell(words):
+    first = words[0]
     void = set(CheckVoid.objects.values_list("voids", flat=True))
     live = Check.objects.exclude(pk__in=void)
     for word, verdict in (("passed", "in_tolerance"), ("failed", "out_of_tolerance"), ("inconclusive", "inconclusive")):
@@ -126,8 +137,8 @@ def _own_standings(taken) -> Counter:
     return told + Counter()
 
 
-def test_rounds_are_told_as_they_were_done_and_by_page_and_section_alike(book):
-    text = words_of(book)
+def test_rounds_are_told_as_they_were_done_and_by_page_and_section_alike(words):
+    text = " ".join(words)
     summary, planned = section(text, "Summary"), section(text, "Planned and done").split("Of ")[2]
     asked = Counter()
     for row in Reminder.objects.exclude(round=None):
@@ -143,16 +154,15 @@ def test_rounds_are_told_as_they_were_done_and_by_page_and_section_alike(book):
     assert number(r"(\d+) done", told) == asked["done"] + asked["late"]
 
 
-def test_it_says_which_plan_is_in_force_and_that_nobody_set_one(book):
-    first = book.pages[0].extract_text()
-    told = " ".join(first.split())
+def test_it_says_which_plan_is_in_force_and_that_nobody_set_one(words):
+    told = words[0]
     assert "Every 7 days at 09:00: the plan that every business starts with; nobody has set another." in told
     assert "Cold holding at 14:00. In force since 1 Mar 2026, set by Mara Holt (MH)." in told
 
 
-def test_what_is_open_leads_to_the_page_where_it_stands(book):
+def test_what_is_open_leads_to_the_page_where_it_stands(book, words):
     pages = {page.indirect_reference.idnum: number for number, page in enumerate(book.pages, 1)}
     marks = [mark.get_object() for mark in book.pages[0]["/Annots"]]
     led = Counter(pages[mark["/Dest"][0].idnum] for mark in marks)
-    shown = Counter(int(n) for n in re.findall(r"p\. (\d+)", book.pages[0].extract_text()))
+    shown = Counter(int(n) for n in re.findall(r"p\. (\d+)", words[0]))
     assert shown and not shown - led

@@ -3,8 +3,9 @@
 import pytest
 
 from compliance.advice import actions
+from compliance.records.sections import intervals, nothing
 from tests.plans.making import days_of
-from tests.records.making import at, record_of, section
+from tests.records.making import at, scope_of, section, section_of, sections_of
 
 
 @pytest.fixture
@@ -23,7 +24,7 @@ def test_what_was_accepted_stands_with_who_and_when(world, accepted, clock):
     accepted(9)
     accepted(12, days_accepted=5, why="Cold kitchen on weekends")
     clock.move_to(at(2, month=4))
-    lines = section(record_of(world.site), "Intervals between checks")
+    lines = section_of(world.site, "Intervals between checks")
     assert "9 Mar 2026 09:00 P1 Every 3 days every 7 days every 3 days 95 of 100 MH" in lines
     assert "Accepted by Mara Holt (MH)." in lines
     assert "12 Mar 2026 09:00 P1 Every 5 days every 3 days every 3 days" in lines
@@ -33,5 +34,6 @@ def test_what_was_accepted_stands_with_who_and_when(world, accepted, clock):
 def test_what_was_accepted_outside_the_period_does_not(world, accepted, clock):
     accepted(9)
     clock.move_to(at(2, month=5))
-    other_month = record_of(world.site, at(1, month=4).date(), at(30, month=4).date())
-    assert "No interval was set after advice in the period." in section(other_month, "What no entry was made of")
+    april = at(1, month=4).date(), at(30, month=4).date()
+    told = sections_of(scope_of(world.site, *april), intervals, nothing)
+    assert "No interval was set after advice in the period." in section(told, "What no entry was made of")

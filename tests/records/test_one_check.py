@@ -22,7 +22,7 @@ from compliance.records.check_record import write_check
 from shared.units import difference_from_milli, number, show
 from sites.models import Business, Site
 from tests.checks.making import bad, boiling, certificate, correct_zero, dead, event, good, unclear, zero
-from tests.records.making import at, record_of, section, words_of
+from tests.records.making import at, section_of, words_of
 from tests.remembered import remembered
 
 NBSP = "\N{NO-BREAK SPACE}"
@@ -238,7 +238,7 @@ def test_a_good_zero_check_never_clears_on_paper_what_failed_at_boiling(now, sit
     check = good(probe, cook, at(4))
     said = part(print_of(check, reader), "What this check says")
     assert f"it did not clear the probe: C{failed.pk}, away from zero, had failed" in said and "may be used" not in said
-    listed = section(record_of(site), "Probes and their checks")
+    listed = section_of(site, "Probes and their checks")
     assert f"It did not clear the probe: C{failed.pk}, away from zero, had failed and was not made good." in listed
     boiling(probe, cook, at(5))
     later = good(probe, cook, at(6))

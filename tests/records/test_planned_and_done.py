@@ -12,7 +12,7 @@ from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.missed import missed
 from compliance.reminders.models import Reminder
 from tests.checks import making
-from tests.records.making import at, record_of, section
+from tests.records.making import at, section_of
 from tests.reminders.making import ready, swept
 
 pytestmark = pytest.mark.usefixtures("clock")
@@ -26,7 +26,7 @@ def test_done_missed_and_excused_are_told_apart(world, clock):
     swept()
     making.good(world.probe, world.cook, at(24, 11))
     excuse_reminder(by=world.manager, reminder=Reminder.objects.get(due_at=at(16)), reason="In the laboratory.")
-    told = section(record_of(world.site), "Planned and done")
+    told = section_of(world.site, "Planned and done")
     assert "Of 3 checks 1 done late, 1 missed, 1 missed and excused afterwards" in told
     assert (
         "done late" in told
@@ -44,7 +44,7 @@ def test_what_was_done_says_when_and_by_whom(world, clock):
     clock.move_to(at(9, 12))
     swept()
     making.good(world.probe, world.cook, at(9, 12) - timedelta(minutes=10))
-    told = section(record_of(world.site), "Planned and done")
+    told = section_of(world.site, "Planned and done")
     assert "11:50" in told and "CE" in told and "P1: every 7 days" in told
 
 
@@ -81,7 +81,7 @@ def late(request, world, clock):
 
 
 def test_late_and_cancelled_rows_stay_and_each_is_counted_for_what_it_is(late):
-    told = section(record_of(late.site), "Planned and done")
+    told = section_of(late.site, "Planned and done")
     assert "1 missed, 1 not asked for, 1 not done in time and not owed, 1 not asked in time" in told
     because = "because the check of 1 March was struck out by Mara Holt."
     assert f"Not done in time; later found not to be owed, {because}" in " ".join(told.split())
@@ -107,7 +107,7 @@ def test_none_of_them_counts_as_missed_over_an_area(late):
 
 
 def test_a_site_without_plans_says_so(world):
-    assert "Nothing fell due at this site" in section(record_of(world.site), "Planned and done")
+    assert "Nothing fell due at this site" in section_of(world.site, "Planned and done")
 
 
 def test_days_alike_stand_together_and_any_with_an_exception_by_itself():

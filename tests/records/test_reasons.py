@@ -7,11 +7,12 @@ import pytest
 from compliance.plans.actions import close_days
 from compliance.plans.data import ClosureData
 from compliance.readings.actions import void
+from compliance.records.sections import nothing, reasons
 from compliance.records.sections.reasons import folded, reasons_given_often
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
 from tests.checks import making
-from tests.records.making import at, correct, record_of, scope_of, section, take
+from tests.records.making import at, correct, scope_of, section, section_of, sections_of, take
 
 pytestmark = pytest.mark.usefixtures("clock")
 HEADING = "Reasons given more than ten times"
@@ -48,9 +49,8 @@ def often(world, **period):
 def test_ten_times_is_not_more_than_ten(march, world):
     excused(world, 10, "busy")
     assert often(world) == []
-    assert "No reason was given more than ten times in the period." in section(
-        record_of(world.site), "What no entry was made of"
-    )
+    told = sections_of(scope_of(world.site), reasons, nothing)
+    assert "No reason was given more than ten times in the period." in section(told, "What no entry was made of")
     excused(world, 1, "busy", day=6)
     assert often(world) == [("busy", 11, {"check or reading not done, excused": 11})]
 
@@ -79,7 +79,7 @@ def test_a_reason_counts_whatever_it_was_given_for_and_however_it_was_spelt(marc
 def test_the_most_frequent_comes_first_with_what_it_was_given_for(march, world):
     used(world, 11, "None at hand")
     excused(world, 12, "busy")
-    told = section(record_of(world.site), HEADING)
+    told = section_of(world.site, HEADING)
     assert (
         "busy 12 check or reading not done, excused: 12 None at hand 11 probe used though it was not to be: 11" in told
     )

@@ -11,11 +11,14 @@ from pypdf import PdfReader
 from compliance.checks.instruments import amend_probe
 from compliance.checks.models import Check
 from compliance.records.check_record import write_check
+from compliance.records.sections import changes
+from compliance.records.sections import events as events_section
 from compliance.reminders.planning import change_site
 from sites.actions import amend_business
 from sites.models import Site
 from tests.checks import making
-from tests.records.making import NOW, at, record_of, section, story, words_of
+from tests.records.making import NOW, at, record_of, scope_of, section, section_of, sections_of, story, words_of
+from tests.remembered import remembered
 from tests.reminders.making import swept
 
 CHANGES = "Changes of what was set"
@@ -73,7 +76,7 @@ def without_now(text: str) -> str:
 @pytest.fixture
 def march(world, clock):
     clock.move_to(NOW)
-    made = story(world)
+    made = remembered(story, world)
     clock.move_to(at(3, 12, month=4))
     swept()
     for probe in (world.probe, made["other"]):
@@ -99,13 +102,13 @@ def test_the_period_in_which_it_was_changed_lists_it_and_says_of_each_line_what_
     amend_probe(by=world.manager, probe=world.probe, changes={"code": "P7", "tolerance_milli": 1500}, reason=WHY)
     clock.move_to(at(14, 8))
     making.event(world.probe, world.cook, "dropped", at(14, 8))
-    text = record_of(fresh(world))
+    text = sections_of(scope_of(fresh(world)), events_section, changes)
     events = section(text, "Events of probes")
     assert "P1 Dropped" in events and "P7 Dropped" in events
     listed = section(text, CHANGES)
     assert "Probe P7 code on its label P1 P7 The inspector asked for it. MH" in listed
     assert "Probe P7 tolerance 1.00 °C 1.50 °C" in listed
-    assert CHANGES not in record_of(fresh(world), at(1).date(), at(11).date())
+    assert CHANGES not in sections_of(scope_of(fresh(world), at(1).date(), at(11).date()), changes)
 
 
 def test_a_correction_is_shown_where_it_was_wrong_and_listed_with_who_corrected_it_and_why(world, march):
@@ -125,7 +128,7 @@ def test_of_two_days_each_is_printed_on_the_clock_that_went_there_then(world, cl
     change_site(by=world.supervisor, site=fresh(world), changes={"time_zone": "Pacific/Auckland"})
     making.event(world.probe, world.cook, "dropped", at(12, 8))
     clock.move_to(at(14, 8))
-    events = section(record_of(fresh(world)), "Events of probes")
+    events = section_of(fresh(world), "Events of probes")
     assert "10 Mar 2026 08:00" in events and "12 Mar 2026 21:00" in events
 
 

@@ -10,6 +10,7 @@ from compliance.probes.actions import move
 from compliance.quarantine.cases import load_case
 from compliance.records.singles import case_scopes, life_scope, write_case, write_probe
 from tests.checks import making
+from tests.remembered import remembered
 
 from .making import NOW, at, decide, story, take, words_of
 
@@ -17,7 +18,7 @@ from .making import NOW, at, decide, story, take, words_of
 @pytest.fixture
 def march(world, clock):
     clock.move_to(NOW)
-    return story(world)
+    return remembered(story, world)
 
 
 def life_of(probe) -> str:

@@ -9,14 +9,12 @@ from datetime import datetime
 import pytest
 from django.urls import reverse
 from jsonschema import Draft202012Validator
-from pypdf import PdfReader
 
 from compliance.readings.models import Reading
-from compliance.records.record import write_record
 from compliance.records.twin.schema import FILE, as_text, schema_of
 from compliance.records.twin.writing import TABLES, zip_twin
 from shared.audit.chain import newest_of
-from tests.records.making import FIRST, LAST, NOW, scope_of, story
+from tests.records.making import FIRST, LAST, NOW, printed, scope_of, story
 from tests.remembered import remembered
 
 SCHEMA = json.loads(FILE.read_text(encoding="utf-8"))
@@ -37,6 +35,10 @@ def made(world, clock):
 
 @pytest.fixture
 def files(world, made):
+    return remembered(files_of_march, world, made)
+
+
+def files_of_march(world, made) -> dict[str, bytes]:
     return files_of(scope_of(world.site))
 
 
@@ -94,12 +96,10 @@ def test_it_names_the_head_of_the_record(world, record):
     assert (record["head"]["number"], record["head"]["hash"]) == (entry.number, entry.hash)
 
 
-def test_the_printed_record_has_it_attached(world, made):
-    scope, out = scope_of(world.site), io.BytesIO()
-    write_record(out, scope)
-    attached = PdfReader(out).attachments
+def test_the_printed_record_has_it_attached(world, files):
+    attached = printed(scope_of(world.site)).attachments
     assert {"record.json", FILE.name, "readings.csv"} <= set(attached)
-    assert json.loads(attached["record.json"][0]) == json.loads(files_of(scope)["record.json"])
+    assert json.loads(attached["record.json"][0]) == json.loads(files["record.json"])
 
 
 def test_who_may_print_may_save_it_and_nobody_else(world, made, as_person):
