@@ -2,8 +2,10 @@
 
 import contextlib
 import uuid
+from copy import deepcopy
 from dataclasses import dataclass, field
 
+import pytest
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from hypothesis import HealthCheck, example, given, settings
@@ -181,7 +183,12 @@ ONCE = [name for name in HAPPENINGS if name not in ("what is left is discarded",
 FATES = st.sampled_from([Fate.MEASURED_AGAIN, Fate.DISCARDED, Fate.EATEN, Fate.RELEASED, Fate.REWORKED])
 
 
-@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@pytest.fixture
+def kitchen(world) -> Kitchen:
+    return Kitchen(world)
+
+
+@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     fates=st.lists(FATES, min_size=2, max_size=2),
     happens=st.permutations(ONCE).map(lambda names: names[:3]),
@@ -190,9 +197,9 @@ FATES = st.sampled_from([Fate.MEASURED_AGAIN, Fate.DISCARDED, Fate.EATEN, Fate.R
 @example([Fate.MEASURED_AGAIN] * 2, ["the other probe fails", "the other probe is good again"], False)
 @example([Fate.EATEN] * 2, ["a check at boiling is entered late", "an adjustment is entered late"], False)
 @example([Fate.EATEN] * 2, ["the kind of sensor is changed", "the good check is struck out"], True)
-def test_a_case_is_signed_exactly_while_the_ground_of_every_decision_holds(world, fates, happens, closes):
+def test_a_case_is_signed_exactly_while_the_ground_of_every_decision_holds(kitchen, fates, happens, closes):
+    kitchen = deepcopy(kitchen)
     with transaction.atomic():
-        kitchen = Kitchen(world)
         stands, *others = kitchen.doubted
         kitchen.decide(Fate.STANDS, [stands])
         kitchen.decide(fates[0], others[:2])

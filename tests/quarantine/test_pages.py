@@ -2,26 +2,46 @@
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from compliance.checks.instruments import amend_probe
 from compliance.quarantine.cases import load_case
+from compliance.quarantine.forms import DecisionForm
 from compliance.quarantine.models import Decision, Signature
 from tests.checks import making
 from tests.checks.making import day, good
-from tests.quarantine.making import failed_after
+from tests.quarantine import making as quarantine
+from tests.quarantine.making import failed_after, undecided
 from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
 
 
 @pytest.fixture
-def case(world):
-    return load_case(remembered(failed, world))
+def anchor(world) -> str:
+    return remembered(failed, world)
+
+
+@pytest.fixture
+def case(anchor):
+    return load_case(anchor)
 
 
 def failed(world) -> str:
     return failed_after(world, "4.0", "9.0", "5.4")
+
+
+@pytest.fixture
+def shown(world, anchor) -> str:
+    """The page of the case as the manager first opens it."""
+    return remembered(first_opened, world, anchor)
+
+
+def first_opened(world, anchor) -> str:
+    client = Client()
+    client.force_login(world.manager)
+    return client.get(page(load_case(anchor))).content.decode()
 
 
 def page(case):
@@ -38,18 +58,16 @@ def test_the_list_shows_an_open_case_with_what_is_left(as_person, manager, case)
     assert ">3<" in text
 
 
-def test_the_page_opens_with_the_gravest_list(as_person, manager, case):
-    text = as_person(manager).get(page(case)).content.decode()
-    assert "failed its check" in text
-    assert "9.0 °C" in text
-    assert "5.4 °C" not in text
+def test_the_page_opens_with_the_gravest_list(shown):
+    assert "failed its check" in shown
+    assert "9.0 °C" in shown
+    assert "5.4 °C" not in shown
 
 
-def test_each_reading_shows_what_it_could_really_have_been(as_person, manager, case):
+def test_each_reading_shows_what_it_could_really_have_been(shown):
     # 9.0 shown by a thermistor wrong by +0.1, then +2.4 °C at zero, each ±0.08. Coldest T: T + 2.48 + (0.2 + 0.62 · 2.48) ·
     # T/75 = 9.0, hence 6.37 °C. Hottest: T + 0.02 - (0.2 + 0.62 · 0.18) · T/75 = 9.0, hence 9.02 °C.
-    text = as_person(manager).get(page(case)).content.decode()
-    assert "6.4 to 9.0 °C" in text
+    assert "6.4 to 9.0 °C" in shown
 
 
 def test_a_manager_decides_on_all_in_a_list(as_person, manager, case):
@@ -64,18 +82,18 @@ def test_a_manager_decides_on_the_ones_ticked(as_person, manager, case):
     assert Decision.objects.get().reading == picked
 
 
-def test_a_decision_without_its_reason_is_said_and_what_was_typed_is_kept(as_person, manager, case):
+def test_a_decision_without_its_reason_is_said_at_the_top_and_what_was_typed_is_kept(as_person, manager, case):
     answer = decide(as_person(manager), case, fate="eaten", why="Served at noon")
+    text = answer.content.decode()
     assert answer.status_code == 422
-    assert "Say how the risk was assessed." in answer.content.decode()
-    assert "Served at noon" in answer.content.decode()
+    assert 0 < text.index("Say how the risk was assessed.") < text.index("failed its check"), "said at the top"
+    assert "Served at noon" in text
     assert not Decision.objects.exists()
 
 
-def test_stands_is_offered_only_where_the_limit_held(as_person, manager, case):
-    client = as_person(manager)
-    assert 'value="stands"' not in client.get(page(case)).content.decode()
-    assert 'value="stands"' in client.get(page(case) + "?show=held").content.decode()
+def test_stands_is_offered_only_where_the_limit_held(as_person, manager, case, shown):
+    assert 'value="stands"' not in shown
+    assert 'value="stands"' in as_person(manager).get(page(case) + "?show=held").content.decode()
 
 
 def test_a_manager_sees_and_decides_only_on_readings_of_the_own_site(as_person, world, case):
@@ -84,16 +102,6 @@ def test_a_manager_sees_and_decides_only_on_readings_of_the_own_site(as_person, 
     assert "9.5 °C" not in client.get(page(case)).content.decode()
     decide(client, case, fate="discarded", why="Thrown away.")
     assert set(Decision.objects.values_list("reading__site", flat=True)) == {world.site.pk}
-
-
-def test_a_supervisor_signs_when_nothing_is_left(as_person, world, case):
-    for outcome in ("broken", "undecided", "held"):
-        decide(as_person(world.manager), case, outcome=outcome, fate="discarded", why="Thrown away.")
-    client = as_person(world.supervisor)
-    assert "Sign as Sol Venn" in client.get(page(case)).content.decode()
-    client.post(reverse("case_sign", args=[case.slug]), {"note": ""})
-    assert Signature.objects.get().signed_by == world.supervisor
-    assert "Sol Venn" in client.get(page(case)).content.decode()
 
 
 def test_a_manager_may_not_sign(as_person, manager, case):
@@ -166,25 +174,24 @@ def test_a_manager_who_is_through_learns_who_still_has_to_decide(as_person, worl
     make_reading(world.probe, world.limit, "9.5", day(2), by=world.cook, site=world.other_site)
     client = as_person(world.manager)
     assert "The rest is for others" not in client.get(page(case)).content.decode()
-    for outcome in ("broken", "undecided", "held"):
-        decide(client, case, outcome=outcome, fate="discarded", why="Thrown away.")
+    discard_all(world, case)
     assert "The rest is for others" in client.get(page(case)).content.decode()
 
 
-def test_the_page_leads_to_its_probe_and_to_its_check(as_person, manager, case):
-    text = as_person(manager).get(page(case)).content.decode()
-    assert reverse("probe_detail", args=[case.probe.pk]) in text
-    assert reverse("check_detail", args=[case.cause.pk]) in text
+def discard_all(world, case) -> None:
+    """All that the manager may decide on."""
+    which = undecided(case, sites=[world.site.pk])
+    quarantine.decide(by=world.manager, case=case, selection=which, fate="discarded", why="Thrown away.")
+
+
+def test_the_page_leads_to_its_probe_and_to_its_check(case, shown):
+    assert reverse("probe_detail", args=[case.probe.pk]) in shown
+    assert reverse("check_detail", args=[case.cause.pk]) in shown
 
 
 def test_a_tick_that_no_page_offered_is_passed_over(as_person, manager, case):
     given = {"outcome": "undecided", "scope": "picked", "pick": ["9" * 40, "x"], "fate": "discarded", "why": "Binned."}
     assert decide(as_person(manager), case, **given).status_code == 422
-
-
-def test_what_went_wrong_is_said_at_the_top_of_the_page(as_person, manager, case):
-    text = decide(as_person(manager), case, fate="discarded").content.decode()
-    assert text.index("Say what was discarded") < text.index("failed its check")
 
 
 def test_limits_and_readings_are_worded_as_everywhere_else(as_person, world):
@@ -224,18 +231,29 @@ def test_a_decision_is_made_of_buttons_alone(as_person, manager, case):
     assert answer.status_code == 302 and Decision.objects.get().why == "All of it was thrown away."
 
 
-def test_what_was_chosen_for_another_decision_is_not_sent_along(as_person, manager, case):
-    answer = decide(as_person(manager), case, fate="reworked", why_discarded="All of it was thrown away")
-    assert answer.status_code == 422 and not Decision.objects.exists()
+def form_of(site, **data) -> DecisionForm:
+    asked = {"site_ids": [site.pk], "count": 1, "stands": False, "again": False, "zone": site.zone, "after": 0}
+    return DecisionForm({"scope": "all", **data}, **asked)
 
 
-def test_own_words_stand_behind_what_was_chosen(as_person, manager, case):
-    decide(as_person(manager), case, fate="discarded", why_discarded="Sent back to the supplier", why="Two crates.")
-    assert Decision.objects.get().why == "Sent back to the supplier. Two crates."
+@pytest.mark.parametrize(
+    ("given", "why"),
+    [
+        ({"fate": "reworked", "why_discarded": "All of it was thrown away"}, ""),
+        (
+            {"fate": "discarded", "why_discarded": "Sent back to the supplier", "why": "Two crates."},
+            "Sent back to the supplier. Two crates.",
+        ),
+    ],
+    ids=["what was chosen for another decision is not sent along", "own words stand behind what was chosen"],
+)
+def test_what_was_chosen_and_what_was_typed_are_one_text(site, given, why):
+    form = form_of(site, **given)
+    assert form.is_valid() and form.cleaned_data["why"] == why
 
 
-def test_words_that_no_button_offers_are_refused(as_person, manager, case):
-    assert decide(as_person(manager), case, fate="discarded", why_discarded="<b>").status_code == 422
+def test_words_that_no_button_offers_are_refused(site):
+    assert "why_discarded" in form_of(site, fate="discarded", why_discarded="<b>").errors
 
 
 def test_ticks_and_the_button_for_all_contradict_each_other(as_person, manager, case):
@@ -257,19 +275,21 @@ def test_every_count_on_the_page_is_of_what_is_in_its_list(as_person, manager, c
 
 
 def test_who_signs_sees_what_is_signed_and_says_which_they_decided_themselves(as_person, world, case):
-    decide(as_person(world.manager), case, fate="discarded", why="Thrown away.")
+    given = {"fate": "discarded", "why": "Thrown away."}
+    quarantine.decide(by=world.manager, case=case, selection=undecided(case, "broken"), **given)
+    quarantine.decide(by=world.supervisor, case=case, selection=undecided(case), **given)
     supervisor = as_person(world.supervisor)
-    for outcome in ("undecided", "held"):
-        decide(supervisor, case, outcome=outcome, fate="discarded", why="Thrown away.")
-    shown = supervisor.get(page(case)).context["signs"]
+    answer = supervisor.get(page(case))
+    shown = answer.context["signs"]
+    assert "Sign as Sol Venn" in answer.content.decode()
     assert shown["decisions"] == ["3 discarded"] and shown["meaning"].endswith("I made 2 of these 3 decisions myself.")
     supervisor.post(reverse("case_sign", args=[case.slug]), {"note": ""})
-    assert Signature.objects.get().meaning == shown["meaning"]
-    assert "Signed: 3 discarded." in supervisor.get(page(case)).content.decode()
+    signature, text = Signature.objects.get(), supervisor.get(page(case)).content.decode()
+    assert (signature.signed_by, signature.meaning) == (world.supervisor, shown["meaning"])
+    assert "Signed: 3 discarded." in text and "Sol Venn" in text
 
 
-def test_a_case_says_whether_its_probe_is_still_out_of_use(as_person, world, case):
-    client = as_person(world.manager)
-    assert "The probe is still out of use" in client.get(page(case)).content.decode()
+def test_a_case_says_whether_its_probe_is_still_out_of_use(as_person, world, case, shown):
+    assert "The probe is still out of use" in shown
     good(world.probe, world.cook, day(10))
-    assert "The probe is still out of use" not in client.get(page(case)).content.decode()
+    assert "The probe is still out of use" not in as_person(world.manager).get(page(case)).content.decode()
