@@ -5,14 +5,16 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import StrEnum
+from functools import partial
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import CharField, QuerySet
 
 from compliance.checks.models import BEGINNING, END, Check, Span
 from compliance.metrology.vocabulary import Outcome
 from compliance.probes.models import Event, Probe
 from shared.key_lists import written_out
+from shared.prepared import Prepared, Slot, keys
 from sites.access import keys_of_sites
 from sites.asked_once import once
 from sites.models import Person, Site
@@ -113,15 +115,31 @@ class Case:
         return CaseState.SIGNED if self.signature else CaseState.TO_SIGN
 
 
+def _cause(model) -> QuerySet:
+    return model.objects.select_related("recorded_by", "probe").filter(pk=Slot("number"))
+
+
+_SPANS = Prepared(
+    lambda: (
+        Span.objects.exclude(anchor="")
+        .filter(anchor=Slot("anchor", CharField()))
+        .select_related("probe__site__area__business", "behind", "ahead")
+        .order_by("ends_at")
+    )
+)
+_SITES = Prepared(lambda: Site.objects.filter(pk__in=keys()).select_related("area"))
+_SIGNATURES = Prepared(lambda: Signature.objects.filter(probe=Slot("probe")).order_by("pk"))
+_CAUSES = {kind: Prepared(partial(_cause, model)) for kind, model in CAUSES.items()}
+
+
 def load_case(anchor: str) -> Case | None:
     """The case with this anchor, whole; None if the timeline has no such run (any more)."""
-    related = ("probe__site__area__business", "behind", "ahead")
-    spans = list(spans_of([anchor]).select_related(*related).order_by("ends_at"))
+    spans = _SPANS.objects(anchor=anchor)
     cause = cause_of(anchor) if spans else None
     if cause is None:
         return None
-    sites = {s.pk: s for s in Site.objects.filter(pk__in=sites_read_at(spans)).select_related("area")}
-    signatures = [s for s in Signature.objects.filter(probe=spans[0].probe).order_by("pk") if speaks_of(s, spans)]
+    sites = {s.pk: s for s in _SITES.objects(sites_read_at(spans))}
+    signatures = [s for s in _SIGNATURES.objects(probe=spans[0].probe_id) if speaks_of(s, spans)]
     return Case(
         anchor=anchor,
         probe=spans[0].probe.particulars_at(spans[-1].ends_at),
@@ -151,10 +169,9 @@ def speaks_of(signature: Signature, spans: list[Span]) -> bool:
 
 def cause_of(anchor: str) -> Check | Event | None:
     kind, _, number = anchor.partition(":")
-    model = CAUSES.get(kind)
-    if model is None or not number.isdecimal():
+    if kind not in _CAUSES or not number.isdecimal():
         return None
-    return model.objects.select_related("recorded_by", "probe").filter(pk=int(number)).first()
+    return next(iter(_CAUSES[kind].objects(number=int(number))), None)
 
 
 def sites_read_at(spans: list[Span]) -> list[int]:

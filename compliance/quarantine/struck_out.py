@@ -3,9 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from django.db.models import QuerySet, prefetch_related_objects
+
 from compliance.checks.models import Span
 from compliance.checks.span_times import inside
 from compliance.readings.models import Reading, ReadingVoid
+from shared.prepared import Prepared, keys
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,16 +29,22 @@ class StruckOut:
         return "taken out by correction" if self.taken_out else "corrected, and still in the case"
 
 
+def _voids() -> QuerySet[ReadingVoid]:
+    lain = Reading.objects.filter(inside("probe__spans"), probe__spans__in=keys()).order_by().values("pk")
+    related = ("voids__probe", "voids__site__area", "replacement__probe", "recorded_by")
+    return ReadingVoid.objects.filter(voids__in=lain).select_related(*related).order_by("voids__taken_at", "pk")
+
+
+_VOIDS = Prepared(_voids)
+
+
 def struck_out_of(runs: Mapping[str, list[Span]]) -> dict[str, list[StruckOut]]:
     """Of the readings of each run, by its anchor, in the order in which they were taken; one query, and one for names.
 
     From the spans to their readings, and not from all that was ever struck out.
     """
-    spans = [span.pk for run in runs.values() for span in run]
-    lain = Reading.objects.filter(inside("probe__spans"), probe__spans__in=spans).order_by().values("pk")
-    related = ("voids__probe", "voids__site__area", "replacement__probe", "recorded_by")
-    found = ReadingVoid.objects.filter(voids__in=lain).select_related(*related).prefetch_related("recorded_by__names")
-    voids = list(found.order_by("voids__taken_at", "pk"))
+    voids = _VOIDS.objects(span.pk for run in runs.values() for span in run)
+    prefetch_related_objects(voids, "recorded_by__names")
     return {
         anchor: [
             StruckOut(void, not _lies_in(spans, void.replacement)) for void in voids if _lies_in(spans, void.voids)
