@@ -8,7 +8,7 @@ from django.db.migrations.loader import MigrationLoader
 from shared.versions import yet_to_apply
 
 from . import trail
-from .digests import kept_records, layout_of
+from .digests import kept_records, layout_of, records_there
 from .models import Entry, HashedColumns
 
 IN_ONE_ENTRY = 20_000  # records
@@ -22,8 +22,7 @@ def open_chain(using: str, **kwargs) -> None:
     _write_columns()
     if Entry.objects.filter(number__isnull=False).exists():
         return
-    any_record = any(model._base_manager.exists() for model in (*kept_records(), Entry))
-    if any_record and not yet_to_apply(MigrationLoader(connections[using])):
+    if (records_there() or Entry.objects.exists()) and not yet_to_apply(MigrationLoader(connections[using])):
         seal_what_is_there()
 
 
@@ -41,7 +40,7 @@ def _write_columns() -> None:
 def seal_what_is_there() -> None:
     """The opening seal: entries of the house that hold every record of before, and every entry."""
     with transaction.atomic():
-        for model in (*kept_records(), Entry):
+        for model in (*records_there(), Entry):
             for pks in _pieces(model):
                 with trail.together():
                     trail.made(model, pks)

@@ -22,6 +22,7 @@ from .digests import (
     kept_records,
     layout_of,
     model_of,
+    records_there,
     row_digests,
 )
 from .models import Entry, HashedColumns
@@ -217,7 +218,7 @@ def _group(entry: Entry, group: Group, digests: dict[int, bytes]) -> Iterator[Di
 
 
 def _held_by_none(walk: _Walk) -> Iterator[Discrepancy]:
-    for model in kept_records():
+    for model in records_there():
         for key in _outside(walk.held[model._meta.db_table], model._base_manager.order_by("pk")):
             yield Discrepancy(Wrong.INSERTED, _row(model._meta.db_table, key), "which no entry of the trail holds")
     for key in _outside(walk.held[Entry._meta.db_table], Entry.objects.order_by("pk")):

@@ -46,7 +46,8 @@ def test_moments_and_decimals_have_one_form_each():
 @given(
     st.recursive(
         st.none() | st.booleans() | st.integers() | st.text(),
-        lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner),
+        lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(), inner, max_size=4),
+        max_leaves=12,
     )
 )
 def test_it_is_json_of_the_same_value(value):

@@ -6,7 +6,7 @@ from django.urls import reverse
 from compliance.limits.models import Direction
 from compliance.readings.importing import import_file
 from tests.readings.files import csv_file, row
-from tests.records.making import at, record_of, section, take
+from tests.records.making import at, section_of, take
 from tests.world import make_limit
 
 pytestmark = pytest.mark.usefixtures("clock")
@@ -19,9 +19,8 @@ def test_a_hold_time_that_was_not_recorded_is_marked_on_pages_and_paper_and_coun
     client = as_person(world.reader)
     assert client.get(reverse("reading_list")).content.decode().count("hold time not recorded") == 1
     assert "not recorded" in client.get(reverse("reading_detail", args=[reading.pk])).content.decode()
-    text = record_of(world.site)
-    assert section(text, "Readings").count("Hold time not recorded.") == 1
-    assert "Time at temperature, or since the start, not recorded: 1." in section(text, "Summary")
+    assert section_of(world.site, "Readings").count("Hold time not recorded.") == 1
+    assert "Time at temperature, or since the start, not recorded: 1." in section_of(world.site, "Summary")
 
 
 def test_a_limit_with_a_time_is_worth_a_look_where_no_time_is_given(world):

@@ -9,7 +9,7 @@ from compliance.checks.models import Check
 from compliance.readings.models import Reading
 from compliance.reminders.planning import add_appliance
 from tests.checks import making
-from tests.records.making import record_of
+from tests.records.making import section_of
 
 MORNING = datetime(2026, 3, 9, 8, tzinfo=UTC)
 
@@ -59,7 +59,7 @@ def test_page_and_paper_name_who_read_who_entered_and_when(sheet, world):
     for words in ("Taken by", world.cook.name, "Entered", f"by {world.manager.name}", "Entered late"):
         assert words in page
     listed = sheet.client.get(reverse("reading_list")).content.decode()
-    assert "Entered late" in record_of(world.site) and "Entered late" in listed
+    assert "Entered late" in section_of(world.site, "Readings") and "Entered late" in listed
 
 
 def test_a_line_that_cannot_be_stays_and_the_others_are_saved_once(sheet):

@@ -166,11 +166,11 @@ HISTORIES = st.lists(st.tuples(MOMENTS, DELAYS, st.sampled_from(ACTS), st.intege
 
 
 def live(kitchen: Kitchen, history, clock) -> None:
-    """Each act at the time at which it is entered; every fourth night rows are laid ahead."""
+    """Each act at the time at which it is entered; every seventh night rows are laid ahead."""
     acts = sorted(
         ((at + delay * MINUTE, at, what, number) for at, delay, what, number in history), key=lambda act: act[:2]
     )
-    nights = [(BEGUN + n * timedelta(days=4), None) for n in range(12)]
+    nights = [(BEGUN + n * timedelta(days=7), None) for n in range(7)]
     for entered, *act in sorted([*nights, *acts], key=lambda each: each[0]):
         clock.move_to(entered)
         planning.extend_horizon(entered) if act == [None] else kitchen.act(act[1], act[0], act[2])
