@@ -21,8 +21,29 @@ from tests.conftest import own_database, put_back
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
+# Chromium heeds the last such list alone, so this one repeats Playwright's. The popups of its own address bar, which nobody sees,
+# would be made with each context, and take longer than most pages.
+FEATURES_OFF = (
+    "WebUIOmniboxPopup",
+    "WebUIOmniboxAimPopup",
+    "WebUIOmniboxFullPopup",
+    "AimEnabled",
+    "AvoidCorsURLLoaderRestartOnRedirect",
+    "AvoidUnnecessaryBeforeUnloadCheckSync",
+    "DestroyProfileOnBrowserClose",
+    "HttpsFirstBalancedModeAutoEnable",
+    "HttpsUpgrades",
+    "LensOverlay",
+    "MediaRouter",
+    "NetworkTimeServiceQuerying",
+    "OptimizationHints",
+    "PaintHolding",
+    "PreconnectToSearch",
+    "ThirdPartyStoragePartitioning",
+)
 # As root in a bare machine there is no sandbox to be had; the rest keeps it from calling home.
 FLAGS = (
+    f"--disable-features={','.join(FEATURES_OFF)}",
     "--no-sandbox",
     "--disable-gpu",
     "--disable-quic",

@@ -12,6 +12,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 import django
+from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, transaction
 from django.utils import timezone
@@ -46,7 +47,7 @@ from sites.models import Area, Person, Site  # noqa: E402
 from tests.checks.making import bad, day, event, good  # noqa: E402
 from tests.concurrency import ROUNDS  # noqa: E402
 from tests.concurrency.baths import left_and_finished, one_bath_finished_twice  # noqa: E402
-from tests.concurrency.sign_ins import links_at_once, tries_at_once  # noqa: E402
+from tests.concurrency.sign_ins import Slow, links_at_once, tries_at_once  # noqa: E402
 from tests.plans.making import days_of  # noqa: E402
 from tests.quarantine.making import case_of, failed_after  # noqa: E402
 from tests.readings.files import many  # noqa: E402
@@ -278,6 +279,7 @@ def nights_at_once(world) -> dict:
 
 
 def main() -> None:
+    settings.PASSWORD_HASHERS = [f"{Slow.__module__}.{Slow.__name__}"]
     call_command("migrate", verbosity=0)
     world = World.build()
     contests = (

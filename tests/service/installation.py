@@ -98,8 +98,8 @@ class Installation:
     def beat(self) -> Program:
         return self._started("beat", "-m", "celery", "-A", "compliance", "beat", "-l", "INFO")
 
-    def start(self) -> Program:
-        return self._started("start", "manage.py", "start", "--port", "0")
+    def start(self, **settings: str) -> Program:
+        return self._started("start", "manage.py", "start", "--port", "0", **settings)
 
     def start_held_up(self, folder: Path) -> Program:
         """Where drawing drift and hashing take until there is a file (tests/service/few_places.py)."""

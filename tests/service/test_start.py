@@ -19,7 +19,8 @@ from tests.service.visitor import Visitor
 
 @pytest.fixture(scope="module")
 def one(_alone):
-    program = _alone.start()
+    # On its full disk Python would leave halves of what it compiles, which no later program could load.
+    program = _alone.start(PYTHONDONTWRITEBYTECODE="1")
     yield SimpleNamespace(program=program, visitor=Visitor(_alone.address(program)))
     _alone.put_right()
 
