@@ -14,6 +14,7 @@ SIZES = ["target-size", "scrollable-region-focusable"]  # besides contrast, what
 # lies over it) or passes over (it is disabled here) counts as measured nowhere. Of a page that was looked at before, at another
 # width, only what that can change is asked: sizes, and all rules of what shows at this width alone.
 BROKEN = """async ({tags, sizes, known}) => {
+    const CONTRAST = "color-contrast", MARK = "data-measured";
     const shown = [...document.querySelectorAll("*")].filter((element) => element.checkVisibility());
     const root = document.documentElement, before = root.shown;
     const anew = before && shown.filter((each) => !before.has(each) && before.has(each.parentElement));
@@ -42,18 +43,24 @@ BROKEN = """async ({tags, sizes, known}) => {
     }
     const left = [...new Map([...looks].map(([element, look]) => [look, element])).values()];
 
-    const found = [];
-    const ask = async (context, values, rules, resultTypes = ["violations"]) => {
-        const runOnly = { type: values === tags ? "tag" : "rule", values };
-        const { violations, passes } = await axe.run(context, { runOnly, rules, resultTypes, elementRef: true });
+    // Contrast is asked with the rest, of these alone: axe takes long to find out anew what lies over what.
+    axe.configure({ rules: [{ id: CONTRAST, selector: `[${MARK}]` }] });
+    for (const element of left) element.setAttribute(MARK, "");
+    const found = [], judged = [];
+    const ask = async (context, type, values, without) => {
+        const rules = Object.fromEntries(without.map((id) => [id, { enabled: false }]));
+        const told = { selectors: false, elementRef: true, resultTypes: ["violations", "passes"] };
+        const options = { runOnly: { type, values }, rules, preload: { assets: ["media"] }, ...told };
+        const { violations, passes } = await axe.run(context, options);
         found.push(...violations.flatMap(({ id, nodes }) => nodes.map(({ html }) => [id, html.slice(0, 120)])));
-        return [...violations, ...passes].flatMap((rule) => rule.nodes.map((node) => node.element));
+        const contrast = [...violations, ...passes].filter(({ id }) => id === CONTRAST);
+        judged.push(...contrast.flatMap(({ nodes }) => nodes.map((node) => node.element)));
     };
-    const apart = { "color-contrast": { enabled: false } };
-    await (before ? ask(document, sizes) : ask(document, tags, apart));
-    if (anew?.length) await ask({ include: anew }, tags, apart);
-    const told = left.length ? await ask({ include: left }, ["color-contrast"], {}, ["violations", "passes"]) : [];
-    for (const element of told) measured.add(looks.get(element));
+    const ofSizes = left.length ? [...sizes, CONTRAST] : sizes;
+    await (before ? ask(document, "rule", ofSizes, []) : ask(document, "tag", tags, left.length ? [] : [CONTRAST]));
+    if (anew?.length) await ask({ include: anew }, "tag", tags, [...sizes, CONTRAST]);
+    for (const element of left) element.removeAttribute(MARK);
+    for (const element of judged) measured.add(looks.get(element));
     measured.delete(undefined);
     return [found, [...measured]];
 }"""
@@ -68,6 +75,7 @@ class Rules:
     def broken_on(self, page: Page) -> list[tuple[str, str]]:
         """The rule and the mark-up of each element that breaks it."""
         if page.evaluate("!self.axe"):
+            page.add_init_script(AXE_SCRIPT)  # on the pages after it, too
             page.evaluate(AXE_SCRIPT)
         broken, self.measured = page.evaluate(BROKEN, {"tags": TAGS, "sizes": SIZES, "known": self.measured})
         return [(rule, html) for rule, html in broken]
