@@ -5,4 +5,6 @@ class SharedConfig(AppConfig):
     name = "shared"
 
     def ready(self):
-        from . import system_checks  # noqa: F401  registers the checks of the settings
+        from . import columns, system_checks  # noqa: F401  registers the checks of the settings
+
+        columns.compare_quickly()
