@@ -261,6 +261,15 @@ def _settled_since(series: list[TimedValue], last: int, resolution: float, tau: 
     return step if enough else None
 
 
+def _had_settled(series: list[TimedValue], resolution: float, known: float | None) -> int | None:
+    """The same at the end of these readings, by the time constant that they show."""
+    last = len(series) - 1
+    if _settled_since(series, last, resolution, 0.0) is None:  # not even if it were the quickest: most readings of a fall
+        return None
+    tau = _time_constant(series, _still_since(series, last, resolution), resolution, known)
+    return _settled_since(series, last, resolution, tau)
+
+
 def _step_onwards(series: list[TimedValue], start: int, last: int) -> int | None:
     """Index of the only change of digit in a still run, if it may be the fall going on."""
     steps = [i for i in range(start + 1, last + 1) if series[i].value != series[i - 1].value]
@@ -338,9 +347,7 @@ def _still_to_come(moved: float, window: float, tau: float) -> float:
 def _turned_away(series: list[TimedValue], start: int, resolution: float, known: float | None) -> bool:
     """Whether it had settled before the present run and then left that value, other than by going on as before."""
     for last in range(start - 1, 0, -1):
-        before = series[: last + 1]
-        tau = _time_constant(before, _still_since(before, last, resolution), resolution, known)
-        first = _settled_since(before, last, resolution, tau)
+        first = _had_settled(series[: last + 1], resolution, known)
         if first is None:
             continue
         came = series[first].value - series[0].value
@@ -357,8 +364,7 @@ def _has_risen(series: list[TimedValue], found: Settling, resolution: float, kno
         return False
     for last in range(2, len(series)):
         before = series[: last + 1]
-        start = _still_since(before, last, resolution)
-        first = _settled_since(before, last, resolution, _time_constant(before, start, resolution, known))
+        first = _had_settled(before, resolution, known)
         if first is not None and value - fmean(reading.value for reading in before[first:]) >= rise:
             return True
     return False

@@ -5,7 +5,7 @@ from fractions import Fraction
 from math import ceil, exp, hypot
 
 import pytest
-from hypothesis import assume, example, given
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from compliance.metrology.allowances import ALLOWANCES, EARLY_BENDING, FARTHEST_APART, STATED_AT, bend, unseen_between
@@ -37,6 +37,7 @@ THERMOCOUPLES = [
 ]
 PLAIN = [Sensor.PT100_A, Sensor.PT100_B, Sensor.LIQUID_IN_GLASS, Sensor.BIMETAL]
 CHECKED = st.integers(-40_000, 100_000)
+FOR_EACH = settings(max_examples=12)  # of what is asked of each sensor or fault
 
 
 class TestAllowance:
@@ -83,6 +84,7 @@ class TestGrowth:
         assert ratios(sensor, 0, 75_000) == pytest.approx((least, greatest), abs=0.01)
 
     @pytest.mark.parametrize("sensor", list(Sensor))
+    @FOR_EACH
     @given(checked=CHECKED, there=st.integers(-60_000, 260_000))
     def test_it_is_between_the_causes_of_its_sensor_to_3_in_1000(self, sensor, checked, there):
         """Tabulated every 20 °C, with straight lines between."""
@@ -152,6 +154,7 @@ class TestFaultsThatShowAtZero:
         assert_in_range(sensor, zero_error, truth, temperature(resistance(truth) + added))
 
     @pytest.mark.parametrize("sensor", THERMOCOUPLES)
+    @FOR_EACH
     @given(zero_error=st.floats(-3, 3), truth=st.floats(-60, 200))
     def test_a_cold_junction_offset(self, sensor, zero_error, truth):
         """To first order: the wrong voltage over the sensitivity."""
@@ -269,6 +272,7 @@ ONE_SIGN = {name: 1 for name in FAULTS if "series" in name or "parallel" in name
 
 class TestBetweenTwoCheckedTemperatures:
     @pytest.mark.parametrize("fault", FAULTS)
+    @FOR_EACH
     @example(size=3.0, cold=0.0, apart=20.0, where=0.5)
     @given(size=st.floats(-3, 3), cold=st.floats(0, 60), apart=st.floats(20, 120), where=st.floats(0, 1))
     def test_one_fault_lies_along_the_line_and_within_the_bend(self, fault, size, cold, apart, where):

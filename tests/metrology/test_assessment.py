@@ -381,8 +381,14 @@ def near_limits(draw: st.DrawFn) -> tuple[int, int, ErrorBounds]:
 
 
 class TestClassify:
-    @given(near_limits(), directions)
-    def test_agrees_with_the_range_shown_beside_it(self, near, direction):
+    @given(near_limits(), st.integers(0, 3_000), directions)
+    def test_near_a_limit(self, near, by, direction):
+        self.agrees_with_the_range_shown_beside_it(near, direction)
+        self.a_limit_held_at_most_is_broken_at_least_except_where_truth_can_equal_it(near)
+        self.a_looser_limit_is_never_worse(near, by, direction)
+        self.what_breaks_a_limit_surely_may_lie_further_off(near, by, direction)
+
+    def agrees_with_the_range_shown_beside_it(self, near, direction):
         """A range rounded outward cannot decide against a limit it touches, and never contradicts; broken is told a milli-degree
         of what is shown late at most.
         """
@@ -408,8 +414,7 @@ class TestClassify:
         assume(known and mirrored and not is_steep(bracket.start) and not is_steep(bracket.end))
         assert known == pytest.approx((-mirrored[1], -mirrored[0]), abs=1)  # what is rounded half way may differ
 
-    @given(near_limits())
-    def test_a_limit_held_at_most_is_broken_at_least_except_where_truth_can_equal_it(self, near):
+    def a_limit_held_at_most_is_broken_at_least_except_where_truth_can_equal_it(self, near):
         value, limit, known = near
         both = {classify(value, limit, direction, known) for direction in Direction}
         assert both != {Outcome.BROKEN}
@@ -422,16 +427,14 @@ class TestClassify:
         before, after = (classify(limit + by, limit, direction, known) for known in (sharp, vague))
         assert after in (before, Outcome.UNDECIDED)
 
-    @given(near_limits(), st.integers(0, 3_000), directions)
-    def test_a_looser_limit_is_never_worse(self, near, by, direction):
+    def a_looser_limit_is_never_worse(self, near, by, direction):
         value, limit, known = near
         ranks = [Outcome.BROKEN, Outcome.UNDECIDED, Outcome.HELD]
         looser = limit + by if direction is Direction.AT_MOST else limit - by
         before, after = (ranks.index(classify(value, each, direction, known)) for each in (limit, looser))
         assert after >= before
 
-    @given(near_limits(), st.integers(0, 3_000), directions)
-    def test_what_breaks_a_limit_surely_may_lie_further_off(self, near, by, direction):
+    def what_breaks_a_limit_surely_may_lie_further_off(self, near, by, direction):
         """Between what surely keeps and what surely breaks it nothing can be told."""
         value, limit, known = near
         missed = limit - by if direction is Direction.AT_LEAST else limit + by

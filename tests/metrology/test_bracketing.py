@@ -104,7 +104,7 @@ def told_of(span: TimelineSpan) -> tuple:
 
 
 class TestAgainstTheOracle:
-    @settings(max_examples=150, deadline=None)
+    @settings(max_examples=60, deadline=None)
     @given(whole_diaries())
     def test_every_instant_has_the_standing_that_both_diaries_tell(self, entries):
         spans, diary = cut(marks_of(entries)), WholeDiary(entries)
@@ -119,7 +119,7 @@ class TestAgainstTheOracle:
                 doubt.key if doubt else None,
             ), now
 
-    @settings(max_examples=100, deadline=None)
+    @settings(max_examples=50, deadline=None)
     @given(diaries())
     def test_every_instant_has_the_standing_that_the_diary_tells(self, entries):
         spans, diary = cut(marks_of(entries)), Diary(entries)

@@ -5,12 +5,11 @@ from math import inf, nan
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import multivariate_t
 
-from compliance.metrology import local_level
+from compliance.metrology import drift, local_level
 from compliance.metrology.drift import MOST_KINDS, ErrorPoint, days_within, leaves_tolerance, trend
 from compliance.metrology.local_level import Model, Series
 
@@ -160,13 +159,15 @@ def evidence(model, share, steps=()):
 
 def test_level_and_slope_with_wander_agree_with_generalised_least_squares(monkeypatch):
     """Against statsmodels GLS with the covariance of a random walk and unequal uncertainties."""
+    from statsmodels.regression.linear_model import GLS  # heavier than all other imports of the tests
+
     monkeypatch.setattr(local_level, "SLOPE_SPREAD", 1e6)
     model = Model(series())
     mix = model.solve([]).mixture
     monkeypatch.setattr(local_level, "SLOPE_SPREAD", 0.0)
     for share in (0, 5, 12):
-        design = sm.add_constant(model.series.ahead)
-        fit = sm.GLS(model.series.error, design, sigma=covariance(model, share)).fit()
+        design = np.column_stack([np.ones(model.series.ahead.size), model.series.ahead])
+        fit = GLS(model.series.error, design, sigma=covariance(model, share)).fit()
         assert [mix.level[share], mix.slope[share]] == pytest.approx(fit.params, rel=1e-6)
         assert mix.level_variance[share] / mix.scatter[share] == pytest.approx(
             fit.normalized_cov_params[0, 0], rel=1e-6
@@ -347,10 +348,12 @@ def test_changes_given_are_used_and_none_are_looked_for():
     assert [change.position for change in trend(points(errors), changes=[4, 10]).changes] == [4, 10]
 
 
-def test_only_the_newest_500_count_and_positions_stay_those_of_all():
-    history = trend(points(noisy(1, 520, step=1.0, at=400)))
-    assert (history.count, history.first) == (500, 140.0)
-    assert [change.position for change in history.changes] == [400]
+def test_only_the_newest_count_and_positions_stay_those_of_all(monkeypatch):
+    """500 as it stands; tried with fewer."""
+    monkeypatch.setattr(drift, "MOST_POINTS", 100)
+    history = trend(points(noisy(1, 120, step=1.0, at=80)))
+    assert (history.count, history.first) == (100, 140.0)
+    assert [change.position for change in history.changes] == [80]
 
 
 @settings(max_examples=30)
@@ -405,10 +408,10 @@ def test_a_probe_that_stands_for_long_may_go_for_long():
 def test_the_day_until_which_a_probe_is_surely_within_is_found_as_if_each_day_were_looked_at():
     rng = np.random.default_rng(5)
     found = []
-    for slope in (0.0, 0.0001, 0.0005, -0.001, 0.003):
+    for slope in (0.0, 0.0001, -0.001, 0.003):
         errors = [slope * 7 * n + rng.normal(0, 0.03) for n in range(20)]
         history = trend(points(errors, standard=0.03))
-        for tolerance in (0.3, 1.0, 2.5, 8.0):
+        for tolerance in (0.3, 2.5, 8.0):
             earliest = leaves_tolerance(history, tolerance).earliest
             found.append(earliest and earliest - history.last)
             assert earliest == first_day_beyond(history, tolerance)

@@ -153,7 +153,7 @@ def test_how_often_is_told_as_people_say_it():
     assert [often(days) for days in (1, 7, 14, 30)] == ["every day", "every week", "every 2 weeks", "every 30 days"]
 
 
-def followed(hazard, seed, lives=6, checks=40):
+def followed(hazard, seed, lives=3, checks=40):
     """The share of checks, once advice is followed, at which a probe that fails at a hazard per day was in tolerance."""
     chance, good, told = np.random.default_rng(seed), 0, 0
     fleet = [[weekly(int(f), 30)] for f in chance.binomial(30, 1 - np.exp(-7 * hazard), 10)]

@@ -4,8 +4,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 
-from matplotlib.figure import Figure
-
 from .report import plot, publish, table
 from .sheaths import World
 
@@ -172,7 +170,7 @@ def _percent(share: float) -> str:
     return f"{100 * share:.2f} %"
 
 
-def _draw(figure: Figure, found: list[Found]) -> None:
+def _draw(figure, found: list[Found]) -> None:
     upper, lower = figure.subplots(2, 1, sharex=True)
     places = range(len(found))
     for noise, marker in ((0.05, "o"), (0.15, "s"), (0.3, "^")):

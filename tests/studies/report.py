@@ -4,13 +4,10 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-import matplotlib as mpl
-
-mpl.use("svg")
-
-from matplotlib import pyplot as plt
-from matplotlib.figure import Figure
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 HOME = Path(__file__).resolve().parents[2] / "compliance" / "metrology"
 STYLE = {
@@ -46,8 +43,13 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 
 
 @contextmanager
-def plot(name: str, *, width: float = 7.0, height: float = 3.6, home: Path = HOME / "plots") -> Iterator[Figure]:
+def plot(name: str, *, width: float = 7.0, height: float = 3.6, home: Path = HOME / "plots") -> Iterator["Figure"]:
     """A figure (inches) that becomes `plots/<name>.svg`, the same bytes for the same drawing."""
+    import matplotlib as mpl  # heavy, and wanted for a plot alone
+
+    mpl.use("svg")
+    from matplotlib import pyplot as plt
+
     with mpl.rc_context(STYLE):
         figure = plt.figure(figsize=(width, height), layout="constrained")
         try:

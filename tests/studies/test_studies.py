@@ -46,8 +46,8 @@ def test_a_stratum_of_checks_keeps_what_is_asked(stratum):
 
 @pytest.mark.parametrize("every", checks.PACES, ids=lambda every: f"every {every[0]:g} to {every[1]:g} s")
 def test_a_hidden_tail_is_covered_however_fast_somebody_types(every):
-    """With 100 checks a coverage of 95 % varies by 2.2 points; before, it was 79 % each second, and 22 % were early."""
-    found = checks.study(Stratum(0.1, 0.15, World.HIDDEN, "good", 1, every), 100, seed=3)
+    """With 50 checks a coverage of 95 % varies by 3.1 points; before, it was 79 % each second, and 22 % were early."""
+    found = checks.study(Stratum(0.1, 0.15, World.HIDDEN, "good", 1, every), 50, seed=3)
     assert found.coverage >= 0.90
     assert found.early <= 0.02
     assert 50 <= found.seconds[0] <= 75
