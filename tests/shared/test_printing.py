@@ -41,7 +41,7 @@ def words(reader: PdfReader) -> str:
     return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-@pytest.mark.parametrize("count", [0, 1, 60, 700])
+@pytest.mark.parametrize("count", [0, 1, 60, 250])
 def test_every_page_says_which_it_is_and_how_many_there_are(count):
     reader = printed(lambda w: w.table(COLUMNS, ((f"r{n}", "soup", "70.0 °C") for n in range(count))))
     total = len(reader.pages)
@@ -57,10 +57,10 @@ def test_a_table_without_rows_says_so_and_counts_none():
     assert "None recorded." in words(reader)
 
 
-def test_each_of_3000_rows_appears_once_and_in_order():
-    rows = (Row((f"row{n:05d}", "a" * (n % 60), "70.0 °C"), strong=n % 7 == 0, void=n % 5 == 0) for n in range(3000))
+def test_each_of_800_rows_appears_once_and_in_order():
+    rows = (Row((f"row{n:05d}", "a" * (n % 60), "70.0 °C"), strong=n % 7 == 0, void=n % 5 == 0) for n in range(800))
     found = re.findall(r"row(\d{5})", words(printed(lambda w: w.table(COLUMNS, rows, caption="All"))))
-    assert found == [f"{n:05d}" for n in range(3000)]
+    assert found == [f"{n:05d}" for n in range(800)]
 
 
 def test_the_head_of_a_table_is_repeated_on_each_of_its_pages():
@@ -114,7 +114,7 @@ def test_cells_that_were_set_are_forgotten():
 
     def write(writer):
         painter = Table(writer._pages, COLUMNS)
-        painter.draw((f"unique{n}", f"food {n}", str(n)) for n in range(5000))
+        painter.draw((f"unique{n}", f"food {n}", str(n)) for n in range(2500))
         seen.extend(len(column) for column in painter._regular.seen)
 
     printed(write)
@@ -168,8 +168,9 @@ def test_headings_make_an_outline_and_never_stand_alone_at_the_foot():
 
     reader = printed(write)
     assert len([e for e in reader.outline if not isinstance(e, list)]) == 10
+    pages = [page.extract_text() for page in reader.pages]
     for section in range(30):
-        page = next(p.extract_text() for p in reader.pages if f"Section {section}\n" in p.extract_text())
+        page = next(text for text in pages if f"Section {section}\n" in text)
         assert f"first words of {section}." in page
 
 
