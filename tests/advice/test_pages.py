@@ -9,16 +9,23 @@ from django.urls import reverse
 from django.utils import timezone
 
 from compliance.advice import views
+from compliance.advice.forms import AcceptForm
 from compliance.advice.models import Acceptance
 from compliance.probes.actions import move
+from compliance.probes.models import Probe
 from tests.advice.making import found, history, read_daily, rising, steady
 from tests.plans.making import check_every, days_of
+from tests.remembered import remembered
 from tests.world import make_probe
 
 
 @pytest.fixture
-def known(world):
+def known(world, clock):
     """A probe that drifts, with readings; the advice is longer than a week."""
+    return remembered(drifting, world)
+
+
+def drifting(world) -> Probe:
     history(world.probe, world.cook, rising(16, step=15), expanded=80)
     read_daily(world, world.probe, 10, per_day=2)
     return world.probe
@@ -32,10 +39,13 @@ def text_of(response) -> str:
     return response.content.decode().replace("\N{NO-BREAK SPACE}", " ")
 
 
+def advised(probe) -> dict:
+    """What the form offers; that the page has it, whoever accepts sees."""
+    return views._accept_form(views._outlook(probe)).initial
+
+
 def accept(client, probe, **changes):
-    shown = client.get(page(probe)).context["form"].initial
-    data = {"days": shown["days"], "before": shown["before"], "advised": shown["advised"], "why": "", **changes}
-    return client.post(page(probe, "probe_outlook_accept"), data)
+    return client.post(page(probe, "probe_outlook_accept"), {**advised(probe), "why": "", **changes})
 
 
 def test_the_page_says_it_in_words_before_the_picture_and_the_figures(as_person, reader, known):
@@ -67,8 +77,9 @@ def test_whoever_sees_the_probe_sees_the_page_and_only_managers_the_form(as_pers
 
 
 def test_a_person_accepts_and_the_page_says_who(as_person, world, known):
-    answer = accept(as_person(world.manager), known)
-    assert answer.status_code == 302
+    client = as_person(world.manager)
+    shown = client.get(page(known)).context["form"].initial
+    assert accept(client, known, **shown).status_code == 302
     known.refresh_from_db()
     stored = Acceptance.objects.get()
     assert days_of(known) == stored.days_accepted == stored.days_advised != 7
@@ -80,9 +91,7 @@ def test_a_person_accepts_and_the_page_says_who(as_person, world, known):
 
 @pytest.mark.parametrize("who, status", [("reader", 403), ("cook", 403), ("stranger", 404)])
 def test_others_may_not_accept(as_person, world, known, who, status):
-    shown = as_person(world.manager).get(page(known)).context["form"].initial
-    answer = as_person(getattr(world, who)).post(page(known, "probe_outlook_accept"), shown)
-    assert answer.status_code == status
+    assert accept(as_person(getattr(world, who)), known).status_code == status
     assert not Acceptance.objects.exists()
 
 
@@ -104,15 +113,20 @@ def test_other_days_need_a_reason_and_what_was_typed_stays(as_person, manager, k
 
 
 @pytest.mark.parametrize("days", ["", "many", "0", "400"])
-def test_nonsense_is_refused_on_the_page(as_person, manager, known, days):
-    answer = accept(as_person(manager), known, days=days, why="As agreed.")
+def test_nonsense_is_refused(days):
+    form = AcceptForm({"days": days, "before": 7, "advised": 14, "why": "As agreed."}, advised=14, before=7)
+    assert list(form.errors) == ["days"]
+
+
+def test_nonsense_is_refused_on_the_page(as_person, manager, known):
+    answer = accept(as_person(manager), known, days="many", why="As agreed.")
     assert answer.status_code == 422
     assert not Acceptance.objects.exists()
 
 
 def test_a_page_from_before_somebody_set_the_days_changes_nothing(as_person, world, known):
     client = as_person(world.manager)
-    shown = client.get(page(known)).context["form"].initial
+    shown = advised(known)
     check_every(known, 2, by=world.supervisor)
     answer = client.post(page(known, "probe_outlook_accept"), {**shown, "why": ""})
     assert answer.status_code == 422

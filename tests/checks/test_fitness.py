@@ -6,7 +6,7 @@ from datetime import UTC, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -18,6 +18,7 @@ from compliance.checks.timeline import lock, recut
 from compliance.metrology.vocabulary import Stage
 from compliance.probes.actions import move
 from compliance.probes.models import Event, EventKind, Probe
+from tests.undone import undone
 from tests.world import make_probe
 
 from .making import bad, boiling, certificate, day, event, good, unclear
@@ -123,16 +124,15 @@ def late_from(check) -> datetime:
     return datetime.combine(due, time(11), LONDON).astimezone(UTC)
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=settings.default.max_examples // 4, suppress_health_check=list(HealthCheck))
 @given(history=HISTORIES, moments=st.lists(TIMES.map(lambda at: at + 0.01), min_size=3, max_size=3))
 def test_at_any_moment_of_any_history_it_is_what_the_oracle_says(probe, supervisor, history, moments):
-    with transaction.atomic():
+    with undone():
         live(probe, supervisor, history)
         for at in [day(12), *(day(moment) for moment in moments)]:
             found = now_and_then(probe, at)
             assert found.state == oracle(probe, at), at
             assert found.vouched is (found.state != NOT and was_settled(probe, at)), at
-        transaction.set_rollback(True)
 
 
 def now_and_then(probe, at) -> Judgement:

@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 from fractions import Fraction
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +13,7 @@ from compliance.checks import drafts, unfinished
 from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Check, CheckDraft
 from tests.conftest import NOON
+from tests.undone import undone
 
 QUARTER = timedelta(minutes=15)
 TEXTS = ("0.0", "0.1", "0.9", "1.0", "1.1", "-1.0", "-1.1", "4.0", "9.0", "23", "32", "33.7", "33.9", "-17.8")
@@ -61,10 +61,10 @@ class Told:
         return min((number.at for number in self.numbers if number.outside), default=None)
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=settings.default.max_examples // 2, suppress_health_check=list(HealthCheck))
 @given(sequence=st.lists(taps, max_size=14), end=ends)
 def test_no_sequence_of_taps_loses_a_number_or_fails_a_probe_by_one(probe, cook, clock, sequence, end):
-    with transaction.atomic():
+    with undone():
         clock.move_to(NOON)
         told = Told()
         drafts.begin(cook, probe, ICE.usual, "as_found", NOON)
@@ -76,7 +76,6 @@ def test_no_sequence_of_taps_loses_a_number_or_fails_a_probe_by_one(probe, cook,
                 break
             assert CheckDraft.objects.get().outside_since == told.outside_since
         _end(told, clock, end, probe, cook)
-        transaction.set_rollback(True)
 
 
 def _type(told, clock, text):

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.db.transaction import TransactionManagementError
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
@@ -19,6 +19,7 @@ from compliance.metrology.vocabulary import CheckKind, Stage, Verdict
 from compliance.plans.schedule import STARTING, TICK
 from compliance.probes.models import ALTERATIONS, Event, EventKind
 from compliance.readings.models import Reading
+from tests.undone import undone
 from tests.world import make_probe
 
 from .making import bad, boiling, certificate, day, event, good, standings, unclear
@@ -106,14 +107,13 @@ def live(probe, person, history):
             void(by=person, reason="struck", **{"event" if what == "event" else "check": record})
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=settings.default.max_examples // 4, suppress_health_check=list(HealthCheck))
 @given(history=st.lists(CHECKS | EVENTS, max_size=7))
 def test_any_history_is_stored_as_it_is_cut(probe, supervisor, history):
-    with transaction.atomic():
+    with undone():
         live(probe, supervisor, history)
         stored = [told(span) for span in Span.objects.filter(probe=probe).order_by("ends_at")]
         assert stored == ([expected(s) for s in cut(live_to_the_naive(probe))] if history else [])
-        transaction.set_rollback(True)
 
 
 def test_a_probe_without_checks_is_unproven_and_due_since_it_came(probe):

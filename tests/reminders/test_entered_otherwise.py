@@ -12,6 +12,7 @@ from compliance.checks.instruments import move_probe
 from tests.checks import making
 from tests.plans.making import check_every
 from tests.reminders.play import SPRING, Play
+from tests.undone import undone
 
 pytestmark = pytest.mark.django_db
 HOURS = 24 * 9
@@ -68,10 +69,10 @@ def found_late(row: tuple) -> bool:
 @given(happened, st.integers(0, 99))
 @example([(1, "good"), (198, "away"), (213, "adjusted"), (216, "good")], 0)
 @example([(21, "bad"), (45, "good"), (50, "dropped"), (70, "away"), (120, "moved"), (140, "good")], 4)
-@settings(suppress_health_check=list(HealthCheck), max_examples=8, deadline=None)
+@settings(suppress_health_check=list(HealthCheck), max_examples=settings.default.max_examples // 10, deadline=None)
 def test_whoever_writes_it_down_and_when_the_rows_are_the_same(world, told, seed):
     told = sorted(told)
-    with time_machine.travel(SPRING, tick=False) as clock:
+    with time_machine.travel(SPRING, tick=False) as clock, undone():
         in_order = rows_of(world, told, clock, delay=0)
         late = rows_of(world, told, clock, delay=70)
         shuffled = rows_of(world, told, clock, delay=0, shuffle=seed)

@@ -30,6 +30,7 @@ from sites.models import Site
 from tests.checks import making
 from tests.records.making import record_of, section
 from tests.reminders.making import statuses
+from tests.undone import undone
 from tests.world import make_limit, make_site
 
 READINGS = Reminder.objects.filter(limit__isnull=False)
@@ -38,7 +39,7 @@ HOURS = 16 * 24
 SPRING, AUTUMN = datetime(2026, 3, 20, 12, tzinfo=UTC), datetime(2026, 10, 16, 12, tzinfo=UTC)  # two Fridays
 ZONES = ("Europe/Paris", "America/New_York", "Pacific/Auckland", "Europe/London")
 NIGHTS = [(time(18), time(3))] * 6 + [None]
-FEW = settings(suppress_health_check=list(HealthCheck), max_examples=6, deadline=None)
+FEW = settings(suppress_health_check=list(HealthCheck), max_examples=settings.default.max_examples // 10, deadline=None)
 
 
 class Play:
@@ -146,7 +147,7 @@ acts = st.tuples(st.integers(1, HOURS), st.sampled_from(ACTS), st.integers(0, 12
 @example(script=[(1, "times", 0), (315, "times", 0)], first="times", nights=HOURS)
 @FEW
 def test_what_is_stored_is_the_fold_of_all_facts(world, begin, script, first, nights):
-    with time_machine.travel(begin, tick=False) as clock:
+    with time_machine.travel(begin, tick=False) as clock, undone():
         play, laid_ahead = Play(world), 0
         dark = [(hour, "night", 0) for hour in range(nights, HOURS, nights)]
         for hour, what, number in [(0, "day_hours", 7), (0, first, 20), *sorted([*script, *dark]), (HOURS, "night", 0)]:
@@ -230,19 +231,19 @@ def test_three_writers_of_the_same_facts_leave_the_same_rows(world, facts, seed,
     happened = [(SPRING, "hours", 0), (SPRING + timedelta(minutes=1), "round", 9)]
     happened += [(SPRING + timedelta(hours=hour), what, number) for hour, what, number in facts]
     end = max(at for at, _, _ in happened) + 5 * DAY
-    with time_machine.travel(SPRING, tick=False):
+    with time_machine.travel(SPRING, tick=False), undone():
         in_order, shuffled, later = (Play(world).limit for _ in range(3))
-    for at, what, number in happened:
-        write_fact(world.supervisor, in_order, what, number, at)
-        derive(in_order, at, at)
-        write_fact(world.supervisor, later, what, number, at)
-        derive(later, at + timedelta(hours=late), at)
-    for at, what, number in Random(seed).sample(happened, len(happened)):
-        write_fact(world.supervisor, shuffled, what, number, at)
-    for limit in (in_order, shuffled, later):
-        derive(limit, end, SPRING)
-    assert rows_of(in_order, end) == rows_of(shuffled, end) == rows_of(later, end)
-    assert rows_of(in_order, end) or facts
+        for at, what, number in happened:
+            write_fact(world.supervisor, in_order, what, number, at)
+            derive(in_order, at, at)
+            write_fact(world.supervisor, later, what, number, at)
+            derive(later, at + timedelta(hours=late), at)
+        for at, what, number in Random(seed).sample(happened, len(happened)):
+            write_fact(world.supervisor, shuffled, what, number, at)
+        for limit in (in_order, shuffled, later):
+            derive(limit, end, SPRING)
+        assert rows_of(in_order, end) == rows_of(shuffled, end) == rows_of(later, end)
+        assert rows_of(in_order, end) or facts
 
 
 # ------------------------------------------------------------------------------------------------------ rules, by their names

@@ -5,12 +5,11 @@ from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from compliance.checks.actions import void_check
 from compliance.checks.models import Check, CheckVoid, Verdict
-from compliance.limits.models import Limit
 from compliance.plans.calendar import DAY
 from compliance.plans.models import Round
 from compliance.reminders.missed import missed, not_in_time
@@ -20,7 +19,8 @@ from tests.checks import making
 from tests.reminders.making import statuses
 from tests.reminders.oracle import cleared_at, status
 from tests.rows import fill
-from tests.world import make_limit, make_probe, make_reading
+from tests.undone import undone
+from tests.world import make_limit, make_reading
 
 NOW = datetime(2026, 3, 11, 12, tzinfo=UTC)
 pytestmark = pytest.mark.usefixtures("clock")
@@ -34,8 +34,20 @@ checks = st.fixed_dictionaries(
         "reference_milli": st.sampled_from([-5_000, -5_001, 0, 5_000, 5_001, 98_000]),
     }
 )
+SOME = settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    max_examples=settings.default.max_examples // 2,
+)
+
+
+def checked(hour: int, kind="zero", stage="as_found", verdict="in_tolerance", reference=0) -> dict:
+    told = {"kind": kind, "stage": stage, "verdict": verdict, "reference_milli": reference}
+    return {"checked_at": NOW + timedelta(hours=hour), **told}
+
+
 # In order: opens, due, grace, closes.
 times = st.lists(hours, min_size=4, max_size=4).map(sorted)
+PAST = [NOW + timedelta(hours=hour) for hour in (-9, -6, -3, -1)]
 
 
 def made(times, **fields) -> Reminder:
@@ -55,36 +67,39 @@ def found(reminder) -> Reminder:
     st.booleans(),
     st.none() | hours,
 )
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=60)
+@example(PAST, [(checked(-5), False)], True, "", False, None)
+@example(PAST, [(checked(-5), False)], False, "", True, None)
+@example(PAST, [(checked(-9), False)], False, "", False, None)
+@example(PAST, [(checked(-9, stage="as_left"), False)], False, "", False, None)
+@example(PAST, [(checked(-1), False), (checked(-2, kind="boiling"), False)], False, "one", False, None)
+@example(PAST, [(checked(-5, verdict="inconclusive"), False), (checked(-4), True)], False, "void", False, None)
+@example(PAST, [(checked(-5, kind="certificate", reference=5_000), False)], False, "", False, None)
+@example(PAST, [(checked(-5, kind="certificate", reference=-5_001), False)], False, "", False, None)
+@example(PAST, [], False, "", False, NOW + timedelta(hours=-2))
+@example([*PAST[:3], NOW], [], False, "", False, PAST[2])
+@SOME
 def test_both_agree_on_checks_voids_excuses_what_is_cancelled_and_what_was_asked_too_late(
     world, times, happened, away, excused, cancelled, recorded
 ):
-    probe = make_probe(world.site, f"H{Reminder.objects.count()}", by=world.manager)
-    point = "boiling" if away else "zero"
-    reminder = made(
-        times,
-        probe=probe,
-        site=world.site,
-        point=point,
-        cancelled_at=times[2] if cancelled else None,
-        recorded_at=recorded,
-    )
-    live = []
-    for fields, void in happened:
-        check = write(world, probe, fields)
-        if void:
-            CheckVoid.objects.create(voids=check, reason="tried", recorded_by=world.manager)
-        else:
-            live.append(check)
-    if excused:
-        excuse = Excuse.objects.create(reminder=reminder, reason="tried", recorded_by=world.manager)
-        if excused == "void":
-            ExcuseVoid.objects.create(voids=excuse, reason="tried", recorded_by=world.manager)
-    ours = found(reminder)
-    at = cleared_at(reminder, live)
-    assert ours.cleared_at == at
-    assert ours.status == status(reminder, cleared_at=at, excused=excused == "one", now=NOW)
-    assert_listed(ours)
+    with undone():
+        about = {"probe": world.probe, "site": world.site, "point": "boiling" if away else "zero"}
+        reminder = made(times, cancelled_at=times[2] if cancelled else None, recorded_at=recorded, **about)
+        live = []
+        for fields, void in happened:
+            check = write(world, world.probe, fields)
+            if void:
+                CheckVoid.objects.create(voids=check, reason="tried", recorded_by=world.manager)
+            else:
+                live.append(check)
+        if excused:
+            excuse = Excuse.objects.create(reminder=reminder, reason="tried", recorded_by=world.manager)
+            if excused == "void":
+                ExcuseVoid.objects.create(voids=excuse, reason="tried", recorded_by=world.manager)
+        ours = found(reminder)
+        at = cleared_at(reminder, live)
+        assert ours.cleared_at == at
+        assert ours.status == status(reminder, cleared_at=at, excused=excused == "one", now=NOW)
+        assert_listed(ours)
 
 
 def assert_listed(ours):
@@ -109,17 +124,21 @@ def write(world, probe, fields, site=None) -> Check:
 
 
 @given(times, st.lists(hours, max_size=4))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=30)
+@example(PAST, [PAST[0]])
+@example(PAST, [PAST[3]])
+@example([*PAST[:2], NOW, NOW + timedelta(hours=1)], [])
+@SOME
 def test_both_agree_on_readings(world, times, taken):
-    limit = make_limit(world.site, by=world.manager, code=f"l-{Limit.objects.count()}")
-    asked = Round.objects.create(limit=limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager)
-    reminder = made(times, round=asked, limit=limit, site=world.site)
-    readings = [make_reading(world.probe, limit, "3.0", at, by=world.cook) for at in taken]
-    make_reading(world.probe, world.limit, "3.0", times[1], by=world.cook)
-    at = cleared_at(reminder, [], readings)
-    assert found(reminder).cleared_at == at
-    assert found(reminder).status == status(reminder, cleared_at=at, excused=False, now=NOW)
-    assert_listed(found(reminder))
+    with undone():
+        limit = make_limit(world.site, by=world.manager, code="another")
+        asked = Round.objects.create(limit=limit, effective_from=NOW.date(), times=["12:00"], recorded_by=world.manager)
+        reminder = made(times, round=asked, limit=limit, site=world.site)
+        readings = [make_reading(world.probe, limit, "3.0", at, by=world.cook) for at in taken]
+        make_reading(world.probe, world.limit, "3.0", times[1], by=world.cook)
+        at, ours = cleared_at(reminder, [], readings), found(reminder)
+        assert ours.cleared_at == at
+        assert ours.status == status(reminder, cleared_at=at, excused=False, now=NOW)
+        assert_listed(ours)
 
 
 def test_what_was_done_long_before_it_fell_due_or_elsewhere_is_not_listed_as_missed(world):
