@@ -1,10 +1,15 @@
 """A database at an earlier state, by the migrations that have been squashed since."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from django.contrib.contenttypes.models import ContentType
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 from django.db.migrations.recorder import MigrationRecorder
 
 from shared.versions import without_squashes
+from tests.vault.places import on
 
 
 def migrate_to(targets: list[tuple[str, str]]) -> None:
@@ -32,3 +37,13 @@ def made_at(targets: list[tuple[str, str]]):
     for app, name in sorted({each for target in targets for each in loader.graph.forwards_plan(target)}):
         recorder.record_applied(app, name)
     return state.apps.get_model
+
+
+@contextmanager
+def on_its_own(url: str) -> Iterator[None]:
+    """In the block this is the database: its kinds of content have numbers of their own, which nobody may remember after it."""
+    try:
+        with on(url):
+            yield
+    finally:
+        ContentType.objects.clear_cache()

@@ -1,13 +1,8 @@
-"""An outbox as it was when senders held leases, brought up to date: `python -m tests.notices.migrating` prints what it holds."""
+"""An outbox as it was when senders held leases, brought up to date."""
 
-import json
 from datetime import UTC, datetime, timedelta
 
-import django
-
-django.setup()
-
-from tests.old_states import models_at  # noqa: E402
+from tests.old_states import models_at
 
 BEFORE, AFTER = [("notices", "0006_passwords_told")], [("notices", "0009_no_leases")]
 NOON = datetime(2026, 1, 14, 12, tzinfo=UTC)
@@ -18,7 +13,8 @@ def rows(notice) -> list:
     return [[*row[:-1], row[-1] and row[-1].isoformat()] for row in shown]
 
 
-def main() -> None:
+def there_and_back() -> tuple[dict, list]:
+    """What it holds as it is brought up to date, and back again."""
     model = models_at(BEFORE)
     notice = model("notices", "Notice")
     person = model("sites", "Person").objects.create(email="mara@kitchen.example", name="Mara Holt")
@@ -30,10 +26,6 @@ def main() -> None:
     model("notices", "Mark").objects.create(kind="failed", number=7, at=NOON)
     model = models_at(AFTER)
     known = list(model("notices", "Notified").objects.values_list("kind", "number"))
-    print(json.dumps({"notices": rows(model("notices", "Notice")), "notified": known}))
-    notice = models_at(BEFORE)("notices", "Notice")
-    print(json.dumps(list(notice.objects.filter(state="leased").values_list("about", "cut_short", "holder"))))
-
-
-if __name__ == "__main__":
-    main()
+    forwards = {"notices": rows(model("notices", "Notice")), "notified": known}
+    leased = models_at(BEFORE)("notices", "Notice").objects.filter(state="leased")
+    return forwards, list(leased.values_list("about", "cut_short", "holder"))

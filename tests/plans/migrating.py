@@ -1,22 +1,20 @@
-"""A database of before rows lay ahead, brought up to date: `python -m tests.plans.migrating` prints what became of its rows."""
+"""A database of before rows lay ahead, brought up to date: what became of its rows."""
 
-import json
 import uuid
+from collections.abc import Iterator
 from datetime import UTC, datetime, time, timedelta
 from io import StringIO
 
-import django
 from django.core.management import call_command
 
-django.setup()
-
-from compliance.checks.models import ProbeState  # noqa: E402
-from compliance.plans.models import Reminder, Unsettled  # noqa: E402
-from compliance.probes.models import Probe  # noqa: E402
-from compliance.reminders.planning import settle_all  # noqa: E402
-from sites.models import Person  # noqa: E402
-from tests.checks import making  # noqa: E402
-from tests.old_states import made_at  # noqa: E402
+from compliance.checks.models import ProbeState
+from compliance.plans.models import Reminder, Unsettled
+from compliance.probes.models import Probe
+from compliance.reminders.planning import settle_all
+from sites.models import Person
+from tests.checks import making
+from tests.conftest import NOON
+from tests.old_states import made_at
 
 BEFORE = [
     ("plans", "0005_horizon"),
@@ -24,7 +22,7 @@ BEFORE = [
     ("reminders", "0004_due_times_beside_plans"),
     ("notices", "0009_no_leases"),
 ]
-TODAY = datetime.combine(datetime.now(UTC).date(), time(0, 1), UTC)
+TODAY = datetime.combine(NOON.date(), time(0, 1), UTC)
 DAY = timedelta(days=1)
 
 
@@ -104,7 +102,7 @@ def _rows_as_they_were(model, probe, site, person, due: list[datetime]) -> None:
 
 
 def told() -> list:
-    rows = Reminder.objects.filter(due_at__lte=datetime.now(UTC)).order_by("due_at")
+    rows = Reminder.objects.filter(due_at__lte=NOON).order_by("due_at")
     return [
         [
             (row.due_at - TODAY) / DAY,
@@ -118,40 +116,25 @@ def told() -> list:
     ]
 
 
-def main() -> None:
+def stages() -> Iterator[dict]:
+    """What is so as it is migrated, settled, and checked once more."""
     as_it_was()
     call_command("migrate", verbosity=0)
     before = told()
-    print(
-        json.dumps(
-            {
-                "rows": before,
-                "ahead": Reminder.objects.filter(due_at__gt=datetime.now(UTC)).count(),
-                "waiting": Unsettled.objects.count(),
-            }
-        )
-    )
+    ahead = Reminder.objects.filter(due_at__gt=NOON).order_by("due_at")
+    yield {"rows": before, "ahead": ahead.count(), "waiting": Unsettled.objects.count()}
     settle_all()
     said = StringIO()
     call_command("verify_due", stdout=said)
-    ahead = Reminder.objects.filter(due_at__gt=datetime.now(UTC)).order_by("due_at")
     last = Reminder.objects.get(due_at=TODAY)
-    print(
-        json.dumps(
-            {
-                "same": told() == before,
-                "ahead": [row.recorded_at is None for row in ahead][:1],
-                "rows": len(ahead),
-                "ends": last.closes_at == ahead[0].opens_at,
-                "said": said.getvalue().strip(),
-                "waiting": Unsettled.objects.count(),
-            }
-        )
-    )
-    making.good(Probe.objects.get(), Person.objects.get(), datetime.now(UTC))
+    yield {
+        "same": told() == before,
+        "ahead": [row.recorded_at is None for row in ahead][:1],
+        "rows": len(ahead),
+        "ends": last.closes_at == ahead[0].opens_at,
+        "said": said.getvalue().strip(),
+        "waiting": Unsettled.objects.count(),
+    }
+    making.good(Probe.objects.get(), Person.objects.get(), NOON)
     call_command("verify_due", stdout=said)
-    print(json.dumps({"same": told() == before, "due": ProbeState.objects.get().due_at > datetime.now(UTC)}))
-
-
-if __name__ == "__main__":
-    main()
+    yield {"same": told() == before, "due": ProbeState.objects.get().due_at > NOON}

@@ -1,24 +1,12 @@
 """Rows of before they lay ahead stay, with reasons and excuses; what is to come is derived from then on (see migrating.py)."""
 
-import json
-import os
-import subprocess
-import sys
-from pathlib import Path
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests.old_states import on_its_own
+from tests.plans.migrating import stages
 
 
-def test_what_is_stored_stands_and_rows_are_laid_ahead_of_it(empty_database_url, tmp_path):
-    environment = {
-        "DATABASE_URL": empty_database_url,
-        "NOUGHTBOOK_DATA": str(tmp_path),
-        "DJANGO_SETTINGS_MODULE": "compliance.settings",
-    }
-    command = [sys.executable, "-m", "tests.plans.migrating"]
-    done = subprocess.run(command, cwd=ROOT, env=os.environ | environment, capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr
-    migrated, settled, checked = map(json.loads, done.stdout.splitlines())
+def test_what_is_stored_stands_and_rows_are_laid_ahead_of_it(empty_database_url, django_db_blocker, clock):
+    with django_db_blocker.unblock(), on_its_own(empty_database_url):
+        migrated, settled, checked = stages()
     assert migrated["rows"] == [
         [-4.0, "zero", "", 0, True, True],
         [-3.0, "zero", "", 1, True, True],
