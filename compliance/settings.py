@@ -155,6 +155,7 @@ STORAGES = {"staticfiles": {"BACKEND": "shared.static_files.HashedNames"}}
 WHITENOISE_USE_FINDERS = True  # no collectstatic step on a fresh clone
 
 IDLE_GIVEN = os.environ.get("NOUGHTBOOK_IDLE_HOURS", "")
+SESSION_ENGINE = "sites.sessions"
 SESSION_COOKIE_AGE = int(3600 * hours_of(IDLE_GIVEN, 12))  # renewed by sites.middleware.idle_sessions_end
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = BEHIND_HTTPS
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if BEHIND_HTTPS else None

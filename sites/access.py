@@ -9,7 +9,7 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import Q, QuerySet
 from django.http import Http404
 
-from shared.prepared import Prepared, Slot
+from shared.prepared import Prepared, Slot, keys
 
 from .asked_once import once, roles_held
 from .models import Area, Business, Membership, Person, Role, Site
@@ -35,18 +35,33 @@ def _at_sites(person: Person, role: int) -> Q:
     )
 
 
+_SEEN = Prepared(
+    lambda: (
+        Site.objects.filter(Q(pk__in=keys("sites")) | Q(area__in=keys("areas")))
+        .order_by()
+        .values_list("pk", "area_id", "closed")
+    )
+)
+
+
 def keys_of_sites(person: Person, role: int = Role.READER, *, only_open: bool = False) -> list[int]:
     """The keys of the sites where this person holds `role`. One query a page, whatever its parts ask."""
     if person.answers is None:
         found = sites_of(person, role)
         return list((found.filter(closed=False) if only_open else found).order_by().values_list("pk", flat=True))
-    rows = once(person, "sites", lambda: list(sites_of(person).order_by().values_list("pk", "area_id", "closed")))
+    rows = once(person, "sites", lambda: _sites_seen(person))
     if role > Role.READER:
         enough = [each for each in roles_held(person) if each.role >= role]
         by_site, by_area = {held.site for held in enough}, {held.area for held in enough}
         may = person.kitchen is None or role <= person.kitchen_most
         rows = [row for row in rows if may and (row[0] in by_site or row[1] in by_area)]
     return [pk for pk, _, closed in rows if not (only_open and closed)]
+
+
+def _sites_seen(person: Person) -> list[tuple[int, int, bool]]:
+    held = roles_held(person)
+    rows = _SEEN.rows(sites=[each.site for each in held if each.site], areas=[each.area for each in held if each.area])
+    return [row for row in rows if person.kitchen in (None, row[0])]
 
 
 def areas_of(person: Person, role: int = Role.SUPERVISOR) -> QuerySet[Area]:

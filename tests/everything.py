@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from django.urls import get_resolver
+from django.urls import get_resolver, reverse
 from django.utils import timezone
 
 from compliance.appliances.data import OutOfUseData
@@ -82,6 +82,24 @@ QUERIES = {
     "record_data": lambda records: {"site": records["site"].pk, "from": "2026-01-01", "to": "2026-01-31"},
     "probe_labels_print": lambda records: {"grid": "a4-21", "first": "1"},
 }
+# Addresses whose answer is no page.
+FILES = {
+    "blank_forms",
+    "case_print",
+    "check_print",
+    "feed",
+    "health",
+    "import_template",
+    "phone_now",
+    "probe_labels_print",
+    "probe_print",
+    "probe_tag",
+    "reading_export",
+    "record_data",
+    "record_haccp",
+    "record_print",
+    "worker",
+}
 HELP = "{}: say in tests/everything.py which record its argument “{}” names."
 
 
@@ -156,6 +174,11 @@ def arguments(name: str, wanted, records) -> dict:
         record = records[noun(name, argument)]
         given[argument] = record if isinstance(record, str) else getattr(record, KEYED.get(argument, "pk"))
     return given
+
+
+def address(name: str, wanted, records) -> str:
+    query = QUERIES.get(name, lambda records: {})(records)
+    return reverse(name, kwargs=arguments(name, wanted, records), query=query or None)
 
 
 def noun(name: str, argument: str) -> str:

@@ -1,4 +1,5 @@
-"""No page goes through all readings, checks or reminders, and none visits more rows because other sites have a longer history.
+"""Every page opens and writes nothing; none goes through all readings, checks or reminders, and none visits more rows because
+other sites have a longer history.
 
 A supervisor looks at each address and each choice that its page offers, beside 30,000 readings of other sites with checks, spans,
 cases and reminders to match. What that asked of the database is asked once more beside 1,000.
@@ -6,12 +7,12 @@ cases and reminders to match. What that asked of the database is asked once more
 
 from dataclasses import dataclass
 from datetime import time, timedelta
-from urllib.parse import urlencode
 
 import pytest
 from django.db import connection, transaction
+from django.http import HttpResponseBase
 from django.test import Client
-from django.urls import resolve, reverse
+from django.urls import resolve
 from django.utils import timezone
 
 from compliance.advice import queries as advice
@@ -33,6 +34,8 @@ READINGS, WEEKS = 30, 6  # at each
 MORE = 1.2  # times as many rows
 SLACK = {"postgresql": 100, "sqlite": 2000}  # rows; steps
 ADDRESSES = [name for name, _ in everything.ADDRESSES]
+# Only for who supervises every area of the business; the stock supervisor has one of two.
+FOR_THE_WHOLE_BUSINESS = {"business_edit", "plan_business"}
 
 
 def add_history(records) -> None:
@@ -73,8 +76,7 @@ class Asked:
 
 
 @pytest.fixture(scope="module")
-def asked(django_db_setup, django_db_blocker) -> dict[str, dict[str, list[Asked]]]:
-    """By the name of each address: what the page and what each of its choices asks."""
+def walked(django_db_setup, django_db_blocker):
     with django_db_blocker.unblock(), transaction.atomic(), pytest.MonkeyPatch.context() as patched:
         # A few sites have as many, so that whatever is read beyond them is seen.
         patched.setattr(advice, "MOST_ALIKE", FEW - 2)
@@ -93,7 +95,7 @@ def asked(django_db_setup, django_db_blocker) -> dict[str, dict[str, list[Asked]
         with by_indexes():
             for each in walk.known.values():
                 each.few = plan_of(each.statement).history
-        yield walk.found
+        yield walk
         transaction.set_rollback(True)
 
 
@@ -105,46 +107,66 @@ def gather_statistics() -> None:
 
 
 class Walk:
-    """Looks at every page, then at what they offered. A statement that comes again is known."""
+    """Looks at every page, then at what they offered. `found`: by the name of each address, what its page and what each of its
+    choices asks. A statement that comes again is known."""
 
     def __init__(self, records):
-        self.found = {name: {} for name, _ in everything.ADDRESSES}
+        self.found: dict[str, dict[str, list[Asked]]] = {name: {} for name in ADDRESSES}
+        self.opened: dict[str, int] = {}
+        self.files: set[str] = set()
+        self.written: dict[str, list[str]] = {}
         self.known: dict[tuple, Asked] = {}
         self.client = Client()
         self.client.force_login(records["world"].supervisor)
         gather_statistics()
         choices: dict[tuple, str] = {}
         for name, wanted in everything.ADDRESSES:
-            path = reverse(name, kwargs=everything.arguments(name, wanted, records))
-            query = everything.QUERIES.get(name, lambda records: {})(records)
-            choices = offered(path, self._look(f"{path}?{urlencode(query)}")) | choices
+            path = everything.address(name, wanted, records)
+            answer, page = self._look(path)
+            self.opened[name] = answer.status_code
+            self.files |= set() if answer.headers["Content-Type"].startswith("text/html") else {name}
+            choices = offered(path.partition("?")[0], page) | choices
         for address in choices.values():
             self._look(address)
 
-    def _look(self, address: str) -> str:
-        with transaction.atomic():
-            with watching() as watched:
-                answer = self.client.get(address)
-                content = b"".join(answer) if answer.streaming else answer.content
-            with by_indexes():
-                for statement in watched.reads():
-                    if statement.key not in self.known:
-                        self.known[statement.key] = Asked(statement, plan_of(statement))
-            transaction.set_rollback(True)
+    def _look(self, address: str) -> tuple[HttpResponseBase, str]:
+        with watching() as watched:
+            answer = self.client.get(address)
+            content = b"".join(answer) if answer.streaming else answer.content
+        with by_indexes():
+            for statement in watched.reads():
+                if statement.key not in self.known:
+                    self.known[statement.key] = Asked(statement, plan_of(statement))
         name = resolve(address.partition("?")[0]).url_name
         self.found[name][address] = [self.known[statement.key] for statement in watched.reads()]
-        return content.decode(errors="replace")
+        if written := watched.writes():
+            self.written[address] = written
+        return answer, content.decode(errors="replace")
+
+
+def test_every_page_opens_for_a_supervisor(walked):
+    """Or it is for posts alone, or nothing is new to a part of a page that asks again. Health says that no schedule is kept."""
+    closed = {name: status for name, status in walked.opened.items() if status not in {200, 204, 302, 405}}
+    assert closed == {"health": 503} | dict.fromkeys(FOR_THE_WHOLE_BUSINESS, 403)
+
+
+def test_every_other_address_than_those_of_files_is_that_of_a_page(walked):
+    assert walked.files == everything.FILES
+
+
+def test_looking_writes_nothing(walked):
+    assert walked.written == {}
 
 
 @pytest.mark.parametrize("name", ADDRESSES)
-def test_no_page_goes_through_all_that_was_ever_recorded(name, asked):
-    found = {address: [a.statement.sql for a in each if a.plan.scans()] for address, each in asked[name].items()}
+def test_no_page_goes_through_all_that_was_ever_recorded(name, walked):
+    found = {address: [a.statement.sql for a in each if a.plan.scans()] for address, each in walked.found[name].items()}
     assert {address: statements for address, statements in found.items() if statements} == {}
 
 
 @pytest.mark.parametrize("name", ADDRESSES)
-def test_no_page_visits_more_because_other_sites_have_a_longer_history(name, asked):
-    assert {address: grown(each) for address, each in asked[name].items() if has_grown(each)} == {}
+def test_no_page_visits_more_because_other_sites_have_a_longer_history(name, walked):
+    assert {address: grown(each) for address, each in walked.found[name].items() if has_grown(each)} == {}
 
 
 def has_grown(page: list[Asked]) -> bool:

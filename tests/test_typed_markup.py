@@ -56,11 +56,6 @@ def visitor(person) -> Client:
     return client
 
 
-def path_of(name, wanted, records) -> str:
-    query = everything.QUERIES.get(name, lambda records: {})(records)
-    return reverse(name, kwargs=everything.arguments(name, wanted, records), query=query or None)
-
-
 def opened(client: Client, method: str, path: str, *sent) -> tuple[str, str]:
     """What is shown in the end, and its kind; what was done to the database is taken back, the session's too."""
     with transaction.atomic():
@@ -89,7 +84,7 @@ def test_no_page_makes_markup_of_what_was_typed(records):
     found, sent, shown = {}, set(), 0
     session = client.cookies[settings.SESSION_COOKIE_NAME].value
     for name, wanted in ADDRESSES:
-        path = path_of(name, wanted, records)
+        path = everything.address(name, wanted, records)
         page, kind = opened(client, "get", path)
         if not kind.startswith("text/html"):
             continue
@@ -127,7 +122,7 @@ def test_no_calendar_makes_properties_of_what_was_typed(records):
 
 
 def test_a_printed_record_shows_what_was_typed_as_it_was_typed(records):
-    path = path_of("record_print", [], records)
+    path = everything.address("record_print", [], records)
     answer = visitor(records["world"].supervisor).get(path)
     text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(b"".join(answer))).pages)
     assert markup.SIGN in text and "&lt;" not in text

@@ -30,6 +30,8 @@ HISTORY = LONGEST | {
     "audit_entry",
 }
 READS = re.compile(r"[\s(]*(SELECT|WITH)\b", re.IGNORECASE)
+WRITES = re.compile(r"\s*(INSERT|UPDATE|DELETE|REPLACE)\b", re.IGNORECASE)
+HOUSEKEEPING = re.compile(r'"(django_session|service_taskrun)"')
 AFTER_A_TABLE = "ON|WHERE|INNER|LEFT|JOIN|CROSS|ORDER|GROUP|LIMIT|UNION"
 CALLED = re.compile(rf'\b(?:FROM|JOIN)\s+"?(\w+)"?(?:\s+(?:AS\s+)?"?((?!(?:{AFTER_A_TABLE})\b)\w+)"?)?')
 STEPS = 20  # of SQLite, which are counted by so many
@@ -58,6 +60,11 @@ class Watched:
 
     def reads(self) -> list[Statement]:
         return [statement for statement in self.statements if READS.match(statement.sql)]
+
+    def writes(self) -> list[str]:
+        """What is more than housekeeping."""
+        written = [statement.sql for statement in self.statements if WRITES.match(statement.sql)]
+        return [sql[:120] for sql in written if not HOUSEKEEPING.search(sql)]
 
     def __call__(self, execute, sql, params, many, context):
         started = time.process_time()
