@@ -14,6 +14,7 @@ from django.core.management import call_command
 from importlinter.cli import lint_imports
 
 import compliance.metrology
+from tests.source import parsed, statements
 from tests.statements import ON_BOTH, ON_POSTGRES
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -95,7 +96,7 @@ def test_everything_is_formatted():
 @cache
 def functions() -> list[tuple[Path, ast.FunctionDef | ast.AsyncFunctionDef]]:
     """Each with its file."""
-    nodes = ((path, node) for path in OURS for node in ast.walk(ast.parse(path.read_text())))
+    nodes = ((path, node) for path in OURS for node in statements(parsed(path)))
     return [(path, node) for path, node in nodes if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)]
 
 
@@ -129,7 +130,7 @@ def test_no_import_hides_inside_a_function():
         f"{path.relative_to(ROOT)}:{inner.lineno}"
         for path, node in functions()
         if "benchmarks" not in path.parts  # a benchmark sets Django up itself, and imports after that
-        for inner in ast.walk(node)
+        for inner in statements(node)
         if hides(inner, path, node)
     ]
     assert not hidden

@@ -13,15 +13,18 @@ ROOT = Path(__file__).resolve().parent.parent
 OWN = ROOT / "compliance/checks/kinds"
 MOST = 8
 MEMBER = re.compile(r"(.+\.)?\w*Kind\w*\.(ZERO|BOILING|CERTIFICATE)")
+WORD = re.compile("|".join(kind.value for kind in CheckKind), re.IGNORECASE)
 MODULE = re.compile(r"kinds\.(zero|boiling|certificate)")
 
 
 def names_a_kind(source: str) -> bool:
     """Whether it names one as a member, as a word of its own, or by its module."""
-    tree = ast.parse(source)
-    words = {node.value for node in ast.walk(tree) if isinstance(node, ast.Constant)}
-    members = {ast.unparse(node) for node in ast.walk(tree) if isinstance(node, ast.Attribute)}
-    modules = {node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
+    if not WORD.search(source):
+        return False
+    nodes = list(ast.walk(ast.parse(source)))
+    words = {node.value for node in nodes if isinstance(node, ast.Constant)}
+    members = {ast.unparse(node) for node in nodes if isinstance(node, ast.Attribute) and WORD.fullmatch(node.attr)}
+    modules = {node.module or "" for node in nodes if isinstance(node, ast.ImportFrom)}
     return bool(
         words & {kind.value for kind in CheckKind}
         or any(MEMBER.fullmatch(member) for member in members)
