@@ -264,7 +264,8 @@ def _settled_since(series: list[TimedValue], last: int, resolution: float, tau: 
 def _had_settled(series: list[TimedValue], resolution: float, known: float | None) -> int | None:
     """The same at the end of these readings, by the time constant that they show."""
     last = len(series) - 1
-    if _settled_since(series, last, resolution, 0.0) is None:  # not even if it were the quickest: most readings of a fall
+    # Not even if it were the quickest: so it is with most readings of a fall.
+    if _settled_since(series, last, resolution, 0.0) is None:
         return None
     tau = _time_constant(series, _still_since(series, last, resolution), resolution, known)
     return _settled_since(series, last, resolution, tau)
