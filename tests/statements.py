@@ -30,6 +30,7 @@ ON_BOTH = (
     "tests/checks/test_timeline.py::test_any_history",
     "tests/limits/test_in_force.py",
     "tests/notices/test_migrations.py",
+    "tests/notices/test_minute.py",
     "tests/notices/test_senders.py",
     "tests/overview/test_start.py::test_two_that_are_started_at_once",
     "tests/plans/test_in_force.py",

@@ -11,7 +11,6 @@ from django.urls import reverse
 from compliance.checks.queries import to_be_checked
 from compliance.reminders.missed import LONGEST_GRACE
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import LONGEST
 from compliance.reminders.status import Status, with_status
 from shared.plurals import noun
 from shared.time_text import styled
@@ -49,14 +48,22 @@ WORDS = {
 
 
 def overdue(now: datetime) -> Gathered:
-    """Checks whose grace ended since this was looked at last. A check that was done by then is told of where that is undone: what
-    undoes it puts off when it is late."""
-    since = Watermark.objects.filter(kind=Kind.OVERDUE).values_list("at", flat=True).first() or now - LONGEST_GRACE
-    late = _still_late(became_late(since, now).filter(probe__isnull=False), now)
-    told = Notified.objects.filter(kind=Kind.OVERDUE, number__in=[each.pk for each in late])
+    return _newly_late(Kind.OVERDUE, now)
+
+
+def untaken(now: datetime) -> Gathered:
+    return _newly_late(Kind.READING, now)
+
+
+def _newly_late(kind: Kind, now: datetime) -> Gathered:
+    """What became late since this was looked at last. What was done by then is told of where that is undone: what undoes it puts
+    off when it is late."""
+    since = Watermark.objects.filter(kind=kind).values_list("at", flat=True).first() or now - LONGEST_GRACE
+    late = _still_late(became_late(since, now), kind, now)
+    told = Notified.objects.filter(kind=kind, number__in=[each.pk for each in late])
     told = {each.number: each for each in told}
-    gathered = _late(Kind.OVERDUE, [each for each in late if each.pk not in told])
-    gathered.watermark = Watermark(kind=Kind.OVERDUE, at=now)
+    gathered = _late(kind, [each for each in late if each.pk not in told])
+    gathered.watermark = Watermark(kind=kind, at=now)
     gathered.told_before = list(told.values())
     for each in late:
         if each.pk in told:  # the supervisors are told again, if it waits on
@@ -70,21 +77,22 @@ def became_late(since: datetime, now: datetime) -> QuerySet[Reminder]:
 
 
 def unanswered(now: datetime) -> Gathered:
-    """Of those that the site managers were told of, what waits for the area supervisors by now."""
-    waiting = Notified.objects.filter(kind=Kind.OVERDUE, again_at__lte=now)
-    numbers = dict(waiting.values_list("number", "pk"))
-    late = Reminder.objects.filter(untold(Kind.UNANSWERED, "pk"), pk__in=numbers)
-    gathered = _late(Kind.UNANSWERED, _still_late(late, now))
-    gathered.passed_on = list(numbers.values())
-    return gathered
-
-
-def untaken(now: datetime) -> Gathered:
-    return _late(Kind.READING, _late_readings(Kind.READING, now))
+    return _passed_on(Kind.OVERDUE, Kind.UNANSWERED, now)
 
 
 def still_untaken(now: datetime) -> Gathered:
-    return _late(Kind.NO_READING, _late_readings(Kind.NO_READING, now))
+    return _passed_on(Kind.READING, Kind.NO_READING, now)
+
+
+def _passed_on(told: Kind, kind: Kind, now: datetime) -> Gathered:
+    """Of what the site managers were told of, what waits for the area supervisors by now."""
+    # Of all kinds, which are few: by its kind SQLite would go through all that was ever told of it.
+    waiting = Notified.objects.filter(again_at__lte=now).values_list("kind", "number", "pk")
+    numbers = {number: pk for kind_told, number, pk in waiting if kind_told == told}
+    late = Reminder.objects.filter(untold(kind, "pk"), pk__in=numbers)
+    gathered = _late(kind, _still_late(late, told, now))
+    gathered.passed_on = list(numbers.values())
+    return gathered
 
 
 def _late(kind: Kind, late: Sequence[Reminder]) -> Gathered:
@@ -99,7 +107,7 @@ def _late(kind: Kind, late: Sequence[Reminder]) -> Gathered:
 
 
 def _notified(kind: Kind, reminder: Reminder) -> Notified:
-    again_at = _escalated_at(reminder) if kind == Kind.OVERDUE else None
+    again_at = _escalated_at(reminder) if kind in (Kind.OVERDUE, Kind.READING) else None
     return Notified(kind=kind, number=reminder.pk, at=reminder.due_at, again_at=again_at)
 
 
@@ -108,29 +116,17 @@ def _escalated_at(reminder: Reminder) -> datetime:
     return timing.escalated_at(reminder.due_at, told_at, max(reminder.closes_at, told_at))
 
 
-def _still_late(reminders: QuerySet[Reminder], now: datetime) -> list[Reminder]:
-    """Those that can be done still. What is over as soon as its grace is, was missed then, without ever having been overdue."""
-    wanted = Q(closes_at__gt=now) | Q(closes_at__lte=F("grace_at"))
-    late = with_status(reminders.filter(wanted, to_be_checked("probe__"), site__closed=False), now)
-    late = late.filter(status__in=[Status.DUE, Status.OVERDUE, Status.MISSED]).select_related(
-        "site__area", "probe__state"
-    )
-    return list(late.order_by("due_at", "pk"))
-
-
-def _late_readings(kind: Kind, now: datetime) -> list[Reminder]:
-    """Those that can still be taken. Grows with the rounds of the last days, not with history."""
-    reminders = Reminder.objects.filter(
-        untold(kind, "pk"),
-        limit__isnull=False,
-        due_at__gt=now - LONGEST,
-        grace_at__lte=now,
-        closes_at__gt=now,
-        site__closed=False,
-    )
-    late = with_status(reminders, now).filter(status=Status.OVERDUE).select_related("site__area", "limit", "appliance")
-    told_at = (lambda each: each.late_at or each.grace_at) if kind == Kind.READING else _escalated_at
-    return [each for each in late.order_by("due_at", "pk") if told_at(each) <= now]
+def _still_late(reminders: QuerySet[Reminder], told: Kind, now: datetime) -> list[Reminder]:
+    """Those that can be done still. A check that is over as soon as its grace is, was missed then, without ever having been
+    overdue."""
+    wanted = Q(closes_at__gt=now, limit__isnull=False)
+    if told == Kind.OVERDUE:
+        can_be_done = Q(closes_at__gt=now) | Q(closes_at__lte=F("grace_at"))
+        wanted = can_be_done & Q(probe__isnull=False) & to_be_checked("probe__")
+    late = with_status(reminders.filter(wanted, site__closed=False), now)
+    late = late.filter(status__in=[Status.DUE, Status.OVERDUE, Status.MISSED])
+    of = ("probe__state",) if told == Kind.OVERDUE else ("limit", "appliance")
+    return list(late.select_related("site__area", *of).order_by("due_at", "pk"))
 
 
 def _message(kind: Kind, reminders: Sequence[Reminder]) -> Message:

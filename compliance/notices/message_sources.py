@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 from django.urls import reverse
 
 from compliance.checks.check_page import shown_in
@@ -158,15 +158,20 @@ HOLD_GONE = "Hold that food until somebody has decided on it, and take another p
 def failures(now: datetime, check: int | None = None) -> Gathered:
     """Failed checks, or this one, that nobody has been told of, reached the record lately and still count: a message to each site
     where one was made, and where its probe is by now."""
-    checks = Check.objects.live().filter(
-        untold(Kind.FAILED, "pk"),
-        verdict=Verdict.OUT_OF_TOLERANCE,
-        recorded_at__gt=now - NEWS,
-    )
-    checks = checks if check is None else checks.filter(pk=check)
-    checks = checks.select_related("probe__site__area", "site__area").prefetch_related("checked_by__names")
-    told = [(each, each.checked_at, [each.site, each.probe.site]) for each in checks.order_by("pk")]
+    failed = Check.objects.filter(verdict=Verdict.OUT_OF_TOLERANCE)
+    checks = _news(failed, Kind.FAILED, now, check).select_related("probe__site__area", "site__area")
+    checks = checks.prefetch_related("checked_by__names")
+    told = [(each, each.checked_at, [each.site, each.probe.site]) for each in checks]
     return _at_their_sites(Kind.FAILED, told, _failure)
+
+
+def _news(facts: QuerySet[Fact], kind: Kind, now: datetime, one: int | None) -> QuerySet[Fact]:
+    """Of these facts, or of this one, what counts and nobody has been told of. Their keys are looked up by themselves, in the
+    order of the index, or what they are joined with is read as a whole."""
+    facts = facts.filter(untold(kind, "pk"), recorded_at__gt=now - NEWS)
+    found = facts.live() if one is None else facts.live().filter(pk=one)
+    keys = list(found.order_by("recorded_at").values_list("pk", flat=True))
+    return facts.model.objects.filter(pk__in=keys).order_by("pk")
 
 
 def _at_their_sites(kind: Kind, told: Iterable[tuple[Fact, datetime, list[Site]]], message: Callable) -> Gathered:
@@ -215,9 +220,8 @@ def _link(check: Check, site: Site) -> str:
 
 def gone(now: datetime, event: int | None = None) -> Gathered:
     """Probes that nobody has been told of as gone, or that of this event: a message to each site where one was last."""
-    events = Event.objects.live().filter(untold(Kind.GONE, "pk"), kind=EventKind.GONE, recorded_at__gt=now - NEWS)
-    events = events if event is None else events.filter(pk=event)
-    events = events.select_related("probe__site__area").prefetch_related("recorded_by__names").order_by("pk")
+    events = _news(Event.objects.filter(kind=EventKind.GONE), Kind.GONE, now, event)
+    events = events.select_related("probe__site__area").prefetch_related("recorded_by__names")
     return _at_their_sites(Kind.GONE, [(each, each.at, [each.probe.site]) for each in events], _gone)
 
 

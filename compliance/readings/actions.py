@@ -14,7 +14,11 @@ from compliance.checks.fitness import fitness_of
 from compliance.checks.timeline import lock
 from compliance.limits.models import Limit, LimitVersion
 from compliance.limits.queries import version_in_force
+from compliance.plans.models import Reminder
+from compliance.plans.round_rows import LONGEST
+from compliance.plans.store import tell_again
 from compliance.probes.models import Probe
+from shared import clock
 from shared.audit import trail
 from shared.bounds import TO_COME, done_by_now
 from shared.prepared import Prepared, Slot
@@ -83,7 +87,7 @@ def void(*, by: Person, reading: Reading, reason: str) -> ReadingVoid:
     reason = _needed(reason)
     _lock_live(reading)
     _refuse_out_of_its_case(by, reading)
-    made = ReadingVoid.objects.create(voids=reading, reason=reason, recorded_by=by)
+    made = _strike_out(by, reading, reason)
     _tell("reading.void", by, reading, reason=reason)
     return made
 
@@ -108,10 +112,19 @@ def _correct(*, by: Person, reading: Reading, new: Reading, reason: str) -> Read
     _lock_live(reading)
     _refuse_out_of_its_case(by, reading, new)
     why = _store(by, new)
-    ReadingVoid.objects.create(voids=reading, replacement=new, reason=reason, recorded_by=by)
+    _strike_out(by, reading, reason, new)
     _tell("reading.correct", by, new, reason=reason, corrects=reading.pk, before=str(reading), deviation=why)
     trail.note("reading.replaced", by=by, subject=reading, site_id=reading.site_id, reason=reason, replacement=new.pk)
     return new
+
+
+def _strike_out(by: Person, reading: Reading, reason: str, replacement: Reading | None = None) -> ReadingVoid:
+    """What it had been taken for may be open again."""
+    void = ReadingVoid.objects.create(voids=reading, replacement=replacement, reason=reason, recorded_by=by)
+    asked = {"site": reading.site_id, "limit": reading.limit_version.limit_id, "opens_at__lt": reading.taken_at}
+    now = clock.now()
+    tell_again(Reminder.objects.filter(**asked, due_at__gt=now - LONGEST, closes_at__gte=reading.taken_at), now)
+    return void
 
 
 def act_on_deviation(*, by: Person, deviation: Deviation, data: ActData, after: int | None = None) -> CorrectiveAction:

@@ -19,12 +19,13 @@ from compliance.notices.queries import inbox
 from compliance.plans.data import PlanData
 from compliance.plans.store import HELD_FOR
 from compliance.probes.models import Probe
+from compliance.readings.actions import void
 from compliance.reminders.models import Reminder
 from compliance.reminders.planning import change_plan
 from sites.models import Membership, Role, Site
 from tests.checks import making
 from tests.notices.test_enqueue import NINE, due, round_due, tell, told
-from tests.world import PASSWORD, make_person, make_probe
+from tests.world import PASSWORD, make_person, make_probe, make_reading
 
 __all__ = ["due", "round_due"]
 pytestmark = pytest.mark.usefixtures("mailing")
@@ -260,3 +261,12 @@ def test_a_check_that_is_undone_and_made_again_is_told_to_no_supervisor(undone, 
     making.good(undone.probe, undone.cook, NINE + 7 * HOUR)
     tell(NINE + 13 * HOUR, clock)
     assert not told("unanswered")
+
+
+def test_a_reading_that_is_struck_out_after_the_grace_is_told_as_not_taken(round_due, clock):
+    reading = make_reading(round_due.probe, round_due.limit, "3.0", NINE - timedelta(minutes=30), by=round_due.cook)
+    tell(NINE + timedelta(minutes=30), clock)
+    assert not told("reading")
+    void(by=round_due.cook, reading=reading, reason="Another food.")
+    tell(NINE + timedelta(minutes=36), clock)
+    assert len(told("reading").get().reminders) == 1
