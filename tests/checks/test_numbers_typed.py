@@ -17,7 +17,7 @@ from tests.records.test_one_check import print_of as printed
 
 from .hands import Hands
 from .making import good, settled_at, zero
-from .test_boiling_check import start as start_boiling
+from .test_boiling_check import begun as start_boiling
 
 
 @pytest.fixture(params=[True, False], ids=["with scripts", "without scripts"])

@@ -51,28 +51,16 @@ def subject(name, probe, check, cook):
     return event(probe, cook, EventKind.DROPPED, day(1)).pk if name == "event_void" else probe.pk
 
 
-@pytest.mark.parametrize("name", [*READS, *WRITES])
-def test_strangers_find_nothing(as_person, stranger, probe, check, cook, name):
-    assert page(as_person(stranger), name, subject(name, probe, check, cook)).status_code == 404
-
-
 @pytest.mark.parametrize("name", READS)
 def test_readers_see_what_is_at_their_site(as_person, reader, probe, check, cook, name):
     assert page(as_person(reader), name, subject(name, probe, check, cook)).status_code == 200
 
 
-@pytest.mark.parametrize("person", RANK)
 @pytest.mark.parametrize("name", WRITES)
-def test_each_role_writes_what_it_may(as_person, world, probe, check, cook, name, person):
-    allowed = RANK.index(person) >= RANK.index(WRITES[name])
-    response = page(as_person(getattr(world, person)), name, subject(name, probe, check, cook))
-    assert response.status_code == (200 if allowed else 403)
-
-
-@pytest.mark.parametrize("name", [*READS, *WRITES, "probe_list"])
-def test_nobody_gets_in_without_signing_in(client, probe, check, cook, name):
-    args = [] if name == "probe_list" else [subject(name, probe, check, cook)]
-    assert page(client, name, *args).status_code == 302
+def test_from_which_role_on_people_write(as_person, world, probe, check, cook, name):
+    least, about = RANK.index(WRITES[name]), subject(name, probe, check, cook)
+    for person, status in ((RANK[least - 1], 403), (RANK[least], 200)):
+        assert page(as_person(getattr(world, person)), name, about).status_code == status
 
 
 def test_a_site_where_the_probe_was_looks_back_and_does_not_write(
@@ -152,11 +140,10 @@ def cost(client, name, *args):
 
 def test_the_list_costs_the_same_for_three_times_as_many(as_person, supervisor, world, cook):
     client = as_person(supervisor)
-    for number in range(4):
-        good(make_probe(world.site, f"A{number}", by=cook), cook, day(number))
+    good(make_probe(world.site, "A", by=cook), cook, day(0))
     bad(make_probe(world.site, "B", by=cook), cook, day(0))
     before = cost(client, "probe_list")
-    for number in range(8):
+    for number in range(4):
         bad(make_probe(world.site, f"B{number}", by=cook), cook, day(number))
     assert cost(client, "probe_list") == before
 
@@ -169,9 +156,9 @@ def test_a_probe_costs_the_same_however_long_its_history(as_person, supervisor, 
             good(probe, cook, day(number))
             event(probe, cook, EventKind.DROPPED, day(number + 0.5))
 
-    live(0, 4)
+    live(0, 3)
     before = cost(client, "probe_detail", probe.pk)
-    live(4, 12)
+    live(3, 9)
     assert cost(client, "probe_detail", probe.pk) == before
 
 

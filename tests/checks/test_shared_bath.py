@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.contrib.auth import get_user
 from django.urls import reverse
 from django.utils import timezone
 
@@ -57,7 +58,9 @@ def three(request, as_person, cook, probes, clock):
 
 @pytest.fixture
 def tapped(three):
-    return [OneTapped(hands.client, hands.probe, hands.clock, bool(hands.headers)) for hands in three]
+    """The first probe tap by tap."""
+    first, *others = three
+    return [OneTapped(first.client, first.probe, first.clock, bool(first.headers)), *others]
 
 
 def address(site):
@@ -73,6 +76,12 @@ def choose(client, site, probes, kind="packed_crushed"):
 
 
 def start(three):
+    """As `choose` does."""
+    probes = [hands.probe for hands in three]
+    shared_bath.begin(get_user(three[0].client), probes, BathKind.PACKED_CRUSHED, timezone.now())
+
+
+def chosen(three):
     return choose(three[0].client, three[0].probe.site, [hands.probe for hands in three])
 
 
@@ -93,7 +102,7 @@ def test_one_due_probe_needs_no_company(as_person, cook, site, probe, clock):
 
 def test_three_probes_one_bath_three_records(tapped, cook, clock):
     one, two, third = tapped
-    assert start(tapped).url == page_of(one.probe)
+    assert chosen(tapped).url == page_of(one.probe)
     one.confirm(*BATH)
     assert all(hands.draft.preparation["points"] == list(BATH) for hands in tapped)
     one.put_in()
@@ -158,7 +167,7 @@ def test_who_fails_on_the_way_is_told_at_once(three):
 
 def two_of(three):
     """Two probes in the ice, all confirmed."""
-    choose(three[0].client, three[0].probe.site, [hands.probe for hands in three[:2]])
+    start(three[:2])
     three[0].confirm(*BATH)
     for hands in three[:2]:
         hands.put_in()
@@ -348,10 +357,10 @@ def test_a_check_begun_before_joins_with_its_readings(three):
 
 
 def test_sending_the_choice_twice_makes_one_bath_and_loses_nothing(three):
-    start(three)
+    chosen(three)
     three[1].confirm("crushed")
     before = {(d.key, d.together) for d in CheckDraft.objects.all()}
-    start(three)
+    chosen(three)
     assert {(d.key, d.together) for d in CheckDraft.objects.all()} == before
     assert three[0].draft.preparation["points"] == ["crushed"]
 

@@ -163,7 +163,7 @@ def queries_to_fail(probe, cook, days):
 
 
 def test_the_number_of_queries_does_not_grow_with_the_timeline(probe, cook, site):
-    assert queries_to_fail(probe, cook, 5) == queries_to_fail(make_probe(site, "P9", by=cook), cook, 15)
+    assert queries_to_fail(probe, cook, 3) == queries_to_fail(make_probe(site, "P9", by=cook), cook, 9)
 
 
 def reading(probe, limit, by, at):

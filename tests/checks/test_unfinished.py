@@ -18,7 +18,7 @@ from tests.world import make_probe
 
 from .hands import Hands
 from .making import good
-from .test_boiling_check import start as start_boiling
+from .test_boiling_check import begun as start_boiling
 from .test_shared_bath import OneOf, choose, page_of, places
 
 QUARTER = timedelta(minutes=15)

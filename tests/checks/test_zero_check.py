@@ -259,14 +259,6 @@ def test_two_people_check_side_by_side(hands, manager, client):
     assert hands.look().context["phase"] == "start" and CheckDraft.objects.count() == 1
 
 
-def test_readers_and_strangers_cannot_tap(as_person, reader, stranger, probe):
-    for person, status in ((reader, 403), (stranger, 404)):
-        for name in ("start", "insert", "read", "finish", "point", "take_back", "take_out", "about"):
-            response = as_person(person).post(reverse(f"zero_check_{name}", args=[probe.pk]), {"point": "crushed"})
-            assert response.status_code == status
-    assert not CheckDraft.objects.exists()
-
-
 def test_the_clock_on_the_page_runs_and_stops_with_the_check(hands):
     hands.make_bath()
     hands.wait(83)

@@ -129,7 +129,7 @@ def test_what_was_missed_is_in_one_digest_or_the_other(due, clock):
     change_plan(
         by=due.manager, data=PlanData(probe=probe, every_days=4, at=time(20), grace_minutes=12 * 60, reason="Agreed.")
     )
-    for hours in range(0, 9 * 24, 6):
+    for hours in range(0, 9 * 24, 12):
         tell(sunday + hours * HOUR, clock)
     now = sunday + 9 * DAY
     missed = Reminder.objects.filter(

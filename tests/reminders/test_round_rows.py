@@ -29,6 +29,7 @@ from compliance.reminders.status import with_status
 from sites.models import Site
 from tests.checks import making
 from tests.records.making import record_of, section
+from tests.remembered import remembered
 from tests.reminders.making import statuses
 from tests.undone import undone
 from tests.world import make_limit, make_site
@@ -262,8 +263,12 @@ def moments(**chosen) -> list[tuple]:
 @pytest.fixture
 def rounds(clock, world):
     """At eight and at two, from today at noon on."""
-    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(14)], grace_minutes=60))
+    remembered(at_eight_and_at_two, world)
     return world
+
+
+def at_eight_and_at_two(world) -> None:
+    set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(14)], grace_minutes=60))
 
 
 def test_a_round_asks_from_the_moment_at_which_it_is_set_and_lies_ahead(rounds):

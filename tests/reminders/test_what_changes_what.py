@@ -20,6 +20,7 @@ from compliance.reminders.status import cancelled_too_late
 from sites.models import Site
 from tests.checks import making
 from tests.plans.making import check_every
+from tests.remembered import remembered
 from tests.reminders.making import come, statuses, told
 
 pytestmark = pytest.mark.usefixtures("clock")
@@ -34,6 +35,10 @@ def at(day: int, hour: int = 9, minute: int = 0) -> datetime:
 def daily(world, clock):
     """In the book, and checked, on Tuesday the 10th at eight; every day at nine from then on."""
     clock.move_to(at(10, 8))
+    return remembered(checked_daily, world)
+
+
+def checked_daily(world):
     probe = register_probe(by=world.manager, site=world.site, code="N1", starts_at=at(10, 7))
     making.good(probe, world.cook, at(10, 8))
     check_every(probe, 1, by=world.manager)
