@@ -33,13 +33,18 @@ def text(response):
     return response.content.decode()
 
 
-def left_with(hands, *values):
+def typed(hands, value):
+    """As `Hands.read` does."""
+    drafts.read(hands.draft, value, len(hands.draft.readings), timezone.now())
+
+
+def left_with(hands, *values, read=typed):
     """In the ice, with these numbers ten seconds apart; the last of them is the last tap."""
     hands.make_bath()
     hands.inside()
     for value in values:
         hands.wait(10)
-        hands.read(value)
+        read(hands, value)
 
 
 def kept():
@@ -48,7 +53,7 @@ def kept():
 
 def test_left_for_a_quarter_of_an_hour_it_is_kept_by_the_sweep_of_the_minute(hands, probe, cook):
     good(probe, cook, NOON - timedelta(days=1))
-    left_with(hands, "4.0")
+    left_with(hands, "4.0", read=Hands.read)
     hands.clock.shift(QUARTER - timedelta(seconds=1))
     assert unfinished.store_left(timezone.now()) == [] and CheckDraft.objects.exists()
     hands.wait(1)
@@ -75,7 +80,7 @@ def test_left_for_a_quarter_of_an_hour_it_is_kept_by_the_sweep_of_the_minute(han
 
 
 def test_the_task_of_the_minute_keeps_it(hands, django_capture_on_commit_callbacks):
-    left_with(hands, "4.0")
+    left_with(hands, "4.0", read=Hands.read)
     CheckDraft.objects.update(tapped_at=NOON - timedelta(days=3000))  # the task goes by the clock of the database
     settle()
     assert kept().typing["unfinished"] == "left unfinished for 15 minutes"
