@@ -226,12 +226,8 @@ def test_a_day_later_the_morning_names_it_again(due, clock):
 def round_due(world, clock):
     """A reading is due at eight, with an hour of grace, and at two, on each day of the week."""
     clock.move_to(NINE - 3 * HOUR)
-    remembered(at_eight_and_at_two, world)
-    return world
-
-
-def at_eight_and_at_two(world) -> None:
     set_round(by=world.manager, limit=world.limit, data=RoundData(times=[time(8), time(14)], grace_minutes=60))
+    return world
 
 
 def test_a_reading_past_its_grace_is_told_to_the_manager_and_later_to_the_supervisor(round_due, clock):
