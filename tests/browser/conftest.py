@@ -21,6 +21,8 @@ from tests.conftest import own_database, put_back
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
+# The first is Chromium without its own windows, of which nobody sees anything here: it takes half the time.
+BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 # Chromium heeds the last such list alone, so this one repeats Playwright's. The popups of its own address bar, which nobody sees,
 # would be made with each context, and take longer than most pages.
 FEATURES_OFF = (
@@ -184,7 +186,7 @@ def started(database_url: str, folder: Path, *options: str) -> Iterator[Served]:
 @pytest.fixture(scope="session")
 def chromium(django_db_setup) -> Iterator[Browser]:
     """After the tables are made: while Playwright runs, Django takes its thread for one that may not wait for a database."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
     assert path, "The browser tests need Chromium: apt-get install chromium"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
