@@ -86,7 +86,7 @@ def asked(folder: Path) -> str:
 
 
 @pytest.mark.parametrize("user", [0, 1000])
-@pytest.mark.parametrize("browser", ["chromium", "chromium-browser", "google-chrome"])
+@pytest.mark.parametrize("browser", ["chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"])
 def test_a_machine_that_lacks_nothing_is_left_alone(tmp_path, user, browser):
     done = prepare(tmp_path, ["python3", browser, "libatomic"], user)
     assert (done.returncode, done.stdout, done.stderr, asked(tmp_path)) == (0, "", "", "")

@@ -21,8 +21,6 @@ from tests.conftest import own_database, put_back
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
-# The first is Chromium without its own windows, of which nobody sees anything here: it takes half the time.
-BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
 # Chromium heeds the last such list alone, so this one repeats Playwright's. The popups of its own address bar, which nobody sees,
 # would be made with each context, and take longer than most pages.
 FEATURES_OFF = (
@@ -186,7 +184,8 @@ def started(database_url: str, folder: Path, *options: str) -> Iterator[Served]:
 @pytest.fixture(scope="session")
 def chromium(django_db_setup) -> Iterator[Browser]:
     """After the tables are made: while Playwright runs, Django takes its thread for one that may not wait for a database."""
-    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    light = shutil.which("chromium-headless-shell")  # without windows of its own: it takes half the time
+    path = light or shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     assert path, "The browser tests need Chromium: apt-get install chromium"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
