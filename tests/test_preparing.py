@@ -95,9 +95,9 @@ def test_a_machine_that_lacks_nothing_is_left_alone(tmp_path, user, browser):
 @pytest.mark.parametrize(
     "lacking, packages",
     [
-        (["chromium"], "chromium fonts-dejavu-core"),
+        (["chromium"], "chromium-headless-shell fonts-dejavu-core"),
         (["libatomic"], "libatomic1"),
-        (ALL, "python3-venv chromium fonts-dejavu-core libatomic1"),
+        (ALL, "python3-venv chromium-headless-shell fonts-dejavu-core libatomic1"),
     ],
 )
 def test_root_gets_what_is_lacking_and_others_are_told_in_one_sentence(tmp_path, lacking, packages):

@@ -186,7 +186,7 @@ def chromium(django_db_setup) -> Iterator[Browser]:
     """After the tables are made: while Playwright runs, Django takes its thread for one that may not wait for a database."""
     light = shutil.which("chromium-headless-shell")  # without windows of its own: it takes half the time
     path = light or shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    assert path, "The browser tests need Chromium: apt-get install chromium"
+    assert path, "The browser tests need Chromium: apt-get install chromium-headless-shell"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
         yield browser
