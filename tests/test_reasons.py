@@ -46,15 +46,15 @@ TYPED = [(name, reason) for name in sorted(SAMPLES) for reason in takes(name)]
 
 
 @pytest.mark.parametrize(("name", "reason"), TYPED)
-@pytest.mark.parametrize("text", ["xx", "...", "ok"])
-def test_a_reason_that_says_nothing_is_refused_and_nothing_is_written(name, reason, text, world):
+def test_a_reason_that_says_nothing_is_refused(name, reason, world):
     given = SAMPLES[name](world)
     act = given.pop("call", registry[name])
     if reason == "used_despite":
         making.bad(world.probe, world.cook, given["data"].taken_at - timedelta(hours=1))
-    with pytest.raises(ValidationError) as refused:
-        act(**with_reason(given, reason, text))
-    assert "word" in " ".join(refused.value.messages)
+    for text in ("xx", "...", "ok"):
+        with pytest.raises(ValidationError) as refused:
+            act(**with_reason(given, reason, text))
+        assert "word" in " ".join(refused.value.messages), text
 
 
 def test_there_are_reasons_of_every_kind():

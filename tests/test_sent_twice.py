@@ -359,11 +359,11 @@ def test_of_two_who_strike_out_two_excuses_neither_strikes_the_other_one(records
     assert Excuse.objects.get(void=None).reason == "Lent to the school."
 
 
-def test_the_same_closure_sent_twenty_times_is_one_and_says_so(records):
+def test_the_same_closure_sent_five_times_is_one_and_says_so(records):
     before, client = Closure.objects.count(), client_of(records["world"].supervisor)
     path, data = found(client, "closure_add", SENT["closure_add"], records)
-    answers = [client.post(path, data) for _ in range(20)]
-    assert [answer.status_code for answer in answers] == [302] + [422] * 19 and Closure.objects.count() == before + 1
+    answers = [client.post(path, data) for _ in range(5)]
+    assert [answer.status_code for answer in answers] == [302] + [422] * 4 and Closure.objects.count() == before + 1
     assert "is closed on those days already" in told(answers[-1]) and "School holidays" in told(answers[-1])
     assert client.post(path, data | {"last_day": "2026-03-21"}).status_code == 302
 

@@ -33,17 +33,24 @@ from sites.models import Person, Site
 
 PRETENDING = "compliance/overview/demo/"
 LATE_ON_A_LEAP_SUNDAY = datetime(2032, 2, 29, 23, 50, tzinfo=UTC)
-SITES = ("Alderbrook", "Bramley", "Copperfield", "Dunlin", "Ivywell", "Larkspur")
+# Of each site the probes to which something happens, or one that all is measured with.
+PROBES = {
+    "Alderbrook": "AL-1 AL-2 AL-3 AL-4 AL-5 AL-6",
+    "Bramley": "BR-1 BR-2 BR-3",
+    "Copperfield": "CO-1 CO-2 CO-3",
+    "Dunlin": "DU-1",
+    "Ivywell": "IV-3 IV-4",
+    "Larkspur": "LA-2",
+}
 pytestmark = pytest.mark.django_db
 
 
 def half_the_business():
-    """The sites to which something happens that is not told of others; all twelve are made, of sixty days, by the
-    tests in the browser."""
-    told = load_scenario()
-    here = tuple(site for site in told.sites if site.name.split()[0] in SITES)
-    names = {site.name for site in here}
-    return replace(told, sites=here, probes=tuple(probe for probe in told.probes if probe.site in names))
+    """The sites and probes to which something happens that is not told of others; all are made, of sixty days, by
+    the tests in the browser."""
+    told, kept = load_scenario(), " ".join(PROBES.values()).split()
+    here = tuple(site for site in told.sites if site.name.split()[0] in PROBES)
+    return replace(told, sites=here, probes=tuple(probe for probe in told.probes if probe.code in kept))
 
 
 @pytest.fixture(scope="module")
@@ -86,11 +93,11 @@ def test_only_the_demo_says_when_its_records_were_made():
 
 def test_of_all_that_was_asked_for_most_is_done_some_missed_and_a_few_excused_with_a_reason(demo):
     """From the second week on: not every probe was checked on the day on which it came into the book."""
-    for of_a_round in (True, False):
+    for of_a_round, excused in ((True, 10), (False, 1)):
         of_then = asked(round__isnull=not of_a_round, due_at__gt=demo.begins + 7 * DAY)
         counts = Counter(of_then.values_list("status", flat=True))
-        assert counts[Status.CLEARED] > 0.95 * sum(counts.values()) > 600
-        assert counts[Status.MISSED] > 10 and counts[Status.EXCUSED] > 3
+        assert counts[Status.CLEARED] > 0.95 * sum(counts.values()) > 300
+        assert counts[Status.MISSED] > 5 and counts[Status.EXCUSED] > excused
     assert all(Excuse.objects.values_list("reason", flat=True))
     assert Excuse.objects.filter(recorded_at__gt=LATE_ON_A_LEAP_SUNDAY - 7 * DAY).count() < Excuse.objects.count()
 
