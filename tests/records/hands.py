@@ -57,13 +57,12 @@ class _Forms(HTMLParser):
 
 
 def send(client, page: str, /, *args, having: str = "reason", query: str = "", **typed) -> str:
-    """Open a page, type, and send its form that has the field `having`; gives what is shown then, as text."""
+    """Open a page, type, and send its form that has the field `having`; gives what a refusal shows, as text."""
     path = reverse(page, args=args) + query
     forms = _Forms()
     forms.feed(client.get(path).content.decode())
     action, offered = next((action, sent) for action, names, sent in forms.found if having in names)
-    answer = client.post(urljoin(path, action), offered | typed, follow=True)
-    return text_of(answer)
+    return text_of(client.post(urljoin(path, action), offered | typed))
 
 
 def text_of(answer) -> str:

@@ -62,19 +62,13 @@ def overdue() -> Reminder:
 
 @pytest.mark.usefixtures("kitchen")
 def test_a_reason_that_says_nothing_is_refused_and_one_for_everything_is_counted(world, today, kitchen, as_person):
+    """The rest of them are asked for it as actions: tests/test_reasons.py."""
     client, pk = as_person(world.supervisor), kitchen["reading"].pk
-    due, probe, wrong = overdue().pk, world.probe.pk, {"reason": "."}
-    event = making.event(world.probe, world.cook, "dropped", at(11, 9)).pk
     asked = [
-        ("reminder_excuse", due, wrong),
-        ("reading_correct", pk, wrong | {"typed": "4.4", "all_the_same": "on"}),
-        ("reading_void", pk, {"reason": "x"}),
-        ("limit_change", world.limit.pk, wrong | {"value": "4"}),
+        ("reminder_excuse", overdue().pk, {"reason": "."}),
+        ("reading_correct", pk, {"reason": "x", "typed": "4.4", "all_the_same": "on"}),
         ("limit_retire", world.limit.pk, {"reason": "x"}),
-        ("probe_move", probe, wrong | {"site": world.other_site.pk}),
-        ("probe_edit", probe, wrong | {"tolerance_milli": "3"}),
-        ("plan_probe", probe, wrong | {"every_days": "90"}),
-        ("event_void", event, {"reason": "xxxx"}),
+        ("probe_edit", world.probe.pk, {"reason": "xxxx", "tolerance_milli": "3"}),
     ]
     before = Entry.objects.count()
     assert [page for page, key, typed in asked if NOBODY not in send(client, page, key, **typed)] == []

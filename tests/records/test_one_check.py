@@ -188,14 +188,15 @@ def test_a_bath_that_was_not_made_properly_is_given_no_figure_of_worth(now, prob
 
 def test_a_boiling_check_says_where_its_reference_is_from(now, probe, cook, reader):
     check = boiling(probe, cook, at(3), immersion_mm=60.0)
-    against = part(print_of(check, reader), "What it was held against")
+    text = print_of(check, reader)
+    against = part(text, "What it was held against")
     # At 95 300 Pa water boils at 98.2657 °C (the library iapws).
     assert "Water at a rolling boil, 98.27 ±" in against
     assert (
         "Pressure 953 hPa, from a barometer here; of this place, as somebody said; altitude" in against
         and "60 mm" in against
     )
-    assert "IAPWS R7-97(2012)" in print_of(check, reader)
+    assert "IAPWS R7-97(2012)" in text
 
 
 def test_a_certificate_names_its_laboratory(now, probe, manager, reader):

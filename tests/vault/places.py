@@ -49,8 +49,8 @@ class Places:
 
     def __init__(self, folder: Path):
         self.folder, self.made = folder, []
-        self.tables = self._copy(self._of_the_run())
-        self.model = self._copy(self.tables)
+        self.tables = self.copy(self._of_the_run())
+        self.model = self.copy(self.tables)
         with on(self.model):
             bring_in(many(20), World.build().manager)
 
@@ -69,12 +69,12 @@ class Places:
         return self._named(lambda name: Run.postgres.create(name))
 
     def empty(self) -> str:
-        return self._copy(self.tables)
+        return self.copy(self.tables)
 
     def filled(self) -> str:
-        return self._copy(self.model)
+        return self.copy(self.model)
 
-    def _copy(self, url: str) -> str:
+    def copy(self, url: str) -> str:
         copy = self._named(lambda name: Run.postgres.create(name, url.rpartition("/")[2]))
         if Run.postgres is None:
             shutil.copyfile(file_of(url), file_of(copy))
