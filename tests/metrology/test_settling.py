@@ -176,6 +176,14 @@ def test_a_fall_after_a_false_rest_is_drift_and_says_to_pack():
     assert "Pack the ice" in found.sentence
 
 
+def test_a_quick_probe_had_settled_after_the_shortest_stillness():
+    """Ten seconds, in three readings; a slower one would have had to stand still for longer."""
+    still = [(7.0 + 3.5 * n, 0.1) for n in range(4)]
+    found = judge((1, 9.0), (2, 3.0), (3, 1.0), (4, 0.4), *still, (21, 1.5), time_constant=2)
+    assert found.state is DRIFTING
+    assert "rising again" in found.sentence
+
+
 def test_a_probe_that_went_in_after_the_clock_started_is_no_drift():
     assert judge((0, 21.0), (6, 21.0), (12, 21.0), (18, 21.0), (24, 6.0)).state is FALLING
 
