@@ -80,12 +80,11 @@ class Outstanding:
 
     at_once: CheckDemand | None
     last: Checked | None
-    withdrawn: bool = False
     reasons: tuple[CheckDemand, ...] = ()
     settled: datetime | None = None
 
 
-WITHDRAWN = CheckDemand(None, "withdrawn from use")
+WITHDRAWN = "withdrawn from use"
 NEVER_OPEN = CheckDemand(None, "closed for more than a year to come")
 CLOSED = "the site is closed for good"
 CAME = "; due since it came here"
@@ -125,17 +124,6 @@ def absences(events: Iterable[Happened]) -> list[tuple[Happened, datetime | None
     return found
 
 
-def next_due(
-    checks: Iterable[Checked], events: Iterable[Happened], since: datetime, plans: Sequence[Stretch], calendar: Calendar
-) -> CheckDemand:
-    """The earliest of all reasons for a check: what asks for one at once, and the plan by the calendar of the site.
-
-    `since` is when the probe came into use; it counts while nothing was checked.
-    """
-    found = outstanding(checks, events, since)
-    return settle(found, found.last and planned(found.last, plans, calendar))
-
-
 def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: datetime) -> Outstanding:
     """What the checks and events alone say, whatever the plan.
 
@@ -143,7 +131,7 @@ def outstanding(checks: Iterable[Checked], events: Iterable[Happened], since: da
     """
     checks, events = list(checks), list(events)
     if is_withdrawn(events):
-        return Outstanding(_put_aside(checks, events), None, withdrawn=True)
+        return Outstanding(_put_aside(checks, events), None)
     last = latest(checks, at_zero=True)
     near = _reasons([c for c in checks if c.at_zero], events, last, since)
     away = _away_from_zero([c for c in checks if not c.at_zero], last)
@@ -160,19 +148,6 @@ def not_before(begin: datetime | None, due: CheckDemand, words: str = "") -> Che
         return due
     after = begin - TICK if due.after is None else max(due.after, begin - TICK)
     return replace(due, at=begin, because=f"{due.because}{words}", after=after)
-
-
-def settle(found: Outstanding, by_plan: CheckDemand | None) -> CheckDemand:
-    """The earlier of what is asked for at once and what the plan says."""
-    if found.withdrawn:
-        return found.at_once or WITHDRAWN
-    dues = [due for due in (found.at_once, by_plan) if due and due.at]
-    return min(dues, key=lambda due: due.at, default=by_plan or NEVER_OPEN)
-
-
-def planned(last: Checked, plans: Sequence[Stretch], calendar: Calendar) -> CheckDemand:
-    """When the plan asks for the check after a good one."""
-    return by_plan(moment(last), plans, calendar, bool(last.conditional))[0]
 
 
 def by_plan(

@@ -285,7 +285,7 @@ class _Fold:
     def _gone(self, stay: Stay, at: datetime) -> str:
         turns = [e for e in self._events if e.kind in TURNS]
         if turns and turns[-1].kind in OUT_OF_USE:
-            return f"{WITHDRAWN.because}: {turns[-1].note}".rstrip(": ")
+            return f"{WITHDRAWN}: {turns[-1].note}".rstrip(": ")
         return CLOSED if stay.site.closed_at(at) else ""
 
     def _end(self, gone: str, aside: CheckDemand | None, at: datetime) -> None:

@@ -1,20 +1,20 @@
 """The checks of a record: those made in the period of every probe that was here."""
 
 from datetime import date, datetime
+from itertools import pairwise
 
-from django.db.models import Case, Max, QuerySet, Value, When
+from django.db.models import Case, Exists, Max, OuterRef, Q, QuerySet, Value, When
 
 from compliance.checks.models import Check, Verdict
 from compliance.checks.timeline import CHECKED
-from compliance.plans.calendar import Calendar, local_day
-from compliance.plans.demands import CheckDemand, Checked, Happened, next_due, planned
+from compliance.plans.calendar import local_day
+from compliance.plans.demands import CheckDemand, Checked, by_plan, moment
 from compliance.plans.queries import InForce, PlanBook, Reach, calendars
-from compliance.plans.schedule import Stretch
-from compliance.probes.models import Event, Probe
-from compliance.reminders.queries import excused_then
+from compliance.probes.models import Probe
+from compliance.reminders.models import Excuse, Reminder
+from compliance.reminders.status import clearing_checks
 from sites.models import Site
 
-from .probes import ProbeHere
 from .scope import RecordScope, once
 from .statements import asked
 
@@ -53,14 +53,6 @@ class PlansHere:
         self._sites = Site.objects.select_related("area").in_bulk(sites)
         self._works = calendars(self._sites.values())
 
-    @property
-    def calendar(self) -> Calendar:
-        return self._works[self._scope.site.pk]
-
-    def stretches(self, probe: Probe) -> list[Stretch]:
-        """Which plan is in force from when for a probe at this site."""
-        return self._book.stretches(Reach.of(probe, self._scope.site))
-
     def in_force(self, probe: Probe) -> InForce:
         """The plan at the end of the period, or at printing or when the probe was last here if that comes first."""
         here = [stay for stay in self._stays[probe.pk] if stay.site_id == self._scope.site.pk]
@@ -73,7 +65,8 @@ class PlansHere:
     def after(self, probe: Probe, check: Checked) -> CheckDemand:
         """When the plan asked for the check after a good one, where the probe was then."""
         site = self._where(probe, check.at)
-        return planned(check, self._book.stretches(Reach.of(probe, site)), self._works[site.pk])
+        plans, near_edge = self._book.stretches(Reach.of(probe, site)), bool(check.conditional)
+        return by_plan(moment(check), plans, self._works[site.pk], near_edge)[0]
 
     def work_day(self, probe: Probe, at: datetime) -> date:
         """The day of work that a moment belongs to where the probe was then."""
@@ -96,61 +89,42 @@ def _checked(scope: RecordScope) -> QuerySet[Check]:
 
 
 @asked
-def _happened(scope: RecordScope) -> QuerySet[Event]:
-    events = Event.objects.live().filter(probe__in=scope.probe_keys, at__lt=scope.reached)
-    return events.order_by("at", "pk").values_list("probe_id", "at", "kind", "pk")
+def _overdue(scope: RecordScope) -> QuerySet[Reminder]:
+    """As on the page of a day: the grace was over, and by then it was neither done, excused nor cancelled."""
+    at = scope.reached
+    rows = Reminder.objects.filter(site=scope.site, probe__in=scope.probe_keys, due_at__lte=at, grace_at__lte=at)
+    done = clearing_checks().filter(checked_at__lte=at)
+    excused = Excuse.objects.live().filter(reminder=OuterRef("pk"), recorded_at__lte=at)
+    waiting = Q(cancelled_at=None) | Q(cancelled_at__gt=at)
+    open_then = rows.filter(waiting, ~Exists(done), ~Exists(excused), closes_at__gt=at)
+    return open_then.order_by().values_list("probe")
 
 
-class History:
-    """The live checks and events of the probes here up to the end of the period: at most eight queries at any size."""
+def overdue(scope: RecordScope) -> list[str]:
+    """The codes of the probes here whose check was overdue when the period ended, or at printing if that came first."""
+    keys = {pk for (pk,) in _overdue(scope)}
+    return [here.probe.code for here in scope.probes if here.probe.pk in keys]
 
-    def __init__(self, scope: RecordScope):
-        self._scope, self._plans = scope, plans_of(scope)
-        self._checks: dict[int, list[Checked]] = {pk: [] for pk in scope.probe_keys}
-        self._events: dict[int, list[Happened]] = {pk: [] for pk in scope.probe_keys}
-        for probe, *row in _checked(scope):
-            self._checks[probe].append(Checked(*row))
-        for probe, *row in _happened(scope):
-            self._events[probe].append(Happened(*row))
 
-    def overdue(self) -> list[str]:
-        """The codes of the probes here whose check was overdue when the period ended, or at printing if that came first.
-
-        As on the page of a day: its grace was over, and it was not excused.
-        """
-        late = [here.probe for here in self._scope.probes if self._is_overdue(here)]
-        excused = excused_then([probe.pk for probe in late], self._scope.reached) if late else set()
-        return [probe.code for probe in late if probe.pk not in excused]
-
-    def _is_overdue(self, here: ProbeHere) -> bool:
-        pk, at = here.probe.pk, self._scope.reached
-        last = here.stays[-1] if here.stays else None
-        if last and last.site_id != self._scope.site.pk:
-            return False  # it is for the site where it went to
-        since = here.stays[0].start if here.stays else at
-        due = next_due(
-            self._checks[pk], self._events[pk], since, self._plans.stretches(here.probe), self._plans.calendar
-        )
-        grace = self._plans.in_force(here.probe).plan.grace
-        return due.at is not None and due.at + grace <= at
-
-    def late(self) -> list[str]:
-        """The checks of the period at zero that were made after the day on which the last good one had made them due."""
-        found = []
-        for here in self._scope.probes:
-            told = [c for c in self._checks[here.probe.pk] if c.verdict != Verdict.INCONCLUSIVE]
-            conclusive = [c for c in told if c.at_zero]
-            for before, check in zip(conclusive, conclusive[1:], strict=False):
-                if before.verdict != Verdict.IN_TOLERANCE or not self._scope.holds(check.at):
-                    continue
-                due = self._plans.after(here.probe, before).at
-                if due and self._plans.work_day(here.probe, check.at) > self._plans.work_day(here.probe, due):
-                    found.append(f"C{check.order}")
-        return found
+def late(scope: RecordScope) -> list[str]:
+    """The checks of the period at zero that were made after the day on which the last good one had made them due."""
+    plans, found = plans_of(scope), []
+    conclusive: dict[int, list[Checked]] = {pk: [] for pk in scope.probe_keys}
+    for probe, *row in _checked(scope):
+        check = Checked(*row)
+        if check.at_zero and check.verdict != Verdict.INCONCLUSIVE:
+            conclusive[probe].append(check)
+    for here in scope.probes:
+        for before, check in pairwise(conclusive[here.probe.pk]):
+            if before.verdict != Verdict.IN_TOLERANCE or not scope.holds(check.at):
+                continue
+            due = plans.after(here.probe, before).at
+            if due and plans.work_day(here.probe, check.at) > plans.work_day(here.probe, due):
+                found.append(f"C{check.order}")
+    return found
 
 
 @once
 def late_and_overdue(scope: RecordScope) -> tuple[list[str], list[str]]:
     """The checks of the period that were made late, and the codes of the probes whose check was overdue at its end."""
-    history = History(scope)
-    return history.late(), history.overdue()
+    return late(scope), overdue(scope)

@@ -224,18 +224,3 @@ def _excused(asked: Iterable[Reminder], now: datetime) -> tuple[set[int], dict[i
     excused = [row for row in asked if row.status == Status.EXCUSED]
     some, open_still = ({row.probe_id for row in rows} for rows in (excused, [e for e in excused if e.closes_at > now]))
     return open_still - first.keys(), {pk: row for pk, row in first.items() if pk in some}
-
-
-def excused_then(probe_ids: Iterable[int], at: datetime) -> set[int]:
-    """The probes of these for which all that was asked for at a moment was excused by then."""
-    standing = Excuse.objects.live().filter(reminder=OuterRef("pk"), recorded_at__lte=at)
-    asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=at, closes_at__gt=at)
-    told = list(
-        with_status(asked, at)
-        .annotate(by_then=Exists(standing))
-        .order_by()
-        .values_list("probe", "by_then", "cleared_at", "cancelled_at")
-    )
-    done = [when is not None and when <= at for _, _, *ends in told for when in [min(filter(None, ends), default=None)]]
-    waiting = {row[0] for row, over in zip(told, done, strict=True) if not over and not row[1]}
-    return {probe for probe, by_then, *_ in told if by_then} - waiting

@@ -8,7 +8,7 @@ import pytest
 
 from compliance.metrology.vocabulary import MAKES_CHECK_DUE, EventKind
 from compliance.plans.calendar import Calendar, Closed
-from compliance.plans.demands import Checked, Happened, is_withdrawn, next_due
+from compliance.plans.demands import NEVER_OPEN, Checked, Happened, by_plan, is_withdrawn, moment, outstanding
 from compliance.plans.schedule import ON_WEEKDAYS, TICK, Plan, Stretch
 
 SINCE = datetime(2026, 1, 1, tzinfo=UTC)
@@ -35,7 +35,11 @@ CALENDAR = Calendar(ZoneInfo("UTC"))
 
 
 def by(plan, checks=(), events=(), calendar=CALENDAR):
-    return next_due(checks, events, SINCE, [Stretch(date.min, plan)], calendar)
+    """The earlier of what asks at once and the plan."""
+    found = outstanding(checks, events, SINCE)
+    last, stretches = found.last, [Stretch(date.min, plan)]
+    planned = by_plan(moment(last), stretches, calendar, bool(last.conditional))[0] if last else None
+    return min((due for due in (found.at_once, planned) if due and due.at), key=lambda due: due.at, default=NEVER_OPEN)
 
 
 def due(checks=(), events=()):
@@ -108,11 +112,10 @@ def test_at_one_minute_an_adjustment_comes_after_the_check_as_found_and_a_drop_b
 )
 def test_put_aside_only_the_check_that_its_readings_wait_for_is_asked_for(checks, events, waits):
     events = [happened(EventKind.WITHDRAWN, 2), *(happened(kind, 3) for kind in events)]
-    found = due(checks, events)
-    assert is_withdrawn(events)
-    assert (found.at, found.because) == (
-        (on(2), "put aside and not checked since") if waits else (None, "withdrawn from use")
-    )
+    found = outstanding(checks, events, SINCE)
+    assert is_withdrawn(events) and found.last is None
+    assert (found.at_once is not None) == waits
+    assert not waits or (found.at_once.at, found.at_once.because) == (on(2), "put aside and not checked since")
 
 
 def test_the_later_of_withdrawal_and_return_counts_whatever_the_order_of_arrival():

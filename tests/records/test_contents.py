@@ -16,7 +16,7 @@ from compliance.quarantine.models import Decision
 from compliance.readings import actions as readings
 from compliance.readings.data import ActData
 from compliance.readings.models import Deviation, Reading
-from compliance.records.check_history import History
+from compliance.records.check_history import late
 from compliance.records.sections import cases, failures, probes, summary, title
 from compliance.records.sections import readings as readings_section
 from shared.units import number
@@ -385,4 +385,4 @@ def test_a_check_at_boiling_makes_no_check_at_zero_early_or_late(clock, world, s
     made = [checks.good(world.probe, world.cook, at(day)) for day in (1, 8)]
     checks.boiling(world.probe, world.cook, at(12))
     made.append(checks.good(world.probe, world.cook, at(17)))
-    assert History(making.scope_of(site)).late() == [f"C{made[-1].pk}"]
+    assert late(making.scope_of(site)) == [f"C{made[-1].pk}"]

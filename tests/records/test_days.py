@@ -7,7 +7,7 @@ import pytest
 from compliance.checks.instruments import move_probe
 from compliance.plans.data import ClosureData, PlanData
 from compliance.probes.models import Probe
-from compliance.records.check_history import History
+from compliance.records.check_history import late
 from compliance.records.sections import days
 from compliance.records.sections import nothing as no_entry
 from compliance.reminders import planning
@@ -95,7 +95,7 @@ def test_a_check_after_a_closed_day_is_not_late(world, clock, closed):
         )
     clock.move_to(at(30, 12))
     made = [making.good(world.probe, world.cook, at(day)) for day in (8, 16)]
-    assert History(scope_of(world.site)).late() == ([] if closed else [f"C{made[1].pk}"])
+    assert late(scope_of(world.site)) == ([] if closed else [f"C{made[1].pk}"])
 
 
 def test_a_check_is_not_called_late_by_a_plan_that_began_after_it(world, clock):
@@ -103,7 +103,7 @@ def test_a_check_is_not_called_late_by_a_plan_that_began_after_it(world, clock):
     for day in (8, 14):
         making.good(world.probe, world.cook, at(day))
     check_every(world.probe, 2, by=world.manager)
-    assert History(scope_of(world.site)).late() == []
+    assert late(scope_of(world.site)) == []
 
 
 def test_a_probe_that_moved_is_told_by_the_plan_of_where_it_was(world, clock):
@@ -119,6 +119,6 @@ def test_a_probe_that_moved_is_told_by_the_plan_of_where_it_was(world, clock):
     told = section_of(world.site, "Probes and their checks")
     assert "every 7 days at 09:00" in told, "as it was last checked here"
     assert "9 Mar 2026" in told and "11 Mar 2026" in told and "14 Mar 2026" in told and "16 Mar 2026" not in told
-    assert [late for late in History(scope_of(world.site)).late()] == [f"C{world.probe.checks.latest('pk').pk}"]
+    assert late(scope_of(world.site)) == [f"C{world.probe.checks.latest('pk').pk}"]
     days = section_of(world.site, HEADING)
     assert "At Birch House: Lent." in days
