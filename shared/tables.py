@@ -1,8 +1,14 @@
-"""Columns that several tables share."""
+"""Columns that several tables share, and how they look."""
 
 import django_tables2 as tables
 from django.utils.html import format_html
 from django.utils.safestring import mark_safe
+
+LEAD, NUMBER, ACT, SPARE = (
+    {"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act", "spare")
+)
+# Its address, what it says, and, for those who only hear it, of what.
+LINK = '<a class="button quiet-button small-button" href="{}">{}<span class="visually-hidden">: {}</span></a>'
 
 
 class PickColumn(tables.Column):

@@ -4,11 +4,11 @@ from django.utils.html import format_html
 
 from compliance.checks.tables import together
 from shared.badges import badge
+from shared.tables import LEAD
 from shared.templatetags.noughtbook import when
 
 from .wording import FAR, advised_in_short, every, pace_in_short
 
-LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
 TONES = {"out": "tone-bad", "soon": "tone-doubt", "moving": "tone-doubt"}
 
 

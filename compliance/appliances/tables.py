@@ -5,11 +5,8 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
 from compliance.limits.wording import demand
+from shared.tables import ACT, LEAD, LINK
 from shared.time_text import short_moment
-
-LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
-ACT = {"td": {"class": "act"}, "th": {"class": "act"}}
-LINK = '<a class="button quiet-button small-button" href="{}">{}<span class="visually-hidden">: {}</span></a>'
 
 
 class ApplianceTable(tables.Table):

@@ -3,6 +3,7 @@ from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
 from shared.badges import badge
+from shared.tables import ACT, LEAD, NUMBER, SPARE
 from shared.templatetags.noughtbook import when
 from shared.time_text import styled
 from shared.units import Unit, difference_from_milli, number, rounded_up
@@ -18,10 +19,6 @@ from .queries import (
     move_entered_late,
     not_cleared,
     passed_near_edge,
-)
-
-LEAD, NUMBER, ACT, SPARE = (
-    {"td": {"class": name}, "th": {"class": name}} for name in ("lead-cell", "number", "act", "spare")
 )
 
 

@@ -5,11 +5,10 @@ from django.utils import timezone
 from django.utils.html import format_html
 
 from shared.badges import badge
+from shared.tables import LEAD
 from shared.templatetags.noughtbook import when
 
 from .models import Notice, State
-
-LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
 
 
 class PostTable(tables.Table):

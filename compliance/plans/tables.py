@@ -4,11 +4,9 @@ import django_tables2 as tables
 from django.urls import reverse
 from django.utils.html import format_html
 
-from .wording import closure_scope, span_words
+from shared.tables import ACT, LEAD, LINK
 
-LEAD = {"td": {"class": "lead-cell"}, "th": {"class": "lead-cell"}}
-ACT = {"td": {"class": "act"}, "th": {"class": "act"}}
-LINK = '<a class="button quiet-button small-button" href="{}">{}<span class="visually-hidden">: {}</span></a>'
+from .wording import closure_scope, span_words
 
 
 class RoundTable(tables.Table):
