@@ -45,7 +45,6 @@ ON_BOTH = (
     "tests/reminders/test_round_rows.py",
     "tests/reminders/test_status.py",
     "tests/sites/test_settings_migration.py",
-    "tests/test_every_url.py::test_every_page_opens",
     "tests/test_rows_visited.py",
     "tests/test_written_once.py",
 )

@@ -45,16 +45,14 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
 @contextmanager
 def plot(name: str, *, width: float = 7.0, height: float = 3.6, home: Path = HOME / "plots") -> Iterator["Figure"]:
     """A figure (inches) that becomes `plots/<name>.svg`, the same bytes for the same drawing."""
-    import matplotlib as mpl  # heavy, and wanted for a plot alone
+    from matplotlib import pyplot, rc_context, use  # heavy, and wanted for a plot alone
 
-    mpl.use("svg")
-    from matplotlib import pyplot as plt
-
-    with mpl.rc_context(STYLE):
-        figure = plt.figure(figsize=(width, height), layout="constrained")
+    use("svg")
+    with rc_context(STYLE):
+        figure = pyplot.figure(figsize=(width, height), layout="constrained")
         try:
             yield figure
             home.mkdir(exist_ok=True)
             figure.savefig(home / f"{name}.svg", metadata={"Date": None, "Creator": None})
         finally:
-            plt.close(figure)
+            pyplot.close(figure)
