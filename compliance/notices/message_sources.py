@@ -10,7 +10,8 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from compliance.checks.check_page import shown_in
@@ -97,8 +98,11 @@ Wanted = tuple[Probe, Asked]
 
 def mornings(now: datetime) -> Gathered:
     """One message a site and day, with every check that is due on it or still waits: five queries at most."""
-    # By themselves, for most have been told since their morning, and what is due there need not be looked at.
-    sites = list(Site.objects.filter(untold(Kind.DUE, "pk", at__gt=now), closed=False).values_list("pk", flat=True))
+    # By themselves, for most have been told since their morning, and what is due there need not be looked at. Of each its last
+    # mark is looked up: beside all at once PostgreSQL reads all that there ever were.
+    told = Notified.objects.filter(kind=Kind.DUE, number=OuterRef("pk")).order_by("-at").values("at")[:1]
+    untold_sites = Site.objects.alias(told=Coalesce(Subquery(told), now)).filter(told__lte=now, closed=False)
+    sites = list(untold_sites.values_list("pk", flat=True))
     if not sites:
         return Gathered()
     states = ProbeState.objects.filter(probe__site__in=among(sites), due_at__lt=now + A_DAY_ANYWHERE)
