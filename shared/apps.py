@@ -5,6 +5,4 @@ class SharedConfig(AppConfig):
     name = "shared"
 
     def ready(self):
-        from . import columns, system_checks  # noqa: F401  registers the checks of the settings
-
-        columns.compare_quickly()
+        from . import system_checks  # noqa: F401  registers the checks of the settings
