@@ -29,9 +29,6 @@ ENGINES = ("sqlite", "postgres")
 TAKEN = "TESTS_TAKEN"  # in the environment of the workers: the folder with a mark for each file of a queue that one of them took
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 WORKERS = (*ENGINES, "programs")
-# The files of which the worker on PostgreSQL has tests of its own, and the folders from whose queue it takes when it is through.
-# To load all others as well took it half of its start.
-ASKED = tuple({each.partition("::")[0] for each in (*ON_BOTH, *ON_POSTGRES)}) + ("tests/metrology/", "tests/studies/")
 PROGRAMS = {"_alone", "_grown"}  # the installations whose tests start programs and wait for them
 # A walk that is the same with scripts and without is walked in one of the two ways, in turn by its name; these in both.
 WAYS = ("with scripts", "without scripts")
@@ -106,13 +103,7 @@ def pytest_cmdline_main(config):
 
 def pytest_ignore_collect(collection_path):
     """What another worker looks through; None leaves the choice to others."""
-    browser = Run.worker in ENGINES and collection_path == HERE / "browser"
-    return True if browser or (Run.worker == "postgres" and not is_asked(collection_path)) else None
-
-
-def is_asked(path: Path) -> bool:
-    name = path.relative_to(HERE.parent).as_posix()
-    return not path.name.startswith("test_") or path.parent == HERE or name.startswith(ASKED)
+    return True if Run.worker in ENGINES and collection_path == HERE / "browser" else None
 
 
 @pytest.hookimpl(trylast=True)

@@ -125,7 +125,7 @@ class Served:
             self.beside.communicate(timeout=20)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def demo_url(tmp_path_factory, django_db_setup) -> Iterator[str]:
     """The address of a database of this run's engine that was empty, filled once by `manage.py start --demo 60`."""
     folder = tmp_path_factory.mktemp("demo")
@@ -135,7 +135,7 @@ def demo_url(tmp_path_factory, django_db_setup) -> Iterator[str]:
         yield url
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def server(demo_url, tmp_path_factory) -> Iterator[Served]:
     """`manage.py start --demo` as the README has it, on a copy of the demo."""
     folder = tmp_path_factory.mktemp("server")
@@ -181,9 +181,10 @@ def started(database_url: str, folder: Path, *options: str) -> Iterator[Served]:
     process.wait(timeout=20)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def chromium(django_db_setup) -> Iterator[Browser]:
-    """After the tables are made: while Playwright runs, Django takes its thread for one that may not wait for a database."""
+    """After the tables are made, and over before other tests: while Playwright runs, Django takes its thread for one that may not
+    wait for a database."""
     light = shutil.which("chromium-headless-shell")  # without windows of its own: it takes half the time
     path = light or shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     assert path, "The browser tests need Chromium: apt-get install chromium-headless-shell"
