@@ -171,10 +171,11 @@ def failures(now: datetime, check: int | None = None) -> Gathered:
 
 
 def _news(facts: QuerySet[Fact], kind: Kind, now: datetime, one: int | None) -> QuerySet[Fact]:
-    """Of these facts, or of this one, what counts and nobody has been told of. Their keys are looked up by themselves, in the
-    order of the index, or what they are joined with is read as a whole."""
-    facts = facts.filter(untold(kind, "pk"), recorded_at__gt=now - NEWS)
-    found = facts.live() if one is None else facts.live().filter(pk=one)
+    """Of these facts, or of this one, what counts and nobody has been told of. The keys of many are looked up by themselves, in
+    the order of the index, or what they are joined with is read as a whole."""
+    found = facts.live().filter(untold(kind, "pk"), recorded_at__gt=now - NEWS)
+    if one is not None:
+        return found.filter(pk=one)
     keys = list(found.order_by("recorded_at").values_list("pk", flat=True))
     return facts.model.objects.filter(pk__in=keys).order_by("pk")
 

@@ -124,7 +124,7 @@ def late_from(check) -> datetime:
     return datetime.combine(due, time(11), LONDON).astimezone(UTC)
 
 
-@settings(max_examples=settings.default.max_examples // 4, suppress_health_check=list(HealthCheck))
+@settings(max_examples=settings.default.max_examples // 2, suppress_health_check=list(HealthCheck))
 @given(history=HISTORIES, moments=st.lists(TIMES.map(lambda at: at + 0.01), min_size=3, max_size=3))
 def test_at_any_moment_of_any_history_it_is_what_the_oracle_says(probe, supervisor, history, moments):
     with undone():
