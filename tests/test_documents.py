@@ -55,10 +55,8 @@ def test_the_readme_gives_one_command_to_start_and_one_to_test():
     assert (
         "python3 -m venv .venv && .venv/bin/pip install -q -e . && .venv/bin/python manage.py start --demo\n" in blocks
     )
-    assert (
-        "tests/prepare && python3 -m venv .venv && .venv/bin/pip install -q -e '.[test]' && .venv/bin/pytest\n"
-        in blocks
-    )
+    install = ".venv/bin/pip install -q -U pip && .venv/bin/pip install -q -e '.[test]'"
+    assert f"tests/prepare && python3 -m venv .venv && {install} && .venv/bin/pytest\n" in blocks
 
 
 def test_the_steps_of_an_installation_are_a_shell_script():
