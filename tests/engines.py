@@ -62,6 +62,7 @@ def pytest_addoption(parser):
 
 
 def pytest_configure(config):
+    config.addinivalue_line("markers", "engine(name): what only this engine can answer")
     if KEPT in os.environ:
         config.pluginmanager.register(Asked())
 
@@ -138,7 +139,7 @@ def queue_of(item) -> str | None:
     """`any` worker that comes to its file runs it, or one of those on SQLite; None where it is this worker's alone."""
     if TAKEN not in os.environ or not Run.worker or waits(item):
         return None
-    if not touches_database(item):
+    if not touches_database(item) and not only(item):
         return "any"
     return "sqlite" if Run.engine == "sqlite" else None
 
@@ -162,7 +163,7 @@ def takes(queue: str, path: Path) -> bool:
 
 def runs_here(item) -> bool:
     if not Run.worker:
-        return touches_database(item) or Run.engine == "sqlite"
+        return Run.engine == only(item) if only(item) else touches_database(item) or Run.engine == "sqlite"
     if waits(item):
         return Run.worker == "programs"
     return not walked_otherwise(item) and Run.engine in engines_of(item)
@@ -174,9 +175,16 @@ def waits(item) -> bool:
 
 def engines_of(item) -> tuple[str, ...]:
     """Where it runs; it asks for none where it touches no database, and may then be done on either."""
+    if engine := only(item):
+        return (engine,)
     if item.nodeid.startswith(ON_BOTH) or not touches_database(item):
         return ENGINES
     return ("postgres",) if item.nodeid.partition("[")[0] in ON_POSTGRES else ("sqlite",)
+
+
+def only(item) -> str | None:
+    marker = item.get_closest_marker("engine")
+    return marker.args[0] if marker else None
 
 
 def walked_otherwise(item) -> bool:

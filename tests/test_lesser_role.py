@@ -16,9 +16,7 @@ from shared.system_checks import check_owner_of_tables
 from tests.audit.samples import SAMPLES
 from tests.rows import fill
 
-if connection.vendor != "postgresql":
-    pytest.skip("SQLite knows no roles", allow_module_level=True)
-
+pytestmark = pytest.mark.engine("postgres")  # SQLite knows no roles
 ROLE = "noughtbook-lesser"
 FORBIDDEN = [
     "UPDATE {table} SET {pk} = {pk}",

@@ -18,9 +18,7 @@ from compliance.readings.models import Reading
 from shared.guards import guard_records, written_once
 from tests.rows import ONE_OF
 
-if connection.vendor != "sqlite":
-    pytest.skip("PostgreSQL has no REPLACE", allow_module_level=True)
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.engine("sqlite")]  # PostgreSQL has no REPLACE
 number = count(1)
 
 

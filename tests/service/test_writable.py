@@ -14,8 +14,7 @@ from compliance.service.models import TaskRun
 from compliance.service.writable import HELD, SAYS, Seldom, refused, unwritable
 from shared.trouble import Trouble, trouble_of
 
-on_sqlite = pytest.mark.skipif("connection.vendor != 'sqlite'", reason="of a file")
-on_postgresql = pytest.mark.skipif("connection.vendor != 'postgresql'", reason="of a server")
+on_sqlite, on_postgresql = pytest.mark.engine("sqlite"), pytest.mark.engine("postgres")
 
 
 @contextmanager

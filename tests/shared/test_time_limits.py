@@ -11,7 +11,7 @@ from shared.time_limits import limit_statements
 from shared.trouble import Trouble, trouble_of
 
 pytestmark = pytest.mark.django_db
-on_postgresql = pytest.mark.skipif("connection.vendor != 'postgresql'", reason="of a server")
+on_postgresql = pytest.mark.engine("postgres")
 
 
 @pytest.fixture

@@ -16,17 +16,13 @@ from compliance.service.vault.contents import contents_of, migrations_of, models
 from shared.audit.models import Entry
 from sites.models import Business, Person
 from tests import everything
-from tests.engines import Run
 from tests.plans.making import check_every
 from tests.postgres import Postgres
 from tests.readings.files import csv_file, many, row
 from tests.vault.places import bring_in, file_of, on, said_by
 from tests.world import PASSWORD
 
-if Run.engine == "postgres":
-    pytest.skip("its source is a file of SQLite", allow_module_level=True)
-
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.engine("sqlite")]  # its source is a file of SQLite
 
 
 @pytest.fixture(scope="module")
