@@ -36,7 +36,9 @@ for number in range({count} - site.appliances.filter(name__startswith="Fridge").
 now, hour = timezone.now(), timedelta(hours=1)
 rounds = Reminder.objects.filter(site=site, limit__isnull=False)
 rounds.filter(due_at__lte=now, closes_at__gt=now).update(closes_at=now)
-rounds.filter(due_at__gt=now, opens_at__lt=now + hour).update(opens_at=F("due_at"))
+# What opens within the hour would be asked for before the round is through.
+put_off = {{name: F(name) + timedelta(minutes=61) for name in ("due_at", "grace_at", "closes_at")}}
+rounds.filter(due_at__gt=now, opens_at__lt=now + hour).update(opens_at=F("due_at") + timedelta(minutes=61), **put_off)
 given = dict(site=site, limit=limit, round=asks, recorded_at=now, because="now")
 times = dict(due_at=now, opens_at=now, grace_at=now + hour, closes_at=now + 2 * hour)
 for appliance in site.appliances.filter(name__startswith="Fridge").order_by("name")[:{count}]:
