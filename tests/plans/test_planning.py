@@ -3,6 +3,7 @@
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
+from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -219,6 +220,26 @@ def test_the_nightly_task_lays_a_day_more_and_again_changes_nothing(world, check
     before = list(ProbeState.objects.values()), list(Reminder.objects.order_by("pk").values())
     assert planning.extend_horizon(NOW + timedelta(days=1))
     assert (list(ProbeState.objects.values()), list(Reminder.objects.order_by("pk").values())) == before
+
+
+FRIDAYS = {"pattern": "weekdays", "weekdays": 0b10000}
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        {"grace_minutes": 36 * 60},
+        {"effective_from": NOW.date() + timedelta(days=50), **FRIDAYS},  # the next day by either plan is a Friday
+    ],
+    ids=["a grace that lasts beyond the next", "another plan begins beyond what is laid ahead"],
+)
+def test_what_is_not_simply_gone_on_with_is_folded_by_the_nightly_task(world, checked, clock, given):
+    check_every(checked, 1, by=world.manager)
+    check_every(checked, by=world.manager, reason="Later.", **{"days": 1, **given})
+    for day in (1, 2, 9):
+        clock.move_to(NOW + timedelta(days=day))
+        assert planning.extend_horizon(NOW + timedelta(days=day))
+        call_command("verify_due", verbosity=0)
 
 
 def test_one_whose_rows_cannot_be_laid_holds_up_no_other(world, checked, clock, monkeypatch):
