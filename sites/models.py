@@ -145,6 +145,7 @@ class Site(SiteColumns, DatedModel):
     class Meta:
         ordering = ["name"]
         constraints = [models.UniqueConstraint(fields=["area", "name"], name="site_name_once")]
+        indexes = [models.Index(fields=["time_zone"], name="site_in_zone")]
 
     def settings_at(self, moment: datetime) -> "Site":
         """The site with the settings that held at a moment, in the area where it is now. No query."""

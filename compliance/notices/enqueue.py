@@ -32,14 +32,19 @@ def enqueue_due_notices(now: datetime) -> int:
     What goes wrong in one source is raised when what the others have to tell is written, for that must not wait for it.
     """
     errors: list[Exception] = []
-    written = 0
+    written, nothing_new = 0, []
     for source in SOURCES:
         try:
-            written += sum(enqueue(some, now) for some in in_turn(source(now)))
+            for some in in_turn(source(now)):
+                if some:
+                    written += enqueue(some, now)
+                elif some.watermark:
+                    nothing_new.append(some.watermark)
         except DatabaseError:  # nothing else can be written either
             raise
         except Exception as error:
             errors.append(error)
+    _looked(nothing_new)
     ask_again(now)
     if errors:
         raise errors[0]
@@ -61,8 +66,10 @@ def enqueue(gathered: Gathered, now: datetime) -> int:
         return 0
     audience = Audience(gathered.messages)
     notices = list(audience.notices(gathered.messages, now))
-    # What is to be told at once, and nobody was there to hear of, is told when somebody is.
+    # What is to be told at once, and nobody was there to hear of, is told when somebody is: it is looked for until then.
     notified = [each for each in gathered.notified if each.kind not in AT_ONCE or each.number in audience.heard_of]
+    if len(notified) < len(gathered.notified):
+        gathered.watermark = None
     try:
         with transaction.atomic():
             Notified.objects.bulk_create(notified, batch_size=1000)
@@ -77,12 +84,14 @@ def enqueue(gathered: Gathered, now: datetime) -> int:
 
 def _look_no_more(gathered: Gathered) -> None:
     if gathered.watermark:
-        Watermark.objects.bulk_create(
-            [gathered.watermark], update_conflicts=True, unique_fields=["kind"], update_fields=["at"]
-        )
+        _looked([gathered.watermark])
     Notified.objects.bulk_update(gathered.told_before, ["again_at"])
     if gathered.passed_on:
         Notified.objects.filter(pk__in=gathered.passed_on).update(again_at=None)
+
+
+def _looked(until: list[Watermark]) -> None:
+    Watermark.objects.bulk_create(until, update_conflicts=True, unique_fields=["kind"], update_fields=["at"])
 
 
 def ask_again(now: datetime) -> None:

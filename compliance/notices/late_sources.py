@@ -16,7 +16,7 @@ from shared.plurals import noun
 from shared.time_text import styled
 
 from . import timing, wording
-from .message_sources import Gathered, Item, Message, check_url, named, todo_url, untold
+from .message_sources import Gathered, Item, Message, check_url, looked_until, named, todo_url, untold
 from .models import Notified, Watermark
 from .recipients import Kind
 
@@ -58,8 +58,7 @@ def untaken(now: datetime) -> Gathered:
 def _newly_late(kind: Kind, now: datetime) -> Gathered:
     """What became late since this was looked at last. What was done by then is told of where that is undone: what undoes it puts
     off when it is late."""
-    since = Watermark.objects.filter(kind=kind).values_list("at", flat=True).first() or now - LONGEST_GRACE
-    late = _still_late(became_late(since, now), kind, now)
+    late = _still_late(became_late(looked_until(kind, now - LONGEST_GRACE), now), kind, now)
     told = Notified.objects.filter(kind=kind, number__in=[each.pk for each in late])
     told = {each.number: each for each in told}
     gathered = _late(kind, [each for each in late if each.pk not in told])

@@ -4,20 +4,19 @@ Each source gives, with its messages, what they notify of; both are written toge
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import Exists, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.urls import reverse
 
 from compliance.checks.check_page import shown_in
 from compliance.checks.kinds import check_wanted, kind_of
 from compliance.checks.models import Check, ProbeState, Verdict
-from compliance.plans.calendar import local_day
+from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Event, EventKind, Probe
 from compliance.reminders.queries import Asked, asked_of
@@ -35,6 +34,7 @@ from .recipients import Kind
 
 A_DAY_ANYWHERE = timedelta(hours=26)  # the longest that is left of a local day, an hour put back included
 NEWS = timedelta(days=7)  # what reaches the record later than this is history, and no news
+COMMITTED = timedelta(minutes=15)  # by then whoever recorded something has committed it
 WHOSE = "Was it not you? Then somebody else could write under your name. Tell your supervisor at once."
 
 
@@ -77,7 +77,8 @@ class Message:
 
 @dataclass
 class Gathered:
-    """Messages, and all that was looked at, told or not: up to a moment, or passed on to others by what was told before."""
+    """Messages, and all that was looked at, told or not: up to a moment, or passed on to others by what was told before. False
+    where there is nothing new."""
 
     messages: list[Message] = field(default_factory=list)
     notified: list[Notified] = field(default_factory=list)
@@ -86,26 +87,29 @@ class Gathered:
     told_before: list[Notified] = field(default_factory=list)
 
     def __bool__(self) -> bool:
-        return bool(self.notified or self.watermark or self.passed_on)
+        return bool(self.notified or self.passed_on or self.told_before)
 
 
 def untold(kind: Kind, number: str, **more) -> Exists:
     return ~Exists(Notified.objects.filter(kind=kind, number=OuterRef(number), **more))
 
 
+def looked_until(kind: Kind, at_first: datetime) -> datetime:
+    return Watermark.objects.filter(kind=kind).values_list("at", flat=True).first() or at_first
+
+
 Wanted = tuple[Probe, Asked]
 
 
 def mornings(now: datetime) -> Gathered:
-    """One message a site and day, with every check that is due on it or still waits: five queries at most."""
-    # By themselves, for most have been told since their morning, and what is due there need not be looked at. Of each its last
-    # mark is looked up: beside all at once PostgreSQL reads all that there ever were.
-    told = Notified.objects.filter(kind=Kind.DUE, number=OuterRef("pk")).order_by("-at").values("at")[:1]
-    untold_sites = Site.objects.alias(told=Coalesce(Subquery(told), now)).filter(told__lte=now, closed=False)
-    sites = list(untold_sites.values_list("pk", flat=True))
-    if not sites:
-        return Gathered()
-    states = ProbeState.objects.filter(probe__site__in=among(sites), due_at__lt=now + A_DAY_ANYWHERE)
+    """One message a site and day, with every check that is due on it or still waits; where nothing is yet in the morning, an hour
+    before a check that is asked for later. Looked at are the sites where it became morning since the last time alone."""
+    since = looked_until(Kind.DUE, now - DAY)
+    gathered = Gathered(watermark=Watermark(kind=Kind.DUE, at=now))
+    sites = Site.objects.filter(_it_dawned(since, now), untold(Kind.DUE, "pk", at__gt=now), closed=False)
+    if not (keys := list(sites.values_list("pk", flat=True))):
+        return gathered
+    states = ProbeState.objects.filter(probe__site__in=among(keys), due_at__lt=now + A_DAY_ANYWHERE)
     states = list(states.select_related("probe__site__area").order_by("due_at", "probe__code"))
     asked, wanted = asked_of(states, now), defaultdict(list)
     for state in states:
@@ -119,17 +123,34 @@ def mornings(now: datetime) -> Gathered:
         for site, checks in wanted.items()
         if timing.morning_has_come([due.due_at for _, due in checks], now, site.zone)
     }
-    return _mornings(wanted, now)
+    _tell(gathered, wanted, now)
+    return gathered
 
 
-def _mornings(wanted: dict[Site, list[Wanted]], now: datetime) -> Gathered:
-    gathered, works = Gathered(), calendars(wanted) if wanted else {}
+def _it_dawned(since: datetime, now: datetime) -> Q:
+    """Sites where it became morning in that time: in their zone, or since their first check is near."""
+    zones = [name for name in _zones() if timing.dawned(since, now, ZoneInfo(name))]
+    near = ProbeState.objects.filter(
+        due_at__gt=since + timing.BEFORE_THE_FIRST, due_at__lte=now + timing.BEFORE_THE_FIRST
+    )
+    return Q(time_zone__in=zones) | Q(pk__in=among(set(near.values_list("probe__site", flat=True))))
+
+
+def _zones() -> Iterator[str]:
+    """Each in use, by one step in the index: asked for all at once, the database looks at every site."""
+    name = ""
+    names = Site.objects.order_by("time_zone").values_list("time_zone", flat=True)
+    while name := names.filter(time_zone__gt=name).first():
+        yield name
+
+
+def _tell(gathered: Gathered, wanted: dict[Site, list[Wanted]], now: datetime) -> None:
+    works = calendars(wanted) if wanted else {}
     for site, checks in wanted.items():
         gathered.notified.append(Notified(kind=Kind.DUE, number=site.pk, at=timing.end_of_day(now, site.zone)))
         is_open = works[site.pk].is_open(local_day(now, site.zone))[0]
         if timing.worth_telling([due.due_at for _, due in checks], now, site.zone, is_open):
             gathered.messages.append(_morning(site, checks, now))
-    return gathered
 
 
 def _morning(site: Site, checks: list[Wanted], now: datetime) -> Message:
@@ -167,22 +188,29 @@ def failures(now: datetime, check: int | None = None) -> Gathered:
     checks = _news(failed, Kind.FAILED, now, check).select_related("probe__site__area", "site__area")
     checks = checks.prefetch_related("checked_by__names")
     told = [(each, each.checked_at, [each.site, each.probe.site]) for each in checks]
-    return _at_their_sites(Kind.FAILED, told, _failure)
+    return _at_their_sites(Kind.FAILED, told, _failure, _until(Kind.FAILED, now, check))
 
 
 def _news(facts: QuerySet[Fact], kind: Kind, now: datetime, one: int | None) -> QuerySet[Fact]:
     """Of these facts, or of this one, what counts and nobody has been told of. The keys of many are looked up by themselves, in
     the order of the index, or what they are joined with is read as a whole."""
-    found = facts.live().filter(untold(kind, "pk"), recorded_at__gt=now - NEWS)
+    found = facts.live().filter(untold(kind, "pk"))
     if one is not None:
-        return found.filter(pk=one)
-    keys = list(found.order_by("recorded_at").values_list("pk", flat=True))
+        return found.filter(pk=one, recorded_at__gt=now - NEWS)
+    since = max(now - NEWS, looked_until(kind, now - NEWS) - COMMITTED)
+    keys = list(found.filter(recorded_at__gt=since).order_by("recorded_at").values_list("pk", flat=True))
     return facts.model.objects.filter(pk__in=keys).order_by("pk")
 
 
-def _at_their_sites(kind: Kind, told: Iterable[tuple[Fact, datetime, list[Site]]], message: Callable) -> Gathered:
+def _until(kind: Kind, now: datetime, one: int | None) -> Watermark | None:
+    return Watermark(kind=kind, at=now) if one is None else None
+
+
+def _at_their_sites(
+    kind: Kind, told: Iterable[tuple[Fact, datetime, list[Site]]], message: Callable, until: Watermark | None
+) -> Gathered:
     """One message a site of all these facts, each with its time and the sites where people hear of it."""
-    gathered, at_site = Gathered(), defaultdict(list)
+    gathered, at_site = Gathered(watermark=until), defaultdict(list)
     for fact, at, sites in told:
         gathered.notified.append(Notified(kind=kind, number=fact.pk, at=at))
         for site in dict.fromkeys(sites):
@@ -228,7 +256,8 @@ def gone(now: datetime, event: int | None = None) -> Gathered:
     """Probes that nobody has been told of as gone, or that of this event: a message to each site where one was last."""
     events = _news(Event.objects.filter(kind=EventKind.GONE), Kind.GONE, now, event)
     events = events.select_related("probe__site__area").prefetch_related("recorded_by__names")
-    return _at_their_sites(Kind.GONE, [(each, each.at, [each.probe.site]) for each in events], _gone)
+    told = [(each, each.at, [each.probe.site]) for each in events]
+    return _at_their_sites(Kind.GONE, told, _gone, _until(Kind.GONE, now, event))
 
 
 def _gone(site: Site, events: Sequence[Event]) -> Message:

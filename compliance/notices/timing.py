@@ -61,6 +61,11 @@ def end_of_day(now: datetime, zone: ZoneInfo) -> datetime:
     return instant(local_day(now, zone) + DAY, time(0), zone)
 
 
+def dawned(since: datetime, now: datetime, zone: ZoneInfo) -> bool:
+    """Whether it became six o'clock in that time."""
+    return since < instant(local_day(now, zone), MORNING, zone) <= now
+
+
 def morning_has_come(dues: Iterable[datetime], now: datetime, zone: ZoneInfo) -> bool:
     """From six o'clock on at the site, or from an hour before the first check of the day where that is earlier."""
     today = local_day(now, zone)

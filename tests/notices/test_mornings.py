@@ -1,0 +1,84 @@
+"""When the day's checks are told, and that nothing is passed over between two looks."""
+
+from datetime import time, timedelta
+
+import pytest
+
+from compliance.notices.models import State, Watermark
+from compliance.plans.data import PlanData
+from compliance.reminders.planning import change_plan
+from tests.checks import making
+from tests.notices.test_enqueue import DAY, HOUR, NINE, due, tell, told
+
+__all__ = ["due"]  # a fixture
+pytestmark = pytest.mark.usefixtures("mailing")
+
+
+def test_the_morning_names_what_is_due_that_day_and_opens_the_check(due, clock):
+    tell(NINE - 4 * HOUR, clock)
+    assert not told("due")
+    tell(NINE - 3 * HOUR, clock)
+    notice = told("due").get()
+    assert (notice.person, notice.state, notice.in_page) == (due.manager, State.WAITING, True)
+    assert notice.subject == "Alder School: check probe P1 today"
+    assert notice.link == f"/probes/{due.probe.pk}/check/"
+    for part in (notice.text, notice.html):
+        assert f"https://kitchen.example/probes/{due.probe.pk}/check/" in part
+        assert "11 Mar 09:00" in part
+
+
+def test_a_day_later_the_morning_names_it_again(due, clock):
+    tell(NINE - HOUR, clock)
+    tell(NINE + DAY, clock)
+    assert told("due").count() == 2
+    assert "overdue since" in told("due").last().text
+
+
+@pytest.mark.parametrize(
+    ("hour", "told_at"),
+    [
+        pytest.param(4, 3, id="an hour before the first check, where that is before six"),
+        pytest.param(9, 6, id="at six"),
+        pytest.param(15, 6, id="at six, what falls due in the afternoon, too"),
+    ],
+)
+def test_looked_at_each_minute_it_is_told_once_in_its_morning(due, clock, hour, told_at):
+    clock.move_to(NINE - 2 * DAY)
+    plan = PlanData(probe=due.probe, every_days=7, at=time(hour), reason="Agreed.")
+    change_plan(by=due.manager, data=plan)
+    morning = (NINE - 9 * HOUR) + told_at * HOUR
+    for minutes in (-600, -61, -1):
+        tell(morning + timedelta(minutes=minutes), clock)
+        assert not told("due")
+    tell(morning, clock)
+    assert told("due").count() == 1
+    for minutes in (1, 59, 60, 61, 180, 181, 480):
+        tell(morning + timedelta(minutes=minutes), clock)
+    assert told("due").count() == 1
+
+
+def test_what_is_asked_for_after_the_morning_is_told_an_hour_before(due, clock):
+    change_plan(by=due.manager, data=PlanData(probe=due.probe, every_days=14, reason="Agreed."))
+    tell(NINE, clock)
+    assert not told("due")
+    change_plan(by=due.manager, data=PlanData(probe=due.probe, every_days=7, at=time(15), reason="Agreed."))
+    tell(NINE + 5 * HOUR - timedelta(minutes=1), clock)
+    assert not told("due")
+    tell(NINE + 5 * HOUR, clock)
+    assert told("due").get().subject == "Alder School: check probe P1 today"
+
+
+def test_a_morning_in_which_nothing_ran_is_told_when_it_runs_again(due, clock):
+    tell(NINE - DAY, clock)
+    tell(NINE + 30 * timedelta(minutes=1), clock)
+    assert told("due").count() == 1
+
+
+def test_a_failed_check_that_is_committed_late_is_told(due, clock, monkeypatch):
+    """Its ring was lost, and it was looked for failed checks between its recording and its commit."""
+    monkeypatch.setattr("compliance.notices.tasks.enqueue", lambda *given: None)
+    clock.move_to(NINE - timedelta(minutes=10))
+    making.bad(due.probe, due.cook, NINE - timedelta(minutes=10))
+    Watermark.objects.update_or_create(kind="failed", defaults={"at": NINE})
+    tell(NINE + timedelta(minutes=1), clock)
+    assert told("failed", due.manager).count() == 1
