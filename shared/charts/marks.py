@@ -1,6 +1,6 @@
 """The few strokes that all pictures are made of: words, lines, hatched boxes, marks."""
 
-from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, PolyLine, Rect, String
+from reportlab.graphics.shapes import Circle, Drawing, Line, Path, Polygon, PolyLine, Rect, String
 from reportlab.lib.colors import Color
 
 from shared.charts.palette import HATCH, INK, LINE, PAPER, TEXT, THIN
@@ -76,17 +76,20 @@ def slanting(
     rising: bool = True,
     colour: Color = HATCH,
     weight: float = THIN,
-) -> Group:
-    """Slanting hatching cut exactly to a rectangle, so that no renderer has to clip it."""
-    (x, y), (width, height), group, offset = corner, size, Group(), gap / 2
+) -> Path:
+    """Slanting hatching cut exactly to a rectangle, so that no renderer has to clip it; in one stroke, since there are hundreds
+    of lines."""
+    (x, y), (width, height), offset = corner, size, gap / 2
+    strokes = Path(fillColor=None, strokeColor=colour, strokeWidth=weight, strokeLineCap=0)
     while offset < width + height:
         x1, y1 = (offset, 0.0) if offset <= width else (width, offset - width)
         x2, y2 = (0.0, offset) if offset <= height else (offset - height, height)
         if rising:
             x1, x2 = width - x1, width - x2
-        group.add(line((x + x1, y + y1), (x + x2, y + y2), colour=colour, weight=weight))
+        strokes.moveTo(x + x1, y + y1)
+        strokes.lineTo(x + x2, y + y2)
         offset += gap
-    return group
+    return strokes
 
 
 def disc(x: float, y: float, radius: float, *, fill: Color | None, edge: Color = INK, weight: float = 1.2) -> Circle:
