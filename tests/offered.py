@@ -87,7 +87,12 @@ def offered(path: str, html: str) -> dict[tuple, str]:
     reader.feed(html)
     found: dict[tuple, str] = {}
     for address in reader.found:
-        parts = urlsplit(address)
-        told = sorted((name, value if WORD.fullmatch(value) else "") for name, value in parse_qsl(parts.query))
-        found.setdefault((parts.path, *told), address)
+        found.setdefault(kind_of(address), address)
     return found
+
+
+def kind_of(address: str) -> tuple:
+    """What tells an address from others, but for keys and days."""
+    parts = urlsplit(address)
+    told = sorted((name, value if WORD.fullmatch(value) else "") for name, value in parse_qsl(parts.query))
+    return (parts.path, *told)
