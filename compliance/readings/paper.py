@@ -3,6 +3,7 @@
 import re
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cached_property
 from uuid import uuid4
 
 from django import forms
@@ -66,7 +67,7 @@ class LineForm(forms.Form):
         self.fields["typed"].unit = sheet.site.unit
         self.fields["typed"].label = f"Read, {Unit(sheet.site.unit).label}"
         self.fields["probe"].queryset = sheet.probes
-        self.fields["probe"].zone = sheet.site.zone
+        self.fields["probe"].choices = lambda: sheet.probes_offered  # how fit each is, is asked once for all lines
 
     @property
     def is_filled(self) -> bool:
@@ -145,11 +146,15 @@ class PaperSheet:
         groups = [("Appliances", named), ("Food, by its limit", limits)]
         return [("", "Choose"), *(group for group in groups if group[1])]
 
-    @property
+    @cached_property
     def foods(self) -> list[str]:
-        if not hasattr(self, "_foods"):
-            self._foods = recent_items(self.site)
-        return self._foods
+        return recent_items(self.site)
+
+    @cached_property
+    def probes_offered(self) -> list:
+        field = ProbeField(self.probes, empty_label=LineForm.base_fields["probe"].empty_label)
+        field.zone = self.site.zone
+        return list(field.choices)
 
     @property
     def day(self) -> date | None:
