@@ -1,6 +1,6 @@
 """A check in progress, stored at each tap. Every tap can arrive twice, late, or after the page was left; none does harm."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -77,25 +77,27 @@ def likely_stage(probe: Probe) -> Stage:
 
 
 @transaction.atomic
-def mark(draft: CheckDraft, point: StrEnum, state: str, now: datetime) -> CheckDraft:
-    """Note a point of the preparation as `done`, `left` (not done) or `open` (taken back).
+def mark(draft: CheckDraft, points: Collection[StrEnum], state: str, now: datetime) -> CheckDraft:
+    """Note points of the preparation as `done`, `left` (not done) or `open` (taken back).
 
     What holds for the bath holds for every probe that is still to go into it; for one that is in, it stays as it was then.
     """
-    held = _hold_with_fellows(draft)
-    shared = point in guidance_of(held[0]).bath and held[0].inserted_at is None
-    for each in held if shared else held[:1]:
-        _mark(each, point, state, now)
-    return held[0]
+    held, *fellows = _hold_with_fellows(draft)
+    shared = [] if held.inserted_at else [point for point in points if point in guidance_of(held).bath]
+    _mark(held, points, state, now)
+    for each in fellows if shared else ():
+        _mark(each, shared, state, now)
+    return held
 
 
-def _mark(draft: CheckDraft, point: StrEnum, state: str, now: datetime) -> None:
-    for name in ("points", "left"):
-        draft.preparation[name] = [p for p in draft.preparation.get(name, []) if p != point]
-    if state in ("done", "left"):
-        draft.preparation["points" if state == "done" else "left"].append(point.value)
-    if state == "done" and _dates(draft, point):
-        draft.bath_at = now
+def _mark(draft: CheckDraft, points: Collection[StrEnum], state: str, now: datetime) -> None:
+    for point in points:
+        for name in ("points", "left"):
+            draft.preparation[name] = [p for p in draft.preparation.get(name, []) if p != point]
+        if state in ("done", "left"):
+            draft.preparation["points" if state == "done" else "left"].append(point.value)
+        if state == "done" and _dates(draft, point):
+            draft.bath_at = now
     draft.save(update_fields=["preparation", "bath_at"])
 
 
@@ -130,14 +132,14 @@ def say_level(draft: CheckDraft, level: PressureLevel | None) -> CheckDraft:
 
 
 @transaction.atomic
-def insert(draft: CheckDraft, now: datetime, done: Iterable[StrEnum] = ()) -> CheckDraft:
+def insert(draft: CheckDraft, now: datetime, done: Collection[StrEnum] = ()) -> CheckDraft:
     """The probe goes in, with what is `done` by then: timing starts, once. Raises ValidationError where the bath is too old."""
     draft = hold(draft)
     if is_stale(draft, now):
         raise ValidationError(f"{step_again(draft).how} Then confirm it.")
     if draft.inserted_at is None:
-        for point in done:
-            draft = mark(draft, point, "done", now)
+        if done:
+            draft = mark(draft, done, "done", now)
         draft.inserted_at = now
         draft.save(update_fields=["inserted_at"])
     return draft
@@ -230,8 +232,7 @@ def confirm(draft: CheckDraft, points: Iterable[StrEnum]) -> CheckDraft:
     draft, said = hold(draft), frozenset(points)
     if draft.inserted_at is None or not said.issubset(task.point for task in guidance_of(draft).inside[way_of(draft)]):
         raise ValidationError("Confirm each step of the bath where it is listed.")
-    for point in sorted(said):
-        _mark(draft, point, "done", draft.inserted_at)
+    _mark(draft, sorted(said), "done", draft.inserted_at)
     return draft
 
 

@@ -37,13 +37,14 @@ class Hands:
         self.prepare(kind, skip)
 
     def prepare(self, kind, skip=()):
-        for task in self.guidance.before[kind]:
-            drafts.mark(self.draft, task.point, "left" if task.point in skip else "done", timezone.now())
+        points = [task.point for task in self.guidance.before[kind]]
+        drafts.mark(self.draft, [point for point in points if point not in skip], "done", timezone.now())
+        if skip:
+            drafts.mark(self.draft, skip, "left", timezone.now())
         drafts.insert(self.draft, timezone.now())
 
     def inside(self, kind=BathKind.PACKED_CRUSHED):
-        for task in self.guidance.inside[kind]:
-            drafts.mark(self.draft, task.point, "done", timezone.now())
+        drafts.mark(self.draft, [task.point for task in self.guidance.inside[kind]], "done", timezone.now())
 
     def read(self, value, **data):
         return self.tap("read", value=value, seen=len(self.draft.readings), **data)

@@ -27,8 +27,7 @@ class OneOf(Hands):
         return CheckDraft.objects.get(probe=self.probe)
 
     def confirm(self, *points):
-        for point in points:
-            drafts.mark(self.draft, self.guidance.point(point), "done", timezone.now())
+        drafts.mark(self.draft, [self.guidance.point(point) for point in points], "done", timezone.now())
 
     def put_in(self):
         self.confirm(*OWN)

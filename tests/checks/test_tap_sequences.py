@@ -68,8 +68,7 @@ def test_no_sequence_of_taps_loses_a_number_or_fails_a_probe_by_one(probe, cook,
         clock.move_to(NOON)
         told = Told()
         drafts.begin(cook, probe, ICE.usual, "as_found", NOON)
-        for point in ICE.met:
-            drafts.mark(CheckDraft.objects.get(), point, "done", NOON)
+        drafts.mark(CheckDraft.objects.get(), ICE.met, "done", NOON)
         for name, value in [("insert", None), *sequence]:
             TAPS[name](told, clock, value)
             if not CheckDraft.objects.exists():
@@ -121,14 +120,14 @@ def _insert(told, clock, _):
     try:
         drafts.insert(CheckDraft.objects.get(), told.now)
     except ValidationError:  # the ice is to be drained first
-        drafts.mark(CheckDraft.objects.get(), drafts.step_again(CheckDraft.objects.get()).point, "done", told.now)
+        drafts.mark(CheckDraft.objects.get(), [drafts.step_again(CheckDraft.objects.get()).point], "done", told.now)
         drafts.insert(CheckDraft.objects.get(), told.now)
     if told.inserted is None:
         told.inserted = told.tapped = told.now
 
 
 def _point(told, clock, _):
-    drafts.mark(CheckDraft.objects.get(), ICE.inside[ICE.usual][0].point, "done", told.now)
+    drafts.mark(CheckDraft.objects.get(), [ICE.inside[ICE.usual][0].point], "done", told.now)
     told.tapped = told.now
 
 

@@ -20,11 +20,9 @@ def prepared(person, probes, put_in_at) -> list[CheckDraft]:
     """A bath that is made, with every probe settled in it."""
     begun = shared_bath.begin(person, probes, BathKind.PACKED_CRUSHED, put_in_at - timedelta(minutes=2))
     for each in begun:
-        for task in ICE.before[BathKind.PACKED_CRUSHED]:
-            drafts.mark(each, task.point, "done", put_in_at)
+        drafts.mark(each, [task.point for task in ICE.before[BathKind.PACKED_CRUSHED]], "done", put_in_at)
         drafts.insert(each, put_in_at)
-        for task in ICE.inside[BathKind.PACKED_CRUSHED]:
-            drafts.mark(each, task.point, "done", put_in_at)
+        drafts.mark(each, [task.point for task in ICE.inside[BathKind.PACKED_CRUSHED]], "done", put_in_at)
         for number, shown in enumerate(SHOWN):
             drafts.read(each, shown, number, put_in_at + timedelta(seconds=20 + 10 * number))
     return begun

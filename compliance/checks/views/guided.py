@@ -60,8 +60,8 @@ def _begin(request, probe: Probe, kind: str, said: list[StrEnum]) -> None:
     draft = drafts.begin(request.user, probe, way, drafts.likely_stage(probe), now, kind)
     if "in" in request.POST:
         drafts.insert(draft, now, said)
-    else:
-        _mark(draft, said, request.POST.get("state", "done"), now)
+    elif said:
+        drafts.mark(draft, said, request.POST.get("state", "done"), now)
 
 
 @require_POST
@@ -84,13 +84,7 @@ def point(request, pk, kind):
     chosen = _points(request, kind) or [_point(kind, None)]
     state, moment = request.POST.get("state", "done"), timezone.now()
     typed = request.POST.get("value", "")
-    return _tap(request, pk, kind, lambda draft: _mark(draft, chosen, state, moment), keep=typed)
-
-
-@transaction.atomic
-def _mark(draft: CheckDraft, chosen: list[StrEnum], state: str, moment) -> None:
-    for point in chosen:
-        drafts.mark(draft, point, state, moment)
+    return _tap(request, pk, kind, lambda draft: drafts.mark(draft, chosen, state, moment), keep=typed)
 
 
 @require_POST

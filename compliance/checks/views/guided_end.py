@@ -65,7 +65,7 @@ def bath(request, pk, kind):
     confirmed, chosen = confirmed_in(request, kind), shared_bath.chosen(draft, request.POST.getlist("draft"))
     if said in SAID_OF_FALL:
         for each in chosen:
-            drafts.mark(each, GUIDANCE[kind].moved, SAID_OF_FALL[said], timezone.now())
+            drafts.mark(each, [GUIDANCE[kind].moved], SAID_OF_FALL[said], timezone.now())
         return answer(request, probe, kind)
     return _finish_all(request, draft, chosen, confirmed)
 
