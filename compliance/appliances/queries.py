@@ -6,6 +6,7 @@ from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
+from shared.prepared import Prepared, keys
 from sites.models import Site
 
 from .models import Appliance, ApplianceSettings, OutOfUse
@@ -22,19 +23,33 @@ def appliances_at(site: Site) -> QuerySet[Appliance]:
 def presence_of(limit_ids: Iterable[int]) -> dict[int, dict[int, Presence]]:
     """By the limit's key and the appliance's: since when it is measured, and since when no longer. One query."""
     found: dict[int, dict[int, Presence]] = defaultdict(lambda: defaultdict(list))
-    facts = ApplianceSettings.objects.filter(appliance__limit__in=list(limit_ids)).order_by("recorded_at", "pk")
-    for limit, pk, at, retired in facts.values_list("appliance__limit", "appliance", "recorded_at", "retired"):
+    for limit, pk, at, retired in _PRESENT.rows(limit_ids):
         found[limit][pk].append((at, not retired))
     return found
+
+
+_PRESENT = Prepared(
+    lambda: (
+        ApplianceSettings.objects.filter(appliance__limit__in=keys())
+        .order_by("recorded_at", "pk")
+        .values_list("appliance__limit", "appliance", "recorded_at", "retired")
+    )
+)
 
 
 def absences_of(limit_ids: Iterable[int]) -> dict[int, list[Absence]]:
     """When each appliance of these limits was out of use, by its key. One query."""
     found: dict[int, list[Absence]] = defaultdict(list)
-    times = OutOfUse.objects.live().filter(appliance__limit__in=list(limit_ids)).select_related("back")
-    for each in times.order_by("starts_at", "pk"):
+    for each in _ABSENT.objects(limit_ids):
         found[each.appliance_id].append((each.starts_at, each.ended_at))
     return found
+
+
+_ABSENT = Prepared(
+    lambda: (
+        OutOfUse.objects.live().filter(appliance__limit__in=keys()).select_related("back").order_by("starts_at", "pk")
+    )
+)
 
 
 def out_of_use_at(appliances: Iterable[int], at: datetime) -> dict[int, OutOfUse]:

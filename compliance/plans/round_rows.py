@@ -2,17 +2,18 @@
 always the next one."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import reduce
+from functools import lru_cache, reduce
 from itertools import starmap
 from operator import iadd
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, DateTimeField, Exists, OuterRef, Q, QuerySet, Subquery
 
 from compliance.appliances.models import Appliance
 from compliance.limits.models import Limit
+from shared.prepared import Prepared, Slot, keys
 from sites.models import Site
 
 from .calendar import DAY, LONG_PAST
@@ -50,7 +51,7 @@ def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: d
     change, which holds the sites.
     """
     changed = (since or now) - LONGEST
-    lines = {line: min(changed, line.last or LONG_PAST) for line in _lines(_with_rounds(site_ids))}
+    lines = {line: min(changed, line.last or LONG_PAST) for line in _lines_at(site_ids)}
     write(reduce(iadd, _differences(lines, now, because).values(), Difference()))
 
 
@@ -68,7 +69,7 @@ def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
 
 def _ahead(site_ids: Iterable[int], now: datetime) -> dict[RoundLine, Difference]:
     """What is to be appended for each line; what has begun stays as it is."""
-    found = _differences({line: line.last or LONG_PAST for line in _lines(_with_rounds(site_ids))}, now, "")
+    found = _differences({line: line.last or LONG_PAST for line in _lines_at(site_ids)}, now, "")
     return {
         line: Difference(each.added, [row for row in each.changed if row.recorded_at is None])
         for line, each in found.items()
@@ -77,7 +78,7 @@ def _ahead(site_ids: Iterable[int], now: datetime) -> dict[RoundLine, Difference
 
 def differing_rounds(limit_ids: Iterable[int], now: datetime) -> Iterator[tuple[Limit, Reminder, str]]:
     """Where rows of these limits, or of their appliances, are not what all facts say: the row, and what is wrong with it."""
-    lines = dict.fromkeys(_lines(_ever_rounds(Limit.objects.filter(pk__in=list(limit_ids)))), LONG_PAST)
+    lines = dict.fromkeys(_lines(_LIMITS.objects(limit_ids)), LONG_PAST)
     for line, found in _differences(lines, now, NOT_ASKED).items():
         next_one = min((row.due_at for row in found.added if row.due_at > now), default=now)
         reached = line.last if line.last and line.last > now else next_one
@@ -85,26 +86,39 @@ def differing_rounds(limit_ids: Iterable[int], now: datetime) -> Iterator[tuple[
         yield from ((line.limit, *each) for each in found.in_words())
 
 
-def _with_rounds(site_ids: Iterable[int]) -> QuerySet[Limit]:
-    return _ever_rounds(Limit.objects.filter(site__in=list(site_ids)))
+def _last(rows: QuerySet[Reminder]) -> Subquery:
+    return Subquery(rows.order_by("-due_at").values("due_at")[:1])
 
 
 def _ever_rounds(limits: QuerySet[Limit]) -> QuerySet[Limit]:
-    return limits.filter(Exists(Round.objects.filter(limit=OuterRef("pk")))).order_by("pk")
+    """With when the last row of each falls due."""
+    own = Reminder.objects.filter(limit=OuterRef("pk"), appliance__isnull=True)
+    having = limits.filter(Exists(Round.objects.filter(limit=OuterRef("pk"))))
+    return having.annotate(last=_last(own)).order_by("pk")
 
 
-def _lines(limits: QuerySet[Limit]) -> list[RoundLine]:
-    """Of these limits and of all their appliances. Two queries."""
-    of_limit = Reminder.objects.filter(limit=OuterRef("pk"), appliance__isnull=True)
-    of_appliance = Reminder.objects.filter(appliance=OuterRef("pk"))
-    found = [RoundLine(limit, None, limit.last) for limit in limits.annotate(last=_last(of_limit))]
+_AT_SITES = Prepared(lambda: _ever_rounds(Limit.objects.filter(site__in=keys())))
+_LIMITS = Prepared(lambda: _ever_rounds(Limit.objects.filter(pk__in=keys())))
+_APPLIANCES = Prepared(
+    lambda: (
+        Appliance.objects.filter(limit__in=keys())
+        .annotate(last=_last(Reminder.objects.filter(appliance=OuterRef("pk"))))
+        .order_by("pk")
+    )
+)
+_SITES = Prepared(lambda: Site.objects.filter(pk__in=keys()).select_related("area").order_by())
+
+
+def _lines_at(site_ids: Iterable[int]) -> list[RoundLine]:
+    return _lines(_AT_SITES.objects(site_ids))
+
+
+def _lines(limits: Iterable[Limit]) -> list[RoundLine]:
+    """Of these limits and of all their appliances. One query."""
+    found = [RoundLine(limit, None, limit.last) for limit in limits]
     known = {line.limit.pk: line.limit for line in found}
-    appliances = Appliance.objects.filter(limit__in=list(known)).annotate(last=_last(of_appliance)).order_by("pk")
+    appliances = _APPLIANCES.objects(known)
     return found + [RoundLine(known[each.limit_id], each, each.last) for each in appliances]
-
-
-def _last(rows: QuerySet[Reminder]) -> Subquery:
-    return Subquery(rows.order_by("-due_at").values("due_at")[:1])
 
 
 def _batches(site_ids: Iterable[int]) -> Iterator[list[int]]:
@@ -118,7 +132,7 @@ def _differences(since: Mapping[RoundLine, datetime], now: datetime, because: st
     if not since:
         return {}
     limits = {line.limit for line in since}
-    sites = site_facts(Site.objects.filter(pk__in={limit.site_id for limit in limits}).select_related("area"))
+    sites = site_facts(_SITES.objects({limit.site_id for limit in limits}))
     facts, stored = limit_facts(limits, sites), _stored(since)
     found = {}
     for line, begin in since.items():
@@ -131,17 +145,29 @@ def _stored(since: Mapping[RoundLine, datetime]) -> dict[Line, list[PlainReminde
     by_begin: dict[datetime, list[RoundLine]] = defaultdict(list)
     for line, begin in since.items():
         by_begin[begin].append(line)
-    wanted = Q()
-    for begin, lines in by_begin.items():
-        standing = Q(due_at__gte=max(begin, LONG_PAST + LONGEST) - LONGEST, recorded_at__isnull=True)
-        wanted |= _of_lines(lines) & (Q(due_at__gte=begin) | standing)
+    told: dict[str, object] = {}
+    for number, (begin, lines) in enumerate(by_begin.items()):
+        told[f"begin{number}"] = begin
+        told[f"standing{number}"] = max(begin, LONG_PAST + LONGEST) - LONGEST
+        told[f"limits{number}"] = [line.limit.pk for line in lines if line.appliance is None]
+        told[f"appliances{number}"] = [line.appliance.pk for line in lines if line.appliance]
     found = defaultdict(list)
-    for row in starmap(PlainReminder, Reminder.objects.filter(wanted).order_by("due_at").values_list(*COLUMNS)):
+    for row in starmap(PlainReminder, _rows_of(len(by_begin)).rows(**told)):
         found[row.limit_id, row.appliance_id].append(row)
     return found
 
 
-def _of_lines(lines: Collection[RoundLine]) -> Q:
-    limits = [line.limit for line in lines if line.appliance is None]
-    appliances = [line.appliance for line in lines if line.appliance]
-    return Q(limit__in=limits, appliance__isnull=True) | Q(appliance__in=appliances)
+@lru_cache(maxsize=TOGETHER)
+def _rows_of(begins: int) -> Prepared:
+    """The rows of lines of which so many are looked at from different moments on."""
+
+    def make() -> QuerySet:
+        wanted = Q()
+        for number in range(begins):
+            begin, standing = (Slot(f"{name}{number}", DateTimeField()) for name in ("begin", "standing"))
+            due = Q(due_at__gte=begin) | Q(due_at__gte=standing, recorded_at__isnull=True)
+            of_limit = Q(limit__in=keys(f"limits{number}"), appliance__isnull=True)
+            wanted |= (of_limit | Q(appliance__in=keys(f"appliances{number}"))) & due
+        return Reminder.objects.filter(wanted).order_by("due_at").values_list(*COLUMNS)
+
+    return Prepared(make)
