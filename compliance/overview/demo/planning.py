@@ -31,7 +31,7 @@ MONDAYS, MONDAYS_AND_THURSDAYS = 0b0000001, 0b0001001
 # Weeks from this one, and how many of them.
 HOLIDAYS = ((-20, 2, "end of term"), (-10, 1, "half-term holidays"), (3, 1, "half-term holidays"))
 FLOOR_LAID, CALLED_OFF = 33, 47  # days ago
-SOONER = {"CO-2": 60}  # days ago, of a probe in heavy use
+SOONER = {"CO-2": 55}  # days ago, of a probe in heavy use
 
 
 def plan_from_the_start(setting: Setting) -> None:
