@@ -9,6 +9,7 @@ import urllib.request
 from pathlib import Path
 
 import pytest
+from django.core.management import CommandError, call_command
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -44,19 +45,6 @@ def address_of(process) -> tuple[str, str]:
     pytest.fail(f"The server did not start:\n{said}")
 
 
-def test_it_serves_and_takes_nothing_that_is_too_large(start):
-    address, said = address_of(start("--port", "0"))
-    assert "found_business" in said
-    with urllib.request.urlopen(address) as answer:
-        page = answer.read().decode()
-    assert answer.url.startswith(f"{address}sign-in")
-    assert 'type="password"' in page
-    port = int(re.search(r":(\d+)/", address)[1])
-    with socket.create_connection(("127.0.0.1", port), timeout=20) as large:
-        large.sendall(b"POST /sign-in/ HTTP/1.1\r\nHost: localhost\r\nContent-Length: 150000000\r\n\r\n")
-        assert b" 413 " in large.recv(100)
-
-
 def test_it_keeps_the_records_and_the_key_from_others_on_the_machine_also_where_they_lay_open(start, tmp_path):
     for path in (tmp_path / "secret_key", tmp_path / "noughtbook.sqlite3", tmp_path / "static" / "kept.css"):
         path.parent.mkdir(mode=0o755, exist_ok=True)
@@ -80,18 +68,23 @@ def test_two_that_are_started_at_once_make_the_tables_once_and_both_serve(start,
 
 
 def test_behind_a_proxy_it_knows_that_the_visitor_came_by_https_and_a_doubtful_setting_is_said_once(start):
+    """And what is too large for it is refused."""
     process = start("--port", "0", NOUGHTBOOK_HTTPS="1", NOUGHTBOOK_HOSTS="*")
     address, said = address_of(process)
-    asked = urllib.request.Request(f"{address}sign-in/", headers={"X-Forwarded-Proto": "https"})
+    asked = urllib.request.Request(address, headers={"X-Forwarded-Proto": "https"})
     with urllib.request.urlopen(asked) as answer:
         assert answer.headers["Strict-Transport-Security"]
+        assert answer.url.partition("?")[0].endswith("/sign-in/") and 'type="password"' in answer.read().decode()
+    with socket.create_connection(("127.0.0.1", int(re.search(r":(\d+)/", address)[1])), timeout=20) as large:
+        large.sendall(b"POST /sign-in/ HTTP/1.1\r\nHost: localhost\r\nContent-Length: 150000000\r\n\r\n")
+        assert b" 413 " in large.recv(100)
     process.terminate()
     said += process.communicate(timeout=60)[0]
     assert said.count("noughtbook.W001") == 1
 
 
-def test_a_port_in_use_is_said_with_what_to_do(start):
-    with socket.create_server(("127.0.0.1", 0)) as other:
-        said, _ = start("--port", str(other.getsockname()[1])).communicate(timeout=60)
-    assert "Choose another with --port" in said
-    assert "Traceback" not in said
+def test_a_port_in_use_is_said_with_what_to_do():
+    """Before a database is looked at."""
+    with socket.create_server(("127.0.0.1", 0)) as other, pytest.raises(CommandError) as refused:
+        call_command("start", port=other.getsockname()[1])
+    assert "Choose another with --port" in str(refused.value)
