@@ -2,7 +2,6 @@
 
 import subprocess
 from collections import Counter
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -18,7 +17,7 @@ from django.urls import reverse
 from compliance.checks.models import Check
 from compliance.overview.demo import load
 from compliance.overview.demo.mornings import IN_THE_CELLAR
-from compliance.overview.demo.physics import DAYS
+from compliance.overview.demo.physics import DAYS, FEWEST_DAYS
 from compliance.overview.demo.scenario import ProbeStory, load_scenario
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from compliance.overview.queries import probes_in_use
@@ -33,8 +32,8 @@ from compliance.reviews.models import Review
 from sites.models import Person, Site
 
 PRETENDING = "compliance/overview/demo/"
-HERE = 80  # days in which what happens to a probe has room; a drift goes as far in them as in all
-LATE_ON_A_LEAP_SUNDAY = datetime(2032, 2, 29, 23, 50, tzinfo=UTC)
+# A school has nobody in, and sixty days before, where the shortest demo begins, it had none either: it was a Sunday.
+LATE_ON_NEW_YEARS_DAY = datetime(2032, 1, 1, 23, 50, tzinfo=UTC)
 # Of each site the probes to which something happens, or one that all is measured with.
 PROBES = {
     "Alderbrook": "AL-1 AL-2 AL-3 AL-4 AL-5 AL-6",
@@ -47,39 +46,33 @@ PROBES = {
 pytestmark = pytest.mark.django_db
 
 
-def business_of(probes: dict[str, str], days: int):
-    """Some of its sites and probes; all are made, of sixty days, by the tests in the browser."""
-    told, kept = load_scenario(), " ".join(probes.values()).split()
-    sites = tuple(site for site in told.sites if site.name.split()[0] in probes)
-    return replace(
-        told, sites=sites, probes=tuple(_drifting(probe, days) for probe in told.probes if probe.code in kept)
-    )
+def half_the_business():
+    """The sites and probes to which something happens that is not told of others; all are made by the tests in the browser."""
+    told, kept = load_scenario(), " ".join(PROBES.values()).split()
+    here = tuple(site for site in told.sites if site.name.split()[0] in PROBES)
+    return replace(told, sites=here, probes=tuple(_drifting(probe) for probe in told.probes if probe.code in kept))
 
 
-def _drifting(probe: ProbeStory, days: int) -> ProbeStory:
-    slope = probe.behaviour.get("slope", 0) * DAYS / days
+def _drifting(probe: ProbeStory) -> ProbeStory:
+    """As far in the fewest days as in all."""
+    slope = probe.behaviour.get("slope", 0) * DAYS / FEWEST_DAYS
     return replace(probe, behaviour=probe.behaviour | {"slope": slope})
-
-
-@contextmanager
-def made(probes: dict[str, str], at: datetime, days: int):
-    with time_machine.travel(at, tick=False), pytest.MonkeyPatch.context() as patch:
-        patch.setattr(load, "load_scenario", lambda: business_of(probes, days))
-        call_command("load_rules", verbosity=0)
-        yield load.load_demo(at, days)
 
 
 @pytest.fixture(scope="module")
 def demo(django_db_setup, django_db_blocker):
-    """Made when a school has nobody in; gone after the tests of this file."""
-    with django_db_blocker.unblock(), transaction.atomic(), made(PROBES, LATE_ON_A_LEAP_SUNDAY, HERE) as setting:
-        yield setting
+    """The shortest that may be asked for; gone after the tests of this file."""
+    moment, patched = time_machine.travel(LATE_ON_NEW_YEARS_DAY, tick=False), pytest.MonkeyPatch.context()
+    with django_db_blocker.unblock(), moment, patched as patch, transaction.atomic():
+        patch.setattr(load, "load_scenario", half_the_business)
+        call_command("load_rules", verbosity=0)
+        yield load.load_demo(LATE_ON_NEW_YEARS_DAY, FEWEST_DAYS)
         transaction.set_rollback(True)
 
 
 def asked(**which):
-    come = Reminder.objects.filter(due_at__lte=LATE_ON_A_LEAP_SUNDAY)
-    return with_status(come.filter(**which), LATE_ON_A_LEAP_SUNDAY)
+    come = Reminder.objects.filter(due_at__lte=LATE_ON_NEW_YEARS_DAY)
+    return with_status(come.filter(**which), LATE_ON_NEW_YEARS_DAY)
 
 
 def first_site() -> Site:
@@ -106,13 +99,13 @@ def test_only_the_demo_says_when_its_records_were_made():
 
 def test_of_all_that_was_asked_for_most_is_done_some_missed_and_a_few_excused_with_a_reason(demo):
     """From the second week on: not every probe was checked on the day on which it came into the book."""
-    for of_a_round, excused in ((True, 5), (False, 0)):
+    for of_a_round, few in ((True, 3), (False, 0)):
         of_then = asked(round__isnull=not of_a_round, due_at__gt=demo.begins + 7 * DAY)
         counts = Counter(of_then.values_list("status", flat=True))
-        assert counts[Status.CLEARED] > 0.9 * sum(counts.values()) > 200
-        assert counts[Status.MISSED] > 5 and counts[Status.EXCUSED] > excused
+        assert counts[Status.CLEARED] > 0.9 * sum(counts.values()) > 150
+        assert counts[Status.MISSED] > few and counts[Status.EXCUSED] > few
     assert all(Excuse.objects.values_list("reason", flat=True))
-    assert Excuse.objects.filter(recorded_at__gt=LATE_ON_A_LEAP_SUNDAY - 7 * DAY).count() < Excuse.objects.count()
+    assert Excuse.objects.filter(recorded_at__gt=LATE_ON_NEW_YEARS_DAY - 7 * DAY).count() < Excuse.objects.count()
 
 
 def test_all_facts_folded_anew_say_what_is_stored(demo):
@@ -124,13 +117,13 @@ def test_every_day_since_the_beginning_something_fell_due_or_the_site_was_closed
         fell_due = {
             local_day(at, site.zone) for at in Reminder.objects.filter(site=site).values_list("due_at", flat=True)
         }
-        days = [demo.today - DAY * ago for ago in range(HERE)]
+        days = [demo.today - DAY * ago for ago in range(FEWEST_DAYS)]
         assert {day for day in days if demo.works(name, day)} == fell_due & set(days), name
 
 
-def test_schools_had_holidays_of_both_kinds_and_a_day_off_was_called_off(demo):
+def test_schools_have_holidays_of_both_kinds_and_a_day_off_was_called_off(demo):
     school = demo.calendars[first_site().name]
-    days = [demo.today - DAY * ago for ago in range(HERE)]
+    days = [demo.today + DAY * ahead for ahead in range(-FEWEST_DAYS, 30)]
     why = Counter(school.is_open(day)[1] for day in days)
     assert why["half-term holidays"] == 5
     assert why["Christmas Day"] == why["New Year's Day"] == 1
@@ -162,12 +155,12 @@ def test_of_a_probe_put_aside_only_the_check_falls_due_that_its_readings_wait_fo
 
 def test_the_manager_who_signs_in_has_a_bath_of_five_probes_two_to_decide_on_and_one_check_that_is_overdue(demo):
     site = first_site()
-    due = to_do_today(site, probes_in_use(site), LATE_ON_A_LEAP_SUNDAY)
+    due = to_do_today(site, probes_in_use(site), LATE_ON_NEW_YEARS_DAY)
     assert [each.probe.code for each in for_one_bath(due)] == ["AL-4"], "what is due on Monday is made on Monday"
     assert {each.probe.code for each in due if each.failed} == {"AL-2", "CO-1"}
     assert "AL-4" in [each.probe.code for each in due if each.overdue and each.probe]
     assert {each.probe.code for each in due if not each.overdue} == {"AL-1", "AL-3", "AL-5", "AL-6"}
-    monday = to_do_today(site, probes_in_use(site), LATE_ON_A_LEAP_SUNDAY + DAY / 3)
+    monday = to_do_today(site, probes_in_use(site), LATE_ON_NEW_YEARS_DAY + DAY / 3)
     assert len(for_one_bath(monday)) == 5
     assert Reading.objects.filter(probe__code="AL-3", taken_at__gt=F("probe__state__last_good_at")).exists()
 

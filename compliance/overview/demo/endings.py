@@ -6,6 +6,8 @@ from random import Random
 
 from django.db.models import Exists, OuterRef
 
+from compliance.checks.models import Span
+from compliance.checks.span_times import holds
 from compliance.metrology.vocabulary import Direction, Outcome
 from compliance.plans.calendar import DAY, instant
 from compliance.quarantine import actions as quarantine
@@ -87,8 +89,11 @@ def act_on_deviations(setting: Setting) -> None:
 
 def correct_some(setting: Setting) -> None:
     """Two slips of the finger put right, and one reading struck out; the old entries stay readable."""
+    in_quarantine = Span.objects.filter(holds(OuterRef("taken_at")), probe=OuterRef("probe")).exclude(anchor="")
     unsuspicious = Reading.objects.filter(
-        ~Exists(Deviation.objects.filter(reading=OuterRef("pk"))), taken_at__lt=_lately(setting)
+        ~Exists(Deviation.objects.filter(reading=OuterRef("pk"))),
+        ~Exists(in_quarantine),  # which a supervisor alone may take out of its case
+        taken_at__lt=_lately(setting),
     ).select_related("limit_version__limit", "probe", "site", "taken_by")
     first, second, third = unsuspicious.order_by("-taken_at")[10:70:20]
     for reading in (first, second):
