@@ -97,9 +97,11 @@ OF_CHECKS = ("probe", "point", "opens_at", "closes_at")
 OF_READINGS = ("site", "limit", "appliance", "opens_at", "closes_at")
 
 
-def _looked_up(found: Callable[[Callable], QuerySet], column: str, asked: tuple[str, ...]) -> Looked:
+def _looked_up(
+    model: type[models.Model], found: Callable[[Callable], QuerySet], column: str, asked: tuple[str, ...]
+) -> Looked:
     """A column of the first of those."""
-    field = found(OuterRef).model._meta.get_field(column)
+    field = model._meta.get_field(column)
     shown = field if isinstance(field, models.DateTimeField) else models.BigIntegerField()
     return PreparedSubquery(lambda: found(_slot).values(column)[:1], shown)(**{name: name for name in asked})
 
@@ -109,11 +111,11 @@ def _slot(name: str) -> Slot:
     return Slot(name, None if field.is_relation else field)
 
 
-CHECK = _looked_up(clearing_checks, "id", OF_CHECKS)
-CHECKED_AT = _looked_up(clearing_checks, "checked_at", OF_CHECKS)
-READING = _looked_up(clearing_readings, "id", OF_READINGS)
-TAKEN_AT = _looked_up(clearing_readings, "taken_at", OF_READINGS)
-DOUBTED = _looked_up(doubted_readings, "id", OF_READINGS)
+CHECK = _looked_up(Check, clearing_checks, "id", OF_CHECKS)
+CHECKED_AT = _looked_up(Check, clearing_checks, "checked_at", OF_CHECKS)
+READING = _looked_up(Reading, clearing_readings, "id", OF_READINGS)
+TAKEN_AT = _looked_up(Reading, clearing_readings, "taken_at", OF_READINGS)
+DOUBTED = _looked_up(Reading, doubted_readings, "id", OF_READINGS)
 EXCUSED = PreparedSubquery(
     lambda: Excuse.objects.live().filter(reminder=Slot("pk")).order_by().values("pk"),
     models.BooleanField(),
