@@ -1,17 +1,11 @@
-"""A book of when the trail alone told of settings, brought up to date: `python -m tests.sites.migrating` prints what it says of
-each time."""
+"""A book of when the trail alone told of settings, brought up to date, and what it says of each time."""
 
-import json
 from datetime import UTC, datetime, timedelta
 
-import django
-
-django.setup()
-
-from compliance.probes.models import Probe  # noqa: E402 - the code of now, of which the first part of this makes no use
-from shared.dated import former_of  # noqa: E402
-from sites.models import Business, Site  # noqa: E402
-from tests.old_states import models_at  # noqa: E402
+from compliance.probes.models import Probe
+from shared.dated import former_of
+from sites.models import Business, Site
+from tests.old_states import made_at, models_at
 
 BEFORE = [("sites", "0009_first_names"), ("probes", "0002_written_once"), ("audit", "0002_written_once")]
 AFTER = [("sites", "0014_former_review_days"), ("probes", "0004_first_particulars")]
@@ -94,13 +88,9 @@ def said() -> dict:
     return told
 
 
-def main() -> None:
-    model = models_at(BEFORE)
+def brought_up_to_date() -> dict:
+    model = made_at(BEFORE)
     person = model("sites", "Person").objects.create(email="mara@kitchen.example", name="Mara Holt")
     write_trail(model, person.pk)
     models_at(AFTER)
-    print(json.dumps(said()))
-
-
-if __name__ == "__main__":
-    main()
+    return said()

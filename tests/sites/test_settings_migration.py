@@ -1,28 +1,17 @@
 """The settings of a book of before, when the trail alone told of their changes (see migrating.py)."""
 
-import json
-import os
-import subprocess
-import sys
-from pathlib import Path
-
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.old_states import on_its_own
+from tests.sites.migrating import brought_up_to_date
+
 WHY = "As its maker says."
 
 
 @pytest.fixture
-def book(empty_database_url, tmp_path):
-    environment = {
-        "DATABASE_URL": empty_database_url,
-        "NOUGHTBOOK_DATA": str(tmp_path),
-        "DJANGO_SETTINGS_MODULE": "compliance.settings",
-    }
-    command = [sys.executable, "-m", "tests.sites.migrating"]
-    done = subprocess.run(command, cwd=ROOT, env=os.environ | environment, capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
+def book(empty_database_url, django_db_blocker):
+    with django_db_blocker.unblock(), on_its_own(empty_database_url):
+        return brought_up_to_date()
 
 
 def test_what_was_set_and_when_is_written_as_the_trail_tells_it(book):
