@@ -39,22 +39,26 @@ def enter(play: Play, what: str, at) -> None:
         making.event(probe, cook, what, at)
 
 
-def rows_of(world, told: list[tuple], clock, *, delay: int, shuffle: int | None = None) -> list[tuple]:
+@pytest.fixture
+def play(world) -> Play:
+    with time_machine.travel(SPRING, tick=False):
+        play = Play.begin(world, SPRING)
+        check_every(play.probe, 1, by=world.manager)
+        return play
+
+
+def rows_of(play: Play, told: list[tuple], clock, *, delay: int, shuffle: int | None = None) -> list[tuple]:
     """What is stored where each of these was entered so many hours after it was so, or all at the end in some order."""
-    clock.move_to(SPRING)
-    play = Play.begin(world, SPRING)
-    check_every(play.probe, 1, by=world.manager)
     moves = [each for each in told if each[1] == "moved"]
     told = [each for each in told if each[1] != "moved" or each == moves[0]]
     if shuffle is not None:
         Random(shuffle).shuffle(told)
-    for hour, what in told:
-        at = SPRING + timedelta(hours=hour)
-        clock.move_to(at + timedelta(hours=delay + 20 if shuffle is None else HOURS))
-        enter(play, what, at)
-    end = SPRING + timedelta(hours=2 * HOURS)
-    clock.move_to(end)
-    return [row for row in play.rows() if row[4] <= end]
+    with undone():
+        for hour, what in told:
+            at = SPRING + timedelta(hours=hour)
+            clock.move_to(at + timedelta(hours=delay + 20 if shuffle is None else HOURS))
+            enter(play, what, at)
+        return [row for row in play.rows() if row[4] <= SPRING + timedelta(hours=2 * HOURS)]
 
 
 def cancelled(row: tuple) -> bool:
@@ -70,12 +74,12 @@ def found_late(row: tuple) -> bool:
 @example([(1, "good"), (198, "away"), (213, "adjusted"), (216, "good")], 0)
 @example([(21, "bad"), (45, "good"), (50, "dropped"), (70, "away"), (120, "moved"), (140, "good")], 4)
 @settings(suppress_health_check=list(HealthCheck), max_examples=settings.default.max_examples // 10, deadline=None)
-def test_whoever_writes_it_down_and_when_the_rows_are_the_same(world, told, seed):
+def test_whoever_writes_it_down_and_when_the_rows_are_the_same(play, told, seed):
     told = sorted(told)
-    with time_machine.travel(SPRING, tick=False) as clock, undone():
-        in_order = rows_of(world, told, clock, delay=0)
-        late = rows_of(world, told, clock, delay=70)
-        shuffled = rows_of(world, told, clock, delay=0, shuffle=seed)
+    with time_machine.travel(SPRING, tick=False) as clock:
+        in_order = rows_of(play, told, clock, delay=0)
+        late = rows_of(play, told, clock, delay=70)
+        shuffled = rows_of(play, told, clock, delay=0, shuffle=seed)
     for otherwise in (late, shuffled):
         assert [row for row in in_order if row not in otherwise and not cancelled(row)] == []
         assert [row for row in otherwise if row not in in_order and not cancelled(row)] == []
