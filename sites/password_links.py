@@ -60,8 +60,11 @@ def live_link(pk: int, token: str) -> PasswordLink | None:
 
 def may_make_link(by: Person, person: Person) -> bool:
     """Whether `by` may have a person choose a password: those who rank below, and a newcomer that `by` has invited."""
-    if is_below(person, by):
-        return True
+    return is_below(person, by) or invited(by, person)
+
+
+def invited(by: Person, person: Person) -> bool:
+    """Whether it was `by` who invited somebody who has not chosen a password yet."""
     link = None if person.has_usable_password() else newest_link(person)
     return bool(link and link.made_by_id == by.pk)
 

@@ -8,8 +8,8 @@ from django.http import Http404
 
 from .access import areas_of
 from .models import Area, Membership, Person, Role
-from .password_links import may_make_link
-from .ranks import is_below, may_rename, works_within
+from .password_links import invited
+from .ranks import is_below, may_rename_themselves, works_within
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +50,14 @@ def get_person(supervisor: Person, pk: int) -> PersonInReach:
     person = colleagues_of(supervisor).filter(pk=pk).first()
     if person is None:
         raise Http404
+    below = is_below(person, supervisor)
     return PersonInReach(
         person,
         areas,
-        works_within(person, areas),
-        is_below(person, supervisor),
-        may_make_link(supervisor, person),
-        may_rename(supervisor, person),
+        below or works_within(person, areas),
+        below,
+        below or invited(supervisor, person),
+        below or may_rename_themselves(supervisor, person),
     )
 
 

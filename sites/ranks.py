@@ -1,7 +1,7 @@
 """Who ranks below whom, from reader, cook and site manager over the supervisor of a site and of an area to the head of all
 areas of a business. A person's name, way in (password, e-mail) and rank are changed from above, never by a peer."""
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, QuerySet
 
 from .access import areas_of, businesses_of
 from .asked_once import once
@@ -10,8 +10,8 @@ from .models import Area, Business, Person, Role
 
 def works_within(person: Person, areas: QuerySet[Area] | list[Area]) -> bool:
     """Whether a person works somewhere, and nowhere but in these areas."""
-    elsewhere = person.memberships.exclude(Q(area__in=areas) | Q(site__area__in=areas))
-    return person.memberships.exists() and not elsewhere.exists()
+    held = {area or of_site for area, of_site in person.memberships.values_list("area", "site__area")}
+    return bool(held) and held <= {area.pk for area in areas}
 
 
 def is_below(person: Person, supervisor: Person) -> bool:
@@ -27,12 +27,16 @@ def _is_below(person: Person, supervisor: Person) -> bool:
     if not works_within(person, areas_of(supervisor)):
         return False
     supervised = set(areas_of(person).values_list("business", flat=True))
-    return supervised <= _heads(supervisor) - _heads(person)
+    return not supervised or supervised <= _heads(supervisor) - _heads(person)
 
 
 def may_rename(by: Person, person: Person) -> bool:
+    return is_below(person, by) or may_rename_themselves(by, person)
+
+
+def may_rename_themselves(by: Person, person: Person) -> bool:
     """Nobody changes their own name, or they could hide behind another, unless nobody can rank above them."""
-    return is_below(person, by) or (by.pk == person.pk and bool(_heads(person)))
+    return by.pk == person.pk and bool(_heads(person))
 
 
 def heads_of(business: Business) -> QuerySet[Person]:

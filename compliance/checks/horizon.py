@@ -1,12 +1,14 @@
 """Lays rows further ahead each night. Rows are only appended, and no history is read of a probe that goes on as before."""
 
+from collections import namedtuple
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import partial
+from itertools import starmap
 from typing import Any
 
 from django.db import connection
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import DateTimeField, OuterRef, QuerySet, Subquery
 
 from compliance.plans.calendar import Calendar
 from compliance.plans.demands import OUT_OF_TOLERANCE
@@ -18,6 +20,7 @@ from compliance.plans.queries import PlanBook, Reach
 from compliance.plans.schedule import TICK, Due, Plan, Stretch, due_times, stretches
 from compliance.plans.store import put
 from compliance.probes.models import Probe
+from shared.prepared import Prepared, Slot, keys
 from sites.models import Site
 
 from .check_rows import AHEAD, derive_with_states
@@ -46,28 +49,45 @@ def extend(now: datetime) -> bool:
     """Lay rows up to 40 days ahead, and always the next one; gives whether all went well. Run again it writes none."""
     well, last, pace = True, 0, Pace(FIRST, PROBES)
     while probes := list(Probe.objects.filter(pk__gt=last).order_by("pk").values_list("pk", flat=True)[:PROBES]):
-        last, (lasts, _) = probes[-1], _last_rows(Probe.objects.filter(pk__in=probes), now, WANTED)
+        last, (lasts, _) = probes[-1], _last_rows(_PROBES, probes, now, WANTED)
         for some in pace.in_turn(sorted(row.probe_id for row in lasts)):
             words = f"Rows ahead of the probes from {some[0]} to {some[-1]} are left for the next time."
             well = went_well(pace.transaction()(partial(_extend_some, some, now)), words) and well
     return well
 
 
-def _last_rows(probes: QuerySet[Probe], now: datetime, columns: tuple[str, ...]) -> tuple[list[Row], dict[int, Reach]]:
-    """The last row of each of these probes that wants more after it, and what each probe goes by."""
+def _with_last(probes: QuerySet[Probe]) -> QuerySet:
     rows = Reminder.objects.filter(probe=OuterRef("pk"), point=Point.ZERO).order_by("-due_at")
-    probes = probes.annotate(last=Subquery(rows.values("pk")[:1])).values_list(
+    return probes.annotate(last=Subquery(rows.values("pk")[:1])).values_list(
         "pk", "business", "site", "sensor", "withdrawn", "site__closed", "last"
     )
-    in_use = {last: Reach(*reach, pk) for pk, *reach, withdrawn, closed, last in probes if not (withdrawn or closed)}
-    lasts = Reminder.objects.filter(pk__in=in_use, due_at__lte=now + AHEAD).values_list(*columns, named=True)
+
+
+def _ending(columns: tuple[str, ...]) -> QuerySet:
+    return Reminder.objects.filter(pk__in=keys(), due_at__lte=Slot("until", DateTimeField())).values_list(*columns)
+
+
+_PROBES = Prepared(lambda: _with_last(Probe.objects.filter(pk__in=keys())))
+_HELD = Prepared(
+    lambda: _with_last(Probe.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=keys()).order_by("pk"))
+)
+_ENDING = {columns: Prepared(partial(_ending, columns)) for columns in (WANTED, LAST)}
+_NAMED = {columns: namedtuple("_Row", columns) for columns in _ENDING}
+
+
+def _last_rows(
+    probes: Prepared, probe_ids: Sequence[int], now: datetime, columns: tuple[str, ...]
+) -> tuple[list[Row], dict[int, Reach]]:
+    """The last row of each of these probes that wants more after it, and what each probe goes by."""
+    found = probes.rows(probe_ids)
+    in_use = {last: Reach(*reach, pk) for pk, *reach, withdrawn, closed, last in found if not (withdrawn or closed)}
+    lasts = starmap(_NAMED[columns], _ENDING[columns].rows(filter(None, in_use), until=now + AHEAD))
     return [row for row in lasts if not row.because.startswith(OUT_OF_TOLERANCE)], in_use
 
 
 def _extend_some(probe_ids: Sequence[int], now: datetime) -> None:
     """Of a few probes, which are held meanwhile."""
-    held = Probe.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=probe_ids).order_by("pk")
-    ends, in_use = _last_rows(held, now, LAST)
+    ends, in_use = _last_rows(_HELD, probe_ids, now, LAST)
     if ends:
         _extend(ends, in_use, now)
 
