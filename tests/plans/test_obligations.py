@@ -274,13 +274,23 @@ def in_order(rows: list) -> list:
 EXAMPLES = settings(max_examples=80)
 
 
-@given(histories())
+@given(histories(), st.randoms(), st.integers(0, 60), st.integers(0, 13))
 @EXAMPLES
-def test_while_it_is_withdrawn_at_most_the_one_check_waits_that_it_was_put_aside_for(facts):
+def test_every_law_of_the_fold_holds_for_any_history(facts, random, days, day):
+    """To think of a history takes longer than to fold it, so each is held against all of them."""
+    rows = check_obligations(facts, END)
+    while_it_is_withdrawn_at_most_the_one_check_waits_that_it_was_put_aside_for(facts, rows)
+    the_order_of_entering_has_no_say(facts, rows, random)
+    windows_of_a_point_neither_overlap_nor_leave_a_gap(rows)
+    a_day_of_a_plan_has_one_row_and_a_moment_too(rows)
+    a_longer_horizon_only_appends(facts, rows, days)
+    what_has_fallen_due_does_not_hang_on_what_is_set_afterwards(facts, day)
+    from_the_first_row_on_something_waits_until_it_is_done_or_asked_for_no_longer(facts, rows)
+
+
+def while_it_is_withdrawn_at_most_the_one_check_waits_that_it_was_put_aside_for(facts, rows):
     """And it waits exactly where, told by plain words, what was read before could still be proved."""
-    live = [
-        row for row in check_obligations(facts, END) if not (row.done_at or row.cancelled_at or row.closes_at <= END)
-    ]
+    live = [row for row in rows if not (row.done_at or row.cancelled_at or row.closes_at <= END)]
     turns = sorted((e for e in facts.events if e.kind in TURNS), key=lambda e: e.at)
     if not turns or turns[-1].kind == EventKind.RETURNED:
         return
@@ -292,24 +302,19 @@ def test_while_it_is_withdrawn_at_most_the_one_check_waits_that_it_was_put_aside
     assert [row.because.partition(";")[0] for row in live] == ["put aside and not checked since"] * waits
 
 
-@given(histories(), st.randoms())
-@EXAMPLES
-def test_the_order_of_entering_has_no_say(facts, random):
-    in_order = check_obligations(facts, END)
+def the_order_of_entering_has_no_say(facts, rows, random):
     shuffled = [list(each) for each in (facts.checks, facts.events)]
     for each in shuffled:
         random.shuffle(each)
-    assert check_obligations(ProbeFacts(*(tuple(each) for each in shuffled), facts.stays), END) == in_order
+    assert check_obligations(ProbeFacts(*(tuple(each) for each in shuffled), facts.stays), END) == rows
 
 
-@given(histories())
-@EXAMPLES
-def test_windows_of_a_point_neither_overlap_nor_leave_a_gap(facts):
+def windows_of_a_point_neither_overlap_nor_leave_a_gap(rows):
     """A gap is only where the probe was withdrawn, or the site closed: where nothing was asked for.
 
     By their windows, for one that was done before its hour may be due after what the failed check that did it asks for.
     """
-    rows = in_order(check_obligations(facts, END))
+    rows = in_order(rows)
     for point in (CheckKind.ZERO, CheckKind.BOILING):
         for row, following in pairwise([row for row in rows if row.point == point]):
             assert row.opens_at <= row.closes_at <= following.opens_at
@@ -317,28 +322,19 @@ def test_windows_of_a_point_neither_overlap_nor_leave_a_gap(facts):
                 assert row.closes_at == following.opens_at or row.point == CheckKind.BOILING and row.cancelled_at
 
 
-@given(histories())
-@EXAMPLES
-def test_a_day_of_a_plan_has_one_row_and_a_moment_too(facts):
-    rows = check_obligations(facts, END)
+def a_day_of_a_plan_has_one_row_and_a_moment_too(rows):
     days = [row.day for row in rows if row.day]
     assert len(days) == len(set(days))
     assert len({(row.point, row.due_at) for row in rows}) == len(rows)
 
 
-@given(histories(), st.integers(0, 60))
-@EXAMPLES
-def test_a_longer_horizon_only_appends(facts, days):
-    shorter, longer = (
-        [row for row in check_obligations(facts, until) if row.point == CheckKind.ZERO]
-        for until in (END, END + days * DAY)
-    )
+def a_longer_horizon_only_appends(facts, rows, days):
+    further = check_obligations(facts, END + days * DAY)
+    shorter, longer = ([row for row in found if row.point == CheckKind.ZERO] for found in (rows, further))
     assert longer[: len(shorter)] == shorter
 
 
-@given(histories(), st.integers(0, 13))
-@EXAMPLES
-def test_what_has_fallen_due_does_not_hang_on_what_is_set_afterwards(facts, day):
+def what_has_fallen_due_does_not_hang_on_what_is_set_afterwards(facts, day):
     """Plans, closures, hours and clocks that are set later change no row that is due by then."""
     at = BEGIN + day * DAY
     known = [
@@ -357,11 +353,8 @@ def test_what_has_fallen_due_does_not_hang_on_what_is_set_afterwards(facts, day)
     assert [(row.point, row.due_at, row.because, row.grace_at) for row in now if row.due_at <= at] == by_then
 
 
-@given(histories())
-@EXAMPLES
-def test_from_the_first_row_on_something_waits_until_it_is_done_or_asked_for_no_longer(facts):
-    rows = [row for row in check_obligations(facts, END) if row.point == CheckKind.ZERO]
-    for row, following in pairwise(in_order(rows)):
+def from_the_first_row_on_something_waits_until_it_is_done_or_asked_for_no_longer(facts, rows):
+    for row, following in pairwise(in_order([row for row in rows if row.point == CheckKind.ZERO])):
         done = any(
             row.opens_at < moment(each) and each.at <= row.closes_at and each.verdict != UNCLEAR
             for each in facts.checks
