@@ -275,7 +275,7 @@ EXAMPLES = settings(max_examples=80)
 
 
 @given(histories(), st.randoms(), st.integers(0, 60), st.integers(0, 13))
-@EXAMPLES
+@settings(max_examples=160)
 def test_every_law_of_the_fold_holds_for_any_history(facts, random, days, day):
     """To think of a history takes longer than to fold it, so each is held against all of them."""
     rows = check_obligations(facts, END)
