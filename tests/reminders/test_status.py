@@ -36,7 +36,7 @@ checks = st.fixed_dictionaries(
 )
 SOME = settings(
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
-    max_examples=settings.default.max_examples // 2,
+    max_examples=settings.default.max_examples // 4,
 )
 
 
