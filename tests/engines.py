@@ -29,6 +29,7 @@ ENGINES = ("sqlite", "postgres")
 TAKEN = "TESTS_TAKEN"  # in the environment of the workers: the folder with a mark for each file of a queue that one of them took
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 WORKERS = (*ENGINES, "programs")
+ALONE = {"browser": "programs", "metrology": "postgres", "studies": "postgres"}  # folders that one worker loads
 PROGRAMS = {"_alone", "_grown"}  # the installations whose tests start programs and wait for them
 # A walk that is the same with scripts and without is walked in one of the two ways, in turn by its name; these in both.
 WAYS = ("with scripts", "without scripts")
@@ -103,8 +104,21 @@ def pytest_cmdline_main(config):
 
 
 def pytest_ignore_collect(collection_path):
-    """What another worker looks through; None leaves the choice to others."""
-    return True if Run.worker in ENGINES and collection_path == HERE / "browser" else None
+    """What another worker does alone, and so need not be loaded here; None leaves the choice to others."""
+    return True if Run.worker and of_folder(collection_path) not in (None, Run.worker) else None
+
+
+def pytest_collect_directory(path, parent):
+    return FromAThird.from_parent(parent, path=path) if Run.worker and path == HERE else None
+
+
+class FromAThird(pytest.Package):
+    """Each worker begins elsewhere, so that in a new clone it finds two thirds of the tests compiled by the others."""
+
+    def collect(self):
+        found = list(super().collect())
+        first = len(found) * WORKERS.index(Run.worker) // len(WORKERS)
+        return found[first:] + found[:first]
 
 
 @pytest.hookimpl(trylast=True)
@@ -137,7 +151,7 @@ def pytest_runtest_protocol(item, nextitem):
 
 def queue_of(item) -> str | None:
     """`any` worker that comes to its file runs it, or one of those on SQLite; None where it is this worker's alone."""
-    if TAKEN not in os.environ or not Run.worker or waits(item):
+    if TAKEN not in os.environ or not Run.worker or alone(item):
         return None
     if not touches_database(item) and not only(item):
         return "any"
@@ -147,7 +161,9 @@ def queue_of(item) -> str | None:
 def turn(item) -> tuple:
     """This worker's own first, then file by file, the longest first: those that walk through all of the source or the pages."""
     queue = queue_of(item)
-    return (2 if queue == "any" else 1, item.path.parent != HERE, str(item.path)) if queue else (0,)
+    return (
+        (2 if queue == "any" else 1, item.path.parent != HERE, str(item.path)) if queue else (0, False, str(item.path))
+    )
 
 
 def takes(queue: str, path: Path) -> bool:
@@ -164,13 +180,18 @@ def takes(queue: str, path: Path) -> bool:
 def runs_here(item) -> bool:
     if not Run.worker:
         return Run.engine == only(item) if only(item) else touches_database(item) or Run.engine == "sqlite"
-    if waits(item):
-        return Run.worker == "programs"
+    if worker := alone(item):
+        return Run.worker == worker
     return not walked_otherwise(item) and Run.engine in engines_of(item)
 
 
-def waits(item) -> bool:
-    return bool(PROGRAMS & set(item.fixturenames)) or item.nodeid.startswith("tests/browser/")
+def alone(item) -> str | None:
+    """The worker that alone may run it: what waits for programs, and what one worker loads."""
+    return "programs" if PROGRAMS & set(item.fixturenames) else of_folder(item.path)
+
+
+def of_folder(path: Path) -> str | None:
+    return ALONE.get(path.relative_to(HERE).parts[0]) if HERE in path.parents else None
 
 
 def engines_of(item) -> tuple[str, ...]:
