@@ -1,6 +1,6 @@
 """Somebody who writes again and again while digests are worked out, rows are laid ahead and a file comes in, each slowly.
 
-A process of its own on an empty database: `python -m tests.concurrency.monday` prints how it went as JSON.
+`python -m tests.concurrency.monday`, a process of its own on empty tables, prints how it went as JSON.
 """
 
 import json
@@ -11,7 +11,6 @@ from datetime import datetime, timedelta
 from unittest import mock
 
 import django
-from django.core.management import call_command
 from django.db import connection, transaction
 from django.utils import timezone
 
@@ -81,7 +80,6 @@ def prepare(world: World) -> datetime:
 
 
 def main() -> None:
-    call_command("migrate", verbosity=0)
     world = World.build()
     later, writer, rows, wrong = prepare(world), Writer(world.site.pk), Reminder.objects.count(), []
 
