@@ -26,6 +26,8 @@ class Scene:
 
     def __init__(self, installation: Installation, chance: random.Random, workers: int = 2, hasty: bool = False):
         self.installation, self.chance, self.hasty = installation, chance, hasty
+        # Seconds in which whoever has claimed a notice and lives has let it go: a task is ended after three, or was frozen.
+        self.claimed_for = 10 if hasty else 20
         installation.post.reads_for = READS_FOR
         self.web = installation.start()
         self.web.says("celery -A compliance beat")  # that nobody works for it yet
@@ -162,7 +164,7 @@ def while_nothing_goes_out(scene: Scene, longest: float) -> None:
     scene.something_to_tell([1] * int(seconds / 3))
     while time.monotonic() < end:
         time.sleep(0.3)
-        hurry(scene.installation)
+        hurry(scene)
 
 
 def mail_server_away(scene: Scene) -> None:

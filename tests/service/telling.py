@@ -11,7 +11,6 @@ from collections import Counter, defaultdict
 from datetime import datetime, timedelta
 from http.client import HTTPException
 
-from tests.service.installation import Installation
 from tests.service.post import Letter
 from tests.service.visitor import MANAGER, Visitor
 from tests.service.works import FAILING, SPREAD, Work
@@ -28,7 +27,6 @@ OVERTAKEN = """jsonb_array_length(probes::jsonb) > 0 AND NOT EXISTS (
     SELECT 1 FROM checks_check c WHERE c.probe_id = (pair ->> 0)::int AND c.checked_at > (pair ->> 1)::timestamptz
       AND c.verdict <> 'inconclusive'))"""
 AT_MARK = 5  # seconds after the answer in which a database that is struck may lose the mark
-CLAIMED_FOR = 20  # seconds in which whoever has claimed a notice and lives has got an answer or a time-out
 AT_KILL = 3  # seconds in which a killed sender's connection is gone
 
 
@@ -87,7 +85,7 @@ class Telling(Work):
     def settled(self, installation):
         if any(each.is_alive() for each in self.recorders):
             return False
-        hurry(installation)
+        hurry(self.scene)
         told = self._told(installation)
         return all(told[each] for each in self._expected()) and all(
             state in ("sent", "failed", "needless", "page") for _, _, state, *_ in self._notices(installation)
@@ -157,11 +155,12 @@ class Telling(Work):
         )
 
 
-def hurry(installation: Installation) -> None:
+def hurry(scene) -> None:
     """Cut the waits between two tries short: the next is now, and after a sender that must be dead."""
+    installation = scene.installation
     installation.change("UPDATE notices_notice SET not_before = NULL WHERE state = 'waiting' AND not_before > now()")
     installation.change(
-        f"UPDATE notices_notice SET claimed_at = NULL WHERE claimed_at < now() - interval '{CLAIMED_FOR} seconds'"
+        f"UPDATE notices_notice SET claimed_at = NULL WHERE claimed_at < now() - interval '{scene.claimed_for} seconds'"
     )
 
 
