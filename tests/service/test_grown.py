@@ -83,9 +83,11 @@ def test_a_task_whose_worker_is_killed_is_done_by_another_and_once(scene, grown)
 def test_a_silent_beat_is_told_and_two_do_no_harm(scene, grown):
     [beat] = scene.beats
     beat.freeze()
-    until(lambda: unwell(scene) == {"tasks"}, what=grown.last_words())
+    try:
+        until(lambda: unwell(scene) == {"tasks"}, what=grown.last_words())
+    finally:
+        beat.thaw()
     scene.beats.append(grown.beat())
-    beat.thaw()
 
 
 def test_a_broker_that_is_silent_or_gone_is_told_and_costs_nobody_a_check(scene, visitor, grown):
