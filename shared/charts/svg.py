@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
-from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Polygon, PolyLine, Rect, Shape, String
+from reportlab.graphics.shapes import Circle, Drawing, Group, Line, Path, Polygon, PolyLine, Rect, Shape, String
 from reportlab.lib.colors import Color
 
 _PREFIX = re.compile(r"[A-Za-z][\w-]*")
@@ -77,8 +77,15 @@ def _polygon(polygon: Polygon, top: float) -> str:
     return f'<polygon points="{_places(polygon.points, top)}"{_fill(polygon.fillColor)}{_edge(polygon)}/>'
 
 
-def _path(path: PolyLine, top: float) -> str:
-    return f'<polyline points="{_places(path.points, top)}" fill="none"{_edge(path)} stroke-linejoin="round"/>'
+def _bent(line: PolyLine, top: float) -> str:
+    return f'<polyline points="{_places(line.points, top)}" fill="none"{_edge(line)} stroke-linejoin="round"/>'
+
+
+def _hatching(path: Path, top: float) -> str:
+    """Of lines that each begin anew."""
+    places = iter(_places(path.points, top).split())
+    steps = " ".join(f"{_STEPS[operator]} {next(places)}" for operator in path.operators)
+    return f'<path d="{steps}" fill="none"{_edge(path)}/>'
 
 
 def _text(text: String, top: float) -> str:
@@ -91,7 +98,16 @@ def _text(text: String, top: float) -> str:
     )
 
 
-_WRITERS = {Circle: _circle, Line: _line, Polygon: _polygon, PolyLine: _path, Rect: _rect, String: _text}
+_STEPS = {0: "M", 1: "L"}
+_WRITERS = {
+    Circle: _circle,
+    Line: _line,
+    Path: _hatching,
+    Polygon: _polygon,
+    PolyLine: _bent,
+    Rect: _rect,
+    String: _text,
+}
 
 
 def _fill(colour: Color | None) -> str:

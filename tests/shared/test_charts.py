@@ -10,7 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from shared.charts.axes import Frame, nice_ticks, number, time_ticks, unit_of
-from shared.charts.marks import width_of
+from shared.charts.marks import sheet, slanting, width_of
 from shared.charts.settling import Display, settling_picture
 from shared.charts.svg import to_svg
 from shared.charts.timeline import Band, Dot, Flag, probe_timeline, spread
@@ -102,6 +102,14 @@ def test_svg_is_named_escaped_and_has_no_style():
     assert tree.find(f"{SVG}title").text == "Probe <7>" and tree.find(f"{SVG}desc").text == "Checks & spans"
     assert not any(e.get("style") for e in tree.iter())
     assert '=""' not in text  # of which some browsers complain in their console
+
+
+def test_a_hatching_is_drawn_line_by_line_and_stays_in_its_box():
+    drawing = sheet(40, 20)
+    drawing.add(slanting((10, 5), (20, 10), gap=10))
+    paths = ElementTree.fromstring(to_svg(drawing, "t", "d")).iter(f"{SVG}path")
+    # Heights are counted from above.
+    assert [path.get("d") for path in paths] == ["M 25,15 L 30,10 M 15,15 L 25,5 M 10,10 L 15,5"]
 
 
 def test_ids_of_two_pictures_differ_and_none_occurs_twice():
