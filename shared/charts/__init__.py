@@ -1,3 +1,3 @@
 """Pictures drawn once as reportlab drawings: SVG for the page, vectors for the print."""
 
-import shared.printing  # noqa: F401 - before reportlab's shapes are loaded
+import shared.printing  # noqa: F401 - what it says is read as reportlab is loaded

@@ -1,6 +1,6 @@
 """Printed records: pages, text, tables and the flow of a record, straight onto a canvas."""
 
-from reportlab import rl_config
+import os
 
-# Each stroke would be looked through as it is made, which takes longer than drawing it. Must be said before shapes are loaded.
-rl_config.shapeChecking = 0
+# Read by reportlab when it is loaded: each stroke would be looked through as it is made, which takes longer than drawing it.
+os.environ.update(RL_shapeChecking="0")
