@@ -3,7 +3,6 @@
 import io
 from dataclasses import dataclass
 from datetime import timedelta
-from zlib import crc32
 
 import pytest
 from django.conf import settings
@@ -128,14 +127,14 @@ def test_no_form_sent_with_markup_makes_markup_of_it(half, records, pages):
     person, strange, shown = records["world"].supervisor, {}, set()
     client, forms = visitor(person), forms_on(pages)
     session = client.cookies[settings.SESSION_COOKIE_NAME].value
-    for form, (path, typed) in forms.items():
-        if crc32(path.encode()) % 2 == half:
+    for number, (form, (path, typed)) in enumerate(forms.items()):
+        if number % 2 == half:
             client.cookies[settings.SESSION_COOKIE_NAME] = session
             with transaction.atomic():
                 strange[form] = markup.strange_in(what_is_shown(client, path, typed, shown), seal_of(person))
                 transaction.set_rollback(True)
     assert {form: found for form, found in strange.items() if found} == {}
-    assert len(forms) > 80 and len(strange) > 30
+    assert len(forms) > 80 and len(strange) > 40
 
 
 def what_is_shown(client: Client, path: str, typed: dict, shown: set[str]) -> str:
