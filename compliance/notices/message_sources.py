@@ -19,7 +19,7 @@ from compliance.checks.models import Check, ProbeState, Verdict
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.queries import calendars
 from compliance.probes.models import Event, EventKind, Probe
-from compliance.reminders.queries import Asked, asked_of
+from compliance.reminders.queries import Asked, asked_next, asked_of
 from shared.append_only import Fact
 from shared.key_lists import among
 from shared.plurals import noun
@@ -103,7 +103,7 @@ Wanted = tuple[Probe, Asked]
 
 def mornings(now: datetime) -> Gathered:
     """One message a site and day, with every check that is due on it or still waits; where nothing is yet in the morning, an hour
-    before a check that is asked for later. Looked at are the sites where it became morning since the last time alone."""
+    before a check that is asked for later, or when it falls due. Only sites where that came since the last look are looked at."""
     since = looked_until(Kind.DUE, now - DAY)
     gathered = Gathered(watermark=Watermark(kind=Kind.DUE, at=now))
     sites = Site.objects.filter(_it_dawned(since, now), untold(Kind.DUE, "pk", at__gt=now), closed=False)
@@ -112,6 +112,9 @@ def mornings(now: datetime) -> Gathered:
     states = ProbeState.objects.filter(probe__site__in=among(keys), due_at__lt=now + A_DAY_ANYWHERE)
     states = list(states.select_related("probe__site__area").order_by("due_at", "probe__code"))
     asked, wanted = asked_of(states, now), defaultdict(list)
+    asked |= asked_next(
+        (pk for pk, due in asked.items() if due is None), now, now + A_DAY_ANYWHERE
+    )  # after what is excused
     for state in states:
         due, site = asked[state.pk], state.probe.site
         if due and due.due_at < timing.end_of_day(now, site.zone):
@@ -128,11 +131,11 @@ def mornings(now: datetime) -> Gathered:
 
 
 def _it_dawned(since: datetime, now: datetime) -> Q:
-    """Sites where it became morning in that time: in their zone, or since their first check is near."""
+    """Sites where it became morning in that time, in their zone or since a check is near, or where one fell due."""
     zones = [name for name in _zones() if timing.dawned(since, now, ZoneInfo(name))]
-    near = ProbeState.objects.filter(
-        due_at__gt=since + timing.BEFORE_THE_FIRST, due_at__lte=now + timing.BEFORE_THE_FIRST
-    )
+    ahead = timing.BEFORE_THE_FIRST
+    near = Q(due_at__gt=since, due_at__lte=now) | Q(due_at__gt=since + ahead, due_at__lte=now + ahead)
+    near = ProbeState.objects.filter(near)
     return Q(time_zone__in=zones) | Q(pk__in=among(set(near.values_list("probe__site", flat=True))))
 
 

@@ -49,7 +49,7 @@ def enqueue_gone_probe(event, **given) -> None:
 
 def _enqueue_at_once(source: Callable[[datetime, int], Gathered], fact: Fact) -> None:
     """In the transaction of the fact. What goes wrong here is logged, and left to `fill`: no fact is lost by it. So is one that
-    the demo pretends was recorded earlier."""
+    the demo pretends was recorded earlier, which is told unless it was looked for failed checks before."""
     now = timezone.now()
     if now - fact.recorded_at < JUST_NOW:
         with transaction.atomic():

@@ -192,6 +192,15 @@ def asked_of(states: Iterable[ProbeState], now: datetime) -> dict[int, Asked | N
     return found | dict.fromkeys(excused)
 
 
+def asked_next(probe_ids: Iterable[int], now: datetime, until: datetime) -> dict[int, Asked]:
+    """What each of these probes falls due for next, after now and before `until`. No query for none."""
+    if not (pks := list(probe_ids)):
+        return {}
+    rows = with_status(Reminder.objects.filter(probe__in=pks, due_at__gt=now, due_at__lt=until), now)
+    found = rows.filter(status=Status.UPCOMING).order_by("-due_at", "-pk")
+    return {row.probe_id: Asked(row.due_at, row.grace_at, row.because, row.away) for row in found}
+
+
 def excuses_of(states: Iterable[ProbeState], now: datetime) -> tuple[set[int], set[tuple[int, datetime]]]:
     """The probes of these states for which all that is asked for now is excused; and the probe and due time of each excused check
     since what they are due for, also where it is over."""

@@ -4,8 +4,10 @@ from datetime import time, timedelta
 
 import pytest
 
-from compliance.notices.models import State, Watermark
+from compliance.notices.models import Notice, State, Watermark
+from compliance.notices.still_relevant import needless
 from compliance.plans.data import PlanData
+from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.planning import change_plan
 from tests.checks import making
 from tests.notices.test_enqueue import DAY, HOUR, NINE, due, tell, told
@@ -66,6 +68,30 @@ def test_what_is_asked_for_after_the_morning_is_told_an_hour_before(due, clock):
     assert not told("due")
     tell(NINE + 5 * HOUR, clock)
     assert told("due").get().subject == "Alder School: check probe P1 today"
+
+
+def test_the_check_after_one_that_is_excused_is_told_in_its_morning(due, clock):
+    tell(NINE, clock)
+    excused = Reminder.objects.get(probe=due.probe, due_at=NINE)
+    Excuse.objects.create(reminder=excused, reason="The school is flooded.", recorded_by=due.manager)
+    Notice.objects.all().delete()
+    for minutes in (-1, 0, 1, 180, 181):
+        tell(NINE + 7 * DAY - 3 * HOUR + timedelta(minutes=minutes), clock)
+    notice = told("due").get()
+    assert notice.subject == "Alder School: check probe P1 today" and "18 Mar 09:00" in notice.text
+    assert needless(notice, NINE + 7 * DAY - 3 * HOUR) == ""
+
+
+def test_a_check_just_after_midnight_is_told_when_it_falls_due(due, clock):
+    clock.move_to(NINE - 2 * DAY)
+    change_plan(by=due.manager, data=PlanData(probe=due.probe, every_days=7, at=time(0, 30), reason="Agreed."))
+    midnight = NINE - 9 * HOUR
+    for minutes in (-31, -30, -29, 0, 29):
+        tell(midnight + timedelta(minutes=minutes), clock)
+        assert not told("due")
+    for minutes in (30, 31, 360, 361):
+        tell(midnight + timedelta(minutes=minutes), clock)
+        assert told("due").count() == 1
 
 
 def test_a_morning_in_which_nothing_ran_is_told_when_it_runs_again(due, clock):
