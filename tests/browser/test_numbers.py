@@ -2,7 +2,7 @@
 
 import re
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, TimeoutError, expect
 
 from tests.browser.conftest import PHONE, Served
 from tests.browser.ice import EARLIER, into_the_ice
@@ -142,7 +142,10 @@ class Taps:
         self.page.keyboard.press("Enter")
 
     def back(self) -> None:
-        self.page.wait_for_url(re.compile(r"/today/\d+/$"))
+        try:
+            self.page.wait_for_url(re.compile(r"/today/\d+/$"))
+        except TimeoutError:
+            raise AssertionError(f"Not led back from: {self.page.locator('body').inner_text()}") from None
         expect(self.page.locator("#messages")).to_contain_text("The round is recorded")
 
 
