@@ -4,7 +4,6 @@ areas of a business. A person's name, way in (password, e-mail) and rank are cha
 from django.db.models import Count, QuerySet
 
 from .access import areas_of, businesses_of
-from .asked_once import once
 from .models import Area, Business, Person, Role
 
 
@@ -20,10 +19,6 @@ def is_below(person: Person, supervisor: Person) -> bool:
     Above somebody who supervises an area is only the head of its business, and above a head nobody, so that nobody is below
     themselves either. To supervise more areas than a colleague is not enough: one may have added them.
     """
-    return once(supervisor, ("below", person.pk), lambda: _is_below(person, supervisor))
-
-
-def _is_below(person: Person, supervisor: Person) -> bool:
     if not works_within(person, areas_of(supervisor)):
         return False
     supervised = set(areas_of(person).values_list("business", flat=True))

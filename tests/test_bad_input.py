@@ -6,6 +6,7 @@ sends twenty to each, which takes some minutes.
 """
 
 import os
+import re
 import sys
 from datetime import timedelta
 from itertools import chain
@@ -177,7 +178,8 @@ def test_looking_writes_nothing(pages, visitor):
 def test_bad_input_gets_an_answer_and_leaves_the_page_that_shows_it_open(part, pages, visitor, records, broken):
     wrong, count = [], 0
     for label, method, path, data in tries(pages, records):
-        if crc32(label.encode()) % (TURNS * PARTS) != TURN + part * TURNS:
+        drawn = crc32(re.sub(r"\d+", "0", label).encode())  # whatever numbers the records have
+        if drawn % (TURNS * PARTS) != TURN + part * TURNS:
             continue
         codes, count = visitor.send(method, path, data), count + 1
         if broken or (max(codes) >= 500 and path != reverse("health")):
@@ -185,4 +187,4 @@ def test_bad_input_gets_an_answer_and_leaves_the_page_that_shows_it_open(part, p
         broken.clear()
     print(f"{WHO}: {count} requests")
     assert "\n".join(wrong) == ""
-    assert count > 10
+    assert count > 25
