@@ -147,7 +147,10 @@ def require(person: Person, site: Site, role: int) -> None:
 
 def get_site(person: Person, pk: int, role: int = Role.READER) -> Site:
     """One site. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
-    return reach(person, Site.objects.select_related("area__business").filter(pk=pk), lambda site: site, role)
+    return reach(person, _SITE.objects(pk=pk), lambda site: site, role)
+
+
+_SITE = Prepared(lambda: Site.objects.select_related("area__business").filter(pk=Slot("pk")))
 
 
 def get_area(person: Person, pk: int, role: int = Role.SUPERVISOR) -> Area:
@@ -174,9 +177,9 @@ def get_business(person: Person, pk: int | None = None) -> Business:
     return business
 
 
-def reach(person: Person, found: QuerySet, site_of: Callable[[Record], Site], role: int = Role.READER) -> Record:
+def reach(person: Person, found: Iterable, site_of: Callable[[Record], Site], role: int = Role.READER) -> Record:
     """The one record in `found`, if the person holds `role` at its site. Raises Http404 or PermissionDenied."""
-    record = found.first()
+    record = next(iter(found), None)
     if record is None:
         raise Http404
     require(person, site_of(record), role)

@@ -5,10 +5,22 @@ from django.http import Http404
 
 from compliance.probes.access import get_probe, probes_of
 from compliance.probes.models import Event
+from shared.prepared import Prepared, Slot
 from sites.access import role_at
 from sites.models import Person, Role
 
 from .models import Check
+
+RELATED = (
+    "probe__site__area__business",
+    "probe__state",
+    "site__area__business",
+    "checked_by",
+    "recorded_by",
+    "void__recorded_by",
+    "void__replacement",
+)
+_WITH_RELATED = Prepared(lambda: Check.objects.select_related(*RELATED).filter(pk=Slot("pk")))
 
 
 def get_check(person: Person, pk: int, role: int = Role.READER) -> Check:
@@ -16,16 +28,7 @@ def get_check(person: Person, pk: int, role: int = Role.READER) -> Check:
 
     Raises Http404 for strangers and PermissionDenied where the role held is not enough.
     """
-    related = (
-        "probe__site__area__business",
-        "probe__state",
-        "site__area__business",
-        "checked_by",
-        "recorded_by",
-        "void__recorded_by",
-        "void__replacement",
-    )
-    check = Check.objects.select_related(*related).filter(pk=pk).first()
+    check = next(iter(_WITH_RELATED.objects(pk=pk)), None)
     if check is None:
         raise Http404
     held = role_at(person, check.site) or 0

@@ -4,6 +4,7 @@ from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
 from django.http import Http404
 
+from shared.prepared import Prepared, Slot
 from sites.access import reach, sites_of
 from sites.models import Person, Role, Site
 
@@ -11,29 +12,24 @@ from .imported_file import ImportedFile
 from .models import Deviation, Import, PendingUpload, Reading
 from .queries import recording_sites
 
+BEHIND = ("site__area", "probe", "limit_version__limit", "appliance", "taken_by")
+VOIDS = ("void__recorded_by", "void__replacement", "corrects__voids", "corrects__recorded_by")
+_READING = Prepared(
+    lambda: Reading.objects.select_related(*BEHIND, "recorded_by", "deviation", "source", *VOIDS).filter(pk=Slot("pk"))
+)
+_DEVIATION = Prepared(
+    lambda: Deviation.objects.select_related(*(f"reading__{name}" for name in (*BEHIND, "void"))).filter(pk=Slot("pk"))
+)
+
 
 def get_reading(person: Person, pk: int, role: int = Role.READER) -> Reading:
     """One reading. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
-    related = (
-        "site__area",
-        "probe",
-        "limit_version__limit",
-        "appliance",
-        "taken_by",
-        "recorded_by",
-        "deviation",
-        "source",
-    )
-    voids = ("void__recorded_by", "void__replacement", "corrects__voids", "corrects__recorded_by")
-    found = Reading.objects.select_related(*related, *voids).filter(pk=pk)
-    return reach(person, found, lambda reading: reading.site, role)
+    return reach(person, _READING.objects(pk=pk), lambda reading: reading.site, role)
 
 
 def get_deviation(person: Person, pk: int, role: int = Role.READER) -> Deviation:
     """One deviation. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
-    related = ("site__area", "probe", "limit_version__limit", "appliance", "taken_by", "void")
-    found = Deviation.objects.select_related(*(f"reading__{name}" for name in related)).filter(pk=pk)
-    return reach(person, found, lambda deviation: deviation.reading.site, role)
+    return reach(person, _DEVIATION.objects(pk=pk), lambda deviation: deviation.reading.site, role)
 
 
 def get_import(person: Person, pk: int) -> ImportedFile:

@@ -1,5 +1,6 @@
 """The door to reminders: whoever has a role at the site sees them; its manager and those above excuse."""
 
+from shared.prepared import Prepared, Slot
 from sites.access import reach
 from sites.models import Person, Role
 
@@ -8,5 +9,9 @@ from .models import Reminder
 
 def get_reminder(person: Person, pk: int, role: int = Role.READER) -> Reminder:
     """Raises Http404 for strangers and PermissionDenied where the role held at the site is not enough."""
-    found = Reminder.objects.select_related("probe", "limit", "appliance", "site__area__business").filter(pk=pk)
-    return reach(person, found, lambda each: each.site, role)
+    return reach(person, _WITH_SITE.objects(pk=pk), lambda each: each.site, role)
+
+
+_WITH_SITE = Prepared(
+    lambda: Reminder.objects.select_related("probe", "limit", "appliance", "site__area__business").filter(pk=Slot("pk"))
+)
