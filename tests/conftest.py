@@ -53,6 +53,16 @@ def looked_up_once(look_up):
     return take_over
 
 
+@pytest.fixture(autouse=True, scope="session")
+def unused():
+    """Stands for what pytest-django makes anew for each of thousands of tests, and none here asks for: that would take as long
+    as a tenth of them."""
+
+
+_live_server_helper = _django_set_urlconf = _django_isolate_apps = unused
+_template_string_if_invalid_marker = _django_clear_site_cache = unused
+
+
 @pytest.fixture
 def world(db):
     """One business with two areas and three sites, another business next door, and people of every role."""

@@ -19,6 +19,7 @@ from pathlib import Path
 from zlib import crc32
 
 import pytest
+from _pytest.runner import runtestprotocol
 from django.db import connection
 
 from tests.postgres import Postgres
@@ -143,9 +144,17 @@ def pytest_collection_finish():
 def pytest_runtest_protocol(item, nextitem):
     """True for what another worker has taken: nothing is run. What the test before left standing for it is torn down."""
     if (queue := queue_of(item)) is None or takes(queue, item.path):
-        return None
+        return briefly(item, nextitem) if Run.worker else None
     item.session._setupstate.teardown_exact(nextitem)
     Run.needless[Run.worker] += 1
+    return True
+
+
+def briefly(item, nextitem) -> bool:
+    """Runs it and says how it went, and of preparing and ending it what failed: each word costs as much as a small test."""
+    for report in runtestprotocol(item, nextitem=nextitem, log=False):
+        if report.when == "call" or not report.passed:
+            item.ihook.pytest_runtest_logreport(report=report)
     return True
 
 
