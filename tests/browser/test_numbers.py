@@ -20,9 +20,11 @@ print(json.dumps([check.verdict, [[t.typed, t.unit] for t in check.timed_reading
 """
 
 
-# A round that falls due just now, whatever the hour of the day is, and alone: rows as the fold makes them.
+# A round that falls due just now, whatever the hour of the day is, and alone: rows as the fold makes them. A reading has the time
+# of its second: those of the second in which a row opens are of the round before it, so that second is waited out.
 DUE = """
 from datetime import timedelta
+from time import sleep
 from django.db.models import F
 from django.utils import timezone
 from compliance.plans.models import Reminder
@@ -33,7 +35,7 @@ limit = site.limits.get(code="chill-store")
 asks = limit.rounds.first()
 for number in range({count} - site.appliances.filter(name__startswith="Fridge").count()):
     planning.add_appliance(by=asks.recorded_by, limit=limit, name=f"Fridge {{number}}")
-now, hour = timezone.now(), timedelta(hours=1)
+now, hour = timezone.now().replace(microsecond=0), timedelta(hours=1)
 rounds = Reminder.objects.filter(site=site, limit__isnull=False)
 rounds.filter(due_at__lte=now, closes_at__gt=now).update(closes_at=now)
 # What opens within the hour would be asked for before the round is through.
@@ -43,6 +45,8 @@ given = dict(site=site, limit=limit, round=asks, recorded_at=now, because="now")
 times = dict(due_at=now, opens_at=now, grace_at=now + hour, closes_at=now + 2 * hour)
 for appliance in site.appliances.filter(name__startswith="Fridge").order_by("name")[:{count}]:
     Reminder.objects.create(appliance=appliance, **given, **times)
+while timezone.now().replace(microsecond=0) <= now:
+    sleep(0.05)
 print(json.dumps(None))
 """
 FOUND = """
