@@ -16,15 +16,16 @@ from django.urls import reverse
 
 from compliance.checks.models import Check
 from compliance.overview.demo import load
+from compliance.overview.demo.lives import STORIES
 from compliance.overview.demo.mornings import IN_THE_CELLAR
 from compliance.overview.demo.physics import DAYS, FEWEST_DAYS
 from compliance.overview.demo.scenario import ProbeStory, load_scenario
-from compliance.overview.demo.setting import PASSWORD, SIGN_INS
+from compliance.overview.demo.setting import PASSWORD, RULES, SIGN_INS
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import for_one_bath, to_do_today
 from compliance.plans.calendar import DAY, local_day
 from compliance.plans.models import Closure
-from compliance.probes.models import Event, EventKind
+from compliance.probes.models import Event, EventKind, Probe
 from compliance.readings.models import Reading
 from compliance.reminders.models import Excuse, Reminder
 from compliance.reminders.status import Status, with_status
@@ -47,7 +48,7 @@ pytestmark = pytest.mark.django_db
 
 
 def half_the_business():
-    """The sites and probes to which something happens that is not told of others; all are made by the tests in the browser."""
+    """The sites and probes to which something happens that is not told of others; other halves are made for the browser."""
     told, kept = load_scenario(), " ".join(PROBES.values()).split()
     here = tuple(site for site in told.sites if site.name.split()[0] in PROBES)
     return replace(told, sites=here, probes=tuple(_drifting(probe) for probe in told.probes if probe.code in kept))
@@ -95,6 +96,29 @@ def test_only_the_demo_says_when_its_records_were_made():
     )
     assert found.stdout.split()
     assert [name for name in found.stdout.split() if not name.startswith(PRETENDING)] == []
+
+
+def test_of_the_whole_business_nothing_is_told_that_the_demo_does_not_know():
+    """No test makes all of it."""
+    told = load_scenario()
+    names, people = (
+        {site.name for site in told.sites},
+        [each for site in told.sites for each in (site.manager, site.cook)],
+    )
+    assert len(names) == len(told.sites) == 12 and len({*people, *told.supervisors.values()}) == 24 + len(
+        told.supervisors
+    )
+    assert {site.area for site in told.sites} == set(told.supervisors)
+    assert (
+        {probe.site for probe in told.probes}
+        == names
+        >= {p.behaviour["to"] for p in told.probes if "to" in p.behaviour}
+    )
+    assert len({probe.code for probe in told.probes}) == len(told.probes)
+    assert {probe.use for probe in told.probes} == set(RULES)
+    assert {probe.kind for probe in told.probes} == {*STORIES, "steady", "drifting", "new"}
+    sensors = {value for value, _ in Probe._meta.get_field("sensor").choices}
+    assert {probe.sensor for probe in told.probes} <= sensors
 
 
 def test_of_all_that_was_asked_for_most_is_done_some_missed_and_a_few_excused_with_a_reason(demo):
