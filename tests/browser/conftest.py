@@ -219,10 +219,11 @@ def chromium(django_db_setup) -> Iterator[Browser]:
 
 @pytest.fixture
 def sign_in(chromium, served) -> Iterator:
-    """A page of somebody's own browser, signed in: `sign_in("manager", PHONE)`. What a script complains about fails the test."""
+    """A page of somebody's own browser, signed in: `sign_in("manager", PHONE)`; with `at=None` on no page yet. What a script
+    complains about fails the test."""
     contexts, complaints = [], []
 
-    def open_page(who: str, size: dict) -> Page:
+    def open_page(who: str, size: dict, at: str | None = "/") -> Page:
         like = {"viewport": size, "base_url": served.address, "has_touch": size is PHONE}
         context = chromium.new_context(**like, service_workers="block")  # it has a story of its own: test_offline.py
         contexts.append(context)
@@ -238,8 +239,9 @@ def sign_in(chromium, served) -> Iterator:
         page.on("pageerror", lambda error: complaints.append(str(error)))
         cookie = served.ask(SESSION.format(email=SIGN_INS[who]))
         context.add_cookies([{"name": cookie[0], "value": cookie[1], "url": served.address}])
-        page.goto("/")
-        assert "sign-in" not in page.url, "the session was refused"
+        if at:
+            page.goto(at)
+            assert "sign-in" not in page.url, "the session was refused"
         return page
 
     yield open_page

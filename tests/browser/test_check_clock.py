@@ -26,7 +26,7 @@ def seconds(page: Page) -> int:
 
 
 def test_in_a_minute_of_waiting_the_seconds_go_on_and_the_server_is_left_alone(sign_in):
-    page = sign_in("manager", PHONE)
+    page = sign_in("manager", PHONE, at=None)
     put_in(page)
     for number in ("", "7.4"):  # before the first reading, and after it
         if number:
@@ -42,7 +42,7 @@ def test_in_a_minute_of_waiting_the_seconds_go_on_and_the_server_is_left_alone(s
 
 
 def test_somebody_who_comes_back_to_the_page_sees_the_time_of_the_server(sign_in):
-    page = sign_in("manager", PHONE)
+    page = sign_in("manager", PHONE, at=None)
     put_in(page)
     page.clock.run_for(MINUTE)
     assert seconds(page) > 57

@@ -59,7 +59,7 @@ print(json.dumps([list(lately.values_list(*names)), list(acts.values_list("actio
 
 
 def test_numbers_that_look_wrong_on_a_small_phone(sign_in, served: Served):
-    page = sign_in("manager", SMALL)
+    page = sign_in("manager", SMALL, at=None)
     fahrenheit, failing, left = served.ask(PROBES)
     typed_in_fahrenheit(page, served, fahrenheit)
     assert served.ask(LAST.format(pk=fahrenheit)) == [

@@ -92,7 +92,7 @@ def test_a_bath_for_several_costs_no_more_taps_than_it_did(sign_in, served: Serv
 
 
 def test_a_list_of_readings_is_decided_on_with_no_more_taps_than_it_was(sign_in):
-    bulk = Counted(sign_in("manager", PHONE), 0)
+    bulk = Counted(sign_in("manager", PHONE, at=None), 0)
     assert decide_in_bulk(bulk) > 1 and bulk.count <= A_LIST_DECIDED
 
 
