@@ -14,13 +14,14 @@ from . import still_relevant, wording
 from .digests import digests
 from .grouping import grouped, key_of
 from .late_sources import overdue, still_untaken, unanswered, untaken
-from .message_sources import Gathered, Message, failures, gone, mornings, passwords
+from .message_sources import Gathered, Message, failures, gone, looked_until, mornings, passwords
 from .models import Choice, Notice, Notified, State, Watermark
 from .recipients import AT_ONCE, MAIL, Kind, Recipient, recipients
 from .signals import outbox_filled
 from .timing import USUAL_QUIET, Quiet, not_before
 
 SOURCES = (failures, gone, overdue, unanswered, untaken, still_untaken, mornings, passwords, digests)
+SINCE_LAST = {failures, gone, overdue, untaken, mornings}  # of these; what was looked at once is not looked at again
 HELD = ("person", "role", "site", "area", *(f"person__quiet_hours{field}" for field in ("", "__starts", "__ends")))
 SHARED = ("kind", "about", "site", "area", "link", "probes", "reminders", "facts")  # by a message and its notices
 LATELY = timedelta(days=2)  # after which what was done is not asked for again by an old mail
@@ -32,10 +33,10 @@ def enqueue_due_notices(now: datetime) -> int:
     What goes wrong in one source is raised when what the others have to tell is written, for that must not wait for it.
     """
     errors: list[Exception] = []
-    written, nothing_new = 0, []
+    written, nothing_new, looked = 0, [], {"looked": looked_until()}
     for source in SOURCES:
         try:
-            for some in in_turn(source(now)):
+            for some in in_turn(source(now, **(looked if source in SINCE_LAST else {}))):
                 if some:
                     written += enqueue(some, now)
                 elif some.watermark:

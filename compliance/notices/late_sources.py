@@ -16,7 +16,7 @@ from shared.plurals import noun
 from shared.time_text import styled
 
 from . import timing, wording
-from .message_sources import Gathered, Item, Message, check_url, looked_until, named, todo_url, untold
+from .message_sources import Gathered, Item, Looked, Message, check_url, named, since_last, todo_url, untold
 from .models import Notified, Watermark
 from .recipients import Kind
 
@@ -47,18 +47,18 @@ WORDS = {
 }
 
 
-def overdue(now: datetime) -> Gathered:
-    return _newly_late(Kind.OVERDUE, now)
+def overdue(now: datetime, looked: Looked | None = None) -> Gathered:
+    return _newly_late(Kind.OVERDUE, now, looked)
 
 
-def untaken(now: datetime) -> Gathered:
-    return _newly_late(Kind.READING, now)
+def untaken(now: datetime, looked: Looked | None = None) -> Gathered:
+    return _newly_late(Kind.READING, now, looked)
 
 
-def _newly_late(kind: Kind, now: datetime) -> Gathered:
+def _newly_late(kind: Kind, now: datetime, looked: Looked | None) -> Gathered:
     """What became late since this was looked at last. What was done by then is told of where that is undone: what undoes it puts
     off when it is late."""
-    late = _still_late(became_late(looked_until(kind, now - LONGEST_GRACE), now), kind, now)
+    late = _still_late(became_late(since_last(kind, looked, now - LONGEST_GRACE), now), kind, now)
     told = Notified.objects.filter(kind=kind, number__in=[each.pk for each in late])
     told = {each.number: each for each in told}
     gathered = _late(kind, [each for each in late if each.pk not in told])

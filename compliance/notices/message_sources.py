@@ -94,17 +94,22 @@ def untold(kind: Kind, number: str, **more) -> Exists:
     return ~Exists(Notified.objects.filter(kind=kind, number=OuterRef(number), **more))
 
 
-def looked_until(kind: Kind, at_first: datetime) -> datetime:
-    return Watermark.objects.filter(kind=kind).values_list("at", flat=True).first() or at_first
-
-
+Looked = dict[str, datetime]  # until when each kind was looked for
 Wanted = tuple[Probe, Asked]
 
 
-def mornings(now: datetime) -> Gathered:
+def looked_until() -> Looked:
+    return dict(Watermark.objects.values_list("kind", "at"))
+
+
+def since_last(kind: Kind, looked: Looked | None, at_first: datetime) -> datetime:
+    return (looked_until() if looked is None else looked).get(kind, at_first)
+
+
+def mornings(now: datetime, looked: Looked | None = None) -> Gathered:
     """One message a site and day, with every check that is due on it or still waits; where nothing is yet in the morning, an hour
     before a check that is asked for later, or when it falls due. Only sites where that came since the last look are looked at."""
-    since = looked_until(Kind.DUE, now - DAY)
+    since = since_last(Kind.DUE, looked, now - DAY)
     gathered = Gathered(watermark=Watermark(kind=Kind.DUE, at=now))
     sites = Site.objects.filter(_it_dawned(since, now), untold(Kind.DUE, "pk", at__gt=now), closed=False)
     if not (keys := list(sites.values_list("pk", flat=True))):
@@ -184,23 +189,23 @@ AFTER_FAILURE = [
 HOLD_GONE = "Hold that food until somebody has decided on it, and take another probe that is in tolerance."
 
 
-def failures(now: datetime, check: int | None = None) -> Gathered:
+def failures(now: datetime, check: int | None = None, looked: Looked | None = None) -> Gathered:
     """Failed checks, or this one, that nobody has been told of, reached the record lately and still count: a message to each site
     where one was made, and where its probe is by now."""
     failed = Check.objects.filter(verdict=Verdict.OUT_OF_TOLERANCE)
-    checks = _news(failed, Kind.FAILED, now, check).select_related("probe__site__area", "site__area")
+    checks = _news(failed, Kind.FAILED, now, check, looked).select_related("probe__site__area", "site__area")
     checks = checks.prefetch_related("checked_by__names")
     told = [(each, each.checked_at, [each.site, each.probe.site]) for each in checks]
     return _at_their_sites(Kind.FAILED, told, _failure, _until(Kind.FAILED, now, check))
 
 
-def _news(facts: QuerySet[Fact], kind: Kind, now: datetime, one: int | None) -> QuerySet[Fact]:
+def _news(facts: QuerySet[Fact], kind: Kind, now: datetime, one: int | None, looked: Looked | None) -> QuerySet[Fact]:
     """Of these facts, or of this one, what counts and nobody has been told of. The keys of many are looked up by themselves, in
     the order of the index, or what they are joined with is read as a whole."""
     found = facts.live().filter(untold(kind, "pk"))
     if one is not None:
         return found.filter(pk=one, recorded_at__gt=now - NEWS)
-    since = max(now - NEWS, looked_until(kind, now - NEWS) - COMMITTED)
+    since = max(now - NEWS, since_last(kind, looked, now - NEWS) - COMMITTED)
     keys = list(found.filter(recorded_at__gt=since).order_by("recorded_at").values_list("pk", flat=True))
     return facts.model.objects.filter(pk__in=keys).order_by("pk")
 
@@ -255,9 +260,9 @@ def _link(check: Check, site: Site) -> str:
     return reverse("check_detail", args=[check.pk]) if own else reverse("probe_detail", args=[check.probe_id])
 
 
-def gone(now: datetime, event: int | None = None) -> Gathered:
+def gone(now: datetime, event: int | None = None, looked: Looked | None = None) -> Gathered:
     """Probes that nobody has been told of as gone, or that of this event: a message to each site where one was last."""
-    events = _news(Event.objects.filter(kind=EventKind.GONE), Kind.GONE, now, event)
+    events = _news(Event.objects.filter(kind=EventKind.GONE), Kind.GONE, now, event, looked)
     events = events.select_related("probe__site__area").prefetch_related("recorded_by__names")
     told = [(each, each.at, [each.probe.site]) for each in events]
     return _at_their_sites(Kind.GONE, told, _gone, _until(Kind.GONE, now, event))
