@@ -25,7 +25,7 @@ TOP_LEVEL = {
 # What draws, prints or solves is heavy, and loaded when it is first asked for (tests/service/test_weight.py).
 LATE = re.compile(
     r"scipy\.(optimize|linalg(\.lapack)?|special)|statsmodels\.[\w.]+|matplotlib|shared\.charts\.\w+|pictures|record|check_record"
-    r"|haccp|several|twin\.writing|singles|blank_forms|labels|tag"
+    r"|haccp|several|twin\.writing|singles|blank_forms|labels|tag|distribution|forecast|icalendar|holidays(\.registry)?"
 )
 LONGEST_FUNCTION, LONGEST_FILE, LONGEST_TEMPLATE = 60, 500, 160
 SETTINGS = tomllib.loads((ROOT / "pyproject.toml").read_text())

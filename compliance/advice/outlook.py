@@ -1,13 +1,16 @@
-"""What lies ahead of a probe: its history put to the measurement, and what came out. No database, no clock."""
+"""What lies ahead of a probe, as the measurement found it (forecast.py). No database, no clock."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
-from compliance.metrology import control_chart, drift, intervals, reliability
-from compliance.probes.models import EventKind, Probe
+from compliance.probes.models import Probe
 
-from .probe_history import DAY, Past, PastCheck, PastEvent, Tried, tried
+from .probe_history import DAY, Past, PastCheck, PastEvent, Tried
+
+if TYPE_CHECKING:
+    from compliance.metrology.drift import Trend
+    from compliance.metrology.intervals import Advice, AtStake
 
 URGENT = ("out", "soon", "moving", "drifting", "unknown", "steady")
 STEPS = 24
@@ -29,27 +32,6 @@ class Jump:
 
 
 @dataclass(frozen=True, slots=True)
-class Alike:
-    """Probes of one kind with their trials, those with most checks first, and what they show, worked out once for all."""
-
-    probes: tuple[int, ...]
-    trials: tuple[tuple[Tried, ...], ...]
-    fleet: reliability.Fleet
-
-    @classmethod
-    def of(cls, kind: dict[int, list[Tried]]) -> "Alike":
-        """From the trials of each probe, by its key."""
-        most_first = sorted(kind, key=lambda pk: -sum(t.checks for t in kind[pk]))
-        trials = tuple(tuple(kind[pk]) for pk in most_first)
-        return cls(tuple(most_first), trials, reliability.fleet_of([_trials(each) for each in trials]))
-
-    def but(self, probe: int, most: int) -> "Alike":
-        """The others, at most so many."""
-        kept = [place for place, pk in enumerate(self.probes) if pk != probe][:most]
-        return Alike(tuple(self.probes[n] for n in kept), tuple(self.trials[n] for n in kept), self.fleet.of(kept))
-
-
-@dataclass(frozen=True, slots=True)
 class Ahead:
     """One time of the forecast, °C."""
 
@@ -66,14 +48,14 @@ class Outlook:
     past: Past
     now: datetime
     target: int
-    trend: drift.Trend | None
+    trend: "Trend | None"
     leaves: datetime | None
     surely_until: datetime | None
     warned: datetime | None
     jumps: tuple[Jump, ...]
     own: tuple[Tried, ...]
     alike: tuple[tuple[Tried, ...], ...]
-    advice: intervals.Advice
+    advice: "Advice"
 
     @property
     def probe(self) -> Probe:
@@ -128,7 +110,7 @@ class Outlook:
     def _next_check(self) -> datetime:
         return max(self.now, self.last.at + timedelta(days=self.every_days))
 
-    def at_stake(self, days: int) -> intervals.AtStake | None:
+    def at_stake(self, days: int) -> "AtStake | None":
         """What checking every so many days means at the pace of this probe; None without readings."""
         return self.advice.at_stake(self.past.per_day, [days])[0] if self.past.per_day else None
 
@@ -181,76 +163,6 @@ class Outlook:
         return time_of(self.past, day)
 
 
-def look_ahead(past: Past, others: Alike, *, target: int, now: datetime) -> Outlook:
-    """Put a probe's history, and the trials of the others of its kind, to the measurement."""
-    points = points_of(past)
-    enough = len(points) >= drift.FEWEST_POINTS
-    trend = drift.trend(points) if enough else None
-    crossing = drift.leaves_tolerance(trend, _tolerance(past.probe)) if trend else None
-    signal = control_chart.early_warning(points, _last_jump(trend)) if trend else None
-    own = tuple(tried(past))
-    return Outlook(
-        past=past,
-        now=now,
-        target=target,
-        trend=trend,
-        leaves=_maybe(past, crossing and crossing.central),
-        surely_until=_maybe(past, crossing and crossing.earliest),
-        warned=past.seen[signal].at if signal is not None else None,
-        jumps=_jumps(past, trend),
-        own=own,
-        alike=others.trials,
-        advice=intervals.advise(
-            trend, _trials(own), tolerance=_tolerance(past.probe), target=target / 100, fleet=others.fleet
-        ),
-    )
-
-
-def _trials(tried: Sequence[Tried]) -> list[reliability.Trial]:
-    return [reliability.Trial(interval=t.days, failures=t.failures, checks=t.checks) for t in tried]
-
-
-def points_of(past: Past) -> list[drift.ErrorPoint]:
-    """The checks as the measurement takes them: days from the first one, °C."""
-    befores = (None, *past.seen)
-    return [
-        drift.ErrorPoint(
-            at=(seen.at - past.seen[0].at) / DAY,
-            error=seen.error_milli / 1000,
-            standard=min(max(seen.standard_milli / 1000, 0.001), 100.0),
-            after_adjustment=before is not None and (seen.as_left or _altered(past, before.at, seen.at)),
-        )
-        for before, seen in zip(befores, past.seen, strict=False)
-    ]
-
-
 def time_of(past: Past, day: float) -> datetime:
     """The time of a day on the clock of the points."""
     return past.seen[0].at + timedelta(days=day)
-
-
-def _altered(past: Past, start: datetime, end: datetime) -> bool:
-    return any(e.alters and start < e.at <= end for e in past.happened)
-
-
-def _tolerance(probe: Probe) -> float:
-    return probe.tolerance_milli / 1000
-
-
-def _maybe(past: Past, day: float | None) -> datetime | None:
-    return None if day is None else time_of(past, day)
-
-
-def _last_jump(trend: drift.Trend) -> int:
-    return max((change.position for change in trend.changes), default=0)
-
-
-def _jumps(past: Past, trend: drift.Trend | None) -> tuple[Jump, ...]:
-    return tuple(_jump(past, change) for change in trend.changes) if trend else ()
-
-
-def _jump(past: Past, change: drift.ErrorJump) -> Jump:
-    before, first = past.seen[change.position - 1], past.seen[change.position]
-    between = [e for e in past.happened if before.at <= e.at <= first.at]
-    event = next((e for e in between if e.alters), next((e for e in between if e.kind == EventKind.DROPPED), None))
-    return Jump(before.at, first.at, change.size, event)

@@ -17,7 +17,7 @@ from shared.bounds import EARLIEST
 from sites.access import sites_of
 from sites.models import Person
 
-from .outlook import Alike, Outlook, look_ahead
+from .outlook import Outlook
 from .probe_history import DAY, NO_FIGURE, Past, PastCheck, PastEvent, Tried
 
 SEEN = timedelta(days=730)  # an instrument of two years ago says little of the one of today
@@ -157,6 +157,8 @@ def _alike(probes: Iterable[Probe]) -> list[int]:
 
 def outlooks_of(probes: Sequence[Probe], now: datetime) -> list[Outlook]:
     """What lies ahead of each of these probes: seven queries. Load their business and site with them."""
+    from .forecast import Alike, look_ahead
+
     kinds = {kind: Alike.of(trials) for kind, trials in tried_by_kind(probes, now).items()}
     nobody = Alike.of({})
     return [

@@ -8,7 +8,7 @@ from datetime import datetime
 from django.core.exceptions import ValidationError
 from django.db import models
 
-from compliance.metrology import distribution
+from compliance.metrology import uncertainty
 from compliance.probes.models import OUT_OF_USE, Event, EventKind, EventVoid, Probe
 from shared.audit.trail import action, note
 from shared.bounds import done_by_now
@@ -71,7 +71,7 @@ def _loaded(run: Callable) -> Callable:
 
     @functools.wraps(run)
     def run_loaded(**kwargs):
-        distribution.load()
+        uncertainty.load()
         return run(**kwargs)
 
     return run_loaded

@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from math import floor, inf, isfinite, log10
+from math import floor, inf, isfinite, log10, nextafter
+from typing import TYPE_CHECKING
 
-import numpy as np
-
-from .distribution import Spread
 from .vocabulary import Verdict
+
+if TYPE_CHECKING:
+    from .distribution import Spread
 
 
 class DecisionRule(StrEnum):
@@ -59,7 +60,7 @@ def judge_conformity(
     standard: float,
     tolerance: float,
     rule: DecisionRule = DecisionRule.NON_BINARY,
-    spread: Spread | None = None,
+    spread: "Spread | None" = None,
 ) -> Conformity:
     """Whether a probe with this error is in tolerance. End points belong to acceptance.
 
@@ -86,6 +87,8 @@ def judge_conformity(
     if expanded < 0 or standard < 0 or tolerance <= 0:
         raise ValueError("Uncertainties must be zero or more and the tolerance above zero, in °C.")
     zone = _zone(abs(error), expanded, tolerance)
+    from .distribution import Spread
+
     spread = spread or Spread((), standard)
     probability = _clamped(spread.cdf(_clean(tolerance - error)) - spread.cdf(_below(-tolerance - error)))
     too_uncertain = _clean(expanded) > _clean(tolerance) and zone is not Zone.FAIL
@@ -158,7 +161,7 @@ def _clamped(probability: float) -> float:
 
 def _below(value: float) -> float:
     """Just under a lower end point, which belongs to acceptance."""
-    return float(np.nextafter(_clean(value), -inf))
+    return nextafter(_clean(value), -inf)
 
 
 def _clean(value: float) -> float:

@@ -17,12 +17,6 @@ CELLS = 500  # of the support of the rectangles; their sum is right to about 1 i
 FINEST = 1.0  # cells; a rectangle narrower than this joins the smooth part by its variance
 
 
-def load() -> None:
-    """Load what the first call of these would, for whoever is about to hold a lock: it takes a fifth of a second."""
-    from scipy.optimize import brentq  # noqa: F401
-    from scipy.special import ndtr  # noqa: F401
-
-
 @dataclass(frozen=True)
 class Spread:
     """The distribution, centred on zero, of rectangles of these half-widths plus a normal one of this standard deviation.

@@ -4,10 +4,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from math import fsum, isfinite, sqrt
+from typing import TYPE_CHECKING
 
-from .distribution import Spread
+if TYPE_CHECKING:
+    from .distribution import Spread
 
 COVERAGE = "Give a coverage probability from 0.5 to 0.999."
+
+
+def load() -> None:
+    """Load what the first budget would, for whoever is about to hold a lock: it takes a fifth of a second."""
+    from scipy.optimize import brentq  # noqa: F401
+    from scipy.special import ndtr  # noqa: F401
+
+    from .distribution import Spread  # noqa: F401
 
 
 class Distribution(StrEnum):
@@ -43,7 +53,7 @@ class Budget:
     combined: float
     coverage_factor: float
     expanded: float
-    spread: Spread = field(compare=False, repr=False)
+    spread: "Spread" = field(compare=False, repr=False)
 
 
 def rectangular(name: str, half_width: float, why: str) -> Component:
@@ -124,8 +134,10 @@ def combine(components: Sequence[Component], coverage: float = 0.95) -> Budget:
     )
 
 
-def _spread(components: Sequence[Component]) -> Spread:
+def _spread(components: Sequence[Component]) -> "Spread":
     """Rectangles as they are; the normal components as one."""
+    from .distribution import Spread
+
     bells = [c for c in components if c.distribution is not Distribution.RECTANGULAR]
     return Spread(
         tuple(c.value for c in components if c.distribution is Distribution.RECTANGULAR),

@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from uuid import UUID, uuid5
 
-from icalendar import Calendar, Event, Timezone
-
 from shared.bounds import on_one_line
 
 TAKES = timedelta(minutes=15)
@@ -58,6 +56,8 @@ def digest_of(secret: str) -> str:
 
 def calendar(site: str, number: int, zone: str, namespace: UUID, entries: Iterable[CalendarEntry]) -> bytes:
     """The feed of one site. UIDs are UUIDs of this installation (`namespace`), without a host's name (RFC 7986, 5.3)."""
+    from icalendar import Calendar, Timezone
+
     feed, site = Calendar(), on_one_line(site)
     feed.add("prodid", "-//Noughtbook//Checks and readings due//EN")
     feed.add("version", "2.0")
@@ -71,7 +71,9 @@ def calendar(site: str, number: int, zone: str, namespace: UUID, entries: Iterab
     return feed.to_ical()
 
 
-def _event(entry: CalendarEntry, site: str, namespace: UUID) -> Event:
+def _event(entry: CalendarEntry, site: str, namespace: UUID):
+    from icalendar import Event
+
     event = Event()
     event.add("uid", str(uuid5(namespace, entry.key)))
     event.add("dtstamp", _second(entry.revised))

@@ -8,8 +8,6 @@ from functools import cached_property, lru_cache
 from typing import Any, TypeVar
 from zoneinfo import ZoneInfo
 
-from holidays import country_holidays, list_supported_countries
-
 DAY = timedelta(days=1)
 LONG_PAST = datetime.min.replace(tzinfo=UTC)
 MOST_FOUND = 10_000  # that a calendar keeps
@@ -287,6 +285,8 @@ def public_holidays(country: str, subdivision: str = "") -> Mapping[date, str]:
 
     Raises ValueError for a code that is not known.
     """
+    from holidays import country_holidays, list_supported_countries
+
     parts = list_supported_countries().get(country)
     if parts is None:
         raise ValueError(f"No public holidays are known for the country “{country}”. Give a code such as IE or NZ.")

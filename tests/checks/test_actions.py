@@ -279,7 +279,7 @@ def test_an_error_is_rounded_to_the_nearest_and_its_uncertainty_upwards(probe, c
 
 def test_what_judges_a_check_is_loaded_before_others_wait_to_write(probe, cook, monkeypatch):
     depths, outside = [], len(connection.savepoint_ids)
-    monkeypatch.setattr("compliance.metrology.distribution.load", lambda: depths.append(len(connection.savepoint_ids)))
+    monkeypatch.setattr("compliance.metrology.uncertainty.load", lambda: depths.append(len(connection.savepoint_ids)))
     check = good(probe, cook, day(0))
     correct_zero(check, cook)
     assert depths == [outside, outside]
