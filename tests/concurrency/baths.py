@@ -4,7 +4,6 @@ from contextlib import suppress
 from datetime import timedelta
 
 from django.core.exceptions import ValidationError
-from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
@@ -13,6 +12,7 @@ from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Check, CheckDraft, TimedReading
 from compliance.metrology.bath import BathKind
 from tests.concurrency import BATHS, IN_BATH, ROUNDS, SHOWN
+from tests.concurrency.sign_ins import browser
 from tests.world import make_probe
 
 
@@ -30,7 +30,7 @@ def prepared(person, probes, put_in_at) -> list[CheckDraft]:
 
 def finish(person, draft: CheckDraft, landed: list) -> None:
     """The tap on the last button, as a browser sends it."""
-    client = Client(SERVER_NAME="localhost")
+    client = browser()
     client.force_login(person)
     told = {"stage": "as_found", "note": "", "immersion_mm": "", "key": str(draft.key)}
     landed.append(client.post(reverse("zero_check_finish", args=[draft.probe_id]), told).status_code)

@@ -246,7 +246,7 @@ def one_name_twice(world) -> dict:
 
 def nights_at_once(world) -> dict:
     """Rows are laid ahead twice at once, and a cook checks one of the probes in the middle; then two excuse the same reminder."""
-    probes = [make_probe(world.site, f"NIGHT{n}", by=world.manager, limits=[world.limit]) for n in range(12)]
+    probes = [make_probe(world.site, f"NIGHT{n}", by=world.manager, limits=[world.limit]) for n in range(6)]
     for probe in probes:
         with transaction.atomic():
             recut(lock(probe))

@@ -45,21 +45,6 @@ def address_of(process) -> tuple[str, str]:
     pytest.fail(f"The server did not start:\n{said}")
 
 
-def test_it_keeps_the_records_and_the_key_from_others_on_the_machine_also_where_they_lay_open(start, tmp_path):
-    for path in (tmp_path / "secret_key", tmp_path / "noughtbook.sqlite3", tmp_path / "static" / "kept.css"):
-        path.parent.mkdir(mode=0o755, exist_ok=True)
-        if not path.exists():  # SQLite's tables may be there
-            path.write_text("x" * 50 if path.name == "secret_key" else "")
-        path.chmod(0o644)
-    tmp_path.chmod(0o755)
-    address_of(start("--port", "0", DATABASE_URL="", NOUGHTBOOK_DATA=str(tmp_path)))
-    modes = {path.name: path.stat().st_mode & 0o777 for path in (tmp_path, *tmp_path.iterdir())}
-    files = {"", "-wal", "-shm", "-start"}
-    assert modes == {tmp_path.name: 0o700, "static": 0o700, "secret_key": 0o600} | {
-        f"noughtbook.sqlite3{end}": 0o600 for end in files
-    }
-
-
 def test_two_that_are_started_at_once_make_the_tables_once_and_both_serve(start, empty_database_url):
     both = [start("--port", "0", DATABASE_URL=empty_database_url) for _ in range(2)]
     for process in both:
@@ -67,10 +52,19 @@ def test_two_that_are_started_at_once_make_the_tables_once_and_both_serve(start,
         assert "Traceback" not in said and "found_business" in said
 
 
-def test_behind_a_proxy_it_knows_that_the_visitor_came_by_https_and_a_doubtful_setting_is_said_once(start):
+def test_what_lay_open_is_kept_from_others_behind_a_proxy_https_is_known_and_a_doubtful_setting_is_said_once(
+    start, tmp_path
+):
     """And what is too large for it is refused."""
-    process = start("--port", "0", NOUGHTBOOK_HTTPS="1", NOUGHTBOOK_HOSTS="*")
+    lay_open(tmp_path)
+    settings = {"DATABASE_URL": "", "NOUGHTBOOK_DATA": str(tmp_path), "NOUGHTBOOK_HTTPS": "1", "NOUGHTBOOK_HOSTS": "*"}
+    process = start("--port", "0", **settings)
     address, said = address_of(process)
+    modes = {path.name: path.stat().st_mode & 0o777 for path in (tmp_path, *tmp_path.iterdir())}
+    files = {"", "-wal", "-shm", "-start"}
+    assert modes == {tmp_path.name: 0o700, "static": 0o700, "secret_key": 0o600} | {
+        f"noughtbook.sqlite3{end}": 0o600 for end in files
+    }
     asked = urllib.request.Request(address, headers={"X-Forwarded-Proto": "https"})
     with urllib.request.urlopen(asked) as answer:
         assert answer.headers["Strict-Transport-Security"]
@@ -81,6 +75,16 @@ def test_behind_a_proxy_it_knows_that_the_visitor_came_by_https_and_a_doubtful_s
     process.terminate()
     said += process.communicate(timeout=60)[0]
     assert said.count("noughtbook.W001") == 1
+
+
+def lay_open(folder: Path) -> None:
+    """The records and the key, for all on the machine to read."""
+    for path in (folder / "secret_key", folder / "noughtbook.sqlite3", folder / "static" / "kept.css"):
+        path.parent.mkdir(mode=0o755, exist_ok=True)
+        if not path.exists():  # SQLite's tables may be there
+            path.write_text("x" * 50 if path.name == "secret_key" else "")
+        path.chmod(0o644)
+    folder.chmod(0o755)
 
 
 def test_a_port_in_use_is_said_with_what_to_do():

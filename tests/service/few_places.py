@@ -34,7 +34,7 @@ def until_let_go(folder: Path, doing: str, function):
 
 
 def main(folder: Path, command: list[str]) -> None:
-    PASSWORDS.patience = 2
+    PASSWORDS.patience, PBKDF2PasswordHasher.iterations = 2, 1
     views.outlooks_of = until_let_go(folder, "drawing", views.outlooks_of)
     PBKDF2PasswordHasher.encode = until_let_go(folder, "hashing", PBKDF2PasswordHasher.encode)
     execute_from_command_line(["manage.py", *command])

@@ -19,7 +19,7 @@ from tests.service.visitor import Visitor
 
 VISITORS = 4
 SOON = 9  # seconds; it gives up on a database after 3 and on a broker after 2, and the rest is for a busy machine
-STRIKES_AT_ONCE = 4
+STRIKES_AT_ONCE = 3
 
 
 @pytest.fixture(scope="module")
