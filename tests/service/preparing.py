@@ -8,6 +8,7 @@ django.setup()  # before the models below can be read
 
 from datetime import time  # noqa: E402
 
+from django.contrib.auth.hashers import PBKDF2PasswordHasher  # noqa: E402
 from django.core.management import call_command  # noqa: E402
 
 from compliance.checks.timeline import recut  # noqa: E402
@@ -16,6 +17,7 @@ from tests.world import World, make_probe  # noqa: E402
 
 
 def main(probes: int) -> None:
+    PBKDF2PasswordHasher.iterations = 1  # who signs in is hashed anew, as after any change of that number
     call_command("migrate", verbosity=0)
     world = World.build()
     for person in (world.manager, world.supervisor):  # or what is sent would depend on the hour
