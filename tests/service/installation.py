@@ -21,7 +21,7 @@ from tests.service.post import PostOffice
 from tests.service.programs import ROOT, Program, RedisServer, python, until
 
 TEMPO = {
-    "NOUGHTBOOK_SWEEP_EVERY": "0.5",
+    "NOUGHTBOOK_SWEEP_EVERY": "1",
     "NOUGHTBOOK_REDELIVER_AFTER": "4",
     "NOUGHTBOOK_MAIL_TIMEOUT": "2",
     "NOUGHTBOOK_STATEMENT_TIMEOUT": "3",
