@@ -1,6 +1,6 @@
 """Every address there is, walked as everybody: nobody sees what is not theirs, nothing is written by looking.
 
-What a supervisor sees is looked at in tests/test_rows_visited.py, what a manager sees in tests/test_bad_input.py.
+What a supervisor sees is looked at in tests/test_rows_visited.py.
 """
 
 import re
@@ -132,15 +132,8 @@ def test_another_business_finds_nothing_for_every_address_of_a_record_asks_at_th
 
 @pytest.mark.usefixtures("refused_in_short")
 @pytest.mark.parametrize("method", ["get", "post"])
-def test_a_manager_from_elsewhere_gets_nowhere(method, visit, world):
-    """403 is the answer where the role is wanting whatever the record, so it tells a stranger nothing either."""
-    answers = {name: visit(world.stranger, method, name, wanted).status_code for name, wanted in WITH_RECORDS}
-    assert {name: status for name, status in answers.items() if status not in {403, 404, 405}} == {}
-
-
-@pytest.mark.usefixtures("refused_in_short")
-@pytest.mark.parametrize("method", ["get", "post"])
 def test_a_manager_of_the_site_next_door_gets_nowhere(method, visit, world):
+    """403 is the answer where the role is wanting whatever the record, so it tells a stranger nothing either."""
     neighbour = make_person("Ned Vale", Role.MANAGER, site=world.other_site)
     answers = {name: visit(neighbour, method, name, wanted).status_code for name, wanted in WITH_RECORDS}
     assert {name: status for name, status in answers.items() if status not in {403, 404, 405}} == {}
