@@ -8,11 +8,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
+from django.db.models import QuerySet
+
 from compliance.checks.models import ProbeState
 from compliance.plans.calendar import DAY, instant, local_day
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import asked_of, open_rounds, rounds_to_come
+from compliance.reminders.queries import NOW, asked_of, open_rounds, rounds_to_come
 from compliance.reminders.status import Status, with_status
+from shared.prepared import Prepared, Slot
 from shared.time_text import styled
 from sites.models import Site
 
@@ -99,12 +102,19 @@ def _checks(site: Site, now: datetime) -> Iterator[CalendarEntry]:
             )
 
 
+def _upcoming() -> QuerySet[Reminder]:
+    rows = Reminder.objects.filter(site=Slot("site"), probe__isnull=False, due_at__gt=NOW, cancelled_at=None)
+    return with_status(rows, NOW).filter(status=Status.UPCOMING).order_by("due_at", "pk")
+
+
+_UPCOMING = Prepared(_upcoming)
+
+
 def _ahead(site: Site, now: datetime) -> dict[int, list[Reminder]]:
     """What will fall due at a site, by the key of the probe."""
     found = defaultdict(list)
-    rows = Reminder.objects.filter(site=site, probe__isnull=False, due_at__gt=now, cancelled_at=None)
     last = local_day(now, site.zone) + DAY * AHEAD
-    for row in with_status(rows, now).filter(status=Status.UPCOMING).order_by("due_at", "pk"):
+    for row in _UPCOMING.objects(site=site.pk, now=now):
         if local_day(row.due_at, site.zone) <= last:
             found[row.probe_id].append(row)
     return found

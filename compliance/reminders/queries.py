@@ -3,9 +3,21 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
+from functools import cache
 from itertools import islice
 
-from django.db.models import Case, Exists, F, OuterRef, Q, QuerySet, When, prefetch_related_objects
+from django.db.models import (
+    Case,
+    DateTimeField,
+    Exists,
+    Expression,
+    F,
+    OuterRef,
+    Q,
+    QuerySet,
+    When,
+    prefetch_related_objects,
+)
 
 from compliance.checks.fitness import Fitness
 from compliance.checks.models import Check, ProbeState
@@ -14,7 +26,7 @@ from compliance.plans.round_rows import LONGEST
 from compliance.readings.models import Reading
 from shared.append_only import Fact
 from shared.key_lists import among
-from shared.prepared import Prepared, keys
+from shared.prepared import Prepared, Slot, keys
 from sites.models import Site
 
 from .models import Excuse, Reminder
@@ -87,6 +99,11 @@ def told_of(rows: Iterator[Reminder]) -> Iterator[Told]:
         yield from _told(some)
 
 
+def _moment(name: str) -> Slot:
+    return Slot(name, DateTimeField())
+
+
+NOW = _moment("now")
 _EXCUSES = Prepared(
     lambda: Excuse.objects.live().filter(reminder__in=keys()).select_related("recorded_by").order_by("pk")
 )
@@ -111,28 +128,35 @@ def _known(asked: Prepared, pks: set[int]) -> dict[int, Fact]:
     return {each.pk: each for each in asked.objects(pks)} if pks else {}
 
 
+def _rounds(**chosen: Expression) -> QuerySet[Reminder]:
+    asked = Reminder.objects.filter(site=Slot("site"), limit__isnull=False, **chosen)
+    return with_status(asked, NOW).select_related("limit", "appliance", "round").order_by("due_at", "pk")
+
+
+_OPEN_ROUNDS = Prepared(
+    lambda: _rounds(closes_at__gt=NOW, due_at__gt=_moment("since"), due_at__lte=NOW).filter(status__in=OPEN)
+)
+
+
+@cache
+def _rounds_ahead(*names: str) -> Prepared:
+    more = {name: _moment(name) for name in names}
+    return Prepared(lambda: _rounds(due_at__gt=NOW, **more).filter(status=Status.UPCOMING))
+
+
 def open_rounds(site: Site, now: datetime) -> list[Reminder]:
     """The readings that are asked for now at a site and not taken yet, the longest due first."""
-    asked = _rounds(site, closes_at__gt=now, due_at__gt=now - LONGEST, due_at__lte=now)
-    return list(with_status(asked, now).filter(status__in=OPEN))
+    return _OPEN_ROUNDS.objects(site=site.pk, now=now, since=now - LONGEST)
 
 
-def rounds_to_come(site: Site, now: datetime, **more) -> list[Reminder]:
+def rounds_to_come(site: Site, now: datetime, **more: datetime) -> list[Reminder]:
     """The readings that fall due after now at a site, as far as they are worked out, and have not been taken early."""
-    return list(with_status(_rounds(site, due_at__gt=now, **more), now).filter(status=Status.UPCOMING))
+    return _rounds_ahead(*more).objects(site=site.pk, now=now, **more)
 
 
 def rounds_to_take(site: Site, now: datetime) -> list[Reminder]:
     """The readings that can be taken now at a site: those that are asked for, and those that may be taken early. Two queries."""
     return [*open_rounds(site, now), *rounds_to_come(site, now, opens_at__lt=now, due_at__lt=now + LONGEST)]
-
-
-def _rounds(site: Site, **chosen) -> QuerySet[Reminder]:
-    return (
-        Reminder.objects.filter(site=site, limit__isnull=False, **chosen)
-        .select_related("limit", "appliance", "round")
-        .order_by("due_at", "pk")
-    )
 
 
 def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:

@@ -131,7 +131,7 @@ def over_or_overdue(now: datetime, *, overdue: bool) -> Q:
     return missed | late if overdue else missed
 
 
-def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
+def with_status(reminders: QuerySet[Reminder], now: datetime | Slot) -> QuerySet[Reminder]:
     """With `check_id`, `reading_id` and `cleared_at` of what clears each, `excused`, and `status`."""
     return reminders.annotate(
         check_id=CHECK,
@@ -141,7 +141,7 @@ def with_status(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Remind
     ).annotate(status=_status(now))
 
 
-def _status(now: datetime) -> Case:
+def _status(now: datetime | Slot) -> Case:
     """What has been done goes before an excuse, an excuse before what is no longer asked for, that before what was missed. Nobody
     was asked in time where its grace was over when it was recorded."""
     return Case(
