@@ -4,9 +4,9 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db.models import Q, QuerySet
+from django.db.models import DateTimeField, Q, QuerySet
 
-from shared.prepared import Prepared, keys
+from shared.prepared import Prepared, Slot, keys
 from sites.models import Site
 
 from .models import Appliance, ApplianceSettings, OutOfUse
@@ -53,9 +53,18 @@ _ABSENT = Prepared(
 
 
 def out_of_use_at(appliances: Iterable[int], at: datetime) -> dict[int, OutOfUse]:
-    """Why and until when each of these that is out of use at a moment is so, by its key. One query."""
-    begun = OutOfUse.objects.live().filter(appliance__in=list(appliances), starts_at__lte=at)
+    """Why and until when each of these that is out of use at a moment is so, by its key. One query, none for none."""
+    pks = list(appliances)
+    return {each.appliance_id: each for each in _OUT_OF_USE.objects(pks, at=at)} if pks else {}
+
+
+def _out_of_use() -> QuerySet[OutOfUse]:
+    at = Slot("at", DateTimeField())
+    begun = OutOfUse.objects.live().filter(appliance__in=keys(), starts_at__lte=at)
     lasting = begun.filter(
         Q(ends_at__isnull=True) | Q(ends_at__gt=at), Q(back__isnull=True) | Q(back__recorded_at__gt=at)
     )
-    return {each.appliance_id: each for each in lasting.select_related("appliance").order_by("starts_at", "pk")}
+    return lasting.select_related("appliance").order_by("starts_at", "pk")
+
+
+_OUT_OF_USE = Prepared(_out_of_use)

@@ -3,16 +3,18 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db.models import DateTimeField, QuerySet
 from django.urls import reverse
 
 from compliance.plans.calendar import DAY, instant, local_day
 from compliance.plans.queries import calendars
 from compliance.reminders.models import Reminder
-from compliance.reminders.queries import asked_for, rounds_to_come
-from compliance.reminders.status import Status
+from compliance.reminders.queries import NOW, rounds_to_come
+from compliance.reminders.status import Status, with_status
 from compliance.reviews.days import lately
 from compliance.reviews.wording import to_do_in_words
 from shared.plurals import plural
+from shared.prepared import Prepared, Slot
 from shared.time_text import styled
 from sites.models import Site
 
@@ -20,6 +22,17 @@ from .queries import end_of_today
 from .todo import ToDo
 
 BACK = 8  # days in which the last day of work is looked for
+
+
+def _of_days(status: Status) -> QuerySet[Reminder]:
+    days = {"due_at__gte": Slot("begins", DateTimeField()), "due_at__lt": Slot("ends", DateTimeField())}
+    return with_status(Reminder.objects.filter(site=Slot("site"), **days), NOW).filter(status=status)
+
+
+_MISSED = Prepared(
+    lambda: _of_days(Status.MISSED).select_related("probe", "limit", "appliance").order_by("due_at", "pk")
+)
+_DONE = Prepared(lambda: _of_days(Status.CLEARED).order_by().values_list("limit"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +62,8 @@ def missed_before(site: Site, now: datetime, excuses: bool) -> list[dict]:
     calendar, today = calendars([site])[site.pk], local_day(now, site.zone)
     day = next((today - DAY * n for n in range(1, BACK) if calendar.is_open(today - DAY * n)[0]), today - DAY)
     begins, ends = (instant(each, datetime.min.time(), site.zone) for each in (day, today))
-    rows = asked_for(site, begins, ends, now).filter(status=Status.MISSED)
-    return [
-        _missed(row, site, excuses)
-        for row in rows.select_related("probe", "limit", "appliance").order_by("due_at", "pk")
-    ]
+    rows = _MISSED.objects(site=site.pk, begins=begins, ends=ends, now=now)
+    return [_missed(row, site, excuses) for row in rows]
 
 
 def _missed(row: Reminder, site: Site, excuses: bool) -> dict:
@@ -82,6 +92,6 @@ def to_review(site: Site, now: datetime) -> list[dict]:
 def done_today(site: Site, now: datetime) -> DoneToday:
     """How much of what was asked for today is done. One query."""
     begins = instant(local_day(now, site.zone), datetime.min.time(), site.zone)
-    rows = asked_for(site, begins, end_of_today(site, now), now).filter(status=Status.CLEARED)
-    limits = list(rows.order_by().values_list("limit", flat=True))
+    rows = _DONE.rows(site=site.pk, begins=begins, ends=end_of_today(site, now), now=now)
+    limits = [limit for (limit,) in rows]
     return DoneToday(limits.count(None), len(limits) - limits.count(None))
