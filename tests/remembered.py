@@ -7,6 +7,7 @@ before the first was built, and the numbers of the rows are the same in each.
 import pickle
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import time_machine
 from django.apps import apps
@@ -82,11 +83,17 @@ def _read(cursor, table: str, key: str) -> dict[object, object]:
     if connection.vendor == "postgresql":
         cursor.execute(f'SELECT "{key}"::text, row_to_json(t)::text FROM {table} t')
         return dict(cursor.fetchall())
-    names = [column[1] for column in cursor.connection.execute(f"PRAGMA table_info({table})")]
+    names = _columns(table)
     # A plus before a name leaves its value alone, and has the driver leave it alone as well.
     values = ", ".join(f'+"{name}"' for name in names)
     rows = cursor.connection.execute(f"SELECT {values} FROM {table}").fetchall()
     return {row[names.index(key)]: row for row in rows}
+
+
+@cache
+def _columns(table: str) -> list[str]:
+    with connection.cursor() as cursor:
+        return [column[1] for column in cursor.connection.execute(f"PRAGMA table_info({table})")]
 
 
 def _take_away(gone: dict[str, list]) -> None:
