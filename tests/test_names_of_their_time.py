@@ -28,8 +28,9 @@ from tests import everything
 from tests.audit.samples import SAMPLES
 from tests.checks import making
 from tests.everything import ADDRESSES
+from tests.printed_text import words_of
 from tests.quarantine.making import decide
-from tests.records.making import at, correct, record_of, section, take, words_of
+from tests.records.making import at, correct, record_of, section, take
 from tests.remembered import remembered
 from tests.world import make_person
 

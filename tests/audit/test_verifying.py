@@ -17,7 +17,7 @@ from tests.audit.altering import _plain, alter, hash_anew, keep_a_book, printed_
 from tests.audit.samples import SAMPLES
 from tests.remembered import remembered
 
-FEW = settings(max_examples=5, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FEW = settings(max_examples=3, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def kept(world) -> list[str]:

@@ -49,12 +49,12 @@ def test_looked_at_each_minute_it_is_told_once_in_its_morning(due, clock, hour, 
     plan = PlanData(probe=due.probe, every_days=7, at=time(hour), reason="Agreed.")
     change_plan(by=due.manager, data=plan)
     morning = (NINE - 9 * HOUR) + told_at * HOUR
-    for minutes in (-600, -61, -1):
+    for minutes in (-61, -1):
         tell(morning + timedelta(minutes=minutes), clock)
         assert not told("due")
     tell(morning, clock)
     assert told("due").count() == 1
-    for minutes in (1, 59, 60, 61, 180, 181, 480):
+    for minutes in (1, 60, 180, 480):
         tell(morning + timedelta(minutes=minutes), clock)
     assert told("due").count() == 1
 

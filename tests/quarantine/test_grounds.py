@@ -188,7 +188,7 @@ def kitchen(world) -> Kitchen:
     return Kitchen(world)
 
 
-@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=2, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     fates=st.lists(FATES, min_size=2, max_size=2),
     happens=st.permutations(ONCE).map(lambda names: names[:3]),

@@ -18,6 +18,7 @@ from compliance.records.paper import begin
 from compliance.records.record import OF_A_SITE, TITLE, write_record
 from compliance.records.scope import RecordScope
 from tests.checks import making
+from tests.printed_text import words_of
 from tests.world import make_limit, make_probe
 
 LONDON = ZoneInfo("Europe/London")
@@ -136,11 +137,6 @@ def written(scope: RecordScope) -> bytes:
 
 def printed(scope: RecordScope) -> PdfReader:
     return PdfReader(io.BytesIO(written(scope)))
-
-
-def words_of(reader: PdfReader) -> str:
-    """The text of all pages with single spaces, so that line ends do not matter."""
-    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
 def section(text: str, heading: str) -> str:

@@ -15,7 +15,7 @@ from compliance.records.asked import RecordRequest
 from compliance.records.forms import RecordForm, quick_period
 from compliance.records.management.commands.print_record import find_site
 from sites.models import Membership, Role, Site
-from tests.records.making import words_of
+from tests.printed_text import words_of, words_on
 
 PERIOD = {"from": "2026-03-01", "to": "2026-03-10"}
 
@@ -53,7 +53,7 @@ def test_a_reader_gets_the_record_to_look_at_in_the_browser(clock, as_person, re
     (tmp_path / "record.pdf").write_bytes(b"".join(answer.streaming_content))
     page = PdfReader(tmp_path / "record.pdf").pages[0]
     assert round(page.mediabox.width) == 612
-    assert "Printed by Rue Danby, 11 Mar 2026 12:00 GMT" in " ".join(page.extract_text().split())
+    assert "Printed by Rue Danby, 11 Mar 2026 12:00 GMT" in words_on(page)
 
 
 def test_a_site_whose_name_has_no_plain_letters_still_gives_a_plain_file_name():

@@ -14,8 +14,7 @@ from compliance.plans.data import RoundData
 from compliance.records.blank_forms import SPARE_READINGS, write_blank_forms
 from compliance.reminders.planning import add_appliance
 from tests.checks import making
-
-from .making import words_of
+from tests.printed_text import words_of
 
 pytestmark = pytest.mark.usefixtures("clock")  # 11 March 2026, noon UTC
 

@@ -18,6 +18,7 @@ from compliance.readings.data import ActData
 from compliance.readings.models import CorrectiveAction, Deviation, Reading, ReadingVoid
 from compliance.reminders.models import Reminder
 from tests.checks import making as checks
+from tests.printed_text import words_on
 from tests.records.making import at, scope_of, section, take, written
 from tests.remembered import remembered
 from tests.world import make_limit, make_probe
@@ -40,7 +41,7 @@ def _written(seed, world) -> tuple[bytes, list[str]]:
             _take(world, chance, probe, at(day, 12, chance.randrange(60)))
     _ask(world, chance)
     made = written(scope_of(world.site))
-    return made, [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(made)).pages]
+    return made, list(map(words_on, PdfReader(io.BytesIO(made)).pages))
 
 
 BOOKS = [partial(_written, seed) for seed in range(2)]

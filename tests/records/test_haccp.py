@@ -13,9 +13,10 @@ from compliance.readings.models import OfferedActs
 from compliance.records.haccp import write_haccp
 from sites.actions import grant, revoke
 from sites.models import Area, Membership, Role
+from tests.printed_text import words_of
 from tests.world import make_limit, make_person, make_version
 
-from .making import at, scope_of, words_of
+from .making import at, scope_of
 
 NBSP = "\N{NO-BREAK SPACE}"
 

@@ -18,6 +18,7 @@ from shared.audit.opening import seal_what_is_there
 from shared.audit.trail import registry
 from shared.audit.verifying import findings, standing_of
 from tests.checks.making import good
+from tests.printed_text import text_on
 from tests.records.making import NOW, at, correct, printed, scope_of, section, sections_of, take
 from tests.remembered import remembered
 
@@ -40,7 +41,7 @@ def corrected(world):
 
 
 def heads_of(reader: PdfReader) -> list[str]:
-    return [found[2].replace(" ", "") for page in reader.pages if (found := HEAD.search(page.extract_text()))]
+    return [found[2].replace(" ", "") for page in reader.pages if (found := HEAD.search(text_on(page)))]
 
 
 def test_each_page_bears_the_head_and_the_command_takes_it(world, kept):

@@ -17,6 +17,7 @@ from shared.printing.sheet import fit
 from shared.printing.text import measure, visual
 from sites.models import Paper
 from tests.nasty import CATALOGUE
+from tests.printed_text import words_on
 from tests.records import painted
 from tests.world import PASSWORD, make_probe
 
@@ -197,7 +198,7 @@ def test_a_manager_prints_some_or_all_in_use(world, as_person):
     for asked, codes in (({}, ["P1", "P2", "P3"]), ({"probe": [third.pk]}, ["P3"])):
         status, written = printed(client, world.site, **asked)
         assert status == 200
-        text = painted.read(written).pages[0].extract_text()
+        text = words_on(painted.read(written).pages[0])
         assert [code for code in ("P1", "P2", "P3", "P4") if code in text] == codes
 
 

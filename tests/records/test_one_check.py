@@ -22,7 +22,8 @@ from compliance.records.check_record import write_check
 from shared.units import difference_from_milli, number, show
 from sites.models import Business, Site
 from tests.checks.making import bad, boiling, certificate, correct_zero, dead, event, good, unclear, zero
-from tests.records.making import at, section_of, words_of
+from tests.printed_text import words_of, words_on
+from tests.records.making import at, section_of
 from tests.remembered import remembered
 
 NBSP = "\N{NO-BREAK SPACE}"
@@ -275,7 +276,7 @@ def test_the_paper_is_that_of_the_site(now, probe, cook, reader, paper, width):
     pages = pdf_of(check, reader).pages
     assert {round(page.mediabox.width) for page in pages} == {width}
     for number_, page in enumerate(pages, start=1):
-        text = " ".join(page.extract_text().split())
+        text = words_on(page)
         assert f"Page {number_} of {len(pages)}" in text and "Larkfield Kitchens" in text
 
 

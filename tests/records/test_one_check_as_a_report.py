@@ -10,7 +10,8 @@ from compliance.checks.kinds import USUAL
 from compliance.checks.tables import off_by
 from compliance.records.formatting import uncertainty
 from tests.checks.making import event, good
-from tests.records.making import at, words_of
+from tests.printed_text import words_of, words_on
+from tests.records.making import at
 from tests.records.test_one_check import NBSP, part, pdf_of, print_of
 
 
@@ -58,10 +59,10 @@ def test_it_says_where_zero_comes_from(probe, cook, reader):
 def test_a_void_check_is_marked_on_every_page(world, probe, cook, reader):
     check = good(probe, cook, at(3))
     pages = pdf_of(check, reader).pages
-    assert len(pages) > 1 and not [page for page in pages if "void" in page.extract_text()]
+    assert len(pages) > 1 and not [page for page in pages if "void" in words_on(page)]
     void_check(by=world.supervisor, check=check, reason="Wrong probe")
     pages = pdf_of(check, reader).pages
-    assert all(f"Check C{check.pk} (void), 3 Mar 2026 09:00 GMT" in page.extract_text() for page in pages)
+    assert all(f"Check C{check.pk} (void), 3 Mar 2026 09:00 GMT" in words_on(page) for page in pages)
 
 
 def test_the_times_of_the_check_name_their_zone(probe, cook, reader):

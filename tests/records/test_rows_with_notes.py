@@ -9,6 +9,7 @@ from pypdf import PdfReader
 from shared.printing.flow import Writer
 from shared.printing.page import Imprint, Masthead
 from shared.printing.table import Row
+from tests.printed_text import words_on
 
 HEAD = Masthead(business="Larkfield", site="Alder", title="Rows", period="March")
 IMPRINT = Imprint(printed_by="Rue", printed_at=datetime(2026, 4, 1, tzinfo=UTC), zone=UTC)
@@ -18,7 +19,7 @@ def pages_of(rows) -> list[str]:
     out = io.BytesIO()
     with Writer(out, masthead=HEAD, imprint=IMPRINT) as writer:
         writer.table(["Food", "Reading"], rows)
-    return [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(out.getvalue())).pages]
+    return list(map(words_on, PdfReader(io.BytesIO(out.getvalue())).pages))
 
 
 def strokes_of(rows) -> int:

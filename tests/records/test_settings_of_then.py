@@ -17,7 +17,8 @@ from compliance.reminders.planning import change_site
 from sites.actions import amend_business
 from sites.models import Site
 from tests.checks import making
-from tests.records.making import NOW, at, record_of, scope_of, section, section_of, sections_of, story, words_of
+from tests.printed_text import words_of
+from tests.records.making import NOW, at, record_of, scope_of, section, section_of, sections_of, story
 from tests.remembered import remembered
 from tests.reminders.making import swept
 

@@ -19,6 +19,7 @@ from compliance.records.forms import MOST, RecordForm
 from compliance.records.management.commands.print_record import sites_in
 from sites.choosing import MENU
 from tests.checks import making as checks
+from tests.printed_text import words_on
 from tests.records import making
 from tests.records.making import FIRST, LAST, at, section
 from tests.remembered import remembered
@@ -44,7 +45,7 @@ def written(world) -> tuple[bytes, list[str]]:
     Placement.objects.create(probe=made["other"], site=world.other_site, starts_at=at(25), recorded_by=world.manager)
     out = io.BytesIO()
     several.write_records(out, asked(world))
-    return out.getvalue(), [" ".join(page.extract_text().split()) for page in PdfReader(out).pages]
+    return out.getvalue(), list(map(words_on, PdfReader(out).pages))
 
 
 def asked(world) -> RecordRequest:
@@ -151,8 +152,8 @@ def test_each_gets_only_sites_that_they_may_read(clock, as_person, world):
 
     two = got(world.supervisor, site=world.site.pk, also=[world.other_site.pk])
     assert two.headers["Content-Disposition"].endswith('"records-2-sites-2026-03-10-to-2026-03-10.pdf"')
-    cover = PdfReader(io.BytesIO(b"".join(two.streaming_content))).pages[0].extract_text()
-    assert "2 sites: Alder School, Birch House" in " ".join(cover.split())
+    cover = words_on(PdfReader(io.BytesIO(b"".join(two.streaming_content))).pages[0])
+    assert "2 sites: Alder School, Birch House" in cover
     assert chosen(world.supervisor, area=world.area.pk) == [world.site, world.other_site]
     for strange in (world.far_site, world.foreign_site):
         assert got(world.supervisor, site=world.site.pk, also=[strange.pk]).status_code == 400
@@ -208,8 +209,8 @@ def test_the_command_prints_several_sites_or_an_area(clock, world, tmp_path):
     file = tmp_path / "records.pdf"
     whose = ["--from=2026-03-10", "--to=2026-03-10", "--by=sol.venn@example.test", f"--out={file}"]
     call_command("print_record", "--site=Birch House", "--site=alder school", *whose, verbosity=0)
-    cover = PdfReader(file).pages[0].extract_text()
-    assert "2 sites: Alder School, Birch House" in " ".join(cover.split())
+    cover = words_on(PdfReader(file).pages[0])
+    assert "2 sites: Alder School, Birch House" in cover
     assert set(sites_in(world.supervisor, "north")) == {world.site, world.other_site}
     with pytest.raises(CommandError, match=r"Give one of these, by its number: North \(\d+\)\."):
         call_command("print_record", "--area=South", *whose)

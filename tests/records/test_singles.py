@@ -10,9 +10,10 @@ from compliance.probes.actions import move
 from compliance.quarantine.cases import load_case
 from compliance.records.singles import case_scopes, life_scope, write_case, write_probe
 from tests.checks import making
+from tests.printed_text import words_of
 from tests.remembered import remembered
 
-from .making import NOW, at, decide, story, take, words_of
+from .making import NOW, at, decide, story, take
 
 
 @pytest.fixture

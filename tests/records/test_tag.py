@@ -10,6 +10,7 @@ from compliance.checks.kinds.zero import ICE
 from compliance.checks.models import Stage
 from compliance.records.tag import ABOVE, FRAME, HEIGHT, WIDTH, Refusal, write_tag
 from tests.checks import making
+from tests.printed_text import words_on
 from tests.records import painted
 from tests.records.making import at
 from tests.records.test_labels import NASTY
@@ -32,7 +33,7 @@ def tag(clock, world, as_person, settings):
 
 
 def words(page) -> str:
-    return " ".join(page.extract_text().split())
+    return words_on(page)
 
 
 def failed(world):
