@@ -1,6 +1,7 @@
 """The greatest error that one side allows, written from the description of the bounds, not from the code, in floating point."""
 
 from collections.abc import Callable
+from functools import cache
 from itertools import pairwise, product
 from math import exp, hypot, log
 
@@ -92,7 +93,12 @@ def on_grid(shape, temperature: float) -> float:
     inside = min(max(temperature, -200_000), 399_999)
     below = inside // 20_000 * 20
     share = (inside - 1000 * below) / 20_000
-    return shape(below) * (1 - share) + shape(below + 20) * share
+    return _on_knot(shape, below) * (1 - share) + _on_knot(shape, below + 20) * share
+
+
+@cache
+def _on_knot(shape, celsius: float) -> float:
+    return shape(celsius)
 
 
 ROUNDED = 5  # mK: nearer to the edge of what the other allows, either may be so

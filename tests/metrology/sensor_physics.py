@@ -89,7 +89,10 @@ def emf_t(celsius: float) -> float:
 
 
 def polynomial(coefficients, x: float) -> float:
-    return sum(c * x**power for power, c in enumerate(coefficients))
+    total = 0.0
+    for coefficient in reversed(coefficients):
+        total = total * x + coefficient
+    return total
 
 
 def sensitivity(emf, celsius: float) -> float:

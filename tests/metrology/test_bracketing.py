@@ -51,22 +51,26 @@ def span_at(spans: Sequence[TimelineSpan], now: datetime) -> TimelineSpan:
     return inside[0]
 
 
-@st.composite
-def lines(draw: st.DrawFn) -> tuple[int, str, str, bool]:
-    stage = draw(st.sampled_from(["as_found", "as_found", "as_left", "alteration"]))
-    verdict = "" if stage == "alteration" else draw(st.sampled_from([str(verdict) for verdict in Verdict]))
-    return draw(st.integers(0, 5)), stage, verdict, draw(st.sampled_from([False, False, False, True]))
+# Strategies that are made once: to make one for each draw takes longer than to draw from it.
+LINES = st.tuples(
+    st.sampled_from(["as_found", "as_found", "as_left", "alteration"]),
+    st.sampled_from([str(verdict) for verdict in Verdict]),
+    st.integers(0, 5),
+    st.sampled_from([False, False, False, True]),
+)
 
 
-@st.composite
-def diaries(draw: st.DrawFn) -> list[Entry]:
-    """Up to nine records over six minutes, so that many are simultaneous; recorded in any order (backdated too)."""
-    drawn = draw(st.lists(lines(), max_size=9))
-    return [
-        Entry(at=EIGHT + minute * MINUTE, stage=stage, verdict=verdict, key=f"record:{order}", order=order, void=void)
-        for order, (minute, stage, verdict, void) in enumerate(drawn)
-    ]
+def entry(order: int, line: tuple, step: timedelta, **against) -> Entry:
+    stage, verdict, number, void = line
+    verdict = "" if stage == "alteration" else verdict
+    at, key = EIGHT + number * step, f"record:{order}"
+    return Entry(at=at, stage=stage, verdict=verdict, key=key, order=order, void=void, **against)
 
+
+# Up to nine records over six minutes, so that many are simultaneous; recorded in any order (backdated too).
+DIARIES = st.lists(LINES, max_size=9).map(
+    lambda drawn: [entry(order, line, MINUTE) for order, line in enumerate(drawn)]
+)
 
 TEN_HOURS = timedelta(hours=10)
 AGAINST = [
@@ -79,24 +83,13 @@ AGAINST = [
     ("certificate", -18.0),
 ]
 
-
-@st.composite
-def whole_diaries(draw: st.DrawFn, most: int = 9) -> list[Entry]:
-    """Checks at zero, at boiling and certificates over two and a half days, so that some as left belong together."""
-    drawn = draw(st.lists(st.tuples(lines(), st.sampled_from(AGAINST)), max_size=most))
-    return [
-        Entry(
-            at=EIGHT + step * TEN_HOURS,
-            stage=stage,
-            verdict=verdict,
-            key=f"record:{order}",
-            order=order,
-            void=void,
-            kind=kind,
-            reference=reference,
-        )
-        for order, ((step, stage, verdict, void), (kind, reference)) in enumerate(drawn)
+# Checks at zero, at boiling and certificates over two and a half days, so that some as left belong together.
+WHOLE_DIARIES = st.lists(st.tuples(LINES, st.sampled_from(AGAINST)), max_size=9).map(
+    lambda drawn: [
+        entry(order, line, TEN_HOURS, kind=kind, reference=reference)
+        for order, (line, (kind, reference)) in enumerate(drawn)
     ]
+)
 
 
 def told_of(span: TimelineSpan) -> tuple:
@@ -105,7 +98,7 @@ def told_of(span: TimelineSpan) -> tuple:
 
 class TestAgainstTheOracle:
     @settings(max_examples=60, deadline=None)
-    @given(whole_diaries())
+    @given(WHOLE_DIARIES)
     def test_every_instant_has_the_standing_that_both_diaries_tell(self, entries):
         spans, diary = cut(marks_of(entries)), WholeDiary(entries)
         for now in instants(entries):
@@ -120,7 +113,7 @@ class TestAgainstTheOracle:
             ), now
 
     @settings(max_examples=50, deadline=None)
-    @given(diaries())
+    @given(DIARIES)
     def test_every_instant_has_the_standing_that_the_diary_tells(self, entries):
         spans, diary = cut(marks_of(entries)), Diary(entries)
         for now in instants(entries):
@@ -136,7 +129,7 @@ class TestAgainstTheOracle:
 
 
 class TestInvariants:
-    @given(whole_diaries())
+    @given(WHOLE_DIARIES)
     def test_with_checks_away_from_zero_spans_cover_all_time_as_well(self, entries):
         spans = cut(marks_of(entries))
         assert (spans[0].start, spans[-1].end) == (None, None)
@@ -144,12 +137,12 @@ class TestInvariants:
         ends = [span.end for span in spans[:-1]]
         assert ends == sorted(set(ends)) and set(ends) <= {mark.at for mark in marks_of(entries)}
 
-    @given(whole_diaries(), st.randoms())
+    @given(WHOLE_DIARIES, st.randoms())
     def test_with_checks_away_from_zero_the_order_of_arrival_does_not_matter(self, entries, random):
         marks = marks_of(entries)
         assert cut(random.sample(marks, len(marks))) == cut(marks)
 
-    @given(whole_diaries(), st.integers(0, 5), st.sampled_from(list(Stage)), st.sampled_from(AGAINST[1:3]))
+    @given(WHOLE_DIARIES, st.integers(0, 5), st.sampled_from(list(Stage)), st.sampled_from(AGAINST[1:3]))
     def test_a_failed_check_away_from_zero_betters_nothing(self, entries, step, stage, against):
         """Whatever is added that failed, nothing that was not proven becomes so."""
         extra = Entry(EIGHT + step * TEN_HOURS, stage, "out_of_tolerance", "extra", 99, False, *against)
@@ -158,7 +151,7 @@ class TestInvariants:
             was, now_is = span_at(before, now).standing, span_at(after, now).standing
             assert now_is in (was, Standing.QUARANTINED)
 
-    @given(whole_diaries(), st.integers(0, 5), st.sampled_from([("zero", 0.0), ("certificate", 3.0)]))
+    @given(WHOLE_DIARIES, st.integers(0, 5), st.sampled_from([("zero", 0.0), ("certificate", 3.0)]))
     def test_a_good_check_at_zero_ends_no_doubt_away_from_it(self, entries, step, against):
         extra = Entry(EIGHT + step * TEN_HOURS, "as_found", "in_tolerance", "extra", 99, False, *against)
         before, after = cut(marks_of(entries)), cut(marks_of([*entries, extra]))
@@ -166,7 +159,7 @@ class TestInvariants:
             if span_at(before, now).doubt:
                 assert span_at(after, now).standing is Standing.QUARANTINED
 
-    @given(whole_diaries(), st.integers(0, 5), st.sampled_from([("boiling", 98.3), ("certificate", 60.0)]))
+    @given(WHOLE_DIARIES, st.integers(0, 5), st.sampled_from([("boiling", 98.3), ("certificate", 60.0)]))
     def test_a_good_check_away_from_zero_vouches_for_nothing_that_zero_does_not(self, entries, step, against):
         extra = Entry(EIGHT + step * TEN_HOURS, "as_found", "in_tolerance", "extra", 99, False, *against)
         near = [entry for entry in entries if not entry.far]
@@ -176,7 +169,7 @@ class TestInvariants:
             if span_at(cut(marks_of([*entries, extra])), now).standing is Standing.PROVEN:
                 assert span_at(at_zero, now).standing is Standing.PROVEN
 
-    @given(diaries())
+    @given(DIARIES)
     def test_spans_cover_all_time_without_gap_overlap_or_empty_span(self, entries):
         spans = cut(marks_of(entries))
         assert (spans[0].start, spans[-1].end) == (None, None)
@@ -184,19 +177,19 @@ class TestInvariants:
         cuts = [span.end for span in spans[:-1]]
         assert cuts == sorted({mark.at for mark in marks_of(entries)})
 
-    @given(diaries(), st.randoms())
+    @given(DIARIES, st.randoms())
     def test_the_order_of_arrival_does_not_matter(self, entries, random):
         marks = marks_of(entries)
         shuffled = random.sample(marks, len(marks))
         assert cut(shuffled) == cut(marks)
 
-    @given(diaries(), st.integers(0, 5), st.sampled_from(list(Stage)), st.booleans())
+    @given(DIARIES, st.integers(0, 5), st.sampled_from(list(Stage)), st.booleans())
     def test_an_inconclusive_or_void_check_changes_nothing(self, entries, minute, stage, void):
         verdict = Verdict.OUT_OF_TOLERANCE if void else Verdict.INCONCLUSIVE
         extra = Entry(EIGHT + minute * MINUTE, stage, verdict, "record:extra", 99, void)
         assert cut(marks_of([*entries, extra])) == cut(marks_of(entries))
 
-    @given(diaries())
+    @given(DIARIES)
     def test_an_anchor_holds_until_something_vouches_forwards(self, entries):
         marks = marks_of(entries)
         spans = cut(marks)
@@ -204,7 +197,7 @@ class TestInvariants:
             if before.standing is after.standing is Standing.QUARANTINED and before.anchor != after.anchor:
                 assert any(mark.at == after.start and mark.kind in VOUCHES for mark in marks)
 
-    @given(diaries())
+    @given(DIARIES)
     def test_only_quarantined_spans_have_a_cause_and_an_anchor_that_exists(self, entries):
         keys = {mark.key for mark in marks_of(entries)}
         for span in cut(marks_of(entries)):

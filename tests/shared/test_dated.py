@@ -20,18 +20,20 @@ class Told:
     b: str
 
 
-@st.composite
-def histories(draw):
-    rows = draw(
-        st.lists(st.tuples(st.booleans(), st.sampled_from("xyz"), st.sampled_from("xyz")), min_size=1, max_size=8)
-    )
-    gaps = draw(st.lists(st.integers(1, 5), min_size=len(rows), max_size=len(rows)))
+VALUES = st.sampled_from("xyz")
+ROWS = st.lists(st.tuples(st.booleans(), VALUES, VALUES, st.integers(1, 5)), min_size=1, max_size=8)
+
+
+def facts_of(rows) -> list[Told]:
     at = START
     facts = []
-    for (corrects, a, b), gap in zip(rows, gaps, strict=True):
+    for corrects, a, b, gap in rows:
         at += timedelta(days=gap)
         facts.append(Told(at, corrects and bool(facts), a, b))
     return facts
+
+
+HISTORIES = ROWS.map(facts_of)
 
 
 def held(facts, name: str, moment: datetime) -> str:
@@ -55,21 +57,21 @@ def said(facts, name: str, moment: datetime) -> str:
     return told[name] if told else getattr(facts[-1], name)
 
 
-@given(histories())
+@given(HISTORIES)
 def test_each_moment_has_the_value_that_was_set_or_corrected(facts):
     for day in range(60):
         moment = START + timedelta(days=day, hours=1)
         assert [said(facts, n, moment) for n in NAMES] == [held(facts, n, moment) for n in NAMES]
 
 
-@given(histories())
+@given(HISTORIES)
 def test_the_last_period_says_what_the_newest_fact_says_and_the_first_holds_since_ever(facts):
     told = periods(facts, NAMES)
     assert told[0].since is None and told[-1].values == {name: getattr(facts[-1], name) for name in NAMES}
     assert [each.since for each in told[1:]] == sorted({each.since for each in told[1:]})
 
 
-@given(histories())
+@given(HISTORIES)
 def test_without_corrections_what_held_is_what_was_known(facts):
     plain = [Told(fact.recorded_at, False, fact.a, fact.b) for fact in facts]
     for day in range(60):
