@@ -26,7 +26,7 @@ def by_walking(versions, at):
     return holding if holding and holding.in_force else None
 
 
-@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     recorded=st.lists(st.tuples(st.integers(0, 6), st.integers(-5, 12), st.booleans()), max_size=8),
     asked=st.integers(-1, 7),

@@ -130,7 +130,7 @@ def told_exactly(value, missed, known, above) -> bool:
     return value > at + high if above else value < at + low
 
 
-@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     sensor=st.sampled_from(["thermistor", "pt100_a", "thermocouple_k_2", "unknown"]),
     behind=error,

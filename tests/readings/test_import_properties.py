@@ -13,7 +13,7 @@ from compliance.readings.importing.cells import guarded, unguarded
 from compliance.readings.models import Deviation, Reading
 from tests.readings.files import HEADER, START
 
-LOOSE = settings(max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+LOOSE = settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 printable = st.text(st.characters(blacklist_categories=("C", "Z")), min_size=1, max_size=12)
 good = st.fixed_dictionaries(
