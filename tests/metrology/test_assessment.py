@@ -45,16 +45,14 @@ def week(first: int, last: int, expanded: int = 0, sensor: Sensor = Sensor.THERM
 
 
 PLACES = st.sampled_from([0, 98_313, 60_000, -18_000, 120_000, 235_000])
-FOUND = st.lists(st.tuples(PLACES, errors, half_widths), min_size=1, max_size=3)
+PLACES_OF_A_SIDE = st.lists(PLACES, min_size=1, max_size=3)
 
 
-def sides(at: datetime) -> st.SearchStrategy[tuple[ErrorAt, ...]]:
+@st.composite
+def sides(draw: st.DrawFn, at: datetime) -> tuple[ErrorAt, ...]:
     """Checked at one to three temperatures: zero, boiling, a certificate anywhere."""
-    return FOUND.map(lambda found: tuple(error_at(*each, at) for each in _each_place_once(found)))
-
-
-def _each_place_once(found: list[tuple[int, int, int]]) -> list[tuple[int, int, int]]:
-    return [(error, expanded, place) for place, (error, expanded) in {place: rest for place, *rest in found}.items()]
+    places = dict.fromkeys(draw(PLACES_OF_A_SIDE))
+    return tuple(error_at(draw(errors), draw(half_widths), place, at) for place in places)
 
 
 brackets = st.builds(
