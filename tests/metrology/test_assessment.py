@@ -419,7 +419,9 @@ class TestClassify:
         mirror = Bracket(start=negative(bracket.start), end=negative(bracket.end), sensor=bracket.sensor, resolution=0)
         known, mirrored = (bounds(each).at(temperature) for each in (bracket, mirror))
         assume(known and mirrored and not is_steep(bracket.start) and not is_steep(bracket.end))
-        assert known == pytest.approx((-mirrored[1], -mirrored[0]), abs=1)  # what is rounded half way may differ
+        assert known == pytest.approx(
+            (-mirrored[1], -mirrored[0]), abs=2
+        )  # what is rounded half way, and once more, may differ
 
     def a_limit_held_at_most_is_broken_at_least_except_where_truth_can_equal_it(self, near):
         value, limit, known = near
