@@ -149,9 +149,15 @@ def put_in_by_keyboard(keys: Counted, code: str) -> None:
     keys.tab_to('[aria-label="Done: Drain it"]')
     press(keys, "", "Enter")
     expect(keys.page.locator('[aria-label="Done: Drain it"]')).to_have_count(0)
+    led_on(keys)
     keys.tab_to("#insert")
     press(keys, "", "Enter")
     expect(keys.page.locator("#value")).to_be_focused()
+
+
+def led_on(keys: Counted) -> None:
+    """The page has moved the focus to what comes next, as it does just after the step before is gone."""
+    expect(keys.page.locator(":focus")).to_have_count(1)
 
 
 def press(keys: Counted, text: str, key: str) -> None:
@@ -165,6 +171,7 @@ def finish_by_keyboard(keys: Counted) -> None:
     keys.tab_to("#moved-yes")
     press(keys, "", "Enter")
     expect(keys.page.locator("#finish-it")).to_be_visible()
+    led_on(keys)
     keys.tab_to("#finish-it")
     press(keys, "", "Enter")
     expect(keys.page.locator(".verdict")).to_contain_text("In tolerance")
