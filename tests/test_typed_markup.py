@@ -24,6 +24,7 @@ from shared.seal import seal_of
 from sites.models import Membership, Role
 from tests import everything, markup
 from tests.everything import ADDRESSES
+from tests.printed_text import words_of
 from tests.remembered import remembered
 
 PROPERTIES = {
@@ -175,5 +176,5 @@ def test_no_calendar_makes_properties_of_what_was_typed(records):
 def test_a_printed_record_shows_what_was_typed_as_it_was_typed(records):
     path = everything.address("record_print", [], records)
     answer = visitor(records["world"].supervisor).get(path)
-    text = "".join(page.extract_text() for page in PdfReader(io.BytesIO(b"".join(answer))).pages)
+    text = words_of(PdfReader(io.BytesIO(b"".join(answer))))
     assert markup.SIGN in text and "&lt;" not in text

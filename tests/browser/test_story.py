@@ -10,6 +10,7 @@ from pypdf import PdfReader
 from compliance.quarantine.models import Fate
 from tests.browser.conftest import DESK, PHONE, Served
 from tests.browser.ice import EARLIER, into_the_ice
+from tests.printed_text import words_of
 
 PROBE, SITE = "AL-3", "Alderbrook School Canteen"
 
@@ -127,4 +128,4 @@ def print_record(page: Page) -> str:
         page.get_by_role("button", name=re.compile("Print|PDF")).click()
     answer = page.request.get(got.value.url)
     assert answer.headers["content-type"] == "application/pdf"
-    return " ".join(" ".join(p.extract_text() for p in PdfReader(BytesIO(answer.body())).pages).split())
+    return words_of(PdfReader(BytesIO(answer.body())))

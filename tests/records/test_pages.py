@@ -15,9 +15,8 @@ from compliance.records.people import People
 from shared.prepared import Prepared
 from sites.names import Name
 from tests.checks import making as checks
-from tests.printed_text import words_of, words_on
 from tests.records import making
-from tests.records.making import at, printed, scope_of
+from tests.records.making import at, printed, scope_of, words_of
 from tests.remembered import remembered
 from tests.world import make_limit, make_probe, make_reading
 
@@ -40,7 +39,6 @@ NASTY = (
 class Print:
     sizes: set[tuple[int, int]]
     pages: list[str]
-    own: list[str]  # as read by tests/printed_text.py
     begun: list[float]  # where its lines begin
 
 
@@ -68,13 +66,7 @@ def read(reader) -> Print:
             begun.append(cm[0] * tm[4] + cm[4])
 
     pages = [" ".join(page.extract_text(visitor_text=note).split()) for page in reader.pages]
-    sizes = {tuple(map(round, page.mediabox[2:])) for page in reader.pages}
-    return Print(sizes, pages, list(map(words_on, reader.pages)), begun)
-
-
-def test_it_is_read_here_as_pypdf_reads_it(prints):
-    for made in prints.values():
-        assert made.own == made.pages
+    return Print({tuple(map(round, page.mediabox[2:])) for page in reader.pages}, pages, begun)
 
 
 def test_the_record_comes_on_the_paper_that_was_asked_for_between_its_margins(prints):

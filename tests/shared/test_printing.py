@@ -18,6 +18,7 @@ from shared.printing.runs import goes_rightwards, set_runs
 from shared.printing.table import Column, Row, Table
 from shared.printing.text import measure
 from shared.time_text import zoned_moment
+from tests.printed_text import text_on, words_of
 
 ZONE = ZoneInfo("Europe/London")
 MASTHEAD = Masthead(
@@ -37,16 +38,12 @@ def printed(write, **options) -> PdfReader:
     return PdfReader(io.BytesIO(out.getvalue()))
 
 
-def words(reader: PdfReader) -> str:
-    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
-
-
 @pytest.mark.parametrize("count", [0, 1, 60, 250])
 def test_every_page_says_which_it_is_and_how_many_there_are(count):
     reader = printed(lambda w: w.table(COLUMNS, ((f"r{n}", "soup", "70.0 °C") for n in range(count))))
     total = len(reader.pages)
     for number, page in enumerate(reader.pages, start=1):
-        assert re.findall(r"Page (\d+) of (\d+)", page.extract_text()) == [(str(number), str(total))]
+        assert re.findall(r"Page (\d+) of (\d+)", text_on(page)) == [(str(number), str(total))]
     assert (total > 1) == (count >= 60)
 
 
@@ -54,19 +51,19 @@ def test_a_table_without_rows_says_so_and_counts_none():
     counted = []
     reader = printed(lambda w: counted.append(w.table(COLUMNS, iter(()))))
     assert counted == [0]
-    assert "None recorded." in words(reader)
+    assert "None recorded." in words_of(reader)
 
 
 def test_each_of_800_rows_appears_once_and_in_order():
     rows = (Row((f"row{n:05d}", "a" * (n % 60), "70.0 °C"), strong=n % 7 == 0, void=n % 5 == 0) for n in range(800))
-    found = re.findall(r"row(\d{5})", words(printed(lambda w: w.table(COLUMNS, rows, caption="All"))))
+    found = re.findall(r"row(\d{5})", words_of(printed(lambda w: w.table(COLUMNS, rows, caption="All"))))
     assert found == [f"{n:05d}" for n in range(800)]
 
 
 def test_the_head_of_a_table_is_repeated_on_each_of_its_pages():
     reader = printed(lambda w: w.table(COLUMNS, ((n, "soup", "70") for n in range(200)), caption="All readings"))
-    assert all("Reading" in page.extract_text() for page in reader.pages)
-    assert all("All readings (continued)" in page.extract_text() for page in list(reader.pages)[1:])
+    assert all("Reading" in text_on(page) for page in reader.pages)
+    assert all("All readings (continued)" in text_on(page) for page in list(reader.pages)[1:])
 
 
 def test_rows_are_taken_one_at_a_time_while_pages_are_finished():
@@ -123,7 +120,9 @@ def test_cells_that_were_set_are_forgotten():
 
 def test_a_row_higher_than_a_page_goes_on_over_the_pages():
     long = " ".join(f"word{n}" for n in range(3000))
-    text = words(printed(lambda w: w.table(COLUMNS, [("before", "x", "1"), ("tall", long, "2"), ("after", "y", "3")])))
+    text = words_of(
+        printed(lambda w: w.table(COLUMNS, [("before", "x", "1"), ("tall", long, "2"), ("after", "y", "3")]))
+    )
     assert re.findall(r"word(\d+)", text) == [str(n) for n in range(3000)]
     assert text.index("before") < text.index("tall") < text.index("after")
 
@@ -148,7 +147,7 @@ def test_an_unknown_paper_size_is_refused_with_the_known_ones():
 
 def test_masthead_footer_and_metadata():
     reader = printed(lambda w: w.paragraph("x"), language="en-GB")
-    text = words(reader)
+    text = words_of(reader)
     assert "Larkspur <kitchen>" in text and "Meadow & Quill" in text
     assert "Printed by Odile Marrant, 1 Jul 2025 09:05 BST" in text
     assert reader.metadata.title == "Temperature record: Larkspur <kitchen>, June 2025"
@@ -168,14 +167,14 @@ def test_headings_make_an_outline_and_never_stand_alone_at_the_foot():
 
     reader = printed(write)
     assert len([e for e in reader.outline if not isinstance(e, list)]) == 10
-    pages = [page.extract_text() for page in reader.pages]
+    pages = [text_on(page) for page in reader.pages]
     for section in range(30):
         page = next(text for text in pages if f"Section {section}\n" in text)
         assert f"first words of {section}." in page
 
 
 def test_signature_shows_name_time_and_meaning_in_the_zone_of_the_site():
-    text = words(printed(lambda w: w.signature("Odile Marrant", datetime(2025, 1, 2, 3, 4, tzinfo=UTC), "Made by")))
+    text = words_of(printed(lambda w: w.signature("Odile Marrant", datetime(2025, 1, 2, 3, 4, tzinfo=UTC), "Made by")))
     assert "Made by" in text and "2 Jan 2025 03:04 GMT" in text
 
 
@@ -189,7 +188,7 @@ def test_what_is_kept_together_is_on_one_page():
     reader = printed(write)
     assert len(reader.pages) > 2
     for number in range(12):
-        holding = [p for p in reader.pages if re.search(rf"Block {number}\b|label{number}\.", p.extract_text())]
+        holding = [p for p in reader.pages if re.search(rf"Block {number}\b|label{number}\.", text_on(p))]
         assert len(holding) == 1
 
 
@@ -215,7 +214,7 @@ def test_the_same_record_gives_the_same_bytes():
 def test_void_rows_are_struck_through_and_still_read():
     def operators(void: bool) -> tuple[bytes, str]:
         reader = printed(lambda w: w.table(COLUMNS, [Row(("old", "soup", "70"), void=void)]))
-        return reader.pages[0].get_contents().get_data(), words(reader)
+        return reader.pages[0].get_contents().get_data(), words_of(reader)
 
     void, text = operators(True)
     assert "old soup 70" in text
@@ -243,13 +242,13 @@ def test_cells_do_not_reach_into_the_next_column():
 
 
 def test_equal_values_that_look_different_are_each_shown_as_they_are():
-    text = words(printed(lambda w: w.table(COLUMNS, [(1, True, 1.0), (1.0, 1, None), (True, 1.0, 0)])))
+    text = words_of(printed(lambda w: w.table(COLUMNS, [(1, True, 1.0), (1.0, 1, None), (True, 1.0, 0)])))
     assert "1 True 1.0 1.0 1 — True 1.0 0" in text
 
 
 def test_a_title_too_long_for_its_place_says_that_it_was_cut():
     columns = [Column("a long title of a column " * 20)] * 2
-    text = words(printed(lambda w: w.table(columns, [(1, 2)], caption="c" * 400)))
+    text = words_of(printed(lambda w: w.table(columns, [(1, 2)], caption="c" * 400)))
     assert text.count("…") == 3
 
 
@@ -292,7 +291,7 @@ def test_a_list_without_a_row_leaves_no_table_but_a_sentence_for_the_end():
         assert writer.listing(COLUMNS, [(1, "soup", "70")], heading="Foods", empty="Nothing was cooked.")
         kept.extend(writer.nothing)
 
-    text = words(printed(write))
+    text = words_of(printed(write))
     assert "Repairs" not in text and "Foods" in text and kept == ["Nothing was repaired."]
 
 
@@ -314,7 +313,7 @@ def test_a_part_has_its_own_head_numbers_and_links_and_the_cover_tells_its_page(
         for link in page.get("/Annots", ())
     ]
     assert led == [(1, 2), (1, 4), (2, 3), (4, 5)]
-    texts = [page.extract_text() for page in reader.pages]
+    texts = [text_on(page) for page in reader.pages]
     assert re.findall(r"p\. (\d)", texts[0]) == ["2", "4"]
     assert ["North" in text for text in texts] == [True, True, True, False, False]
     assert all(f"Page {number} of 5" in text for number, text in enumerate(texts, 1))
@@ -340,7 +339,7 @@ def test_labels_and_values_run_on_within_the_margins_and_lose_nothing():
     pairs = [("Sensor", "thermistor, see C7"), ("Where it was", "Alder\nBirch " + "x" * 300), ("Empty", None)] * 4
     lines = set_runs(pairs[:2], 8, 200)
     assert all(run.x + measure(run.text, BOLD if run.bold else REGULAR, 8) <= 200.01 for line in lines for run in line)
-    text = words(printed(lambda w: w.run_on(pairs))).replace(" ", "")
+    text = words_of(printed(lambda w: w.run_on(pairs))).replace(" ", "")
     assert text.count("Sensorthermistor,seeC7WhereitwasAlder;Birch" + "x" * 300 + "Empty—") == 4
     assert not goes_rightwards([("Sensor", "תרק")])  # set word by word it would stand in the wrong order
 
@@ -353,5 +352,5 @@ def test_small_print_stands_in_two_columns_and_is_complete(count):
         writer.small_print([("Words", [(f"label{n:03d}", f"word{n:03d}") for n in range(count)])])
 
     reader = printed(write)
-    assert re.findall(r"label(\d+) word(\d+)", words(reader)) == [(f"{n:03d}",) * 2 for n in range(count)]
+    assert re.findall(r"label(\d+) word(\d+)", words_of(reader)) == [(f"{n:03d}",) * 2 for n in range(count)]
     assert len(reader.pages) <= 2 + count // 100
