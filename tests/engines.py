@@ -30,6 +30,7 @@ ENGINES = ("sqlite", "postgres")
 TAKEN = "TESTS_TAKEN"  # in the environment of the workers: the folder with a mark for each file of a queue that one of them took
 TOUCHING = {"db", "database_url", "empty_database_url", "module_database_url", "demo_url", "django_db_setup"}
 WORKERS = (*ENGINES, "programs")
+LONG = (HERE, HERE / "vault")  # folders of files that take long
 ALONE = {"browser": "programs", "metrology": "postgres", "studies": "postgres"}  # folders that one worker loads
 PROGRAMS = {"_alone", "_grown"}  # the installations whose tests start programs and wait for them
 # A walk that is the same with scripts and without is walked in one of the two ways, in turn by its name; these in both.
@@ -168,10 +169,13 @@ def queue_of(item) -> str | None:
 
 
 def turn(item) -> tuple:
-    """This worker's own first, then file by file, the longest first: those that walk through all of the source or the pages."""
+    """This worker's own first, then file by file, the longest first: those that walk through all of the source or the pages, and
+    those that wait for programs."""
     queue = queue_of(item)
     return (
-        (2 if queue == "any" else 1, item.path.parent != HERE, str(item.path)) if queue else (0, False, str(item.path))
+        (2 if queue == "any" else 1, item.path.parent not in LONG, str(item.path))
+        if queue
+        else (0, False, str(item.path))
     )
 
 

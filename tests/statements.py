@@ -24,7 +24,9 @@ from django.db.backends.signals import connection_created
 ON_BOTH = (
     "tests/concurrency/",
     "tests/vault/",
-    "tests/audit/",
+    "tests/audit/test_chain.py",
+    "tests/audit/test_trail.py",
+    "tests/audit/test_verifying.py",
     "tests/shared/",
     "tests/checks/test_actions.py",
     "tests/checks/test_timeline.py::test_any_history",
