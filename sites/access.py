@@ -145,12 +145,12 @@ def require(person: Person, site: Site, role: int) -> None:
         raise PermissionDenied(f"This needs the role of {Role(role).label} at {site}.")
 
 
+_SITE = Prepared(lambda: Site.objects.select_related("area__business").filter(pk=Slot("pk")))
+
+
 def get_site(person: Person, pk: int, role: int = Role.READER) -> Site:
     """One site. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
     return reach(person, _SITE.objects(pk=pk), lambda site: site, role)
-
-
-_SITE = Prepared(lambda: Site.objects.select_related("area__business").filter(pk=Slot("pk")))
 
 
 def get_area(person: Person, pk: int, role: int = Role.SUPERVISOR) -> Area:

@@ -1,7 +1,7 @@
 """Whatever is sent to any address, the answer is a page with a sentence, and every page still opens afterwards.
 
 A sample, the same each time, is sent in the suite: to a sixth of the pages, of the catalogue one value to every other field.
-`BAD_INPUT=20` in the environment sends twenty to each field of each page, which takes a quarter of an hour.
+`BAD_INPUT=20` in the environment sends twenty to each field of each page, which takes many minutes.
 """
 
 import os

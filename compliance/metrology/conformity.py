@@ -82,13 +82,13 @@ def judge_conformity(
 
     Source: ILAC-G8:09/2019; JCGM 106:2012, clauses 7 (probability of conformity) and 8 (guard bands).
     """
+    from .distribution import Spread
+
     if not all(map(isfinite, (error, expanded, standard, tolerance))):
         raise ValueError("Give the error, its uncertainties and the tolerance as finite numbers in °C.")
     if expanded < 0 or standard < 0 or tolerance <= 0:
         raise ValueError("Uncertainties must be zero or more and the tolerance above zero, in °C.")
     zone = _zone(abs(error), expanded, tolerance)
-    from .distribution import Spread
-
     spread = spread or Spread((), standard)
     probability = _clamped(spread.cdf(_clean(tolerance - error)) - spread.cdf(_below(-tolerance - error)))
     too_uncertain = _clean(expanded) > _clean(tolerance) and zone is not Zone.FAIL

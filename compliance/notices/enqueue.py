@@ -21,7 +21,8 @@ from .signals import outbox_filled
 from .timing import USUAL_QUIET, Quiet, not_before
 
 SOURCES = (failures, gone, overdue, unanswered, untaken, still_untaken, mornings, passwords, digests)
-SINCE_LAST = {failures, gone, overdue, untaken, mornings}  # of these; what was looked at once is not looked at again
+# These take until when each kind was looked for, which is asked once for all.
+SINCE_LAST = {failures, gone, overdue, untaken, mornings}
 HELD = ("person", "role", "site", "area", *(f"person__quiet_hours{field}" for field in ("", "__starts", "__ends")))
 SHARED = ("kind", "about", "site", "area", "link", "probes", "reminders", "facts")  # by a message and its notices
 LATELY = timedelta(days=2)  # after which what was done is not asked for again by an old mail

@@ -6,12 +6,11 @@ from sites.models import Person, Role
 
 from .models import Reminder
 
+_WITH_SITE = Prepared(
+    lambda: Reminder.objects.select_related("probe", "limit", "appliance", "site__area__business").filter(pk=Slot("pk"))
+)
+
 
 def get_reminder(person: Person, pk: int, role: int = Role.READER) -> Reminder:
     """Raises Http404 for strangers and PermissionDenied where the role held at the site is not enough."""
     return reach(person, _WITH_SITE.objects(pk=pk), lambda each: each.site, role)
-
-
-_WITH_SITE = Prepared(
-    lambda: Reminder.objects.select_related("probe", "limit", "appliance", "site__area__business").filter(pk=Slot("pk"))
-)

@@ -101,19 +101,13 @@ def test_only_the_demo_says_when_its_records_were_made():
 def test_of_the_whole_business_nothing_is_told_that_the_demo_does_not_know():
     """No test makes all of it."""
     told = load_scenario()
-    names, people = (
-        {site.name for site in told.sites},
-        [each for site in told.sites for each in (site.manager, site.cook)],
-    )
-    assert len(names) == len(told.sites) == 12 and len({*people, *told.supervisors.values()}) == 24 + len(
-        told.supervisors
-    )
+    names = {site.name for site in told.sites}
+    people = {each for site in told.sites for each in (site.manager, site.cook)}
+    assert len(names) == len(told.sites) == 12
+    assert len(people | set(told.supervisors.values())) == 24 + len(told.supervisors)
     assert {site.area for site in told.sites} == set(told.supervisors)
-    assert (
-        {probe.site for probe in told.probes}
-        == names
-        >= {p.behaviour["to"] for p in told.probes if "to" in p.behaviour}
-    )
+    assert {probe.site for probe in told.probes} == names
+    assert names >= {probe.behaviour["to"] for probe in told.probes if "to" in probe.behaviour}
     assert len({probe.code for probe in told.probes}) == len(told.probes)
     assert {probe.use for probe in told.probes} == set(RULES)
     assert {probe.kind for probe in told.probes} == {*STORIES, "steady", "drifting", "new"}

@@ -32,10 +32,6 @@ def tag(clock, world, as_person, settings):
     return print_it
 
 
-def words(page) -> str:
-    return words_on(page)
-
-
 def failed(world):
     making.good(world.probe, world.manager, at(1))
     making.bad(world.probe, world.manager, at(9))
@@ -86,7 +82,7 @@ REASONS = {
 def test_it_says_since_when_why_and_who_recorded_it(happen, world, tag):
     happen(world)
     page = tag()
-    said = words(page)
+    said = words_on(page)
     wanted = (*SEEN, REASONS[happen], "Since 9 Mar 2026 09:00 GMT", "Recorded by Mara Holt", "by Col Esker")
     assert [told for told in wanted if told not in said] == [], f"missing in: {said}"
 
