@@ -12,6 +12,7 @@ import django
 from celery import Celery, signals
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "compliance.settings")
+os.environ.setdefault("CELERY_SKIP_CHECKS", "1")  # of code, which load every page; `check_settings` does the others
 
 from django.apps import apps
 from django.conf import settings

@@ -9,8 +9,9 @@ from shared.environment import broker_of, database_of, hours_of, listed, log_lev
 from shared.private import keep_private, private_file, private_folder
 from shared.secret import kept_secret
 
-# What a program loads, it keeps: looking through it 300 times for what might be left over takes a tenth of its start.
-gc.set_threshold(20_000, 20, 50)
+# What a program loads, it keeps: looking through it for what might be left over takes a tenth of its start. When all is loaded,
+# compliance/service/apps.py sets what is looked through, and how often.
+gc.set_threshold(200_000, 20, 50)
 # django_tables2 would load these for a kind of column that no table here has, and with them psycopg: a tenth of a start.
 sys.modules["django.contrib.postgres.fields"] = None
 

@@ -51,13 +51,13 @@ def without_squashes(connection=None) -> MigrationLoader:
 
 def refuse_newer() -> None:
     """Raises CommandError saying what to do where a newer version has changed the tables."""
-    if not all_recorded() and (unknown := unknown_here(MigrationLoader(connection))):
+    if unknown := unknown_here(MigrationLoader(connection)):
         raise CommandError(NEWER.format(_shortly(unknown)))
 
 
 def refuse_older() -> None:
     """Raises CommandError saying what to do where there is something to migrate."""
-    if not all_recorded() and (missing := yet_to_apply(MigrationLoader(connection))):
+    if missing := yet_to_apply(MigrationLoader(connection)):
         raise CommandError(OLDER.format(_shortly(missing), "" if may_change_tables(connection) else OWNER))
 
 
@@ -78,8 +78,10 @@ def _asked_with_patience() -> None:
     until, told = monotonic() + WAIT_FOR, False
     while True:
         try:
-            refuse_newer()
-            return refuse_older()
+            if not all_recorded():
+                refuse_newer()
+                refuse_older()
+            return
         except (OperationalError, InterfaceError) as error:
             if monotonic() > until:
                 raise CommandError(SILENT) from None

@@ -9,7 +9,14 @@ from django.db.migrations.recorder import MigrationRecorder
 from compliance.service.management.commands import start
 from compliance.service.management.commands.start import Command
 from shared import versions
-from shared.versions import refuse_newer, refuse_older, stop_unless_same_version, unknown_here, without_squashes
+from shared.versions import (
+    all_recorded,
+    refuse_newer,
+    refuse_older,
+    stop_unless_same_version,
+    unknown_here,
+    without_squashes,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -29,13 +36,11 @@ def older(db):
 def test_a_database_of_this_version_is_taken():
     refuse_newer()
     refuse_older()
-    stop_unless_same_version()
 
 
 def test_no_migration_is_loaded_where_all_are_written_down(monkeypatch):
     monkeypatch.setattr(versions, "MigrationLoader", None)
-    refuse_newer()
-    refuse_older()
+    stop_unless_same_version()
 
 
 def test_a_newer_database_is_refused_with_what_to_do(newer):
@@ -99,12 +104,12 @@ def silent():
 def test_a_database_that_is_still_starting_is_waited_for_and_one_that_does_not_come_is_told_of(monkeypatch):
     said = []
     monkeypatch.setattr(versions, "say", said.append)
-    monkeypatch.setattr(versions, "sleep", lambda seconds: monkeypatch.setattr(versions, "refuse_newer", refuse_newer))
-    monkeypatch.setattr(versions, "refuse_newer", silent)
+    monkeypatch.setattr(versions, "sleep", lambda seconds: monkeypatch.setattr(versions, "all_recorded", all_recorded))
+    monkeypatch.setattr(versions, "all_recorded", silent)
     monkeypatch.setattr(versions.connection, "close", lambda: None)
     stop_unless_same_version()
     assert len(said) == 1 and "no route to the database" in said[0]
-    monkeypatch.setattr(versions, "refuse_newer", silent)
+    monkeypatch.setattr(versions, "all_recorded", silent)
     monkeypatch.setattr(versions, "WAIT_FOR", -1)
     with pytest.raises(SystemExit):
         stop_unless_same_version()

@@ -1,6 +1,5 @@
 """Half a year (or less) of an invented business, made in one transaction by the actions that real people use."""
 
-from argparse import ArgumentTypeError
 from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -14,7 +13,7 @@ from .days import write_days
 from .endings import act_on_deviations, close_cases, correct_some, excuse_readings
 from .lives import Life, live
 from .mornings import put_mornings
-from .physics import DAYS, FEWEST_DAYS
+from .physics import DAYS
 from .planning import plan_from_the_start, put_changes
 from .reviewing import review_weeks
 from .scenario import load_scenario
@@ -22,13 +21,6 @@ from .setting import Setting, build_setting
 
 DAWN = time(5)
 JUST_NOW = timedelta(minutes=10)  # in which nothing new was done
-
-
-def days_of_demo(typed: str) -> int:
-    """As somebody asks for them at a command. Raises ArgumentTypeError where its story would not fit into them."""
-    if not typed.isdecimal() or not FEWEST_DAYS <= int(typed) <= DAYS:
-        raise ArgumentTypeError(f"give a number of days from {FEWEST_DAYS} to {DAYS}")
-    return int(typed)
 
 
 @trail.together()

@@ -1,8 +1,8 @@
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from compliance.overview.demo.load import days_of_demo, load_demo
-from compliance.overview.demo.physics import DAYS, FEWEST_DAYS
+from compliance.overview.demo.load import load_demo
+from compliance.overview.demo.physics import DAYS, FEWEST_DAYS, days_of_demo
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from sites.models import Business
 

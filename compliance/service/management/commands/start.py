@@ -6,6 +6,7 @@ from argparse import ArgumentParser
 from io import StringIO
 
 from django.conf import settings
+from django.core.checks import Tags
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import get_internal_wsgi_application
@@ -13,8 +14,7 @@ from django.db import connection
 from waitress import create_server
 from waitress.channel import HTTPChannel
 
-from compliance.overview.demo.load import days_of_demo
-from compliance.overview.demo.physics import DAYS
+from compliance.overview.demo.physics import DAYS, days_of_demo
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from compliance.service import task_runs
 from compliance.service.bodies import MOST_TYPED, Parser
@@ -59,6 +59,10 @@ def stop_once(number, frame):
 
 class Command(BaseCommand):
     help = "Bring the database up to date, load the rules, and serve Noughtbook. With --demo, fill an empty database."
+    requires_system_checks = (
+        "noughtbook",
+        Tags.urls,
+    )  # the others are of code; the second loads every page before it is served
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         filled = (
@@ -88,20 +92,21 @@ class Command(BaseCommand):
             server.close()
 
     def _make_ready(self, demo: int | None) -> None:
-        refuse_newer()
-        if may_change_tables(connection):
-            self._migrate()
-        refuse_older()
+        if not all_recorded():
+            self._bring_up_to_date()
+        elif may_change_tables(connection):
+            for act in UPKEEP:
+                act(using="default")
         call_command("load_rules", stdout=StringIO())
         if demo and not Business.objects.exists():
             self.stdout.write(f"Making the demo: {demo} days of twelve invented kitchens. This takes up to a minute.")
             call_command("load_demo", days=demo, stdout=StringIO())  # whose closing words are said below
 
-    def _migrate(self) -> None:
-        if not all_recorded():
-            return call_command("migrate", verbosity=0, interactive=False)
-        for act in UPKEEP:
-            act(using="default")
+    def _bring_up_to_date(self) -> None:
+        refuse_newer()
+        if may_change_tables(connection):
+            call_command("migrate", verbosity=0, interactive=False)
+        refuse_older()
 
     def _listen(self, host: str, port: int):
         """Before anything else, so that a port in use is said at once and not after a minute."""
