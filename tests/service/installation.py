@@ -37,6 +37,7 @@ class Installation:
         self.numbers = count()
         self.redis: RedisServer | None = None
         self.post: PostOffice | None = None
+        self.asking: psycopg.Connection | None = None
 
     def with_redis(self) -> "Installation":
         """Programs started from now on work through a broker, which is running and empty."""
@@ -90,7 +91,7 @@ class Installation:
 
     def writer(self, name: str) -> Program:
         """A program in the middle of writing a row of this name; stopped there, so that it ends when it goes on."""
-        writer = self._started("writer", "-m", "tests.service.writing", name)
+        writer = self._started("writer", "-m", "tests.service.writing", self.file, name)
         writer.says("in the middle")
         writer.signal(signal.SIGSTOP)
         return writer
@@ -126,21 +127,31 @@ class Installation:
         Celery(broker=self.redis.url).send_task(task, args=arguments)
 
     def rows(self, sql: str) -> list[tuple]:
-        """What the database holds, read past the program."""
+        """What the database holds, read past the program. PostgreSQL is asked in one connection until that breaks: it takes
+        far longer to connect than to answer, and is asked hundreds of times."""
         if self.database_url.startswith("sqlite"):
-            with sqlite3.connect(self.database_url.removeprefix("sqlite:///"), timeout=20) as connection:
+            with sqlite3.connect(self.file, timeout=20) as connection:
                 return connection.execute(sql).fetchall()
-        with psycopg.connect(self.database_url) as connection:
-            return connection.execute(sql).fetchall()
+        try:
+            return self._asked(sql)
+        except psycopg.OperationalError:  # the server has crashed since
+            self.asking.close()
+            return self._asked(sql)
 
     def change(self, sql: str) -> list[tuple]:
         """Gives what the statement returns."""
-        if self.database_url.startswith("sqlite"):
-            with sqlite3.connect(self.database_url.removeprefix("sqlite:///"), timeout=20) as connection:
-                return connection.execute(sql).fetchall()
-        with psycopg.connect(self.database_url) as connection:
-            cursor = connection.execute(sql)
-            return cursor.fetchall() if cursor.description else []
+        return self.rows(sql)
+
+    def _asked(self, sql: str) -> list[tuple]:
+        if not self.asking or self.asking.closed:
+            self.asking = psycopg.connect(self.database_url, autocommit=True)
+        cursor = self.asking.execute(sql)
+        return cursor.fetchall() if cursor.description else []
+
+    @property
+    def file(self) -> str:
+        """Of its SQLite."""
+        return self.database_url.removeprefix("sqlite:///")
 
     def connected(self) -> psycopg.Connection:
         """To its PostgreSQL, past the program."""
