@@ -1,4 +1,4 @@
-"""A wrong setting is named with what to do, by `manage.py check` as by every other command; never by a traceback."""
+"""A wrong setting is named with what to do, by a worker as by `manage.py check` and every other command; never by a traceback."""
 
 import os
 import subprocess
@@ -9,17 +9,19 @@ from runpy import run_path
 import pytest
 from django.conf import settings
 from django.core.checks import ERROR, run_checks
+from django.core.management import call_command
+from django.core.management.base import SystemCheckError
 
 from shared.system_checks import check_mail
+from tests.service.programs import PATIENCE
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
 def said_with(tmp_path, **given) -> tuple[int, str]:
     environment = os.environ | {"NOUGHTBOOK_DATA": str(tmp_path)} | given
-    done = subprocess.run(
-        [sys.executable, "manage.py", "check"], cwd=ROOT, env=environment, capture_output=True, text=True
-    )
+    command = [sys.executable, "-m", "celery", "-A", "compliance", "worker"]
+    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=PATIENCE)
     return done.returncode, done.stdout + done.stderr
 
 
@@ -31,6 +33,7 @@ WRONG = [
         {"NOUGHTBOOK_DEBUG": "1", "NOUGHTBOOK_HTTPS": "1", "NOUGHTBOOK_SECRET_KEY": KEY},
         ["noughtbook.E002", "Unset NOUGHTBOOK_DEBUG"],
     ),
+    ({"REDIS_URL": "broker.kitchen.example:6379"}, ["noughtbook.E004", "Set REDIS_URL to redis://"]),
     ({"REDIS_URL": "amqp://host"}, ["noughtbook.E004", "Set REDIS_URL to redis://"]),
     ({"REDIS_URL": "redis://host:port/0"}, ["noughtbook.E004", "Set REDIS_URL to redis://"]),
     ({"REDIS_URL": "redis://host/0?virtual_host=1"}, ["noughtbook.E004", "Set REDIS_URL to redis://host:6379/0"]),
@@ -75,19 +78,21 @@ def side_by_side() -> list[tuple[dict[str, str], list[str]]]:
 ROUNDS = side_by_side()
 
 
-def test_settings_that_cannot_be_stop_the_program_in_words(tmp_path):
+def test_settings_that_cannot_be_stop_a_worker_in_words_and_a_doubtful_one_is_said(tmp_path):
+    """Which none of Django's commands starts, and so looks at the settings itself."""
     wrong, told = ROUNDS[0]
-    code, said = said_with(tmp_path, **wrong)
-    assert code != 0 and "Traceback" not in said
-    assert [words for words in told if words not in said] == []
+    code, said = said_with(tmp_path, NOUGHTBOOK_HOSTS="*", **wrong)
+    assert code == 1 and "Traceback" not in said
+    assert [words for words in (*told, "noughtbook.W001") if words not in said] == []
 
 
 @pytest.mark.parametrize("wrong, told", ROUNDS[1:])
 def test_others_that_cannot_be_are_named_where_they_are_read(tmp_path, monkeypatch, wrong, told):
-    """The settings are read anew, in this process; what a program makes of what is found shows the test above."""
+    """The settings are read anew, in this process."""
     read_anew(monkeypatch, {"NOUGHTBOOK_DATA": str(tmp_path), **wrong})
-    said = " ".join(map(str, run_checks(tags=["noughtbook"])))
-    assert [words for words in told if words not in said] == []
+    with pytest.raises(SystemCheckError) as refused:
+        call_command("check")
+    assert [words for words in told if words not in str(refused.value)] == []
 
 
 def read_anew(monkeypatch, environment: dict[str, str]) -> None:
