@@ -27,7 +27,7 @@ def until(happens: Callable, seconds: float = PATIENCE, what: str = ""):
     end = time.monotonic() + seconds
     while not (found := happens()):
         assert time.monotonic() < end, f"It never came within {seconds} s: {what or happens}"
-        time.sleep(0.1)
+        time.sleep(0.2)  # a program that is asked has less time for its work
     return found
 
 

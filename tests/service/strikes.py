@@ -14,6 +14,7 @@ from tests.service.post import MODES
 from tests.service.programs import Program, until
 from tests.service.telling import hurry
 from tests.service.truth import KNOWN_BY_DATABASE, PATIENCE, Struck
+from tests.service.visitor import Visitor
 
 STALE = PATIENCE + 1.5  # seconds after its last moment in which a part that is dead is found to be silent
 LONG = STALE + 3
@@ -37,6 +38,12 @@ class Scene:
         self.struck: list[Struck] = []
         self.kills: list[tuple[float, float]] = []  # of senders, which may have had an answer on its way
         self.something_to_tell: Callable[[list[float]], None] = lambda waits: None
+        self.visitor: Visitor | None = None
+
+    def signed_in(self) -> Visitor:
+        """The same for all who record, for looking at a password takes half a second; another once a page did not come."""
+        self.visitor = visitor = self.visitor or Visitor(self.installation.address(self.web))
+        return visitor
 
     @contextmanager
     def without(self, name: str, down: Mapping[str, float], touches=()) -> Iterator[None]:

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from http.client import HTTPException
 
 from tests.service.post import Letter
-from tests.service.visitor import MANAGER, Visitor
+from tests.service.visitor import MANAGER
 from tests.service.works import FAILING, SPREAD, Work
 
 PEOPLE = {
@@ -38,7 +38,6 @@ class Recorder(threading.Thread):
         self.scene, self.waits = scene, waits
         self.checks: list[int] = []
         self.again = 0
-        self.visitor: Visitor | None = None
 
     def run(self):
         [*probes] = self.scene.installation.rows(PROBES)
@@ -50,11 +49,10 @@ class Recorder(threading.Thread):
         checked = datetime.now() - timedelta(hours=4)
         while True:
             try:
-                self.visitor = self.visitor or Visitor(self.scene.installation.address(self.scene.web))
-                page = self.visitor.record(probe, "2.4", key=key, checked_at=f"{checked:%Y-%m-%dT%H:%M}")
+                page = self.scene.signed_in().record(probe, "2.4", key=key, checked_at=f"{checked:%Y-%m-%dT%H:%M}")
                 return int(re.search(r"/checks/(\d+)/$", page)[1])
             except (OSError, HTTPException, TypeError, AssertionError):  # no page, half a page, or the form again
-                self.visitor = None
+                self.scene.visitor = None
                 self.again += 1
                 time.sleep(0.5)
 

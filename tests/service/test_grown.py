@@ -15,7 +15,6 @@ from tests.service.kills import WORKS, at_rest, nothing_waits, run_once
 from tests.service.programs import until
 from tests.service.strikes import STRIKES, Scene
 from tests.service.telling import PROBES
-from tests.service.visitor import Visitor
 
 VISITORS = 4
 SOON = 9  # seconds; it gives up on a database after 3 and on a broker after 2, and the rest is for a busy machine
@@ -30,7 +29,7 @@ def scene(_grown):
 
 @pytest.fixture(scope="module")
 def visitor(scene):
-    return Visitor(scene.installation.address(scene.web))
+    return scene.signed_in()
 
 
 @pytest.fixture
