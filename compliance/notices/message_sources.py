@@ -156,7 +156,7 @@ def _tell(gathered: Gathered, wanted: dict[Site, list[Wanted]], now: datetime) -
     works = calendars(wanted) if wanted else {}
     for site, checks in wanted.items():
         gathered.notified.append(Notified(kind=Kind.DUE, number=site.pk, at=timing.end_of_day(now, site.zone)))
-        is_open = works[site.pk].is_open(local_day(now, site.zone))[0]
+        is_open = works[site.pk].is_open(local_day(now, site.zone))
         if timing.worth_telling([due.due_at for _, due in checks], now, site.zone, is_open):
             gathered.messages.append(_morning(site, checks, now))
 

@@ -60,7 +60,7 @@ def coming(site: Site, found: list[ToDo], now: datetime) -> list[dict]:
 def missed_before(site: Site, now: datetime, excuses: bool) -> list[dict]:
     """What was missed on the last day of work before today, and nobody has excused. Two queries."""
     calendar, today = calendars([site])[site.pk], local_day(now, site.zone)
-    day = next((today - DAY * n for n in range(1, BACK) if calendar.is_open(today - DAY * n)[0]), today - DAY)
+    day = next((today - DAY * n for n in range(1, BACK) if calendar.is_open(today - DAY * n)), today - DAY)
     begins, ends = (instant(each, datetime.min.time(), site.zone) for each in (day, today))
     rows = _MISSED.objects(site=site.pk, begins=begins, ends=ends, now=now)
     return [_missed(row, site, excuses) for row in rows]

@@ -105,7 +105,7 @@ def _calendar(site: Site, day: date, today: date) -> Calendar:
 
 def _nothing(calendar: Calendar, day: date, today: date, something: bool, ahead: bool) -> dict | None:
     """Why nothing fell due: heading and text; of a closed day also where something did."""
-    why = calendar.is_open(day)[1]
+    why = calendar.why_closed(day)
     if why:
         return {"heading": _closed(why), "text": _closed_text(calendar, day, something)}
     if something or ahead:

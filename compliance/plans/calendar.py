@@ -132,13 +132,21 @@ class Calendar:
             tuple(each for each in self.formers if each.until <= at),
         )
 
-    def is_open(self, day: date, at: datetime | None = None) -> tuple[bool, str]:
-        """Whether the site works on a day, and if not why; where a moment (UTC) is given, by what was set for it then.
+    def is_open(self, day: date, at: datetime | None = None) -> bool:
+        """Whether the site works on a day; where a moment (UTC) is given, by what was set for it then."""
+        return not self.why_closed(day, at)
 
-        A closure that is entered late counts all the same: the site was closed.
-        """
-        why = self._why_closed(day, at)
-        return not why, why
+    def why_closed(self, day: date, at: datetime | None = None) -> str:
+        """Why it does not, empty where it does. A closure that is entered late counts all the same: the site was closed."""
+        if self.closed:
+            return "the site is closed"
+        then = at and next((each for each in self.formers if at < each.until), None)
+        for closure in (*self.closures, *(then or self).closures_of_area):
+            if closure.first <= day <= closure.last and closure.counts(at):
+                return closure.why
+        if holiday := (then or self).holidays.get(day):
+            return holiday
+        return self._why_no_hours(day, None) or (self._why_no_hours(day, at) if at else "")
 
     def hours(self, day: date) -> Hours | None:
         """The hours of a weekday at that time, whether or not a closure falls on it; None where closed or not known."""
@@ -148,7 +156,7 @@ class Calendar:
     def next_open(self, day: date) -> date | None:
         """This day, or else the first open one after it; None where there is none within 400 days."""
         days = (day + DAY * ahead for ahead in range(LOOK_AHEAD))
-        return next((each for each in days if not self._why_closed(each)), None)
+        return next((each for each in days if self.is_open(each)), None)
 
     def service(self, day: date) -> tuple[datetime, datetime] | None:
         """The moments (UTC) of opening and closing of an open day; None where it is closed or its hours are not known."""
@@ -156,7 +164,7 @@ class Calendar:
 
     def _service(self, day: date) -> tuple[datetime, datetime] | None:
         hours = self.hours(day)
-        return None if hours is None or self._why_closed(day) else self.moments(day, hours)
+        return self.moments(day, hours) if hours and self.is_open(day) else None
 
     def moments(self, day: date, hours: Hours) -> tuple[datetime, datetime]:
         """The moments (UTC) of opening and closing at these hours of a day."""
@@ -226,17 +234,6 @@ class Calendar:
     def _week(self, day: date) -> Week | None:
         begun = self.begun(day)
         return begun[-1] if begun else None
-
-    def _why_closed(self, day: date, at: datetime | None = None) -> str:
-        if self.closed:
-            return "the site is closed"
-        then = at and next((each for each in self.formers if at < each.until), None)
-        for closure in (*self.closures, *(then or self).closures_of_area):
-            if closure.first <= day <= closure.last and closure.counts(at):
-                return closure.why
-        if holiday := (then or self).holidays.get(day):
-            return holiday
-        return self._why_no_hours(day, None) or (self._why_no_hours(day, at) if at else "")
 
     def _why_no_hours(self, day: date, at: datetime | None) -> str:
         begun = [week for week in self.begun(day) if at is None or week.told <= at]

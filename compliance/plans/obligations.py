@@ -353,7 +353,7 @@ class _Fold:
     def _when_open(self, here: CheckDemand, plan: Plan) -> CheckDemand:
         """On a closed day it is due when the plan asks for a check on the next open one."""
         day = self._calendar.work_day(here.at)
-        opens = None if self._calendar.is_open(day)[0] else due_on(plan, self._calendar, day)
+        opens = None if self._calendar.is_open(day) else due_on(plan, self._calendar, day)
         if opens is None or opens.at <= here.at:
             return here
         return replace(here, at=opens.at, because=f"{here.because} on a closed day")

@@ -167,7 +167,7 @@ def due_on(plan: Plan, calendar: Calendar, day: date) -> Due | None:
     why = ""
     for works in (day + DAY * ahead for ahead in range(0 if calendar.closed else LOOK_AHEAD)):
         at = _moment(plan, calendar, works)
-        closed = calendar.is_open(works, at)[1]
+        closed = calendar.why_closed(works, at)
         if not closed:
             moved = f"; moved from {day:%a} {day.day} {day:%b} ({why})" if why else ""
             return Due(at, day, plan.usual + moved)
@@ -237,7 +237,7 @@ def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
     One that was due after midnight in the hours of the day before may be late by its grace, but is for the day that is nearer.
     """
     begins = calendar.begins(day)
-    due = _moment(plan, calendar, day) if calendar.is_open(day)[0] else begins
+    due = _moment(plan, calendar, day) if calendar.is_open(day) else begins
     if due < begins:
         return due - EVENING
     last = _due_after_midnight(plan, calendar, day - DAY)
@@ -245,7 +245,7 @@ def _counts_from(plan: Plan, calendar: Calendar, day: date) -> datetime:
 
 
 def _due_after_midnight(plan: Plan, calendar: Calendar, day: date) -> datetime | None:
-    if not names_day(plan, day) or not calendar.is_open(day)[0]:
+    if not names_day(plan, day) or not calendar.is_open(day):
         return None
     due = _moment(plan, calendar, day)
     return due if calendar.local_day(due) > day else None
@@ -332,9 +332,9 @@ def _was_due(plan: Plan, day: date, calendar: Calendar, told: datetime) -> bool:
 @kept_by_calendar
 def round_times(plan: RoundPlan, calendar: Calendar, day: date) -> list[Due]:
     """When readings are due on a day. One on which the site is closed has none."""
-    if not plan.names(day) or not calendar.is_open(day)[0]:
+    if not plan.names(day) or not calendar.is_open(day):
         return []
-    return [due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)[0]]
+    return [due for due in _round_on(plan, calendar, day) if calendar.is_open(day, due.at)]
 
 
 def _round_on(plan: RoundPlan, calendar: Calendar, day: date) -> Iterator[Due]:

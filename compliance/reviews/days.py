@@ -172,7 +172,7 @@ class ReviewClock:
 
     def _works(self, day: date) -> bool:
         if day not in self._working:
-            self._working[day] = self.calendar.is_open(day, instant(day, time.min, self.site.zone))[0]
+            self._working[day] = self.calendar.is_open(day, instant(day, time.min, self.site.zone))
         return self._working[day]
 
     def days_given(self, day: date) -> int:

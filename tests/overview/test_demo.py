@@ -142,7 +142,7 @@ def test_every_day_since_the_beginning_something_fell_due_or_the_site_was_closed
 def test_schools_have_holidays_of_both_kinds_and_a_day_off_was_called_off(demo):
     school = demo.calendars[first_site().name]
     days = [demo.today + DAY * ahead for ahead in range(-FEWEST_DAYS, 30)]
-    why = Counter(school.is_open(day)[1] for day in days)
+    why = Counter(school.why_closed(day) for day in days)
     assert why["half-term holidays"] == 5
     assert why["Christmas Day"] == why["New Year's Day"] == 1
     assert Closure.objects.filter(void__isnull=False).count() == 1

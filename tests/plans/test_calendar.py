@@ -73,13 +73,13 @@ def test_published_changes_of_the_clocks(zone, day, at, moment):
 
 
 def test_a_site_with_nothing_said_works_every_day():
-    assert Calendar(LONDON).is_open(date(2026, 12, 25)) == (True, "")
+    assert Calendar(LONDON).why_closed(date(2026, 12, 25)) == ""
     assert Calendar(LONDON).service(date(2026, 3, 11)) is None
 
 
 def test_weekdays_without_hours_are_closed():
     calendar = Calendar(LONDON, weeks=(SCHOOL_WEEK,))
-    assert calendar.is_open(date(2026, 3, 14)) == (False, "closed on Saturdays")
+    assert calendar.why_closed(date(2026, 3, 14)) == "closed on Saturdays"
     assert calendar.next_open(date(2026, 3, 14)) == date(2026, 3, 16)
 
 
@@ -87,15 +87,15 @@ def test_the_week_that_began_last_counts_and_of_one_day_the_last_recorded():
     all_closed = Week(date(2026, 3, 1), (None,) * 7)
     again = Week(date(2026, 3, 1), (NINE_TO_THREE,) * 7)
     calendar = Calendar(LONDON, weeks=(again, SCHOOL_WEEK, all_closed))
-    assert calendar.is_open(date(2026, 2, 27)) == (True, "")
-    assert not calendar.is_open(date(2026, 3, 2))[0]
-    assert Calendar(LONDON, weeks=(all_closed, again)).is_open(date(2026, 3, 1))[0]
+    assert calendar.why_closed(date(2026, 2, 27)) == ""
+    assert not calendar.is_open(date(2026, 3, 2))
+    assert Calendar(LONDON, weeks=(all_closed, again)).is_open(date(2026, 3, 1))
 
 
 def test_both_ends_of_a_closure_are_closed():
     calendar = Calendar(LONDON, closures=(Closed(date(2026, 4, 3), date(2026, 4, 17), "school holidays"),))
-    told = [calendar.is_open(date(2026, 4, day)) for day in (2, 3, 17, 18)]
-    assert told == [(True, ""), (False, "school holidays"), (False, "school holidays"), (True, "")]
+    told = [calendar.why_closed(date(2026, 4, day)) for day in (2, 3, 17, 18)]
+    assert told == ["", "school holidays", "school holidays", ""]
 
 
 def test_a_site_closed_for_good_never_opens():
@@ -105,9 +105,9 @@ def test_a_site_closed_for_good_never_opens():
 # https://www.gov.uk/bank-holidays: Good Friday 3 April 2026, Easter Monday 6 April (not in Scotland), 2 January in Scotland.
 def test_public_holidays_of_a_country_and_of_a_part_of_it():
     england, scotland = (Calendar(LONDON, holidays=public_holidays("GB", part)) for part in ("ENG", "SCT"))
-    assert england.is_open(date(2026, 4, 3)) == (False, "Good Friday")
-    assert not england.is_open(date(2026, 4, 6))[0] and scotland.is_open(date(2026, 4, 6))[0]
-    assert england.is_open(date(2026, 1, 2))[0] and not scotland.is_open(date(2026, 1, 2))[0]
+    assert england.why_closed(date(2026, 4, 3)) == "Good Friday"
+    assert not england.is_open(date(2026, 4, 6)) and scotland.is_open(date(2026, 4, 6))
+    assert england.is_open(date(2026, 1, 2)) and not scotland.is_open(date(2026, 1, 2))
 
 
 @pytest.mark.parametrize(
@@ -209,19 +209,19 @@ def test_a_moment_of_a_day_is_told_by_what_was_set_for_the_site_then():
         (Calendar(LONDON, formers=(former,)), "strike"),
         (Calendar(LONDON, weeks=tuesday), "closed on Tuesdays"),
     ]:
-        assert calendar.is_open(day) == (True, "")
-        assert calendar.is_open(day, then) == (False, why)
-        assert calendar.is_open(day, later) == (True, "")
-    assert Calendar(LONDON, closures=(struck,)).is_open(day, then - 2 * DAY)[0], "nobody had closed it yet"
+        assert calendar.why_closed(day) == ""
+        assert calendar.why_closed(day, then) == why
+        assert calendar.why_closed(day, later) == ""
+    assert Calendar(LONDON, closures=(struck,)).is_open(day, then - 2 * DAY), "nobody had closed it yet"
 
 
 def test_what_closes_a_site_now_did_not_close_it_before_unless_it_is_a_closure_of_its_own():
     day, then = date(2026, 3, 17), datetime(2026, 3, 17, 9, tzinfo=UTC)
     open_then = (Former(then + DAY, LONDON),)
     flood = (Closed(day, day, "flood", told=then + DAY),)
-    assert Calendar(LONDON, holidays={day: "Saint Patrick's Day"}, formers=open_then).is_open(day, then)[0]
-    assert Calendar(LONDON, closures_of_area=flood, formers=open_then).is_open(day, then)[0]
-    assert Calendar(LONDON, closures=flood, formers=open_then).is_open(day, then) == (False, "flood")
+    assert Calendar(LONDON, holidays={day: "Saint Patrick's Day"}, formers=open_then).is_open(day, then)
+    assert Calendar(LONDON, closures_of_area=flood, formers=open_then).is_open(day, then)
+    assert Calendar(LONDON, closures=flood, formers=open_then).why_closed(day, then) == "flood"
 
 
 def test_what_a_calendar_has_found_is_bounded_and_found_again(monkeypatch):

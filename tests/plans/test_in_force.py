@@ -100,13 +100,13 @@ def test_closures_of_the_site_its_area_and_its_business_close_it_and_others_do_n
         )
     with django_assert_num_queries(3):  # hours, closures, what was changed of the sites
         calendar = calendars([world.site, world.far_site])[world.site.pk]
-    told = [calendar.is_open(TODAY + timedelta(days=n))[1] for n in range(1, 6)]
+    told = [calendar.why_closed(TODAY + timedelta(days=n)) for n in range(1, 6)]
     assert told == ["outing 1", "outing 2", "outing 3", "", ""]
 
 
 def test_public_holidays_close_a_site_that_says_so(world):
     world.site.country, world.site.subdivision, world.site.closed_on_holidays = "GB", "SCT", True
     good_friday = date(2026, 4, 3)  # https://www.gov.uk/bank-holidays
-    assert calendars([world.site])[world.site.pk].is_open(good_friday) == (False, "Good Friday")
+    assert calendars([world.site])[world.site.pk].why_closed(good_friday) == "Good Friday"
     world.site.closed_on_holidays = False
-    assert calendars([world.site])[world.site.pk].is_open(good_friday)[0]
+    assert calendars([world.site])[world.site.pk].is_open(good_friday)

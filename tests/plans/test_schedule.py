@@ -87,7 +87,7 @@ def test_due_times_follow_the_check_rise_and_fall_on_open_days(plan, calendar, a
         skipped = due.at.astimezone(calendar.zone).time() != plan.at
         if worked < due.day and skipped and before and due.at == before[1]:
             worked = due.day  # the clocks skip its time together with that at which the day before ends
-        assert calendar.is_open(worked)[0] and worked >= due.day > anchor
+        assert calendar.is_open(worked) and worked >= due.day > anchor
         assert ("moved" in due.because) == (worked != due.day)
         assert plan.pattern != ON_WEEKDAYS or plan.weekdays >> due.day.weekday() & 1
 
@@ -112,7 +112,7 @@ def test_what_is_planned_for_a_time_in_the_hours_is_due_while_they_run(plan, cal
 @given(plan=PLANS, calendar=CALENDARS, day=ANCHORS, late=st.booleans())
 def test_a_check_about_its_due_time_in_the_hours_is_for_that_day(plan, calendar, day, late):
     hours = hours_of(calendar)
-    if hours is None or not calendar.is_open(day)[0] or not in_hours(plan.at, hours) or not names_day(plan, day):
+    if hours is None or not calendar.is_open(day) or not in_hours(plan.at, hours) or not names_day(plan, day):
         return
     at = due_on(plan, calendar, day).at + timedelta(minutes=10 if late else -10)
     opens, closes = calendar.service(day)
@@ -305,10 +305,10 @@ def test_a_round_at_a_time_in_the_hours_is_due_while_they_run(plan, calendar, da
     found = times_of_days(plan, calendar, day, day + 6 * DAY)
     assert len(found) == len({due.at for due in found})
     for due in found:
-        assert calendar.is_open(due.day)[0] and plan.names(due.day)
+        assert calendar.is_open(due.day) and plan.names(due.day)
         at, (opens, closes) = time.fromisoformat(due.because[3:]), calendar.service(due.day)
         assert not in_hours(at, hours_of(calendar)) or opens <= due.at <= closes
-    worked = [day + n * DAY for n in range(7) if calendar.is_open(day + n * DAY)[0] and plan.names(day + n * DAY)]
+    worked = [day + n * DAY for n in range(7) if calendar.is_open(day + n * DAY) and plan.names(day + n * DAY)]
     assert len(found) == len(worked) * len(plan.times)
 
 

@@ -63,7 +63,7 @@ class Setting:
         return self.supervisors[self.stories[site].area]
 
     def works(self, site: str, day: date) -> bool:
-        return self.calendars[site].is_open(day)[0]
+        return self.calendars[site].is_open(day)
 
     def moment(self, site: str, days_ago: int, at: time) -> datetime:
         """A time of day so many days ago, or on the last day before on which the site worked."""

@@ -134,8 +134,8 @@ def _rounds(site: Site, today, manages: bool) -> list[dict]:
 
 
 def _today_words(calendar, today) -> str:
-    works, why = calendar.is_open(today)
-    if works:
+    why = calendar.why_closed(today)
+    if not why:
         return "Open today."
     following = calendar.next_open(today)
     return f"Not open today ({why})." + (f" Next open on {day_words(following)}." if following else "")
