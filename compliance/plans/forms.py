@@ -10,11 +10,12 @@ from shared.fields import DayField, ReasonField, ShownField
 from .calendar import WEEKDAYS, Hours
 from .data import PlanData
 from .models import Opening, Pattern, Round
-from .schedule import ALL_WEEK, Plan
+from .schedule import ALL_WEEK, Plan, each
 from .wording import SHORT
 
 DAY_CHOICES = [(position, name) for position, name in enumerate(SHORT)]
 WHY = "Needed where checks are made less often."
+OFTEN = (15, 30, 45, 60, 90, 120, 180, 240, 360)  # minutes between readings
 AFTER_MIDNIGHT = "After midnight it is in the hours that still run then, if any do."
 
 
@@ -125,13 +126,7 @@ class RoundForm(FromForm):
         empty_value=None,
         required=False,
         label="Or while open",
-        choices=[
-            ("", "no"),
-            *(
-                (m, f"every {m} min" if m % 60 else f"every {m // 60} h")
-                for m in (15, 30, 45, 60, 90, 120, 180, 240, 360)
-            ),
-        ],
+        choices=[("", "no"), *((minutes, each(minutes)) for minutes in OFTEN)],
     )
     weekdays = WeekdaysField(label="On")
     grace_minutes = forms.IntegerField(
