@@ -6,6 +6,7 @@ from django.conf import settings
 from django.template.loader import render_to_string
 from django.urls import reverse
 
+from compliance.plans.schedule import listed
 from shared.bounds import on_one_line
 
 NAMED = 4  # probes that a subject names; of more it gives the number
@@ -16,9 +17,7 @@ def probes(codes: Sequence[str]) -> str:
     """Such as “probe P1”, “probes P1, P2 and P3”, “9 probes”."""
     if len(codes) == 1:
         return f"probe {codes[0]}"
-    if len(codes) > NAMED:
-        return f"{len(codes)} probes"
-    return f"probes {', '.join(codes[:-1])} and {codes[-1]}"
+    return f"{len(codes)} probes" if len(codes) > NAMED else f"probes {listed(codes)}"
 
 
 def absolute(path: str) -> str:

@@ -45,9 +45,9 @@ def week_facts(opening: Opening | None) -> list[tuple[str, str]]:
 
 def week_in_short(opening: Opening | None) -> list[tuple[str, str]]:
     """The same with days of the same hours that follow each other on one line, such as “Monday to Friday”."""
-    groups = [[name for name, _ in alike] for _, alike in groupby(week_facts(opening), key=lambda fact: fact[1])]
-    hours = [told for told, _ in groupby(week_facts(opening), key=lambda fact: fact[1])]
-    return [(" to ".join(dict.fromkeys((days[0], days[-1]))), told) for days, told in zip(groups, hours, strict=True)]
+    alike = groupby(week_facts(opening), key=lambda fact: fact[1])
+    groups = [(hours, [name for name, _ in facts]) for hours, facts in alike]
+    return [(" to ".join(dict.fromkeys((days[0], days[-1]))), hours) for hours, days in groups]
 
 
 def closure_scope(closure: Closure) -> str:
