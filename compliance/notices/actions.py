@@ -17,12 +17,9 @@ from .recipients import Kind, Wish
 
 
 @action("notice.choose")
-def choose(
-    *, by: Person, choices: Mapping[Kind, Wish], quiet_from: time, quiet_until: time, person: Person | None = None
-) -> None:
+def choose(*, by: Person, choices: Mapping[Kind, Wish], quiet_from: time, quiet_until: time) -> None:
     """How somebody wants to be told. Raises ValidationError where a role requires more, and keeps all as it was."""
-    person = person or by
-    known = wishes(person)
+    known = wishes(by)
     for kind, wish in choices.items():
         if kind not in known:
             raise ValidationError(f"None of your roles is told of this: {kind.value}.")
@@ -30,10 +27,10 @@ def choose(
             raise ValidationError({kind.value: "Your role requires this one. Leave it ticked."})
     for kind, wish in choices.items():
         wanted = {"by_mail": wish.mail, "in_page": wish.page}
-        Choice.objects.update_or_create(person=person, kind=kind.value, defaults=wanted)
-    QuietHours.objects.update_or_create(person=person, defaults={"starts": quiet_from, "ends": quiet_until})
+        Choice.objects.update_or_create(person=by, kind=kind.value, defaults=wanted)
+    QuietHours.objects.update_or_create(person=by, defaults={"starts": quiet_from, "ends": quiet_until})
     told = {kind.value: [wish.mail, wish.page] for kind, wish in choices.items()}
-    note("notice.choose", by=by, subject=person, choices=told, quiet=[f"{quiet_from:%H:%M}", f"{quiet_until:%H:%M}"])
+    note("notice.choose", by=by, subject=by, choices=told, quiet=[f"{quiet_from:%H:%M}", f"{quiet_until:%H:%M}"])
 
 
 @action("notice.send_again")
