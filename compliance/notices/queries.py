@@ -6,7 +6,7 @@ from shared.prepared import Prepared, Slot
 from sites.access import areas_of, keys_of_areas, keys_of_sites, sites_of
 from sites.models import Person, Role
 
-from .models import Choice, Notice, QuietHours, State
+from .models import Choice, Notice, State
 from .recipients import Kind, NoticeRule, Wish, granted, rule_for
 from .timing import USUAL_QUIET, Quiet
 
@@ -61,5 +61,6 @@ def wishes(person: Person) -> dict[Kind, tuple[NoticeRule, Wish]]:
 
 
 def quiet_hours(person: Person) -> Quiet:
-    found = QuietHours.objects.filter(person=person).first()
+    """Those that they set, or the usual ones. No query where they were read together."""
+    found = getattr(person, "quiet_hours", None)
     return found.as_quiet() if found else USUAL_QUIET

@@ -17,6 +17,7 @@ from sites.models import Role, Site
 
 from . import timing
 from .models import Notice
+from .queries import quiet_hours
 from .recipients import MANAGER, SUPERVISOR, Kind, rule_for
 
 ASKING = (Kind.DUE, Kind.OVERDUE, Kind.UNANSWERED, Kind.READING, Kind.NO_READING)  # somebody to do something
@@ -40,9 +41,7 @@ def needless(notice: Notice, now: datetime) -> str:
 
 def quiet_until(notice: Notice, now: datetime) -> datetime | None:
     """Until when its person has quiet hours, as these are set now; None where it may leave."""
-    set_by_person = getattr(notice.person, "quiet_hours", None)
-    quiet = set_by_person.as_quiet() if set_by_person else timing.USUAL_QUIET
-    return timing.not_before(Kind(notice.kind), now, _zones(notice), quiet)
+    return timing.not_before(Kind(notice.kind), now, _zones(notice), quiet_hours(notice.person))
 
 
 def done(notices: Sequence[Notice], now: datetime) -> list[Notice]:
