@@ -1,14 +1,19 @@
 """The door to reminders: whoever has a role at the site sees them; its manager and those above excuse."""
 
 from shared.prepared import Prepared, Slot
-from sites.access import reach
-from sites.models import Person, Role
+from sites.access import businesses_of, reach
+from sites.models import Person, Role, Site
 
 from .models import Reminder
 
 _WITH_SITE = Prepared(
     lambda: Reminder.objects.select_related("probe", "limit", "appliance", "site__area__business").filter(pk=Slot("pk"))
 )
+
+
+def has_whole_business(person: Person, site: Site) -> bool:
+    """Whether they supervise every area of the business of a site."""
+    return businesses_of(person).filter(pk=site.area.business_id).exists()
 
 
 def get_reminder(person: Person, pk: int, role: int = Role.READER) -> Reminder:

@@ -16,9 +16,10 @@ from compliance.plans.queries import opening_in_force, rounds_in_force
 from compliance.plans.wording import closure_scope, day_words, round_words, span_words
 from shared.forms import attempt, form_page
 from shared.stale_forms import newest
-from sites.access import businesses_of, get_site, may
+from sites.access import get_site, may
 from sites.models import Person, Role, Site
 
+from ..access import has_whole_business
 from ..planning import add_closure, change_opening, strike_closure
 
 FORM = ["GET", "HEAD", "POST"]
@@ -64,7 +65,7 @@ def _scopes(person: Person, site: Site) -> list[tuple[str, str]]:
     found = [("site", site.name)]
     if may(person, site, Role.SUPERVISOR):
         found.append(("area", f"All sites of {site.area}"))
-    if businesses_of(person).filter(pk=site.area.business_id).exists():
+    if has_whole_business(person, site):
         found.append(("business", f"All sites of {site.area.business}"))
     return found
 

@@ -31,10 +31,11 @@ from compliance.probes.models import Probe, Sensor
 from shared.bounds import number_in
 from shared.forms import attempt, form_page
 from shared.page_numbers import numbered_page
-from sites.access import businesses_of, get_business, get_site, may
+from sites.access import get_business, get_site, may
 from sites.addresses import address
 from sites.models import Role, Site
 
+from ..access import has_whole_business
 from ..planning import change_plan
 
 FORM = ["GET", "HEAD", "POST"]
@@ -46,6 +47,7 @@ def plan_list(request, site_pk):
     """What is in force at a site and where it comes from: plans, hours, closures, rounds."""
     site = get_site(request.user, site_pk)
     today, manages = local_day(timezone.now(), site.zone), may(request.user, site, Role.MANAGER)
+    whole = has_whole_business(request.user, site)
     probes = Probe.objects.filter(site=site, withdrawn=False).order_by("code", "pk")
     page = numbered_page(probes, request)
     book = PlanBook.of_probes(page.rows, at=site)
@@ -59,9 +61,9 @@ def plan_list(request, site_pk):
             "site": site,
             "manages": manages,
             "probes": table,
-            "scopes": ScopeTable(_scopes(request.user, site, book, today, manages)),
+            "scopes": ScopeTable(_scopes(site, book, today, manages, whole)),
             "hours": week_in_short(opening_in_force(site, today)),
-            "closures": _closures(request.user, site, today, manages),
+            "closures": _closures(request.user, site, today, manages, whole),
             "holidays": holidays_ahead(calendar, [today + DAY * n for n in range(HOLIDAYS_SHOWN)]),
             "rounds": RoundTable(_rounds(site, today, manages)),
             "open_today": _today_words(calendar, today),
@@ -92,10 +94,9 @@ def _links(named: list[tuple[str, str]], manages: bool, unseen: str) -> SafeStri
     return format_html('<span class="cell">{}</span>', words)
 
 
-def _scopes(person, site: Site, book: PlanBook, today, manages: bool) -> list[dict]:
+def _scopes(site: Site, book: PlanBook, today, manages: bool, whole: bool) -> list[dict]:
     """The business, the site, and each kind of probe that is there."""
     business = site.area.business
-    whole = businesses_of(person).filter(pk=business.pk).exists()
     sensors = Probe.objects.filter(site=site, withdrawn=False).order_by("sensor").values_list("sensor", flat=True)
     here = reverse("plan_site", args=[site.pk])
     rows = [
@@ -108,11 +109,10 @@ def _scopes(person, site: Site, book: PlanBook, today, manages: bool) -> list[di
     return [_row(name, book.at(reach, today), url) for name, reach, url in rows]
 
 
-def _closures(person, site: Site, today, manages: bool) -> ClosureTable:
+def _closures(person, site: Site, today, manages: bool, whole: bool) -> ClosureTable:
     found = closures_reaching([site]).filter(last_day__gte=today).select_related("site", "area", "business")
     rows = list(found.prefetch_related("recorded_by__names"))
     supervises = may(person, site, Role.SUPERVISOR)
-    whole = businesses_of(person).filter(pk=site.area.business_id).exists()
     allowed = {c.pk for c in rows if (manages if c.site_id else supervises if c.area_id else whole)}
     return ClosureTable(rows, strikes=allowed)
 
