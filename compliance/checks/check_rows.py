@@ -11,7 +11,7 @@ from compliance.plans.obligation_lines import PlainReminder
 from compliance.plans.obligations import Folded, ProbeFacts
 from compliance.plans.queries import PlanBook
 from compliance.plans.schedule import TICK
-from compliance.plans.store import COLUMNS, NOT_ASKED, Difference, difference, write
+from compliance.plans.store import COLUMNS, NOT_ASKED, difference, write
 from compliance.probes.models import Probe
 from shared.prepared import Prepared, keys
 
@@ -29,10 +29,10 @@ def derive(facts: Mapping[int, ProbeFacts], now: datetime, because: str) -> dict
 
     `because` is printed with what was asked for and turns out not to be owed.
     """
-    found, told, stored = Difference(), {}, stored_rows(facts)
+    told, found, stored = {}, [], stored_rows(facts)
     for pk, known in facts.items():
         told[pk] = fold(known, now + AHEAD)
-        found += difference(stored[pk], told[pk].rows, now, because)
+        found.append(difference(stored[pk], told[pk].rows, now, because))
     write(found)
     return told
 

@@ -5,9 +5,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache, reduce
+from functools import lru_cache
 from itertools import starmap
-from operator import iadd
 
 from django.db.models import Count, DateTimeField, Exists, OuterRef, Q, QuerySet, Subquery
 
@@ -52,7 +51,7 @@ def derive_rounds(site_ids: Iterable[int], now: datetime, because: str, since: d
     """
     changed = (since or now) - LONGEST
     lines = {line: min(changed, line.last or LONG_PAST) for line in _lines_at(site_ids)}
-    write(reduce(iadd, _differences(lines, now, because).values(), Difference()))
+    write(_differences(lines, now, because).values())
 
 
 def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
@@ -64,7 +63,7 @@ def extend_rounds(site_ids: Iterable[int], now: datetime) -> None:
         for few in pace.in_turn(sorted(lacking)):
             with pace.transaction():
                 lock_sites(few)
-                write(reduce(iadd, _ahead(few, now).values(), Difference()))
+                write(_ahead(few, now).values())
 
 
 def _ahead(site_ids: Iterable[int], now: datetime) -> dict[RoundLine, Difference]:

@@ -1,6 +1,6 @@
 """Stores what the folds conclude as reminders: only the difference is written, as for spans."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, fields
 from datetime import datetime, timedelta
 from operator import attrgetter
@@ -43,12 +43,6 @@ class Difference:
 
     def __bool__(self) -> bool:
         return bool(self.added or self.changed or self.unwanted)
-
-    def __iadd__(self, other: "Difference") -> "Difference":
-        self.added += other.added
-        self.changed += other.changed
-        self.unwanted += other.unwanted
-        return self
 
     def in_words(self) -> Iterator[tuple[Reminder, str]]:
         """What is wrong with which row, where what nothing asks for is cancelled because it is `NOT_ASKED`."""
@@ -101,12 +95,12 @@ def tell_again(reminders: QuerySet[Reminder], now: datetime) -> None:
     reminders.filter(due_at__lte=now, closes_at__gt=now, late_at__lte=now).update(late_at=now + HELD_FOR)
 
 
-def write(found: Difference) -> None:
-    """Write a difference. What is changed, and on SQLite what is added, is written row by row by one prepared statement."""
-    if found.unwanted:
-        Reminder.objects.filter(pk__in=[row.id for row in found.unwanted])._raw_delete(router.db_for_write(Reminder))
-    put(_rows(found.changed, COLUMNS), COLUMNS, CHANGING)
-    put(_rows(found.added, COLUMNS[:-1]), COLUMNS[:-1])
+def write(differences: Collection[Difference]) -> None:
+    """Write them together. What is changed, and on SQLite what is added, is written row by row by one prepared statement."""
+    if unwanted := [row.id for each in differences for row in each.unwanted]:
+        Reminder.objects.filter(pk__in=unwanted)._raw_delete(router.db_for_write(Reminder))
+    put(_rows((row for each in differences for row in each.changed), COLUMNS), COLUMNS, CHANGING)
+    put(_rows((row for each in differences for row in each.added), COLUMNS[:-1]), COLUMNS[:-1])
 
 
 def _rows(reminders: Iterable[PlainReminder], columns: Sequence[str]) -> list[tuple]:
