@@ -63,16 +63,13 @@ def _moved(models: list[type[Model]], target: str) -> Contents:
     with connections[target].cursor() as cursor:
         # Those of columns that a migration added were left immediate by it.
         cursor.execute("SET CONSTRAINTS ALL DEFERRED")
-    sent = {model._meta.db_table: _sent(model, target) for model in models}
+    tables = {model._meta.db_table: model for model in models}
+    sent = {name: _told(f"the table {name}", _copy, model, target) for name, model in tables.items()}
     _set_sequences(models, target)
     with connections[target].cursor() as cursor:
         _told("a row that names another one which is missing", cursor.execute, "SET CONSTRAINTS ALL IMMEDIATE")
     stop_if_different(sent, contents_of(target, models), DIFFERENT)
     return sent
-
-
-def _sent(model: type[Model], target: str) -> list:
-    return _told(f"the table {model._meta.db_table}", _copy, model, target)
 
 
 def _told(what: str, act, *arguments):
