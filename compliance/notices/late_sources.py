@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 from django.db.models import F, Q, QuerySet
 from django.urls import reverse
@@ -47,15 +48,7 @@ WORDS = {
 }
 
 
-def overdue(now: datetime, looked: Looked | None = None) -> Gathered:
-    return _newly_late(Kind.OVERDUE, now, looked)
-
-
-def untaken(now: datetime, looked: Looked | None = None) -> Gathered:
-    return _newly_late(Kind.READING, now, looked)
-
-
-def _newly_late(kind: Kind, now: datetime, looked: Looked | None) -> Gathered:
+def _newly_late(kind: Kind, now: datetime, looked: Looked | None = None) -> Gathered:
     """What became late since this was looked at last. What was done by then is told of where that is undone: what undoes it puts
     off when it is late."""
     late = _still_late(became_late(since_last(kind, looked, now - LONGEST_GRACE), now), kind, now)
@@ -75,14 +68,6 @@ def became_late(since: datetime, now: datetime) -> QuerySet[Reminder]:
     return Reminder.objects.filter(late_at__gt=since, late_at__lte=now)
 
 
-def unanswered(now: datetime) -> Gathered:
-    return _passed_on(Kind.OVERDUE, Kind.UNANSWERED, now)
-
-
-def still_untaken(now: datetime) -> Gathered:
-    return _passed_on(Kind.READING, Kind.NO_READING, now)
-
-
 def _passed_on(told: Kind, kind: Kind, now: datetime) -> Gathered:
     """Of what the site managers were told of, what waits for the area supervisors by now."""
     # Of all kinds, which are few: by its kind SQLite would go through all that was ever told of it.
@@ -92,6 +77,11 @@ def _passed_on(told: Kind, kind: Kind, now: datetime) -> Gathered:
     gathered = _late(kind, _still_late(late, told, now))
     gathered.passed_on = list(numbers.values())
     return gathered
+
+
+overdue, untaken = partial(_newly_late, Kind.OVERDUE), partial(_newly_late, Kind.READING)
+unanswered = partial(_passed_on, Kind.OVERDUE, Kind.UNANSWERED)
+still_untaken = partial(_passed_on, Kind.READING, Kind.NO_READING)
 
 
 def _late(kind: Kind, late: Sequence[Reminder]) -> Gathered:
