@@ -17,7 +17,7 @@ from sites.models import Person, Site
 from .calendar import DAY, earliest_day
 from .data import ClosureData, PlanData, RoundData
 from .models import CheckPlan, Closure, ClosureVoid, Opening, Round
-from .queries import PlanBook, Reach, opening_in_force, rounds_in_force, scope_words
+from .queries import PlanBook, Reach, opening_in_force, rounds_in_force, scope_words, sites_reached
 from .round_rows import derive_rounds
 from .schedule import ON_WEEKDAYS, Plan
 from .wording import closure_scope, day_words, span_words
@@ -32,7 +32,7 @@ def set_plan(*, by: Person, data: PlanData, book: PlanBook | None = None) -> Che
     Raises ValidationError where nothing would change, where checks would be made less often and no reason is given, for a day
     that is over, where somebody has set another one since, and for figures out of range.
     """
-    today = _today(_sites_of(probe=data.probe, site=data.site, business=data.business))
+    today = _today(sites_reached(probe=data.probe, site=data.site, business=data.business))
     plan = CheckPlan(
         recorded_by=by,
         in_force=data.in_force,
@@ -153,7 +153,7 @@ def close_days(*, by: Person, data: ClosureData) -> Closure:
     Raises ValidationError without a reason, for days in the wrong order or that are over, for more than a year, and where
     they are closed on these days already.
     """
-    today = _today(_sites_of(**data.scope))
+    today = _today(sites_reached(**data.scope))
     why = as_reason(
         data.why, "why", ask="Say why it is closed, such as “school holidays”. The record says it too.", usual="closure"
     )
@@ -187,8 +187,7 @@ def void_closure(*, by: Person, closure: Closure, reason: str, last_day: date | 
     With `last_day` it still lasts until that day. Raises ValidationError without a reason, where it is struck out or over
     already, and for a last day that makes it no shorter or comes before yesterday.
     """
-    sites = _sites_of(site=closure.site, area=closure.area, business=closure.business)
-    today = _today(sites)
+    today = _today(sites_reached(site=closure.site, area=closure.area, business=closure.business))
     reason = as_reason(reason, ask="Say why these days are worked after all.", usual="closure_void")
     if ClosureVoid.objects.filter(voids=closure).exists():
         raise ValidationError("This closure is struck out already.")
@@ -249,15 +248,6 @@ def _refuse_again(data: ClosureData) -> None:
             "changed. Strike that closure out first to give another reason.",
             code="again",
         )
-
-
-def _sites_of(*, probe=None, site=None, area=None, business=None) -> list[Site]:
-    """The sites that a scope reaches. Raises ValidationError where not exactly one is named."""
-    if sum(each is not None for each in (probe, site, area, business)) != 1:
-        raise ValidationError("Name one of a probe, a site, an area and a business.")
-    if probe or site:
-        return [site or probe.site]
-    return list(Site.objects.filter(**({"area": area} if area else {"area__business": business})))
 
 
 def _today(sites: Iterable[Site]) -> date:

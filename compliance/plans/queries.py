@@ -8,6 +8,7 @@ from datetime import date, datetime
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
+from django.core.exceptions import ValidationError
 from django.db.models import Exists, OuterRef, Q, QuerySet, TextField
 from django.db.models.functions import Cast
 from django.utils import timezone
@@ -178,6 +179,15 @@ def scope_words(plan: CheckPlan) -> str:
         return "its own plan"
     kind = f" for probes with the sensor “{Sensor(plan.sensor).label}”" if plan.sensor else ""
     return f"the plan of {plan.site or plan.business}{kind}"
+
+
+def sites_reached(*, probe=None, site=None, area=None, business=None) -> list[Site]:
+    """The sites that a scope reaches. Raises ValidationError where not exactly one is named."""
+    if sum(each is not None for each in (probe, site, area, business)) != 1:
+        raise ValidationError("Name one of a probe, a site, an area and a business.")
+    if probe or site:
+        return [site or probe.site]
+    return list(Site.objects.filter(**({"area": area} if area else {"area__business": business})))
 
 
 def plan_in_force(probe: Probe, day: date | None = None) -> InForce:

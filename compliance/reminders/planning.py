@@ -5,7 +5,7 @@ site by site: of a few before the page answers, of many by the minute's task. Un
 """
 
 import time
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from functools import partial
 from typing import TypeVar
@@ -21,12 +21,12 @@ from compliance.plans import actions as plans
 from compliance.plans.data import ClosureData, PlanData
 from compliance.plans.models import CheckPlan, Closure, ClosureVoid, Opening, Unsettled
 from compliance.plans.pace import lock_sites, went_well
-from compliance.plans.queries import PlanBook
+from compliance.plans.queries import PlanBook, sites_reached
 from compliance.plans.round_rows import derive_rounds, extend_rounds
 from shared import clock
 from shared.audit.trail import together
 from sites.actions import amend_site
-from sites.models import Area, Business, Person, Site
+from sites.models import Person, Site
 
 from .actions import excuse_closed
 from .queries import open_of_days
@@ -58,23 +58,17 @@ def extend_horizon(now: datetime) -> bool:
     return well
 
 
-def _reached(*, site=None, area: Area | None = None, business: Business | None = None) -> list[int]:
-    if site:
-        return [site.pk]
-    where = {"area": area} if area else {"area__business": business}
-    return list(Site.objects.filter(**where).order_by("pk").values_list("pk", flat=True))
-
-
-def _set_for(sites: Collection[int], act: Callable[[], Set]) -> Set:
+def _set_for(sites: Iterable[Site], act: Callable[[], Set]) -> Set:
     """What is set for one site is kept with what follows from it, or not at all."""
+    keys = sorted(site.pk for site in sites)
     with together():
-        lock_sites(sites)
+        lock_sites(keys)
         fact = act()
-        mark_unsettled(sites)
-        if len(sites) == 1:
-            settle(*sites)
-    if 1 < len(sites) <= FEW:
-        for pk in sites:
+        mark_unsettled(keys)
+        if len(keys) == 1:
+            settle(*keys)
+    if 1 < len(keys) <= FEW:
+        for pk in keys:
             settle(pk)
     return fact
 
@@ -82,7 +76,7 @@ def _set_for(sites: Collection[int], act: Callable[[], Set]) -> Set:
 def change_plan(*, by: Person, data: PlanData) -> CheckPlan:
     """As `plans.actions.set_plan`."""
     if data.probe is None:
-        sites = _reached(site=data.site, business=data.business)
+        sites = sites_reached(site=data.site, business=data.business)
         return _set_for(sites, lambda: plans.set_plan(by=by, data=data))
     with together():
         held = hold(data.probe)
@@ -94,13 +88,13 @@ def change_plan(*, by: Person, data: PlanData) -> CheckPlan:
 
 def change_opening(*, site: Site, **given) -> Opening:
     """As `plans.actions.set_opening`."""
-    return _set_for([site.pk], lambda: plans.set_opening(site=site, **given))
+    return _set_for([site], lambda: plans.set_opening(site=site, **given))
 
 
 def add_closure(*, by: Person, data: ClosureData, excuse_open: bool = False) -> Closure:
     """As `plans.actions.close_days`. It lifts nothing that is due already; `excuse_open`: what is open of these days is
     excused with the same words."""
-    sites = _reached(**data.scope)
+    sites = sites_reached(**data.scope)
 
     def close() -> Closure:
         closure = plans.close_days(by=by, data=data)
@@ -113,13 +107,13 @@ def add_closure(*, by: Person, data: ClosureData, excuse_open: bool = False) -> 
 
 def strike_closure(*, closure: Closure, **given) -> ClosureVoid:
     """As `plans.actions.void_closure`."""
-    sites = _reached(site=closure.site, area=closure.area, business=closure.business)
+    sites = sites_reached(site=closure.site, area=closure.area, business=closure.business)
     return _set_for(sites, lambda: plans.void_closure(closure=closure, **given))
 
 
 def change_site(*, site: Site, **given) -> Site:
     """As `sites.actions.amend_site`; another time zone, other holidays and a closing move what is to come."""
-    return _set_for([site.pk], lambda: amend_site(site=site, **given))
+    return _set_for([site], lambda: amend_site(site=site, **given))
 
 
 def retire_limit(*, limit: Limit, **given) -> LimitVersion:

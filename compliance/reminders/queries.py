@@ -165,10 +165,10 @@ def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:
     return list(with_status(asked, now).filter(status__in=OPEN).order_by("due_at", "pk"))
 
 
-def open_of_days(site_ids: Iterable[int], first: date, last: date, now: datetime) -> list[Reminder]:
+def open_of_days(sites: Iterable[Site], first: date, last: date, now: datetime) -> list[Reminder]:
     """What has fallen due at these sites on the days from first to last, and is open. One query."""
     due = {"due_at__gte": datetime.combine(first, time(), UTC) - LONGEST, "due_at__lte": now, "closes_at__gt": now}
-    rows = with_status(Reminder.objects.filter(site__in=list(site_ids), **due), now).filter(status__in=OPEN)
+    rows = with_status(Reminder.objects.filter(site__in=list(sites), **due), now).filter(status__in=OPEN)
     days = ((row, {row.day, local_day(row.due_at, row.site.zone)} - {None}) for row in rows.select_related("site"))
     return [row for row, named in days if any(first <= day <= last for day in named)]
 
