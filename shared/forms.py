@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from django import forms
+from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -44,6 +45,16 @@ def attempt(form: forms.BaseForm, act: Callable[..., Result], **given) -> Result
             form.data = form.data.copy()
             form.data["after"] = refused.after
         return None
+
+
+def tell(request: HttpRequest, done: str, act: Callable, **given) -> None:
+    """Run an action that one button asks for; the next page says that it is done, or what the action refused."""
+    try:
+        act(by=request.user, **given)
+    except ValidationError as refused:
+        messages.error(request, " ".join(refused.messages))
+    else:
+        messages.success(request, done)
 
 
 def form_page(request: HttpRequest, template: str, form: forms.BaseForm, **told) -> HttpResponse:

@@ -6,7 +6,7 @@ from uuid import UUID
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -18,7 +18,7 @@ from django.views.decorators.cache import cache_control, never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from shared.bounds import number_in
-from shared.forms import attempt
+from shared.forms import attempt, tell
 from shared.keyset import page_by_key
 from shared.plurals import plural
 from shared.stale_forms import newest
@@ -124,17 +124,8 @@ def notice_post(request: HttpRequest) -> HttpResponse:
 @require_POST
 def notice_again(request: HttpRequest, pk: int) -> HttpResponse:
     notice = get_failed(request.user, pk)
-    _tell(request, "It is tried again within a minute.", actions.send_again, notice=notice)
+    tell(request, "It is tried again within a minute.", actions.send_again, notice=notice)
     return redirect("notice_post")
-
-
-def _tell(request: HttpRequest, done: str, act, **given) -> None:
-    try:
-        act(by=request.user, **given)
-    except ValidationError as refused:
-        messages.error(request, " ".join(refused.messages))
-    else:
-        messages.success(request, done)
 
 
 @never_cache
@@ -154,7 +145,7 @@ def feed_list(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def feed_revoke(request: HttpRequest, pk: int) -> HttpResponse:
     key = get_feed_key(request.user, pk)
-    _tell(request, f"The address for {key} shows nothing any more.", actions.revoke_feed, key=key)
+    tell(request, f"The address for {key} shows nothing any more.", actions.revoke_feed, key=key)
     return redirect("feed_list", key.site_id)
 
 

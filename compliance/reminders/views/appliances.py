@@ -3,7 +3,6 @@
 from datetime import timedelta
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -22,7 +21,7 @@ from compliance.appliances.models import OutOfUse, Why
 from compliance.appliances.queries import appliances_at, out_of_use_at
 from compliance.appliances.tables import ApplianceTable, OutOfUseTable
 from compliance.limits.queries import versions_in_force
-from shared.forms import attempt, form_page
+from shared.forms import attempt, form_page, tell
 from shared.time_text import short_moment
 from sites.access import get_site, may
 from sites.models import Role, Site
@@ -122,12 +121,8 @@ def appliance_out(request, pk):
 @require_POST
 def out_of_use_back(request, pk):
     away = get_out_of_use(request.user, pk, Role.COOK)
-    try:
-        put_back_in_use(by=request.user, out_of_use=away)
-    except ValidationError as refused:
-        messages.error(request, " ".join(refused.messages))
-    else:
-        messages.success(request, f"{away.appliance} is in use again. Rounds ask for it from now on.")
+    done = f"{away.appliance} is in use again. Rounds ask for it from now on."
+    tell(request, done, put_back_in_use, out_of_use=away)
     return redirect(_back(request, away.appliance.site))
 
 
