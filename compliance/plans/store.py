@@ -130,17 +130,13 @@ def put(rows: Sequence[tuple], columns: Sequence[str], ending: str = "") -> None
 
 
 def _follow_standing(stored: dict, wanted: dict, now: datetime, found: Difference) -> None:
-    for point in {row.point for row in stored.values() if row.recorded_at is None}:
-        last = max(
-            (row for row in stored.values() if row.recorded_at is None and row.point == point),
-            key=lambda row: row.due_at,
-        )
+    standing = sorted((row for row in stored.values() if row.recorded_at is None), key=lambda row: row.due_at)
+    for point, last in {row.point: row for row in standing}.items():
         same = wanted.get(_key(last))
         for key in [key for key, row in wanted.items() if row.point == point and row.due_at <= last.due_at]:
             del wanted[key]
-        following = min(
-            (row for row in wanted.values() if row.point == point), key=lambda row: row.opens_at, default=None
-        )
+        of_point = [row for row in wanted.values() if row.point == point]
+        following = min(of_point, key=lambda row: row.opens_at, default=None)
         if last.closes_at > now and _end(last, same, following, now):
             found.changed.append(last)
         if following:
