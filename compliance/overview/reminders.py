@@ -134,7 +134,7 @@ def _closed_text(calendar: Calendar, day: date, something: bool) -> str:
 @require_http_methods(["GET", "HEAD", "POST"])
 def reminder_excuse(request: HttpRequest, pk: int) -> HttpResponse:
     """Say why it need not be done; or, where that is said already, strike it out. What is sent says which."""
-    reminder = get_reminder(request.user, pk, Role.MANAGER)
+    reminder = get_reminder(request.user, pk)
     excuse = reminder.excuses.live().first()
     strikes = request.POST.get("wants", STRIKE_OUT if excuse and request.method != "POST" else "") == STRIKE_OUT
     data = request.POST if request.method == "POST" else None

@@ -1,4 +1,4 @@
-"""The door to reminders: whoever has a role at the site sees them; its manager and those above excuse."""
+"""The door to reminders: the manager of a site and those above excuse; and who sets what holds for a whole business."""
 
 from shared.prepared import Prepared, Slot
 from sites.access import businesses_of, reach
@@ -16,6 +16,6 @@ def has_whole_business(person: Person, site: Site) -> bool:
     return businesses_of(person).filter(pk=site.area.business_id).exists()
 
 
-def get_reminder(person: Person, pk: int, role: int = Role.READER) -> Reminder:
-    """Raises Http404 for strangers and PermissionDenied where the role held at the site is not enough."""
-    return reach(person, _WITH_SITE.objects(pk=pk), lambda each: each.site, role)
+def get_reminder(person: Person, pk: int) -> Reminder:
+    """One to be excused. Raises Http404 for strangers and PermissionDenied for less than a site manager."""
+    return reach(person, _WITH_SITE.objects(pk=pk), lambda each: each.site, Role.MANAGER)
