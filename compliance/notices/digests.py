@@ -47,7 +47,7 @@ def digests(now: datetime) -> Iterator[Gathered]:
 
     An area that is looked at for the first time begins with the next: there is no week to tell of yet.
     """
-    due = list(Area.objects.filter(untold(Kind.DIGEST, "pk", at__gt=now)).values_list("pk", flat=True))
+    due = list(Area.objects.filter(untold(Kind.DIGEST, at__gt=now)).values_list("pk", flat=True))
     open_areas = Area.objects.filter(pk__in=due, sites__closed=False).order_by("pk")
     sizes = dict(open_areas.values_list("pk").annotate(Count("sites")))
     known = set(Notified.objects.filter(kind=Kind.DIGEST, number__in=sizes).values_list("number", flat=True))

@@ -73,7 +73,7 @@ def _passed_on(told: Kind, kind: Kind, now: datetime) -> Gathered:
     # Of all kinds, which are few: by its kind SQLite would go through all that was ever told of it.
     waiting = Notified.objects.filter(again_at__lte=now).values_list("kind", "number", "pk")
     numbers = {number: pk for kind_told, number, pk in waiting if kind_told == told}
-    late = Reminder.objects.filter(untold(kind, "pk"), pk__in=numbers)
+    late = Reminder.objects.filter(untold(kind), pk__in=numbers)
     gathered = _late(kind, _still_late(late, told, now))
     gathered.passed_on = list(numbers.values())
     return gathered

@@ -90,8 +90,8 @@ class Gathered:
         return bool(self.notified or self.passed_on or self.told_before)
 
 
-def untold(kind: Kind, number: str, **more) -> Exists:
-    return ~Exists(Notified.objects.filter(kind=kind, number=OuterRef(number), **more))
+def untold(kind: Kind, **more) -> Exists:
+    return ~Exists(Notified.objects.filter(kind=kind, number=OuterRef("pk"), **more))
 
 
 Looked = dict[str, datetime]  # until when each kind was looked for
@@ -111,7 +111,7 @@ def mornings(now: datetime, looked: Looked | None = None) -> Gathered:
     before a check that is asked for later, or when it falls due. Only sites where that came since the last look are looked at."""
     since = since_last(Kind.DUE, looked, now - DAY)
     gathered = Gathered(watermark=Watermark(kind=Kind.DUE, at=now))
-    sites = Site.objects.filter(_it_dawned(since, now), untold(Kind.DUE, "pk", at__gt=now), closed=False)
+    sites = Site.objects.filter(_it_dawned(since, now), untold(Kind.DUE, at__gt=now), closed=False)
     if not (keys := list(sites.values_list("pk", flat=True))):
         return gathered
     states = ProbeState.objects.filter(probe__site__in=among(keys), due_at__lt=now + A_DAY_ANYWHERE)
@@ -202,7 +202,7 @@ def failures(now: datetime, check: int | None = None, looked: Looked | None = No
 def _news(facts: QuerySet[Fact], kind: Kind, now: datetime, one: int | None, looked: Looked | None) -> QuerySet[Fact]:
     """Of these facts, or of this one, what counts and nobody has been told of. The keys of many are looked up by themselves, in
     the order of the index, or what they are joined with is read as a whole."""
-    found = facts.live().filter(untold(kind, "pk"))
+    found = facts.live().filter(untold(kind))
     if one is not None:
         return found.filter(pk=one, recorded_at__gt=now - NEWS)
     since = max(now - NEWS, since_last(kind, looked, now - NEWS) - COMMITTED)
@@ -290,7 +290,7 @@ def _became(event: Event, site: Site) -> str:
 
 def passwords(now: datetime) -> Gathered:
     """To people whose password was set lately by a link, by mail alone: the pages tell them by themselves."""
-    links = PasswordLink.objects.filter(untold(Kind.PASSWORD, "pk"), used_at__gt=now - NEWS, person__is_active=True)
+    links = PasswordLink.objects.filter(untold(Kind.PASSWORD), used_at__gt=now - NEWS, person__is_active=True)
     if not settings.MAIL_WORKS:
         return Gathered()
     links = list(links.select_related("person", "made_by"))
