@@ -10,10 +10,9 @@ from .models import Closure
 
 def get_closure(person: Person, pk: int) -> Closure:
     """One closure to be changed. Raises Http404 for strangers and PermissionDenied where the role is not enough."""
-    found = Closure.objects.select_related("site__area", "area", "business").filter(pk=pk)
-    closure = get_object_or_404(found)
+    closure = get_object_or_404(Closure.objects.select_related("site__area", "area", "business"), pk=pk)
     if closure.site_id:
-        return reach(person, found, lambda each: each.site, Role.MANAGER)
+        return reach(person, [closure], lambda each: each.site, Role.MANAGER)
     if closure.area_id:
         get_area(person, closure.area_id)
     else:
