@@ -80,16 +80,15 @@ class _Checks:
     def __init__(self, probes: set[int], now: datetime):
         in_use = ProbeState.objects.filter(probe__in=probes, probe__site__closed=False)
         states = list(in_use.filter(due_at__isnull=False).select_related("probe")) if probes else []
-        self._due = {state.pk: state.due_at for state in states}
-        self._site = {state.pk: state.probe.site_id for state in states}
+        self._states = {state.pk: state for state in states}
         self._for_now, self._excused = excuses_of(states, now)
         self._now = now
 
     def wanted(self, probe: int, at: datetime, site: int | None) -> bool:
         """Whether the check that is due at that moment is due yet, where it was if that is given, and not excused. No excuse for
         what is open covers what is still to come."""
-        due = self._due.get(probe)
-        if due is None or due > at or (site is not None and self._site[probe] != site):
+        state = self._states.get(probe)
+        if state is None or state.due_at > at or (site is not None and state.probe.site_id != site):
             return False
         return (probe, at) not in self._excused and (at > self._now or probe not in self._for_now)
 
