@@ -64,8 +64,6 @@ def enqueue(gathered: Gathered, now: datetime) -> int:
     Where another run has told some of it meanwhile, nothing is written, and the next run looks anew: two could tell of different
     probes in notices that are about the same.
     """
-    if not gathered:
-        return 0
     audience = Audience(gathered.messages)
     notices = list(audience.notices(gathered.messages, now))
     # What is to be told at once, and nobody was there to hear of, is told when somebody is: it is looked for until then.
