@@ -2,6 +2,7 @@
 
 from django import forms
 
+from compliance.plans.forms import time_field
 from shared.fields import ShownField
 
 from .models import FeedKey
@@ -29,12 +30,9 @@ class ChoicesForm(forms.Form):
         self._known = known
         for kind, (rule, wish) in known.items():
             self.fields[kind.value] = self._field(kind, rule, wish)
-        times = forms.TimeInput(attrs={"type": "time"}, format="%H:%M")
         words = "On the clock of the site that a notice is about. The same time twice: no quiet hours."
-        self.fields["quiet_from"] = forms.TimeField(
-            label="No mail from", widget=times, initial=quiet.starts, help_text=words
-        )
-        self.fields["quiet_until"] = forms.TimeField(label="Mail again from", widget=times, initial=quiet.ends)
+        self.fields["quiet_from"] = time_field(label="No mail from", initial=quiet.starts, help_text=words)
+        self.fields["quiet_until"] = time_field(label="Mail again from", initial=quiet.ends)
 
     def _field(self, kind: Kind, rule: NoticeRule, wish: Wish) -> forms.Field:
         field = forms.MultipleChoiceField(
