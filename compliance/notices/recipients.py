@@ -4,6 +4,8 @@ mail is wanted."""
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import reduce
+from operator import or_
 
 MANAGER, SUPERVISOR = 30, 40  # as in sites.models.Role
 
@@ -71,6 +73,9 @@ class NoticeRule:
     usual: Wish
     required: Wish
 
+    def __or__(self, other: "NoticeRule") -> "NoticeRule":
+        return NoticeRule(self.usual | other.usual, self.required | other.required)
+
 
 BOTH, MAIL, PAGE, FREE = Wish(True, True), Wish(True, False), Wish(False, True), Wish(False, False)
 RULES: Mapping[tuple[int, Kind], NoticeRule] = {
@@ -99,12 +104,7 @@ class Recipient:
 def rule_for(kind: Kind, roles: Iterable[int]) -> NoticeRule | None:
     """The rule of somebody who holds these roles, each adding to it; None where none of them is told of this kind."""
     rules = [RULES[role, kind] for role in roles if (role, kind) in RULES]
-    if not rules:
-        return None
-    usual, required = rules[0].usual, rules[0].required
-    for rule in rules[1:]:
-        usual, required = usual | rule.usual, required | rule.required
-    return NoticeRule(usual, required)
+    return reduce(or_, rules) if rules else None
 
 
 def granted(rule: NoticeRule, chosen: Wish | None) -> Wish:
