@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
+from itertools import pairwise
 
 from compliance.appliances.queries import absences_of, presence_of
 from compliance.limits.models import Limit, LimitVersion
@@ -27,7 +28,7 @@ def site_facts(sites: Iterable[Site]) -> dict[int, SiteFacts]:
 
 def _closings(known: Sequence[SiteSettings]) -> tuple[tuple[datetime, bool], ...]:
     """When a site was closed for good, or opened again."""
-    return tuple((b.recorded_at, b.closed) for a, b in zip(known, known[1:], strict=False) if a.closed != b.closed)
+    return tuple((b.recorded_at, b.closed) for a, b in pairwise(known) if a.closed != b.closed)
 
 
 AS_SET = ("effective_from", "recorded_at", "pk")

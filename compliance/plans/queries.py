@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ValidationError
@@ -233,10 +234,6 @@ def calendars(sites: Iterable[Site], known: Mapping[int, Sequence[SiteSettings]]
     }
 
 
-# What says on which days a site works, and when they begin.
-DAYS_OF_WORK = ("area_id", "time_zone", "country", "subdivision", "closed_on_holidays")
-
-
 Clock = tuple[str, str, str, bool]
 
 
@@ -287,8 +284,8 @@ def _by_site(settings: Iterable[SiteSettings]) -> dict[int, list[SiteSettings]]:
 
 def _former_days(known: Sequence[SiteSettings]) -> Iterator[tuple[SiteSettings, datetime]]:
     """What was set for the days of a site and was changed, the oldest first, and until when."""
-    for then, after in zip(known, known[1:], strict=False):
-        if any(getattr(then, name) != getattr(after, name) for name in DAYS_OF_WORK):
+    for then, after in pairwise(known):
+        if (then.area_id, _clock(then)) != (after.area_id, _clock(after)):
             yield then, after.recorded_at
 
 
