@@ -56,7 +56,7 @@ def probe_facts(probes: Iterable[Probe], book: PlanBook | None = None) -> dict[i
         events[pk].append(Happened(at, kind, order, note.strip()))
     rows = _PLACED.objects(probes)
     sites = {row.site_id: row.site for row in rows}
-    known, book = site_facts(sites.values()), book or PlanBook.of_probes(probes.values(), elsewhere=sites)
+    known, book = site_facts(sites.values()), book or PlanBook.of_probes(probes.values(), at=sites.values())
     kinds = _former_kinds(probes) if book.names_kinds else {}
     for row in rows:
         stays = placed[row.probe_id]

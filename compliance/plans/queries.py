@@ -2,7 +2,7 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import lru_cache
@@ -91,12 +91,11 @@ class PlanBook:
             self.add(record)
 
     @classmethod
-    def of_probes(cls, probes: Iterable[Probe], *, at: Site | None = None, elsewhere: Iterable[int] = ()) -> "PlanBook":
-        """Where they are now and, where it is given, at another site or at several."""
+    def of_probes(cls, probes: Iterable[Probe], *, at: Collection[Site] = ()) -> "PlanBook":
+        """Where they are now and at these sites. Load their `area` with them."""
         probes = list(probes)
-        sites, businesses = {p.site_id for p in probes}, {p.business_id for p in probes}
-        sites |= {at.pk, *elsewhere} if at else set(elsewhere)
-        businesses |= {at.area.business_id} if at else set()
+        sites = {*(p.site_id for p in probes), *(site.pk for site in at)}
+        businesses = {*(p.business_id for p in probes), *(site.area.business_id for site in at)}
         return cls(_PLANS.objects([p.pk for p in probes], sites=sites, businesses=businesses))
 
     @classmethod

@@ -49,8 +49,8 @@ class PlansHere:
         self._scope = scope
         self._stays = {here.probe.pk: here.stays for here in scope.probes}
         sites = {scope.site.pk, *(stay.site_id for stays in self._stays.values() for stay in stays)}
-        self._book = PlanBook.of_probes([here.probe for here in scope.probes], at=scope.site, elsewhere=sites)
         self._sites = Site.objects.select_related("area").in_bulk(sites)
+        self._book = PlanBook.of_probes([here.probe for here in scope.probes], at=self._sites.values())
         self._works = calendars(self._sites.values())
 
     def in_force(self, probe: Probe) -> InForce:

@@ -50,7 +50,7 @@ def plan_list(request, site_pk):
     whole = has_whole_business(request.user, site)
     probes = Probe.objects.filter(site=site, withdrawn=False).order_by("code", "pk")
     page = numbered_page(probes, request)
-    book = PlanBook.of_probes(page.rows, at=site)
+    book = PlanBook.of_probes(page.rows, at=[site])
     table = ScopeTable(_probe_rows(page.rows, book, today, manages))
     table.pager = page
     calendar = calendars([site])[site.pk]
