@@ -21,7 +21,7 @@ from shared.grants import may_change_tables
 from .archive import Damaged
 from .contents import Contents, Tally, fields_of
 
-KIND = "PostgreSQL"
+KIND, KEPT_AS = "PostgreSQL", "the schema {}"
 NO_TOOL = """There is no {name}, which comes with PostgreSQL. Install its client programs (on Debian postgresql-client), or name
 the folder that they are in with NOUGHTBOOK_POSTGRES_TOOLS."""
 OLD_TOOL = """{path} is of PostgreSQL {its}, older than the server, which is of {server}. Install the client programs of
@@ -122,19 +122,19 @@ def replaced_by(copy: Path, before: str) -> Iterator[str]:
     try:
         options = ("--no-owner", "--no-privileges", "--no-password", "--exit-on-error", "--single-transaction")
         _run("pg_restore", *options, f"--dbname={_address()}", copy)
-        yield f"the schema {kept}"
+        yield kept
     except BaseException:
         with transaction.atomic():
             _move_tables("public", "not_restored")
-            forget("the schema not_restored")
+            forget("not_restored")
             _move_tables(kept, "public")
-            forget(f"the schema {kept}")
+            forget(kept)
         raise
 
 
 def forget(kept: str) -> None:
     with connection.cursor() as cursor:
-        cursor.execute(f"DROP SCHEMA {kept.removeprefix('the schema ')} CASCADE")
+        cursor.execute(f"DROP SCHEMA {kept} CASCADE")
 
 
 def _move_tables(old: str, new: str) -> None:

@@ -86,7 +86,7 @@ def restore(file: Path, replace: bool, say: Callable[[str], None]) -> Done:
             Session.objects.all().delete()  # or who has signed out since would be signed in again
         if not held:
             engine.forget(kept)
-    return Done(told["contents"], datetime.fromisoformat(told["made"]), kept if held else "")
+    return Done(told["contents"], datetime.fromisoformat(told["made"]), engine.KEPT_AS.format(kept) if held else "")
 
 
 @action("business.restore")

@@ -14,7 +14,7 @@ from .archive import Damaged
 from .beside import beside
 from .contents import Contents, contents_of
 
-KIND = "SQLite"
+KIND, KEPT_AS = "SQLite", "{}"
 IN_USE = """{} is in use by another program. Nothing was changed.
 Stop “manage.py start” and every other program that works with it, and try again."""
 PATIENCE = 5  # seconds
