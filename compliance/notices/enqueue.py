@@ -16,14 +16,14 @@ from .grouping import grouped, key_of
 from .late_sources import overdue, still_untaken, unanswered, untaken
 from .message_sources import Gathered, Message, failures, gone, looked_until, mornings, passwords
 from .models import Choice, Notice, Notified, State, Watermark
+from .queries import quiet_hours
 from .recipients import AT_ONCE, MAIL, Kind, Recipient, recipients
 from .signals import outbox_filled
-from .timing import USUAL_QUIET, Quiet, not_before
+from .timing import USUAL_QUIET, not_before
 
 SOURCES = (failures, gone, overdue, unanswered, untaken, still_untaken, mornings, passwords, digests)
 # These take until when each kind was looked for, which is asked once for all.
 SINCE_LAST = {failures, gone, overdue, untaken, mornings}
-HELD = ("person", "role", "site", "area", *(f"person__quiet_hours{field}" for field in ("", "__starts", "__ends")))
 SHARED = ("kind", "about", "site", "area", "link", "probes", "reminders", "facts")  # by a message and its notices
 LATELY = timedelta(days=2)  # after which what was done is not asked for again by an old mail
 
@@ -111,13 +111,11 @@ class Audience:
         places = Q(site__in={message.site.pk for message in messages if message.site}) | Q(area__in=areas)
         self.heard_of: set[int] = set()
         self._at, self._quiet = defaultdict(lambda: defaultdict(set)), {}
-        for held in Membership.objects.filter(places, role__gte=Role.MANAGER, person__is_active=True).values(*HELD):
-            place = ("site", held["site"]) if held["site"] else ("area", held["area"])
-            self._at[place][held["person"]].add(held["role"])
-            if held["person__quiet_hours"]:
-                self._quiet[held["person"]] = Quiet(
-                    held["person__quiet_hours__starts"], held["person__quiet_hours__ends"]
-                )
+        held = Membership.objects.filter(places, role__gte=Role.MANAGER, person__is_active=True)
+        for each in held.select_related("person__quiet_hours"):
+            place = ("site", each.site_id) if each.site_id else ("area", each.area_id)
+            self._at[place][each.person_id].add(each.role)
+            self._quiet[each.person_id] = quiet_hours(each.person)
         choices = Choice.objects.filter(person__in={person for roles in self._at.values() for person in roles})
         self._choices = {(choice.person_id, Kind(choice.kind)): choice.as_wish() for choice in choices}
 
