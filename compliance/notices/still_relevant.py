@@ -12,7 +12,7 @@ from compliance.checks.models import Check, ProbeState
 from compliance.probes.models import Event
 from compliance.reminders.models import Reminder
 from compliance.reminders.queries import excuses_of
-from compliance.reminders.status import OPEN, with_status
+from compliance.reminders.status import still_open
 from sites.models import Role, Site
 
 from . import timing
@@ -62,7 +62,7 @@ def _open(reminders: Iterable[int], now: datetime) -> set[int]:
     """Those of these reminders that can be and need be done yet."""
     if not reminders:
         return set()
-    asked = with_status(Reminder.objects.filter(pk__in=list(reminders)), now).filter(status__in=OPEN)
+    asked = still_open(Reminder.objects.filter(pk__in=list(reminders)), now)
     return set(asked.order_by().values_list("pk", flat=True))
 
 

@@ -30,7 +30,7 @@ from shared.prepared import Prepared, Slot, keys
 from sites.models import Site
 
 from .models import Excuse, Reminder
-from .status import DOUBTED, OPEN, Status, cancelled_too_late, with_status
+from .status import DOUBTED, OPEN, Status, cancelled_too_late, still_open, with_status
 
 BATCH = 500
 
@@ -162,13 +162,13 @@ def rounds_to_take(site: Site, now: datetime) -> list[Reminder]:
 def open_checks(probe_ids: Iterable[int], now: datetime) -> list[Reminder]:
     """All checks of these probes that are asked for now and not excused, the longest due first. One query."""
     asked = Reminder.objects.filter(probe__in=list(probe_ids), due_at__lte=now, closes_at__gt=now)
-    return list(with_status(asked, now).filter(status__in=OPEN).order_by("due_at", "pk"))
+    return list(still_open(asked, now).order_by("due_at", "pk"))
 
 
 def open_of_days(sites: Iterable[Site], first: date, last: date, now: datetime) -> list[Reminder]:
     """What has fallen due at these sites on the days from first to last, and is open. One query."""
     due = {"due_at__gte": datetime.combine(first, time(), UTC) - LONGEST, "due_at__lte": now, "closes_at__gt": now}
-    rows = with_status(Reminder.objects.filter(site__in=list(sites), **due), now).filter(status__in=OPEN)
+    rows = still_open(Reminder.objects.filter(site__in=list(sites), **due), now)
     days = ((row, {row.day, local_day(row.due_at, row.site.zone)} - {None}) for row in rows.select_related("site"))
     return [row for row, named in days if any(first <= day <= last for day in named)]
 
@@ -180,9 +180,7 @@ def left_open(site: Site, before: datetime, now: datetime) -> QuerySet[Reminder]
         site=site, probe__site=site, due_at__gte=since, due_at__lt=before, closes_at__gt=now
     )
     rounds = [each.pk for each in open_rounds(site, now) if each.due_at < before]
-    return with_status(Reminder.objects.filter(pk__in=[*asked.values_list("pk", flat=True), *rounds]), now).filter(
-        status__in=OPEN
-    )
+    return still_open(Reminder.objects.filter(pk__in=[*asked.values_list("pk", flat=True), *rounds]), now)
 
 
 @dataclass(frozen=True, slots=True)

@@ -141,6 +141,11 @@ def with_status(reminders: QuerySet[Reminder], now: datetime | Slot) -> QuerySet
     ).annotate(status=_status(now))
 
 
+def still_open(reminders: QuerySet[Reminder], now: datetime) -> QuerySet[Reminder]:
+    """Those that are asked for now and not done, with their status."""
+    return with_status(reminders, now).filter(status__in=OPEN)
+
+
 def _status(now: datetime | Slot) -> Case:
     """What has been done goes before an excuse, an excuse before what is no longer asked for, that before what was missed. Nobody
     was asked in time where its grace was over when it was recorded."""

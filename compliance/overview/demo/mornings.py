@@ -7,7 +7,7 @@ from compliance.checks.models import ProbeState
 from compliance.plans.calendar import DAY, instant, local_day
 from compliance.reminders.actions import excuse_reminder
 from compliance.reminders.models import Reminder
-from compliance.reminders.status import OPEN, with_status
+from compliance.reminders.status import still_open
 from shared.phone_time import PhoneTime
 
 from .agenda import Agenda
@@ -115,6 +115,6 @@ def _check(life: Life, at: datetime) -> None:
 
 def _excuse(life: Life, at: datetime) -> None:
     """Of what was asked for today."""
-    asked = with_status(Reminder.objects.filter(probe=life.probe, due_at__lte=at, closes_at__gt=at), at)
-    if row := asked.filter(status__in=OPEN).order_by("due_at").last():
+    asked = still_open(Reminder.objects.filter(probe=life.probe, due_at__lte=at, closes_at__gt=at), at)
+    if row := asked.order_by("due_at").last():
         excuse_reminder(by=life.setting.managers[life.story.site], reminder=row, reason=life.chance.choice(EXCUSES))
