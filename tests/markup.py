@@ -5,12 +5,18 @@ import io
 from html.parser import HTMLParser
 
 from django.apps import apps
+from django.contrib.messages import get_messages
 from django.db import connection, models
 from django.db.models import F, TextField, Value
 from django.db.models.functions import Cast, Concat
+from django.http import HttpResponseBase
+from django.test import Client
+from django.urls import resolve, reverse
+from django.utils.safestring import SafeData
 
 from tests.readings.files import HEADER
 from tests.rows import fill
+from tests.undone import undone
 
 # The longest that a field takes is put into it. Each ends a value in double or single quotes, opens an element of a name that no
 # page of ours has, and has braces that a format string or a template would fill.
@@ -23,6 +29,9 @@ PAYLOADS = (
 SIGN = "<zq"  # of a payload, where it is text
 # What a row that is merely filled has no sense in.
 SHAPED = {"hours": [["07:00", "18:00"]] * 7, "times": ["08:00"], "outcome": "undecided"}
+# Goes on as it was: by it people are told apart.
+CALLED = {"sites.person.name", "sites.personname.name", "sites.personname.former_name"}
+LONGEST_NAME = 20  # of the stock people
 NUMBER = 6  # characters for what tells rows apart
 # Texts that no person types, or that a form takes only as a number, a code or one of several words.
 NOT_TYPED = {
@@ -114,6 +123,9 @@ def _spoilt(field: models.Field):
         return _numbered('"<zqx hx-get=/zqx>', '"@example.test')  # RFC 5321, 4.1.2: a quoted local part
     if field.max_length and field.max_length <= NUMBER:
         return payload(field.max_length)
+    if f"{field.model._meta.label_lower}.{field.name}" in CALLED:
+        after = Value(payload(field.max_length - LONGEST_NAME), TextField())
+        return Concat(F(field.name), after, output_field=TextField())
     return _numbered(payload(field.max_length and field.max_length - NUMBER))
 
 
@@ -149,7 +161,7 @@ class Reader(HTMLParser):
 
     def __init__(self, seal: str = ""):
         super().__init__()
-        self.seal, self.strange, self.forms = seal, [], []
+        self.seal, self.strange, self.forms, self.inside = seal, [], [], False
 
     def handle_starttag(self, tag, attrs):
         told = dict(attrs)
@@ -162,12 +174,16 @@ class Reader(HTMLParser):
             and told.get("data-seal") != self.seal
         ):
             self.strange.append(self.get_starttag_text()[:200])
-        if "hx-post" in told and tag != "form":
+        self.inside = tag == "form" or self.inside
+        if "hx-post" in told and not self.inside:
             self.strange.append("a post without a form")
         if tag == "form":
             self.forms.append((told.get("method", "get"), told.get("action", ""), []))
         elif tag in {"input", "textarea", "select", "option", "button"} and self.forms:
             self.forms[-1][2].append((tag, told))
+
+    def handle_endtag(self, tag):
+        self.inside = self.inside and tag != "form"
 
 
 def strange_in(page: str, seal: str = "") -> list[str]:
@@ -206,3 +222,44 @@ def _filled(controls: list[tuple[str, dict]], everywhere: bool) -> dict[str, lis
         elif name and kind != "file":
             sent.setdefault(name, [value])
     return sent
+
+
+def form_of(path: str, typed: dict[str, list[str]]) -> tuple:
+    """Where it is sent, and what with, but for what is another each time, and for which mark-up is typed."""
+    once = ("csrfmiddlewaretoken", "key")
+    return path, *(
+        (name, SIGN if SIGN in values[0] else tuple(values)) for name, values in typed.items() if name not in once
+    )
+
+
+def forms_on(pages) -> dict[tuple, tuple]:
+    """A page, where its form is sent, and what with. One that stands on several pages once."""
+    found = {}
+    for page in pages:
+        for action, typed in posts_of(page.html):
+            path = action or page.path
+            if path != reverse("sign_out"):
+                found.setdefault(form_of(path, typed), (page, path, typed))
+    return found
+
+
+def opened(client: Client, method: str, path: str, *sent) -> tuple[HttpResponseBase, str]:
+    answer = getattr(client, method)(path, *sent)
+    content = b"".join(answer) if answer.streaming else answer.content
+    assert answer.status_code < 500, f"{method} {path}: {answer.status_code}"
+    return answer, content.decode(errors="replace")
+
+
+def shown_to(client: Client, path: str, typed: dict, shown: set[str]) -> str:
+    """What a form leads to in the end. Where several lead on to one page, it is shown to the first of them, if all that it is to
+    say to the others is text: it may say that to them in the same way. What was written is taken back."""
+    with undone():
+        answer, page = opened(client, "post", path, typed)
+        while answer.status_code == 302:
+            path, said = answer["Location"], get_messages(answer.wsgi_request)
+            name = resolve(path.partition("?")[0].partition("#")[0]).url_name
+            if name in shown and not any(isinstance(each.message, SafeData) for each in said._queued_messages):
+                return ""
+            shown.add(name)
+            answer, page = opened(client, "get", path)
+    return page

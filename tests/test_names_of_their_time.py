@@ -1,4 +1,6 @@
-"""Whatever was written before somebody was given another name tells of the name of its time: pages, prints and files."""
+"""Whatever was written before somebody was given another name tells of the name of its time: prints, files and lists. (Pages are
+walked by tests/test_rows_visited.py.)
+"""
 
 import csv
 import io
@@ -14,72 +16,17 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from compliance.checks.access import get_check
-from compliance.quarantine.actions import sign
-from compliance.quarantine.assessing import Selection
-from compliance.quarantine.cases import load_case
-from compliance.quarantine.models import Fate
 from compliance.records.check_record import write_check
 from compliance.records.people import People
-from shared.audit.trail import registry
 from sites.actions import grant, rename_person
 from sites.models import Person, Role
 from sites.names import Name
-from tests import everything
-from tests.audit.samples import SAMPLES
 from tests.checks import making
-from tests.everything import ADDRESSES
 from tests.printed_text import words_of
-from tests.quarantine.making import decide
 from tests.records.making import at, correct, record_of, section, take
-from tests.remembered import remembered
 from tests.world import make_person
 
-WRITTEN = (
-    "check.void",
-    "check.correct",
-    "event.void",
-    "closure.add",
-    "advice.accept",
-    "round.set",
-    "opening.set",
-    "limit.change",
-    "deviation.act",
-    "feed.open",
-    "reading.correct",
-)
-# Who somebody is now: pages about people, to whom a mail goes, and the trail, whose newest entry is that somebody was given
-# another name. (What a form lets one choose from is taken out.)
-OF_NOW = {
-    "people",
-    "person_edit",
-    "person_name",
-    "person_password",
-    "person_stop",
-    "role_add",
-    "role_remove",
-    "new_password",
-    "notice_post",
-    "record_trail",
-}
-PAGES = dict(ADDRESSES).keys() - everything.FILES
-OLD, NEW = ("Col Esker", "Mara Holt", "Sol Venn"), "Zyx"
-COOK, MANAGER, SUPERVISOR = OLD
-# Whom a page names of those who wrote what it shows.
-WROTE = {
-    "appliance_list": [COOK],
-    "case_detail": [SUPERVISOR],
-    "check_detail": [COOK],
-    "deviation_detail": [COOK, MANAGER],
-    "feed_list": [MANAGER],
-    "import_detail": [MANAGER],
-    "limit_detail": [MANAGER],
-    "plan_list": [MANAGER],
-    "probe_detail": [COOK, MANAGER, SUPERVISOR],
-    "probe_outlook": [MANAGER],
-    "reading_detail": [COOK],
-    "review_sheet": [COOK, SUPERVISOR],
-    "site_devices": [MANAGER],
-}
+NEW = "Zyx"
 Changed = namedtuple("Changed", "recorded_at name initials former_name former_initials")
 
 
@@ -94,34 +41,6 @@ def rename(by, *people, initials="ZZ"):
     for person in people:
         given = person.name.split()[0]
         rename_person(by=by, person=person, name=f"{given} {NEW}", initials=initials, reason="Married.")
-
-
-def walk(client, records, names) -> dict[str, str]:
-    """The text of each page by the name of its address, without what there is to choose from."""
-    found = {}
-    for name, wanted in ((name, wanted) for name, wanted in ADDRESSES if name in names):
-        answer = client.get(everything.address(name, wanted, records))
-        if answer.status_code == 200:
-            found[name] = re.sub(r"<option.*?</option>", "", answer.content.decode(), flags=re.DOTALL)
-    return found
-
-
-def test_no_page_of_what_was_written_gives_a_name_that_came_later(db, as_person):
-    records = remembered(everything.build)
-    world = records["world"]
-    head = make_person("Ida Moss", Role.SUPERVISOR, area=world.area)
-    grant(by=None, person=head, role=Role.SUPERVISOR, area=world.far_area)
-    case = {"case": load_case(f"check:{records['check'].pk}"), "selection": Selection(sites=(world.site.pk,))}
-    decide(by=world.manager, **case, fate=Fate.DISCARDED, why="All of it was thrown away.")
-    sign(by=world.supervisor, anchor=case["case"].anchor)
-    for name in WRITTEN:
-        given = SAMPLES[name](world)
-        given.pop("call", registry[name])(**given)
-    rename(head, world.cook, world.manager, world.supervisor)
-    found = walk(as_person(head), records, PAGES)
-    assert {name for name, page in found.items() if re.search(f"(Col|Mara|Sol) {NEW}", page)} == OF_NOW
-    named = {name: [old for old in OLD if old in found[name]] for name in found.keys() - OF_NOW}
-    assert {name: names for name, names in named.items() if names} == WROTE
 
 
 @pytest.fixture

@@ -167,18 +167,24 @@ def _names(sql: str) -> dict[str, str]:
 
 
 # A table of a thousand rows is soon read; of one of a million, what a page shows is looked up.
-UNLIKE_LARGE = ("enable_seqscan", "enable_hashjoin", "enable_mergejoin", "jit")
+UNLIKE_LARGE = {
+    "cpu_tuple_cost": "0.1",
+    "enable_seqscan": "off",
+    "enable_hashjoin": "off",
+    "enable_mergejoin": "off",
+    "jit": "off",
+}
 
 
 @contextmanager
 def by_indexes() -> Iterator[None]:
-    """PostgreSQL plans as for large tables: it goes through all of one only where no index serves."""
+    """PostgreSQL plans as for large tables: it goes through all of one only where no index serves, and to read a row is dear."""
     if connection.vendor != "postgresql":
         yield
         return
     with transaction.atomic(), connection.cursor() as cursor:
-        for name in UNLIKE_LARGE:
-            cursor.execute(f"SET LOCAL {name} = off")
+        for name, value in UNLIKE_LARGE.items():
+            cursor.execute(f"SET LOCAL {name} = {value}")
         yield
         for name in UNLIKE_LARGE:
-            cursor.execute(f"SET LOCAL {name} = on")
+            cursor.execute(f"SET LOCAL {name} TO DEFAULT")
