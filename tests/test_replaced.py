@@ -5,7 +5,7 @@ needed, which must let `ON CONFLICT DO NOTHING` pass over what is there, and lea
 """
 
 import sqlite3
-from contextlib import closing, suppress
+from contextlib import closing, contextmanager, suppress
 from itertools import count
 
 import pytest
@@ -73,12 +73,27 @@ def file(django_db_setup, django_db_blocker, tmp_path_factory):
     return path
 
 
-@pytest.fixture
-def shell(file):
-    """A connection that sets nothing at all; what a test writes is rolled back."""
+@pytest.fixture(scope="module")
+def opened(file):
+    """A connection that sets nothing at all: one, since each reads all tables and triggers before its first statement."""
     with closing(sqlite3.connect(file, isolation_level=None)) as connection:
-        connection.execute("BEGIN")
         yield connection
+
+
+@contextmanager
+def undone(opened):
+    opened.execute("BEGIN")
+    try:
+        yield opened
+    finally:
+        opened.rollback()
+
+
+@pytest.fixture
+def shell(opened):
+    """What a test writes is rolled back."""
+    with undone(opened):
+        yield opened
 
 
 @pytest.fixture
@@ -155,11 +170,10 @@ POLICIES = st.sampled_from(["", " OR REPLACE", " OR IGNORE", " OR ABORT", " OR F
 
 
 @given(st.lists(st.tuples(POLICIES, st.lists(st.tuples(SMALL, SMALL, SMALL), min_size=1, max_size=3)), max_size=8))
-def test_whatever_is_put_in_what_is_there_stays(file, statements):
+def test_whatever_is_put_in_what_is_there_stays(opened, statements):
     """Decisions have the most keys: their own, the one that they replace, and one for the first on a reading."""
     columns = row_of(Decision)
-    with closing(sqlite3.connect(file, isolation_level=None)) as shell:
-        shell.execute("BEGIN")
+    with undone(opened) as shell:
         for policy, given_keys in statements:
             before = set(rows_of(shell, Decision))
             told = [

@@ -47,6 +47,10 @@ class Statement:
     def key(self) -> tuple[str, str]:
         return self.sql, repr(self.params)
 
+    @property
+    def asks_history(self) -> bool:
+        return any(table in self.sql for table in HISTORY)
+
 
 @dataclass(slots=True)
 class Watched:

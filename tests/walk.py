@@ -167,7 +167,7 @@ def signed_in(person: Person) -> Client:
 
 class Walk:
     """Looks at every page, then at what they offered. `found`: by the name of each address, what its page and what each of its
-    choices asks. A statement that comes again is known."""
+    choices asks of what grows with time. A statement that comes again is known."""
 
     def __init__(self, records, few: str):
         self.records, self.few = records, few
@@ -222,12 +222,13 @@ class Walk:
         with watching() as watched:
             answer = self.client.get(address)
             content = b"".join(answer) if answer.streaming else answer.content
+        asked = [statement for statement in watched.reads() if statement.asks_history]
         with by_indexes():
-            for statement in watched.reads():
+            for statement in asked:
                 if statement.key not in self.known:
                     self.known[statement.key] = Asked(statement, plan_of(statement))
         name = resolve(address.partition("?")[0]).url_name
-        self.found[name][address] = [self.known[statement.key] for statement in watched.reads()]
+        self.found[name][address] = [self.known[statement.key] for statement in asked]
         if written := watched.writes():
             self.written[address] = written
         return answer, content.decode(errors="replace")
