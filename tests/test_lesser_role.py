@@ -3,6 +3,7 @@
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import DatabaseError, connection, transaction
+from django.test import override_settings
 from django.urls import reverse
 from django.utils import timezone
 
@@ -45,17 +46,24 @@ def run(sql):
         cursor.execute(sql)
 
 
+@pytest.fixture(scope="module")
+def role(django_db_setup, django_db_blocker):
+    """The role, with what `migrate` leaves it, for all tests of this file: each takes back what it does."""
+    with django_db_blocker.unblock(), transaction.atomic(), override_settings(DATABASE_ROLE=ROLE):
+        run(f'CREATE ROLE "{ROLE}" LOGIN')
+        grant_access("default")
+        yield ROLE
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
-def become(world, settings):
-    """From here on everything is done by the lesser role, as `migrate` leaves it."""
-    settings.DATABASE_ROLE = ROLE
+def become(role, world):
+    """From here on everything is done by the lesser role."""
 
     def become():
         run("SET CONSTRAINTS ALL IMMEDIATE")
-        run(f'CREATE ROLE "{ROLE}" LOGIN')
-        grant_access("default")
         run("SET CONSTRAINTS ALL DEFERRED")
-        run(f'SET SESSION AUTHORIZATION "{ROLE}"')
+        run(f'SET SESSION AUTHORIZATION "{role}"')
 
     return become
 
