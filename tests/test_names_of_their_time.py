@@ -134,7 +134,7 @@ def test_names_of_three_times_as_many_people_take_no_more_queries(world, head, a
         return len(caught)
 
     people_who_changed(world, head, clock, 1)
-    for name in LISTS:
+    for name in LISTS[:-1]:
         asked(name)  # what is kept from the first time on
     before = {name: asked(name) for name in LISTS}
     people_who_changed(world, head, clock, 2)

@@ -37,17 +37,16 @@ def cursor(row):
 
 
 @guarded
-@pytest.mark.parametrize("verb", VERBS)
-def test_the_database_refuses(model, verb, row, cursor):
-    if verb == "truncate" and connection.vendor == "sqlite":
-        verb = "delete"  # SQLite has no TRUNCATE: its DELETE without WHERE is the same act
-    statement = VERBS[verb].format(table=model._meta.db_table, column=model._meta.pk.column)
-    with (
-        pytest.raises(DatabaseError, match=f"records in {model._meta.db_table} are written once"),
-        transaction.atomic(),
-    ):
-        cursor.execute(statement)
-    assert model.objects.filter(pk=row.pk).exists()
+def test_the_database_refuses(model, row, cursor):
+    """SQLite has no TRUNCATE: its DELETE without WHERE is the same act."""
+    for verb in VERBS if connection.vendor == "postgresql" else ("update", "delete"):
+        statement = VERBS[verb].format(table=model._meta.db_table, column=model._meta.pk.column)
+        with (
+            pytest.raises(DatabaseError, match=f"records in {model._meta.db_table} are written once"),
+            transaction.atomic(),
+        ):
+            cursor.execute(statement)
+        assert model.objects.filter(pk=row.pk).exists()
 
 
 FACT = pytest.mark.parametrize("model", FACTS, ids=lambda model: model._meta.label)
