@@ -105,7 +105,7 @@ def alike(shell, model, key):
 
 
 @every_key
-def test_a_record_is_not_replaced(shell, model, key, alike):
+def test_a_record_is_not_replaced_and_a_plain_duplicate_fails_at_its_constraint(shell, model, key, alike):
     there, table = rows_of(shell, model), model._meta.db_table
     for verb, end in (
         ("REPLACE", ""),
@@ -117,6 +117,9 @@ def test_a_record_is_not_replaced(shell, model, key, alike):
         assert rows_of(shell, model) == there
     with pytest.raises(sqlite3.IntegrityError, match=f"^records in {table} are written once$"):
         shell.execute(f"UPDATE OR REPLACE {table} SET {key[0]} = {key[0]}")
+    named = ", ".join(f"{table}.{column}" for column in key)
+    with pytest.raises(sqlite3.IntegrityError, match=f"^UNIQUE constraint failed: {named}$"):
+        put(shell, model, alike[1])
 
 
 @every_key
@@ -128,13 +131,6 @@ def test_a_record_that_is_there_is_passed_over_and_the_next_one_goes_in(shell, m
     put(shell, model, row_of(model))
     put(shell, model, row_of(model), "INSERT OR REPLACE")  # which is in nobody's way
     assert len(rows_of(shell, model)) == len(there) + 2
-
-
-@every_key
-def test_a_plain_duplicate_fails_at_its_constraint(shell, model, key, alike):
-    named = ", ".join(f"{model._meta.db_table}.{column}" for column in key)
-    with pytest.raises(sqlite3.IntegrityError, match=f"^UNIQUE constraint failed: {named}$"):
-        put(shell, model, alike[1])
 
 
 @pytest.mark.parametrize("name", ["rowid", "oid", "_rowid_", "id"])
