@@ -121,13 +121,13 @@ def test_no_form_sent_with_markup_makes_markup_of_it(walked, django_db_blocker):
     with django_db_blocker.unblock():
         clients = {person: walking.signed_in(person) for person in {page.person for page, *_ in forms.values()}}
         sessions = {person: client.cookies[settings.SESSION_COOKIE_NAME].value for person, client in clients.items()}
-        for form in sorted(forms, key=repr)[TURN[connection.vendor] :: 2]:
+        for form in list(forms)[TURN[connection.vendor] :: 2]:  # in the order of the pages, which is the same on both
             page, *sent = forms[form]
             client = clients[page.person]
             client.cookies = SimpleCookie({settings.SESSION_COOKIE_NAME: sessions[page.person]})
             strange[form] = markup.strange_in(markup.shown_to(client, *sent, shown), seal_of(page.person))
     assert {form: found for form, found in strange.items() if found} == {}
-    assert len(forms) > 80 and len(strange) > 40 and len(shown) > 15
+    assert len(forms) > 80 and len(strange) > 40 and len(shown) > 10
 
 
 def test_no_page_of_what_was_written_gives_a_name_that_came_later(walked):
