@@ -4,8 +4,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import exp, isfinite, sqrt
 
-from .roots import root
-
 CRYOSCOPIC = 1.86  # K·kg/mol, water; R·T²/L gives 1.8605 (computed)
 ETHANOL = 46.07  # g/mol
 SALT = 58.44  # g/mol, sodium chloride
@@ -98,13 +96,11 @@ def salt_for(depression: float) -> float:
 
     Source: ΔT = 2·φ·K·m: 0.160 g/kg for 0.01 K (computed).
     """
+    from scipy.optimize import brentq  # as heavy as all the rest of the measurement
+
     _check(depression)
     ideal = depression / (IONS * CRYOSCOPIC)
-
-    def too_much(molality: float) -> float:
-        return IONS * osmotic_coefficient(molality) * CRYOSCOPIC * molality - depression
-
-    return SALT * root(too_much, 0.0, 2 * ideal, within=1e-9 * ideal)
+    return SALT * float(brentq(lambda m: IONS * osmotic_coefficient(m) * CRYOSCOPIC * m - depression, 0.0, 2 * ideal))
 
 
 def osmotic_coefficient(molality: float) -> float:

@@ -12,8 +12,6 @@ from math import isfinite, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from .roots import root
-
 Array = NDArray[np.float64]
 CELLS = 500  # of the support of the rectangles; their sum is right to about 1 in 10 000 of its width
 FINEST = 1.0  # cells; a rectangle narrower than this joins the smooth part by its variance
@@ -58,10 +56,12 @@ class Spread:
         """
         if not 0.5 <= coverage <= 0.999:
             raise ValueError("Give a coverage probability from 0.5 to 0.999.")
+        from scipy.optimize import brentq  # as heavy as all the rest here, and only wanted by a check
+
         top = self._support + self._smooth_reach(coverage)
         if top == 0:
             return 0.0
-        return root(lambda u: self.within(u) - coverage, 0.0, top * (1 + 1e-9), within=1e-9 * top)
+        return float(brentq(lambda u: self.within(u) - coverage, 0.0, top * (1 + 1e-9), xtol=1e-9 * top, rtol=1e-9))
 
     def _smooth_reach(self, coverage: float) -> float:
         """A half-width of the smooth part that is beyond what any coverage asks of the sum."""

@@ -14,6 +14,7 @@ COVERAGE = "Give a coverage probability from 0.5 to 0.999."
 
 def load() -> None:
     """Load what the first budget would, for whoever is about to hold a lock: it takes a fifth of a second."""
+    from scipy.optimize import brentq  # noqa: F401
     from scipy.special import ndtr  # noqa: F401
 
     from .distribution import Spread  # noqa: F401
