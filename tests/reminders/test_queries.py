@@ -51,18 +51,17 @@ def asked(world):
 
 
 def test_a_site_is_asked_for_its_own_and_for_nothing_of_the_site_beside_it(world, asked):
-    here, beside = (asked(site) for site in (world.site, world.other_site))
-    for (of_round, _), (_, of_probe) in ((here, beside), (beside, here)):
-        due, ahead, check = row(-1, -2, 1, **of_round), row(1, -1, 2, **of_round), row(-1, -2, 1, **of_probe)
-        site, elsewhere = of_round["site"], of_probe["site"]
+    rows = {}
+    for site in (world.site, world.other_site):
+        of_round, of_probe = asked(site)
+        rows[site] = row(-1, -2, 1, **of_round), row(1, -1, 2, **of_round), row(-1, -2, 1, **of_probe)
+    for site, (due, ahead, check) in rows.items():
         assert open_rounds(site, NOW) == [due] and rounds_to_come(site, NOW) == [ahead]
-        assert open_checks([of_probe["probe"].pk], NOW) == [check]
-        assert list(asked_for(site, at(-9), NOW, NOW)) == [due] and list(asked_for(elsewhere, at(-9), NOW, NOW)) == [
-            check
-        ]
-        assert open_of_days([site.pk], NOW.date(), NOW.date(), NOW) == [due]
+        assert rounds_to_take(site, NOW) == [due, ahead]
+        assert open_checks([check.probe_id], NOW) == [check]
+        assert set(asked_for(site, at(-9), at(9), NOW)) == {due, check}
+        assert set(open_of_days([site.pk], NOW.date(), NOW.date(), NOW)) == {due, check}
         assert list(left_open(site, NOW, NOW)) == [due]
-        Reminder.objects.all()._raw_delete("default")
 
 
 def test_a_round_is_open_from_its_due_time_until_it_closes_and_comes_until_then(world, asked):
