@@ -50,7 +50,7 @@ ON_BOTH = (
     "tests/reminders/test_status.py",
     "tests/reminders/test_what_changes_what.py::test_only_what_became_late",
     "tests/sites/test_settings_migration.py",
-    "tests/test_rows_visited.py",
+    "tests/test_every_page.py",
     "tests/test_written_once.py",
 )
 CHOSEN = Path(__file__).parent / "on_postgres.txt"

@@ -1,6 +1,6 @@
 """Every address there is, walked as everybody: nobody sees what is not theirs, nothing is written by looking.
 
-What a supervisor sees is looked at in tests/test_rows_visited.py.
+What a supervisor sees is looked at in tests/test_every_page.py.
 """
 
 import re

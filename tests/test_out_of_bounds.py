@@ -215,7 +215,7 @@ def test_a_reading_whose_form_lost_its_key_is_asked_for_again(key, world, as_per
 )
 def test_a_site_that_is_no_number_is_none(page, world, as_person):
     client = as_person(world.supervisor)
-    for asked in ("9" * 20, "x"):
+    for asked in ("9" * 5000, "9" * 20, "٣", "x", "-1"):
         assert client.get(reverse(page), {"site": asked}).status_code in (200, 400, 404), asked[:20]
 
 

@@ -1,5 +1,5 @@
 """What people type is text wherever it goes: no name, reason or note becomes mark-up or a property. Pages and forms are looked
-at in tests/test_rows_visited.py.
+at in tests/test_every_page.py.
 """
 
 import io

@@ -182,7 +182,8 @@ UNLIKE_LARGE = {
 
 @contextmanager
 def by_indexes() -> Iterator[None]:
-    """PostgreSQL plans as for large tables: it goes through all of one only where no index serves, and to read a row is dear."""
+    """PostgreSQL plans as for large tables: it goes through all of one only where no index serves, and to read a row is dear, as
+    it chooses by itself beside 5,000 sites."""
     if connection.vendor != "postgresql":
         yield
         return

@@ -1,5 +1,5 @@
 """A walk over every page as a supervisor, and over each choice that they offer: beside many sites that are alike, with mark-up in
-whatever people type, after those who wrote it were given another name. tests/test_rows_visited.py asks what was seen.
+whatever people type, after those who wrote it were given another name. tests/test_every_page.py asks what was seen.
 """
 
 import re

@@ -18,8 +18,7 @@ from compliance.checks.models import Check
 from compliance.overview.demo import load
 from compliance.overview.demo.lives import STORIES
 from compliance.overview.demo.mornings import IN_THE_CELLAR
-from compliance.overview.demo.physics import DAYS, FEWEST_DAYS
-from compliance.overview.demo.scenario import ProbeStory, load_scenario
+from compliance.overview.demo.scenario import DAYS, FEWEST_DAYS, ProbeStory, load_scenario
 from compliance.overview.demo.setting import PASSWORD, RULES, SIGN_INS
 from compliance.overview.queries import probes_in_use
 from compliance.overview.todo import for_one_bath, to_do_today

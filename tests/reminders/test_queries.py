@@ -60,7 +60,7 @@ def test_a_site_is_asked_for_its_own_and_for_nothing_of_the_site_beside_it(world
         assert rounds_to_take(site, NOW) == [due, ahead]
         assert open_checks([check.probe_id], NOW) == [check]
         assert set(asked_for(site, at(-9), at(9), NOW)) == {due, check}
-        assert set(open_of_days([site.pk], NOW.date(), NOW.date(), NOW)) == {due, check}
+        assert set(open_of_days([site], NOW.date(), NOW.date(), NOW)) == {due, check}
         assert list(left_open(site, NOW, NOW)) == [due]
 
 
@@ -118,8 +118,8 @@ def test_days_are_those_that_a_row_is_for_or_falls_due_on(world, asked):
     of_round, _ = asked(world.site)
     yesterday, today = NOW.date() - DAY, NOW.date()
     late = row(-11, -12, 9, day=yesterday, **of_round)
-    assert open_of_days([world.site.pk], yesterday, yesterday, NOW) == [late]
-    assert open_of_days([world.site.pk], today, today, NOW) == [late], "due at one in the morning"
-    assert open_of_days([world.site.pk], today + DAY, today + DAY, NOW) == []
-    assert open_of_days([world.site.pk], yesterday - DAY, yesterday - DAY, NOW) == []
-    assert open_of_days([world.site.pk], today, today, at(9)) == [], "it is over"
+    assert open_of_days([world.site], yesterday, yesterday, NOW) == [late]
+    assert open_of_days([world.site], today, today, NOW) == [late], "due at one in the morning"
+    assert open_of_days([world.site], today + DAY, today + DAY, NOW) == []
+    assert open_of_days([world.site], yesterday - DAY, yesterday - DAY, NOW) == []
+    assert open_of_days([world.site], today, today, at(9)) == [], "it is over"

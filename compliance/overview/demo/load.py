@@ -13,10 +13,9 @@ from .days import write_days
 from .endings import act_on_deviations, close_cases, correct_some, excuse_readings
 from .lives import Life, live
 from .mornings import put_mornings
-from .physics import DAYS
 from .planning import plan_from_the_start, put_changes
 from .reviewing import review_weeks
-from .scenario import load_scenario
+from .scenario import DAYS, load_scenario
 from .setting import Setting, build_setting
 
 DAWN = time(5)

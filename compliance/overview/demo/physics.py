@@ -1,22 +1,13 @@
 """What an invented probe shows: plausible errors and settling, from a seeded source of chance."""
 
-from argparse import ArgumentTypeError
 from datetime import datetime, timedelta
 from math import exp
 from random import Random
 
 from .scenario import ProbeStory
 
-DAYS, FEWEST_DAYS = 182, 60
 # error far from zero over error at zero: a thermistor's grows with temperature, an electronic offset does not.
 GROWTH_AT_75 = {"thermistor": 0.25, "pt100_b": 0.02, "thermocouple_k_2": -0.05}
-
-
-def days_of_demo(typed: str) -> int:
-    """As somebody asks for them at a command. Raises ArgumentTypeError where its story would not fit into them."""
-    if not typed.isdecimal() or not FEWEST_DAYS <= int(typed) <= DAYS:
-        raise ArgumentTypeError(f"give a number of days from {FEWEST_DAYS} to {DAYS}")
-    return int(typed)
 
 
 class SimulatedProbe:

@@ -1,10 +1,12 @@
 """The invented business of the demo, as its fixture tells it."""
 
 import json
+from argparse import ArgumentTypeError
 from dataclasses import dataclass, field
 from pathlib import Path
 
 FILE = Path(__file__).resolve().parents[3] / "fixtures" / "demo" / "scenario.json"
+DAYS, FEWEST_DAYS = 182, 60  # that are told; the fewest that its story fits into
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,13 @@ class Scenario:
     reader: str
     sites: tuple[SiteStory, ...]
     probes: tuple[ProbeStory, ...]
+
+
+def days_of_demo(typed: str) -> int:
+    """As somebody asks for them at a command. Raises ArgumentTypeError where its story would not fit into them."""
+    if not typed.isdecimal() or not FEWEST_DAYS <= int(typed) <= DAYS:
+        raise ArgumentTypeError(f"give a number of days from {FEWEST_DAYS} to {DAYS}")
+    return int(typed)
 
 
 def load_scenario() -> Scenario:

@@ -2,7 +2,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from compliance.overview.demo.load import load_demo
-from compliance.overview.demo.physics import DAYS, FEWEST_DAYS, days_of_demo
+from compliance.overview.demo.scenario import DAYS, FEWEST_DAYS, days_of_demo
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from sites.models import Business
 

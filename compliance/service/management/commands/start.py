@@ -14,7 +14,7 @@ from django.db import connection
 from waitress import create_server
 from waitress.channel import HTTPChannel
 
-from compliance.overview.demo.physics import DAYS, days_of_demo
+from compliance.overview.demo.scenario import DAYS, days_of_demo
 from compliance.overview.demo.setting import PASSWORD, SIGN_INS
 from compliance.service import task_runs
 from compliance.service.bodies import MOST_TYPED, Parser
